@@ -1,0 +1,67 @@
+"""Checks of arguments. An error names the argument, its value and what is allowed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def whole(name: str, value: Any, *, least: int = 0, what: str = "a count") -> int:
+    """Return ``value`` as an int, or raise if it is not a whole number of at least ``least``."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must be {what}, a whole number of {least} or more, got {value!r}") from None
+    if not math.isfinite(number) or number != math.floor(number) or number < least or isinstance(value, bool):
+        raise ValueError(f"{name} must be {what}, a whole number of {least} or more, got {value!r}")
+    return int(value)
+
+
+def positive(name: str, value: Any, *, what: str = "a number", zero: bool = False) -> float:
+    """Return ``value`` as a finite float above 0 (or from 0 on, with ``zero``)."""
+    allowed = "0 or more" if zero else "above 0"
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must be {what}, finite and {allowed}, got {value!r}") from None
+    if not math.isfinite(number) or number < 0 or (number == 0 and not zero):
+        raise ValueError(f"{name} must be {what}, finite and {allowed}, got {value!r}")
+    return number
+
+
+def share(name: str, value: Any) -> float:
+    """Return ``value`` as a float strictly between 0 and 1."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must lie between 0 and 1 (both excluded), got {value!r}") from None
+    if not 0.0 < number < 1.0:
+        raise ValueError(f"{name} must lie between 0 and 1 (both excluded), got {value!r}")
+    return number
+
+
+def one_of(name: str, value: Any, allowed: Sequence[str]) -> str:
+    """Return ``value`` if it is one of ``allowed``."""
+    if value not in allowed:
+        raise ValueError(f"{name} must be one of {', '.join(map(repr, allowed))}, got {value!r}")
+    return str(value)
+
+
+def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.float64]:
+    """Return ``values`` as a one-dimensional float array of at least ``least`` finite numbers."""
+    try:
+        array = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must be numbers, got {values!r}") from None
+    if array.ndim != 1:
+        raise ValueError(f"{name} must be one-dimensional, got shape {array.shape}")
+    if array.size < least:
+        raise ValueError(f"{name} must hold {least} or more numbers, got {array.size}")
+    bad = np.flatnonzero(~np.isfinite(array))
+    if bad.size:
+        raise ValueError(f"{name} must be finite numbers, got {array[bad[0]]} at index {bad[0]}")
+    return array

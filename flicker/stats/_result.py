@@ -1,0 +1,77 @@
+"""What every result has in common: frozen, plain to serialise, and readable in a notebook."""
+
+from __future__ import annotations
+
+import dataclasses
+import html
+import json
+import math
+from typing import Any
+
+import numpy as np
+
+
+def plain(value: Any) -> Any:
+    """Turn a value into what JSON can hold: numbers finite or None, arrays as lists, results as dicts."""
+    if value is None or isinstance(value, (str, bool)):
+        return value
+    if isinstance(value, (np.bool_,)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        number = float(value)
+        return number if math.isfinite(number) else None
+    if isinstance(value, np.ndarray):
+        return [plain(item) for item in value.tolist()]
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if hasattr(value, "to_dict"):
+        return value.to_dict()
+    return str(value)
+
+
+class Result:
+    """Mixin of the frozen result classes.
+
+    A result lists its fields in ``to_dict``; an end that has no bound (``high`` infinite) is null there, with
+    ``"high_unbounded": true`` beside it, so that a reader never mistakes 'no limit' for 'not computed'.
+    """
+
+    __slots__ = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result as plain Python values that JSON can hold."""
+        out: dict[str, Any] = {}
+        for field in dataclasses.fields(self):  # type: ignore[arg-type]
+            value = getattr(self, field.name)
+            out[field.name] = plain(value)
+            if isinstance(value, float) and math.isinf(value):
+                out[f"{field.name}_unbounded"] = True
+        reads = getattr(self, "reads", None)
+        if isinstance(reads, str):
+            out["reads"] = reads
+        return out
+
+    def to_json(self, *, indent: int | None = 2) -> str:
+        """Return the result as one JSON document."""
+        return json.dumps(self.to_dict(), indent=indent, allow_nan=False, ensure_ascii=False)
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><th style='text-align:left;font-weight:500;padding-right:1.5em'>{html.escape(str(key))}</th>"
+            f"<td style='text-align:left'>{html.escape(_short(item))}</td></tr>"
+            for key, item in self.to_dict().items()
+            if key != "reads" and not isinstance(item, (list, dict))
+        )
+        reads = getattr(self, "reads", None)
+        sentence = f"<p style='max-width:44em'>{html.escape(reads)}</p>" if isinstance(reads, str) else ""
+        return f"{sentence}<table style='border-left:3px solid #2f6f6b;margin-left:0'>{rows}</table>"
+
+
+def _short(item: Any) -> str:
+    if isinstance(item, float):
+        return f"{item:.5g}"
+    return "none" if item is None else str(item)
