@@ -1,0 +1,1 @@
+"""What a log is and how one is read."""

@@ -1,0 +1,312 @@
+"""What a log is: sources of samples, stretches without a long pause, gaps, and the way through them.
+
+A `Log` never holds its samples as a table; it holds a `Source`, which hands them out in batches as often as asked.
+A log in memory is a stream with one batch. `Log.sweep` walks through the pieces between gaps, in one pass, and on the
+way finds the stretches. Values are volts; NaN is a missing reading, +/-inf a reading over range with its sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.logs.sampling import RUN_GAP_S, Timekeeper
+
+Floats = NDArray[np.float64]
+
+
+class LogError(ValueError):
+    """A log that cannot be used: one sentence with the file, the place, what was found and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Consecutive rows of a source.
+
+    ``first`` is the number of the first row in the source; ``time_s`` has shape (rows,), seconds since the source's
+    first sample as read (None where not asked for); ``values`` holds one array of volts, shape (rows,), per channel
+    asked for; ``run`` holds the run column's values where the file has one.
+    """
+
+    first: int
+    time_s: Floats | None
+    values: tuple[Floats, ...]
+    run: NDArray[Any] | None = None
+
+
+class Source(Protocol):
+    """Samples of one file, readable again from the start or from any row."""
+
+    name: str
+    channels: tuple[str, ...]
+    start: datetime | None
+    notes: tuple[str, ...]
+    cadence_s: float
+    rows: int | None
+
+    def batches(
+        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
+    ) -> Iterator[Batch]:
+        """Hand out rows ``first`` to ``last`` (half open) in order; ``channels`` are positions, all by default."""
+        ...
+
+    def fingerprint(self) -> str | None:
+        """Return what identifies the content (SHA-256 in hex), or None for samples in memory."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A stretch that was not observed, seconds since the run's first sample, with the reason."""
+
+    start_s: float
+    end_s: float
+    reason: str = "no samples"
+    channel: str | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the gap as plain values."""
+        return {"start_s": self.start_s, "end_s": self.end_s, "reason": self.reason, "channel": self.channel}
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of a log without a long pause: rows ``first`` to ``last`` (half open) of its source.
+
+    ``offset_s`` is the time of its first sample on the source's (repaired) clock; ``start`` the absolute time of that
+    sample where the file tells it.
+    """
+
+    source: str
+    start: datetime | None
+    first: int
+    last: int
+    offset_s: float
+    duration_s: float
+    sample_interval_s: float
+    gaps: tuple[Gap, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def samples(self) -> int:
+        """Number of rows."""
+        return self.last - self.first
+
+    @property
+    def observed_s(self) -> float:
+        """Seconds covered by samples: the duration (each sample stands for one interval) less the gaps."""
+        covered = self.duration_s + self.sample_interval_s - sum(gap.end_s - gap.start_s for gap in self.gaps)
+        return max(covered, 0.0)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the run as plain values."""
+        return {
+            "source": self.source,
+            "start": self.start.isoformat() if self.start else None,
+            "duration_s": self.duration_s,
+            "observed_s": self.observed_s,
+            "sample_interval_s": self.sample_interval_s,
+            "gaps": [gap.to_dict() for gap in self.gaps],
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Rows between two gaps (or part of them): ``time_s`` since the first sample of the run, volts per channel."""
+
+    run: int
+    first: int
+    time_s: Floats
+    values: tuple[Floats, ...]
+    after_gap: bool
+
+
+class Log:
+    """One log file, or arrays in memory.
+
+    Attributes
+    ----------
+    source : Source
+        Where the samples come from.
+    channels : tuple of str
+        Names of the channels, as read.
+    runs : tuple of Run
+        Stretches without a pause longer than ``run_gap_s``; found during the first pass over the time column.
+    """
+
+    def __init__(self, source: Source, *, run_gap_s: float = RUN_GAP_S) -> None:
+        self.source = source
+        self.channels = tuple(source.channels)
+        self.run_gap_s = float(run_gap_s)
+        self._runs: tuple[Run, ...] | None = None
+        self._keeper: Timekeeper | None = None
+
+    def __repr__(self) -> str:
+        return f"Log({self.source.name!r}, channels={list(self.channels)})"
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """The stretches of the log; the first use walks over the time column once."""
+        if self._runs is None:
+            for _ in self.sweep(channels=()):
+                pass
+        assert self._runs is not None
+        return self._runs
+
+    def sweep(self, channels: Sequence[int] | None = None) -> Iterator[Piece]:
+        """Walk once through all samples in order, in pieces that never cross a gap or a run's border.
+
+        After the last piece ``runs`` is known. How the pieces are cut inside a stretch depends on the batches of the
+        source; whoever reduces them must not let it show.
+        """
+        keeper = Timekeeper(self.source.cadence_s, self.run_gap_s)
+        for batch in self.source.batches(channels=channels):
+            assert batch.time_s is not None
+            for cut in keeper.feed(batch.time_s, batch.run):
+                yield Piece(
+                    run=cut.run,
+                    first=batch.first + cut.lo,
+                    time_s=cut.time_s,
+                    values=tuple(column[cut.lo : cut.hi] for column in batch.values),
+                    after_gap=cut.after_gap,
+                )
+        self._keeper = keeper
+        self._runs = tuple(self._describe(keeper))
+
+    def rows(self, run: int, first: int, last: int, channels: Sequence[int] | None = None) -> Iterator[Piece]:
+        """Hand out rows ``first`` to ``last`` (half open, source numbering) of one run again, with repaired times."""
+        assert self._keeper is not None or self.runs is not None
+        assert self._keeper is not None
+        for batch in self.source.batches(first, last, channels=channels):
+            assert batch.time_s is not None
+            time_s = self._keeper.repair(batch.time_s, batch.first) - self.runs[run].offset_s
+            yield Piece(run=run, first=batch.first, time_s=time_s, values=batch.values, after_gap=False)
+
+    def _describe(self, keeper: Timekeeper) -> Iterator[Run]:
+        for number, stretch in enumerate(keeper.stretches()):
+            start = self.source.start
+            if start is not None:
+                start = start + timedelta(seconds=stretch.offset_s)
+            yield Run(
+                source=self.source.name,
+                start=start,
+                first=stretch.first,
+                last=stretch.last,
+                offset_s=stretch.offset_s,
+                duration_s=stretch.duration_s,
+                sample_interval_s=stretch.sample_interval_s,
+                gaps=tuple(Gap(lo, hi) for lo, hi in stretch.gaps),
+                notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
+            )
+
+    @classmethod
+    def from_arrays(
+        cls,
+        time_s: ArrayLike,
+        channels: Mapping[str, ArrayLike],
+        *,
+        start: datetime | None = None,
+        name: str = "samples in memory",
+        run_gap_s: float = RUN_GAP_S,
+    ) -> Log:
+        """Make a log of arrays.
+
+        Parameters
+        ----------
+        time_s : array_like, shape (n,)
+            Seconds; the first need not be 0.
+        channels : mapping of str to array_like, shape (n,)
+            Volts per channel; NaN is missing, +/-inf over range.
+        start : datetime, optional
+            Absolute time of the first sample.
+
+        Raises
+        ------
+        LogError
+            If the lengths differ or there are fewer than 10 samples.
+        """
+        time = np.array(time_s, dtype=np.float64)
+        values = {str(key): np.array(column, dtype=np.float64) for key, column in channels.items()}
+        if time.ndim != 1 or any(column.shape != time.shape for column in values.values()):
+            shapes = ", ".join(f"{key} {column.shape}" for key, column in values.items())
+            raise LogError(f"{name}: time and channels must be arrays of one length, got time {time.shape}, {shapes}.")
+        if time.size < 10:
+            raise LogError(f"{name}: {time.size} samples are too few to judge; 10 or more are needed.")
+        return cls(ArraySource(name, time, values, start), run_gap_s=run_gap_s)
+
+    def to_frame(self, run: int | None = None) -> Any:
+        """Return the samples as a pandas DataFrame (``run``, ``time_s``, one column per channel); for logs that fit."""
+        import pandas as pd
+
+        parts = []
+        for piece in self.sweep():
+            if run is None or piece.run == run:
+                columns = {"run": piece.run, "time_s": piece.time_s}
+                parts.append(pd.DataFrame(columns | dict(zip(self.channels, piece.values, strict=True))))
+        return pd.concat(parts, ignore_index=True)
+
+
+class ArraySource:
+    """Samples in memory. ``batch_rows`` only serves tests: no result depends on it."""
+
+    def __init__(
+        self,
+        name: str,
+        time_s: Floats,
+        channels: Mapping[str, Floats],
+        start: datetime | None = None,
+        *,
+        notes: Sequence[str] = (),
+        run: NDArray[Any] | None = None,
+        batch_rows: int = 1 << 20,
+        path: Path | None = None,
+    ) -> None:
+        self.name = name
+        self.channels = tuple(channels)
+        self.start = start
+        self.notes = tuple(notes)
+        self.rows: int | None = time_s.size
+        self.batch_rows = batch_rows
+        self.path = path
+        self._time = time_s - time_s[0]
+        self._values = tuple(channels.values())
+        self._run = run
+        head = np.diff(self._time[:4096])
+        head = head[head > 0]
+        self.cadence_s = float(np.median(head)) if head.size else 1.0
+
+    def batches(
+        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
+    ) -> Iterator[Batch]:
+        """Hand out rows ``first`` to ``last`` (half open)."""
+        end = self._time.size if last is None else min(last, self._time.size)
+        wanted = range(len(self._values)) if channels is None else channels
+        for lo in range(first, end, self.batch_rows):
+            hi = min(lo + self.batch_rows, end)
+            yield Batch(
+                first=lo,
+                time_s=self._time[lo:hi] if time else None,
+                values=tuple(self._values[k][lo:hi] for k in wanted),
+                run=None if self._run is None else self._run[lo:hi],
+            )
+
+    def fingerprint(self) -> str | None:
+        """Samples in memory have none, unless they were read from a file."""
+        if self.path is None:
+            return None
+        import hashlib
+
+        with open(self.path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def renamed(run: Run, **changes: Any) -> Run:
+    """Return the run with some fields replaced."""
+    return replace(run, **changes)
