@@ -1,0 +1,397 @@
+"""The sheet on which a kind is drawn: settings in, samples and truth out. Knows nothing of the kinds themselves."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.simulate import _noise
+from flicker.simulate._shapes import SHAPES, waveform
+from flicker.simulate._truth import (
+    BenchTruth,
+    ChannelTruth,
+    LevelChange,
+    Mark,
+    PowerUp,
+    RangeSegment,
+    RunTruth,
+    Stretch,
+)
+
+Floats = NDArray[np.float64]
+
+LEAD_IN_S = 90.0  # glitches are drawn after this much of a run (a tenth of shorter runs), clear of the surge
+BETWEEN_RUNS_S = 20 * 3600.0  # off between two runs: begins cold (common practice, no source)
+SETTLED_AFTER_S = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Common options of a bench, as used; see `flicker.simulate_log`."""
+
+    hours: float
+    rate_hz: float
+    runs: int
+    seed: int
+    channels: tuple[str, ...]
+    bad: tuple[str, ...]
+    noise: str
+    noise_V: float
+    exponent: float | None
+    resolution_V: float
+    jitter: float
+    gaps: int
+    power_up: bool
+    surge_V: float | None
+    surge_tau_s: float | None
+    settled_V: float | None
+    shape: str
+    size_V: tuple[float, float]
+    length_s: tuple[float, float]
+    full_scale_V: float
+    start: datetime
+
+
+@dataclass(slots=True)
+class Trace:
+    """One channel in one run while it is being drawn."""
+
+    level: Floats
+    noise: Floats
+    settled_V: float = 0.0
+    starts: list[Floats] = field(default_factory=list)
+    ends: list[Floats] = field(default_factory=list)
+    peaks: list[Floats] = field(default_factory=list)
+    glitch: Floats | None = None
+    overrides: list[tuple[int, int, Floats]] = field(default_factory=list)
+    holds: list[tuple[int, int]] = field(default_factory=list)
+    stretches: list[Stretch] = field(default_factory=list)
+    changes: list[LevelChange] = field(default_factory=list)
+    power_ups: list[PowerUp] = field(default_factory=list)
+    ranges: list[tuple[int, int, float]] = field(default_factory=list)
+    verdict: str | None = "steady"
+
+
+class Sheet:
+    """Runs and channels of a bench while it is being drawn.
+
+    Every random number comes from ``rng``: one stream per run, channel and purpose, so that (for instance) the noise
+    of a channel stays the same when glitches are added to it.
+    """
+
+    def __init__(self, setting: Setting) -> None:
+        self.setting = setting
+        self.channels = setting.channels
+        self.bad = setting.bad
+        self.span_s = setting.hours * 3600.0
+        self.step_s = 1.0 / setting.rate_hz
+        self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
+        self.marks: list[Mark] = []
+        self.relay_side = ["no relay"] * setting.runs
+        self.relay_open: list[list[tuple[float, float]]] = [[] for _ in range(setting.runs)]
+        self.time = [self._axis(run) for run in range(setting.runs)]
+        self.traces = [{name: self._trace(run, name) for name in self.channels} for run in range(setting.runs)]
+        if setting.power_up:
+            for run in range(setting.runs):
+                for name in self.channels:
+                    self.power_up(run, name, 0.0)
+
+    def rng(self, purpose: str, run: int = 0, channel: str = "") -> np.random.Generator:
+        """Return the random stream of a purpose."""
+        key = (zlib.crc32(purpose.encode()), run, zlib.crc32(channel.encode()))
+        return np.random.default_rng(np.random.SeedSequence(self.setting.seed, spawn_key=key))
+
+    # --- time -------------------------------------------------------------------------------------------------------
+
+    def _axis(self, run: int) -> Floats:
+        setting = self.setting
+        n = max(round(self.span_s * setting.rate_hz), 10)
+        time = np.arange(n) * self.step_s
+        if setting.jitter == 0 and setting.gaps == 0:
+            return np.round(time, 3)
+        rng = self.rng("time", run)
+        if setting.jitter:
+            shift = rng.uniform(-0.5 * setting.jitter, 0.5 * setting.jitter, n) * self.step_s
+            shift[0] = 0.0
+            time = time + shift
+        if setting.gaps:
+            keep = np.ones(n, dtype=bool)
+            room = 0.05 * self.span_s
+            begin = rng.uniform(room, self.span_s - room, setting.gaps)
+            length = np.exp(rng.uniform(np.log(5.0), np.log(min(180.0, 0.5 * room + 5.0)), setting.gaps))
+            for lo, hi in zip(begin, begin + length, strict=True):
+                keep[np.searchsorted(time, lo) : np.searchsorted(time, hi)] = False
+            time = time[keep]
+        return np.round(time, 3)
+
+    def index(self, run: int, time_s: float) -> int:
+        """Return the number of the first sample at or after a time."""
+        return int(np.searchsorted(self.time[run], time_s - 1e-9))
+
+    def age(self, run: int) -> Floats:
+        """Return the operating time at each sample of a run, counted over all runs so far."""
+        return self.time[run] + run * self.span_s
+
+    # --- base -------------------------------------------------------------------------------------------------------
+
+    def _trace(self, run: int, name: str) -> Trace:
+        setting = self.setting
+        n = self.time[run].size
+        unit = self.rng("unit", 0, name)
+        settled = float(np.clip(unit.normal(0.0, 0.005), -0.012, 0.012))
+        exponent = float(unit.uniform(0.8, 1.2)) if setting.exponent is None else setting.exponent
+        if setting.settled_V is not None:
+            settled = setting.settled_V
+        rng = self.rng("noise", run, name)
+        if run:
+            settled += float(rng.normal(0.0, 0.0003))
+        noise = setting.noise_V * _noise.COLOURS[setting.noise](rng, n, exponent)
+        return Trace(level=np.full(n, settled), noise=noise, settled_V=settled)
+
+    def power_up(self, run: int, name: str, time_s: float, *, start: str = "cold", scale: float = 1.0) -> None:
+        """Put a power-up surge at a time: an exponential fall from ``surge_V`` above the settled level."""
+        setting = self.setting
+        trace = self.traces[run][name]
+        unit = self.rng("surge", 0, name)
+        surge = float(unit.uniform(0.04, 0.12) * (1.0 if unit.random() < 0.8 else -1.0))
+        tau = float(np.exp(unit.uniform(np.log(5.0), np.log(18.0))))
+        surge = surge if setting.surge_V is None else setting.surge_V
+        tau = tau if setting.surge_tau_s is None else setting.surge_tau_s
+        vary = self.rng("surge", run + 1, name)
+        surge *= float(vary.uniform(0.9, 1.1)) * scale if run or time_s else scale
+        first = self.index(run, time_s)
+        last = min(self.index(run, time_s + 40.0 * tau), trace.level.size)  # beyond, the rest is under 1e-17
+        trace.level[first:last] += surge * np.exp((time_s - self.time[run][first:last]) / tau)
+        trace.power_ups.append(PowerUp(time_s, surge, tau, trace.settled_V, start))
+
+    # --- what kinds draw with ---------------------------------------------------------------------------------------
+
+    def each_bad(self) -> list[tuple[int, str, Trace]]:
+        """Return every (run, channel, trace) of the bad channels."""
+        return [(run, name, self.traces[run][name]) for run in range(self.setting.runs) for name in self.bad]
+
+    def each(self) -> list[tuple[int, str, Trace]]:
+        """Return every (run, channel, trace)."""
+        return [(run, name, self.traces[run][name]) for run in range(self.setting.runs) for name in self.channels]
+
+    def call(self, verdict: str | None, *, channels: Sequence[str] | None = None) -> None:
+        """Set the verdict that the definitions give to the bad (or the named) channels."""
+        for run in self.traces:
+            for name in self.bad if channels is None else channels:
+                run[name].verdict = verdict
+
+    def usable_s(self) -> float:
+        """Seconds of one run in which glitches are drawn."""
+        return max(self.span_s - self.lead_in_s - 2.0, 0.0)
+
+    def glitch(
+        self,
+        run: int,
+        name: str,
+        start_s: ArrayLike,
+        length_s: ArrayLike,
+        peak_V: ArrayLike,
+        shape: str | None = None,
+    ) -> None:
+        """Add glitches of given place, length and signed peak (arrays of one length) to a channel."""
+        start = np.atleast_1d(np.asarray(start_s, dtype=np.float64))
+        if start.size == 0:
+            return
+        length = np.broadcast_to(np.asarray(length_s, dtype=np.float64), start.shape)
+        peak = np.broadcast_to(np.asarray(peak_V, dtype=np.float64), start.shape)
+        trace = self.traces[run][name]
+        if trace.glitch is None:
+            trace.glitch = np.zeros(trace.level.size)
+        wanted = self.setting.shape if shape is None else shape
+        rng = self.rng("shape", run, f"{name}/{len(trace.starts)}")
+        if wanted == "any":
+            which = rng.integers(0, len(SHAPES), start.size)
+        else:
+            which = np.full(start.size, SHAPES.index(wanted))
+        first = np.searchsorted(self.time[run], start - 1e-9)
+        last = np.searchsorted(self.time[run], start + length - 1e-9)
+        waveform(trace.glitch, self.time[run], start, length, peak, which, first, last, rng)
+        trace.starts.append(start)
+        trace.ends.append(start + length)
+        trace.peaks.append(peak.copy())
+
+    def draw(
+        self, name: str, place: ArrayLike, *, scale: ArrayLike = 1.0, purpose: str = "glitches", run: int | None = None
+    ) -> None:
+        """Add glitches of drawn length, size, polarity and shape.
+
+        ``place`` holds seconds of usable time (what remains of each run after its lead-in), counted over all runs, or
+        within one ``run``; ``scale`` multiplies the drawn sizes.
+        """
+        setting = self.setting
+        place = np.atleast_1d(np.asarray(place, dtype=np.float64))
+        rng = self.rng(purpose, 0 if run is None else run, name)
+        low, high = setting.length_s
+        length = np.exp(rng.uniform(np.log(low), np.log(high), place.size))
+        # A length of one sample interval or more is always caught: waveforms are half open, as samples are.
+        low, high = setting.size_V
+        peak = np.exp(rng.uniform(np.log(low), np.log(high), place.size)) * rng.choice([-1.0, 1.0], place.size)
+        peak = peak * scale
+        usable = self.usable_s()
+        home = np.floor_divide(place, usable).astype(int) if run is None else np.full(place.size, run)
+        inside = place - home * usable if run is None else place
+        for number in range(setting.runs):
+            mine = home == number
+            if mine.any():
+                self.glitch(number, name, self.lead_in_s + inside[mine], length[mine], peak[mine])
+
+    def override(self, run: int, name: str, start_s: float, end_s: float, state: str, volts: Floats | float) -> None:
+        """Replace what the meter sees between two times: the output is not seen there."""
+        first, last = self.index(run, start_s), self.index(run, end_s)
+        trace = self.traces[run][name]
+        trace.overrides.append((first, last, np.broadcast_to(np.asarray(volts, dtype=np.float64), (last - first,))))
+        trace.stretches.append(Stretch(start_s, end_s, state))
+
+    def hold(self, run: int, name: str, start_s: float, end_s: float) -> None:
+        """Let the logger repeat the last reading between two times."""
+        trace = self.traces[run][name]
+        trace.holds.append((self.index(run, start_s), self.index(run, end_s)))
+        trace.stretches.append(Stretch(start_s, end_s, "repeats"))
+
+    def step(self, run: int, name: str, time_s: float, step_V: float) -> None:
+        """Move the level from a time on, in this run and all later ones."""
+        self.traces[run][name].level[self.index(run, time_s) :] += step_V
+        self.traces[run][name].changes.append(LevelChange(time_s, step_V))
+        for later in range(run + 1, self.setting.runs):
+            self.traces[later][name].level += step_V
+
+    def finest_V(self) -> float:
+        """Return the smallest last digit that the meter used; 0 where it has none."""
+        used = {segment[2] for run in self.traces for trace in run.values() for segment in trace.ranges}
+        return min(used | {self.setting.resolution_V})
+
+    # --- the meter --------------------------------------------------------------------------------------------------
+
+    def finish(self, kind: str, family: str, options: Mapping[str, Any]) -> tuple[list[dict[str, Floats]], BenchTruth]:
+        """Read everything through the meter: return volts per run and channel, and the truth."""
+        values: list[dict[str, Floats]] = []
+        runs: list[RunTruth] = []
+        for run, traces in enumerate(self.traces):
+            columns: dict[str, Floats] = {}
+            truths: dict[str, ChannelTruth] = {}
+            for name, trace in traces.items():
+                columns[name], truths[name] = self._read(run, name, trace)
+            values.append(columns)
+            runs.append(
+                RunTruth(
+                    start=self.setting.start + timedelta(seconds=run * (self.span_s + BETWEEN_RUNS_S)),
+                    time_s=_frozen(self.time[run]),
+                    sample_interval_s=self.step_s,
+                    channels=truths,
+                    relay_side=self.relay_side[run],
+                    relay_open_s=tuple(self.relay_open[run]),
+                )
+            )
+        marks = tuple(sorted(self.marks, key=lambda mark: (mark.run, mark.time_s)))
+        return values, BenchTruth(kind, family, self.setting.seed, dict(options), tuple(runs), marks)
+
+    def _read(self, run: int, name: str, trace: Trace) -> tuple[Floats, ChannelTruth]:
+        n = trace.level.size
+        glitch = np.zeros(n) if trace.glitch is None else trace.glitch
+        hidden: NDArray[np.bool_] | None = None
+        if trace.overrides or trace.holds:
+            hidden = np.zeros(n, dtype=bool)
+            for first, last, _ in trace.overrides:
+                hidden[first:last] = True
+            for first, last in trace.holds:
+                hidden[first:last] = True
+            glitch[hidden] = 0.0
+        clean = trace.level + glitch
+        volts = clean + trace.noise
+        for first, last, seen in trace.overrides:
+            volts[first:last] = seen
+        segments = trace.ranges or [(0, n, self.setting.resolution_V)]
+        for first, last, resolution in segments:
+            if resolution > 0:
+                part = volts[first:last]
+                np.divide(part, resolution, out=part)
+                np.round(part, out=part)
+                np.multiply(part, resolution, out=part)
+        for first, last in trace.holds:
+            volts[first:last] = volts[max(first - 1, 0)]
+        over = np.abs(volts) > self.setting.full_scale_V
+        if over.any():
+            volts[over] = np.copysign(np.inf, volts[over])
+        volts += 0.0  # no negative zero
+        time = self.time[run]
+        return volts, ChannelTruth(
+            channel=name,
+            bad=name in self.bad,
+            verdict=trace.verdict,
+            settled_V=trace.settled_V,
+            level_V=_frozen(trace.level),
+            glitch_V=_frozen(glitch),
+            **self._events(time, trace, glitch, hidden),
+            power_ups=tuple(trace.power_ups),
+            stretches=tuple(sorted(trace.stretches, key=lambda item: item.start_s)),
+            changes=tuple(trace.changes),
+            ranges=tuple(
+                RangeSegment(float(time[first]), float(time[last - 1]) + self.step_s, resolution)
+                for first, last, resolution in segments
+                if last > first
+            ),
+            fitness_V=_worst(time, clean, trace, hidden),
+        )
+
+    def _events(
+        self, time: Floats, trace: Trace, glitch: Floats, hidden: NDArray[np.bool_] | None
+    ) -> dict[str, NDArray[Any]]:
+        if not trace.starts:
+            none, whole = _frozen(np.empty(0)), np.empty(0, dtype=np.intp)
+            return {
+                "start_s": none,
+                "end_s": none,
+                "peak_V": none,
+                "asked_V": none,
+                "samples": whole,
+                "cut": np.empty(0, dtype=bool),
+            }
+        start, end = np.concatenate(trace.starts), np.concatenate(trace.ends)
+        order = np.argsort(start, kind="stable")
+        start, end, asked = start[order], end[order], np.concatenate(trace.peaks)[order]
+        first, last = np.searchsorted(time, start - 1e-9), np.searchsorted(time, end - 1e-9)
+        caught = last - first
+        if hidden is not None:
+            shown = np.concatenate(([0], np.cumsum(~hidden)))
+            caught = shown[last] - shown[first]
+        # Expected number of samples on a grid without gaps; fewer means that a gap, an override or the end took some.
+        due = np.ceil((end - 1e-9) / self.step_s) - np.ceil((start - 1e-9) / self.step_s)
+        borders = np.stack((first, last), axis=1).ravel()
+        padded = np.concatenate((glitch, [0.0, 0.0]))
+        high = np.maximum.reduceat(padded, borders)[::2]
+        low = np.minimum.reduceat(padded, borders)[::2]
+        peak = np.where(caught > 0, np.where(high >= -low, high, low), 0.0)
+        slack = 1 if self.setting.jitter else 0
+        return {
+            "start_s": _frozen(start),
+            "end_s": _frozen(end),
+            "peak_V": _frozen(peak),
+            "asked_V": _frozen(asked),
+            "samples": caught.astype(np.intp),
+            "cut": caught < due - slack,
+        }
+
+
+def _worst(time: Floats, clean: Floats, trace: Trace, hidden: NDArray[np.bool_] | None) -> float:
+    seen = np.ones(clean.size, dtype=bool) if hidden is None else ~hidden
+    for item in trace.power_ups:
+        seen[np.searchsorted(time, item.time_s) : np.searchsorted(time, item.time_s + SETTLED_AFTER_S)] = False
+    if trace.glitch is not None:  # a swing during the start counts all the same
+        seen |= (trace.glitch != 0.0) & (True if hidden is None else ~hidden)
+    return float(np.abs(clean[seen]).max()) if seen.any() else 0.0
+
+
+def _frozen(array: Floats) -> Floats:
+    array.flags.writeable = False
+    return array

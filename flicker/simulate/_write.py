@@ -1,0 +1,111 @@
+"""CSV files of a bench. The layout is our own: a time column, one column of millivolts per channel, nothing else."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.simulate._truth import BenchTruth, RunTruth
+
+Floats = NDArray[np.float64]
+
+
+def write(
+    path: Path,
+    truth: BenchTruth,
+    values: Sequence[Mapping[str, Floats]],
+    resolution_V: float,
+    time: str,
+    split: bool,
+    marks: bool,
+) -> tuple[Path, ...]:
+    """Write the files of a bench, all or none, and return their names."""
+    decimals = 4 if resolution_V <= 0 else max(0, int(np.ceil(-np.log10(resolution_V * 1e3) - 1e-9)))
+    numbers = range(len(truth.runs))
+    several = len(truth.runs) > 1
+    texts: dict[Path, str] = {}
+    if split and several:
+        for run in numbers:
+            name = path.with_name(f"{path.stem}-{run + 1}{path.suffix}")
+            texts[name] = _table(truth.runs, values, [run], decimals, time, with_run=False)
+    else:
+        texts[path] = _table(truth.runs, values, list(numbers), decimals, time, with_run=several)
+    if marks and truth.marks:
+        texts[path.with_name(f"{path.stem}.marks.csv")] = _marks(truth)
+    _all_or_none(texts)
+    return tuple(texts)
+
+
+def _table(
+    runs: Sequence[RunTruth],
+    values: Sequence[Mapping[str, Floats]],
+    which: Sequence[int],
+    decimals: int,
+    time: str,
+    *,
+    with_run: bool,
+) -> str:
+    names = list(values[which[0]])
+    head = ["time_s" if time == "seconds" else "time", *(f"{name}_mV" for name in names)]
+    lines = [",".join(["run", *head] if with_run else head)]
+    first = runs[which[0]].start
+    for run in which:
+        if time == "seconds":
+            away = (runs[run].start - first).total_seconds()
+            clock = [f"{second:.3f}" for second in (runs[run].time_s + away).tolist()]
+        else:
+            clock = [_stamp(runs[run].start, second) for second in runs[run].time_s.tolist()]
+        columns = [clock, *(_cells(values[run][name], decimals) for name in names)]
+        if with_run:
+            columns.insert(0, [str(run + 1)] * len(clock))
+        lines.extend(map(",".join, zip(*columns, strict=True)))
+    return "\n".join(lines) + "\n"
+
+
+def _cells(volts: Floats, decimals: int) -> list[str]:
+    millivolts = np.round(volts * 1e3, decimals) + 0.0  # no negative zero
+    cells = [f"{value:.{decimals}f}" for value in millivolts.tolist()]
+    for place in np.flatnonzero(~np.isfinite(millivolts)).tolist():
+        cells[place] = "" if np.isnan(millivolts[place]) else "OL" if millivolts[place] > 0 else "-OL"
+    return cells
+
+
+def _stamp(start: datetime, second: float) -> str:
+    return (start + timedelta(seconds=second)).isoformat(timespec="milliseconds")
+
+
+def _marks(truth: BenchTruth) -> str:
+    lines = ["time,kind,channel,until,text"]
+    for mark in truth.marks:
+        start = truth.runs[mark.run].start
+        until = "" if mark.until_s is None else _stamp(start, mark.until_s)
+        text = '"' + mark.text.replace('"', '""') + '"'
+        lines.append(",".join([_stamp(start, mark.time_s), mark.kind, mark.channel or "", until, text]))
+    return "\n".join(lines) + "\n"
+
+
+def _all_or_none(texts: Mapping[Path, str]) -> None:
+    """Write to temporary files beside the targets first; move them into place when all are complete."""
+    ready: list[tuple[str, Path]] = []
+    try:
+        for path, text in texts.items():
+            handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+            ready.append((name, path))
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+            mask = os.umask(0)
+            os.umask(mask)
+            os.chmod(name, 0o666 & ~mask)
+        for name, path in ready:
+            os.replace(name, path)
+    except BaseException:
+        for name, _ in ready:
+            if os.path.exists(name):
+                os.unlink(name)
+        raise
