@@ -1,0 +1,77 @@
+"""Do episodes come more often, singly or in bursts? Arrival times in, tests and fits out; knows nothing of volts or files.
+
+Give several runs as a list: they are pooled without mixing time since power-up and age. Where parts of a run were not
+observed, give times and ends in observed time. Positive z means 'more often' unless a docstring says otherwise.
+For a verdict use `rate_trend_test`, `size_trend_test` and `age_trend`; the textbook tests stand beside them.
+"""
+
+from __future__ import annotations
+
+from flicker.stats._clusters import (
+    Clusters,
+    DensestWindow,
+    ExtremalIndex,
+    GapTest,
+    decluster,
+    densest_window,
+    exponential_gaps_test,
+    extremal_index,
+)
+from flicker.stats._nhpp import (
+    FitTest,
+    LogLinearFit,
+    PowerLawCountsFit,
+    PowerLawFit,
+    cramer_von_mises_test,
+    log_linear_fit,
+    power_law_fit,
+    power_law_fit_counts,
+)
+from flicker.stats._trend_tests import (
+    AndersonDarlingTrend,
+    PowerLawTest,
+    RenewalTrendTest,
+    ReverseArrangements,
+    TrendTest,
+    anderson_darling_trend_test,
+    laplace_test,
+    lewis_robinson_test,
+    power_law_test,
+    reverse_arrangements_test,
+)
+from flicker.stats._worsening import AgeTrend, RateTrend, SizeTrend, age_trend, rate_trend_test, size_trend_test
+
+__all__ = [
+    "AgeTrend",
+    "AndersonDarlingTrend",
+    "Clusters",
+    "DensestWindow",
+    "ExtremalIndex",
+    "FitTest",
+    "GapTest",
+    "LogLinearFit",
+    "PowerLawCountsFit",
+    "PowerLawFit",
+    "PowerLawTest",
+    "RateTrend",
+    "RenewalTrendTest",
+    "ReverseArrangements",
+    "SizeTrend",
+    "TrendTest",
+    "age_trend",
+    "anderson_darling_trend_test",
+    "cramer_von_mises_test",
+    "decluster",
+    "densest_window",
+    "exponential_gaps_test",
+    "extremal_index",
+    "laplace_test",
+    "lewis_robinson_test",
+    "log_linear_fit",
+    "power_law_fit",
+    "power_law_fit_counts",
+    "power_law_test",
+    "rate_trend_test",
+    "reverse_arrangements_test",
+    "size_trend_test",
+]
