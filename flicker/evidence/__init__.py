@@ -1,0 +1,1 @@
+"""The questions a technician asks of a log."""

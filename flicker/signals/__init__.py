@@ -1,0 +1,1 @@
+"""From samples to baseline, noise and excursions."""

@@ -1,0 +1,274 @@
+"""One pass over the samples turns them into blocks. Everything slow-moving is computed from blocks alone.
+
+A block covers about one second. It keeps the minimum and maximum (so no excursion is lost), the mean, a robust middle
+(the median of up to ten sub-means), and how many readings were finite or over range. Blocks lie on a grid of row
+numbers that restarts at each run and after each gap, so batches of the source never show.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import Log, Piece, Run
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+BLOCK_S = 1.0
+MOST_BLOCKS = 1 << 18  # per run and channel: memory stays flat however long the log is
+MOST_SUBSAMPLES = 1 << 16
+SUB_MEANS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelBlocks:
+    """Blocks of one channel in one run; each array has shape (blocks,). All-missing blocks hold NaN.
+
+    ``low``, ``high``, ``mean`` and ``middle`` are volts over finite readings; ``finite`` counts those; ``over_low`` and
+    ``over_high`` count readings over range, by sign. ``sample_s`` and ``sample_V`` are an evenly spaced subsample.
+    """
+
+    low: Floats
+    high: Floats
+    mean: Floats
+    middle: Floats
+    finite: Ints
+    over_low: Ints
+    over_high: Ints
+    sample_s: Floats
+    sample_V: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class RunBlocks:
+    """Blocks of one run: ``row`` is the first row, ``rows`` their number, ``begin_s``/``end_s`` first and last sample.
+
+    ``after_gap`` is True for blocks that follow a gap (and for the first). ``stretch`` is the run's number in the log
+    and ``offset_s`` where this run's clock begins in it: a power-up found in the data splits a stretch.
+    """
+
+    run: Run
+    stretch: int
+    offset_s: float
+    row: Ints
+    rows: Ints
+    begin_s: Floats
+    end_s: Floats
+    after_gap: NDArray[np.bool_]
+    channels: tuple[ChannelBlocks, ...]
+
+    @property
+    def centre_s(self) -> Floats:
+        """Middle of each block in time."""
+        return 0.5 * (self.begin_s + self.end_s)
+
+
+def block_rows(cadence_s: float, rows: int | None) -> int:
+    """Rows in a block: about one second, more where the log would otherwise have more than 2**18 blocks."""
+    size = max(1, round(BLOCK_S / cadence_s)) if cadence_s > 0 else 1
+    if rows is not None:
+        size = max(size, math.ceil(rows / MOST_BLOCKS))
+    return size if size < SUB_MEANS else SUB_MEANS * math.ceil(size / SUB_MEANS)
+
+
+def subsample_stride(rows: int | None) -> int:
+    """A stride with no small factors, so that the subsample does not lock on to hum."""
+    stride = 1 if rows is None else max(1, math.ceil(rows / MOST_SUBSAMPLES))
+    while stride > 3 and any(stride % factor == 0 for factor in (2, 3, 5, 7)):
+        stride += 1
+    return stride
+
+
+class _Columns:
+    """Arrays that grow by pieces."""
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        self.parts: dict[str, list[NDArray[np.generic]]] = {name: [] for name in names}
+
+    def add(self, **values: NDArray[np.generic]) -> None:
+        for name, value in values.items():
+            self.parts[name].append(value)
+
+    def take(self, name: str, dtype: type) -> NDArray[np.generic]:
+        parts = self.parts[name]
+        return np.concatenate(parts).astype(dtype, copy=False) if parts else np.empty(0, dtype)
+
+
+_SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
+_OWN = ("low", "high", "mean", "middle", "finite", "over_low", "over_high")
+
+
+class _RunBuilder:
+    """Blocks of one run in the making; carries the rows of an unfinished block."""
+
+    def __init__(self, channels: int, size: int, stride: int) -> None:
+        self.size, self.stride = size, stride
+        self.shared = _Columns(_SHARED)
+        self.own = [_Columns((*_OWN, "sample_s", "sample_V")) for _ in range(channels)]
+        self.rest: Piece | None = None
+        self.gap = True
+
+    def feed(self, piece: Piece) -> None:
+        if piece.after_gap:
+            self.flush()
+            self.gap = True
+        start = (-piece.first) % self.stride
+        if start < piece.time_s.size:
+            for column, values in zip(self.own, piece.values, strict=True):
+                column.add(sample_s=piece.time_s[start :: self.stride].copy())
+                column.add(sample_V=values[start :: self.stride].astype(np.float64))
+        if self.rest is not None:
+            need = self.size - self.rest.time_s.size
+            piece, later = _join(self.rest, piece, need)
+            if piece.time_s.size < self.size:
+                self.rest = piece
+                return
+            self._reduce(piece, self.size)
+            self.rest = None
+            piece = later
+        whole = piece.time_s.size - piece.time_s.size % self.size
+        if whole:
+            self._reduce(_part(piece, 0, whole), self.size)
+        if whole < piece.time_s.size:
+            self.rest = _part(piece, whole, piece.time_s.size, copy=True)
+
+    def flush(self) -> None:
+        if self.rest is not None and self.rest.time_s.size:
+            self._reduce(self.rest, self.rest.time_s.size)
+        self.rest = None
+
+    def _reduce(self, piece: Piece, size: int) -> None:
+        time = piece.time_s.reshape(-1, size)
+        count = time.shape[0]
+        after_gap = np.zeros(count, dtype=bool)
+        after_gap[0] = self.gap
+        self.gap = False
+        self.shared.add(
+            row=piece.first + size * np.arange(count, dtype=np.int64),
+            rows=np.full(count, size, dtype=np.int64),
+            begin_s=time[:, 0].copy(),
+            end_s=time[:, -1].copy(),
+            after_gap=after_gap,
+        )
+        for column, values in zip(self.own, piece.values, strict=True):
+            column.add(**reduce_blocks(values.reshape(-1, size)))
+
+
+TILE = 64
+
+
+def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[np.generic]]:
+    """Reduce an array of shape (blocks, rows in a block) along its second axis, in tiles that stay in the cache."""
+    blocks, size = values.shape
+    low, high, mean, middle = (np.empty(blocks) for _ in range(4))
+    finite = np.full(blocks, size, dtype=np.int64)
+    over_low = np.zeros(blocks, dtype=np.int64)
+    over_high = np.zeros(blocks, dtype=np.int64)
+    parts = SUB_MEANS if size % SUB_MEANS == 0 else size if size < SUB_MEANS else 1
+    tile = max(TILE, (TILE * 1000) // size)
+    with np.errstate(invalid="ignore", over="ignore"):
+        for at in range(0, blocks, tile):
+            part = values[at : at + tile]
+            here = slice(at, at + part.shape[0])
+            part.min(axis=1, out=low[here])
+            part.max(axis=1, out=high[here])
+            if parts > 1:
+                sums = part.reshape(part.shape[0], parts, size // parts).sum(axis=2, dtype=np.float64)
+                mean[here] = sums.sum(axis=1) / size
+                sums /= size // parts
+                sums.sort(axis=1)
+                middle[here] = 0.5 * (sums[:, (parts - 1) // 2] + sums[:, parts // 2])
+            else:
+                mean[here] = part.sum(axis=1, dtype=np.float64) / size
+                middle[here] = np.median(part, axis=1) if size > 1 else part[:, 0]
+        bad = np.flatnonzero(~(np.isfinite(low) & np.isfinite(high)))
+    for index in bad:
+        row = values[index].astype(np.float64)
+        good = row[np.isfinite(row)]
+        finite[index] = good.size
+        over_low[index] = np.count_nonzero(row == -np.inf)
+        over_high[index] = np.count_nonzero(row == np.inf)
+        if good.size:
+            low[index], high[index] = good.min(), good.max()
+            mean[index], middle[index] = good.mean(), np.median(good)
+        else:
+            low[index] = high[index] = mean[index] = middle[index] = np.nan
+    return {
+        "low": low,
+        "high": high,
+        "mean": mean,
+        "middle": middle,
+        "finite": finite,
+        "over_low": over_low,
+        "over_high": over_high,
+    }
+
+
+def _part(piece: Piece, lo: int, hi: int, *, copy: bool = False) -> Piece:
+    time = piece.time_s[lo:hi]
+    values = tuple(column[lo:hi] for column in piece.values)
+    if copy:
+        time, values = time.copy(), tuple(column.copy() for column in values)
+    return Piece(piece.run, piece.first + lo, time, values, piece.after_gap)
+
+
+def _join(rest: Piece, piece: Piece, need: int) -> tuple[Piece, Piece]:
+    head = _part(piece, 0, need)
+    joined = Piece(
+        rest.run,
+        rest.first,
+        np.concatenate((rest.time_s, head.time_s)),
+        tuple(np.concatenate(pair) for pair in zip(rest.values, head.values, strict=True)),
+        rest.after_gap,
+    )
+    return joined, _part(piece, min(need, piece.time_s.size), piece.time_s.size)
+
+
+def reduce_log(log: Log) -> list[RunBlocks]:
+    """Walk once through a log and return the blocks of each of its runs."""
+    channels = len(log.channels)
+    size = block_rows(log.source.cadence_s, log.source.rows)
+    stride = subsample_stride(log.source.rows)
+    builders: list[_RunBuilder] = []
+    for piece in log.sweep():
+        while len(builders) <= piece.run:
+            if builders:
+                builders[-1].flush()
+            builders.append(_RunBuilder(channels, size, stride))
+        builders[piece.run].feed(piece)
+    if builders:
+        builders[-1].flush()
+    return [_finish(builder, run, k) for k, (builder, run) in enumerate(zip(builders, log.runs, strict=True))]
+
+
+def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
+    shared = builder.shared
+    channels = tuple(
+        ChannelBlocks(
+            low=column.take("low", np.float64),
+            high=column.take("high", np.float64),
+            mean=column.take("mean", np.float64),
+            middle=column.take("middle", np.float64),
+            finite=column.take("finite", np.int64),
+            over_low=column.take("over_low", np.int64),
+            over_high=column.take("over_high", np.int64),
+            sample_s=column.take("sample_s", np.float64),
+            sample_V=column.take("sample_V", np.float64),
+        )
+        for column in builder.own
+    )
+    return RunBlocks(
+        run=run,
+        stretch=stretch,
+        offset_s=0.0,
+        row=shared.take("row", np.int64),
+        rows=shared.take("rows", np.int64),
+        begin_s=shared.take("begin_s", np.float64),
+        end_s=shared.take("end_s", np.float64),
+        after_gap=shared.take("after_gap", np.bool_),
+        channels=channels,
+    )
