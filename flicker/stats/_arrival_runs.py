@@ -92,10 +92,10 @@ def pooled(times: Times, end: Ends, *, ended_by: str = "time", least: int = 1, a
     """
     _check.one_of("ended_by", ended_by, ("time", "event"))
     items = split(times)
-    arrays = [_check.finite_array("times" if len(items) == 1 else f"times[{i}]", a, least=0) for i, a in enumerate(items)]
+    names = ["times"] if len(items) == 1 else [f"times[{i}]" for i in range(len(items))]
+    arrays = [_check.finite_array(name, item, least=0) for name, item in zip(names, items, strict=True)]
     ends = _ends(end, arrays, ended_by)
-    for i, array in enumerate(arrays):
-        name = "times" if len(arrays) == 1 else f"times[{i}]"
+    for i, (name, array) in enumerate(zip(names, arrays, strict=True)):
         if array.size == 0:
             continue
         if np.any(np.diff(array) < 0):

@@ -32,7 +32,7 @@ class GapTest(Result):
     def reads(self) -> str:
         """The finding in words."""
         if self.p_value >= 0.05:
-            return f"The gaps are not at odds with episodes that come singly and at random ({ar.p_words(self.p_value)})."
+            return f"The gaps fit episodes that come singly and at random ({ar.p_words(self.p_value)})."
         how = "in bursts" if self.gap_variation > 1 else "more evenly than chance"
         return f"The episodes come {how} ({ar.p_words(self.p_value)})."
 
@@ -50,7 +50,8 @@ class ExtremalIndex(Result):
     @property
     def reads(self) -> str:
         """The estimate in words."""
-        return f"About {1 / self.theta:.2g} events in a burst on average (it describes; below 20 events it decides nothing)."
+        words = f"About {1 / self.theta:.2g} events in a burst on average"
+        return words + ("." if self.count >= 20 else " (too few events to decide anything by).")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,8 @@ class DensestWindow(Result):
     def reads(self) -> str:
         """The finding in words."""
         chance = "denser than chance explains" if self.p_value < 0.05 else "no denser than chance may bring"
-        return f"{self.most} of {self.count} events fall into one window of {self.width:.3g}: {chance} ({ar.p_words(self.p_value)})."
+        where = f"{self.most} of {self.count} events fall into one window of {self.width:.3g}"
+        return f"{where}: {chance} ({ar.p_words(self.p_value)})."
 
 
 def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int = 0) -> GapTest:
@@ -122,13 +124,13 @@ def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int 
 
     Notes
     -----
-    Lilliefors (1969), Journal of the American Statistical Association 64, 387-389. P-value from 9,999 simulations of the
-    same number of gaps (beyond 300 gaps: of 300, scaled by Stephens' (1974) modification).
+    Lilliefors (1969), Journal of the American Statistical Association 64, 387-389. P-value from 9,999 simulations of
+    the same number of gaps (beyond 300 gaps: of 300, scaled by Stephens' (1974) modification).
     """
     x = _check.finite_array("gaps", gaps, least=3)
     dead_time = _check.positive("dead_time", dead_time, what="a time", zero=True)
     if float(x.min()) < dead_time * (1 - 1e-9):
-        raise ValueError(f"gaps must be {'0 or more' if dead_time == 0 else f'dead_time ({dead_time}) or longer'}, got {x.min()}")
+        raise ValueError(f"gaps must be {dead_time:g} (dead_time) or longer, got {x.min()}")
     x = np.sort(np.maximum(x - dead_time, 0.0))
     mean = float(x.mean())
     if mean == 0:
@@ -136,15 +138,17 @@ def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int 
     n = x.size
     statistic = float(_exponential_distance(x[None, :] / mean)[0])
     null = _exponential_null(min(n, LIMIT_SIZE), _check.whole("seed", seed, what="a seed"))
-    seen = statistic if n <= LIMIT_SIZE else _stephens(statistic, n) / _stephens(1.0, LIMIT_SIZE, shift=False) + 0.2 / LIMIT_SIZE
+    seen = statistic if n <= LIMIT_SIZE else _as_of_limit_size(statistic, n)
     return GapTest(
         statistic, ar.simulated_p(seen, null, "increasing"), mean, float(x.std(ddof=1) / mean), int(n), dead_time, seed,
         "Lilliefors test of exponential gaps, simulated null law",
     )  # fmt: skip
 
 
-def _stephens(distance: float, n: int, *, shift: bool = True) -> float:
-    return float((distance - (0.2 / n if shift else 0.0)) * (np.sqrt(n) + 0.26 + 0.5 / np.sqrt(n)))
+def _as_of_limit_size(distance: float, n: int) -> float:
+    """Distance that LIMIT_SIZE gaps would show: Stephens' modified statistic has one law for all n."""
+    scale, scale_limit = (np.sqrt(k) + 0.26 + 0.5 / np.sqrt(k) for k in (n, LIMIT_SIZE))
+    return float((distance - 0.2 / n) * scale / scale_limit + 0.2 / LIMIT_SIZE)
 
 
 def _exponential_distance(sorted_scaled: ar.Floats) -> ar.Floats:
@@ -175,7 +179,9 @@ def _theta(gaps: ar.Floats, *, grid: bool) -> float:
     return min(1.0, theta)
 
 
-def extremal_index(values_or_times: ArrayLike, threshold: float | None = None, *, step: float | None = None) -> ExtremalIndex:
+def extremal_index(
+    values_or_times: ArrayLike, threshold: float | None = None, *, step: float | None = None
+) -> ExtremalIndex:
     """Intervals estimator of the extremal index.
 
     Parameters
@@ -243,8 +249,8 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
     times : array_like, or list of array_like
         Sorted event times of one run, or of each run.
     dead_time : float, optional
-        Longest gap inside one cluster (runs declustering). None takes it from the gaps by the intervals estimator, which
-        describes; a rate's claim needs a dead time fixed beforehand.
+        Longest gap inside one cluster (runs declustering). None takes it from the gaps by the intervals estimator,
+        which describes; a rate's claim needs a dead time fixed beforehand.
 
     Returns
     -------
@@ -258,7 +264,8 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
 
     Notes
     -----
-    Runs declustering: a gap longer than ``dead_time`` begins a cluster. Intervals declustering: Ferro and Segers (2003).
+    Runs declustering: a gap longer than ``dead_time`` begins a cluster. Intervals declustering: Ferro and Segers
+    (2003).
     """
     items = ar.split(times)
     last = [float(np.max(np.asarray(a, dtype=float), initial=0.0)) or 1.0 for a in items]
@@ -308,9 +315,9 @@ def densest_window(times: ar.Times, end: ar.Ends, *, width: float, seed: int = 0
 
     Notes
     -----
-    Naus (1965), Journal of the American Statistical Association 60, 532-538. For one run the p-value is exact if the window
-    holds more than half of the events; otherwise 1,999 simulations given the counts; beyond some 1,000 events the
-    formula of Wallenstein and Neff (1987, Statistics in Medicine 6, 197-207), good below p = 0.1.
+    Naus (1965), Journal of the American Statistical Association 60, 532-538. For one run the p-value is exact if the
+    window holds more than half of the events; otherwise 1,999 simulations given the counts; beyond some 1,000 events
+    the formula of Wallenstein and Neff (1987, Statistics in Medicine 6, 197-207), good below p = 0.1.
     """
     runs = ar.pooled(times, end, least=1)
     width = _check.positive("width", width, what="a window")
@@ -329,7 +336,9 @@ def densest_window(times: ar.Times, end: ar.Ends, *, width: float, seed: int = 0
         p, how = _window_formula(most, n, part), "exact (Naus 1965)"
     elif n * 1999 > 4_000_000:
         parts = np.minimum(width / runs.ends, 1.0)
-        tails = [_window_formula(most, int(c), float(w)) if c >= most else 0.0 for c, w in zip(runs.counts, parts, strict=True)]
+        enough = runs.counts >= most
+        pairs = zip(runs.counts[enough], parts[enough], strict=True)
+        tails = [_window_formula(most, int(c), float(w)) for c, w in pairs]
         p, how = min(1.0, float(np.sum(tails))), "Wallenstein and Neff (1987)"
     else:
         p, how = _window_simulation(runs, shift, width, most, seed), "simulation given the counts"

@@ -118,8 +118,8 @@ def power_law_fit(
     Returns
     -------
     PowerLawFit
-        ``beta`` (maximum likelihood), ``beta_unbiased``, exact interval of beta, ``scale`` (events expected in the first
-        unit of time of a run), rate at the end of the longest run and its inverse with an interval.
+        ``beta`` (maximum likelihood), ``beta_unbiased``, exact interval of beta, ``scale`` (events expected in the
+        first unit of time of a run), rate at the end of the longest run and its inverse with an interval.
 
     Raises
     ------
@@ -128,10 +128,10 @@ def power_law_fit(
 
     Notes
     -----
-    Crow (1974); MIL-HDBK-189. With M usable events, 2 M beta / beta_hat has a chi-square law with 2 M degrees of freedom,
-    which gives the exact interval. The unbiased exponent is (M - 1) / S, S the sum of ln(end / time), with M = n for
-    time-terminated and M = n - 1 for event-terminated runs. The interval of the time between events at the end follows
-    the approximation in NIST/SEMATECH e-Handbook 8.4.5.2 (made for one time-terminated run).
+    Crow (1974); MIL-HDBK-189. With M usable events, 2 M beta / beta_hat has a chi-square law with 2 M degrees of
+    freedom, which gives the exact interval. The unbiased exponent is (M - 1) / S, S the sum of ln(end / time), with M
+    = n for time-terminated and M = n - 1 for event-terminated runs. The interval of the time between events at the
+    end follows the approximation in NIST/SEMATECH e-Handbook 8.4.5.2 (made for one time-terminated run).
     """
     confidence = _check.share("confidence", confidence)
     runs = ar.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
@@ -179,14 +179,15 @@ def power_law_fit_counts(ends: ArrayLike, counts: ArrayLike) -> PowerLawCountsFi
     Raises
     ------
     ValueError
-        If ends do not ascend from above 0, lengths differ, fewer than 3 intervals, or all events lie in one end interval.
+        If ends do not ascend from above 0, lengths differ, fewer than 3 intervals, or all events lie in one end
+        interval.
 
     Notes
     -----
     MIL-HDBK-189, grouped data.
     """
     edges = _check.finite_array("ends", ends, least=3)
-    n = np.array([_check.whole(f"counts[{i}]", c) for i, c in enumerate(np.atleast_1d(np.asarray(counts)))], dtype=float)
+    n = np.array([float(_check.whole(f"counts[{i}]", c)) for i, c in enumerate(np.atleast_1d(np.asarray(counts)))])
     if np.any(np.diff(edges, prepend=0.0) <= 0):
         raise ValueError(f"ends must ascend from above 0, got {edges.tolist()}")
     if n.size != edges.size:
@@ -216,7 +217,7 @@ def power_law_fit_counts(ends: ArrayLike, counts: ArrayLike) -> PowerLawCountsFi
 
 
 def _tilt(x: ar.Floats) -> tuple[ar.Floats, ar.Floats]:
-    """log((exp(x) - 1) / x) and its derivative, safe at 0 and for large \\|x\\|."""
+    """log((exp(x) - 1) / x) and its derivative, safe near 0 and far from it."""
     small = np.abs(x) < 1e-4
     safe = np.where(small, 1.0, x)
     size = np.abs(safe)
@@ -285,7 +286,8 @@ def log_linear_fit(
     return LogLinearFit(
         best / span, bounds[0] / span, bounds[1] / span, per_run, per_run * float(np.exp(best)),
         float(np.log(2.0)) * span / best if best != 0 else float("inf"),
-        int(runs.times.size), int(runs.ends.size), confidence, f"log-linear rate by conditional likelihood, {ended_by}-terminated",
+        int(runs.times.size), int(runs.ends.size), confidence,
+        f"log-linear rate by conditional likelihood, {ended_by}-terminated",
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Trend tests of arrivals: do events come more often as time goes on? Against Poisson, or against any renewal process."""
+"""Trend tests of arrivals: do events come more often as time goes on, beyond Poisson or beyond any renewal process?"""
 
 from __future__ import annotations
 
@@ -288,9 +288,9 @@ def lewis_robinson_test(
 
     Notes
     -----
-    Lewis and Robinson (1974). Under any renewal process the gaps of a run may change places. For a run that stopped at a
-    set time the rest after the last event takes part. Beyond some 1,000 events the permutation p-value is taken from its
-    normal limit with the exact permutation mean and variance.
+    Lewis and Robinson (1974). Under any renewal process the gaps of a run may change places. For a run that stopped
+    at a set time the rest after the last event takes part. Beyond some 1,000 events the permutation p-value is taken
+    from its normal limit with the exact permutation mean and variance.
     """
     alternative_ = ar.side(alternative)
     runs = ar.pooled(times, end, ended_by=ended_by, least=2)
@@ -356,8 +356,8 @@ def anderson_darling_trend_test(
     Notes
     -----
     Kvaloy and Lindqvist (1998), Reliability Engineering and System Safety 60, 13-28, for the statistic. The published
-    renewal forms miss their size at the counts of a bench log, so the p-value is that of permuted gaps. Beyond some 1,000
-    events it is the limiting law of the statistic over the squared variation of the gaps (their 2003 paper).
+    renewal forms miss their size at the counts of a bench log, so the p-value is that of permuted gaps. Beyond some
+    1,000 events it is the limiting law of the statistic over the squared variation of the gaps (their 2003 paper).
     """
     runs = ar.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs
@@ -461,4 +461,4 @@ def _reversals(gaps: ar.Floats) -> int:
     total = gaps.size * (gaps.size - 1) / 2.0
     untied = total - float(np.sum(ties * (ties - 1) / 2.0))
     difference = float(kendalltau(np.arange(gaps.size), gaps).statistic) * np.sqrt(total * untied)
-    return round((untied + difference) / 2.0)
+    return int(round(float(untied + difference) / 2.0))

@@ -1,4 +1,4 @@
-"""Is it getting worse? Claims a verdict may stand on: more often within runs, larger within runs, worse from run to run."""
+"""Is it getting worse? Tests for a verdict: more often within runs, larger within runs, worse from run to run."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ FEWEST_PER_WINDOW = 2.5  # expected events per window, else fewer windows
 class RateTrend(Result):
     """Do episodes come more often as a run goes on? ``p_value`` is the larger of the two component p-values.
 
-    ``z`` is that of the widened Laplace test: positive means more often. ``rate_factor`` is the fitted rate at the end over
-    that at the start of the longest run. ``dispersion`` is what the episodes scatter beyond Poisson after the trend is taken
-    out (1 or more); ``clusters`` are the episodes left after merging by ``dead_time``.
+    ``z`` is that of the widened Laplace test: positive means more often. ``rate_factor`` is the fitted rate at the
+    end over that at the start of the longest run. ``dispersion`` is what the episodes scatter beyond Poisson after
+    the trend is taken out (1 or more); ``clusters`` are the episodes left after merging by ``dead_time``.
     """
 
     z: float
@@ -86,9 +86,11 @@ class SizeTrend(Result):
             asked = {"increasing": "larger", "decreasing": "smaller"}.get(self.alternative, "larger or smaller")
             return f"It is not shown that the excursions get {asked} as time goes on ({ar.p_words(self.p_value)})."
         if not math.isfinite(self.growth):
-            return f"The excursions get {'larger' if self.z > 0 else 'smaller'} as time goes on ({ar.p_words(self.p_value)})."
+            way = "larger" if self.z > 0 else "smaller"
+            return f"The excursions get {way} as time goes on ({ar.p_words(self.p_value)})."
         way, factor = ("larger", self.growth) if self.z > 0 else ("smaller", 1 / self.growth)
-        return f"The excursions get {way} as time goes on, about {factor:.2g} times over the run ({ar.p_words(self.p_value)})."
+        words = f"The excursions get {way} as time goes on, about {factor:.2g} times over the run"
+        return f"{words} ({ar.p_words(self.p_value)})."
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,8 @@ class AgeTrend(Result):
         if self.p_value >= 0.05:
             words = f"It is not shown that later runs bring more or fewer episodes ({ar.p_words(self.p_value)})."
         else:
-            words = f"Later runs bring {'more' if self.statistic > 0 else 'fewer'} episodes ({ar.p_words(self.p_value)})."
+            way = "more" if self.statistic > 0 else "fewer"
+            words = f"Later runs bring {way} episodes ({ar.p_words(self.p_value)})."
         return f"{words} {self.caution}" if self.caution else words
 
 
@@ -139,9 +142,10 @@ def _dispersion(runs: ar.Runs, growth: float) -> float:
     ends = runs.end_of_event
     if abs(growth) * float(runs.ends.max()) < 1e-6:
         part = runs.times / ends
+    elif growth > 0:
+        part = (np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)) / -np.expm1(-growth * ends)
     else:
-        part = np.expm1(growth * (runs.times - ends)) - np.expm1(-growth * ends)
-        part = part / -np.expm1(-growth * ends) if growth > 0 else np.expm1(growth * runs.times) / np.expm1(growth * ends)
+        part = np.expm1(growth * runs.times) / np.expm1(growth * ends)
     chi2, dof = 0.0, -1
     for r in np.flatnonzero(runs.counts >= 2 * FEWEST_PER_WINDOW):
         n = int(runs.counts[r])
@@ -179,9 +183,9 @@ def rate_trend_test(
     Returns
     -------
     RateTrend
-        ``p_value`` is the larger of ``p_laplace`` (Laplace's score over the root of the dispersion that is left once a trend
-        is taken out) and ``p_gaps`` (Laplace's score under permutation of the free gaps within runs): both are demanded.
-        Below 5 clusters it is 1.
+        ``p_value`` is the larger of ``p_laplace`` (Laplace's score over the root of the dispersion that is left once
+        a trend is taken out) and ``p_gaps`` (Laplace's score under permutation of the free gaps within runs): both
+        are demanded. Below 5 clusters it is 1.
 
     Raises
     ------
@@ -260,12 +264,13 @@ def size_trend_test(
     Raises
     ------
     ValueError
-        If lengths differ, values are not finite, sizes are negative, times are negative, or fewer than 3 sizes are given.
+        If lengths differ, values are not finite, sizes are negative, times are negative, or fewer than 3 sizes are
+        given.
 
     Notes
     -----
-    Mann (1945), Kendall (1975): S summed over runs. Its p-value comes from 1,999 permutations of the sizes within runs up to
-    120 excursions, beyond from the normal limit with ties.
+    Mann (1945), Kendall (1975): S summed over runs. Its p-value comes from 1,999 permutations of the sizes within
+    runs up to 120 excursions, beyond from the normal limit with ties.
     """
     side = ar.side(alternative)
     confidence = _check.share("confidence", confidence)
@@ -393,9 +398,9 @@ def age_trend(
 
     Notes
     -----
-    Score test of a proportional rate with the time since power-up left free (Andersen and Gill 1982, Annals of Statistics
-    10, 1100-1120; Lawless and Nadeau 1995 for its robust form): each episode is set against the runs that also reached
-    its time since power-up. So a rate that rises with heat in each run alike does not count as age.
+    Score test of a proportional rate with the time since power-up left free (Andersen and Gill 1982, Annals of
+    Statistics 10, 1100-1120; Lawless and Nadeau 1995 for its robust form): each episode is set against the runs that
+    also reached its time since power-up. So a rate that rises with heat in each run alike does not count as age.
     """
     side = ar.side(alternative)
     items = ar.split(times)
@@ -486,7 +491,7 @@ def _permuted_age(held: tuple[ar.Floats, ar.Floats], age: ar.Floats, side: str, 
 
 
 def _studentised(held: tuple[ar.Floats, ar.Floats], ages: ar.Floats) -> ar.Floats:
-    """Score over the root of its robust variance: runs differ by more than Poisson, and long runs by more than short."""
+    """Score over the root of its robust variance, since runs differ by more than Poisson and long ones by most."""
     counts, risk = held
     total, width = counts.sum(axis=1), risk.sum(axis=1)
     mean = ages @ risk.T / width

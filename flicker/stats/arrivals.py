@@ -1,4 +1,4 @@
-"""Do episodes come more often, singly or in bursts? Arrival times in, tests and fits out; knows nothing of volts or files.
+"""Do episodes come more often, singly or in bursts? Arrival times in, tests out. Knows nothing of volts or files.
 
 Give several runs as a list: they are pooled without mixing time since power-up and age. Where parts of a run were not
 observed, give times and ends in observed time. Positive z means 'more often' unless a docstring says otherwise.
