@@ -304,7 +304,7 @@ def ageing(sheet: Sheet, *, first_per_h: float = 2.0, growth: float = 1.8) -> No
     length_s=(0.5, 4.0),
 )
 def warm_up(sheet: Sheet, *, per_run: float = 8.0, tau_s: float = 240.0) -> None:
-    """Put some ``per_run`` glitches (Poisson) into each run, at exponential times of mean ``tau_s`` after the lead-in."""
+    """Put ``per_run`` glitches (Poisson) into each run, at exponential times of mean ``tau_s`` from the lead-in."""
     for run, name, _ in sheet.each_bad():
         rng = sheet.rng("place", run, name)
         place = np.sort(rng.standard_exponential(int(rng.poisson(per_run))) * tau_s)

@@ -49,7 +49,8 @@ def flicker_spectral(rng: np.random.Generator, n: int, exponent: float = 1.0) ->
     power = amplitude * amplitude
     within = float(power[3:].sum())  # slower than the log itself: shifts the level, does not count as noise
     series: Floats = irfft(spectrum, m)[:n]
-    return series * (m / (2.0 * np.sqrt(within)))
+    series *= m / (2.0 * np.sqrt(within))
+    return series
 
 
 def flicker_relaxations(rng: np.random.Generator, n: int, exponent: float = 1.0) -> Floats:
@@ -72,7 +73,8 @@ def flicker_relaxations(rng: np.random.Generator, n: int, exponent: float = 1.0)
         # Share of this stage's variance that moves within the log: variance less that of its mean over n samples.
         ratio = n / constant
         total += size**2 * (1.0 - 2.0 / ratio * (1.0 - (1.0 - np.exp(-ratio)) / ratio))
-    return out / np.sqrt(total)
+    out /= np.sqrt(total)
+    return out
 
 
 def random_walk(rng: np.random.Generator, n: int) -> Floats:
@@ -80,7 +82,9 @@ def random_walk(rng: np.random.Generator, n: int) -> Floats:
     walk = np.cumsum(rng.standard_normal(n))
     walk -= walk[0]
     span = float(np.ptp(walk))
-    return walk / span if span > 0 else walk
+    if span > 0:
+        walk /= span
+    return walk
 
 
 def telegraph(rng: np.random.Generator, time_s: Floats, dwell_low_s: float, dwell_high_s: float) -> Floats:
@@ -97,7 +101,9 @@ def telegraph(rng: np.random.Generator, time_s: Floats, dwell_low_s: float, dwel
 def heavy(rng: np.random.Generator, n: int, freedom: float = 3.0) -> Floats:
     """Student-t noise, scaled so that its interquartile range is that of unit Gaussian noise."""
     quartile = {2.0: 0.8164966, 3.0: 0.7648923, 4.0: 0.7406971}.get(freedom, 0.75)
-    return rng.standard_t(freedom, n) * (0.6744898 / quartile)
+    out: Floats = rng.standard_t(freedom, n)
+    out *= 0.6744898 / quartile
+    return out
 
 
 Generator = Callable[[np.random.Generator, int, float], Floats]

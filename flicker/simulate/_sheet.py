@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -75,6 +76,7 @@ class Trace:
     changes: list[LevelChange] = field(default_factory=list)
     power_ups: list[PowerUp] = field(default_factory=list)
     ranges: list[tuple[int, int, float]] = field(default_factory=list)
+    auto_range: bool = False
     verdict: str | None = "steady"
 
 
@@ -268,7 +270,9 @@ class Sheet:
 
     def finest_V(self) -> float:
         """Return the smallest last digit that the meter used; 0 where it has none."""
-        used = {segment[2] for run in self.traces for trace in run.values() for segment in trace.ranges}
+        traces = [trace for run in self.traces for trace in run.values()]
+        used = {segment[2] for trace in traces for segment in trace.ranges}
+        used |= {0.00001 for trace in traces if trace.auto_range}
         return min(used | {self.setting.resolution_V})
 
     # --- the meter --------------------------------------------------------------------------------------------------
@@ -311,13 +315,17 @@ class Sheet:
         volts = clean + trace.noise
         for first, last, seen in trace.overrides:
             volts[first:last] = seen
-        segments = trace.ranges or [(0, n, self.setting.resolution_V)]
+        segments = _auto_range(volts) if trace.auto_range else trace.ranges or [(0, n, self.setting.resolution_V)]
         for first, last, resolution in segments:
             if resolution > 0:
                 part = volts[first:last]
                 np.divide(part, resolution, out=part)
                 np.round(part, out=part)
                 np.multiply(part, resolution, out=part)
+        if trace.auto_range:
+            for before, after in itertools.pairwise(segments):
+                if after[2] > before[2]:
+                    volts[after[0]] = np.copysign(np.inf, volts[after[0]])
         for first, last in trace.holds:
             volts[first:last] = volts[max(first - 1, 0)]
         over = np.abs(volts) > self.setting.full_scale_V
@@ -332,6 +340,7 @@ class Sheet:
             settled_V=trace.settled_V,
             level_V=_frozen(trace.level),
             glitch_V=_frozen(glitch),
+            seen=_frozen(np.ones(n, dtype=bool) if hidden is None else ~hidden),
             **self._events(time, trace, glitch, hidden),
             power_ups=tuple(trace.power_ups),
             stretches=tuple(sorted(trace.stretches, key=lambda item: item.start_s)),
@@ -392,6 +401,17 @@ def _worst(time: Floats, clean: Floats, trace: Trace, hidden: NDArray[np.bool_] 
     return float(np.abs(clean[seen]).max()) if seen.any() else 0.0
 
 
-def _frozen(array: Floats) -> Floats:
+_RANGES_V = np.array([0.05, 0.5, 5.0])  # invented meter: last digit a five-thousandth of the range
+
+
+def _auto_range(volts: Floats) -> list[tuple[int, int, float]]:
+    """Cut a trace into stretches measured on one range each."""
+    which = np.searchsorted(_RANGES_V, np.abs(volts))
+    borders = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1, [volts.size]))
+    digits = np.array([0.00001, 0.0001, 0.001, 0.01])[which[borders[:-1]]]
+    return list(zip(borders[:-1].tolist(), borders[1:].tolist(), digits.tolist(), strict=True))
+
+
+def _frozen(array: NDArray[Any]) -> NDArray[Any]:
     array.flags.writeable = False
     return array

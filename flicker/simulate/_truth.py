@@ -91,7 +91,8 @@ class ChannelTruth:
     """Truth about one channel in one run.
 
     ``level_V`` (shape (n,)) is the noise-free baseline with the power-up in it, ``glitch_V`` (shape (n,)) the
-    noise-free deviation that the glitches add to it, as far as the meter could see it. ``verdict`` is the word that
+    noise-free deviation that the glitches add to it, as far as the meter could see it; ``seen`` (shape (n,)) is False
+    where ``stretches`` hide the output. ``verdict`` is the word that
     the definitions give when enough time was observed (None: left open), ``fitness_V`` the largest absolute noise-free
     voltage of a connected output outside the first two minutes after a power-up.
     """
@@ -102,6 +103,7 @@ class ChannelTruth:
     settled_V: float
     level_V: Floats
     glitch_V: Floats
+    seen: NDArray[np.bool_]
     start_s: Floats
     end_s: Floats
     peak_V: Floats

@@ -37,7 +37,7 @@ def write(
     else:
         texts[path] = _table(truth.runs, values, list(numbers), decimals, time, with_run=several)
     if marks and truth.marks:
-        texts[path.with_name(f"{path.stem}.marks.csv")] = _marks(truth)
+        texts[path.with_name(f"{path.stem}.marks.csv")] = _marks(truth, time)
     _all_or_none(texts)
     return tuple(texts)
 
@@ -80,13 +80,18 @@ def _stamp(start: datetime, second: float) -> str:
     return (start + timedelta(seconds=second)).isoformat(timespec="milliseconds")
 
 
-def _marks(truth: BenchTruth) -> str:
+def _marks(truth: BenchTruth, time: str) -> str:
+    """Marks in the form of time that the log has."""
     lines = ["time,kind,channel,until,text"]
     for mark in truth.marks:
         start = truth.runs[mark.run].start
-        until = "" if mark.until_s is None else _stamp(start, mark.until_s)
+        away = (start - truth.runs[0].start).total_seconds()
+        moments = [
+            "" if at is None else _stamp(start, at) if time == "iso" else f"{at + away:.3f}"
+            for at in (mark.time_s, mark.until_s)
+        ]
         text = '"' + mark.text.replace('"', '""') + '"'
-        lines.append(",".join([_stamp(start, mark.time_s), mark.kind, mark.channel or "", until, text]))
+        lines.append(",".join([moments[0], mark.kind, mark.channel or "", moments[1], text]))
     return "\n".join(lines) + "\n"
 
 
