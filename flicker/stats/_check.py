@@ -65,3 +65,12 @@ def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.
     if bad.size:
         raise ValueError(f"{name} must be finite numbers, got {array[bad[0]]} at index {bad[0]}")
     return array
+
+
+def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.int64]:
+    """Return ``values`` as a one-dimensional array of at least ``least`` whole numbers of 0 or more."""
+    array = finite_array(name, values, least=least)
+    bad = np.flatnonzero((array < 0) | (array != np.floor(array)))
+    if bad.size:
+        raise ValueError(f"{name} must be counts, whole numbers of 0 or more, got {array[bad[0]]} at index {bad[0]}")
+    return array.astype(np.int64)

@@ -1,0 +1,394 @@
+"""Does one thing go with another? Events against stimuli, channel against channel, and correction for many questions.
+
+Times of events and stimuli in one observed time in; ratios, shares and p-values out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.stats import _check, _count_tails
+from flicker.stats._result import Result
+from flicker.stats._shift import shift_law
+from flicker.stats.rates import rate_ratio, share_interval
+from flicker.stats.soak import power_ups_to_catch
+
+__all__ = ["Coincidence", "StimulusTest", "coincidence", "holm", "stimulus_test", "stimulus_tests"]
+
+Alternative = Literal["two-sided", "less", "greater"]
+_ALTERNATIVES = ("two-sided", "less", "greater")
+SEED = 20_260_102
+
+
+def holm(p_values: Sequence[float] | ArrayLike) -> NDArray[np.float64]:
+    """Return p-values corrected for their number, so that any false 'yes' among them keeps the error of one.
+
+    Notes
+    -----
+    Holm (1979), Scandinavian Journal of Statistics 6, 65-70. Holds for any dependence between the tests.
+    """
+    p = _check.finite_array("p_values", p_values, least=0)
+    if p.size and (p.min() < 0 or p.max() > 1):
+        raise ValueError(f"p_values must lie between 0 and 1, got {p.tolist()}")
+    order = np.argsort(p, kind="stable")
+    steps = np.maximum.accumulate(p[order] * np.arange(p.size, 0, -1))
+    out = np.empty(p.size)
+    out[order] = np.minimum(1.0, steps)
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class StimulusTest(Result):
+    """Events in the windows after a stimulus against those outside."""
+
+    kind: str
+    hits: int
+    window_exposure: float
+    outside_count: int
+    outside_exposure: float
+    ratio: float
+    low: float
+    high: float
+    p_value: float
+    p_adjusted: float
+    stimuli: int
+    answered: int
+    answered_share: float
+    answered_low: float
+    answered_high: float
+    stimuli_to_be_sure: int | None
+    confidence: float
+    alternative: str
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        name = self.kind or "the stimulus"
+        reads = (
+            f"{name}: {self.answered} of {self.stimuli} answered by an event; {self.hits} in {self.window_exposure:.3g} "
+            f"after it, {self.outside_count} in {self.outside_exposure:.3g} outside (p = {self.p_adjusted:.2g})"
+        )
+        if self.stimuli_to_be_sure is not None:
+            reads += f"; {self.stimuli_to_be_sure} more would bring at least one with a chance of {self.confidence:.0%}"
+        return reads
+
+
+def stimulus_test(
+    event_times: Sequence[float] | ArrayLike,
+    stimulus_times: Sequence[float] | ArrayLike,
+    window: float,
+    span: float | tuple[float, float],
+    *,
+    alternative: Alternative = "greater",
+    method: Literal["exact", "shift"] = "exact",
+    confidence: float = 0.95,
+    kind: str = "",
+    others: Sequence[float] | ArrayLike = (),
+    seed: int = SEED,
+) -> StimulusTest:
+    """Does the rate change in the window after a stimulus (a tap, heat, cold, a switch)?
+
+    Parameters
+    ----------
+    event_times : array, shape (events,)
+        Times of events, within ``span``, in observed time.
+    stimulus_times : array, shape (stimuli,)
+        Times of the stimuli, within ``span``.
+    window : float
+        Length of the window after each stimulus, above 0, in the same unit. It begins with the stimulus and excludes
+        its end. Overlapping windows are joined, and a window is cut at the end of the span.
+    span : float or (float, float)
+        Observed time: its length from 0 on, or begin and end.
+    alternative : {"two-sided", "less", "greater"}
+        The default asks whether the rate rises.
+    method : {"exact", "shift"}
+        ``exact``: given the number of events, those in windows are binomial; assumes events that come singly.
+        ``shift``: all windows are turned together around the span, every turn alike; holds for events in bursts too,
+        but its p cannot fall below about the share of turns that fit as well.
+    confidence : float
+        Of the intervals.
+    kind : str
+        Name of the stimulus, for the sentence.
+    others : array
+        Times of other stimuli: their windows count neither as inside nor as outside.
+    seed : int
+        Used by ``shift`` only beyond 2e6 pairs, where 9,999 random turns replace all turns.
+
+    Returns
+    -------
+    StimulusTest
+        ``.ratio .low .high .p_value``, and how many stimuli were answered, with its exact interval, and how many more
+        would be answered at least once with that confidence.
+
+    Raises
+    ------
+    ValueError
+        If times lie outside the span, there is no stimulus, or the windows leave no time outside.
+
+    Notes
+    -----
+    Exact: the conditional test of `rates.rate_ratio`. Shift: a group of turns leaves the law of a stationary series
+    alone, so the share of turns with as many hits is a valid p (Lehmann and Romano 2005, Testing Statistical
+    Hypotheses, chapter 15). Stimuli on live equipment: no loudspeaker on the output, insulated tools, one hand, mains
+    and charged capacitors treated as dangerous; local codes and licensed practice come first.
+    """
+    begin, end = _span(span)
+    events = _times("event_times", event_times, begin, end, least=0)
+    stimuli = _times("stimulus_times", stimulus_times, begin, end, least=1)
+    other = _times("others", others, begin, end, least=0)
+    width = _check.positive("window", window, what="a time")
+    confidence = _check.share("confidence", confidence)
+    _check.one_of("alternative", alternative, _ALTERNATIVES)
+    _check.one_of("method", method, ("exact", "shift"))
+
+    starts, stops = _union(stimuli, width, end)
+    all_starts, all_stops = _union(np.concatenate((stimuli, other)), width, end)
+    inside = float(np.sum(stops - starts))
+    outside = (end - begin) - float(np.sum(all_stops - all_starts))
+    if outside <= 1e-12 * (end - begin):
+        raise ValueError(f"window must leave some of the span outside all windows, got {width}")
+    hit = _within(events, starts, stops)
+    hits, outside_count = int(hit.sum()), int((~_within(events, all_starts, all_stops)).sum())
+    test = rate_ratio(hits, inside, outside_count, outside, confidence=confidence, alternative=alternative)
+    p_value = test.p_value
+    if method == "shift":
+        law = shift_law(events - begin, starts - begin, stops - begin, end - begin, seed=seed)
+        lower, upper = law.at_most(hits), law.at_least(hits)
+        p_value = {"two-sided": _count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+    limits = np.minimum(stimuli + width, end)
+    answered = int(np.sum(np.searchsorted(events, limits, "left") > np.searchsorted(events, stimuli, "left")))
+    share = share_interval(answered, stimuli.size, confidence=confidence)
+    again = (
+        power_ups_to_catch(hits=answered, trials=stimuli.size, confidence=confidence).power_ups if answered else None
+    )
+    return StimulusTest(
+        kind,
+        hits,
+        inside,
+        outside_count,
+        outside,
+        test.ratio,
+        test.low,
+        test.high,
+        p_value,
+        p_value,
+        int(stimuli.size),
+        answered,
+        share.share,
+        share.low,
+        share.high,
+        again,
+        confidence,
+        alternative,
+        "conditional binomial, exact" if method == "exact" else "all turns of the windows around the span",
+    )
+
+
+def stimulus_tests(
+    event_times: Sequence[float] | ArrayLike,
+    stimuli: Mapping[str, Sequence[float] | ArrayLike],
+    window: float | Mapping[str, float],
+    span: float | tuple[float, float],
+    **options: Any,
+) -> dict[str, StimulusTest]:
+    """Test each kind of stimulus, corrected together.
+
+    Parameters
+    ----------
+    event_times, span
+        As in `stimulus_test`.
+    stimuli : mapping of name to array
+        Times of each kind of stimulus.
+    window : float, or mapping of name to float
+        One window for all, or one for each kind.
+    **options
+        Further arguments of `stimulus_test`.
+
+    Returns
+    -------
+    dict of name to StimulusTest
+        ``p_adjusted`` is Holm's. The windows of the other kinds (of each kind's own window length) are left out of
+        'outside'.
+    """
+    if not stimuli:
+        raise ValueError("stimuli must name at least one kind, got none")
+    tests = {}
+    for name, times in stimuli.items():
+        rest = [np.asarray(t, dtype=np.float64) for other, t in stimuli.items() if other != name]
+        width = window[name] if isinstance(window, Mapping) else window
+        tests[name] = stimulus_test(
+            event_times, times, width, span, kind=name, others=np.concatenate(rest) if rest else (), **options
+        )
+    adjusted = holm([test.p_value for test in tests.values()])
+    return {name: replace(test, p_adjusted=float(p)) for (name, test), p in zip(tests.items(), adjusted, strict=True)}
+
+
+@dataclass(frozen=True, slots=True)
+class Coincidence(Result):
+    """Events of one series that have an event of another within a lag, against chance."""
+
+    coincidences: int
+    expected: float
+    events_a: int
+    events_b: int
+    share: float
+    low: float
+    high: float
+    ratio: float
+    p_value: float
+    lag: float
+    confidence: float
+    alternative: str
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        return (
+            f"{self.coincidences} of {self.events_a} come together within {self.lag:.3g}; chance would give "
+            f"{self.expected:.2g} (p = {self.p_value:.2g})"
+        )
+
+
+def coincidence(
+    times_a: Sequence[float] | ArrayLike,
+    times_b: Sequence[float] | ArrayLike,
+    lag: float | tuple[float, float],
+    span: float | tuple[float, float],
+    *,
+    method: Literal["shift", "exact"] = "shift",
+    alternative: Alternative = "greater",
+    confidence: float = 0.95,
+    seed: int = SEED,
+) -> Coincidence:
+    """Do events of two series come together more often than by chance?
+
+    Parameters
+    ----------
+    times_a, times_b : array
+        Event times of either series, within ``span``.
+    lag : float or (float, float)
+        An event of ``a`` coincides if one of ``b`` lies within ``lag`` either way, or from ``lag[0]`` to ``lag[1]``
+        after ``b`` (negative: before), so that 'a follows b' can be asked.
+    span : float or (float, float)
+        Common observed time: its length from 0 on, or begin and end.
+    method : {"shift", "exact"}
+        ``shift`` turns one series around the span as a whole, every turn alike: valid when either series comes in
+        bursts. ``exact`` takes ``a`` as events that come singly at random: binomial with the share of the span near
+        an event of ``b``.
+    alternative : {"two-sided", "less", "greater"}
+        The default asks whether they come together.
+    confidence : float
+        Of the interval of the share of ``a`` that coincides.
+    seed : int
+        Used by ``shift`` only beyond 2e6 pairs.
+
+    Returns
+    -------
+    Coincidence
+        ``.coincidences .expected .ratio .p_value``, the share of ``a`` with its Clopper-Pearson interval.
+    """
+    begin, end = _span(span)
+    a = _times("times_a", times_a, begin, end, least=0)
+    b = _times("times_b", times_b, begin, end, least=0)
+    first, last = (
+        (float(lag[0]), float(lag[1]))
+        if isinstance(lag, tuple)
+        else (-_check.positive("lag", lag, what="a time"), float(lag))
+    )
+    if not (math.isfinite(first) and math.isfinite(last) and first < last):
+        raise ValueError(f"lag must be a time above 0, or two times that rise, got {lag!r}")
+    confidence = _check.share("confidence", confidence)
+    _check.one_of("method", method, ("shift", "exact"))
+    _check.one_of("alternative", alternative, _ALTERNATIVES)
+
+    length = end - begin
+    starts, stops = _around(b - begin + first, b - begin + last, length, wrap=method == "shift")
+    x = a - begin
+    found = int(_within(x, starts, stops, closed=True).sum())
+    if method == "shift":
+        law = shift_law(x, starts, stops, length, seed=seed, closed=True)
+        lower, upper, expected = law.at_most(found), law.at_least(found), law.mean
+    else:
+        covered = min(1.0, float(np.sum(stops - starts)) / length)
+        lower = _count_tails.binomial_at_least(x.size - found, found, 1.0 - covered)
+        upper = _count_tails.binomial_at_least(found, x.size - found, covered)
+        expected = x.size * covered
+    p_value = {"two-sided": _count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+    share = share_interval(found, x.size, confidence=confidence) if x.size else None
+    return Coincidence(
+        found,
+        expected,
+        int(a.size),
+        int(b.size),
+        share.share if share else math.nan,
+        share.low if share else 0.0,
+        share.high if share else 1.0,
+        found / expected if expected > 0 else math.nan,
+        min(1.0, p_value),
+        last,
+        confidence,
+        alternative,
+        "all turns of one series around the span" if method == "shift" else "binomial given the other series",
+    )
+
+
+def _span(span: float | tuple[float, float]) -> tuple[float, float]:
+    if isinstance(span, (tuple, list)):
+        begin, end = float(span[0]), float(span[1])
+        if not (math.isfinite(begin) and math.isfinite(end) and begin < end):
+            raise ValueError(f"span must be a length above 0, or begin and end in order, got {span!r}")
+        return begin, end
+    return 0.0, _check.positive("span", span, what="observed time")
+
+
+def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int) -> NDArray[np.float64]:
+    t = np.sort(_check.finite_array(name, values, least=least))
+    if t.size and (t[0] < begin or t[-1] > end):
+        raise ValueError(f"{name} must lie within the span {begin} to {end}, got {t[0]} to {t[-1]}")
+    return t
+
+
+def _union(starts: NDArray[np.float64], width: float, end: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Windows of one width as disjoint intervals, cut at ``end``."""
+    s = np.sort(starts)
+    return _join(s, np.minimum(s + width, end))
+
+
+def _join(s: NDArray[np.float64], e: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    if s.size == 0:
+        return s, e
+    reach = np.maximum.accumulate(e)
+    new = np.concatenate(([True], s[1:] > reach[:-1]))
+    return s[new], reach[np.concatenate((np.flatnonzero(new)[1:] - 1, [s.size - 1]))]
+
+
+def _around(
+    s: NDArray[np.float64], e: NDArray[np.float64], length: float, *, wrap: bool
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Intervals around events as disjoint ones within 0..length; what sticks out wraps around, or is cut."""
+    if wrap:
+        s, e = np.concatenate((s, s + length, s - length)), np.concatenate((e, e + length, e - length))
+    keep = (e >= 0.0) & (s <= length)
+    s, e = np.clip(s[keep], 0.0, length), np.clip(e[keep], 0.0, length)
+    order = np.argsort(s, kind="stable")
+    return _join(s[order], e[order])
+
+
+def _within(
+    times: NDArray[np.float64], starts: NDArray[np.float64], stops: NDArray[np.float64], *, closed: bool = False
+) -> NDArray[np.bool_]:
+    """Which times lie in disjoint intervals, their start included (and their stop, if ``closed``)."""
+    if starts.size == 0:
+        return np.zeros(times.size, dtype=bool)
+    i = np.searchsorted(starts, times, "right") - 1
+    stop = stops[np.maximum(i, 0)]
+    inside: NDArray[np.bool_] = (i >= 0) & ((times <= stop) if closed else (times < stop))
+    return inside

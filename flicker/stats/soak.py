@@ -1,0 +1,295 @@
+"""How long must one watch? Rates or counts in, exposures and numbers of power-ups out. Plans only, starts nothing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy import special
+
+from flicker.stats import _check
+from flicker.stats._comparison_plan import (
+    ComparisonPlan,
+    ComparisonPower,
+    clean_exposure_after_repair,
+    comparison_exposure,
+    comparison_power,
+)
+from flicker.stats._cycles import CyclePlan, plan_cycles
+from flicker.stats._result import Result
+from flicker.stats._seen import SeenShare, detectable_share, sample_interval_for
+
+__all__ = [
+    "CatchPlan",
+    "CleanPlan",
+    "ComparisonPlan",
+    "ComparisonPower",
+    "CyclePlan",
+    "PowerUpPlan",
+    "SeenShare",
+    "clean_exposure",
+    "clean_exposure_after_repair",
+    "comparison_exposure",
+    "comparison_power",
+    "detectable_share",
+    "hours_to_catch",
+    "plan_cycles",
+    "power_ups_to_catch",
+    "sample_interval_for",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class CatchPlan(Result):
+    """Exposure that catches at least one episode with a promised chance."""
+
+    exposure: float
+    exposure_if_rate_known: float
+    rate: float
+    count: float
+    base_exposure: float
+    confidence: float
+    detectable_share: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        if math.isnan(self.count):
+            return f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}"
+        return (
+            f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}; "
+            f"were the rate known and not taken from {self.count:.3g} episodes, {self.exposure_if_rate_known:.3g} would do"
+        )
+
+    def chance(self, exposure: float) -> float:
+        """Chance of at least one episode within ``exposure``."""
+        h = _check.positive("exposure", exposure, what="observed time", zero=True) * self.detectable_share
+        if math.isnan(self.count):
+            return -math.expm1(-self.rate * h)
+        return -math.expm1(self.count * math.log(self.base_exposure / (self.base_exposure + h)))
+
+
+def hours_to_catch(
+    *,
+    rate: float | None = None,
+    count: int | None = None,
+    exposure: float | None = None,
+    confidence: float = 0.95,
+    detectable_share: float = 1.0,
+    dispersion: float = 1.0,
+) -> CatchPlan:
+    """Exposure after which at least one episode is seen with the chance ``confidence``.
+
+    Parameters
+    ----------
+    rate : float, optional
+        Episodes per unit of exposure, taken as known. Give this, or ``count`` and ``exposure``.
+    count, exposure : int and float, optional
+        Episodes seen (1 or more) in how much observed time; their uncertainty is allowed for.
+    confidence : float
+        Between 0 and 1.
+    detectable_share : float
+        Share of those episodes that the soak will be able to see, in (0, 1] (see `detectable_share`). It stays 1
+        where rate or count come from a meter that sees no more than the one of the soak.
+    dispersion : float
+        1, or more where episodes come in bursts: the count is divided by it, so that bursts are caught, not single
+        episodes.
+
+    Returns
+    -------
+    CatchPlan
+        ``.exposure`` in the unit of the input, ``.exposure_if_rate_known``, ``.chance(exposure)``.
+
+    Raises
+    ------
+    ValueError
+        If neither or both ways are given, ``count`` is 0 (then only an upper limit is known: `clean_exposure`), or a
+        value is out of range.
+
+    Notes
+    -----
+    Rate known: exponential law, -log(1 - confidence) / rate. From a count: the predictive law (T / (T + h))^k = 1 -
+    confidence (gamma-Poisson with prior 1 / rate; exact over repeated logs that end with their k-th episode). Over
+    logs of fixed length it promises no more than it keeps once some two episodes are expected:
+    ``tests/studies/results/soak.md``.
+    """
+    confidence = _check.share("confidence", confidence)
+    seen = _seen_share(detectable_share)
+    phi = _check.positive("dispersion", dispersion, what="a dispersion")
+    if phi < 1.0:
+        raise ValueError(f"dispersion must be 1 or more, got {phi}")
+    nothing = math.log1p(-confidence)
+    if rate is not None:
+        if count is not None or exposure is not None:
+            raise ValueError("rate must be given alone, or count and exposure instead of it, got both")
+        known = _check.positive("rate", rate, what="a rate") / phi
+        hours = -nothing / (known * seen)
+        return CatchPlan(hours, hours, known, math.nan, math.nan, confidence, seen, "exponential law, rate known")
+    if count is None or exposure is None:
+        raise ValueError("rate, or count and exposure, must be given")
+    k = _check.whole("count", count, least=1, what="episodes seen") / phi
+    t = _check.positive("exposure", exposure, what="observed time")
+    hours = t * math.expm1(-nothing / k) / seen if -nothing / k < 700 else math.inf
+    known = k / t
+    return CatchPlan(
+        hours, -nothing / (known * seen), known, k, t, confidence, seen, "predictive, rate from the episodes seen"
+    )
+
+
+def _seen_share(value: float) -> float:
+    seen = _check.positive("detectable_share", value, what="a share")
+    if seen > 1.0:
+        raise ValueError(f"detectable_share must be above 0 and at most 1, got {seen}")
+    return seen
+
+
+@dataclass(frozen=True, slots=True)
+class CleanPlan(Result):
+    """Exposure that demonstrates a rate below a limit."""
+
+    exposure: float
+    max_rate: float
+    allowed: int
+    confidence: float
+    detectable_share: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        seen = "no episode" if self.allowed == 0 else f"at most {self.allowed} episode{'s' if self.allowed > 1 else ''}"
+        return f"{self.exposure:.4g} observed with {seen} exclude more than {self.max_rate:.3g} ({self.confidence:.0%})"
+
+
+def clean_exposure(
+    max_rate: float, *, confidence: float = 0.95, allowed: int = 0, detectable_share: float = 1.0
+) -> CleanPlan:
+    """Exposure with at most ``allowed`` episodes that excludes a rate above ``max_rate``.
+
+    Parameters
+    ----------
+    max_rate : float
+        Rate of concern, above 0, per unit of exposure.
+    confidence : float
+        One-sided, between 0 and 1.
+    allowed : int
+        Episodes that may be seen: 0, 1, 2, ... Fix it before the soak begins.
+    detectable_share : float
+        Share of episodes that the meter can see, in (0, 1].
+
+    Returns
+    -------
+    CleanPlan
+        ``.exposure`` in the unit of 1 / ``max_rate``.
+
+    Notes
+    -----
+    Half the chi-square quantile with 2 * allowed + 2 degrees of freedom, over the rate: the test-length factors of the
+    NIST/SEMATECH e-Handbook, 8.3.1.
+    """
+    rate = _check.positive("max_rate", max_rate, what="a rate")
+    confidence = _check.share("confidence", confidence)
+    allowed = _check.whole("allowed", allowed)
+    seen = _seen_share(detectable_share)
+    factor = float(special.gammaincinv(allowed + 1.0, confidence))
+    return CleanPlan(
+        factor / (rate * seen), rate, allowed, confidence, seen, "chi-square, 2 * allowed + 2 degrees of freedom"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUpPlan(Result):
+    """Number of power-ups that catches the fault at least once with a promised chance."""
+
+    power_ups: int
+    power_ups_if_share_known: int
+    share: float
+    confidence: float
+    detectable_share: float
+    equal_exposure: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        reads = f"{self.power_ups} power-ups show it at least once with a chance of {self.confidence:.0%}"
+        if math.isfinite(self.equal_exposure):
+            each = self.equal_exposure / self.power_ups
+            reads += f"; worth it where each takes less than {each:.3g}, cooling included"
+        return reads
+
+
+def power_ups_to_catch(
+    *,
+    share: float | None = None,
+    hits: int | None = None,
+    trials: int | None = None,
+    confidence: float = 0.95,
+    detectable_share: float = 1.0,
+    rate: float | None = None,
+) -> PowerUpPlan:
+    """Power-ups after which the fault has shown at least once with the chance ``confidence``.
+
+    Parameters
+    ----------
+    share : float, optional
+        Chance that one power-up shows it, in (0, 1], taken as known. Give this, or ``hits`` and ``trials``.
+    hits, trials : int, optional
+        Power-ups that showed it (1 or more), of how many; their uncertainty is allowed for.
+    confidence : float
+        Between 0 and 1.
+    detectable_share : float
+        Share of the shows that the meter can see, in (0, 1].
+    rate : float, optional
+        Episodes per unit of running time; given, ``equal_exposure`` is the running time that catches as surely, so that
+        starts and hours can be weighed.
+
+    Returns
+    -------
+    PowerUpPlan
+        ``.power_ups``, ``.power_ups_if_share_known``, ``.equal_exposure`` (NaN without ``rate``).
+
+    Notes
+    -----
+    Share known: log(1 - confidence) / log(1 - share), rounded up (the success-run rule). From hits: the predictive
+    law under beta(hits, misses + 1), whose lower quantiles are the Clopper-Pearson limits. Assumes that power-ups are
+    alike and independent (cooled down each time, where the fault needs the cold).
+    """
+    confidence = _check.share("confidence", confidence)
+    seen = _seen_share(detectable_share)
+    nothing = math.log1p(-confidence)
+    equal = math.nan if rate is None else -nothing / (_check.positive("rate", rate, what="a rate") * seen)
+    if share is not None:
+        if hits is not None or trials is not None:
+            raise ValueError("share must be given alone, or hits and trials instead of it, got both")
+        p = _check.positive("share", share, what="a share")
+        if p > 1.0:
+            raise ValueError(f"share must be above 0 and at most 1, got {p}")
+        known = _success_run(p * seen, nothing)
+        return PowerUpPlan(known, known, p, confidence, seen, equal, "success run, share known")
+    if hits is None or trials is None:
+        raise ValueError("share, or hits and trials, must be given")
+    k = _check.whole("hits", hits, least=1, what="power-ups that showed it")
+    m = _check.whole("trials", trials, least=k, what="a number of power-ups, hits or more")
+    a, b = float(k), float(m - k + 1)
+
+    def log_miss(n: int) -> float:
+        if seen == 1.0:
+            return float(special.betaln(a, b + n) - special.betaln(a, b))
+        # E (1 - seen p)^n under beta(a, b)
+        return math.log(max(float(special.hyp2f1(-n, a, a + b, seen)), 1e-300))
+
+    high = 1
+    while log_miss(high) > nothing and high < 10**15:
+        high *= 2
+    low = high // 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if log_miss(middle) > nothing else (low, middle)
+    known = _success_run(k / m * seen, nothing)
+    return PowerUpPlan(high, known, k / m, confidence, seen, equal, "predictive, share from the power-ups seen")
+
+
+def _success_run(share: float, log_miss: float) -> int:
+    return 1 if share >= 1.0 else max(1, math.ceil(log_miss / math.log1p(-share) - 1e-12))
