@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import Log
-from flicker.simulate import _kinds, _situations, _write
+from flicker.simulate import _connection, _kinds, _situations, _write
 from flicker.simulate._noise import COLOURS
 from flicker.simulate._registry import REGISTRY
 from flicker.simulate._shapes import SHAPES
@@ -21,14 +22,18 @@ from flicker.simulate._sheet import Setting, Sheet
 from flicker.simulate._truth import BenchTruth
 from flicker.stats._check import one_of, positive, whole
 
-assert _kinds and _situations  # imported for what they enter into the registry
+assert _connection and _kinds and _situations  # imported for what they enter into the registry
 
 Floats = NDArray[np.float64]
 
-KINDS: Mapping[str, str] = {name: item.text for name, item in REGISTRY.items()}
-FAMILIES: Mapping[str, str] = {name: item.family for name, item in REGISTRY.items()}
+_ORDER = ("steady", "one-off", "noisy", "drifting", "degrading", "situation")
+_KINDS = sorted(REGISTRY.values(), key=lambda item: _ORDER.index(item.family))
+KINDS: Mapping[str, str] = {item.name: item.text for item in _KINDS}
+FAMILIES: Mapping[str, str] = {item.name: item.family for item in _KINDS}
 
 _START = datetime(2031, 3, 3, 18, 30)  # an invented evening; no time zone, as loggers write it
+SHORTEST_S = 30.0
+MOST_SAMPLES = 2e8  # held in memory several times over
 _DEFAULTS: dict[str, Any] = {
     "hours": 4.0,
     "rate_hz": 2.0,
@@ -52,7 +57,7 @@ _DEFAULTS: dict[str, Any] = {
 
 def options_of(kind: str) -> dict[str, Any]:
     """Return the options that one kind has beside the common ones, with their defaults (None: drawn)."""
-    return REGISTRY[one_of("kind", kind, tuple(REGISTRY))].options()
+    return REGISTRY[one_of("kind", kind, tuple(KINDS))].options()
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,12 +212,14 @@ def simulate_log(
     >>> len(bench.truth.excursions("left")), len(bench.truth.excursions("right"))
     (1, 0)
     """
-    entry = REGISTRY[one_of("kind", kind, tuple(REGISTRY))]
+    entry = REGISTRY[one_of("kind", kind, tuple(KINDS))]
     own = entry.options()
     for name in options:
         if name not in own:
             allowed = ", ".join(own) if own else "none beside the common ones"
             raise ValueError(f"{name} is no option of the kind {kind!r}; its options: {allowed}")
+        if options[name] is not None:
+            _number(name, options[name], any_sign=name.endswith("_V"))
     given = {
         "hours": hours,
         "rate_hz": rate_hz,
@@ -242,9 +249,6 @@ def simulate_log(
         Log.from_arrays(run.time_s, columns, start=run.start, name=f"{kind}, seed {seed}, run {number} (simulated)")
         for number, (run, columns) in enumerate(zip(truth.runs, values, strict=True), start=1)
     )
-    for columns in values:
-        for column in columns.values():
-            column.flags.writeable = False
     return Bench(kind, logs, truth, tuple(values), sheet.finest_V())
 
 
@@ -263,10 +267,18 @@ def _setting(
     rate_hz = positive("rate_hz", used["rate_hz"], what="samples per second")
     if rate_hz > 500:
         raise ValueError(f"rate_hz must be 500 or less (times are kept to a millisecond), got {rate_hz}")
+    hours = positive("hours", used["hours"], what="hours")
+    if hours * 3600.0 < SHORTEST_S:
+        raise ValueError(f"hours must be {SHORTEST_S:g} seconds or more (a run shows little else before), got {hours}")
+    runs = whole("runs", used["runs"], least=1, what="a number of power-ups")
+    if hours * 3600.0 * rate_hz * runs * len(names) > MOST_SAMPLES:
+        raise ValueError(
+            f"hours times rate_hz times runs must stay under {MOST_SAMPLES:g} samples, all channels together"
+        )
     return Setting(
-        hours=positive("hours", used["hours"], what="hours"),
+        hours=hours,
         rate_hz=rate_hz,
-        runs=whole("runs", used["runs"], least=1, what="a number of power-ups"),
+        runs=runs,
         seed=whole("seed", seed, what="a seed"),
         channels=names,
         bad=wrong,
@@ -277,17 +289,23 @@ def _setting(
         jitter=jitter,
         gaps=whole("gaps", used["gaps"], what="a number of pauses"),
         power_up=bool(used["power_up"]),
-        surge_V=used["surge_V"],
+        surge_V=None if used["surge_V"] is None else _number("surge_V", used["surge_V"]),
         surge_tau_s=None
         if used["surge_tau_s"] is None
         else positive("surge_tau_s", used["surge_tau_s"], what="seconds"),
-        settled_V=used["settled_V"],
+        settled_V=None if used["settled_V"] is None else _number("settled_V", used["settled_V"]),
         shape=one_of("shape", used["shape"], ("any", *SHAPES)),
         size_V=_span("size_V", used["size_V"]),
         length_s=_span("length_s", used["length_s"]),
         full_scale_V=positive("full_scale_V", used["full_scale_V"], what="volts"),
         start=start,
     )
+
+
+def _number(name: str, value: Any, *, any_sign: bool = True) -> float:
+    if isinstance(value, (int, float)) and math.isfinite(value) and (any_sign or value >= 0):
+        return float(value)
+    raise ValueError(f"{name} must be a finite number{'' if any_sign else ', 0 or more'}, got {value!r}")
 
 
 def _span(name: str, value: Any) -> tuple[float, float]:

@@ -54,14 +54,14 @@ def flicker_spectral(rng: np.random.Generator, n: int, exponent: float = 1.0) ->
 
 
 def flicker_relaxations(rng: np.random.Generator, n: int, exponent: float = 1.0) -> Floats:
-    """1/f**exponent noise as a sum of relaxations with time constants an octave apart.
+    """1/f**exponent noise as a sum of relaxations with time constants two octaves apart (ripple of some percent).
 
     The classical account of 1/f noise in junctions (many traps, each with its own time constant; McWhorter 1957, from
     memory). It shares nothing with `flicker_spectral`, so a test tuned to one is found out by the other.
     """
     from scipy.signal import lfilter
 
-    tau = 2.0 ** np.arange(-1.0, np.log2(max(n, 4)) + 2.0)
+    tau = 4.0 ** np.arange(-0.5, 0.5 * np.log2(max(n, 4)) + 1.5)
     weight = tau ** (0.5 * (exponent - 1.0))
     out = np.zeros(n)
     total = 0.0
@@ -95,7 +95,8 @@ def telegraph(rng: np.random.Generator, time_s: Floats, dwell_low_s: float, dwel
     means = np.tile([dwell_high_s, dwell_low_s] if begins_high else [dwell_low_s, dwell_high_s], pairs)
     switches = np.cumsum(rng.standard_exponential(means.size) * means)
     passed = np.searchsorted(switches, time_s - time_s[0], side="right")
-    return ((passed % 2 == 0) == begins_high).astype(np.float64)
+    out: Floats = ((passed % 2 == 0) == begins_high).astype(np.float64)
+    return out
 
 
 def heavy(rng: np.random.Generator, n: int, freedom: float = 3.0) -> Floats:

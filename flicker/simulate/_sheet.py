@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,23 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.simulate import _noise
+from flicker.simulate._meter import Meter, Trace, frozen, read
 from flicker.simulate._shapes import SHAPES, waveform
-from flicker.simulate._truth import (
-    BenchTruth,
-    ChannelTruth,
-    LevelChange,
-    Mark,
-    PowerUp,
-    RangeSegment,
-    RunTruth,
-    Stretch,
-)
+from flicker.simulate._truth import BenchTruth, ChannelTruth, LevelChange, Mark, PowerUp, RunTruth, Stretch
 
 Floats = NDArray[np.float64]
 
 LEAD_IN_S = 90.0  # glitches are drawn after this much of a run (a tenth of shorter runs), clear of the surge
 BETWEEN_RUNS_S = 20 * 3600.0  # off between two runs: begins cold (common practice, no source)
-SETTLED_AFTER_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,27 +49,6 @@ class Setting:
     start: datetime
 
 
-@dataclass(slots=True)
-class Trace:
-    """One channel in one run while it is being drawn."""
-
-    level: Floats
-    noise: Floats
-    settled_V: float = 0.0
-    starts: list[Floats] = field(default_factory=list)
-    ends: list[Floats] = field(default_factory=list)
-    peaks: list[Floats] = field(default_factory=list)
-    glitch: Floats | None = None
-    overrides: list[tuple[int, int, Floats]] = field(default_factory=list)
-    holds: list[tuple[int, int]] = field(default_factory=list)
-    stretches: list[Stretch] = field(default_factory=list)
-    changes: list[LevelChange] = field(default_factory=list)
-    power_ups: list[PowerUp] = field(default_factory=list)
-    ranges: list[tuple[int, int, float]] = field(default_factory=list)
-    auto_range: bool = False
-    verdict: str | None = "steady"
-
-
 class Sheet:
     """Runs and channels of a bench while it is being drawn.
 
@@ -94,6 +63,7 @@ class Sheet:
         self.span_s = setting.hours * 3600.0
         self.step_s = 1.0 / setting.rate_hz
         self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
+        self.meter = Meter(self.step_s, setting.resolution_V, setting.full_scale_V, setting.jitter > 0)
         self.marks: list[Mark] = []
         self.relay_side = ["no relay"] * setting.runs
         self.relay_open: list[list[tuple[float, float]]] = [[] for _ in range(setting.runs)]
@@ -190,7 +160,7 @@ class Sheet:
 
     def usable_s(self) -> float:
         """Seconds of one run in which glitches are drawn."""
-        return max(self.span_s - self.lead_in_s - 2.0, 0.0)
+        return self.span_s - self.lead_in_s - 2.0
 
     def glitch(
         self,
@@ -270,10 +240,7 @@ class Sheet:
 
     def finest_V(self) -> float:
         """Return the smallest last digit that the meter used; 0 where it has none."""
-        traces = [trace for run in self.traces for trace in run.values()]
-        used = {segment[2] for trace in traces for segment in trace.ranges}
-        used |= {0.00001 for trace in traces if trace.auto_range}
-        return min(used | {self.setting.resolution_V})
+        return min(trace.finest_V(self.meter) for run in self.traces for trace in run.values())
 
     # --- the meter --------------------------------------------------------------------------------------------------
 
@@ -285,12 +252,12 @@ class Sheet:
             columns: dict[str, Floats] = {}
             truths: dict[str, ChannelTruth] = {}
             for name, trace in traces.items():
-                columns[name], truths[name] = self._read(run, name, trace)
+                columns[name], truths[name] = read(self.time[run], trace, name, name in self.bad, self.meter)
             values.append(columns)
             runs.append(
                 RunTruth(
                     start=self.setting.start + timedelta(seconds=run * (self.span_s + BETWEEN_RUNS_S)),
-                    time_s=_frozen(self.time[run]),
+                    time_s=frozen(self.time[run]),
                     sample_interval_s=self.step_s,
                     channels=truths,
                     relay_side=self.relay_side[run],
@@ -299,119 +266,3 @@ class Sheet:
             )
         marks = tuple(sorted(self.marks, key=lambda mark: (mark.run, mark.time_s)))
         return values, BenchTruth(kind, family, self.setting.seed, dict(options), tuple(runs), marks)
-
-    def _read(self, run: int, name: str, trace: Trace) -> tuple[Floats, ChannelTruth]:
-        n = trace.level.size
-        glitch = np.zeros(n) if trace.glitch is None else trace.glitch
-        hidden: NDArray[np.bool_] | None = None
-        if trace.overrides or trace.holds:
-            hidden = np.zeros(n, dtype=bool)
-            for first, last, _ in trace.overrides:
-                hidden[first:last] = True
-            for first, last in trace.holds:
-                hidden[first:last] = True
-            glitch[hidden] = 0.0
-        clean = trace.level + glitch
-        volts = clean + trace.noise
-        for first, last, seen in trace.overrides:
-            volts[first:last] = seen
-        segments = _auto_range(volts) if trace.auto_range else trace.ranges or [(0, n, self.setting.resolution_V)]
-        for first, last, resolution in segments:
-            if resolution > 0:
-                part = volts[first:last]
-                np.divide(part, resolution, out=part)
-                np.round(part, out=part)
-                np.multiply(part, resolution, out=part)
-        if trace.auto_range:
-            for before, after in itertools.pairwise(segments):
-                if after[2] > before[2]:
-                    volts[after[0]] = np.copysign(np.inf, volts[after[0]])
-        for first, last in trace.holds:
-            volts[first:last] = volts[max(first - 1, 0)]
-        over = np.abs(volts) > self.setting.full_scale_V
-        if over.any():
-            volts[over] = np.copysign(np.inf, volts[over])
-        volts += 0.0  # no negative zero
-        time = self.time[run]
-        return volts, ChannelTruth(
-            channel=name,
-            bad=name in self.bad,
-            verdict=trace.verdict,
-            settled_V=trace.settled_V,
-            level_V=_frozen(trace.level),
-            glitch_V=_frozen(glitch),
-            seen=_frozen(np.ones(n, dtype=bool) if hidden is None else ~hidden),
-            **self._events(time, trace, glitch, hidden),
-            power_ups=tuple(trace.power_ups),
-            stretches=tuple(sorted(trace.stretches, key=lambda item: item.start_s)),
-            changes=tuple(trace.changes),
-            ranges=tuple(
-                RangeSegment(float(time[first]), float(time[last - 1]) + self.step_s, resolution)
-                for first, last, resolution in segments
-                if last > first
-            ),
-            fitness_V=_worst(time, clean, trace, hidden),
-        )
-
-    def _events(
-        self, time: Floats, trace: Trace, glitch: Floats, hidden: NDArray[np.bool_] | None
-    ) -> dict[str, NDArray[Any]]:
-        if not trace.starts:
-            none, whole = _frozen(np.empty(0)), np.empty(0, dtype=np.intp)
-            return {
-                "start_s": none,
-                "end_s": none,
-                "peak_V": none,
-                "asked_V": none,
-                "samples": whole,
-                "cut": np.empty(0, dtype=bool),
-            }
-        start, end = np.concatenate(trace.starts), np.concatenate(trace.ends)
-        order = np.argsort(start, kind="stable")
-        start, end, asked = start[order], end[order], np.concatenate(trace.peaks)[order]
-        first, last = np.searchsorted(time, start - 1e-9), np.searchsorted(time, end - 1e-9)
-        caught = last - first
-        if hidden is not None:
-            shown = np.concatenate(([0], np.cumsum(~hidden)))
-            caught = shown[last] - shown[first]
-        # Expected number of samples on a grid without gaps; fewer means that a gap, an override or the end took some.
-        due = np.ceil((end - 1e-9) / self.step_s) - np.ceil((start - 1e-9) / self.step_s)
-        borders = np.stack((first, last), axis=1).ravel()
-        padded = np.concatenate((glitch, [0.0, 0.0]))
-        high = np.maximum.reduceat(padded, borders)[::2]
-        low = np.minimum.reduceat(padded, borders)[::2]
-        peak = np.where(caught > 0, np.where(high >= -low, high, low), 0.0)
-        slack = 1 if self.setting.jitter else 0
-        return {
-            "start_s": _frozen(start),
-            "end_s": _frozen(end),
-            "peak_V": _frozen(peak),
-            "asked_V": _frozen(asked),
-            "samples": caught.astype(np.intp),
-            "cut": caught < due - slack,
-        }
-
-
-def _worst(time: Floats, clean: Floats, trace: Trace, hidden: NDArray[np.bool_] | None) -> float:
-    seen = np.ones(clean.size, dtype=bool) if hidden is None else ~hidden
-    for item in trace.power_ups:
-        seen[np.searchsorted(time, item.time_s) : np.searchsorted(time, item.time_s + SETTLED_AFTER_S)] = False
-    if trace.glitch is not None:  # a swing during the start counts all the same
-        seen |= (trace.glitch != 0.0) & (True if hidden is None else ~hidden)
-    return float(np.abs(clean[seen]).max()) if seen.any() else 0.0
-
-
-_RANGES_V = np.array([0.05, 0.5, 5.0])  # invented meter: last digit a five-thousandth of the range
-
-
-def _auto_range(volts: Floats) -> list[tuple[int, int, float]]:
-    """Cut a trace into stretches measured on one range each."""
-    which = np.searchsorted(_RANGES_V, np.abs(volts))
-    borders = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1, [volts.size]))
-    digits = np.array([0.00001, 0.0001, 0.001, 0.01])[which[borders[:-1]]]
-    return list(zip(borders[:-1].tolist(), borders[1:].tolist(), digits.tolist(), strict=True))
-
-
-def _frozen(array: NDArray[Any]) -> NDArray[Any]:
-    array.flags.writeable = False
-    return array

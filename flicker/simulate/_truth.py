@@ -168,12 +168,19 @@ class RunTruth:
     def __getitem__(self, channel: str) -> ChannelTruth:
         return self.channels[channel]
 
+    @property
+    def gaps_s(self) -> tuple[tuple[float, float], ...]:
+        """Pauses of the logger: from one interval after the last sample before each to the first sample after it."""
+        wide = np.flatnonzero(np.diff(self.time_s) > 1.95 * self.sample_interval_s)  # jitter reaches 1.9
+        return tuple((float(self.time_s[k]) + self.sample_interval_s, float(self.time_s[k + 1])) for k in wide)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the truth as plain values, without the sample arrays."""
         return {
             "start": self.start.isoformat(),
             "samples": int(self.time_s.size),
             "sample_interval_s": self.sample_interval_s,
+            "gaps_s": [list(pair) for pair in self.gaps_s],
             "relay_side": self.relay_side,
             "relay_open_s": [list(pair) for pair in self.relay_open_s],
             "channels": [self.channels[name].to_dict() for name in self.channels],
