@@ -1,0 +1,436 @@
+"""Which column is what? Names and sample cells in; the time column, the channels and the run column out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import _clock, _units
+from flicker.logs.model import LogError
+
+MAX_CHANNELS = 16
+
+_TIME_WORDS = {
+    "time", "timestamp", "stamp", "datetime", "date", "clock", "elapsed", "t", "seconds", "sec", "secs", "s", "ms", "millis",
+    "zeit", "datum", "uhrzeit", "zeitstempel", "temps", "heure", "tijd", "hora", "fecha", "tiempo", "epoch", "unix", "utc",
+    "timems", "times",
+}  # fmt: skip
+_NOT_CHANNELS = {
+    "temperature", "temp", "temps", "ambient", "humidity", "rh", "pressure", "index", "idx", "sample", "samples", "no", "nr",
+    "number", "num", "n", "record", "rec", "reading", "scan", "count", "counter", "seq", "sequence", "id", "status", "state",
+    "flag", "flags", "mark", "marks", "marker", "comment", "comments", "note", "notes", "event", "events", "text", "alarm",
+    "battery", "bat", "freq", "frequency", "current", "power", "relay", "range", "line", "row", "lfd", "remark", "unit",
+    "units", "mode", "quality", "error", "ok", "unnamed", "lux", "light", "tempc",
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class Column:
+    """A column as found: ``kind`` is number, stamp, text or empty; sample ``values`` for numbers, ``cells`` for text."""
+
+    header: str
+    position: int
+    kind: str
+    cells: Sequence[str] = ()
+    values: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    decimals: int = 0
+    form: _clock.Form | None = None
+    unit: str = ""  # stated beside the header (unit row, metadata), or found in the cells
+    cell_units: bool = False
+    bad: str = ""  # the first cell that is no number, with its line, where most are numbers
+
+    @property
+    def label(self) -> _units.Label:
+        """Name and unit of the column."""
+        found = _units.label(self.header)
+        if self.unit and found.kind != "volts":
+            kind = _units._kind(self.unit)
+            name = found.name if found.kind != "none" else self.header.strip()
+            return _units.Label(name, self.unit, "unknown" if kind == "none" else kind)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class TimeColumns:
+    """How time is told: ``kind`` is number (``factor`` seconds per unit), stamp (one or two columns) or none."""
+
+    kind: str
+    positions: tuple[int, ...] = ()
+    forms: tuple[_clock.Form, ...] = ()
+    factor: float = 1.0
+    epoch: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A channel to read: its position, cleaned name, and volts per unit."""
+
+    position: int
+    name: str
+    volts: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to take from a file."""
+
+    time: TimeColumns
+    channels: tuple[Channel, ...]
+    run: int | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the caller of `read_log` said about the file; None where the file is to tell."""
+
+    channels: tuple[str, ...] | None = None
+    unit: str | None = None
+    sample_interval_s: float | None = None
+    time_column: str | None = None
+    time_unit: str | None = None
+    day_first: bool | None = None
+    decimal: str | None = None
+    full_scale_V: float | None = None  # noqa: N815
+
+
+def words_of(header: str) -> set[str]:
+    """Split a header into its words, in lower case."""
+    text = re.sub(r"([a-z])([A-Z])", r"\1 \2", header)
+    return set(re.findall(r"[^\W\d_]+", text.lower()))
+
+
+def make_plan(columns: list[Column], wishes: Wishes, name: str, preamble: dict[str, str]) -> Plan:
+    """Decide what each column is.
+
+    Raises
+    ------
+    LogError
+        If there is no time, no channel, or a unit that neither the file nor the caller tells.
+    """
+    notes: list[str] = []
+    run = next((c.position for c in columns if c.header.strip().lower() in ("run", "run_id", "run no", "run_no")), None)
+    if run is not None and wishes.channels and columns[run].header in wishes.channels:
+        run = None
+    time = _find_time(columns, wishes, name, preamble, notes, run)
+    taken = {*time.positions, *(() if run is None else (run,))}
+    rest = [column for column in columns if column.position not in taken]
+    chosen = _choose(rest, wishes, name, notes)
+    channels = _give_units(chosen, wishes, name, preamble, notes)
+    return Plan(time, channels, run, tuple(notes))
+
+
+# ---------------------------------------------------------------- time
+
+
+def _find_time(
+    columns: list[Column], wishes: Wishes, name: str, preamble: dict[str, str], notes: list[str], run: int | None
+) -> TimeColumns:
+    stamps = [c for c in columns if c.form is not None and c.position != run]
+    if wishes.time_column is not None:
+        column = _named(columns, wishes.time_column, name, "time_column")
+        if column.form is not None:
+            return _stamp(column, stamps, wishes, name, notes)
+        return _number(column, wishes, name, notes)
+    if wishes.sample_interval_s is not None:
+        ignored = [c.header for c in columns if c.form is not None or (c.kind == "number" and _timely(c))]
+        if ignored:
+            notes.append(f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {_list(ignored)} not used.")
+        positions = tuple(c.position for c in columns if c.header in ignored)
+        return TimeColumns("none", positions, factor=wishes.sample_interval_s)
+    for column in stamps:
+        if column.form is not None and column.form.has_clock:
+            return _stamp(column, stamps, wishes, name, notes)
+    numbers = [c for c in columns if c.kind == "number" and c.position != run]
+    named = [c for c in numbers if _timely(c) and _rising(c.values)]
+    if not named:
+        named = [c for c in numbers if _timely(c)]
+    if named:
+        return _number(named[0], wishes, name, notes)
+    if stamps:
+        raise LogError(
+            f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the time;'
+            " give sample_interval_s (--sample-interval)."
+        )
+    interval = _interval(preamble)
+    if interval is not None:
+        notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
+        return TimeColumns("none", factor=interval)
+    first = columns[0] if columns else None
+    if first is not None and first.kind == "number" and len(numbers) > 1 and _rising(first.values):
+        unnamed = re.fullmatch(r"column \d+", first.header) is not None
+        if unnamed or not first.label.kind == "volts":
+            steps = np.diff(first.values)
+            if np.all(steps == 1) and np.all(first.values == np.round(first.values)) and unnamed:
+                raise LogError(
+                    f"{name}: the first column counts samples and no column tells the time;"
+                    " give sample_interval_s (--sample-interval), or name the time column."
+                )
+            notes.append(f'Column "{first.header}" rises steadily and was taken as time.')
+            return _number(first, wishes, name, notes)
+    raise LogError(
+        f"{name}: no column tells the time (columns: {_list([c.header for c in columns[:8]])});"
+        " give sample_interval_s (--sample-interval), or name the time column."
+    )
+
+
+def _timely(column: Column) -> bool:
+    label = column.label
+    if label.kind in ("volts", "other"):
+        return False
+    return label.kind == "time" or bool(words_of(column.header) & _TIME_WORDS)
+
+
+def _rising(values: NDArray[np.float64]) -> bool:
+    steps = np.diff(values[np.isfinite(values)])
+    return steps.size >= 2 and bool(np.mean(steps > 0) > 0.9)
+
+
+def _stamp(
+    column: Column, stamps: list[Column], wishes: Wishes, name: str, notes: list[str]
+) -> TimeColumns:
+    assert column.form is not None
+    pair = [column]
+    if not column.form.has_date:
+        dates = [c for c in stamps if c.form is not None and c.form.has_date and not c.form.has_clock]
+        pair = [*dates[:1], column]
+    elif not column.form.has_clock:
+        clocks = [c for c in stamps if c.form is not None and not c.form.has_date]
+        if not clocks:
+            raise LogError(f'{name}: column "{column.header}" holds dates without a time of day.')
+        pair = [column, clocks[0]]
+    forms = []
+    for part in pair:
+        assert part.form is not None
+        if part.form.name == "hh:mm?":
+            raise LogError(
+                f'{name}: column "{part.header}" ({part.cells[0].strip()!r}) may be hours and minutes or minutes and'
+                " seconds; give sample_interval_s (--sample-interval)."
+            )
+        forms.append(_ordered(part, wishes, name, notes))
+    return TimeColumns("stamp", tuple(c.position for c in pair), tuple(forms))
+
+
+def _ordered(column: Column, wishes: Wishes, name: str, notes: list[str]) -> _clock.Form:
+    form = column.form
+    assert form is not None
+    if not form.two_orders:
+        return form
+    first = wishes.day_first
+    if first is None:
+        first = _clock.order_evidence([c for c in column.cells if c.strip()], form)
+        if first is None:
+            raise LogError(
+                f'{name}: the dates in column "{column.header}" ({column.cells[0].strip()!r}) may put the day or the month'
+                " first; say which with day_first=True or day_first=False (--day-first yes|no)."
+            )
+        notes.append(f"Dates were read with the {'day' if first else 'month'} first.")
+    return _clock.Form(form.name, form.zoned, first)
+
+
+def _number(column: Column, wishes: Wishes, name: str, notes: list[str]) -> TimeColumns:
+    if column.kind != "number":
+        detail = column.bad or f'"{next((c for c in column.cells if c.strip()), "")}" is not a time'
+        raise LogError(f'{name}: column "{column.header}" does not tell the time: {detail}.')
+    at = (column.position,)
+    stated = wishes.time_unit or (column.label.unit if column.label.kind == "time" else "")
+    if not stated and (word := column.header.strip().lower()) in ("s", "ms", "seconds", "sec", "millis", "us", "min"):
+        stated = word
+    values = column.values[np.isfinite(column.values)]
+    epoch = values.size > 0 and bool(values.min() > 1e8)
+    if stated:
+        factor = _units.seconds_per(stated)
+        if factor is None:
+            raise LogError(f"{name}: time_unit {stated!r} is not understood; give s, ms, us, min or h.")
+        return TimeColumns("number", at, factor=factor, epoch=epoch and 1e8 < values[0] * factor < 5e9)
+    if epoch:
+        for power, unit in ((1.0, "seconds"), (1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds")):
+            if 3e8 < values[0] * power < 5e9:
+                notes.append(f'Column "{column.header}" was read as {unit} since 1970.')
+                return TimeColumns("number", at, factor=power, epoch=True)
+    steps = np.abs(np.diff(values))
+    steps = steps[steps > 0]
+    if not steps.size:
+        return TimeColumns("number", at)
+    usual = float(np.median(steps))
+    if values.min() > 20000 and values.max() < 80000 and usual < 0.02:
+        notes.append(f'Column "{column.header}" was read as days (a spreadsheet\'s date number).')
+        return TimeColumns("number", at, factor=86400.0)
+    if usual >= 20 and np.all(values == np.round(values)):
+        if np.unique(steps).size > 1 and float(np.mean(np.abs(steps - usual) <= 0.1 * usual)) > 0.8 and usual % 60:
+            notes.append(f'Column "{column.header}" was read as milliseconds: whole numbers with jitter.')
+            return TimeColumns("number", at, factor=1e-3)
+        raise LogError(
+            f'{name}: the unit of column "{column.header}" is not told and its steps of {usual:g} may be seconds or'
+            " milliseconds; say which with time_unit (--time-unit s|ms)."
+        )
+    if usual > 0:
+        notes.append(f'Column "{column.header}" was read as seconds.')
+    return TimeColumns("number", at)
+
+
+def _interval(preamble: dict[str, str]) -> float | None:
+    for key, text in preamble.items():
+        words = words_of(key)
+        found = re.search(r"([\d.,]+(?:[eE][+-]?\d+)?)\s*([^\W\d_]+(?:/s)?)?", text)
+        if not found or not words & {"interval", "rate", "period", "sampling", "cadence", "frequency"}:
+            continue
+        try:
+            amount = float(found[1].replace(",", "."))
+        except ValueError:
+            continue
+        unit = (found[2] or (_units.label(key).unit if _units.label(key).kind in ("time", "other") else "")).lower()
+        if amount <= 0:
+            continue
+        if unit in ("hz", "khz", "sps", "sa/s", "s/s"):
+            return 1.0 / (amount * (1000.0 if unit == "khz" else 1.0))
+        seconds = _units.seconds_per(unit) if unit else None
+        if seconds is not None and words & {"interval", "period", "cadence", "sampling", "rate"}:
+            return amount * seconds
+    return None
+
+
+# ---------------------------------------------------------------- channels
+
+
+def _named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:
+    for match in (
+        lambda c: c.header.strip() == wanted.strip(),
+        lambda c: c.label.name == wanted.strip(),
+        lambda c: c.label.name.lower() == wanted.strip().lower() or c.header.strip().lower() == wanted.strip().lower(),
+    ):
+        found = [column for column in columns if match(column)]
+        if found:
+            return found[0]
+    raise LogError(f'{name} has no column "{wanted}" ({argument}); it has {_list([c.header for c in columns[:12]])}.')
+
+
+def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) -> list[Column]:
+    if wishes.channels is not None:
+        chosen = []
+        for wanted in wishes.channels:
+            column = _named(columns, wanted, name, "channels")
+            if column.kind != "number":
+                raise LogError(_not_a_number(column, name))
+            if column not in chosen:
+                chosen.append(column)
+        return chosen
+    empty = [c.header for c in columns if c.kind == "empty"]
+    left = [c for c in columns if c.kind != "empty"]
+    volts = [c for c in left if c.label.kind == "volts"]
+    for column in volts:
+        if column.kind != "number":
+            raise LogError(_not_a_number(column, name))
+    if not volts:
+        left = [c for c in left if c.label.kind not in ("time", "other")]
+        likely = [c for c in left if c.kind == "number" and not _counts(c) and not words_of(c.header) & _NOT_CHANNELS]
+        for column in likely:
+            if column.label.kind == "unknown" and wishes.unit is None:
+                raise LogError(
+                    f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
+                    ' V, mV, µV and kV are. Say what it is with unit="mV" (--unit), or name the channels.'
+                )
+        volts = likely
+    if not volts:
+        words = [c for c in columns if c.kind == "text" and not words_of(c.header) & (_NOT_CHANNELS - {"text"})]
+        if words:
+            raise LogError(_not_a_number(words[0], name))
+        if empty:
+            raise LogError(f"{name}: {_list(empty)} without a single reading.")
+        raise LogError(f"{name} holds no column of voltages ({_list([c.header for c in columns[:8]]) or 'time only'}).")
+    out = [c.header for c in columns if c not in volts and c.kind != "empty"]
+    if out:
+        notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {_list(out[:8])}.")
+    if empty:
+        notes.append(f"Without a single reading in the parts looked at: {_list(empty[:8])}.")
+    if len(volts) > MAX_CHANNELS:
+        raise LogError(
+            f"{name} holds {len(volts)} columns of numbers, more than {MAX_CHANNELS} channels;"
+            " name those to read with channels (--channels)."
+        )
+    return volts
+
+
+def _not_a_number(column: Column, name: str) -> str:
+    place = column.bad
+    if not place:
+        cell = next((c.strip() for c in column.cells if c.strip()), "")
+        return f'{name}, column "{column.header}": "{cell[:40]}" is not a number.'
+    return f"{name}, {place}"
+
+
+def _counts(column: Column) -> bool:
+    """Whether a column only counts its rows."""
+    values = column.values[np.isfinite(column.values)]
+    return values.size >= 5 and bool(np.all(np.diff(values) == 1))
+
+
+def _give_units(
+    chosen: list[Column], wishes: Wishes, name: str, preamble: dict[str, str], notes: list[str]
+) -> tuple[Channel, ...]:
+    overall: float | None = None
+    if wishes.unit is not None:
+        overall = _units.volts_per(wishes.unit)
+        if overall is None:
+            raise LogError(f"{name}: the unit {wishes.unit!r} is not understood; V, mV, µV and kV are.")
+    unclear = [c for c in chosen if c.label.kind != "volts" and not c.cell_units] if overall is None else []
+    inferred: float | None = None
+    if unclear:
+        stated = next((text for key, text in preamble.items() if words_of(key) & {"unit", "units", "einheit"}), "")
+        inferred = _units.volts_per(stated) if stated else None
+        if inferred is not None:
+            notes.append(f"The unit is {_units.unit_name(stated)}, as the file's heading says.")
+        else:
+            told = _units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
+            if not told.unit:
+                raise LogError(
+                    f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason};'
+                    ' say which with unit="V" or unit="mV" (--unit V|mV).'
+                )
+            inferred = _units.volts_per(told.unit)
+            notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
+    channels = []
+    for column in chosen:
+        label = column.label
+        if column.cell_units:
+            volts = 1.0
+        elif overall is not None:
+            volts = overall
+            if label.kind == "volts" and _units.volts_per(label.unit) != overall:
+                notes.append(f'Column "{column.header}" was read in {_units.unit_name(wishes.unit or "V")}, as told.')
+        else:
+            own = _units.volts_per(label.unit) if label.kind == "volts" else None
+            volts = own if own is not None else inferred if inferred is not None else 1.0
+            if own is not None and label.unit.startswith("MV"):
+                notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
+        channels.append(Channel(column.position, label.name, volts))
+    return _distinct(channels, chosen)
+
+
+def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, ...]:
+    """Give channels that would share a name their whole header, then a number."""
+    seen: dict[str, int] = {}
+    for channel in channels:
+        seen[channel.name] = seen.get(channel.name, 0) + 1
+    out: list[Channel] = []
+    used: set[str] = set()
+    for number, (channel, column) in enumerate(zip(channels, columns, strict=True), start=1):
+        title = channel.name or f"ch{number}"
+        if re.fullmatch(r"column \d+", title) or _units.volts_per(title) is not None:
+            title = f"ch{number}"
+        elif seen[channel.name] > 1:
+            title = column.header.strip()
+        base, again = title, 2
+        while title in used:
+            title, again = f"{base} {again}", again + 1
+        used.add(title)
+        out.append(Channel(channel.position, title, channel.volts))
+    return tuple(out)
+
+
+def _list(names: Sequence[str]) -> str:
+    return ", ".join(f'"{n[:60]}"' for n in names)

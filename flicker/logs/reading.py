@@ -1,0 +1,131 @@
+"""Reads a log: a path in, a `Log` out, whatever the logger wrote; what had to be assumed stands in its notes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+
+from flicker.logs import _files
+from flicker.logs._plan import Wishes
+from flicker.logs._spool import IN_MEMORY_BYTES
+from flicker.logs.model import Log, LogError, Source
+from flicker.logs.sampling import RUN_GAP_S
+
+
+def read_log(
+    path: str | os.PathLike[str],
+    *,
+    channels: Sequence[str] | None = None,
+    unit: str | None = None,
+    sample_interval_s: float | None = None,
+    time_column: str | None = None,
+    time_unit: str | None = None,
+    day_first: bool | None = None,
+    decimal: str | None = None,
+    full_scale_V: float | None = None,  # noqa: N803
+    run_gap_s: float = RUN_GAP_S,
+) -> Log:
+    """Read a log of offset voltages.
+
+    Text (CSV, TSV and their kin, also in gz or zip), Parquet, Arrow or Feather, and WAV. What the file does not say is
+    decided on evidence in the file and told in the notes of its first run, or refused with the choices.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    channels : sequence of str, optional
+        Names of the columns to read, with or without their unit; by default all that look like voltages.
+    unit : {'V', 'mV', 'µV', 'kV'}, optional
+        Unit of the readings; overrules what the file says.
+    sample_interval_s : float, optional
+        Seconds from sample to sample, where the file has no time (or a wrong one).
+    time_column : str, optional
+        The column that tells the time.
+    time_unit : str, optional
+        Unit of a time column of numbers: 's', 'ms', 'us', 'min', 'h'.
+    day_first : bool, optional
+        Whether 03/04/2026 is the third of April.
+    decimal : {'.', ','}, optional
+        The decimal sign.
+    full_scale_V : float, optional
+        Volts at full scale of a WAV recording.
+    run_gap_s : float
+        A pause longer than this begins a new run.
+
+    Returns
+    -------
+    Log
+        Channels in volts.
+
+    Raises
+    ------
+    LogError
+        With one sentence: the file, the place, what was found and what to do.
+    """
+    wishes = _wishes(channels, unit, sample_interval_s, time_column, time_unit, day_first, decimal, full_scale_V)
+    if not run_gap_s > 0:
+        raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
+    return Log(open_source(path, wishes), run_gap_s=run_gap_s)
+
+
+def _wishes(
+    channels: Sequence[str] | None,
+    unit: str | None,
+    sample_interval_s: float | None,
+    time_column: str | None,
+    time_unit: str | None,
+    day_first: bool | None,
+    decimal: str | None,
+    full_scale_V: float | None,  # noqa: N803
+) -> Wishes:
+    if isinstance(channels, str):
+        channels = (channels,)
+    if channels is not None and not channels:
+        raise LogError("channels must name one column or more, got none.")
+    for argument, given in (("sample_interval_s", sample_interval_s), ("full_scale_V", full_scale_V)):
+        if given is not None and not 0 < given < float("inf"):
+            raise LogError(f"{argument} must be positive, got {given!r}.")
+    return Wishes(
+        None if channels is None else tuple(channels),
+        unit,
+        sample_interval_s,
+        time_column,
+        time_unit,
+        day_first,
+        decimal,
+        full_scale_V,
+    )
+
+
+def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int = IN_MEMORY_BYTES) -> Source:
+    """Open a file as a source of samples; text larger than ``in_memory`` bytes of samples goes to a temporary file."""
+    file = _files.LogFile(path)
+    with file.open() as handle:
+        kind = _files.kind_of(handle.read(_files.SNIFF_BYTES), file.name)
+    if kind == "text":
+        from flicker.logs import _text
+
+        return _text.read_text(file, _files.plain(file), wishes, packed=False, in_memory=in_memory)
+    if kind in ("gz", "zip"):
+        stream = _files.unpack(file, kind)
+        head = stream.read(_files.SNIFF_BYTES)
+        if not head:
+            raise LogError(f"{file.name} holds an empty file.")
+        kind = _files.kind_of(head, file.name)
+        if kind == "text":
+            from flicker.logs import _text
+
+            return _text.read_text(file, _files._Chain(head, stream), wishes, packed=True, in_memory=in_memory)
+        if kind in ("gz", "zip"):
+            raise LogError(f"{file.name} is compressed twice; decompress it first.")
+        inner = _files.to_scratch(stream, head, file.name)
+    else:
+        inner = None
+    if kind == "wav":
+        from flicker.logs import _wav
+
+        return _wav.WavSource(file, inner, wishes)
+    from flicker.logs import _columnar
+
+    return _columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
