@@ -1,0 +1,351 @@
+"""When did the level, the noise or the event rate change? Values or event times in; changes with p-values and places out.
+
+Knows nothing of files, channels or limits. Index convention: a change is named by the first value of the new stretch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.stats import _check
+from flicker.stats import _change_search as search
+from flicker.stats._change_place import locate
+from flicker.stats._change_tables import SINGLE
+from flicker.stats._rate_changes import RateChange, RateChanges, rate_changes
+from flicker.stats._result import Result
+from flicker.stats._tails import tail_chance, tail_value
+from flicker.stats.noise import resolution_of
+
+__all__ = [
+    "LevelChange",
+    "LevelChanges",
+    "RateChange",
+    "RateChanges",
+    "VarianceChange",
+    "VarianceChanges",
+    "level_changes",
+    "rate_changes",
+    "variance_changes",
+]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChange(Result):
+    """One change of level: its place with an interval, its size with an interval."""
+
+    index: int
+    index_low: int
+    index_high: int
+    at: float
+    low: float
+    high: float
+    step: float
+    step_low: float
+    step_high: float
+    p_value: float
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner."""
+        way = "rises" if self.step > 0 else "falls"
+        return (
+            f"the level {way} by {abs(self.step):.3g} ({self.step_low:.3g} to {self.step_high:.3g}) at {self.at:.6g}, "
+            f"between {self.low:.6g} and {self.high:.6g}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChanges(Result):
+    """Stretches of constant level."""
+
+    changes: tuple[LevelChange, ...]
+    starts: Ints
+    levels: Floats
+    p_value: float
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner."""
+        if not self.changes:
+            return "no change of level that noise would not explain"
+        largest = max(self.changes, key=lambda c: abs(c.step))
+        return (
+            f"{len(self.changes)} change{'s' if len(self.changes) > 1 else ''} of level, the largest: {largest.reads}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class VarianceChange(Result):
+    """One change of the noise: its place, and the noise after over the noise before."""
+
+    index: int
+    index_low: int
+    index_high: int
+    at: float
+    low: float
+    high: float
+    ratio: float
+    ratio_low: float
+    ratio_high: float
+    p_value: float
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner."""
+        return f"the noise becomes {self.ratio:.3g} times as large at {self.at:.6g}, between {self.low:.6g} and {self.high:.6g}"
+
+
+@dataclass(frozen=True, slots=True)
+class VarianceChanges(Result):
+    """Stretches of constant noise."""
+
+    changes: tuple[VarianceChange, ...]
+    starts: Ints
+    sigmas: Floats
+    p_value: float
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner."""
+        if not self.changes:
+            return "no change of the noise is shown"
+        largest = max(self.changes, key=lambda c: abs(np.log(c.ratio)))
+        return (
+            f"{len(self.changes)} change{'s' if len(self.changes) > 1 else ''} of noise, the largest: {largest.reads}"
+        )
+
+
+def level_changes(
+    y: ArrayLike,
+    x: ArrayLike | None = None,
+    *,
+    confidence: float = 0.95,
+    resolution: float | None = None,
+    max_changes: int = 20,
+) -> LevelChanges:
+    """Find changes of level that autocorrelated or 1/f noise does not explain.
+
+    Parameters
+    ----------
+    y : array_like, shape (n,)
+        Values in time order. Fewer than ten show nothing.
+    x : array_like, shape (n,), optional
+        Times, never falling; 0, 1, 2 ... when left out. They name places only: the noise model goes by order.
+    confidence : float
+        1 - confidence bounds the chance of any false change in a log without change (0.95 to 0.999 in the table).
+    resolution : float, optional
+        Step of the last digit (0 for none); sought when left out. Changes of less than one step are never shown.
+    max_changes : int
+        Stop after this many.
+
+    Returns
+    -------
+    LevelChanges
+        Each change has ``index`` (first value of the new level), ``at`` (its time), ``low`` and ``high`` around the place,
+        ``step`` with an interval that holds for all places searched, and ``p_value``. ``levels`` are those of the stretches.
+
+    Raises
+    ------
+    ValueError
+        If times fall, the arrays differ in length or are not finite, or an argument is out of range.
+
+    Notes
+    -----
+    Fifty robust block means. For K = 1 to 8 changes the best places (ruptures, KernelCPD with the linear kernel), then
+    T_K = sqrt(gain in sum of squares / K) / scale, the scale being that of an AR(1) fitted to what the K changes leave, so
+    that ups and downs do not inflate it. The largest T_K over its own 5 % point is compared with its distribution under
+    noise ~ 1 / f ** 1.1 (tests/studies/make_change_tables.py); the smallest K that passes is taken, cuts that fall below the
+    one-change value are dropped, and each stretch is searched again with its share of the error. Max-type test of several
+    numbers of changes after Bai and Perron (1998), Econometrica 66, 47-78. Trend and wander are reported as changes too: ask
+    `robust_slope` and `movement_kind` as well. Places from the single values, see ``_change_place``. In short logs (fewer
+    than some 1,000 values) of long memory (AR(1) .98) the chance of a false change is larger.
+    """
+    values, times = _series(y, x)
+    alpha = 1 - _check.share("confidence", confidence)
+    most = _check.whole("max_changes", max_changes, what="a number of changes")
+    step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
+    cuts, chances, p_value = _stepwise(values, alpha, most, step)
+    edges = [0, *cuts, values.size]
+    changes = []
+    for j, cut in enumerate(cuts):
+        first, last = edges[j], edges[j + 2]
+        place, low, high = locate(values[first:last], cut - first)
+        cut, low, high = first + place, first + low, first + high
+        size, half = _step_size(values[first:last], cut - first, alpha, step, values.size)
+        changes.append(
+            LevelChange(
+                cut,
+                low,
+                high,
+                float(times[cut]),
+                float(times[max(low - 1, 0)]),
+                float(times[high]),
+                size,
+                size - half,
+                size + half,
+                chances[j],
+            )
+        )
+    starts = np.array([0, *(c.index for c in changes)], dtype=np.int64)
+    levels = np.array([_middle(part, values.size) for part in np.split(values, starts[1:])])
+    return LevelChanges(
+        tuple(changes),
+        starts,
+        levels,
+        p_value,
+        1 - alpha,
+        "largest gain of 1 to 8 changes, critical values for 1/f noise",
+    )
+
+
+def variance_changes(
+    y: ArrayLike,
+    x: ArrayLike | None = None,
+    *,
+    confidence: float = 0.95,
+    resolution: float | None = None,
+    max_changes: int = 20,
+) -> VarianceChanges:
+    """Find changes of the size of the noise.
+
+    Parameters
+    ----------
+    y : array_like, shape (n,)
+        Values in time order, at least 80 (fewer show nothing); the level may move slowly.
+    x : array_like, shape (n,), optional
+        Times, never falling; 0, 1, 2 ... when left out.
+    confidence : float
+        1 - confidence bounds the chance of any false change.
+    resolution : float, optional
+        Step of the last digit (0 for none); sought when left out. A change hidden below it cannot be seen.
+    max_changes : int
+        Stop after this many.
+
+    Raises
+    ------
+    ValueError
+        As `level_changes`.
+
+    Notes
+    -----
+    The logarithm of each block's mean absolute second difference (blind to level and slope), searched as `level_changes`
+    searches levels. Each ratio's interval holds for all places searched; a place is known to a block.
+    """
+    values, times = _series(y, x)
+    alpha = 1 - _check.share("confidence", confidence)
+    most = _check.whole("max_changes", max_changes, what="a number of changes")
+    step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
+    method = "levels of the logarithm of block noise, critical values for 1/f noise"
+    n = values.size
+    second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
+    blocks = min(search.MOST, second.size // 8)
+    if blocks < search.FEWEST or not second.any():
+        return VarianceChanges((), np.zeros(1, dtype=np.int64), np.array([_spread(second)]), 1.0, 1 - alpha, method)
+    starts = (np.arange(blocks + 1, dtype=np.int64) * second.size) // blocks
+    raw = np.add.reduceat(second, starts[:-1]) / np.diff(starts)
+    floor = max(step / 4, 1e-6 * float(raw.max()))
+    logs = np.log(np.hypot(raw, floor))
+    cuts, chances, p_value = _stepwise(logs, alpha, most, 0.0)
+    edges = [0, *cuts, blocks]
+    changes = []
+    for j, cut in enumerate(cuts):
+        size, half = _step_size(logs[edges[j] : edges[j + 2]], cut - edges[j], alpha, 0.0, blocks)
+        index = int(starts[cut]) + 1  # second differences are centred one value later
+        low, high = int(starts[max(cut - 1, 0)]) + 1, min(int(starts[min(cut + 1, blocks)]) + 1, n - 1)
+        changes.append(
+            VarianceChange(
+                index,
+                low,
+                high,
+                float(times[index]),
+                float(times[low]),
+                float(times[high]),
+                float(np.exp(size)),
+                float(np.exp(size - half)),
+                float(np.exp(size + half)),
+                chances[j],
+            )
+        )
+    at = np.array([0, *(c.index for c in changes)], dtype=np.int64)
+    sigmas = np.array([_spread(part) for part in np.split(second, np.maximum(at[1:] - 1, 0))])
+    return VarianceChanges(tuple(changes), at, sigmas, p_value, 1 - alpha, method)
+
+
+def _stepwise(values: Floats, alpha: float, most: int, step: float) -> tuple[list[int], list[float], float]:
+    """Return the first indices of new levels, their p-values, and the p-value of any change in the whole."""
+    found: dict[int, float] = {}
+    whole = 1.0
+    waiting = [(0, values.size, alpha)]
+    top = True
+    while waiting and len(found) < most:
+        first, last, share = waiting.pop(0)
+        part = values[first:last]
+        if part.size < search.FEWEST or np.ptp(part) == 0:
+            top = False
+            continue
+        count = min(search.MOST, part.size)
+        means, starts = search.blocks_of(part, count)
+        floor = step / np.sqrt(12 * part.size / count)
+        cuts, chance = search.decide(means, share, floor)
+        if top:
+            whole, top = chance, False
+        if not cuts:
+            continue
+        cuts = search.drop_weak(means, cuts, share, floor)[: most - len(found)]
+        sizes = search.local_statistics(means, cuts, floor)
+        table = SINGLE[search.row(means.size)]
+        for cut, size in zip(cuts, sizes, strict=True):
+            single = tail_chance(table, float(size), 8.0)
+            found[first + int(starts[cut])] = max(chance, single) if len(cuts) > 1 else chance
+        inner = [first, *(first + int(starts[c]) for c in cuts), last]
+        waiting += [(a, b, share / (len(cuts) + 1)) for a, b in zip(inner, inner[1:], strict=False)]
+    cuts = sorted(found)
+    return cuts, [found[c] for c in cuts], whole
+
+
+def _step_size(values: Floats, cut: int, alpha: float, step: float, whole: int) -> tuple[float, float]:
+    """Return the step between the two stretches and the half width of its interval."""
+    before, after = values[:cut], values[cut:]
+    size = _middle(after, whole) - _middle(before, whole)
+    count = min(search.MOST, values.size)
+    if count < search.FEWEST:
+        return size, float("inf")
+    means, starts = search.blocks_of(values, count)
+    block = int(np.clip(np.searchsorted(starts, cut), 1, count - 1))
+    scale = max(search.residual_scale(means, (block,))[1], step / np.sqrt(12 * values.size / count))
+    bound = tail_value(SINGLE[search.row(count)], alpha)
+    return size, float(bound * scale * np.sqrt(1 / block + 1 / (count - block)))
+
+
+def _middle(values: Floats, whole: int) -> float:
+    """Mean of the middle half, as in the blocks; of all values where a block holds fewer than four."""
+    quarter = values.size // 4 if whole >= 4 * search.MOST else 0
+    return float(np.sort(values)[quarter : values.size - quarter].mean())
+
+
+def _spread(second: Floats) -> float:
+    """Sigma of white noise with this mean absolute second difference (sqrt(6) sigma each)."""
+    return float(second.mean() / (np.sqrt(6.0) * np.sqrt(2 / np.pi))) if second.size else 0.0
+
+
+def _series(y: ArrayLike, x: ArrayLike | None) -> tuple[Floats, Floats]:
+    values = _check.finite_array("y", y)
+    if x is None:
+        return values, np.arange(values.size, dtype=np.float64)
+    times = _check.finite_array("x", x)
+    if times.size != values.size:
+        raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
+    falling = np.diff(times) < 0
+    if falling.any():
+        raise ValueError(f"x must never fall, got {times[1:][falling][0]:g} after a later time")
+    return values, times
