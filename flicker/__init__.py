@@ -1,0 +1,56 @@
+"""Long DC-offset logs of audio amplifiers, turned into evidence.
+
+The public names load what they need when first used, so that importing the package and asking the command line for help
+stay quick. The statistics are public under `flicker.stats`.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Assessment": "flicker.evidence.assessment",
+    "Finding": "flicker.evidence.findings",
+    "Limits": "flicker.evidence.limits",
+    "Log": "flicker.logs.model",
+    "LogError": "flicker.logs.model",
+    "assess": "flicker.evidence.assessment",
+    "read_limits": "flicker.evidence.limits",
+    "read_log": "flicker.logs.reading",
+    "simulate_log": "flicker.simulate",
+}
+
+if TYPE_CHECKING:
+    from flicker.evidence.assessment import Assessment, assess
+    from flicker.evidence.findings import Finding
+    from flicker.evidence.limits import Limits, read_limits
+    from flicker.logs.model import Log, LogError
+    from flicker.logs.reading import read_log
+    from flicker.simulate import simulate_log
+
+__all__ = [
+    "Assessment",
+    "Finding",
+    "Limits",
+    "Log",
+    "LogError",
+    "assess",
+    "read_limits",
+    "read_log",
+    "simulate_log",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(importlib.import_module(_HOMES[name]), name)
+    if name == "stats":
+        return importlib.import_module("flicker.stats")
+    raise AttributeError(f"module 'flicker' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,497 @@
+"""Judge the runs of one unit: logs and limits in, one frozen `Assessment` out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flicker import __version__
+from flicker.evidence import condition, drift, recurrence, worsening
+from flicker.evidence.findings import YES, Finding, by_question, correct
+from flicker.evidence.limits import Limits
+from flicker.evidence.record import ChannelRecord, records
+from flicker.evidence.recurrence import EpisodeRate
+from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
+from flicker.evidence.words import hours_text, owner
+from flicker.logs.model import Log, LogError, Run
+from flicker.signals.relay import RelayRecord, scan_relay
+from flicker.signals.settings import Settings
+from flicker.signals.trace import RunTraces, trace_log
+from flicker.stats._result import Result, plain
+from flicker.stats.rates import recurrence as recurrence_test
+from flicker.stats.soak import hours_to_catch
+
+HOUR = 3600.0
+EXCURSIONS_LISTED = 10_000
+SAFETY = (
+    "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
+    "charged capacitors can kill: covers off only for those trained for it, local codes and licensed practice first."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionRow(Result):
+    """One excursion as the contract names it."""
+
+    run: int
+    episode: int
+    start_s: float
+    end_s: float
+    duration_s: float
+    peak_V: float
+    deviation_V: float
+    cut: bool
+    phase: str
+    at_least: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineResult(Result):
+    """Settled level, its slope with interval, and changes of level."""
+
+    level_V: float | None
+    slope_V_per_h: float | None
+    slope_low: float | None
+    slope_high: float | None
+    changes: tuple[dict[str, Any], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseResult(Result):
+    """Robust sigma of the settled signal, the step of the last digit, and the colour of the noise."""
+
+    sigma_V: float | None
+    resolution_V: float | None
+    colour: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RelayResult(Result):
+    """What the assumed protection relay would have done."""
+
+    trips: int
+    disconnected_s: float
+    seconds_above_threshold: float
+    longest_exposure_s: float
+    peak_V: float | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Next(Result):
+    """What to do next: how long to soak, and why."""
+
+    soak_h: float | None
+    confidence: float
+    reads: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelAssessment(Result):
+    """Verdict, evidence and numbers of one channel."""
+
+    channel: str
+    fitness: str
+    verdict: str
+    tail: str
+    reads: str
+    technician: str
+    excursions: tuple[ExcursionRow, ...]
+    excursions_total: int
+    rate: EpisodeRate
+    findings: tuple[Finding, ...]
+    baseline: BaselineResult
+    noise: NoiseResult
+    in_excursion_s: float
+    observed_s: float
+    power_up: tuple[condition.PowerUp, ...]
+    relay: RelayResult
+    next: Next
+    gaps: tuple[dict[str, Any], ...]
+    thresholds: dict[str, float]
+
+    def finding(self, question: str) -> Finding:
+        """Answer to one question."""
+        for item in self.findings:
+            if item.question == question:
+                return item
+        raise KeyError(question)
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment(Result):
+    """Judgement of one unit over the runs given.
+
+    ``to_dict`` follows the schema 'flicker/assessment/1'. ``records`` and ``traces`` keep what charts and comparisons
+    need; they are not part of the document.
+    """
+
+    limits: Limits
+    runs: tuple[Run, ...]
+    channels: tuple[ChannelAssessment, ...]
+    coincidence: dict[str, Any] | None
+    next: Next
+    cautions: tuple[str, ...]
+    records: tuple[ChannelRecord, ...] = field(repr=False)
+    traces: tuple[RunTraces, ...] = field(repr=False)
+    seed: int = 0
+
+    def channel(self, name: str) -> ChannelAssessment:
+        """Assessment of the channel of that name."""
+        for item in self.channels:
+            if item.channel == name:
+                return item
+        raise KeyError(name)
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/assessment/1'."""
+        return {
+            "schema": "flicker/assessment/1",
+            "version": __version__,
+            "seed": self.seed,
+            "correction": "Holm within families: {intermittent, noise, drift, level change}, {more often, larger, worse with age}",
+            "limits": plain(self.limits),
+            "runs": [run.to_dict() for run in self.runs],
+            "channels": [item.to_dict() for item in self.channels],
+            "coincidence": plain(self.coincidence),
+            "next": self.next.to_dict(),
+            "cautions": list(self.cautions),
+        }
+
+
+LogLike = Log | str | Path
+
+
+def assess(
+    log_or_logs: LogLike | Sequence[LogLike],
+    limits: Limits | None = None,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> Assessment:
+    """Judge the runs of one unit, in time order.
+
+    Parameters
+    ----------
+    log_or_logs : Log, path, or sequence of them
+        One file is one run unless it has a run column, a long pause, or several power-ups.
+    limits : Limits, optional
+        What is large enough to matter; the defaults are common practice.
+    progress : callable, optional
+        Called with a few words before each longer step.
+
+    Returns
+    -------
+    Assessment
+
+    Raises
+    ------
+    LogError
+        If a log cannot be read or holds nothing to judge.
+    """
+    limits = limits or Limits()
+    logs = _as_logs(log_or_logs)
+    settings = settings_from(limits)
+    traces: list[RunTraces] = []
+    relays: dict[tuple[int, str], RelayRecord] = {}
+    for log in logs:
+        if progress:
+            progress(f"reading {log.source.name}")
+        part = trace_log(log, settings, first_run=len(traces))
+        for run in part:
+            for trace, record in zip(run.traces, scan_relay(log, run.blocks, settings), strict=True):
+                relays[run.number, trace.channel] = record
+        traces.extend(part)
+    if progress:
+        progress("weighing the evidence")
+    return judge(traces, relays, limits)
+
+
+def settings_from(limits: Limits) -> Settings:
+    """Settings of the signal stage from the limits."""
+    return Settings(
+        excursion_V=limits.excursion_V,
+        long_episode_s=limits.long_episode_s,
+        baseline_follow_s=limits.baseline_follow_s,
+        settle_band_V=limits.settle_band_V,
+        warm_up_s=limits.warm_up_s,
+        dead_time_s=limits.dead_time_s,
+        protection_V=limits.protection_V,
+        release_V=limits.release_V,
+        trip_delay_s=limits.trip_delay_s,
+        reconnect_s=limits.reconnect_s,
+    )
+
+
+def _as_logs(given: LogLike | Sequence[LogLike]) -> list[Log]:
+    items: Sequence[LogLike] = [given] if isinstance(given, (Log, str, Path)) else list(given)
+    if not items:
+        raise LogError("No log was given; name at least one.")
+    logs = []
+    for item in items:
+        if isinstance(item, Log):
+            logs.append(item)
+        else:
+            from flicker.logs.reading import read_log
+
+            logs.append(read_log(item))
+    starts = [log.source.start for log in logs]
+    if all(start is not None for start in starts) and len(logs) > 1:
+        zones = {start.tzinfo is None for start in starts if start is not None}
+        if len(zones) == 1:
+            logs.sort(key=lambda log: log.source.start)  # type: ignore[arg-type,return-value]
+    return logs
+
+
+def judge(traces: Sequence[RunTraces], relays: dict[tuple[int, str], RelayRecord], limits: Limits) -> Assessment:
+    """Judge traces that are already made."""
+    found = records(traces, dead_time_s=limits.dead_time_s)
+    found, shared = _recurring_common(found, limits)
+    channels = tuple(_channel(record, found, relays, limits) for record in found)
+    cautions = list(_cautions(channels, found, limits))
+    if shared:
+        cautions.insert(0, shared)
+    return Assessment(
+        limits=limits,
+        runs=tuple(run.run for run in traces),
+        channels=channels,
+        coincidence=_coincidence(found),
+        next=_overall(channels, limits),
+        cautions=tuple(cautions),
+        records=tuple(found),
+        traces=tuple(traces),
+    )
+
+
+def _recurring_common(found: list[ChannelRecord], limits: Limits) -> tuple[list[ChannelRecord], str]:
+    """Events of all channels at once are the room's, unless there are more of them than a room shows."""
+    counts = [int(np.count_nonzero(record.episodes.common)) for record in found]
+    if not counts or max(counts) < 2:
+        return found, ""
+    hours = max(record.observed_s for record in found) / HOUR
+    result = recurrence_test(max(counts), hours, nuisance_rate=limits.nuisance_rate_per_h)
+    if result.p_value > 1.0 - limits.confidence:
+        return found, ""
+    kept = [
+        replace(record, episodes=replace(record.episodes, common=np.zeros(record.episodes.count, dtype=bool)))
+        for record in found
+    ]
+    return kept, (
+        f"{max(counts)} episodes came in all channels at once, more than a room shows: look at what the channels share "
+        "(supply, protection, mains, ground or the meter) before either channel."
+    )
+
+
+def _channel(
+    record: ChannelRecord,
+    everyone: Sequence[ChannelRecord],
+    relays: dict[tuple[int, str], RelayRecord],
+    limits: Limits,
+) -> ChannelAssessment:
+    rate = recurrence.episode_rate(record, limits)
+    levels = drift.levels_of(record, everyone)
+    ups = condition.power_ups(record, limits)
+    relay, late_trips = _relay(record, relays)
+    level = condition.settled_level(record)
+    moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits))
+    changes, changed = drift.level_change(record, levels, limits)
+    findings = correct(
+        [
+            recurrence.intermittent(record, rate, limits),
+            recurrence.clustered(record, limits),
+            worsening.more_often(record, limits),
+            worsening.larger(record, limits),
+            worsening.worse_with_age(record, limits),
+            condition.settled_offset(record, limits),
+            moved,
+            changed,
+            condition.noise(record, limits),
+            condition.power_up(ups, limits),
+            condition.protection(late_trips, relay.peak_V, relay.seconds_above_threshold, limits),
+        ],
+        limits.confidence,
+    )
+    answers = by_question(findings)
+    own = ~record.episodes.common
+    lengths = record.episodes.end_s - record.episodes.start_s
+    sizes = record.episodes.size_V[own]
+    dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
+    facts = Facts(
+        observed_s=record.observed_s,
+        episodes=rate.episodes,
+        common_episodes=rate.common_episodes,
+        episode_s=float(lengths[own].sum()),
+        steady_upper_per_h=rate.steady_upper_per_h,
+        power_ups=sum(trace.power_up_seen for trace in record.traces),
+        trips=late_trips,
+        dangerous_V=dangerous,
+        two_levels=any(getattr(trace, "two_levels", None) is not None for trace in record.traces),
+        filled=bool(recurrence.long_evidence(record, limits)),
+        life_shown=any(getattr(trace, "life", "seen") == "seen" for trace in record.traces),
+    )
+    verdict = decide(answers, facts, limits)
+    largest = float(sizes.max()) if sizes.size else None
+    peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
+    return ChannelAssessment(
+        channel=record.channel,
+        fitness=verdict.fitness,
+        verdict=verdict.word,
+        tail=verdict.tail,
+        reads=owner(record.channel, verdict, answers, facts, limits, peak),
+        technician=_technician(findings, rate),
+        excursions=_excursion_rows(record, limits),
+        excursions_total=sum(trace.excursions.count for trace in record.traces),
+        rate=rate,
+        findings=findings,
+        baseline=BaselineResult(level, *drift.slope(levels, limits.confidence), changes),
+        noise=_noise(record),
+        in_excursion_s=record.in_excursion_s,
+        observed_s=record.observed_s,
+        power_up=ups,
+        relay=relay,
+        next=_next(rate, facts, verdict.word, limits),
+        gaps=tuple(
+            {"run": number, **gap.to_dict()}
+            for number, trace in zip(record.numbers, record.traces, strict=True)
+            for gap in trace.unobserved
+        ),
+        thresholds={
+            "enter_V": max((trace.enter_V for trace in record.traces), default=limits.excursion_V),
+            "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
+        },
+    )
+
+
+def _excursion_rows(record: ChannelRecord, limits: Limits) -> tuple[ExcursionRow, ...]:
+    rows = []
+    episode = 0
+    for number, trace in zip(record.numbers, record.traces, strict=True):
+        found = trace.excursions
+        for k in range(found.count):
+            rows.append(
+                ExcursionRow(
+                    run=number,
+                    episode=episode + int(trace.episode[k]),
+                    start_s=float(found.start_s[k]),
+                    end_s=float(found.end_s[k]),
+                    duration_s=float(found.end_s[k] - found.start_s[k]),
+                    peak_V=float(found.peak_V[k]),
+                    deviation_V=float(found.deviation_V[k]),
+                    cut=bool(found.cut[k]),
+                    phase="warm-up" if found.start_s[k] < trace.warm_up_until_s else "settled",
+                    at_least=bool(found.over_range[k] or found.cut[k]),
+                )
+            )
+        episode += int(trace.episode[-1]) + 1 if trace.episode.size else 0
+    if len(rows) > EXCURSIONS_LISTED:
+        rows.sort(key=lambda row: (abs(row.peak_V) < limits.protection_V, -abs(row.deviation_V)))
+        rows = sorted(rows[:EXCURSIONS_LISTED], key=lambda row: (row.run, row.start_s))
+    return tuple(rows)
+
+
+def _relay(record: ChannelRecord, relays: dict[tuple[int, str], RelayRecord]) -> tuple[RelayResult, int]:
+    """Sum over runs; trips during the start's surge do not count for fitness."""
+    parts = [
+        (relays[number, record.channel], trace)
+        for number, trace in zip(record.numbers, record.traces, strict=True)
+        if (number, record.channel) in relays
+    ]
+    late = 0
+    peak = None
+    for part, trace in parts:
+        after = trace.start.end_s if trace.start is not None else 0.0
+        late += int(np.count_nonzero(part.trip_s >= after))
+        if math.isfinite(part.peak_V) and (peak is None or abs(part.peak_V) > abs(peak)):
+            peak = part.peak_V
+    return (
+        RelayResult(
+            trips=sum(part.trips for part, _ in parts),
+            disconnected_s=sum(part.disconnected_s for part, _ in parts),
+            seconds_above_threshold=sum(part.seconds_above_threshold for part, _ in parts),
+            longest_exposure_s=max((part.longest_exposure_s for part, _ in parts), default=0.0),
+            peak_V=peak,
+            source="simulated",
+        ),
+        late,
+    )
+
+
+def _noise(record: ChannelRecord) -> NoiseResult:
+    seen = [trace for trace in record.traces if trace.baseline is not None]
+    if not seen:
+        return NoiseResult(None, None, None)
+    longest = max(seen, key=lambda trace: trace.residual_V.size)
+    colour = None
+    if longest.residual_V.size >= 64:
+        from flicker.stats.noise import noise_colour
+
+        step = float(np.median(np.diff(longest.residual_s)))
+        calm = longest.residual_V[np.abs(longest.residual_V) < longest.leave_V]
+        if calm.size >= 64 and step > 0:
+            colour = noise_colour(calm, step).colour
+    return NoiseResult(
+        sigma_V=float(np.median([trace.sigma_V for trace in seen])),
+        resolution_V=longest.resolution_V,
+        colour=colour,
+    )
+
+
+def _technician(findings: Sequence[Finding], rate: EpisodeRate) -> str:
+    said = [item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}]
+    return " ".join(dict.fromkeys(said))
+
+
+def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
+    hours = facts.observed_s / HOUR
+    if word == "inconclusive" and facts.episodes == 0:
+        missing = max(needed_hours(limits) - hours, 0.0)
+        return Next(
+            missing,
+            limits.confidence,
+            f"Log {hours_text(missing)} more; if they stay clean, {limits.episode_rate_per_h:g} episodes per hour are excluded.",
+        )
+    if facts.episodes > 0 and hours > 0:
+        catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=limits.confidence).exposure)
+        return Next(
+            catch,
+            limits.confidence,
+            f"To see it again with a chance of {limits.confidence:.0%}, log {hours_text(catch)} more; "
+            "so long a clean log after a repair begins to speak for a cure.",
+        )
+    tenth = needed_hours(limits) * 10.0
+    return Next(
+        max(tenth - hours, 0.0),
+        limits.confidence,
+        f"To exclude a fault ten times rarer ({limits.episode_rate_per_h / 10:g} per hour), log {hours_text(max(tenth - hours, 0.0))} more without an episode.",
+    )
+
+
+def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
+    wanted = [item.next for item in channels if item.next.soak_h is not None]
+    return max(wanted, key=lambda item: item.soak_h or 0.0) if wanted else Next(None, limits.confidence, "Nothing was observed.")
+
+
+def _coincidence(found: Sequence[ChannelRecord]) -> dict[str, Any] | None:
+    return None
+
+
+def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:
+    out = []
+    if any(item.fitness == DO_NOT_CONNECT for item in channels):
+        out.append("Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended.")
+    for trace in (trace for record in found for trace in record.traces):
+        for text in getattr(trace, "cautions", ()):
+            out.append(f"{trace.channel}: {text}")
+    if not any(trace.power_up_seen for record in found for trace in record.traces):
+        out.append("No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged.")
+    out.append(SAFETY)
+    return list(dict.fromkeys(out))

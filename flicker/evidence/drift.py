@@ -1,0 +1,343 @@
+"""Does the settled level move? Slope, step and wander alike, against thermal settling, the room, and 1/f noise.
+
+The levels are medians of five-minute cells of observed time, the surge and a warm-up exponential taken off. What all
+channels share, and what returns with the day, is the room's and has a limit of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.evidence.findings import NO, NOT_SHOWN, Finding
+from flicker.evidence.limits import Limits
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.spans import holds
+from flicker.signals.baseline import group_quantiles
+from flicker.signals.trace import Trace
+from flicker.stats.trends import movement_kind, movement_test, robust_slope
+
+Floats = NDArray[np.float64]
+
+CELL_S = 300.0
+DAY_S = 86400.0
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Robust levels of equal cells of one power-up: ``time_s`` is each cell's start, ``level_V`` its median.
+
+    ``room_V`` is the part that the other channels or the time of day explain, ``settling_V`` the warm-up exponential;
+    both are taken off ``level_V``.
+    """
+
+    time_s: Floats
+    level_V: Floats
+    room_V: Floats
+    settling_V: Floats
+    sigma_V: float
+    resolution_V: float
+    samples_per_cell: int
+
+
+def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
+    """Start and median of each cell that was observed for at least a third of its width."""
+    base = trace.baseline
+    if base is None:
+        return np.empty(0), np.empty(0)
+    keep = holds(trace.observed, base.cell_s)
+    time, value = base.cell_s[keep], base.cell_V[keep]
+    if time.size == 0:
+        return time, value
+    spacing = float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else width_s
+    width = max(width_s, 3.0 * spacing)
+    group = np.floor(time / width).astype(np.int64)
+    numbers, (middle,) = group_quantiles(group, value, (0.5,))
+    count = np.bincount((group - group[0]).astype(np.int64))[numbers - group[0]]
+    full = count >= max(1.0, width / spacing / 3.0)
+    return numbers[full] * width, middle[full]
+
+
+def settling(time_s: Floats, level_V: Floats) -> Floats:
+    """Warm-up exponential of a run's levels, or zeros.
+
+    Taken only where it explains most of the movement and does so better than a line and better than one step: a drift
+    must not pass as warm-up. Time constants from a cell to an hour, at most a fifth of the run.
+    """
+    none = np.zeros_like(level_V)
+    if time_s.size < 8:
+        return none
+    since = time_s - time_s[0]
+    longest = min(float(since[-1]) / 5.0, HOUR)
+    if longest < 0.5 * CELL_S:
+        return none
+    centred = level_V - level_V.mean()
+    total = float(centred @ centred)
+    if total == 0.0:
+        return none
+    line = np.polyfit(since, level_V, 1)
+    others = float(np.sum((level_V - np.polyval(line, since)) ** 2))
+    left = np.arange(1, level_V.size)
+    gain = np.cumsum(centred)[:-1] ** 2 * (1.0 / left + 1.0 / (level_V.size - left))
+    others = min(others, total - float(gain.max()))
+    best, curve = np.inf, none
+    for tau in np.geomspace(0.5 * CELL_S, longest, 12):
+        shape = np.exp(-since / tau)
+        design = np.column_stack((np.ones_like(shape), shape))
+        coefficients, *_ = np.linalg.lstsq(design, level_V, rcond=None)
+        loss = float(np.sum((level_V - design @ coefficients) ** 2))
+        if loss < best:
+            best, curve = loss, coefficients[1] * shape
+    return curve if best < 0.4 * total and best < others else none
+
+
+def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Levels]:
+    """Levels of each power-up of a channel, with the room's share taken off."""
+    out = []
+    for cycle in sorted(set(record.cycle)):
+        time, level, parts = _joined(record, cycle)
+        if time.size == 0:
+            continue
+        curve = settling(time, level)
+        room = _room(time, level - curve, [o for o in others if o.channel != record.channel], record, cycle)
+        sigma = float(np.median([t.sigma_V for t in parts]))
+        step = max(t.resolution_V for t in parts)
+        interval = float(np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle]))
+        per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
+        out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell))
+    return out
+
+
+def _joined(record: ChannelRecord, cycle: int) -> tuple[Floats, Floats, list[Trace]]:
+    """Levels of all runs that continue one power-up, on one clock."""
+    times, levels, parts = [], [], []
+    offset, origin = 0.0, None
+    for run, trace, number in zip(record.runs, record.traces, record.cycle, strict=True):
+        if number != cycle:
+            continue
+        if run.start is not None and origin is not None:
+            offset = max(offset, (run.start - origin).total_seconds())
+        if origin is None:
+            origin = run.start
+        time, level = cell_levels(trace)
+        shift = np.ceil(offset / CELL_S) * CELL_S if offset else 0.0
+        times.append(time + shift)
+        levels.append(level)
+        parts.append(trace)
+        offset = shift + run.duration_s
+    time, level = np.concatenate(times), np.concatenate(levels)
+    keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
+    return time[keep], level[keep], parts
+
+
+def _room(time: Floats, level: Floats, others: Sequence[ChannelRecord], record: ChannelRecord, cycle: int) -> Floats:
+    """The part of the movement that another channel shares in the same measure, or that follows the time of day."""
+    room = np.zeros_like(level)
+    if time.size < 12:
+        return room
+    for other in others:
+        if cycle not in other.cycle:
+            continue
+        time_o, level_o, _ = _joined(other, cycle)
+        both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
+        if both.size < 12:
+            continue
+        mine, theirs = level[here] - np.median(level[here]), level_o[there] - np.median(level_o[there])
+        spread = float(theirs @ theirs)
+        if spread == 0.0 or float(mine @ mine) == 0.0:
+            continue
+        slope = float(mine @ theirs) / spread
+        correlation = float(mine @ theirs) / np.sqrt(spread * float(mine @ mine))
+        if correlation > 0.9 and 0.4 < slope < 2.5:
+            room = np.interp(time, time_o, slope * (level_o - np.median(level_o)))
+            break
+    if time[-1] - time[0] >= 1.5 * DAY_S:
+        rest = level - room
+        angle = 2.0 * np.pi * time / DAY_S
+        design = np.column_stack((np.ones_like(time), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)))
+        coefficients, *_ = np.linalg.lstsq(design, rest, rcond=None)
+        daily = design[:, 1:] @ coefficients[1:]
+        centred = rest - rest.mean()
+        left = rest - design @ coefficients
+        if float(left @ left) < 0.5 * float(centred @ centred):
+            room = room + daily
+    return room
+
+
+def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Finding:
+    """Does the settled level move by more than the limit, by slope, step or wander?"""
+    method = "range of five-minute levels against what 1/f noise explains"
+    tested = [part for part in levels if part.time_s.size >= 4]
+    results = [
+        movement_test(
+            part.level_V,
+            part.time_s,
+            limit=limits.drift_V,
+            sigma=part.sigma_V,
+            samples_per_cell=part.samples_per_cell,
+            resolution=part.resolution_V,
+        )
+        for part in tested
+    ]
+    if not results:
+        return Finding("drift", NOT_SHOWN, method, "Too short to tell movement of the level from noise: twenty minutes and more are needed.", limit=limits.drift_V, unit="V")
+    worst = min(range(len(results)), key=lambda k: (results[k].p_value, -results[k].range))
+    result, part = results[worst], tested[worst]
+    p_value = min(1.0, result.p_value * len(results))
+    kind = movement_kind(part.level_V, part.time_s)
+    words = {
+        "slope": "moves steadily",
+        "step": "jumps once and stays there",
+        "wander": "wanders",
+        "none": "does not move",
+    }[kind.kind]
+    past = result.range > limits.drift_V
+    # What comes back is wander, and wander has a limit of its own.
+    if kind.kind == "wander" and kind.returns:
+        past = result.range > limits.wander_V
+        words = "wanders and comes back"
+    within = result.high <= limits.drift_V
+    span_h = float(part.time_s[-1] - part.time_s[0]) / HOUR
+    text = f"The settled level {words if past else 'stays'} within {result.range * 1e3:.3g} mV over {span_h:.3g} h."
+    if past:
+        text = f"The settled level {words}: {result.range * 1e3:.3g} mV in {span_h:.3g} h."
+    moved = float(np.ptp(part.room_V))
+    if moved > limits.drift_V:
+        text += f" A further {moved * 1e3:.3g} mV is shared by the channels or follows the time of day: the room."
+    return Finding(
+        "drift",
+        NO if within else NOT_SHOWN,
+        method,
+        text,
+        statistic=result.critical_range,
+        p_value=p_value,
+        sided="one",
+        effect=result.range,
+        low=result.low,
+        high=result.high if np.isfinite(result.high) else None,
+        unit="V",
+        limit=limits.drift_V,
+        holds=past and result.low > 0,
+    )
+
+
+def run_to_run(record: ChannelRecord, limits: Limits) -> Finding | None:
+    """Does the level settle further away at each power-up? Rank correlation over power-ups, exact; None below five."""
+    levels, cycles = [], []
+    for cycle in sorted(set(record.cycle)):
+        seen = [t.level_V for t, c in zip(record.traces, record.cycle, strict=True) if c == cycle and t.level_V is not None]
+        if seen:
+            levels.append(float(np.median(seen)))
+            cycles.append(cycle)
+    if len(levels) < 5:
+        return None
+    from flicker.stats.trends import mann_kendall, theil_sen
+
+    result = mann_kendall(levels, cycles)
+    slope = theil_sen(levels, cycles, confidence=limits.confidence)
+    moved = slope.slope * (cycles[-1] - cycles[0])
+    return Finding(
+        "drift",
+        NOT_SHOWN,
+        f"rank correlation of the settled level over {len(levels)} power-ups",
+        f"From the first to the last power-up the settled level moves by {moved * 1e3:.3g} mV, a little at each.",
+        statistic=float(result.tau),
+        p_value=float(result.p_value),
+        sided="two",
+        effect=moved,
+        low=slope.low * (cycles[-1] - cycles[0]),
+        high=slope.high * (cycles[-1] - cycles[0]),
+        unit="V",
+        limit=limits.drift_V,
+        holds=abs(moved) > limits.drift_V,
+    )
+
+
+def strongest(within: Finding, between: Finding | None) -> Finding:
+    """One answer from the two ways a level can drift; the smaller p-value counts twice."""
+    if between is None or between.p_value is None:
+        return within
+    if within.p_value is None:
+        return between
+    first, second = sorted((within, between), key=lambda item: (not item.holds, item.p_value))
+    return replace(first, p_value=min(1.0, 2.0 * (first.p_value or 0.0)), answer=NOT_SHOWN if between.holds else within.answer)
+
+
+def level_change(
+    record: ChannelRecord, levels: Sequence[Levels], limits: Limits
+) -> tuple[tuple[dict[str, Any], ...], Finding]:
+    """Changes of the settled level, each with its place and size; 'yes' where one is beyond the drift limit for sure."""
+    from flicker.stats.changepoints import level_changes
+
+    method = "stepwise search for changes against 1/f noise, simultaneous interval of each step"
+    rows: list[dict[str, Any]] = []
+    p_values: list[float] = []
+    by_cycle = dict(zip(sorted(set(record.cycle)), levels, strict=False)) if len(levels) == record.cycles else {}
+    for number, trace, cycle in zip(record.numbers, record.traces, record.cycle, strict=True):
+        base = trace.baseline
+        if base is None:
+            continue
+        keep = holds(trace.observed, base.cell_s)
+        time, value = base.cell_s[keep], base.cell_V[keep]
+        if value.size < 20:
+            continue
+        part = by_cycle.get(cycle)
+        if part is not None and record.cycle.count(cycle) == 1:
+            value = value - np.interp(time, part.time_s, part.room_V + part.settling_V)
+        found = level_changes(value, time, confidence=limits.confidence, resolution=trace.resolution_V)
+        p_values.append(float(found.p_value))
+        for change in found.changes:
+            rows.append(
+                {
+                    "run": number,
+                    "time_s": float(change.at),
+                    "low_s": float(change.low),
+                    "high_s": float(change.high),
+                    "step_V": float(change.step),
+                    "step_low_V": float(change.step_low),
+                    "step_high_V": float(change.step_high),
+                    "p_value": float(change.p_value),
+                }
+            )
+    if not p_values:
+        return (), Finding("level change", NOT_SHOWN, method, "Too short to look for changes of level.", unit="V", limit=limits.drift_V)
+    sure = [row for row in rows if min(abs(row["step_low_V"]), abs(row["step_high_V"])) > limits.drift_V and row["step_low_V"] * row["step_high_V"] > 0]
+    if not rows:
+        text = "No change of level that noise would not explain."
+    else:
+        largest = max(sure or rows, key=lambda row: abs(row["step_V"]))
+        minutes = largest["time_s"] / 60.0
+        text = f"The level changed by {largest['step_V'] * 1e3:.3g} mV at {minutes:.1f} min of run {largest['run'] + 1}"
+        text += "; was something adjusted here?" if sure else ", less than matters."
+    best = max(sure or rows, key=lambda row: abs(row["step_V"])) if rows else None
+    return tuple(rows), Finding(
+        "level change",
+        NOT_SHOWN,
+        method,
+        text,
+        statistic=float(len(rows)),
+        p_value=min(1.0, len(p_values) * (min((row["p_value"] for row in sure), default=min(p_values)))),
+        sided="two",
+        effect=best["step_V"] if best else None,
+        low=best["step_low_V"] if best else None,
+        high=best["step_high_V"] if best else None,
+        unit="V",
+        limit=limits.drift_V,
+        holds=bool(sure),
+    )
+
+
+def slope(levels: Sequence[Levels], confidence: float) -> tuple[float | None, float | None, float | None]:
+    """Slope in volts per hour with its interval, of the power-up observed longest."""
+    if not levels:
+        return None, None, None
+    part = max(levels, key=lambda item: item.time_s.size)
+    if part.time_s.size < 12:
+        return None, None, None
+    result = robust_slope(part.level_V + part.room_V, part.time_s / HOUR, confidence=confidence)
+    return float(result.slope), float(result.low), float(result.high)

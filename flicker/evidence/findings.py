@@ -1,0 +1,82 @@
+"""One answer to one question about one channel, and the correction of p-values that are looked at together."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from flicker.stats._result import Result
+
+YES, NO, NOT_SHOWN = "yes", "no", "not shown"
+
+# Questions whose p-values are corrected together (Holm). A channel is called worse on the second family alone, and
+# anything but steady on the first; correcting across both would halve the power where it is needed (docs: DEVELOPERS).
+FAMILIES: tuple[frozenset[str], ...] = (
+    frozenset({"intermittent", "noise", "drift", "level change"}),
+    frozenset({"more often", "larger", "worse with age"}),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding(Result):
+    """Answer to a question: 'yes' shown and large enough to matter, 'no' shown to be within the limit, else 'not shown'.
+
+    ``effect`` with ``low`` and ``high`` is in ``unit``; ``p_adjusted`` is ``p_value`` corrected within its family;
+    ``sided`` is 'one' or 'two'. ``holds`` tells whether the effect is past its limit, whatever the p-value says.
+    """
+
+    question: str
+    answer: str
+    method: str
+    reads: str
+    statistic: float | None = None
+    p_value: float | None = None
+    p_adjusted: float | None = None
+    sided: str | None = None
+    effect: float | None = None
+    low: float | None = None
+    high: float | None = None
+    unit: str | None = None
+    limit: float | None = None
+    holds: bool = False
+
+
+def holm(p_values: Sequence[float]) -> list[float]:
+    """Holm's step-down correction (Scandinavian Journal of Statistics 6, 1979, 65-70), in the order given."""
+    order = sorted(range(len(p_values)), key=lambda index: p_values[index])
+    out = [1.0] * len(p_values)
+    reached = 0.0
+    for rank, index in enumerate(order):
+        reached = max(reached, min(1.0, (len(p_values) - rank) * p_values[index]))
+        out[index] = reached
+    return out
+
+
+def correct(findings: Iterable[Finding], confidence: float) -> tuple[Finding, ...]:
+    """Correct p-values within each family; a 'yes' that no longer stands becomes 'not shown'.
+
+    A question that could not be put to the data (p missing) does not count as looked at.
+    """
+    found = list(findings)
+    for family in FAMILIES:
+        places = [k for k, item in enumerate(found) if item.question in family and item.p_value is not None]
+        adjusted = holm([float(found[k].p_value or 0.0) for k in places])
+        for k, p_adjusted in zip(places, adjusted, strict=True):
+            found[k] = _settle(found[k], p_adjusted, confidence)
+    for k, item in enumerate(found):
+        if item.p_value is not None and item.p_adjusted is None:
+            found[k] = _settle(item, item.p_value, confidence)
+    return tuple(found)
+
+
+def _settle(item: Finding, p_adjusted: float, confidence: float) -> Finding:
+    answer = item.answer
+    if answer != NO:
+        answer = YES if item.holds and p_adjusted <= 1.0 - confidence else NOT_SHOWN
+    return dataclasses.replace(item, p_adjusted=p_adjusted, answer=answer)
+
+
+def by_question(findings: Iterable[Finding]) -> dict[str, Finding]:
+    """Findings by their question."""
+    return {item.question: item for item in findings}

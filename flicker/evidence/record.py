@@ -1,0 +1,187 @@
+"""All runs of one channel side by side: episodes on the clock of observed time, power-ups kept apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import Run
+from flicker.signals.excursions import episode_numbers
+from flicker.signals.trace import RunTraces, Trace
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Episodes:
+    """Episodes of one channel over all runs, arrays of shape (episodes,).
+
+    ``run`` is the place of the run in the record; ``start_s`` and ``end_s`` run time; ``clock_s`` the observed seconds
+    of that run that had passed at the start; ``size_V`` the largest deviation, without sign; ``common`` marks those
+    that every channel showed at once.
+    """
+
+    run: NDArray[np.int64]
+    start_s: Floats
+    end_s: Floats
+    clock_s: Floats
+    size_V: Floats
+    common: NDArray[np.bool_]
+
+    @property
+    def count(self) -> int:
+        """Number of episodes."""
+        return int(self.run.size)
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelRecord:
+    """One channel over all runs of a unit, in time order.
+
+    ``cycle`` gives for each run the number of its power-up: a run that begins in mid-operation and follows another
+    continues that one's clock (a logger's pause restarts nothing).
+    """
+
+    channel: str
+    runs: tuple[Run, ...]
+    numbers: tuple[int, ...]
+    traces: tuple[Trace, ...]
+    cycle: tuple[int, ...]
+    episodes: Episodes
+    dead_time_s: float
+
+    @property
+    def observed_s(self) -> float:
+        """Observed seconds over all runs."""
+        return float(sum(trace.observed_s for trace in self.traces))
+
+    @property
+    def in_excursion_s(self) -> float:
+        """Seconds spent beyond the threshold."""
+        return float(sum(trace.excursions.duration_s.sum() for trace in self.traces))
+
+    @property
+    def cycles(self) -> int:
+        """Power-ups covered by the record."""
+        return len(set(self.cycle))
+
+    @property
+    def longest_episode_s(self) -> float:
+        """Length of the longest episode."""
+        if self.episodes.count == 0:
+            return 0.0
+        return float((self.episodes.end_s - self.episodes.start_s).max())
+
+    def per_cycle(self, *, own: bool = True) -> tuple[list[Floats], list[float]]:
+        """Episode times on the observed clock of each power-up, and that clock's end."""
+        times: dict[int, list[Floats]] = {}
+        ends: dict[int, float] = {}
+        for place, (trace, cycle) in enumerate(zip(self.traces, self.cycle, strict=True)):
+            chosen = self.episodes.run == place
+            if own:
+                chosen &= ~self.episodes.common
+            before = ends.get(cycle, 0.0)
+            times.setdefault(cycle, []).append(before + self.episodes.clock_s[chosen])
+            ends[cycle] = before + trace.observed_s
+        keys = sorted(ends)
+        return [np.concatenate(times[key]) for key in keys], [ends[key] for key in keys]
+
+    def clusters_at(self, dead_time_s: float) -> int:
+        """Number of own episodes if excursions closer than ``dead_time_s`` counted as one."""
+        total = 0
+        for place in range(len(self.traces)):
+            chosen = (self.episodes.run == place) & ~self.episodes.common
+            start, end = self.episodes.start_s[chosen], self.episodes.end_s[chosen]
+            total += int(np.unique(episode_numbers(start, end, dead_time_s)).size)
+        return total
+
+
+def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[ChannelRecord]:
+    """Gather the traces of each channel, in the order in which the channels first appear."""
+    names = list(dict.fromkeys(trace.channel for run in all_runs for trace in run.traces))
+    common = _common_marks(all_runs)
+    cycles = _cycles(all_runs)
+    out = []
+    for name in names:
+        chosen = [
+            (run, cycles[k], trace)
+            for k, run in enumerate(all_runs)
+            for trace in run.traces
+            if trace.channel == name
+        ]
+        traces = tuple(trace for _, _, trace in chosen)
+        parts = []
+        for place, (run, _, trace) in enumerate(chosen):
+            start, end, deviation = trace.episode_table()
+            parts.append(
+                (
+                    np.full(start.size, place, dtype=np.int64),
+                    start,
+                    end,
+                    trace.observed_clock(start),
+                    np.abs(deviation),
+                    common.get((run.number, name), np.zeros(start.size, dtype=bool)),
+                )
+            )
+        columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
+        out.append(
+            ChannelRecord(
+                channel=name,
+                runs=tuple(run.run for run, _, _ in chosen),
+                numbers=tuple(run.number for run, _, _ in chosen),
+                traces=traces,
+                cycle=tuple(cycle for _, cycle, _ in chosen),
+                episodes=Episodes(*columns),
+                dead_time_s=dead_time_s,
+            )
+        )
+    return out
+
+
+def _cycles(all_runs: Sequence[RunTraces]) -> list[int]:
+    """Number the power-ups: a run in which no channel shows one continues the one before."""
+    out: list[int] = []
+    for place, run in enumerate(all_runs):
+        begins = any(trace.power_up_seen for trace in run.traces)
+        if place == 0:
+            out.append(0)
+            continue
+        before = all_runs[place - 1].run
+        apart = None
+        if run.run.start is not None and before.start is not None:
+            apart = (run.run.start - before.start).total_seconds() - before.duration_s
+        separate = begins or (apart is not None and apart > 6 * 3600.0)
+        out.append(out[-1] + 1 if separate else out[-1])
+    return out
+
+
+def _common_marks(all_runs: Sequence[RunTraces], near_s: float = 1.0) -> dict[tuple[int, str], NDArray[np.bool_]]:
+    """Mark short episodes that every channel of a run showed at once (within a second, or two samples)."""
+    out: dict[tuple[int, str], NDArray[np.bool_]] = {}
+    for run in all_runs:
+        seen = [trace for trace in run.traces if trace.observed_s > 0]
+        if len(seen) < 2:
+            continue
+        near = max(near_s, 2.0 * run.run.sample_interval_s)
+        tables = {trace.channel: trace.episode_table() for trace in seen}
+        for name, (start, end, _) in tables.items():
+            everywhere = end - start <= 30.0
+            for other, (other_start, other_end, _) in tables.items():
+                if other == name:
+                    continue
+                # Alike in time: begins together and ends together, give or take.
+                if other_start.size == 0:
+                    everywhere &= False
+                    continue
+                place = np.clip(np.searchsorted(other_start, start), 1, other_start.size) - 1
+                hit = np.zeros(start.size, dtype=bool)
+                for candidate in (place, np.minimum(place + 1, other_start.size - 1)):
+                    hit |= (np.abs(other_start[candidate] - start) <= near) & (
+                        np.abs(other_end[candidate] - end) <= max(near, 2.0)
+                    )
+                everywhere &= hit
+            out[(run.number, name)] = everywhere
+    return out

@@ -1,0 +1,114 @@
+"""The verdict on one channel: a short list of rules over findings, strongest first, and fitness before all of them.
+
+Findings in (each statistically shown and large enough to matter, or not), a word with its tail out. Fitness is decided
+by volts alone: a channel stuck at 40 V has no excursion, no drift and no noise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from flicker.evidence.findings import YES, Finding
+from flicker.evidence.limits import Limits
+
+DO_NOT_CONNECT = "do not connect"
+NOT_YET_SHOWN = "not yet shown"
+WITHIN_LIMITS = "within limits for the time observed"
+
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the rules need beside the findings."""
+
+    observed_s: float
+    episodes: int
+    common_episodes: int
+    episode_s: float
+    steady_upper_per_h: float | None
+    power_ups: int
+    trips: int
+    dangerous_V: float | None
+    two_levels: bool
+    filled: bool
+    life_shown: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The word, its tail, and fitness."""
+
+    word: str
+    tail: str
+    fitness: str
+
+
+def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> Verdict:
+    """Apply the rules, strongest first."""
+
+    def yes(question: str) -> bool:
+        return question in findings and findings[question].answer == YES
+
+    word, tail = _word(yes, facts, limits)
+    if yes("settled offset") and word in {"steady", "inconclusive"}:
+        tail = "constant, but offset too high" if word == "steady" else f"{tail}; offset too high"
+    return Verdict(word, tail, _fitness(word, yes, facts))
+
+
+def _word(yes, facts: Facts, limits: Limits) -> tuple[str, str]:  # type: ignore[no-untyped-def]
+    hours = facts.observed_s / HOUR
+    if not facts.life_shown:
+        return "inconclusive", "no sign of life: switch the unit off and on once while logging"
+    if facts.observed_s <= 0:
+        return "inconclusive", "nothing was observed"
+    recurs = yes("intermittent")
+    one_run = facts.power_ups < 2
+    if recurs and yes("larger"):
+        return "degrading", "swings get larger"
+    if recurs and yes("worse with age"):
+        return "degrading", "more often with each power-up"
+    if recurs and yes("more often") and one_run:
+        return "degrading", "more often during this run; heat and wear cannot be told apart: repeat from cold"
+    if yes("drift") or yes("level change"):
+        tail = "the settled level moves" if yes("drift") else "the settled level jumped"
+        return "drifting", tail + (", with recurring swings" if recurs else "")
+    if recurs:
+        kind = "recurring swings"
+        if facts.filled:
+            kind = "beyond the threshold for long stretches"
+        return "noisy", kind + ("; more often the longer it runs" if yes("more often") else "")
+    if facts.two_levels:
+        return "noisy", "two levels"
+    if yes("noise"):
+        return "noisy", "high noise floor"
+    enough = hours >= needed_hours(limits)
+    if facts.episodes > 0:
+        apart = (facts.observed_s - facts.episode_s) / HOUR
+        times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
+        if apart >= needed_hours(limits):
+            return "one-off", f"seen {times}, not proved gone"
+        return "inconclusive", f"seen {times} in {hours:.2g} h"
+    upper = facts.steady_upper_per_h
+    if enough or (upper is not None and upper <= limits.episode_rate_per_h):
+        cold = f" and {facts.power_ups} power-up{'s' if facts.power_ups != 1 else ''}" if facts.power_ups else ""
+        room = "; events in all channels at once, no more than a room shows" if facts.common_episodes else ""
+        return "steady", f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}"
+    missing = needed_hours(limits) - hours
+    return "inconclusive", f"clean for {hours:.2g} h; {missing:.2g} h more needed"
+
+
+def needed_hours(limits: Limits) -> float:
+    """Clean hours that exclude the rate of concern at the limits' confidence: -ln(1 - confidence) / rate."""
+    import math
+
+    return -math.log(1.0 - limits.confidence) / limits.episode_rate_per_h
+
+
+def _fitness(word: str, yes, facts: Facts) -> str:  # type: ignore[no-untyped-def]
+    if facts.trips > 0 or facts.dangerous_V is not None:
+        return DO_NOT_CONNECT
+    if word == "steady" and not yes("settled offset") and not yes("power-up"):
+        return WITHIN_LIMITS
+    return NOT_YET_SHOWN
