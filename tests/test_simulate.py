@@ -7,7 +7,9 @@ counts (Garwood 1936, as quantiles of chi-square from scipy.stats) and of shares
 from __future__ import annotations
 
 import csv
+import importlib.util
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -437,7 +439,7 @@ def test_several_runs_go_to_one_file_or_to_one_each(tmp_path):
     assert rows[0][1] == "2031-03-03T18:30:00.000" and rows[1440][1] == "2031-03-04T14:42:00.000"
     parts = bench.write(tmp_path / "each.csv", split=True)
     assert [part.name for part in parts] == ["each-1.csv", "each-2.csv", "each-3.csv"]
-    assert all(table(part)[1][0][0] == "0.000" for part in parts)
+    assert all(table(part)[1][0][0] == "0.0" for part in parts)
     taps = simulate_log("taps", hours=0.5, seed=1)
     _, marks = taps.write(tmp_path / "taps.csv")
     head, rows = table(marks)
@@ -507,3 +509,33 @@ def test_calibration_logs_are_cheap():
             simulate_log(kind, seed=seed)
             turns.append(time.perf_counter() - begin)
         assert min(turns) < 0.020
+
+
+# --- demo data ------------------------------------------------------------------------------------------------------
+
+
+def demo_maker():
+    script = Path(__file__).parent / "studies" / "make_demo_data.py"
+    spec = importlib.util.spec_from_file_location("make_demo_data", script)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module, script.parents[2] / "demo_data"
+
+
+@pytest.mark.parametrize("name", ["two_minutes.csv", "relay.csv", "a45_2_reseated_1.csv"])
+def test_demo_data_are_made_again_byte_for_byte(name, tmp_path):
+    maker, folder = demo_maker()
+    assert maker.make(name, tmp_path).read_bytes() == (folder / name).read_bytes()
+
+
+def test_demo_data_tell_their_story_and_stay_small():
+    maker, folder = demo_maker()
+    assert {path.name for path in folder.glob("*.csv")} >= set(maker.FILES)
+    assert sum((folder / name).stat().st_size for name in maker.FILES) < 4_000_000
+    readme = (folder / "README.md").read_text(encoding="utf-8")
+    for name in maker.STARTS:
+        bench = maker.bench(name)
+        counts = [len(bench.truth.excursions(channel)) for channel in ("left", "right")]
+        assert counts[1] == 0 and (counts[0] == 0) == ("replaced" in name)
+        (row,) = [line for line in readme.splitlines() if f"| {name} |" in line]
+        assert row.endswith(f"| {counts[0]} | {counts[1]} |")

@@ -134,6 +134,7 @@ def simulate_log(
     rate_hz: float | None = None,
     runs: int | None = None,
     seed: int = 1,
+    unit: int | None = None,
     channels: Sequence[str] = ("left", "right"),
     bad: Sequence[str] | None = None,
     noise: str | None = None,
@@ -170,6 +171,9 @@ def simulate_log(
     seed : int
         0 or more. Equal arguments give equal benches. Every part (noise of a channel, place of its glitches ...) has
         a random stream of its own (numpy ``SeedSequence``), so a changed option changes only what it names.
+    unit : int
+        Seed of what belongs to the unit itself (settled levels, surges), ``seed`` unless given: benches of one unit and
+        different seeds are its visits or its stages of repair.
     channels, bad : sequence of str
         Names of the channels, and of those that get the fault (the first only). The others stay sound, except for
         what the room or the unit as a whole does.
@@ -240,7 +244,7 @@ def simulate_log(
         "full_scale_V": full_scale_V,
     }
     used = {**_DEFAULTS, **entry.bench, **{name: value for name, value in given.items() if value is not None}}
-    setting = _setting(used, seed, channels, bad, _START if start is None else start)
+    setting = _setting(used, seed, seed if unit is None else unit, channels, bad, _START if start is None else start)
     sheet = Sheet(setting)
     sheet.call(entry.verdict)
     entry.draw(sheet, **options)
@@ -253,7 +257,12 @@ def simulate_log(
 
 
 def _setting(
-    used: Mapping[str, Any], seed: int, channels: Sequence[str], bad: Sequence[str] | None, start: datetime
+    used: Mapping[str, Any],
+    seed: int,
+    unit: int,
+    channels: Sequence[str],
+    bad: Sequence[str] | None,
+    start: datetime,
 ) -> Setting:
     names = tuple(str(name) for name in channels)
     if not names or len(set(names)) != len(names):
@@ -280,6 +289,7 @@ def _setting(
         rate_hz=rate_hz,
         runs=runs,
         seed=whole("seed", seed, what="a seed"),
+        unit=whole("unit", unit, what="a seed"),
         channels=names,
         bad=wrong,
         noise=one_of("noise", used["noise"], tuple(COLOURS)),

@@ -36,7 +36,7 @@ for _name, (_text, _bench) in _STEADY.items():
 def warming(sheet: Sheet, *, warm_V: float | None = None, warm_tau_s: float | None = None) -> None:
     """Settle thermally by ``warm_V`` (drawn: 3 to 10 mV) with ``warm_tau_s`` (drawn: 8 to 25 min), every channel."""
     for run, name, trace in sheet.each():
-        unit = sheet.rng("warming", 0, name)
+        unit = sheet.unit_rng("warming", name)
         size = float(unit.uniform(0.003, 0.010) * unit.choice([-1.0, 1.0])) if warm_V is None else warm_V
         tau = float(unit.uniform(480.0, 1500.0)) if warm_tau_s is None else warm_tau_s
         trace.level += size * np.exp(-sheet.time[run] / tau)
@@ -176,7 +176,7 @@ def popcorn(
 ) -> None:
     """Switch by ``jump_V`` (drawn: 12 to 30 mV) with exponential dwell times (means drawn: 20 to 300 s)."""
     for run, name, trace in sheet.each_bad():
-        unit = sheet.rng("popcorn unit", 0, name)
+        unit = sheet.unit_rng("popcorn", name)
         sign = float(unit.choice([-1.0, 1.0]))
         drawn = [float(np.exp(unit.uniform(np.log(20.0), np.log(300.0)))) for _ in range(2)]
         size = sign * float(unit.uniform(0.012, 0.030)) if jump_V is None else jump_V
@@ -205,6 +205,19 @@ def step(sheet: Sheet, *, step_V: float = 0.025, at: float | None = None) -> Non
         rng = sheet.rng("drift", 0, name)
         share = float(rng.uniform(0.15, 0.85)) if at is None else at
         sheet.step((sheet.setting.runs - 1) // 2, name, share * sheet.span_s, step_V * float(rng.choice([-1.0, 1.0])))
+
+
+@kind(
+    "drifting-daily",
+    "drifting",
+    "two days: both channels follow the room by 15 mV, one moves 25 mV and stays",
+    verdict="drifting",
+    hours=48.0,
+)
+def step_in_daily_cycle(sheet: Sheet, *, step_V: float = 0.025, daily_V: float = 0.015) -> None:
+    """Add the daily cycle to every channel and one lasting step to the bad ones."""
+    daily(sheet, daily_V=daily_V)
+    step(sheet, step_V=step_V)
 
 
 @kind("drifting-walk", "drifting", "a settled level that wanders at random over 60 mV", verdict="drifting")

@@ -30,6 +30,7 @@ class Setting:
     rate_hz: float
     runs: int
     seed: int
+    unit: int
     channels: tuple[str, ...]
     bad: tuple[str, ...]
     noise: str
@@ -76,8 +77,16 @@ class Sheet:
 
     def rng(self, purpose: str, run: int = 0, channel: str = "") -> np.random.Generator:
         """Return the random stream of a purpose."""
+        return self._stream(self.setting.seed, purpose, run, channel)
+
+    def unit_rng(self, purpose: str, channel: str = "") -> np.random.Generator:
+        """Return the random stream of what belongs to the unit: the same on every bench it stands on."""
+        return self._stream(self.setting.unit, f"unit {purpose}", 0, channel)
+
+    @staticmethod
+    def _stream(seed: int, purpose: str, run: int, channel: str) -> np.random.Generator:
         key = (zlib.crc32(purpose.encode()), run, zlib.crc32(channel.encode()))
-        return np.random.default_rng(np.random.SeedSequence(self.setting.seed, spawn_key=key))
+        return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=key))
 
     # --- time -------------------------------------------------------------------------------------------------------
 
@@ -115,13 +124,13 @@ class Sheet:
     def _trace(self, run: int, name: str) -> Trace:
         setting = self.setting
         n = self.time[run].size
-        unit = self.rng("unit", 0, name)
+        unit = self.unit_rng("level", name)
         settled = float(np.clip(unit.normal(0.0, 0.005), -0.012, 0.012))
         exponent = float(unit.uniform(0.8, 1.2)) if setting.exponent is None else setting.exponent
         if setting.settled_V is not None:
             settled = setting.settled_V
         rng = self.rng("noise", run, name)
-        if run:
+        if run or setting.unit != setting.seed:  # no two power-ups settle quite alike
             settled += float(rng.normal(0.0, 0.0003))
         noise = setting.noise_V * _noise.COLOURS[setting.noise](rng, n, exponent)
         return Trace(level=np.full(n, settled), noise=noise, settled_V=settled)
@@ -130,13 +139,13 @@ class Sheet:
         """Put a power-up surge at a time: an exponential fall from ``surge_V`` above the settled level."""
         setting = self.setting
         trace = self.traces[run][name]
-        unit = self.rng("surge", 0, name)
+        unit = self.unit_rng("surge", name)
         surge = float(unit.uniform(0.04, 0.12) * (1.0 if unit.random() < 0.8 else -1.0))
         tau = float(np.exp(unit.uniform(np.log(5.0), np.log(18.0))))
         surge = surge if setting.surge_V is None else setting.surge_V
         tau = tau if setting.surge_tau_s is None else setting.surge_tau_s
-        vary = self.rng("surge", run + 1, name)
-        surge *= float(vary.uniform(0.9, 1.1)) * scale if run or time_s else scale
+        vary = self.rng("surge", run, name)
+        surge *= scale if setting.surge_V is not None and time_s == 0.0 else scale * float(vary.uniform(0.9, 1.1))
         first = self.index(run, time_s)
         last = min(self.index(run, time_s + 40.0 * tau), trace.level.size)  # beyond, the rest is under 1e-17
         trace.level[first:last] += surge * np.exp((time_s - self.time[run][first:last]) / tau)

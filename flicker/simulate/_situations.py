@@ -237,7 +237,7 @@ def mains_common(sheet: Sheet, *, rate_per_h: float = 2.0) -> None:
 def servo(sheet: Sheet, *, rate_per_h: float = 6.0, tau_s: float | None = None) -> None:
     """Jump to and fro at ``rate_per_h``; each jump decays with ``tau_s`` (drawn: 1 to 6 s)."""
     for run, name, _ in sheet.each_bad():
-        tau = float(sheet.rng("servo unit", 0, name).uniform(1.0, 6.0)) if tau_s is None else tau_s
+        tau = float(sheet.unit_rng("servo", name).uniform(1.0, 6.0)) if tau_s is None else tau_s
         rng = sheet.rng("place", run, name)
         count = int(rng.poisson(rate_per_h * sheet.usable_s() / 3600.0))
         place = sheet.lead_in_s + np.sort(rng.uniform(0.0, sheet.usable_s(), count))

@@ -58,7 +58,9 @@ def _table(
     for run in which:
         if time == "seconds":
             away = (runs[run].start - first).total_seconds()
-            clock = [f"{second:.3f}" for second in (runs[run].time_s + away).tolist()]
+            seconds = runs[run].time_s + away
+            places = next(k for k in range(4) if k == 3 or not np.any(np.abs(np.round(seconds, k) - seconds) > 1e-6))
+            clock = [f"{second:.{places}f}" for second in seconds.tolist()]
         else:
             clock = [_stamp(runs[run].start, second) for second in runs[run].time_s.tolist()]
         columns = [clock, *(_cells(values[run][name], decimals) for name in names)]
