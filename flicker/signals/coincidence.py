@@ -1,0 +1,352 @@
+"""Do two channels jump together? Episodes of both in; common cause or this channel only, lag, sign and size out.
+
+The other channel may be an output, a rail, the mains or a spare meter input: whatever shares the clock.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from flicker.logs.spans import elapsed, holds, total, without
+from flicker.signals.trace import Trace
+from flicker.stats import _check, association
+from flicker.stats._result import Result
+from flicker.stats.rates import share_interval
+
+Floats = NDArray[np.float64]
+
+LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
+LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart
+COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
+SIZE_PERMUTATIONS = 4_999
+SEED = 20_260_103
+ANSWERS = ("common cause", "partly common", "this channel only", "not shown")
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelEvents:
+    """Episodes of one channel in one run: begin and signed deviation, shape (episodes,), and what was observed."""
+
+    channel: str
+    start_s: Floats
+    deviation_V: Floats
+    observed: Floats
+    sample_interval_s: float
+
+    @classmethod
+    def from_trace(cls, trace: Trace, sample_interval_s: float) -> ChannelEvents:
+        """Take the episodes of a trace."""
+        start, _, deviation = trace.episode_table()
+        return cls(trace.channel, start, deviation, trace.observed, sample_interval_s)
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelCoincidence(Result):
+    """What two channels share.
+
+    Attributes
+    ----------
+    answer
+        'common cause': together beyond chance, and at least half of one channel's episodes. 'partly common': together
+        beyond chance, but fewer. 'this channel only': an upper limit of the shared part below one half, for
+        ``only`` (a channel, or both). 'not shown': the log cannot tell.
+    together, expected
+        Episodes of ``a`` with one of ``b`` within ``lag_s``, and how many chance would bring.
+    share_a, share_a_low, share_a_high, share_b, ...
+        Shared part of each channel's episodes, with exact intervals (NaN, 0, 1 without any).
+    lead_s, lead_low_s, lead_high_s
+        Begin in ``b`` less begin in ``a``: middle over pairs, with an exact interval of the middle where six or more
+        pairs allow one (else NaN). No finer than the sample interval.
+    same_sign, pairs
+        Pairs that go the same way, of all one-to-one pairs.
+    size_ratio, size_correlation, size_p_value
+        Size in ``b`` over size in ``a`` (geometric mean), rank correlation and its permutation p (NaN below 5 pairs).
+    """
+
+    a: str
+    b: str
+    answer: str
+    only: tuple[str, ...]
+    together: int
+    expected: float
+    episodes_a: int
+    episodes_b: int
+    observed_s: float
+    lag_s: float
+    share_a: float
+    share_a_low: float
+    share_a_high: float
+    share_b: float
+    share_b_low: float
+    share_b_high: float
+    p_value: float
+    p_adjusted: float
+    lead_s: float
+    lead_low_s: float
+    lead_high_s: float
+    pairs: int
+    same_sign: int
+    size_ratio: float
+    size_correlation: float
+    size_p_value: float
+    confidence: float
+    seed: int
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """What it means at the bench."""
+        counts = f"{self.a}: {self.episodes_a}, {self.b}: {self.episodes_b} episodes, {self.together} together"
+        if self.observed_s == 0:
+            return f"{self.a} and {self.b} were never observed at the same time."
+        if self.answer in ("common cause", "partly common"):
+            part = "have a common cause" if self.answer == "common cause" else "share part of their episodes"
+            words = f"{self.a} and {self.b} {part} ({counts} where chance gives {self.expected:.2g})"
+            if self.pairs:
+                words += f"; {self._relation()}"
+            return words + ". Look at what they share first: supply, protection, ground, the meter and its leads."
+        if self.answer == "this channel only":
+            alone = " and ".join(self.only)
+            verb = "has" if len(self.only) == 1 else "each have"
+            return f"{alone} {verb} episodes of {'its' if len(self.only) == 1 else 'their'} own ({counts})."
+        return f"Whether {self.a} and {self.b} share a cause is not shown ({counts})."
+
+    def _relation(self) -> str:
+        way = "the same way" if 2 * self.same_sign >= self.pairs else "opposite ways"
+        count = max(self.same_sign, self.pairs - self.same_sign)
+        words = f"{count} of {self.pairs} go {way}, {self.b} {self.size_ratio:.2g} times the size of {self.a}"
+        if self.lead_low_s > 0 or self.lead_high_s < 0:
+            first, second = (self.a, self.b) if self.lead_s > 0 else (self.b, self.a)
+            words += f"; {first} begins {abs(self.lead_s):.2g} s before {second}"
+        return words
+
+
+def coincide(
+    a: ChannelEvents | Sequence[ChannelEvents],
+    b: ChannelEvents | Sequence[ChannelEvents],
+    *,
+    lag_s: float | None = None,
+    confidence: float = 0.95,
+    seed: int = SEED,
+) -> ChannelCoincidence:
+    """Compare the episodes of two channels over the runs they share.
+
+    Parameters
+    ----------
+    a, b : ChannelEvents, or one per run
+        In the same order of runs. Only time in which both were observed counts.
+    lag_s : float, optional
+        Episodes that begin within this of each other are together; two sample intervals, and one second at least,
+        where not given.
+    confidence : float
+        Of the decision and of every interval.
+    seed : int
+        Of the permutations of sizes (4,999) and of the random turns where the episodes are very many.
+
+    Raises
+    ------
+    ValueError
+        If the runs do not match, or an argument is out of range.
+
+    Notes
+    -----
+    Against chance: one channel is turned as a whole around the common observed time (`association.coincidence`), which
+    holds for episodes in bursts. Two rates that both follow the heat of the unit coincide a little more often than
+    that (by a third for rates that grow evenly with time on): with lags of seconds this is far below one episode.
+    """
+    runs_a = [a] if isinstance(a, ChannelEvents) else list(a)
+    runs_b = [b] if isinstance(b, ChannelEvents) else list(b)
+    if not runs_a or len(runs_a) != len(runs_b):
+        raise ValueError(f"b must have one entry per run of a ({len(runs_a)}), got {len(runs_b)}")
+    confidence = _check.share("confidence", confidence)
+    steps = [run.sample_interval_s for run in (*runs_a, *runs_b)]
+    lag = max(LEAST_LAG_S, LAG_STEPS * max(steps)) if lag_s is None else _check.positive("lag_s", lag_s, what="seconds")
+
+    offset = 0.0
+    times: tuple[list[Floats], list[Floats]] = ([], [])
+    sizes: tuple[list[Floats], list[Floats]] = ([], [])
+    for run_a, run_b in zip(runs_a, runs_b, strict=True):
+        common = without(run_a.observed, without(run_a.observed, run_b.observed))
+        for side, run in enumerate((run_a, run_b)):
+            order = np.argsort(run.start_s, kind="stable")
+            inside = order[holds(common, run.start_s[order])]
+            times[side].append(offset + elapsed(common, run.start_s[inside]))
+            sizes[side].append(run.deviation_V[inside])
+        offset += total(common)
+    time_a, time_b = (np.concatenate(side) for side in times)
+    size_a, size_b = (np.concatenate(side) for side in sizes)
+    names = (runs_a[0].channel, runs_b[0].channel)
+    return _compare(names, time_a, time_b, size_a, size_b, offset, lag, confidence, seed)
+
+
+def _compare(
+    names: tuple[str, str],
+    time_a: Floats,
+    time_b: Floats,
+    size_a: Floats,
+    size_b: Floats,
+    span_s: float,
+    lag: float,
+    confidence: float,
+    seed: int,
+) -> ChannelCoincidence:
+    p_value, expected, together = 1.0, 0.0, 0
+    if span_s > 0 and time_a.size and time_b.size:
+        test = association.coincidence(time_a, time_b, lag, span_s, confidence=confidence, seed=seed)
+        p_value, expected, together = test.p_value, test.expected, test.coincidences
+    first, second = _pairs(time_a, time_b, lag)
+    near_b = _near(time_b, time_a, lag)
+    share = [_share(together, time_a.size, confidence), _share(int(near_b.sum()), time_b.size, confidence)]
+    lead = time_b[second] - time_a[first]
+    low, high = _middle_interval(lead, confidence)
+    ratio, correlation, size_p = _sizes(np.abs(size_a[first]), np.abs(size_b[second]), seed)
+    draft = ChannelCoincidence(
+        a=names[0],
+        b=names[1],
+        answer="not shown",
+        only=(),
+        together=together,
+        expected=expected,
+        episodes_a=int(time_a.size),
+        episodes_b=int(time_b.size),
+        observed_s=span_s,
+        lag_s=lag,
+        share_a=share[0][0],
+        share_a_low=share[0][1],
+        share_a_high=share[0][2],
+        share_b=share[1][0],
+        share_b_low=share[1][1],
+        share_b_high=share[1][2],
+        p_value=p_value,
+        p_adjusted=p_value,
+        lead_s=float(np.median(lead)) if lead.size else math.nan,
+        lead_low_s=low,
+        lead_high_s=high,
+        pairs=int(first.size),
+        same_sign=int(np.sum(np.sign(size_a[first]) == np.sign(size_b[second]))),
+        size_ratio=ratio,
+        size_correlation=correlation,
+        size_p_value=size_p,
+        confidence=confidence,
+        seed=seed,
+        method="turns of one channel around the common observed time; shares by Clopper-Pearson",
+    )
+    return _decided(draft, p_value)
+
+
+def _decided(draft: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence:
+    """Give the answer at a corrected p-value."""
+    shares = [value for value in (draft.share_a, draft.share_b) if not math.isnan(value)]
+    if p_adjusted <= 1.0 - draft.confidence:
+        answer = "common cause" if max(shares) >= COMMON_SHARE else "partly common"
+        return replace(draft, answer=answer, only=(), p_adjusted=p_adjusted)
+    sides = ((draft.a, draft.episodes_a, draft.share_a), (draft.b, draft.episodes_b, draft.share_b))
+    only = tuple(name for name, count, share in sides if _alone(count, share, draft.confidence))
+    answer = "this channel only" if only else "not shown"
+    return replace(draft, answer=answer, only=only, p_adjusted=p_adjusted)
+
+
+def _alone(count: int, share: float, confidence: float) -> bool:
+    """Whether at most half of a channel's episodes can be shared (one-sided limit)."""
+    if count == 0:
+        return False
+    return share_interval(round(share * count), count, confidence=confidence, sided="upper").high < COMMON_SHARE
+
+
+def _share(hits: int, count: int, confidence: float) -> tuple[float, float, float]:
+    if count == 0:
+        return math.nan, 0.0, 1.0
+    found = share_interval(hits, count, confidence=confidence)
+    return found.share, found.low, found.high
+
+
+def _near(times: Floats, others: Floats, lag: float) -> NDArray[np.bool_]:
+    """Which of ``times`` have one of the (sorted) ``others`` within the lag."""
+    place = np.searchsorted(others, times - lag, "left")
+    return np.asarray(place < np.searchsorted(others, times + lag, "right"))
+
+
+def _pairs(a: Floats, b: Floats, lag: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """One-to-one pairs: each is the other's nearest, within the lag."""
+    if a.size == 0 or b.size == 0:
+        none = np.empty(0, dtype=np.intp)
+        return none, none
+    to_b, to_a = _nearest(a, b), _nearest(b, a)
+    first = np.flatnonzero((to_a[to_b] == np.arange(a.size)) & (np.abs(b[to_b] - a) <= lag))
+    return first, to_b[first]
+
+
+def _nearest(times: Floats, others: Floats) -> NDArray[np.intp]:
+    after = np.clip(np.searchsorted(others, times), 1, max(others.size - 1, 1))
+    before = after - 1
+    if others.size == 1:
+        return np.zeros(times.size, dtype=np.intp)
+    closer = np.abs(others[after] - times) < np.abs(times - others[before])
+    return np.asarray(np.where(closer, after, before))
+
+
+def _middle_interval(values: Floats, confidence: float) -> tuple[float, float]:
+    """Interval of the median from order statistics (sign test); NaN where the pairs are too few for one."""
+    n = values.size
+    depth = np.flatnonzero(special.bdtr(np.arange(n // 2 + 1), n, 0.5) <= 0.5 * (1.0 - confidence))
+    if depth.size == 0:
+        return math.nan, math.nan
+    ordered = np.sort(values)
+    k = int(depth[-1])
+    return float(ordered[k]), float(ordered[n - 1 - k])
+
+
+def _sizes(a: Floats, b: Floats, seed: int) -> tuple[float, float, float]:
+    if a.size == 0 or np.any(a == 0) or np.any(b == 0):
+        return math.nan, math.nan, math.nan
+    ratio = float(np.exp(np.mean(np.log(b) - np.log(a))))
+    if a.size < 5:
+        return ratio, math.nan, math.nan
+    ranks = [_ranks(side) for side in (a, b)]
+    norm = float(np.linalg.norm(ranks[0]) * np.linalg.norm(ranks[1]))
+    if norm == 0:
+        return ratio, math.nan, math.nan
+    seen = float(ranks[0] @ ranks[1]) / norm
+    shuffled = np.random.default_rng(seed).permuted(np.tile(ranks[1], (SIZE_PERMUTATIONS, 1)), axis=1)
+    null = shuffled @ ranks[0] / norm
+    p_value = (1 + int(np.sum(np.abs(null) >= abs(seen) - 1e-12))) / (SIZE_PERMUTATIONS + 1)
+    return ratio, seen, p_value
+
+
+def _ranks(values: Floats) -> Floats:
+    """Ranks less their mean, ties sharing theirs."""
+    _, place, count = np.unique(values, return_inverse=True, return_counts=True)
+    middle = np.cumsum(count) - 0.5 * (count - 1)
+    ranks = middle[place]
+    return np.asarray(ranks - ranks.mean())
+
+
+def coincide_all(
+    channels: Mapping[str, Sequence[ChannelEvents]],
+    *,
+    lag_s: float | None = None,
+    confidence: float = 0.95,
+    seed: int = SEED,
+) -> tuple[ChannelCoincidence, ...]:
+    """Compare every pair of channels; p-values are corrected together (Holm) and the answers follow them.
+
+    Parameters
+    ----------
+    channels : mapping of name to one ChannelEvents per run
+        All with the same runs.
+    lag_s, confidence, seed
+        As in `coincide`.
+    """
+    found = [
+        coincide(channels[a], channels[b], lag_s=lag_s, confidence=confidence, seed=seed)
+        for a, b in combinations(channels, 2)
+    ]
+    adjusted = association.holm([pair.p_value for pair in found])
+    return tuple(_decided(pair, float(p)) for pair, p in zip(found, adjusted, strict=True))
