@@ -1,0 +1,471 @@
+"""Reads Parquet and Arrow files by record batches, the columns needed only, from any row."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import IO, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import _cells, _clock, _files, _spread, _units
+from flicker.logs._plan import Column, Plan, TimeColumns, Wishes, make_plan
+from flicker.logs._spool import BATCH_ROWS, Spool, SpoolSource, cadence_of
+from flicker.logs._text import as_floats, to_volts
+from flicker.logs.model import Batch, LogError, Source
+
+Floats = NDArray[np.float64]
+
+_HEAD_ROWS = 4097
+_MAX_COLUMNS = 1024
+
+
+class _Parquet:
+    """Record batches of a Parquet file. A look further on in the same row group goes on where the last one stopped."""
+
+    def __init__(self, source: Any) -> None:
+        from pyarrow import parquet
+
+        self._file = parquet.ParquetFile(source, pre_buffer=False, buffer_size=1 << 20)
+        self.schema = self._file.schema_arrow
+        meta = self._file.metadata
+        self.rows: int | None = meta.num_rows
+        sizes = [meta.row_group(k).num_rows for k in range(meta.num_row_groups)]
+        self._starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
+        self._parked: tuple[tuple[str, ...], int, Iterator[Any], Any] | None = None
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        key = tuple(names)
+        if first >= last:
+            return
+        group = int(np.searchsorted(self._starts, first, side="right")) - 1
+        at, stream, batch = int(self._starts[group]), None, None
+        parked, self._parked = self._parked, None
+        if parked is not None and parked[0] == key and at <= parked[1] <= first:
+            _, at, stream, batch = parked
+        if stream is None:
+            groups = range(group, self._starts.size - 1)
+            stream = self._file.iter_batches(batch_size=BATCH_ROWS, row_groups=groups, columns=list(key))
+        while at < last:
+            if batch is None:
+                batch = next(stream, None)
+                if batch is None:
+                    return
+            end = at + batch.num_rows
+            if end > first:
+                lo = max(first - at, 0)
+                yield at + lo, batch.slice(lo, min(last, end) - at - lo)
+            if end > last:
+                break
+            at, batch = end, None
+        self._parked = (key, at, stream, batch)
+
+
+class _Ipc:
+    """Record batches of an Arrow (Feather version 2) file."""
+
+    def __init__(self, source: Any) -> None:
+        from pyarrow import ipc
+
+        self._source = source
+        self._file = ipc.open_file(source)
+        self.schema = self._file.schema
+        self.rows: int | None = None
+        self._starts = [0]
+        self._readers: dict[tuple[str, ...], Any] = {}
+        self._kept: tuple[tuple[str, ...], int, Any] | None = None
+
+    def _batch(self, names: tuple[str, ...], number: int) -> Any:
+        from pyarrow import ipc
+
+        if self._kept is not None and self._kept[:2] == (names, number):
+            return self._kept[2]
+        self._kept = None
+        if names not in self._readers:
+            fields = sorted(self.schema.get_field_index(name) for name in names)
+            options = ipc.IpcReadOptions(included_fields=fields)
+            self._readers[names] = ipc.open_file(self._source, options=options)
+        batch = self._readers[names].get_batch(number)
+        if number == len(self._starts) - 1:
+            self._starts.append(self._starts[-1] + batch.num_rows)
+            if number == self._file.num_record_batches - 1:
+                self.rows = self._starts[-1]
+        self._kept = (names, number, batch)
+        return batch
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        key = tuple(names)
+        number = max(0, int(np.searchsorted(self._starts, first, side="right")) - 1)
+        while number < self._file.num_record_batches:
+            if number < len(self._starts) and self._starts[number] >= last:
+                return
+            batch = self._batch(key, number)
+            begin, end = self._starts[number], self._starts[number + 1]
+            for lo in range(max(first, begin), min(last, end), BATCH_ROWS):
+                yield lo, batch.slice(lo - begin, min(BATCH_ROWS, min(last, end) - lo))
+            number += 1
+
+
+class _Converter:
+    """Turns record batches into seconds and volts."""
+
+    def __init__(self, plan: Plan, names: Sequence[str], name: str) -> None:
+        self.plan = plan
+        self.names = names
+        self.name = name
+        self.zero: Any = None
+        self.start: datetime | None = None
+        self.midnight = _clock.Midnight()
+
+    @property
+    def sequential(self) -> bool:
+        """Whether a time depends on the rows before it."""
+        forms = self.plan.time.forms
+        return self.plan.time.kind == "stamp" and len(forms) == 1 and not forms[0].has_date
+
+    @property
+    def time_names(self) -> list[str]:
+        """Columns needed to tell the time."""
+        return [self.names[k] for k in self.plan.time.positions] if self.plan.time.kind != "none" else []
+
+    def time(self, batch: Any, first: int) -> Floats:
+        """Return seconds since the first sample, shape (rows,); NaN where there is none."""
+        how = self.plan.time
+        if how.kind == "none":
+            return (first + np.arange(batch.num_rows)) * how.factor
+        if how.kind == "number":
+            raw, good = _exact(batch.column(self.names[how.positions[0]]))
+            if self.zero is None and good.any():
+                self.zero = raw[good][0]
+                if how.epoch:
+                    self.start = _clock.moment(round(float(self.zero) * how.factor * 1e6), zoned=True)
+            since = np.where(good, raw - (self.zero if self.zero is not None else raw.dtype.type(0)), 0)
+            seconds = to_volts(since.astype(np.float64), how.factor)
+            return seconds if good.all() else np.where(good, seconds, np.nan)
+        total = np.zeros(batch.num_rows, dtype=np.int64)
+        good = np.ones(batch.num_rows, dtype=bool)
+        for position, form in zip(how.positions, how.forms, strict=True):
+            micros, filled = self._micros(batch.column(self.names[position]), form, first)
+            total += self.midnight.unwrap(micros, filled) if self.sequential else micros
+            good &= filled
+        if self.zero is None and good.any():
+            self.zero = int(total[good][0])
+            if any(form.has_date for form in how.forms):
+                self.start = _clock.moment(self.zero, zoned=any(form.zoned for form in how.forms))
+        return np.where(good, (total - int(self.zero or 0)) / 1e6, np.nan)
+
+    def _micros(self, cells: Any, form: _clock.Form, first: int) -> tuple[_clock.Micros, NDArray[np.bool_]]:
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        cells = _decoded(cells)
+        good = np.asarray(pc.is_valid(cells).to_numpy(zero_copy_only=False), dtype=bool)
+        if pa.types.is_timestamp(cells.type) or pa.types.is_date(cells.type) or pa.types.is_time(cells.type):
+            if pa.types.is_date(cells.type):
+                cells = cells.cast(pa.timestamp("ms"))
+            whole = cells.cast(pa.int32() if pa.types.is_time32(cells.type) else pa.int64()).cast(pa.int64())
+            raw = np.asarray(pc.fill_null(whole, 0).to_numpy(zero_copy_only=False))
+            unit = {"s": 1_000_000, "ms": 1000, "us": 1}.get(cells.type.unit)
+            return (raw * unit if unit else raw // 1000), good
+        micros, filled = _clock.parse(pc.utf8_trim_whitespace(pc.fill_null(cells.cast(pa.string()), "")), form)
+        bad = np.flatnonzero(good & ~filled)
+        for row in bad:
+            word = str(cells[int(row)])
+            if word.strip().lower() not in _cells.MISSING:
+                raise LogError(f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it.')
+        return micros, filled
+
+    def volts(self, batch: Any, number: int, first: int) -> Floats:
+        """Return a channel in volts."""
+        channel = self.plan.channels[number]
+        return to_volts(self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts)
+
+    def _numbers(self, cells: Any, position: int, first: int) -> Floats:
+        import pyarrow as pa
+
+        cells = _decoded(cells)
+        if not _is_text(cells.type):
+            return _float64(cells)
+        coded = cells.cast(pa.string()).dictionary_encode()
+        values = []
+        for word in coded.dictionary.to_pylist():
+            value = _cells.value(word, ".", True, units=True)
+            if value is None:
+                row = first + int(coded.to_pylist().index(word)) + 1
+                raise LogError(f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.')
+            values.append(value)
+        codes = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
+        return np.array([*values, math.nan])[codes]
+
+    def runs(self, batch: Any) -> NDArray[Any] | None:
+        """Return the run column as it stands."""
+        if self.plan.run is None:
+            return None
+        cells = _decoded(batch.column(self.names[self.plan.run]))
+        if _is_text(cells.type):
+            return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
+        return np.nan_to_num(_float64(cells), nan=-1.0)
+
+
+class ColumnarSource:
+    """A Parquet or Arrow file; nothing is kept but where to look."""
+
+    def __init__(self, file: _files.LogFile, table: _Parquet | _Ipc, convert: _Converter, notes: Sequence[str]) -> None:
+        self.name = file.name
+        self.channels = tuple(channel.name for channel in convert.plan.channels)
+        self.notes = tuple(notes)
+        self._file = file
+        self._table = table
+        self._convert = convert
+        self.local_clock = _local(convert.plan.time)
+        head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
+        times = np.concatenate(head) if head else np.empty(0)
+        self.start = convert.start
+        self.cadence_s, self.reach_s = cadence_of(times)
+
+    @property
+    def rows(self) -> int | None:
+        """Number of rows, None while not known."""
+        return self._table.rows
+
+    def batches(
+        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
+    ) -> Iterator[Batch]:
+        """Hand out rows ``first`` to ``last`` (half open)."""
+        convert = self._convert
+        wanted = tuple(range(len(self.channels))) if channels is None else tuple(channels)
+        names = [convert.names[convert.plan.channels[k].position] for k in wanted]
+        if time:
+            names = [*convert.time_names, *names]
+            if convert.plan.run is not None:
+                names.append(convert.names[convert.plan.run])
+        names = list(dict.fromkeys(names)) or [convert.names[convert.plan.channels[0].position]]
+        end = self._table.rows if last is None else last
+        end = (1 << 62) if end is None else end if self._table.rows is None else min(end, self._table.rows)
+        self._file.check()
+        for row, batch in guarded(self._table.batches(names, first, end), self.name):
+            yield Batch(
+                first=row,
+                time_s=convert.time(batch, row) if time else None,
+                values=tuple(convert.volts(batch, k, row) for k in wanted),
+                run=convert.runs(batch) if time else None,
+            )
+        self._file.check()
+
+    def fingerprint(self) -> str | None:
+        """Return the SHA-256 of the file."""
+        return self._file.digest()
+
+
+def open_columnar(file: _files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int) -> Source:
+    """Open a Parquet or Arrow file.
+
+    Raises
+    ------
+    LogError
+        If it is damaged, or holds no log.
+    """
+    table = _open(file, inner, kind)
+    names = list(table.schema.names)
+    if len(names) > _MAX_COLUMNS:
+        raise LogError(f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}.")
+    if len(set(names)) < len(names):
+        double = next(name for name in names if names.count(name) > 1)
+        raise LogError(f'{file.name} has two columns named "{double}"; rename one.')
+    usable = [name for name in names if _usable(table.schema.field(name).type)]
+    if not usable:
+        raise LogError(f"{file.name} holds no column of numbers.")
+    head = [batch for _, batch in guarded(table.batches(usable, 0, _HEAD_ROWS), file.name)]
+    rows = sum(batch.num_rows for batch in head)
+    if rows == 0:
+        raise LogError(f"{file.name} holds a header and no readings.")
+    if rows < 10:
+        raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
+    columns = [_column(table.schema.field(name), k, head) for k, name in enumerate(names)]
+    plan = make_plan(columns, wishes, file.name, {})
+    convert = _Converter(plan, names, file.name)
+    source = ColumnarSource(file, table, convert, plan.notes)
+    first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
+    steps = np.diff(first[np.isfinite(first)])
+    back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
+    if back > 0.5 * steps.size:
+        raise LogError(f"{file.name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
+    coarse = plan.time.kind != "none" and equal > _spread.COARSE_SHARE * max(steps.size, 1)
+    if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
+        readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
+        if not any(readings):
+            raise LogError(f"{file.name}: no channel holds a single reading (all blank or NaN).")
+    if convert.sequential or coarse or not np.isfinite(first).all():
+        return _spooled(file, source, convert, in_memory)
+    return source
+
+
+def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, in_memory: int) -> SpoolSource:
+    """Copy a file whose times depend on their neighbours."""
+    plan = convert.plan
+    convert.midnight = _clock.Midnight()
+    spool = Spool(1 + len(plan.channels) + (plan.run is not None), file.name, in_memory=in_memory)
+    codes: dict[Any, int] = {}
+    blank = equal = forward = 0
+    last: float | None = None
+    for batch in source.batches():
+        assert batch.time_s is not None
+        parts = [batch.time_s, *batch.values]
+        if batch.run is not None:
+            parts.append(np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64))
+        known = np.isfinite(batch.time_s)
+        if not known.all():
+            blank += int((~known).sum())
+            parts = [part[known] for part in parts]
+        if parts[0].size:
+            steps = np.diff(parts[0], prepend=parts[0][0] if last is None else last)
+            equal += int(np.count_nonzero(steps == 0))
+            forward += int(np.count_nonzero(steps > 0))
+            last = float(parts[0][-1])
+        spool.append(parts)
+    notes = [*plan.notes]
+    if blank > max(20, 0.001 * spool.rows):
+        raise LogError(f"{file.name}: {blank} rows have no time.")
+    if spool.rows < 10:
+        raise LogError(f"{file.name}: {spool.rows} samples are too few to judge; 10 or more are needed.")
+    if forward == 0:
+        raise LogError(
+            f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by samples."
+        )
+    if blank:
+        notes.append(f"Left out: {blank} rows without a time.")
+    if convert.midnight.passed:
+        notes.append(f"The clock passes midnight {convert.midnight.passed} times; days were added.")
+    if equal > _spread.COARSE_SHARE * spool.rows:
+        notes.append(_spread.spread(spool))
+    return SpoolSource(
+        file,
+        spool,
+        source.channels,
+        start=convert.start,
+        notes=notes,
+        has_run=plan.run is not None,
+        local_clock=_local(plan.time),
+    )
+
+
+def _open(file: _files.LogFile, inner: IO[bytes] | None, kind: str) -> _Parquet | _Ipc:
+    import pyarrow as pa
+
+    try:
+        source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
+        return _Parquet(source) if kind == "parquet" else _Ipc(source)
+    except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
+        raise LogError(f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}).") from None
+
+
+def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
+    """Turn the errors of a damaged file into one sentence."""
+    import pyarrow as pa
+
+    while True:
+        try:
+            item = next(stream, None)
+        except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
+            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}).") from None
+        if item is None:
+            return
+        yield item
+
+
+def _brief(error: Exception) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0][:120].rstrip(".")
+
+
+def _local(time: TimeColumns) -> bool:
+    return time.kind == "stamp" and not any(form.zoned for form in time.forms)
+
+
+def _is_text(kind: Any) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
+
+
+def _usable(kind: Any) -> bool:
+    import pyarrow as pa
+
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    types = pa.types
+    return bool(
+        types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind) or _is_text(kind) or types.is_temporal(kind)
+        or types.is_boolean(kind) or types.is_null(kind)
+    )  # fmt: skip
+
+
+def _decoded(cells: Any) -> Any:
+    import pyarrow as pa
+
+    if isinstance(cells, pa.ChunkedArray):
+        cells = cells.combine_chunks()
+    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+
+
+def _float64(cells: Any) -> Floats:
+    import pyarrow as pa
+
+    if not pa.types.is_float64(cells.type):
+        cells = cells.cast(pa.float64(), safe=False)
+    return as_floats(cells)
+
+
+def _exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    cells = _decoded(cells)
+    if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
+        good = np.asarray(pc.is_valid(cells).to_numpy(zero_copy_only=False), dtype=bool)
+        return np.asarray(pc.fill_null(cells.cast(pa.int64()), 0).to_numpy(zero_copy_only=False)), good
+    values = _float64(cells)
+    good = np.isfinite(values)
+    return (values if good.all() else np.where(good, values, 0.0)), good
+
+
+def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
+    import pyarrow as pa
+
+    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
+    meta = {k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()}
+    unit = meta.get("unit", meta.get("units", ""))
+    if not _usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
+        return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
+    parts = [_decoded(batch.column(field.name)) for batch in head]
+    if pa.types.is_duration(kind):
+        values = np.concatenate([_exact(part)[0].astype(np.float64) for part in parts])
+        return Column(field.name, position, "number", values=values, unit=kind.unit)
+    if pa.types.is_temporal(kind):
+        name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
+        form = _clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
+        return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
+    if not _is_text(kind):
+        values = np.concatenate([_float64(part) for part in parts])
+        return Column(field.name, position, "number", values=values, decimals=_units.decimals_of(values), unit=unit)
+    return _of_words(field.name, position, [str(v) for part in parts for v in part.to_pylist() if v is not None], unit)
+
+
+def _of_words(title: str, position: int, cells: list[str], unit: str) -> Column:
+    filled = [cell for cell in cells if cell.strip().lower() not in _cells.MISSING]
+    if not filled:
+        return Column(title, position, "empty", unit=unit)
+    values = [_cells.value(cell, ".", True, units=True) for cell in filled]
+    known = [value for value in values if value is not None]
+    if len(known) >= 0.5 * len(filled):
+        with_unit = any(_cells.number(cell, ".", True) is None and _cells.word_value(cell) is None for cell in filled)
+        digits = max((len(cell.rsplit(".", 1)[1]) for cell in filled if "." in cell and "e" not in cell.lower()), default=0)
+        bad = next((cell for cell, value in zip(filled, values, strict=True) if value is None), None)
+        told = "" if bad is None else f'column "{title}": "{bad[:40]}" is not a number.'
+        return Column(title, position, "number", cells, np.array(known), digits, None, unit, with_unit, told)
+    form = _clock.form_of(filled)
+    return Column(title, position, "stamp" if form else "text", cells[:400], form=form, unit=unit)
