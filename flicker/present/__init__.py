@@ -1,0 +1,1 @@
+"""From results to what people look at: charts, the report, notebooks."""
