@@ -446,7 +446,9 @@ def _noise(record: ChannelRecord) -> NoiseResult:
 
 
 def _technician(findings: Sequence[Finding], rate: EpisodeRate) -> str:
-    said = [item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}]
+    said = [
+        item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}
+    ]
     return " ".join(dict.fromkeys(said))
 
 
@@ -477,7 +479,11 @@ def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
 
 def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
     wanted = [item.next for item in channels if item.next.soak_h is not None]
-    return max(wanted, key=lambda item: item.soak_h or 0.0) if wanted else Next(None, limits.confidence, "Nothing was observed.")
+    return (
+        max(wanted, key=lambda item: item.soak_h or 0.0)
+        if wanted
+        else Next(None, limits.confidence, "Nothing was observed.")
+    )
 
 
 def _coincidence(found: Sequence[ChannelRecord]) -> dict[str, Any] | None:
@@ -487,11 +493,15 @@ def _coincidence(found: Sequence[ChannelRecord]) -> dict[str, Any] | None:
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:
     out = []
     if any(item.fitness == DO_NOT_CONNECT for item in channels):
-        out.append("Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended.")
+        out.append(
+            "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
+        )
     for trace in (trace for record in found for trace in record.traces):
         for text in getattr(trace, "cautions", ()):
             out.append(f"{trace.channel}: {text}")
     if not any(trace.power_up_seen for record in found for trace in record.traces):
-        out.append("No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged.")
+        out.append(
+            "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."
+        )
     out.append(SAFETY)
     return list(dict.fromkeys(out))

@@ -55,7 +55,16 @@ def power_up(found: tuple[PowerUp, ...], limits: Limits) -> Finding:
         if bad
         else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s: normal."
     )
-    return Finding("power-up", YES if bad else NO, method, text, effect=worst.surge_V, unit="V", limit=limits.surge_V, holds=bad > 0)
+    return Finding(
+        "power-up",
+        YES if bad else NO,
+        method,
+        text,
+        effect=worst.surge_V,
+        unit="V",
+        limit=limits.surge_V,
+        holds=bad > 0,
+    )
 
 
 def settled_level(record: ChannelRecord) -> float | None:
@@ -73,7 +82,14 @@ def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
     method = "middle of the settled level, its spread over time, and the last digit"
     level = settled_level(record)
     if level is None:
-        return Finding("settled offset", NOT_SHOWN, method, "Nothing was observed at rest.", unit="V", limit=limits.settled_offset_V)
+        return Finding(
+            "settled offset",
+            NOT_SHOWN,
+            method,
+            "Nothing was observed at rest.",
+            unit="V",
+            limit=limits.settled_offset_V,
+        )
     # The spread of the level itself is what matters here: is it beyond the limit most of the time?
     ends: list[float] = []
     for trace in record.traces:
@@ -120,7 +136,9 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     residual = np.concatenate([fast_residual(trace) for trace in record.traces]) if record.traces else np.empty(0)
     step = max((trace.resolution_V for trace in record.traces), default=0.0)
     if residual.size < 8 * NOISE_BLOCKS:
-        return Finding("noise", NOT_SHOWN, method, "Too few readings to judge the noise.", unit="V", limit=limits.noise_V)
+        return Finding(
+            "noise", NOT_SHOWN, method, "Too few readings to judge the noise.", unit="V", limit=limits.noise_V
+        )
     # Below two last digits the readings, not the noise, decide: a sigma there is the digit's own.
     floor = max(step / 5.0, 1e-12)
     parts = np.array([max(noise_sigma(part, resolution=0.0), floor) for part in np.array_split(residual, NOISE_BLOCKS)])
@@ -158,7 +176,15 @@ def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits)
     """Would the protection have acted? Counted, not estimated."""
     method = f"relay at {limits.protection_V:g} V after {limits.trip_delay_s:g} s: assumed, not measured on this unit"
     if trips == 0:
-        return Finding("protection", NO, method, "No stretch that would trip the protection was seen.", effect=0.0, unit="trips", limit=1.0)
+        return Finding(
+            "protection",
+            NO,
+            method,
+            "No stretch that would trip the protection was seen.",
+            effect=0.0,
+            unit="trips",
+            limit=1.0,
+        )
     peak = f"{abs(peak_V):.3g} V" if peak_V is not None else "beyond the meter's range"
     return Finding(
         "protection",

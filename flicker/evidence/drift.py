@@ -107,7 +107,9 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
         room = _room(time, level - curve, [o for o in others if o.channel != record.channel], record, cycle)
         sigma = float(np.median([t.sigma_V for t in parts]))
         step = max(t.resolution_V for t in parts)
-        interval = float(np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle]))
+        interval = float(
+            np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle])
+        )
         per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
         out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell))
     return out
@@ -159,7 +161,9 @@ def _room(time: Floats, level: Floats, others: Sequence[ChannelRecord], record: 
     if time[-1] - time[0] >= 1.5 * DAY_S:
         rest = level - room
         angle = 2.0 * np.pi * time / DAY_S
-        design = np.column_stack((np.ones_like(time), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)))
+        design = np.column_stack(
+            (np.ones_like(time), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle))
+        )
         coefficients, *_ = np.linalg.lstsq(design, rest, rcond=None)
         daily = design[:, 1:] @ coefficients[1:]
         centred = rest - rest.mean()
@@ -185,7 +189,14 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         for part in tested
     ]
     if not results:
-        return Finding("drift", NOT_SHOWN, method, "Too short to tell movement of the level from noise: twenty minutes and more are needed.", limit=limits.drift_V, unit="V")
+        return Finding(
+            "drift",
+            NOT_SHOWN,
+            method,
+            "Too short to tell movement of the level from noise: twenty minutes and more are needed.",
+            limit=limits.drift_V,
+            unit="V",
+        )
     worst = min(range(len(results)), key=lambda k: (results[k].p_value, -results[k].range))
     result, part = results[worst], tested[worst]
     p_value = min(1.0, result.p_value * len(results))
@@ -230,7 +241,9 @@ def run_to_run(record: ChannelRecord, limits: Limits) -> Finding | None:
     """Does the level settle further away at each power-up? Rank correlation over power-ups, exact; None below five."""
     levels, cycles = [], []
     for cycle in sorted(set(record.cycle)):
-        seen = [t.level_V for t, c in zip(record.traces, record.cycle, strict=True) if c == cycle and t.level_V is not None]
+        seen = [
+            t.level_V for t, c in zip(record.traces, record.cycle, strict=True) if c == cycle and t.level_V is not None
+        ]
         if seen:
             levels.append(float(np.median(seen)))
             cycles.append(cycle)
@@ -265,7 +278,9 @@ def strongest(within: Finding, between: Finding | None) -> Finding:
     if within.p_value is None:
         return between
     first, second = sorted((within, between), key=lambda item: (not item.holds, item.p_value))
-    return replace(first, p_value=min(1.0, 2.0 * (first.p_value or 0.0)), answer=NOT_SHOWN if between.holds else within.answer)
+    return replace(
+        first, p_value=min(1.0, 2.0 * (first.p_value or 0.0)), answer=NOT_SHOWN if between.holds else within.answer
+    )
 
 
 def level_change(
@@ -305,8 +320,15 @@ def level_change(
                 }
             )
     if not p_values:
-        return (), Finding("level change", NOT_SHOWN, method, "Too short to look for changes of level.", unit="V", limit=limits.drift_V)
-    sure = [row for row in rows if min(abs(row["step_low_V"]), abs(row["step_high_V"])) > limits.drift_V and row["step_low_V"] * row["step_high_V"] > 0]
+        return (), Finding(
+            "level change", NOT_SHOWN, method, "Too short to look for changes of level.", unit="V", limit=limits.drift_V
+        )
+    sure = [
+        row
+        for row in rows
+        if min(abs(row["step_low_V"]), abs(row["step_high_V"])) > limits.drift_V
+        and row["step_low_V"] * row["step_high_V"] > 0
+    ]
     if not rows:
         text = "No change of level that noise would not explain."
     else:

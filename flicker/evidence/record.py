@@ -107,10 +107,7 @@ def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[Channe
     out = []
     for name in names:
         chosen = [
-            (run, cycles[k], trace)
-            for k, run in enumerate(all_runs)
-            for trace in run.traces
-            if trace.channel == name
+            (run, cycles[k], trace) for k, run in enumerate(all_runs) for trace in run.traces if trace.channel == name
         ]
         traces = tuple(trace for _, _, trace in chosen)
         parts = []

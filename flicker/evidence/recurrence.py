@@ -137,11 +137,14 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
     common = dict(effect=rate.per_hour, low=rate.low_per_hour, high=rate.high_per_hour, unit="episodes per hour")
     if rate.episodes == 0:
         clean = (rate.steady_upper_per_h or math.inf) <= limits.episode_rate_per_h
-        text = (
-            f"No excursion of its own in {hours:.3g} observed hours: "
-            + (f"{limits.episode_rate_per_h:g} per hour or more is excluded." if clean else "too short to exclude the rate of concern.")
+        text = f"No excursion of its own in {hours:.3g} observed hours: " + (
+            f"{limits.episode_rate_per_h:g} per hour or more is excluded."
+            if clean
+            else "too short to exclude the rate of concern."
         )
-        return Finding("intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common)  # type: ignore[arg-type]
+        return Finding(
+            "intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common
+        )  # type: ignore[arg-type]
     result = recurrence(rate.episodes, hours, nuisance_rate=limits.nuisance_rate_per_h)
     if filled:
         return Finding(
@@ -192,7 +195,10 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
     count, total = sum(t.size for t in times), sum(ends)
     if count < 5 or total <= 0:
         return Finding(
-            "clustered", NOT_SHOWN, "dispersion of counts over equal windows", "Fewer than five episodes: clustering cannot be judged."
+            "clustered",
+            NOT_SHOWN,
+            "dispersion of counts over equal windows",
+            "Fewer than five episodes: clustering cannot be judged.",
         )
     counts: list[int] = []
     widths: list[float] = []

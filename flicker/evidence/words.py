@@ -36,7 +36,12 @@ def times_text(count: int) -> str:
 
 
 def owner(
-    channel: str, verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, limits: Limits, largest_V: float | None
+    channel: str,
+    verdict: Verdict,
+    findings: Mapping[str, Finding],
+    facts: Facts,
+    limits: Limits,
+    largest_V: float | None,
 ) -> str:
     """Say what the channel does, worst volts first, and what that means."""
     hours = facts.observed_s / HOUR
@@ -73,13 +78,20 @@ def _main(
     if word == "steady":
         rest = limits.episode_rate_per_h
         calm = f"{name} stayed calm for {seen}; a fault that shows itself {_rate(rest)} or more would have been seen."
-        return calm + (" A rarer fault could still be there." if not facts.common_episodes else
-                       " The jumps that all channels made at once are no more than a room shows.")
+        return calm + (
+            " A rarer fault could still be there."
+            if not facts.common_episodes
+            else " The jumps that all channels made at once are no more than a room shows."
+        )
     if word == "one-off":
         return f"{name} jumped {_swings(facts, seen, largest_V)}. It did not come again while we watched; that does not prove it gone."
     if word == "noisy":
         if verdict.tail.startswith(("recurring", "beyond")):
-            what = f"jumps again and again: {_swings(facts, seen, largest_V)}" if not facts.filled else f"is away from rest for long stretches ({_swings(facts, seen, largest_V)})"
+            what = (
+                f"jumps again and again: {_swings(facts, seen, largest_V)}"
+                if not facts.filled
+                else f"is away from rest for long stretches ({_swings(facts, seen, largest_V)})"
+            )
             return f"{name} {what}. The fault is real and comes and goes."
         if verdict.tail == "two levels":
             return f"{name} switches back and forth between two levels by itself; a part in it is failing."
@@ -94,7 +106,9 @@ def _main(
     if not facts.life_shown:
         return f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it."
     if facts.episodes:
-        return f"{name} jumped {_swings(facts, seen, largest_V)}; that is too short a time to say whether it comes back."
+        return (
+            f"{name} jumped {_swings(facts, seen, largest_V)}; that is too short a time to say whether it comes back."
+        )
     missing = max(needed_hours(limits) - facts.observed_s / HOUR, 0.0)
     return f"{name} stayed calm, but only {seen} were observed: {hours_text(missing)} more are needed to believe it."
 

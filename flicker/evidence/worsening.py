@@ -24,7 +24,9 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     count = sum(t.size for t in times)
     method = "widened Laplace test and permutation of the pauses, both demanded, one-sided"
     if count < FEWEST:
-        return Finding("more often", NOT_SHOWN, method, f"{count} episodes are too few to see a trend (5 or more are needed).")
+        return Finding(
+            "more often", NOT_SHOWN, method, f"{count} episodes are too few to see a trend (5 or more are needed)."
+        )
     used = [(t, e) for t, e in zip(times, ends, strict=True) if e > 0]
     result = rate_trend_test([t for t, _ in used], [e for _, e in used], dead_time=record.dead_time_s)
     factor = float(result.rate_factor)
@@ -62,7 +64,12 @@ def larger(record: ChannelRecord, limits: Limits) -> Finding:
         clock[cycle] = before + trace.observed_s
     size = np.concatenate(sizes)
     if size.size < FEWEST:
-        return Finding("larger", NOT_SHOWN, method, f"{size.size} episodes are too few to see a trend in size (5 or more are needed).")
+        return Finding(
+            "larger",
+            NOT_SHOWN,
+            method,
+            f"{size.size} episodes are too few to see a trend in size (5 or more are needed).",
+        )
     result = size_trend_test(size, np.concatenate(times), np.concatenate(cycles), confidence=limits.confidence)
     growth = float(result.growth)
     return Finding(
@@ -89,9 +96,16 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
     count = sum(t.size for t, _ in used)
     method = "risk-set score of later against earlier power-ups, one-sided"
     if len(used) < 2:
-        return Finding("worse with age", NOT_SHOWN, method, "One power-up cannot tell age from heat: log several, from cold.")
+        return Finding(
+            "worse with age", NOT_SHOWN, method, "One power-up cannot tell age from heat: log several, from cold."
+        )
     if count < FEWEST:
-        return Finding("worse with age", NOT_SHOWN, method, f"{count} episodes are too few to compare power-ups (5 or more are needed).")
+        return Finding(
+            "worse with age",
+            NOT_SHOWN,
+            method,
+            f"{count} episodes are too few to compare power-ups (5 or more are needed).",
+        )
     result = age_trend([t for t, _ in used], [e for _, e in used], alternative="increasing")
     steps = len(used) - 1
     factor = float(result.rate_factor) ** steps

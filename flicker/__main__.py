@@ -1,0 +1,7 @@
+"""`python -m flicker` is the command line."""
+
+import sys
+
+from flicker.cli import main
+
+sys.exit(main())

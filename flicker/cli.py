@@ -1,0 +1,99 @@
+"""The command line: finds the command, hands over, and turns every bad input into one sentence and exit code 2.
+
+Modules of the commands are loaded only when chosen, so that help answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from flicker import __version__
+
+COMMANDS: dict[str, str] = {
+    "assess": "judge the runs of one unit: how each channel behaves, and why",
+    "compare": "before against after a repair, or any number of stages",
+    "soak": "plan a soak: how long to log (starts nothing)",
+    "watch": "follow a log that is still being written",
+    "mark": "note beside a log what was done to the unit",
+    "case": "begin or check a case file: complaint, logs, parts",
+    "report": "write the page of a case",
+    "survey": "judge a whole folder of logs",
+    "simulate": "write an invented bench log with known truth",
+    "notebook": "run an analysis notebook on your logs",
+}
+
+EPILOG = (
+    "words: log, a file; run, a power-up; visit, a date; stage, between two changes; excursion, a stretch beyond the\n"
+    "threshold; episode, excursions of one burst; observed time, seconds in which an excursion could have been seen.\n"
+    "'no' means shown to be below the limit, 'not shown' that the log cannot tell."
+)
+
+
+class SentenceParser(argparse.ArgumentParser):
+    """A parser whose errors are one sentence."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one sentence and exit with 2."""
+        self.exit(2, f"{self.prog}: {message}. See {self.prog} --help.\n")
+
+
+def _existing() -> dict[str, str]:
+    here = os.path.join(os.path.dirname(__file__), "commands")
+    return {name: text for name, text in COMMANDS.items() if os.path.exists(os.path.join(here, f"{name}.py"))}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    commands = _existing()
+    parser = SentenceParser(
+        prog="flicker",
+        description="Turns long DC-offset logs of audio amplifiers into evidence.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"flicker {__version__}")
+    places = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=SentenceParser)
+    chosen = arguments[0] if arguments and arguments[0] in commands else None
+    for name, text in commands.items():
+        place = places.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+        if name == chosen:
+            importlib.import_module(f"flicker.commands.{name}").add_arguments(place)
+    try:
+        known = parser.parse_args(arguments)
+        if known.command is None:
+            parser.print_help()
+            return 2
+        code = importlib.import_module(f"flicker.commands.{known.command}").run(known)
+        sys.stdout.flush()
+        return int(code or 0)
+    except SystemExit as stop:
+        return int(stop.code or 0) if not isinstance(stop.code, str) else 2
+    except KeyboardInterrupt:
+        print("flicker: stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except (ValueError, OSError, MemoryError) as problem:
+        print(f"flicker {known.command}: {sentence(problem)}", file=sys.stderr)
+        return 2
+
+
+def sentence(problem: BaseException) -> str:
+    """Say what went wrong in one line."""
+    if isinstance(problem, OSError) and problem.strerror:
+        where = f"{problem.filename}: " if problem.filename else ""
+        return f"{where}{problem.strerror[0].lower()}{problem.strerror[1:]}."
+    if isinstance(problem, MemoryError):
+        return "there is not enough memory for this."
+    return " ".join(str(problem).split())
+
+
+if __name__ == "__main__":
+    sys.exit(main())

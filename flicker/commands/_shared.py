@@ -1,0 +1,69 @@
+"""What several commands share: reading logs and limits from arguments, printing JSON, showing progress."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flicker.evidence.limits import Limits
+    from flicker.logs.model import Log
+
+
+def add_log_options(parser: argparse.ArgumentParser) -> None:
+    """Options that tell how a log is to be read; each overrules what the file suggests."""
+    group = parser.add_argument_group("reading")
+    group.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
+    group.add_argument("--channels", metavar="NAME[,NAME]", help="only these columns")
+    group.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the file does not tell")
+    group.add_argument("--interval", type=float, metavar="S", help="seconds between samples, where no column tells")
+    group.add_argument("--full-scale", type=float, metavar="V", help="volts at full scale of a WAV recording")
+    group.add_argument(
+        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
+    )
+
+
+def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
+    """Read each log as the options ask."""
+    from flicker.logs.reading import read_log
+
+    channels = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
+    return [
+        read_log(
+            path,
+            channels=channels,
+            unit=arguments.unit,
+            sample_interval_s=arguments.interval,
+            full_scale_V=arguments.full_scale,
+            run_gap_s=arguments.run_gap,
+        )
+        for path in paths
+    ]
+
+
+def limits_from(arguments: argparse.Namespace) -> Limits:
+    """Limits from the file named, or the defaults."""
+    from flicker.evidence.limits import Limits, read_limits
+
+    return read_limits(arguments.limits) if arguments.limits else Limits()
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print one JSON document and nothing else."""
+    sys.stdout.write(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False) + "\n")
+
+
+@contextmanager
+def working() -> Iterator[Callable[[str], None]]:
+    """Show on a terminal what is being done; stay silent in pipes."""
+    if not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("beginning", spinner="line") as status:
+        yield status.update

@@ -1,0 +1,32 @@
+"""`flicker simulate KIND OUT.csv`: an invented bench log with known truth."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    from flicker.simulate import KINDS
+
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    width = max(map(len, KINDS))
+    parser.epilog = "kinds (all invented):\n" + "\n".join(f"  {name:<{width}}  {text}" for name, text in KINDS.items())
+    parser.add_argument("kind", metavar="KIND", help="what the bench shows; listed below")
+    parser.add_argument("out", metavar="OUT.csv", help="file to write; several runs are numbered")
+    parser.add_argument("--hours", type=float, default=None, metavar="H", help="length of each run")
+    parser.add_argument("--rate", type=float, default=2.0, metavar="HZ", help="samples per second (default 2)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same log (default 1)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Simulate and write."""
+    from flicker.simulate import KINDS, simulate_log
+
+    if arguments.kind not in KINDS:
+        raise ValueError(f"{arguments.kind!r} is not a kind of bench; known are {', '.join(KINDS)}")
+    options = {} if arguments.hours is None else {"hours": arguments.hours}
+    bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
+    for path in bench.write(arguments.out):
+        print(f"written: {path} (invented, seed {arguments.seed})")
+    return 0
