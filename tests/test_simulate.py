@@ -407,6 +407,30 @@ def test_jitter_and_gaps_are_in_the_time_axis():
     assert run.time_s.size + missing * 2.0 == pytest.approx(4 * 3600 * 2, abs=2)
 
 
+def test_a_long_pause_of_the_logger_is_two_runs_with_one_power_up():
+    bench = simulate_log("logger-pause", seed=2)
+    (gap,) = bench.truth.runs[0].gaps_s
+    assert gap[1] - gap[0] == pytest.approx(1200.0, abs=1.0)
+    assert len(bench.logs[0].runs) == 2  # a pause beyond the 600 s of the command line's contract
+    after = bench.values("left")[bench.time_s() >= gap[1]]
+    assert np.abs(after[:100] - np.median(after)).max() < 6 * 0.0004 and len(bench.truth.runs[0]["left"].power_ups) == 1
+
+
+def test_legs_of_a_bridged_output_cancel_and_heavy_tailed_bursts_have_heavy_tails():
+    bench = simulate_log("bridged", seed=2)
+    quiet = (bench.truth.runs[0]["left"].glitch_V == 0.0) & (bench.time_s() > 300.0)
+    legs = bench.values("left")[quiet], bench.values("right")[quiet]
+    assert (
+        np.ptp(legs[0]) > 0.09 and np.ptp(legs[0] - legs[1]) < 0.006 and legs[0].mean() == pytest.approx(12.0, abs=0.05)
+    )
+    most = [
+        max(np.histogram(simulate_log("noisy-bursts", seed=k, gap_s=2.0, **more).truth.runs[0]["left"].start_s, 48)[0])
+        for more in ({"burst_size": 2.0}, {"tail": 1.2})
+        for k in range(20)
+    ]
+    assert max(most[20:]) > 3 * max(most[:20])
+
+
 # --- files ----------------------------------------------------------------------------------------------------------
 
 

@@ -44,6 +44,7 @@ _DEFAULTS: dict[str, Any] = {
     "resolution_V": 0.0001,
     "jitter": 0.0,
     "gaps": 0,
+    "pause_s": 0.0,
     "power_up": True,
     "surge_V": None,
     "surge_tau_s": None,
@@ -143,6 +144,7 @@ def simulate_log(
     resolution_V: float | None = None,
     jitter: float | None = None,
     gaps: int | None = None,
+    pause_s: float | None = None,
     power_up: bool | None = None,
     surge_V: float | None = None,
     surge_tau_s: float | None = None,
@@ -185,6 +187,8 @@ def simulate_log(
         Width of the uniform scatter of sample times, as a share of the sample interval, 0 to 0.9.
     gaps : int
         Pauses of the logger of 5 to 180 s in each run.
+    pause_s : float
+        One long pause of the logger near the middle of each run; nothing is switched meanwhile.
     power_up : bool
         Whether a run begins with a power-up surge of ``surge_V`` (drawn: 40 to 120 mV) above the settled level, which
         falls with ``surge_tau_s`` (drawn: 5 to 18 s) to ``settled_V`` (drawn: within 12 mV of zero).
@@ -234,6 +238,7 @@ def simulate_log(
         "resolution_V": resolution_V,
         "jitter": jitter,
         "gaps": gaps,
+        "pause_s": pause_s,
         "power_up": power_up,
         "surge_V": surge_V,
         "surge_tau_s": surge_tau_s,
@@ -244,6 +249,8 @@ def simulate_log(
         "full_scale_V": full_scale_V,
     }
     used = {**_DEFAULTS, **entry.bench, **{name: value for name, value in given.items() if value is not None}}
+    if pause_s is None:  # the kind's own pause gives way to a short run
+        used["pause_s"] = min(used["pause_s"], 900.0 * positive("hours", used["hours"], what="hours"))
     setting = _setting(used, seed, seed if unit is None else unit, channels, bad, _START if start is None else start)
     sheet = Sheet(setting)
     sheet.call(entry.verdict)
@@ -284,6 +291,9 @@ def _setting(
         raise ValueError(
             f"hours times rate_hz times runs must stay under {MOST_SAMPLES:g} samples, all channels together"
         )
+    pause_s = positive("pause_s", used["pause_s"], what="seconds", zero=True)
+    if pause_s > 1800.0 * hours:
+        raise ValueError(f"pause_s must be at most half of a run, got {pause_s} of {3600.0 * hours:g} s")
     return Setting(
         hours=hours,
         rate_hz=rate_hz,
@@ -298,6 +308,7 @@ def _setting(
         resolution_V=positive("resolution_V", used["resolution_V"], what="volts", zero=True),
         jitter=jitter,
         gaps=whole("gaps", used["gaps"], what="a number of pauses"),
+        pause_s=pause_s,
         power_up=bool(used["power_up"]),
         surge_V=None if used["surge_V"] is None else _number("surge_V", used["surge_V"]),
         surge_tau_s=None

@@ -120,10 +120,18 @@ def noisy(sheet: Sheet, *, rate_per_h: float = 6.0, episodes: int | None = None)
 
 
 @kind("noisy-bursts", "noisy", "glitches that recur in bursts", verdict="noisy", length_s=(0.5, 4.0))
-def bursts(sheet: Sheet, *, bursts_per_h: float = 4.0, burst_size: float = 3.0, gap_s: float | None = None) -> None:
+def bursts(
+    sheet: Sheet,
+    *,
+    bursts_per_h: float = 4.0,
+    burst_size: float = 3.0,
+    gap_s: float | None = None,
+    tail: float | None = None,
+) -> None:
     """Put bursts at a constant rate; sizes geometric with mean ``burst_size``, gaps inside exponential.
 
-    ``gap_s`` is the mean gap inside a burst (drawn: 3 to 20 s).
+    ``gap_s`` is the mean gap inside a burst (drawn: 3 to 20 s). With ``tail``, sizes have a Pareto tail of that index
+    instead (2 and less: no finite variance, but for a cap of 500).
     """
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
@@ -131,6 +139,8 @@ def bursts(sheet: Sheet, *, bursts_per_h: float = 4.0, burst_size: float = 3.0, 
         mean_gap = float(np.exp(rng.uniform(np.log(3.0), np.log(20.0)))) if gap_s is None else gap_s
         begin = np.sort(rng.uniform(0.0, total, int(rng.poisson(bursts_per_h * total / 3600.0))))
         size = rng.geometric(1.0 / burst_size, begin.size)
+        if tail is not None:
+            size = np.minimum(1.0 + rng.pareto(tail, begin.size), 500.0).astype(int)
         owner = np.repeat(np.arange(begin.size), size)
         gaps = rng.standard_exponential(owner.size) * mean_gap
         walk = np.cumsum(gaps)

@@ -39,6 +39,7 @@ class Setting:
     resolution_V: float
     jitter: float
     gaps: int
+    pause_s: float
     power_up: bool
     surge_V: float | None
     surge_tau_s: float | None
@@ -94,15 +95,18 @@ class Sheet:
         setting = self.setting
         n = max(round(self.span_s * setting.rate_hz), 10)
         time = np.arange(n) * self.step_s
-        if setting.jitter == 0 and setting.gaps == 0:
+        if setting.jitter == 0 and setting.gaps == 0 and setting.pause_s == 0:
             return np.round(time, 3)
         rng = self.rng("time", run)
         if setting.jitter:
             shift = rng.uniform(-0.5 * setting.jitter, 0.5 * setting.jitter, n) * self.step_s
             shift[0] = 0.0
             time = time + shift
+        if setting.pause_s:
+            at = float(rng.uniform(0.4, 0.6)) * (self.span_s - setting.pause_s)
+            time = time[(time < at) | (time >= at + setting.pause_s)]
         if setting.gaps:
-            keep = np.ones(n, dtype=bool)
+            keep = np.ones(time.size, dtype=bool)
             room = 0.05 * self.span_s
             begin = rng.uniform(room, self.span_s - room, setting.gaps)
             length = np.exp(rng.uniform(np.log(5.0), np.log(min(180.0, 0.5 * room + 5.0)), setting.gaps))

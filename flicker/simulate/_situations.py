@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from flicker.simulate._connection import START_MUTE_S
-from flicker.simulate._registry import kind
+from flicker.simulate._kinds import noisy
+from flicker.simulate._registry import kind, nothing
 from flicker.simulate._sheet import Sheet
-from flicker.simulate._truth import Mark
+from flicker.simulate._truth import Mark, PowerUp
 
 # --- faults that volts decide ---------------------------------------------------------------------------------------
 
@@ -16,6 +19,7 @@ def _constant(sheet: Sheet, offset_V: float) -> None:
     for run, _, trace in sheet.each_bad():
         trace.level += offset_V - trace.settled_V
         trace.settled_V = offset_V
+        trace.power_ups[:] = [replace(item, settled_V=offset_V) for item in trace.power_ups]
         # A range that holds the level shows fewer digits.
         last_digit = sheet.setting.resolution_V * max(1.0, 10.0 ** np.ceil(np.log10(abs(offset_V) / 0.6)))
         trace.ranges = [(0, sheet.time[run].size, float(last_digit))]
@@ -55,9 +59,6 @@ def single_swing(sheet: Sheet) -> None:
     verdict="noisy",
     hours=1.0 / 30.0,
     rate_hz=4.0,
-    surge_V=0.067,
-    surge_tau_s=11.0,
-    settled_V=0.013,
 )
 def classic(sheet: Sheet) -> None:
     """Surge to 80 mV that falls to 13 mV; readings of -85, then +130/-50, -150/+100 and +95/-60 mV."""
@@ -69,6 +70,9 @@ def classic(sheet: Sheet) -> None:
     ]
     for run, name, trace in sheet.each_bad():
         rng = sheet.rng("classic", run, name)
+        trace.settled_V = 0.013
+        trace.level[:] = 0.013 + 0.067 * np.exp(-sheet.time[run] / 11.0)
+        trace.power_ups[:] = [PowerUp(0.0, 0.067, 11.0, 0.013, "cold")]
         for start, length, first, second in swings:
             begin = start + float(rng.uniform(-0.5, 0.5))
             half = 0.5 * length if second else length
@@ -154,6 +158,15 @@ def mains_dropouts(sheet: Sheet, *, dropouts: int = 3, muted_s: float = START_MU
                     sheet.override(run, name, back, back + muted_s, "muted", 0.0)
                 scale = float(sheet.rng(f"dropout {at:.3f}", run, name).uniform(0.3, 0.8))
                 sheet.power_up(run, name, back, start="warm", scale=scale)
+
+
+kind(
+    "logger-pause",
+    "situation",
+    "a logger that pauses for twenty minutes while a sound unit stays on",
+    verdict="steady",
+    pause_s=1200.0,
+)(nothing)
 
 
 # --- hands ----------------------------------------------------------------------------------------------------------
@@ -261,3 +274,19 @@ def capacitor(sheet: Sheet, *, fault_V: float = 6.0, tau_s: float = 2.0) -> None
         rng = sheet.rng("place", 0, name)
         place = sheet.lead_in_s + float(rng.uniform(0.0, 0.9)) * sheet.usable_s()
         sheet.glitch((sheet.setting.runs - 1) // 2, name, place, 3.0 * tau_s, fault_V, "decay")
+
+
+@kind("bridged", "situation", "two legs of a bridged output, both near 12 V; one of them glitches", verdict=None)
+def bridged(sheet: Sheet, *, common_V: float = 12.0, wander_V: float = 0.050, rate_per_h: float = 6.0) -> None:
+    """Put every channel on a common level that wanders; put glitches at ``rate_per_h`` into the bad one.
+
+    Judged leg by leg the wander is drift; the difference of two legs is what a loudspeaker sees.
+    """
+    for run in range(sheet.setting.runs):
+        wander = wander_V * np.sin(2.0 * np.pi * sheet.time[run] / 5400.0)
+        for name in sheet.channels:
+            trace = sheet.traces[run][name]
+            trace.level += common_V + wander
+            trace.settled_V += common_V
+            trace.power_ups[:] = [replace(item, settled_V=trace.settled_V) for item in trace.power_ups]
+    noisy(sheet, rate_per_h=rate_per_h)
