@@ -1,0 +1,211 @@
+"""Rate of peaks above a level: limits from the likelihood of a generalised Pareto tail, calibrated for few peaks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import optimize, special
+
+from flicker.stats import _gpd
+from flicker.stats._gpd import Floats
+from flicker.stats._result import Result
+
+if TYPE_CHECKING:
+    from flicker.stats._peaks import TailFit
+
+BOOTSTRAPS = 299
+CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
+LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnLevel(Result):
+    """Level passed once on average in an exposure."""
+
+    exposure: float
+    level: float
+    se: float
+    low: float
+    high: float
+    confidence: float
+    method: str
+
+
+def standard_errors(y: Floats, best: _gpd.Fit) -> tuple[float, float, Floats]:
+    """From the observed information in (shape, scale); nan where it is not positive definite (fits at a border)."""
+    n = np.array([float(y.size)])
+
+    def value(shape: float, scale: float) -> float:
+        return float(_gpd.log_likelihood(y[None, :], n, np.array([[shape]]), np.array([[scale]]))[0, 0])
+
+    steps = (1e-4, 1e-4 * best.scale)
+    info = -hessian(lambda p: value(p[0], p[1]), np.array([best.shape, best.scale]), np.array(steps))
+    if not np.all(np.isfinite(info)) or np.linalg.det(info) <= 0 or info[0, 0] <= 0:
+        return float("nan"), float("nan"), np.full((2, 2), np.nan)
+    cov: Floats = np.linalg.inv(info)
+    return float(np.sqrt(cov[0, 0])), float(np.sqrt(cov[1, 1])), cov
+
+
+def hessian(function: Callable[[Floats], float], at: Floats, steps: Floats) -> Floats:
+    """Second derivatives by central differences."""
+    k = at.size
+    out = np.zeros((k, k))
+    for i in range(k):
+        for j in range(i, k):
+            a, b = np.eye(k)[i] * steps[i], np.eye(k)[j] * steps[j]
+            mixed = function(at + a + b) - function(at + a - b) - function(at - a + b) + function(at - a - b)
+            out[i, j] = out[j, i] = mixed / (4.0 * steps[i] * steps[j])
+    return out
+
+
+def _lattice_of(y: Floats, n: Floats, span: tuple[float, float], *, fine: bool) -> tuple[Floats, Floats, Floats]:
+    shapes = np.linspace(*span, 76 if fine else 21)
+    offsets = np.linspace(-4.0, 4.0, 65 if fine else 19)
+    value, scale = _gpd.lattice(y, n, shapes, offsets)
+    return value, scale, shapes
+
+
+def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, rate: float) -> Floats:
+    """Signed likelihood root of a rate above the level, for each row: positive where the data say 'more than this'.
+
+    The rate of all peaks is free: given the rate above the level it is that rate over the survival.
+    """
+    base = np.log(rate) + minus_log_s
+    with np.errstate(over="ignore", invalid="ignore"):
+        joint = value + n[:, None, None] * base - np.exp(base) * exposure
+    joint = np.where(np.isfinite(joint), joint, -np.inf)
+    rows = value.shape[0]
+    free = value.reshape(rows, -1)
+    best = np.argmax(free, axis=1)
+    top = free[np.arange(rows), best] + n * np.log(n / exposure) - n
+    fitted = np.log(n / exposure) - minus_log_s.reshape(rows, -1)[np.arange(rows), best]
+    gap = np.maximum(top - joint.reshape(rows, -1).max(axis=1), 0.0)
+    out: Floats = np.sign(fitted - np.log(rate)) * np.sqrt(2.0 * gap)
+    return out
+
+
+def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, float]:
+    """Limits of the rate of peaks more than ``over`` above the threshold."""
+    y, n = tail.excesses[None, :], np.array([float(tail.count)])
+    aim = 1.0 - tail.confidence if one_sided else (1.0 - tail.confidence) / 2.0
+    middle = tail.rate * tail.share_beyond(tail.threshold + over)
+    if tail.count > LATTICE_AT_MOST:
+        return _rate_above_normal(tail, over, aim)
+    value, scale, shapes = _lattice_of(y, n, tail.shape_range, fine=True)
+    cost = _gpd.log_survival(over / scale, shapes[None, :, None])
+    z = -float(special.ndtri(aim))
+
+    def limit(way: float, cut: float) -> float:
+        def beyond(log_rate: float) -> float:
+            return float(_root(value, cost, n, tail.exposure, math.exp(log_rate))[0]) + way * cut
+
+        return _walk(beyond, math.log(middle) if middle > 1e-200 else math.log(tail.rate) - 60.0, way)
+
+    out = []
+    for way in (-1.0, 1.0):
+        if way < 0 and (one_sided or middle <= 1e-200):
+            out.append(0.0)
+            continue
+        log_rate = limit(way, z)
+        if tail.count < CALIBRATE_BELOW and math.isfinite(log_rate):
+            cut = _calibrated_cut(tail, over, log_rate, way, aim, (value, scale, shapes, cost))
+            log_rate = limit(way, max(cut, z))
+        out.append(math.exp(log_rate) if math.isfinite(log_rate) else (0.0 if way < 0 else tail.rate_high))
+    return out[0], min(out[1], tail.rate_high)
+
+
+def _walk(falling: Callable[[float], float], start: float, way: float) -> float:
+    """Zero of a falling function on one side of ``start``; infinite if there is none within reach."""
+    step = 0.25
+    while way * falling(start + way * step) >= 0:
+        step *= 1.6
+        if step > 300:
+            return way * math.inf
+    if way * falling(start) <= 0:
+        return start
+    return float(optimize.brentq(falling, start, start + way * step, xtol=1e-6))
+
+
+def _calibrated_cut(
+    tail: TailFit, over: float, log_rate: float, way: float, aim: float, held: tuple[Floats, Floats, Floats, Floats]
+) -> float:
+    """Cut for the likelihood root, from samples drawn at the limit itself (the best fit with that rate)."""
+    value, scale, shapes, cost = held
+    base = log_rate + cost[0]
+    with np.errstate(over="ignore", invalid="ignore"):
+        joint = value[0] + tail.count * base - np.exp(base) * tail.exposure
+    joint = np.where(np.isfinite(joint), joint, -np.inf)
+    i, j = np.unravel_index(int(np.argmax(joint)), joint.shape)
+    shape, width, mean_count = float(shapes[i]), float(scale[0, i, j]), float(np.exp(base[i, j])) * tail.exposure
+    rng = np.random.default_rng(tail.seed)
+    counts = np.maximum(rng.poisson(mean_count, BOOTSTRAPS), 3).astype(float)
+    draws = rng.standard_exponential((BOOTSTRAPS, int(counts.max())))
+    y = width * (np.expm1(shape * draws) / shape if abs(shape) > 1e-6 else draws)
+    y[np.arange(y.shape[1])[None, :] >= counts[:, None]] = 0.0
+    value, scale, shapes = _lattice_of(y, counts, tail.shape_range, fine=False)
+    cost = _gpd.log_survival(over / scale, shapes[None, :, None])
+    roots = np.sort(-way * _root(value, cost, counts, tail.exposure, math.exp(log_rate)))
+    at = min(BOOTSTRAPS - 1, math.ceil((1.0 - aim) * (BOOTSTRAPS + 1)) - 1)
+    return float(roots[at])
+
+
+def _rate_above_normal(tail: TailFit, over: float, aim: float) -> tuple[float, float]:
+    """Limits from the normal approximation of the log rate (many peaks)."""
+    _, _, cov = standard_errors(tail.excesses, _gpd.Fit(tail.shape, tail.scale, tail.log_likelihood))
+
+    def log_s(shape: float, scale: float) -> float:
+        return -float(_gpd.log_survival(np.array([over / scale]), np.array([shape]))[0])
+
+    middle = log_s(tail.shape, tail.scale)
+    if not math.isfinite(middle) or not np.all(np.isfinite(cov)):
+        return 0.0, tail.rate_high
+    h = 1e-5
+    slope = np.array(
+        [
+            (log_s(tail.shape + h, tail.scale) - log_s(tail.shape - h, tail.scale)) / (2 * h),
+            (log_s(tail.shape, tail.scale * (1 + h)) - log_s(tail.shape, tail.scale * (1 - h))) / (2 * h * tail.scale),
+        ]
+    )
+    reach = -float(special.ndtri(aim)) * math.sqrt(float(slope @ cov @ slope) + 1.0 / tail.count)
+    rate = tail.rate * math.exp(middle)
+    return rate * math.exp(-reach), min(rate * math.exp(reach), tail.rate_high)
+
+
+def return_level(tail: TailFit, exposure: float) -> ReturnLevel:
+    y, n = tail.excesses, np.array([float(tail.count)])
+    mean = tail.rate * exposure
+
+    def over(shape: float, scale: float, expected: float) -> float:
+        power = math.log(expected)
+        return scale * (math.expm1(shape * power) / shape if abs(shape) > 1e-6 else power)
+
+    middle = over(tail.shape, tail.scale, mean)
+    _, _, cov = standard_errors(y, _gpd.Fit(tail.shape, tail.scale, tail.log_likelihood))
+    h = 1e-5
+    slope = np.array(
+        [
+            (over(tail.shape + h, tail.scale, mean) - over(tail.shape - h, tail.scale, mean)) / (2 * h),
+            middle / tail.scale,
+        ]
+    )
+    by_rate = tail.scale * mean**tail.shape  # derivative by the log of the rate, whose variance is 1 / count
+    se = math.sqrt(float(slope @ cov @ slope) + by_rate**2 / tail.count)
+    value, scale, shapes = _lattice_of(y[None, :], n, tail.shape_range, fine=True)
+    z = -float(special.ndtri((1.0 - tail.confidence) / 2.0))
+
+    def beyond(log_level: float, cut: float) -> float:
+        cost = _gpd.log_survival(math.exp(log_level) / scale, shapes[None, :, None])
+        return float(_root(value, cost, n, tail.exposure, 1.0 / exposure)[0]) - cut
+
+    start = math.log(middle)
+    # the higher the level, the fewer peaks the data put above it: the root falls through zero at the fitted level
+    low, high = _walk(lambda v: beyond(v, z), start, -1.0), _walk(lambda v: beyond(v, -z), start, 1.0)
+    return ReturnLevel(
+        exposure, tail.threshold + middle, se, tail.threshold + math.exp(low),
+        tail.threshold + math.exp(high) if math.isfinite(high) else math.inf, tail.confidence,
+        "generalised Pareto return level, interval by profile likelihood, se by the delta method",
+    )  # fmt: skip
