@@ -34,7 +34,8 @@ class CyclePlan(Result):
         """One sentence for the owner of the unit."""
         reads = (
             f"{self.cycles} power-ups of {self.run_length:.3g} each "
-            f"({self.bench_time:.3g} on the bench, cooling included) show it at least once with a chance of {self.chance:.0%}"
+            f"({self.bench_time:.3g} on the bench, cooling included) show it at least once "
+            f"with a chance of {self.chance:.0%}"
         )
         if math.isfinite(self.one_long_run):
             return f"{reads}; one run without switching off would take {self.one_long_run:.3g}"

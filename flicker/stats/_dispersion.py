@@ -15,7 +15,12 @@ from flicker.stats import _check, _count_tails
 from flicker.stats._result import Result
 
 REPLICATES = 9_999
+MANY_WINDOWS = 500  # beyond it fewer replicates keep the test under a second
+FEWER_REPLICATES = 1_999
 SEED = 20_260_101
+LEAST_DISPERSION = 0.01  # perfectly even counts must not divide by 0; the Poisson interval rules there anyway
+LEAST_DOF = 4  # below it the t reference of merged windows is too wide to be of use
+GROWTH = 1.1  # chosen by size and power under bursts of mean 1 to 8 (tests/studies/ratio_bursts.py)
 EXACT_STEPS = 40_000  # inner steps that the exact distribution may take (about 0.1 s)
 
 
@@ -48,7 +53,29 @@ def pearson_dispersion(sides: Sequence[tuple[NDArray[np.int64], NDArray[np.float
         mean = n * exposures / exposures.sum()
         chi2 += float(np.sum((counts - mean) ** 2 / mean))
         dof += counts.size - 1
-    return (chi2 / dof, dof) if dof else (1.0, 0.0)
+    return (max(chi2 / dof, LEAST_DISPERSION), dof) if dof else (1.0, 0.0)
+
+
+def dispersion_levels(
+    sides: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]],
+) -> list[tuple[float, float]]:
+    """Dispersion and degrees of freedom over single windows, pairs of neighbours, and fours if pairs vary clearly more.
+
+    A burst cut by the border of two windows hides a part of its dispersion; pairs and fours bring it back.
+    """
+    levels: list[tuple[float, float]] = []
+    for width in (1, 2, 4):
+        if width == 4 and max(1.0, levels[1][0]) <= GROWTH * max(1.0, levels[0][0]):
+            break
+        level = pearson_dispersion([(_merged(x, width), _merged(e, width)) for x, e in sides])
+        if level[1] <= 0 or (width > 1 and level[1] < LEAST_DOF):
+            break
+        levels.append(level)
+    return levels
+
+
+def _merged(values: NDArray[Any], width: int) -> NDArray[Any]:
+    return values if width == 1 else np.add.reduceat(values, np.arange(0, values.size, width))
 
 
 def window_counts(times: Any, ends: Any, *, windows: int = 20) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -131,7 +158,7 @@ def dispersion_test(
         ``auto`` takes the exact distribution where the exposures are equal and it is quick, Monte Carlo where any
         window expects fewer than 50 events, and chi-square beyond.
     seed : int
-        Of the Monte Carlo method (9,999 replicates); fixed by default, so results repeat.
+        Of the Monte Carlo method (9,999 replicates, 1,999 beyond 500 windows); fixed by default, so results repeat.
 
     Returns
     -------
@@ -172,9 +199,9 @@ def dispersion_test(
         squares = int(np.sum(x * x))
         lower, upper = float(law[: squares + 1].sum()), float(law[squares:].sum())
     elif method == "monte-carlo":
-        replicates, used_seed = REPLICATES, seed
-        at_most, at_least = _simulated_tails(chi2, n, e / e.sum(), np.random.default_rng(seed))
-        lower, upper = (1 + at_most) / (REPLICATES + 1), (1 + at_least) / (REPLICATES + 1)
+        replicates, used_seed = (REPLICATES if k <= MANY_WINDOWS else FEWER_REPLICATES), seed
+        at_most, at_least = _simulated_tails(chi2, n, e / e.sum(), replicates, np.random.default_rng(seed))
+        lower, upper = (1 + at_most) / (replicates + 1), (1 + at_least) / (replicates + 1)
     else:
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
     p_value = min(
@@ -208,16 +235,19 @@ def _sum_of_squares_law(n: int, k: int) -> NDArray[np.float64]:
                 if with_p[take] > 0.0:
                     nxt[m + take, take * take : take * take + row.size] += with_p[take] * row
         chance = nxt
-    return chance[n]
+    law: NDArray[np.float64] = chance[n]
+    return law
 
 
-def _simulated_tails(chi2: float, n: int, shares: NDArray[np.float64], rng: np.random.Generator) -> tuple[int, int]:
+def _simulated_tails(
+    chi2: float, n: int, shares: NDArray[np.float64], replicates: int, rng: np.random.Generator
+) -> tuple[int, int]:
     at_most = at_least = done = 0
-    chunk = max(1, min(REPLICATES, 2_000_000 // shares.size))
+    chunk = max(1, min(replicates, 2_000_000 // shares.size))
     mean = n * shares
     slack = 1e-9 * max(1.0, chi2)  # equal tables must count as equal in spite of rounding
-    while done < REPLICATES:
-        size = min(chunk, REPLICATES - done)
+    while done < replicates:
+        size = min(chunk, replicates - done)
         drawn = rng.multinomial(n, shares, size=size)
         value = np.sum((drawn - mean) ** 2 / mean, axis=1)
         at_most += int(np.sum(value <= chi2 + slack))
@@ -246,7 +276,8 @@ class OverdispersedRate(Result):
         """One sentence for the owner of the unit."""
         reads = (
             f"{self.count} in {self.exposure:.4g} observed over {self.runs} runs: "
-            f"{self.rate:.3g} per unit of observed time, between {self.low:.3g} and {self.high:.3g} ({self.confidence:.0%} confidence)"
+            f"{self.rate:.3g} per unit of observed time, "
+            f"between {self.low:.3g} and {self.high:.3g} ({self.confidence:.0%} confidence)"
         )
         return "; ".join((reads, *self.cautions))
 
@@ -308,8 +339,7 @@ def _negative_binomial_limits(
     x, e = counts.astype(np.float64), exposures
     rate = float(x.sum() / e.sum())
     # the mixing variance on a fixed grid: the profile is smooth and flat, and a grid cannot fail to converge
-    heterogeneity = np.concatenate(([1e-9], np.geomspace(1e-4, 1e4, 161)))
-    shape = 1.0 / heterogeneity[:, None]
+    shape = 1.0 / np.concatenate(([1e-9], np.geomspace(1e-4, 1e4, 161)))[:, None]
 
     def profile(value: float) -> float:
         mean = value * e
@@ -320,7 +350,12 @@ def _negative_binomial_limits(
             - shape * np.log1p(mean / shape),
             axis=1,
         )
-        return float(log_likelihood.max())
+        top = int(np.argmax(log_likelihood))
+        if not 2 <= top < log_likelihood.size - 1:
+            return float(log_likelihood[top])
+        left, middle, right = (float(v) for v in log_likelihood[top - 1 : top + 2])
+        bend = left - 2.0 * middle + right  # the parabola through the three best points of the grid
+        return middle - (right - left) ** 2 / (8.0 * bend) if bend < 0 else middle
 
     from scipy import optimize
 

@@ -1,4 +1,4 @@
-"""Are two rates the same? Exact conditional ratio, the same over strata, and one that widens for bursts."""
+"""Are two rates the same? Exact conditional ratio, and the same over strata."""
 
 from __future__ import annotations
 
@@ -12,14 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.stats import _check, _count_tails
-from flicker.stats._dispersion import checked_windows, pearson_dispersion
 from flicker.stats._result import Result
 
 Alternative = Literal["two-sided", "less", "greater"]
-_ALTERNATIVES = ("two-sided", "less", "greater")
+ALTERNATIVES = ("two-sided", "less", "greater")
 
 
-def _ratio_reads(ratio: float, low: float, high: float, p_value: float, confidence: float) -> str:
+def ratio_reads(ratio: float, low: float, high: float, p_value: float, confidence: float) -> str:
     if low == 0.0 and math.isinf(high):
         return "nothing seen on either side: the two rates cannot be compared"
     if math.isinf(high):
@@ -51,7 +50,7 @@ class RateRatio(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
-        return _ratio_reads(self.ratio, self.low, self.high, self.p_value, self.confidence)
+        return ratio_reads(self.ratio, self.low, self.high, self.p_value, self.confidence)
 
 
 def rate_ratio(
@@ -106,11 +105,11 @@ def rate_ratio(
     base_exposure = _check.positive("base_exposure", base_exposure, what="observed time")
     null_ratio = _check.positive("null_ratio", null_ratio, what="a ratio")
     confidence = _check.share("confidence", confidence)
-    _check.one_of("alternative", alternative, _ALTERNATIVES)
+    _check.one_of("alternative", alternative, ALTERNATIVES)
     _check.one_of("method", method, ("exact", "mid-p"))
 
     scale = base_exposure / exposure
-    tail = _tail(confidence, alternative)
+    tail = error_tail(confidence, alternative)
     low_of, high_of = (
         (_count_tails.odds_low, _count_tails.odds_high)
         if method == "exact"
@@ -120,7 +119,7 @@ def rate_ratio(
     high = math.inf if alternative == "greater" else scale * high_of(count, base_count, tail)
 
     odds = null_ratio / scale
-    lower, upper = _tails_at(count, base_count, odds)
+    lower, upper = tails_at(count, base_count, odds)
     if method == "mid-p":
         strict_lower, strict_upper = 1.0 - upper, 1.0 - lower
         lower, upper = 0.5 * (lower + strict_lower), 0.5 * (upper + strict_upper)
@@ -132,7 +131,7 @@ def rate_ratio(
         _point(count, exposure, base_count, base_exposure),
         low,
         high,
-        _p_value(lower, upper, alternative),
+        p_value_of(lower, upper, alternative),
         null_ratio,
         confidence,
         alternative,
@@ -140,15 +139,15 @@ def rate_ratio(
     )
 
 
-def _tail(confidence: float, alternative: str) -> float:
+def error_tail(confidence: float, alternative: str) -> float:
     return 0.5 * (1.0 - confidence) if alternative == "two-sided" else 1.0 - confidence
 
 
-def _p_value(lower: float, upper: float, alternative: str) -> float:
+def p_value_of(lower: float, upper: float, alternative: str) -> float:
     return {"two-sided": _count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
 
 
-def _tails_at(hits: float, misses: float, odds: float) -> tuple[float, float]:
+def tails_at(hits: float, misses: float, odds: float) -> tuple[float, float]:
     p, q = odds / (1.0 + odds), 1.0 / (1.0 + odds)
     return _count_tails.binomial_at_least(misses, hits, q), _count_tails.binomial_at_least(hits, misses, p)
 
@@ -180,7 +179,7 @@ class StratifiedRatio(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
-        return _ratio_reads(self.ratio, self.low, self.high, self.p_value, self.confidence)
+        return ratio_reads(self.ratio, self.low, self.high, self.p_value, self.confidence)
 
 
 def rate_ratio_stratified(
@@ -220,13 +219,13 @@ def rate_ratio_stratified(
         raise ValueError(f"base_counts must have one entry per stratum ({x.size}), got {y.size}")
     null_ratio = _check.positive("null_ratio", null_ratio, what="a ratio")
     confidence = _check.share("confidence", confidence)
-    _check.one_of("alternative", alternative, _ALTERNATIVES)
+    _check.one_of("alternative", alternative, ALTERNATIVES)
 
     use = (ex > 0) & (ey > 0) & (x + y > 0)
     odds = ex[use] / ey[use]
     n = (x + y)[use]
     hits, total = int(x[use].sum()), int(n.sum())
-    tail = _tail(confidence, alternative)
+    tail = error_tail(confidence, alternative)
 
     def at_least(ratio: float) -> float:
         return _sum_at_least(hits, n, ratio * odds)
@@ -256,7 +255,7 @@ def rate_ratio_stratified(
         ratio,
         low,
         high,
-        _p_value(lower, upper, alternative),
+        p_value_of(lower, upper, alternative),
         spread,
         null_ratio,
         confidence,
@@ -311,108 +310,3 @@ def _invert(function: Callable[[float], float]) -> float:
     while function(high) < 0 and high < 1e200:
         high *= 10.0
     return _count_tails.solve(function, low, high)
-
-
-@dataclass(frozen=True, slots=True)
-class DispersedRatio(Result):
-    """One rate over another, its interval widened by how much the windows of a side differ."""
-
-    count: int
-    exposure: float
-    base_count: int
-    base_exposure: float
-    ratio: float
-    low: float
-    high: float
-    p_value: float
-    dispersion: float
-    dof: float
-    poisson_p_value: float
-    null_ratio: float
-    confidence: float
-    alternative: str
-    cautions: tuple[str, ...]
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """One sentence for the owner of the unit."""
-        reads = _ratio_reads(self.ratio, self.low, self.high, self.p_value, self.confidence)
-        return "; ".join((reads, *self.cautions))
-
-
-def rate_ratio_dispersed(
-    counts: Sequence[int] | ArrayLike,
-    exposures: Sequence[float] | ArrayLike,
-    base_counts: Sequence[int] | ArrayLike,
-    base_exposures: Sequence[float] | ArrayLike,
-    *,
-    null_ratio: float = 1.0,
-    confidence: float = 0.95,
-    alternative: Alternative = "two-sided",
-) -> DispersedRatio:
-    """Ratio of two rates that keeps its error when events come in bursts or runs differ.
-
-    Parameters
-    ----------
-    counts, exposures : array, shape (windows,)
-        Events and observed time per window of one side: some 20 equal windows within its runs (see `window_counts`).
-    base_counts, base_exposures : array, shape (base windows,)
-        The other side.
-    null_ratio, confidence, alternative
-        As in `rate_ratio`.
-
-    Returns
-    -------
-    DispersedRatio
-        ``.ratio .low .high .p_value``, with the ``dispersion`` used (1 = as a Poisson process) and ``cautions`` where
-        it could not be estimated; never narrower than the exact Poisson interval.
-
-    Notes
-    -----
-    Quasi-Poisson: variance = dispersion x mean, estimated within the sides (Pearson; McCullagh and Nelder 1989,
-    chapter 9). The exact conditional limits are taken at counts divided by the dispersion, and the error of its
-    estimate is met by a t reference: a tail chance p becomes T(normal quantile of p). So it works with no event on a
-    side, and equals `rate_ratio` where nothing shows more spread than Poisson. Measured sizes:
-    ``tests/studies/results/ratio_bursts.md``.
-    """
-    x, ex = checked_windows("counts", counts, "exposures", exposures)
-    y, ey = checked_windows("base_counts", base_counts, "base_exposures", base_exposures)
-    n, t, base_n, base_t = int(x.sum()), float(ex.sum()), int(y.sum()), float(ey.sum())
-    exact = rate_ratio(n, t, base_n, base_t, null_ratio=null_ratio, confidence=confidence, alternative=alternative)
-
-    dispersion, dof = pearson_dispersion([(x, ex), (y, ey)])
-    cautions: list[str] = []
-    low, high, p_value = exact.low, exact.high, exact.p_value
-    if dof <= 0:
-        cautions.append("too few events to tell whether they come in bursts; taken as independent")
-    else:
-        tail = float(special.ndtr(special.stdtrit(dof, _tail(confidence, alternative))))
-        scale = base_t / t
-        a, b = n / dispersion, base_n / dispersion
-        lower, upper = (float(special.stdtr(dof, special.ndtri(p))) for p in _tails_at(a, b, null_ratio / scale))
-        if alternative != "less":
-            low = min(low, scale * _count_tails.odds_low(a, b, tail))
-        if alternative != "greater":
-            high = max(high, scale * _count_tails.odds_high(a, b, tail))
-        p_value = max(p_value, _p_value(lower, upper, alternative))
-        if min(n, base_n) < n + base_n == max(n, base_n) and n + base_n < 10:
-            cautions.append("fewer than 10 events, all on one side: bursts may hide in so few")
-    return DispersedRatio(
-        n,
-        t,
-        base_n,
-        base_t,
-        exact.ratio,
-        low,
-        high,
-        p_value,
-        max(1.0, dispersion),
-        dof,
-        exact.p_value,
-        exact.null_ratio,
-        confidence,
-        alternative,
-        tuple(cautions),
-        "conditional binomial at counts over dispersion, t reference",
-    )

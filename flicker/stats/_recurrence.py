@@ -58,7 +58,8 @@ class Recurrence(Result):
         verdict = "it recurs" if self.recurs else "recurrence is not shown"
         return (
             f"{verdict}: after the first, {self.count - 1} more {what} where a sound unit would show "
-            f"{self.expected_rest:.2g} (p = {self.p_value:.2g}; {self.likelihood_ratio:.3g} times as likely if it recurs)"
+            f"{self.expected_rest:.2g} (p = {self.p_value:.2g}; "
+            f"{self.likelihood_ratio:.3g} times as likely if it recurs)"
         )
 
     def one_more(self, exposure: float = 1.0) -> OneMore:
@@ -92,17 +93,16 @@ class Recurrence(Result):
         else:
             extra = _check.positive("exposure", exposure, what="observed time")
             chance = -math.expm1(self.count * math.log(self.exposure / (self.exposure + extra)))
+            against_control = self.kind == "control"
             again, clean = (
                 recurrence(
                     count,
                     self.exposure + extra,
                     rest_exposure=None if count > self.count == 0 else self.rest_exposure + extra,
                     confidence=self.confidence,
-                    **(
-                        {"control_count": self.control_count, "control_exposure": self.control_exposure}
-                        if self.kind == "control"
-                        else {"nuisance_rate": self.nuisance}
-                    ),
+                    nuisance_rate=None if against_control else self.nuisance,
+                    control_count=self.control_count if against_control else None,
+                    control_exposure=self.control_exposure if against_control else None,
                 )
                 for count in (self.count + 1, self.count)
             )

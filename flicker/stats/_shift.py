@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,7 +55,7 @@ def shift_law(
         return ShiftLaw(np.zeros(1, dtype=np.int64), np.ones(1), 0.0)
     if times.size * starts.size > MOST_PAIRS:
         turns = np.random.default_rng(seed).uniform(0.0, length, RANDOM_TURNS)
-        side = "right" if closed else "left"
+        side: Literal["left", "right"] = "right" if closed else "left"
         hits = np.empty(RANDOM_TURNS, dtype=np.int64)
         for i, turn in enumerate(turns.tolist()):
             x = np.mod(times - turn, length)

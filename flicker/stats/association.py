@@ -72,7 +72,8 @@ class StimulusTest(Result):
         """One sentence for the owner of the unit."""
         name = self.kind or "the stimulus"
         reads = (
-            f"{name}: {self.answered} of {self.stimuli} answered by an event; {self.hits} in {self.window_exposure:.3g} "
+            f"{name}: {self.answered} of {self.stimuli} answered by an event; "
+            f"{self.hits} in {self.window_exposure:.3g} "
             f"after it, {self.outside_count} in {self.outside_exposure:.3g} outside (p = {self.p_adjusted:.2g})"
         )
         if self.stimuli_to_be_sure is not None:

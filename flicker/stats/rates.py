@@ -19,14 +19,8 @@ from flicker.stats._dispersion import (
     overdispersed_rate,
     window_counts,
 )
-from flicker.stats._ratio import (
-    DispersedRatio,
-    RateRatio,
-    StratifiedRatio,
-    rate_ratio,
-    rate_ratio_dispersed,
-    rate_ratio_stratified,
-)
+from flicker.stats._ratio import RateRatio, StratifiedRatio, rate_ratio, rate_ratio_stratified
+from flicker.stats._ratio_dispersed import DispersedRatio, rate_ratio_dispersed
 from flicker.stats._recurrence import OneMore, Recurrence, recurrence, recurrence_over_runs
 from flicker.stats._result import Result
 

@@ -320,7 +320,7 @@ def rate_bounds(
         low, high = 0.0, room / t
     else:
         # with u = rate t / n:  u - log u < c, whose two roots enclose 1
-        c = max(1.0, room / n + math.log(t / n))
+        c = max(1.0, room / n + math.log(n / t))
         low, high = _small_root(c) * n / t, _large_root(c) * n / t
     return RateBounds(
         count, exposure, count / exposure, low, high, design, confidence, "gamma-Poisson mixture, anytime valid"

@@ -59,7 +59,8 @@ class CatchPlan(Result):
             return f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}"
         return (
             f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}; "
-            f"were the rate known and not taken from {self.count:.3g} episodes, {self.exposure_if_rate_known:.3g} would do"
+            f"were the rate known and not taken from {self.count:.3g} episodes, "
+            f"{self.exposure_if_rate_known:.3g} would do"
         )
 
     def chance(self, exposure: float) -> float:

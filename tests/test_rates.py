@@ -1,0 +1,543 @@
+"""Rates, ratios, dispersion, recurrence and on/off: handbook and library values, exact sums, laws."""
+
+from __future__ import annotations
+
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import special, stats
+
+from flicker.stats.rates import (
+    dispersion_test,
+    known_background_significance,
+    on_off_significance,
+    overdispersed_rate,
+    rate_difference,
+    rate_interval,
+    rate_ratio,
+    rate_ratio_dispersed,
+    rate_ratio_stratified,
+    recurrence,
+    recurrence_over_runs,
+    share_interval,
+    window_counts,
+)
+
+DATA = Path(__file__).parent / "data"
+counts = st.integers(0, 400)
+times = st.floats(1e-3, 1e6)
+
+
+# --- rate intervals -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("count", "confidence", "low", "high"),
+    [
+        # Garwood 1936 (Biometrika 28, 437-442) from memory; computed with R 4.2.2 qchisq
+        (0, 0.95, 0.0, 3.688879454),
+        (1, 0.95, 0.02531780798, 5.571643391),
+        (2, 0.95, 0.2422092785, 7.224687668),
+        (3, 0.95, 0.618672, 8.76727),
+        (5, 0.95, 1.623486390, 11.66833208),
+        (10, 0.95, 4.795388696, 18.39035604),
+        (20, 0.95, 12.21651959, 30.88837790),
+        (50, 0.95, 37.11096374, 65.91876666),
+        (100, 0.95, 81.36399125, 121.6267938),
+        (0, 0.90, 0.0, 2.995732274),
+        (1, 0.90, 0.05129329439, 4.743864518),
+        (5, 0.90, 1.970149568, 10.51303491),
+        (10, 0.90, 5.425405697, 16.96221924),
+        # Gehrels 1986 (Astrophysical Journal 303, 336-346), tables 1 and 2: one-sigma limits, from memory, four figures
+        (0, 0.6826894921, 0.0, 1.841),
+        (3, 0.6826894921, 1.367, 5.918),
+        (10, 0.6826894921, 6.891, 14.27),
+    ],
+)
+def test_exact_limits_agree_with_the_tables(count, confidence, low, high):
+    got = rate_interval(count, 1.0, confidence=confidence)
+    digits = 3.7e-4 if confidence < 0.7 else 2e-6 if count == 3 else 1e-9
+    assert got.low == pytest.approx(low, rel=digits)
+    assert got.high == pytest.approx(high, rel=digits)
+
+
+def test_limits_of_the_nickel_workers():
+    # R help page of poisson.test, Welsh nickel workers: 4.753125, 6.692709; recomputed to ten digits
+    got = rate_interval(137, 24.19893)
+    assert (got.low, got.high) == pytest.approx((4.753124805, 6.692709334), rel=1e-9)
+
+
+def test_mtbf_limits_of_the_handbook():
+    # NIST/SEMATECH e-Handbook 8.4.5.1: 2 failures in 800 h, 90 %, formula read, example from memory
+    got = rate_interval(2, 800.0, confidence=0.90)
+    assert (1 / got.high, 1 / got.low) == pytest.approx((127.0689683, 2251.228611), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("failures", "confidence", "lower", "upper"),
+    [
+        # factors on T/r by the formula of NIST/SEMATECH e-Handbook 8.4.5.1, computed with R
+        (1, 0.90, 0.2107986, 19.4957257),
+        (1, 0.95, 0.1794803, 39.4978902),
+        (2, 0.60, 0.4673957, 2.4260412),
+        (2, 0.95, 0.2768286, 8.2573220),
+        (5, 0.90, 0.4756001, 2.5378784),
+        (10, 0.60, 0.7325617, 1.3718890),
+        (10, 0.95, 0.5437633, 2.0853367),
+    ],
+)
+def test_mtbf_factors(failures, confidence, lower, upper):
+    got = rate_interval(failures, 1.0, confidence=confidence)
+    assert (failures / got.high, failures / got.low) == pytest.approx((lower, upper), abs=5.1e-8)  # as printed
+
+
+def test_rule_of_three_is_one_sided():
+    # the 'rule of three'; Hanley and Lippman-Hand 1983 (JAMA 249, 1743-1745) from memory, -log 0.05 computed
+    got = rate_interval(0, 10.0, sided="upper")
+    assert got.high == pytest.approx(0.2995732274, rel=1e-9)
+    assert got.low == 0.0
+    assert math.isinf(rate_interval(4, 1.0, sided="lower").high)
+
+
+def test_mid_p_limits_solve_their_equation_and_the_published_case():
+    # no central mid-p in statsmodels 0.14; so the equation itself, from scipy.stats' own tails
+    for count in (1, 2, 7, 60):
+        got = rate_interval(count, 1.0, method="mid-p")
+        upper = stats.poisson.sf(count, got.low) + 0.5 * stats.poisson.pmf(count, got.low)
+        lower = stats.poisson.cdf(count - 1, got.high) + 0.5 * stats.poisson.pmf(count, got.high)
+        assert (upper, lower) == pytest.approx((0.025, 0.025), rel=1e-9)
+
+
+@pytest.mark.parametrize("count", [0, 3, 41])
+@pytest.mark.parametrize(("ours", "theirs"), [("exact", "exact-c"), ("jeffreys", "jeff")])
+def test_intervals_agree_with_statsmodels(count, ours, theirs):
+    # reference library: statsmodels confint_poisson (its Jeffreys keeps the lower quantile at 0 events; ours is 0)
+    rates = pytest.importorskip("statsmodels.stats.rates")
+    low, high = rates.confint_poisson(count, 12.5, method=theirs, alpha=0.1)
+    got = rate_interval(count, 12.5, confidence=0.9, method=ours)
+    assert got.high == pytest.approx(high, rel=1e-9)
+    assert got.low == (0.0 if count == 0 else pytest.approx(low, rel=1e-9))
+
+
+def test_ten_million_events_still_have_exact_limits():
+    # normal approximation with the Wilson-Hilferty cube, good to about 1e-10 here (Wilson and Hilferty 1931)
+    n, z = 10_000_000, 1.959963984540054
+    got = rate_interval(n, 1.0)
+    assert got.low == pytest.approx(n * (1 - 1 / (9 * n) - z / (3 * math.sqrt(n))) ** 3, rel=1e-9)
+    assert got.high == pytest.approx((n + 1) * (1 - 1 / (9 * (n + 1)) + z / (3 * math.sqrt(n + 1))) ** 3, rel=1e-9)
+
+
+@settings(deadline=None, max_examples=80)
+@given(counts, times, st.sampled_from(["exact", "mid-p", "jeffreys"]), st.floats(1e-3, 1e3))
+def test_scaling_time_scales_rates_and_intervals_nest(count, exposure, method, factor):
+    one = rate_interval(count, exposure, method=method)
+    scaled = rate_interval(count, exposure * factor, method=method)
+    wide = rate_interval(count, exposure, method=method, confidence=0.99)
+    assert scaled.low == pytest.approx(one.low / factor, rel=1e-12)
+    assert scaled.high == pytest.approx(one.high / factor, rel=1e-12)
+    assert wide.low <= one.low <= one.rate * (1 + 1e-12)
+    assert one.rate <= one.high * (1 + 1e-12) <= wide.high * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("mean", [0.5, 2.0, 5.0, 20.0, 100.0])
+def test_coverage_by_exact_sums(mean):
+    # null: Poisson at this mean; no Monte Carlo error. Pointwise only for the exact interval.
+    n = np.arange(0, int(mean + 12 * math.sqrt(mean) + 30))
+    pmf = stats.poisson.pmf(n, mean)
+    limits = [rate_interval(int(k), 1.0) for k in n]
+    inside = np.array([x.low <= mean <= x.high for x in limits])
+    assert pmf[inside].sum() >= 0.95 - 1e-9
+
+
+# --- shares ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("hits", "trials", "low", "high"),
+    [
+        # R 4.2.2 binom.test
+        (0, 10, 0.0, 0.3084971078),
+        (1, 10, 0.002528578544, 0.4450161170),
+        (5, 10, 0.1870860284, 0.8129139716),
+        (10, 10, 0.6915028922, 1.0),
+        # R help page of binom.test, Mendel's peas after Conover 1971: 682 of 925, 0.7076683 to 0.7654066 (from memory)
+        (682, 925, 0.7076683, 0.7654066),
+        # Newcombe 1998 (Statistics in Medicine 17, 857-872), Clopper-Pearson: 81 of 263, 0.2527 to 0.3676 (from memory)
+        (81, 263, 0.2527, 0.3676),
+        (15, 148, 0.0578, 0.1617),
+    ],
+)
+def test_shares_agree_with_published_limits(hits, trials, low, high):
+    got = share_interval(hits, trials)
+    printed = 1e-9 if trials == 10 else 6e-8 if trials == 925 else 6e-5
+    assert (got.low, got.high) == pytest.approx((low, high), abs=printed)
+
+
+def test_share_one_sided_after_none_in_a_hundred():
+    # definition: 1 - 0.05 ** (1 / 100) = 0.02951304961
+    assert share_interval(0, 100, sided="upper").high == pytest.approx(0.02951304961, rel=1e-9)
+
+
+# --- ratio ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("case", "ratio", "low", "high", "p_value", "mid_p"),
+    [
+        # Fay 2010, readme and vignette of the package rateratio.test: 0.0501064956141, 0.0217740627591 to 1.00054910449
+        ((2, 17877, 9, 16660), 0.2070941557, 0.02177406276, 1.000549104, 0.05010649561, 0.02926656700),
+        # R help page of poisson.test (malignant melanoma, Dobson); central p computed
+        ((11, 800, 21, 3011), 1.971488095, 0.8584264034, 4.277265944, 0.1120173196, None),
+        # Gu et al. 2008 through a statsmodels test file; limits and central p computed with R
+        ((60, 51477.5, 30, 54308.7), 2.109997572, 1.339735722, 3.388365574, 0.0008561053881, 0.0006202648840),
+        ((41, 28010, 15, 19017), 1.855758658, 1.005684063, 3.609300311, 0.04766024675, None),
+    ],
+)
+def test_ratio_agrees_with_published_cases(case, ratio, low, high, p_value, mid_p):
+    got = rate_ratio(*case)
+    assert (got.ratio, got.low, got.high, got.p_value) == pytest.approx((ratio, low, high, p_value), rel=1e-9)
+    if mid_p is not None:
+        assert rate_ratio(*case, method="mid-p").p_value == pytest.approx(mid_p, rel=1e-8)
+
+
+def test_ratio_against_another_null():
+    # statsmodels test file (Gu et al. 2008): ratio 1.2, alternative 'larger', cond 0.006651774552714537 and mid-p below
+    case = (60, 51477.5, 30, 54308.7)
+    assert rate_ratio(*case, null_ratio=1.2, alternative="greater").p_value == pytest.approx(
+        0.006651774552714537, rel=1e-9
+    )
+    mid = rate_ratio(*case, null_ratio=1.2, alternative="greater", method="mid-p").p_value
+    assert mid == pytest.approx(0.005094603529853279, rel=1e-9)
+
+
+def test_ratio_with_nothing_on_a_side():
+    # central p 0.25 and upper limit 2.419951893 computed with R; both-zero by the definition of the conditional test
+    got = rate_ratio(0, 100, 3, 100)
+    assert (got.low, got.p_value) == (0.0, 0.25)
+    assert got.high == pytest.approx(2.419951893, rel=1e-9)
+    assert math.isinf(rate_ratio(3, 100, 0, 100).high)
+    none = rate_ratio(0, 5, 0, 7)
+    assert (none.low, none.high, none.p_value) == (0.0, math.inf, 1.0)
+    assert none.to_dict()["high"] is None and none.to_dict()["high_unbounded"] is True
+
+
+def test_one_sided_interval_meets_its_p_value():
+    got = rate_ratio(3, 20.0, 14, 25.0, alternative="less")
+    assert got.low == 0.0
+    assert rate_ratio(3, 20.0, 14, 25.0, alternative="less", null_ratio=got.high).p_value == pytest.approx(
+        0.05, rel=1e-9
+    )
+
+
+def test_zero_after_needs_five_before_or_sixty_two_at_twenty_to_one():
+    # closed forms 0.5 ** 5 and (20 / 21) ** 62
+    assert rate_ratio(0, 1.0, 5, 1.0, alternative="less").p_value == pytest.approx(0.5**5)
+    assert rate_ratio(0, 1.0, 62, 20.0, alternative="less").p_value <= 0.05
+    assert rate_ratio(0, 1.0, 61, 20.0, alternative="less").p_value > 0.05
+
+
+@settings(deadline=None, max_examples=80)
+@given(counts, times, counts, times, st.sampled_from(["exact", "mid-p"]))
+def test_swapping_sides_inverts_the_ratio(n, t, m, s, method):
+    one, two = rate_ratio(n, t, m, s, method=method), rate_ratio(m, s, n, t, method=method)
+    assert two.p_value == pytest.approx(one.p_value, rel=1e-7)
+    if n:
+        assert two.high == pytest.approx(1 / one.low if one.low else math.inf, rel=1e-7)
+    if m:
+        assert two.low == pytest.approx(1 / one.high if one.high else math.inf, rel=1e-7)
+    wide = rate_ratio(n, t, m, s, method=method, confidence=0.999)
+    assert wide.low <= one.low * (1 + 1e-9) and one.high <= wide.high * (1 + 1e-9)
+    assert (one.p_value <= 0.05 - 1e-9) <= (not one.low <= 1.0 <= one.high)
+
+
+def test_exact_ratio_takes_under_a_millisecond():
+    cases = [(k, 1.0 + k, 3 * k + 1, 2.0) for k in range(200)] + [(10**7, 1e6, 10**6, 1e5)] * 20
+    best = math.inf
+    for _ in range(3):
+        begin = time.perf_counter()
+        for case in cases:
+            rate_ratio(*case)
+        best = min(best, (time.perf_counter() - begin) / len(cases))
+    assert best < 1e-3
+
+
+# --- strata ---------------------------------------------------------------------------------------------------------
+
+
+def test_one_stratum_is_the_plain_ratio():
+    one, plain = rate_ratio_stratified([2], [17877], [9], [16660]), rate_ratio(2, 17877, 9, 16660)
+    assert (one.low, one.high, one.p_value, one.ratio) == pytest.approx(
+        (plain.low, plain.high, plain.p_value, plain.ratio), rel=1e-9
+    )
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.integers(0, 60), st.integers(0, 60), st.floats(0.5, 50), st.floats(0.5, 50), st.integers(1, 4))
+def test_halving_a_stratum_changes_nothing(n, m, t, s, parts):
+    # merging parts of exposure changes nothing for a homogeneous rate, wherever the events fell
+    split = np.full(parts, n // parts)
+    split[0] += n - split.sum()
+    base = np.full(parts, m // parts)
+    base[-1] += m - base.sum()
+    whole = rate_ratio_stratified([n], [t], [m], [s])
+    parted = rate_ratio_stratified(split, [t / parts] * parts, base, [s / parts] * parts)
+    assert parted.p_value == pytest.approx(whole.p_value, rel=1e-7)
+    assert parted.low == pytest.approx(whole.low, rel=1e-6)
+    assert parted.high == pytest.approx(whole.high, rel=1e-6)
+
+
+def test_strata_agree_with_conditional_logistic_likelihood():
+    # the conditional likelihood is that of a logistic model with known offsets: statsmodels GLM (reference library)
+    sm = pytest.importorskip("statsmodels.api")
+    x, ex, y, ey = [2, 5, 9], [10.0, 20.0, 5.0], [9, 11, 4], [16.0, 20.0, 5.0]
+    fit = sm.GLM(
+        np.column_stack((x, y)), np.ones(3), offset=np.log(np.divide(ex, ey)), family=sm.families.Binomial()
+    ).fit()
+    assert rate_ratio_stratified(x, ex, y, ey).ratio == pytest.approx(math.exp(fit.params[0]), rel=1e-8)
+
+
+def test_strata_undo_confounding():
+    # invented data: both strata have equal rates on either side, but exposure differs, so the crude ratio misleads
+    crude = rate_ratio(11, 11, 20, 110)
+    fair = rate_ratio_stratified([10, 1], [1, 10], [10, 10], [1, 109])
+    assert crude.p_value < 1e-3 < 0.5 < fair.p_value
+
+
+# --- bursts ---------------------------------------------------------------------------------------------------------
+
+
+def test_single_events_leave_the_exact_ratio_alone():
+    before = np.zeros(20, dtype=int)
+    before[::4] = 1
+    got = rate_ratio_dispersed(np.zeros(20, dtype=int), np.ones(20), before, np.ones(20), alternative="less")
+    assert got.p_value == pytest.approx(0.5**5, rel=1e-12)
+    assert got.dispersion == 1.0
+
+
+def test_one_burst_is_no_proof_of_a_cure():
+    before = np.zeros(20, dtype=int)
+    before[7] = 9
+    got = rate_ratio_dispersed(np.zeros(20, dtype=int), np.ones(20), before, np.ones(20), alternative="less")
+    assert got.poisson_p_value < 0.01 < 0.2 < got.p_value
+    assert got.dispersion == pytest.approx(9.0)
+
+
+def test_too_few_events_to_see_bursts_are_said_so():
+    got = rate_ratio_dispersed([1], [2.0], [0], [3.0])
+    assert got.cautions and got.p_value == got.poisson_p_value
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.lists(st.integers(0, 9), min_size=20, max_size=20), st.lists(st.integers(0, 9), min_size=20, max_size=20))
+def test_widened_ratio_never_beats_the_exact_one(x, y):
+    got, exact = rate_ratio_dispersed(x, [1.0] * 20, y, [2.0] * 20), rate_ratio(sum(x), 20.0, sum(y), 40.0)
+    back = rate_ratio_dispersed(y, [2.0] * 20, x, [1.0] * 20)
+    assert got.low <= exact.low and got.high >= exact.high and got.p_value >= exact.p_value
+    assert back.p_value == pytest.approx(got.p_value, rel=1e-6, abs=1e-12)
+    assert (got.p_value <= 0.05 - 1e-9) <= (not got.low <= 1.0 <= got.high)
+
+
+def test_false_improved_under_bursts_stays_within_its_error():
+    # null: six bursts of mean size 3 a side, no change; 800 pairs, Monte Carlo error 0.8 points at 5 %
+    rng = np.random.default_rng(5)
+
+    def side():
+        sizes = rng.geometric(1 / 3, rng.poisson(6))
+        return np.bincount(np.repeat(rng.integers(0, 20, sizes.size), sizes), minlength=20)
+
+    e = np.ones(20)
+    pairs = [rate_ratio_dispersed(side(), e, side(), e, alternative="less") for _ in range(800)]
+    assert np.mean([x.poisson_p_value <= 0.05 for x in pairs]) > 0.15
+    assert np.mean([x.p_value <= 0.05 for x in pairs]) <= 0.05 + 0.016
+
+
+def test_windows_do_not_cross_runs():
+    counts_, exposures = window_counts([[0.5, 9.5], [0.1, 0.2, 19.9]], [10.0, 20.0], windows=6)
+    assert counts_.tolist() == [1, 1, 2, 0, 0, 1]
+    assert exposures.tolist() == [5.0] * 6
+
+
+# --- dispersion -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("frequencies", "alternative", "index", "chi2", "dof", "p_value"),
+    [
+        # von Bortkiewicz 1898, horse-kick deaths (data from memory), values computed with R
+        ([109, 65, 22, 3, 1], "greater", 1.001565203, 199.3114754, 199, 0.4804495315),
+        # Rutherford and Geiger 1910, alpha particles (data read), values computed with R
+        (
+            [57, 203, 383, 525, 532, 408, 273, 139, 45, 27, 10, 4, 0, 1, 1],
+            "less",
+            0.9547058663,
+            2488.918194,
+            2607,
+            0.04932892164,
+        ),
+    ],
+)
+def test_dispersion_agrees_with_published_counts(frequencies, alternative, index, chi2, dof, p_value):
+    data = np.repeat(np.arange(len(frequencies)), frequencies)
+    got = dispersion_test(data, alternative=alternative, method="chi-square")
+    assert (got.index, got.chi2, got.dof) == pytest.approx((index, chi2, dof), rel=1e-9)
+    assert got.p_value == pytest.approx(p_value, rel=1e-8)
+    # the Monte Carlo law is discrete, so it lies a little above the chi-square value; its own error is 0.005
+    assert dispersion_test(data, alternative=alternative).p_value == pytest.approx(p_value, abs=0.03)
+
+
+def test_dispersion_of_the_coal_disasters():
+    # data: Jarrett 1979 through R package boot, as yearly counts 1851..1962; index and chi-square p computed with R
+    dates = np.loadtxt(DATA / "coal.csv", skiprows=2)
+    data = np.bincount(dates.astype(int) - 1851, minlength=112)
+    assert (data.size, int(data.sum())) == (112, 191)
+    got = dispersion_test(data, method="chi-square")
+    assert (got.index, got.chi2) == pytest.approx((1.581010330, 175.4921466), rel=1e-9)
+    assert got.p_value == pytest.approx(9.30770307e-05, rel=1e-7)
+    assert dispersion_test(data).p_value <= 5e-4
+
+
+def test_exact_dispersion_agrees_with_counting_every_table():
+    # independent: all 3 ** 5 ways in which five events fall into three cells
+    cells = np.array(np.meshgrid(*[range(3)] * 5)).reshape(5, -1).T
+    squares = np.array([np.sum(np.bincount(row, minlength=3) ** 2) for row in cells])
+    for table in ([5, 0, 0], [2, 2, 1], [3, 1, 1], [4, 1, 0]):
+        want = np.mean(squares >= np.sum(np.square(table)))
+        assert dispersion_test(table, method="exact").p_value == pytest.approx(want, rel=1e-12)
+        assert dispersion_test(table, method="monte-carlo").p_value == pytest.approx(want, abs=0.015)
+
+
+def test_overdispersed_rate_widens_and_equals_garwood_on_even_counts():
+    even, exact = overdispersed_rate([5] * 10, [1.0] * 10), rate_interval(50, 10.0)
+    assert (even.low, even.high) == pytest.approx((exact.low, exact.high), rel=1e-12)
+    wild = overdispersed_rate([0, 0, 30, 0, 20, 0, 0, 0, 0, 0], [1.0] * 10)
+    assert wild.low < exact.low and wild.high > exact.high and wild.dispersion > 10
+
+
+def test_negative_binomial_peak_agrees_with_a_published_fit():
+    # Bliss and Fisher 1953 (mites per leaf): log-likelihood -222.4371536 at the maximum by R MASS::glm.nb; the profile
+    # at both limits is computed here with the negative binomial of scipy.stats
+    data = np.repeat(np.arange(8), [70, 38, 17, 10, 9, 3, 2, 1])
+    got = overdispersed_rate(data, np.ones(150), method="negative-binomial")
+    assert got.rate == pytest.approx(1.146666667, rel=1e-9)
+    drop = 0.5 * special.stdtrit(149, 0.975) ** 2
+    shapes = np.geomspace(0.2, 20.0, 4001)[:, None]
+    for limit in (got.low, got.high):
+        profile = stats.nbinom.logpmf(data, shapes, shapes / (shapes + limit)).sum(axis=1).max()
+        assert profile == pytest.approx(-222.4371536 - drop, abs=2e-3)
+
+
+# --- on and off -----------------------------------------------------------------------------------------------------
+
+
+def test_li_and_ma():
+    # gammapy documentation of Li and Ma 1983, eq. 17: 18 on, 97 off, alpha 0.1
+    assert on_off_significance(18, 1.0, 97, 10.0).z == pytest.approx(2.242170442484, rel=1e-11)
+    assert on_off_significance(7, 1.0, 97, 10.0).z < 0
+    assert on_off_significance(18, 1.0, 97, 10.0).p_value == rate_ratio(18, 1.0, 97, 10.0).p_value
+
+
+@pytest.mark.parametrize(
+    ("count", "expected", "z"),
+    # gammapy documentation, known background
+    [(10, 4.2, 2.397918129), (11, 9.0, 0.6440149844), (7, 9.0, -0.6939726249), (18, 9.5, 2.450893416)],
+)
+def test_known_background(count, expected, z):
+    got = known_background_significance(count, expected)
+    assert got.z == pytest.approx(z, rel=1e-9)
+    tail = stats.poisson.sf(count - 1, expected) if z > 0 else stats.poisson.cdf(count, expected)
+    assert got.p_value == pytest.approx(min(1.0, 2 * tail), rel=1e-9)
+
+
+def test_rate_above_background_covers_by_exact_sums():
+    # 95 % interval of a difference, coverage summed over both Poisson laws (no Monte Carlo error)
+    a, b, t, s = 6.0, 3.0, 1.0, 2.0
+    n, m = np.arange(30), np.arange(24)
+    weight = stats.poisson.pmf(n, a * t)[:, None] * stats.poisson.pmf(m, b * s)[None, :]
+    inside = np.zeros(weight.shape, dtype=bool)
+    for i in n:
+        for j in m:
+            got = rate_difference(int(i), t, int(j), s)
+            inside[i, j] = got.low <= a - b <= got.high
+    assert weight[inside].sum() >= 0.945
+
+
+# --- recurrence -----------------------------------------------------------------------------------------------------
+
+
+def test_recurrence_is_the_tail_of_the_rest():
+    got = recurrence(3, 4.0, nuisance_rate=0.01)
+    assert got.p_value == pytest.approx(stats.poisson.sf(1, 0.04), rel=1e-12)
+    assert got.likelihood_ratio == pytest.approx(stats.poisson.pmf(2, 2.0) / stats.poisson.pmf(2, 0.04), rel=1e-12)
+    assert got.recurs and not recurrence(1, 4.0, nuisance_rate=0.01).recurs
+    later = recurrence(3, 4.0, nuisance_rate=0.01, rest_exposure=1.0)
+    assert later.p_value == pytest.approx(stats.poisson.sf(1, 0.01), rel=1e-12)
+
+
+def test_recurrence_against_a_control_run_is_fishers_conditional_test():
+    got = recurrence(4, 2.0, control_count=1, control_exposure=6.0)
+    assert got.p_value == pytest.approx(stats.binomtest(3, 4, 0.25, "greater").pvalue, rel=1e-12)
+
+
+def test_one_more_hour_and_one_more_power_up():
+    more = recurrence(2, 2.0, nuisance_rate=0.01).one_more(1.0)
+    assert more.chance_of_another == pytest.approx(1 - (2 / 3) ** 2)
+    assert more.p_if_another == pytest.approx(stats.poisson.sf(1, 0.03), rel=1e-12)
+    assert more.p_if_clean == pytest.approx(stats.poisson.sf(0, 0.03), rel=1e-12)
+    runs = recurrence_over_runs(3, 5, nuisance_share=0.02)
+    assert runs.p_value == pytest.approx(stats.binom.sf(1, 4, 0.02), rel=1e-12)
+    # beta(3, 3) predicts the next power-up with its mean 1 / 2
+    assert runs.one_more(1).chance_of_another == pytest.approx(0.5)
+    assert recurrence(0, 2.0, nuisance_rate=0.01).one_more(1.0).chance_of_another == 0.0
+
+
+@pytest.mark.parametrize("rate", [0.05, 0.3, 1.0])
+def test_a_nuisance_rate_alone_seldom_recurs(rate):
+    # exact sum: chance of 'recurs' on a sound unit whose nuisance rate is as assumed
+    n = np.arange(60)
+    recurs = np.array([recurrence(int(k), 8.0, nuisance_rate=rate).recurs for k in n])
+    assert stats.poisson.pmf(n[recurs], 8.0 * rate).sum() <= 0.05
+
+
+# --- bad input ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: rate_interval(-1, 1.0), "count must be a count.*got -1"),
+        (lambda: rate_interval(1.5, 1.0), "count must be.*got 1.5"),
+        (lambda: rate_interval(1, 0.0), "exposure must be observed time.*above 0, got 0.0"),
+        (lambda: rate_interval(1, math.nan), "exposure.*got nan"),
+        (lambda: rate_interval(1, 1.0, confidence=1.0), "confidence must lie between 0 and 1.*got 1.0"),
+        (lambda: rate_interval(1, 1.0, method="wald"), "method must be one of 'exact'.*got 'wald'"),
+        (lambda: rate_ratio(1, 1.0, 1, -2.0), "base_exposure.*got -2.0"),
+        (lambda: rate_ratio(1, 1.0, 1, 2.0, null_ratio=0.0), "null_ratio.*got 0.0"),
+        (lambda: share_interval(3, 2), r"hits must be at most trials \(2\), got 3"),
+        (lambda: dispersion_test([3]), "counts must hold 2 or more windows, got 1"),
+        (lambda: dispersion_test([3, -1]), "counts must be counts.*got -1.0 at index 1"),
+        (lambda: dispersion_test([]), "counts must hold 1 or more"),
+        (lambda: dispersion_test([3, 1], [1.0, 0.0]), "exposures must be above 0, got 0.0 at index 1"),
+        (lambda: overdispersed_rate([3, 1], [1.0]), r"exposures must have one entry per count \(2\), got 1"),
+        (lambda: rate_ratio_stratified([1], [0.0], [1], [1.0]), "counts must be 0 where exposures is 0, got 1"),
+        (lambda: window_counts([3.0], 2.0), "times must lie between 0 and the end"),
+        (lambda: recurrence(1, 1.0), "nuisance_rate or control_count"),
+        (lambda: recurrence(2, 1.0, nuisance_rate=0.1, rest_exposure=3.0), "rest_exposure must be at most"),
+        (lambda: recurrence_over_runs(3, 2, nuisance_share=0.1), "runs_with must be at most"),
+    ],
+)
+def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
+
+
+def test_results_are_frozen_and_plain():
+    got = rate_interval(0, 3.0)
+    with pytest.raises(AttributeError):
+        got.rate = 1.0  # type: ignore[misc]
+    assert got.to_dict()["high"] == pytest.approx(3.688879454 / 3)
+    assert "at most" in got.reads
