@@ -99,7 +99,9 @@ def order_evidence(cells: Sequence[str], form: Form) -> bool | None:
         return True
     if len(seconds) > 1 and len(firsts) == 1:
         return False
-    if all("." in cell for cell in cells):  # 03.04.2026 is written where the day comes first; common practice, no source
+    if all(
+        "." in cell for cell in cells
+    ):  # 03.04.2026 is written where the day comes first; common practice, no source
         return True
     return None
 
@@ -132,7 +134,9 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
     if form.has_clock:
         hours, minutes, seconds = number("h"), number("mi"), number("s")
         if "ap" in columns:
-            half = np.asarray(pc.utf8_lower(pc.utf8_slice_codeunits(columns["ap"], 0, 1)).to_numpy(zero_copy_only=False))
+            half = np.asarray(
+                pc.utf8_lower(pc.utf8_slice_codeunits(columns["ap"], 0, 1)).to_numpy(zero_copy_only=False)
+            )
             twelve = np.isin(half, ("a", "p"))
             good &= ~twelve | ((hours >= 1) & (hours <= 12))
             hours = np.where(twelve, hours % 12 + 12 * (half == "p"), hours)

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _cells, _clock, _files, _spread, _units
-from flicker.logs._plan import Column, Plan, TimeColumns, Wishes, make_plan
-from flicker.logs._spool import BATCH_ROWS, Spool, SpoolSource, cadence_of
+from flicker.logs._plan import Column, Plan, Wishes, make_plan
+from flicker.logs._spool import BATCH_ROWS, Spool, SpoolSource
 from flicker.logs._text import as_floats, to_volts
 from flicker.logs.model import Batch, LogError, Source
+from flicker.logs.sampling import cadence_of
 
 Floats = NDArray[np.float64]
 
@@ -122,6 +123,14 @@ class _Converter:
         self.midnight = _clock.Midnight()
 
     @property
+    def wall_s(self) -> float | None:
+        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
+        how = self.plan.time
+        if how.kind != "stamp" or self.zero is None or any(form.zoned for form in how.forms):
+            return None
+        return float(self.zero % _clock.DAY_US) / 1e6
+
+    @property
     def sequential(self) -> bool:
         """Whether a time depends on the rows before it."""
         forms = self.plan.time.forms
@@ -176,13 +185,17 @@ class _Converter:
         for row in bad:
             word = str(cells[int(row)])
             if word.strip().lower() not in _cells.MISSING:
-                raise LogError(f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it.')
+                raise LogError(
+                    f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it.'
+                )
         return micros, filled
 
     def volts(self, batch: Any, number: int, first: int) -> Floats:
         """Return a channel in volts."""
         channel = self.plan.channels[number]
-        return to_volts(self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts)
+        return to_volts(
+            self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts
+        )
 
     def _numbers(self, cells: Any, position: int, first: int) -> Floats:
         import pyarrow as pa
@@ -196,7 +209,9 @@ class _Converter:
             value = _cells.value(word, ".", True, units=True)
             if value is None:
                 row = first + int(coded.to_pylist().index(word)) + 1
-                raise LogError(f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.')
+                raise LogError(
+                    f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.'
+                )
             values.append(value)
         codes = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
         return np.array([*values, math.nan])[codes]
@@ -218,19 +233,15 @@ class ColumnarSource:
         self.name = file.name
         self.channels = tuple(channel.name for channel in convert.plan.channels)
         self.notes = tuple(notes)
+        self.rows = table.rows  # None for an Arrow file
         self._file = file
         self._table = table
         self._convert = convert
-        self.local_clock = _local(convert.plan.time)
         head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
         times = np.concatenate(head) if head else np.empty(0)
         self.start = convert.start
+        self.wall_s = convert.wall_s
         self.cadence_s, self.reach_s = cadence_of(times)
-
-    @property
-    def rows(self) -> int | None:
-        """Number of rows, None while not known."""
-        return self._table.rows
 
     def batches(
         self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
@@ -261,7 +272,9 @@ class ColumnarSource:
         return self._file.digest()
 
 
-def open_columnar(file: _files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int) -> Source:
+def open_columnar(
+    file: _files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int
+) -> Source:
     """Open a Parquet or Arrow file.
 
     Raises
@@ -316,7 +329,9 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         assert batch.time_s is not None
         parts = [batch.time_s, *batch.values]
         if batch.run is not None:
-            parts.append(np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64))
+            parts.append(
+                np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64)
+            )
         known = np.isfinite(batch.time_s)
         if not known.all():
             blank += int((~known).sum())
@@ -349,7 +364,7 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         start=convert.start,
         notes=notes,
         has_run=plan.run is not None,
-        local_clock=_local(plan.time),
+        wall_s=convert.wall_s,
     )
 
 
@@ -379,10 +394,6 @@ def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int,
 
 def _brief(error: Exception) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0][:120].rstrip(".")
-
-
-def _local(time: TimeColumns) -> bool:
-    return time.kind == "stamp" and not any(form.zoned for form in time.forms)
 
 
 def _is_text(kind: Any) -> bool:
@@ -437,7 +448,9 @@ def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
     import pyarrow as pa
 
     kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
-    meta = {k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()}
+    meta = {
+        k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
+    }
     unit = meta.get("unit", meta.get("units", ""))
     if not _usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
         return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
@@ -463,7 +476,9 @@ def _of_words(title: str, position: int, cells: list[str], unit: str) -> Column:
     known = [value for value in values if value is not None]
     if len(known) >= 0.5 * len(filled):
         with_unit = any(_cells.number(cell, ".", True) is None and _cells.word_value(cell) is None for cell in filled)
-        digits = max((len(cell.rsplit(".", 1)[1]) for cell in filled if "." in cell and "e" not in cell.lower()), default=0)
+        digits = max(
+            (len(cell.rsplit(".", 1)[1]) for cell in filled if "." in cell and "e" not in cell.lower()), default=0
+        )
         bad = next((cell for cell, value in zip(filled, values, strict=True) if value is None), None)
         told = "" if bad is None else f'column "{title}": "{bad[:40]}" is not a number.'
         return Column(title, position, "number", cells, np.array(known), digits, None, unit, with_unit, told)

@@ -118,7 +118,7 @@ def kind_of(head: bytes, name: str) -> str:
             return kind
     for magic, what in _OTHER:
         if head.startswith(magic):
-            raise LogError(f"{name} is {what}." if what.startswith("a") else f"{name} is {what}.")
+            raise LogError(f"{name} is {what}.")
     if encoding_of(head)[0].startswith("utf-16"):
         return "text"
     sample = head[:65536]
@@ -286,7 +286,9 @@ class Lines:
             else:
                 rest += chunk
             if len(rest) > LINE_LIMIT and rest.rfind(b"\n") < len(rest) - LINE_LIMIT:
-                raise LogError(f"{self._name} holds a line longer than {LINE_LIMIT >> 20} MiB; this is no log in lines.")
+                raise LogError(
+                    f"{self._name} holds a line longer than {LINE_LIMIT >> 20} MiB; this is no log in lines."
+                )
 
 
 class _Chain:
@@ -296,9 +298,7 @@ class _Chain:
 
     def read(self, size: int = -1, /) -> bytes:
         if self._first:
-            chunk, self._first = (
-                (self._first, b"") if size < 0 else (self._first[:size], self._first[size:])
-            )
+            chunk, self._first = (self._first, b"") if size < 0 else (self._first[:size], self._first[size:])
             return chunk
         return self._then.read(size)
 

@@ -95,7 +95,7 @@ class Wishes:
     time_unit: str | None = None
     day_first: bool | None = None
     decimal: str | None = None
-    full_scale_V: float | None = None  # noqa: N815
+    full_scale_V: float | None = None
 
 
 def words_of(header: str) -> set[str]:
@@ -139,7 +139,9 @@ def _find_time(
     if wishes.sample_interval_s is not None:
         ignored = [c.header for c in columns if c.form is not None or (c.kind == "number" and _timely(c))]
         if ignored:
-            notes.append(f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {_list(ignored)} not used.")
+            notes.append(
+                f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {_list(ignored)} not used."
+            )
         positions = tuple(c.position for c in columns if c.header in ignored)
         return TimeColumns("none", positions, factor=wishes.sample_interval_s)
     for column in stamps:
@@ -190,9 +192,7 @@ def _rising(values: NDArray[np.float64]) -> bool:
     return steps.size >= 2 and bool(np.mean(steps > 0) > 0.9)
 
 
-def _stamp(
-    column: Column, stamps: list[Column], wishes: Wishes, name: str, notes: list[str]
-) -> TimeColumns:
+def _stamp(column: Column, stamps: list[Column], wishes: Wishes, name: str, notes: list[str]) -> TimeColumns:
     assert column.form is not None
     pair = [column]
     if not column.form.has_date:

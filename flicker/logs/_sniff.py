@@ -104,7 +104,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         if any(any(cell.strip() for cell in row[len(header) :]) for row in rows):
             raise LogError(
                 f"{name}, line {first + 1}: the header names {len(header)} columns, but this row has {width} cells;"
-                " name every column" + (" (or give decimal=',' if commas are decimal signs)." if delimiter == "," else ".")
+                " name every column"
+                + (" (or give decimal=',' if commas are decimal signs)." if delimiter == "," else ".")
             )
     if header and len(header) > width and not any(cell.strip() for cell in header[width:]):
         header = header[:width]
@@ -144,7 +145,9 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
 
 def _decode(raw: bytes, notes: list[str]) -> str:
     try:
-        return raw[: raw.rfind(b"\n") + 1 or None].decode("utf-8") + raw[raw.rfind(b"\n") + 1 :].decode("utf-8", "replace")
+        return raw[: raw.rfind(b"\n") + 1 or None].decode("utf-8") + raw[raw.rfind(b"\n") + 1 :].decode(
+            "utf-8", "replace"
+        )
     except UnicodeDecodeError:
         notes.append("The text is not UTF-8; its words were read as Windows-1252.")
         return raw.decode("cp1252", errors="replace")
@@ -169,7 +172,7 @@ def looks_numeric(cell: str) -> bool:
     found = _cells.WITH_UNIT.fullmatch(cell)
     if found and _units.volts_per(found["u"]) is not None:
         return True
-    return ":" in cell and _clock.form_of([cell]) is not None or bool(re.match(r"\d{1,4}[-/.]\d", cell))
+    return (":" in cell and _clock.form_of([cell]) is not None) or bool(re.match(r"\d{1,4}[-/.]\d", cell))
 
 
 def _strong(cell: str) -> bool:
@@ -192,7 +195,10 @@ def _delimiter(sample: Sequence[str], quoted: bool, name: str) -> tuple[str, int
         cells = [cell for row in rows if len(row) == width for cell in row]
         good = sum(map(_strong, cells)) / len(cells)
         if delimiter in (",",) and good:
-            padded = sum(bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1 for c in cells)
+            padded = sum(
+                bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1
+                for c in cells
+            )
             if padded > 0.15 * len(cells) and not quoted:  # '0,012' cut at its decimal comma
                 good *= 0.3
         score = (count / len(rows)) * good - 0.001 * rank
@@ -212,9 +218,7 @@ def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> str:
     return f"{name} is text, but no log: no line of readings was found (it begins {seen!r})."
 
 
-def _decimal(
-    rows: list[list[str]], delimiter: str, wishes: Wishes, name: str, notes: list[str]
-) -> tuple[str, bool]:
+def _decimal(rows: list[list[str]], delimiter: str, wishes: Wishes, name: str, notes: list[str]) -> tuple[str, bool]:
     if wishes.decimal is not None:
         if wishes.decimal not in (".", ","):
             raise LogError(f"decimal must be '.' or ',', got {wishes.decimal!r}.")
@@ -365,7 +369,9 @@ def _column(
 ) -> Column:
     cells = [(line, row[position].strip()) for line, row in (*head, *tail)]
     head_cells = [row[position].strip() for _, row in head]
-    filled = [(line, cell) for line, cell in cells if _cells.word_value(cell) is None or cell.lower() not in _cells.MISSING]
+    filled = [
+        (line, cell) for line, cell in cells if _cells.word_value(cell) is None or cell.lower() not in _cells.MISSING
+    ]
     if not filled:
         return Column(title, position, "empty", head_cells[:5], unit=unit)
     numbers = words = with_unit = 0
@@ -395,12 +401,22 @@ def _column(
     good = numbers + with_unit + words
     if numbers + with_unit >= 0.5 * (len(filled) - words) and good >= 0.5 * len(filled):
         values = [
-            v if (v := _cells.value(c, layout.decimal, layout.grouped, units=True)) is not None else np.nan for c in head_cells
+            v if (v := _cells.value(c, layout.decimal, layout.grouped, units=True)) is not None else np.nan
+            for c in head_cells
         ]
         if numbers + with_unit == 0 and words:
             decimals = 0
         return Column(
-            title, position, "number", [c for _, c in cells], np.array(values), decimals, None, unit, with_unit > 0, told
+            title,
+            position,
+            "number",
+            [c for _, c in cells],
+            np.array(values),
+            decimals,
+            None,
+            unit,
+            with_unit > 0,
+            told,
         )
     texts = [cell.strip('"') for _, cell in cells]
     form = _clock.form_of([c for c in texts if c][:300] + [c for c in texts if c][-100:])

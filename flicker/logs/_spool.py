@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from flicker.logs import _files
 from flicker.logs.model import Batch, LogError
+from flicker.logs.sampling import cadence_of
 
 Floats = NDArray[np.float64]
 
@@ -117,14 +118,14 @@ class SpoolSource:
         start: datetime | None,
         notes: Sequence[str],
         has_run: bool = False,
-        local_clock: bool = False,
+        wall_s: float | None = None,
     ) -> None:
         self.name = file.name
         self.channels = tuple(channels)
         self.start = start
         self.notes = tuple(notes)
         self.rows: int | None = spool.rows
-        self.local_clock = local_clock
+        self.wall_s = wall_s
         self._file = file
         self._spool = spool
         self._run = 1 + len(self.channels) if has_run else None
@@ -148,19 +149,3 @@ class SpoolSource:
     def fingerprint(self) -> str | None:
         """Return the SHA-256 of the file."""
         return self._file.digest()
-
-
-def cadence_of(time_s: Floats) -> tuple[float, float]:
-    """Return the usual step of the head of a log, and the longest step that is no gap.
-
-    The second is three usual steps, or one and a half of the step that 95 of 100 stay below, where the logger's
-    own rhythm is uneven.
-    """
-    steps = np.diff(time_s[np.isfinite(time_s)])
-    steps = steps[steps > 0]
-    if not steps.size:
-        return 1.0, 3.0
-    usual = float(np.median(steps))
-    even = steps[np.abs(steps - usual) <= 0.5 * usual]
-    usual = float(f"{even.mean():.9g}")  # steps of 0.1 s are not 0.1 in binary
-    return usual, max(3.0 * usual, 1.5 * float(np.quantile(steps, 0.95)) if steps.size >= 40 else 0.0)

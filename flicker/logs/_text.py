@@ -25,9 +25,12 @@ _NUMBER_RE2 = {
     ",": r"^[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?$",
 }
 _ISO = ("ymd clock",)
+_FAR_S = 60.0  # a stamp is far off from here on
 
 
-def read_text(file: _files.LogFile, stream: _files.Readable, wishes: Wishes, *, packed: bool, in_memory: int) -> SpoolSource:
+def read_text(
+    file: _files.LogFile, stream: _files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
+) -> SpoolSource:
     """Parse a text log once and keep its samples.
 
     Raises
@@ -55,7 +58,7 @@ def read_text(file: _files.LogFile, stream: _files.Readable, wishes: Wishes, *, 
         start=reader.start,
         notes=[*layout.notes, *plan.notes, *notes],
         has_run=plan.run is not None,
-        local_clock=plan.time.kind == "stamp" and not any(form.zoned for form in plan.time.forms),
+        wall_s=reader.wall_s,
     )
 
 
@@ -76,6 +79,7 @@ class _Reader:
         self._headers = 0
         self._cut = ""
         self._blank_times = 0
+        self._mended_stamps = 0
         self._zero: int | float | None = None
         self._midnight = _clock.Midnight()
         self._readings = [0] * len(plan.channels)
@@ -168,7 +172,9 @@ class _Reader:
         elif plan.time.kind == "stamp":
             for position, form in zip(plan.time.positions, plan.time.forms, strict=True):
                 fast = form.name in _ISO and len(plan.time.forms) == 1
-                types[self._names[position]] = pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
+                types[self._names[position]] = (
+                    pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
+                )
         if plan.run is not None:
             types[self._names[plan.run]] = pa.string()
         before = (self._odd, self._odd_first, self._comments, self._headers)
@@ -202,7 +208,9 @@ class _Reader:
         lines = sum(1 for line in block.split(b"\n") if line.strip(b"\r"))
         if lines != rows + skipped:
             end = self._line + block.count(b"\n")
-            raise LogError(f"{self.name}: a quotation mark is not closed between lines {self._line + 1} and {end}; mend it.")
+            raise LogError(
+                f"{self.name}: a quotation mark is not closed between lines {self._line + 1} and {end}; mend it."
+            )
 
     def _odd_row(self, row: Any) -> str:
         text = row.text.strip()
@@ -262,7 +270,9 @@ class _Reader:
         except pa.ArrowInvalid as error:
             if table_is_empty(error):
                 return None
-            raise LogError(f"{self.name}, near line {self._line + 1}: the rows cannot be cut into cells ({error}).") from None
+            raise LogError(
+                f"{self.name}, near line {self._line + 1}: the rows cannot be cut into cells ({error})."
+            ) from None
         self._check_quotes(block, table.num_rows, before)
         if self._odd_limit_passed(final=False):
             raise self._odd_error()
@@ -316,7 +326,9 @@ class _Reader:
         layout = self.layout
         column = layout.columns[position]
         cells = pc.utf8_trim(cells, characters='"')
-        good = np.asarray(pc.match_substring_regex(cells, _NUMBER_RE2[layout.decimal]).to_numpy(zero_copy_only=False), dtype=bool)
+        good = np.asarray(
+            pc.match_substring_regex(cells, _NUMBER_RE2[layout.decimal]).to_numpy(zero_copy_only=False), dtype=bool
+        )
         if column.cell_units:
             good[:] = False
         bare = pc.utf8_ltrim(cells, characters="+")
@@ -340,7 +352,12 @@ class _Reader:
 
     def _one(self, word: str, units: bool) -> float | None:
         found = _cells.value(word, self.layout.decimal, self.layout.grouped, units=units)
-        if units and found and math.isfinite(found) and _cells.number(word, self.layout.decimal, self.layout.grouped) is not None:
+        if (
+            units
+            and found
+            and math.isfinite(found)
+            and _cells.number(word, self.layout.decimal, self.layout.grouped) is not None
+        ):
             return None  # a number without a unit among numbers with one
         return found
 
@@ -365,7 +382,10 @@ class _Reader:
             text = line.strip(b"\r")
             if not text:
                 continue
-            if len(_sniff.split(text.decode("utf-8", "replace"), self.layout.delimiter, self.layout.quoted)) == self.layout.width:
+            if (
+                len(_sniff.split(text.decode("utf-8", "replace"), self.layout.delimiter, self.layout.quoted))
+                == self.layout.width
+            ):
                 seen += 1
             if seen == row:
                 return self._line + k + 1
@@ -390,6 +410,7 @@ class _Reader:
             self._blank_times += int((~known).sum())
             parts = [part[known] for part in parts]
             time = parts[0]
+        time = parts[0] = self._mended(time)
         if time.size:
             steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
             back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
@@ -397,6 +418,26 @@ class _Reader:
                 self._steps[k] += n
             self._last = float(time[-1])
         self.spool.append(parts)
+
+    def _mended(self, time: Floats) -> Floats:
+        """Put single stamps that are far off, between two that follow each other, where they belong."""
+        lead = [] if self._last is None else [self._last]
+        t = np.concatenate((lead, time)) if lead else time
+        if t.size < 4 or self.plan.time.kind == "none":
+            return time
+        steps = np.diff(t)
+        if float(steps.max()) <= _FAR_S and float(steps.min()) >= 0:
+            return time
+        usual = float(np.median(np.abs(steps)))
+        far = np.abs(steps[:-1]) > max(_FAR_S, 10 * usual)
+        bad = np.flatnonzero(far & (t[2:] >= t[:-2]) & (t[2:] - t[:-2] <= 10 * usual)) + 1
+        bad = bad[np.diff(bad, prepend=-2) > 1]
+        if not bad.size:
+            return time
+        self._mended_stamps += int(bad.size)
+        t = t.copy()
+        t[bad] = (t[bad - 1] + t[bad + 1]) / 2
+        return t[len(lead) :]
 
     def _time(self, columns: dict[int, Any], rows: int) -> Floats:
         how = self.plan.time
@@ -461,6 +502,14 @@ class _Reader:
         codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
         return np.array(codes, dtype=np.float64)[coded.indices.to_numpy(zero_copy_only=False)]
 
+    @property
+    def wall_s(self) -> float | None:
+        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
+        how = self.plan.time
+        if how.kind != "stamp" or self._zero is None or any(form.zoned for form in how.forms):
+            return None
+        return float(self._zero % _clock.DAY_US) / 1e6
+
     # ------------------------------------------------------------ the end
 
     def finish(self) -> list[str]:
@@ -491,17 +540,23 @@ class _Reader:
         if self._odd:
             assert self._odd_first is not None
             line, text = self._odd_first
-            notes.append(f"Left out: {self._odd} lines with another number of cells, the first in line {line} ({text[:30]!r}).")
+            notes.append(
+                f"Left out: {self._odd} lines with another number of cells, the first in line {line} ({text[:30]!r})."
+            )
         if self._nul:
             notes.append(f"Left out: {self._nul} lines with NUL bytes.")
         if self._comments:
             notes.append(f"Left out: {self._comments} comment lines among the readings.")
         if self._headers:
-            notes.append(f"The heading is repeated among the readings ({self._headers} lines): the logger was restarted.")
+            notes.append(
+                f"The heading is repeated among the readings ({self._headers} lines): the logger was restarted."
+            )
         if self._cut:
             notes.append(f"The last line is cut off and was left out ({self._cut[:30]!r}).")
         if self._blank_times:
             notes.append(f"Left out: {self._blank_times} rows without a time.")
+        if self._mended_stamps:
+            notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
             notes.append(f"The clock passes midnight {self._midnight.passed} times; days were added.")
         if equal > _spread.COARSE_SHARE * rows and self.plan.time.kind != "none":

@@ -22,10 +22,12 @@ _SECONDS = {
 _OTHER = {
     "a", "ma", "ua", "na", "ohm", "ohms", "kohm", "mohm", "ω", "kω", "hz", "khz", "mhz", "db", "dbv", "dbu", "dbm", "%",
     "c", "°c", "degc", "celsius", "f", "°f", "degf", "k", "kelvin", "w", "mw", "kw", "va", "pct", "percent", "rpm", "lux",
-    "lx", "pa", "hpa", "kpa", "bar", "mbar", "g", "m", "mm", "cm", "%rh", "rh", "ppm", "f", "uf", "nf", "pf", "vac", "vrms",
+    "lx", "pa", "hpa", "kpa", "bar", "mbar", "g", "m", "mm", "cm", "%rh", "rh", "ppm", "uf", "nf", "pf", "vac", "vrms",
     "mvac", "mvrms", "ac", "counts", "lsb", "bool", "-",
 }  # fmt: skip
-_BRACKET = re.compile(r"^(?P<name>.*?)\s*(?:\((?P<a>[^()]*)\)|\[(?P<b>[^\[\]]*)\]|\{(?P<c>[^{}]*)\}|<(?P<d>[^<>]*)>)\s*$")
+_BRACKET = re.compile(
+    r"^(?P<name>.*?)\s*(?:\((?P<a>[^()]*)\)|\[(?P<b>[^\[\]]*)\]|\{(?P<c>[^{}]*)\}|<(?P<d>[^<>]*)>)\s*$"
+)
 _TAIL = re.compile(r"^(?P<name>.+?)(?:[_\s./:-]|,\s*|\s+in\s+)(?P<unit>[^\W\d_]+)\s*$")
 
 

@@ -16,7 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.logs.sampling import RUN_GAP_S, Timekeeper
+from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]
 
@@ -166,7 +166,12 @@ class Log:
         After the last piece ``runs`` is known. How the pieces are cut inside a stretch depends on the batches of the
         source; whoever reduces them must not let it show.
         """
-        keeper = Timekeeper(self.source.cadence_s, self.run_gap_s)
+        keeper = Timekeeper(
+            self.source.cadence_s,
+            self.run_gap_s,
+            reach_s=getattr(self.source, "reach_s", None),
+            wall_s=getattr(self.source, "wall_s", None),
+        )
         for batch in self.source.batches(channels=channels):
             assert batch.time_s is not None
             for cut in keeper.feed(batch.time_s, batch.run):
@@ -177,6 +182,8 @@ class Log:
                     values=tuple(column[cut.lo : cut.hi] for column in batch.values),
                     after_gap=cut.after_gap,
                 )
+            if keeper.backward > 1000 and keeper.backward > 0.5 * keeper.rows:
+                raise LogError(f"{self.source.name}: time goes backwards throughout; reverse the rows.")
         self._keeper = keeper
         self._runs = tuple(self._describe(keeper))
 
@@ -275,12 +282,11 @@ class ArraySource:
         self.rows: int | None = time_s.size
         self.batch_rows = batch_rows
         self.path = path
-        self._time = time_s - time_s[0]
+        known = time_s[np.isfinite(time_s)]
+        self._time = time_s - (known[0] if known.size else 0.0)
         self._values = tuple(channels.values())
         self._run = run
-        head = np.diff(self._time[:4096])
-        head = head[head > 0]
-        self.cadence_s = float(np.median(head)) if head.size else 1.0
+        self.cadence_s, self.reach_s = cadence_of(self._time[:4097])
 
     def batches(
         self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None

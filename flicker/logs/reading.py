@@ -22,7 +22,7 @@ def read_log(
     time_unit: str | None = None,
     day_first: bool | None = None,
     decimal: str | None = None,
-    full_scale_V: float | None = None,  # noqa: N803
+    full_scale_V: float | None = None,
     run_gap_s: float = RUN_GAP_S,
 ) -> Log:
     """Read a log of offset voltages.
@@ -77,7 +77,7 @@ def _wishes(
     time_unit: str | None,
     day_first: bool | None,
     decimal: str | None,
-    full_scale_V: float | None,  # noqa: N803
+    full_scale_V: float | None,
 ) -> Wishes:
     if isinstance(channels, str):
         channels = (channels,)
