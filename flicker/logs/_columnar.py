@@ -354,7 +354,7 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
     if blank:
         notes.append(f"Left out: {blank} rows without a time.")
     if convert.midnight.passed:
-        notes.append(f"The clock passes midnight {convert.midnight.passed} times; days were added.")
+        notes.append(f"The clock passes midnight ({convert.midnight.passed} x); days were added.")
     if equal > _spread.COARSE_SHARE * spool.rows:
         notes.append(_spread.spread(spool))
     return SpoolSource(

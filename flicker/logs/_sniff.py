@@ -86,7 +86,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not _COMMENT.match(line)]
     if not filled:
         raise LogError(f"{name} holds no lines of readings.")
-    body = filled[len(filled) // 3 :][:400] if len(filled) > 30 else filled[-max(1, (len(filled) * 2) // 3) :]
+    body = _body(lines, filled)
     sample = [lines[k] for k in body if "\0" not in lines[k]] or [lines[body[-1]]]
     quoted = sum('"' in line for line in sample) > 0.5 * len(sample)
     delimiter, width = _delimiter(sample, quoted, name)
@@ -143,6 +143,20 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     return layout
 
 
+def _body(lines: list[str], filled: list[int]) -> list[int]:
+    """Lines that are surely among the readings: from the first five in a row that are mostly digits."""
+    rich = [_mostly_digits(lines[k]) for k in filled[:20000]]
+    for place in range(len(rich)):
+        if sum(rich[place : place + 5]) >= min(4, len(rich) - place):
+            return filled[place : place + 400]
+    return filled[-max(1, (len(filled) * 2) // 3) :][:400]
+
+
+def _mostly_digits(line: str) -> bool:
+    solid = re.sub(r"[\s,;|]", "", line)
+    return sum(ch.isdigit() for ch in solid) > 0.3 * len(solid)
+
+
 def _decode(raw: bytes, notes: list[str]) -> str:
     try:
         return raw[: raw.rfind(b"\n") + 1 or None].decode("utf-8") + raw[raw.rfind(b"\n") + 1 :].decode(
@@ -182,7 +196,7 @@ def _strong(cell: str) -> bool:
 
 def _delimiter(sample: Sequence[str], quoted: bool, name: str) -> tuple[str, int]:
     best: tuple[float, str, int] = (0.0, "", 1)
-    few = sample[-60:]
+    few = sample[:60]
     for rank, delimiter in enumerate(_DELIMITERS):
         if delimiter and delimiter not in "".join(few):
             continue
@@ -203,10 +217,10 @@ def _delimiter(sample: Sequence[str], quoted: bool, name: str) -> tuple[str, int
                 good *= 0.3
         score = (count / len(rows)) * good - 0.001 * rank
         if delimiter == "":
-            score -= 0.05
+            score -= 0.3
         if score > best[0]:
             best = (score, delimiter, width)
-    if best[0] <= 0.02:
+    if best[0] <= 0.02 and best[1:] == ("", 1):
         raise LogError(_no_rows(list(sample), list(range(len(sample))), name))
     return best[1], best[2]
 
@@ -274,7 +288,7 @@ def _first_row(
     width: int,
     decimal: str,
 ) -> int | None:
-    few = rows[-60:]
+    few = rows[:60]
     numeric = [
         sum(_strong(row[k]) for row in few) >= 0.5 * max(1, sum(bool(row[k].strip()) for row in few))
         and any(row[k].strip() for row in few)

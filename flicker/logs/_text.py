@@ -541,15 +541,15 @@ class _Reader:
             assert self._odd_first is not None
             line, text = self._odd_first
             notes.append(
-                f"Left out: {self._odd} lines with another number of cells, the first in line {line} ({text[:30]!r})."
+                f"Left out: {self._odd} {_lines(self._odd)} with another number of cells, the first in line {line} ({text[:30]!r})."
             )
         if self._nul:
-            notes.append(f"Left out: {self._nul} lines with NUL bytes.")
+            notes.append(f"Left out: {self._nul} {_lines(self._nul)} with NUL bytes.")
         if self._comments:
-            notes.append(f"Left out: {self._comments} comment lines among the readings.")
+            notes.append(f"Left out: {self._comments} comment {_lines(self._comments)} among the readings.")
         if self._headers:
             notes.append(
-                f"The heading is repeated among the readings ({self._headers} lines): the logger was restarted."
+                f"The heading is repeated among the readings ({self._headers} {_lines(self._headers)}): the logger was restarted."
             )
         if self._cut:
             notes.append(f"The last line is cut off and was left out ({self._cut[:30]!r}).")
@@ -558,7 +558,7 @@ class _Reader:
         if self._mended_stamps:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
-            notes.append(f"The clock passes midnight {self._midnight.passed} times; days were added.")
+            notes.append(f"The clock passes midnight ({self._midnight.passed} x); days were added.")
         if equal > _spread.COARSE_SHARE * rows and self.plan.time.kind != "none":
             notes.append(_spread.spread(self.spool))
         return notes
@@ -593,6 +593,5 @@ def _digits(cell: str, decimal: str) -> int:
     return len(cell.strip().rsplit(decimal, 1)[1]) if decimal in cell else 0
 
 
-def joined(names: Sequence[str]) -> str:
-    """List names in quotes."""
-    return ", ".join(f'"{name}"' for name in names)
+def _lines(count: int) -> str:
+    return "line" if count == 1 else "lines"
