@@ -46,7 +46,7 @@ def standard_errors(y: Floats, best: _gpd.Fit) -> tuple[float, float, Floats]:
     info = -hessian(lambda p: value(p[0], p[1]), np.array([best.shape, best.scale]), np.array(steps))
     if not np.all(np.isfinite(info)) or np.linalg.det(info) <= 0 or info[0, 0] <= 0:
         return float("nan"), float("nan"), np.full((2, 2), np.nan)
-    cov: Floats = np.linalg.inv(info)
+    cov = np.asarray(np.linalg.inv(info), dtype=np.float64)
     return float(np.sqrt(cov[0, 0])), float(np.sqrt(cov[1, 1])), cov
 
 

@@ -226,6 +226,14 @@ def _tilt(x: ar.Floats) -> tuple[ar.Floats, ar.Floats]:
     return np.where(small, x / 2 + x**2 / 24, log_part), np.where(small, 0.5 + x / 12, slope)
 
 
+def _tilt_bend(x: ar.Floats) -> ar.Floats:
+    """Second derivative of the same: the variance of one time under the tilt."""
+    size = np.clip(np.abs(x), 1e-2, 1e3)
+    bend = 1.0 / size**2 - 0.25 / np.sinh(np.minimum(size, 600.0) / 2) ** 2
+    out: ar.Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
+    return out
+
+
 def log_linear_fit(
     times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", confidence: float = 0.95
 ) -> LogLinearFit:
@@ -251,8 +259,8 @@ def log_linear_fit(
 
     Notes
     -----
-    Cox and Lewis (1966), chapter 3. Conditional on the counts (which removes the levels); interval by the likelihood
-    ratio.
+    Cox and Lewis (1966), chapter 3. Conditional on the counts, which removes the levels. Interval by the saddlepoint
+    form of the likelihood root (Lugannani and Rice 1980; Barndorff-Nielsen's r*), which covers from three events on.
     """
     confidence = _check.share("confidence", confidence)
     runs = ar.pooled(times, end, ended_by=ended_by, least=3)
@@ -275,13 +283,20 @@ def log_linear_fit(
     while score(-edge) * score(edge) > 0:
         edge *= 2.0
     best = float(optimize.brentq(score, -edge, edge, xtol=1e-12))
-    drop = loglik(best) - 0.5 * float(special.chdtri(1, 1.0 - confidence))
+    top, z = loglik(best), -float(special.ndtri((1.0 - confidence) / 2.0))
+    root_information = float(np.sqrt(np.sum(n * ends**2 * _tilt_bend(best * ends))))
+
+    def root(b: float) -> float:
+        r = float(np.sign(best - b) * np.sqrt(2.0 * max(top - loglik(b), 0.0)))
+        wald = (best - b) * root_information
+        return r + float(np.log(wald / r)) / r if abs(r) > 1e-3 else r
+
     bounds = []
     for way in (-1.0, 1.0):
-        step = 1.0
-        while loglik(best + way * step) > drop:
-            step *= 2.0
-        bounds.append(float(optimize.brentq(lambda b: loglik(b) - drop, best, best + way * step)))
+        step = z / root_information
+        while -way * root(best + way * step) < z:
+            step *= 1.5
+        bounds.append(float(optimize.brentq(lambda b, way=way: -way * root(b) - z, best, best + way * step)))
     per_run = float(runs.counts.sum()) / float(np.sum(np.exp(_tilt(best * ends)[0]) * ends * span))
     return LogLinearFit(
         best / span, bounds[0] / span, bounds[1] / span, per_run, per_run * float(np.exp(best)),
