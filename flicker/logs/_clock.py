@@ -99,9 +99,8 @@ def order_evidence(cells: Sequence[str], form: Form) -> bool | None:
         return True
     if len(seconds) > 1 and len(firsts) == 1:
         return False
-    if all(
-        "." in cell for cell in cells
-    ):  # 03.04.2026 is written where the day comes first; common practice, no source
+    # 03.04.2026 is written where the day comes first; common practice, no source
+    if all(re.match(r"\s*\d+\.\d+\.", cell) for cell in cells):
         return True
     return None
 
