@@ -7,13 +7,16 @@ numbers that restarts at each run and after each gap, so batches of the source n
 
 from __future__ import annotations
 
+import itertools
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import Log, Piece, Run
+from flicker.logs.model import Gap, Log, Piece, Run
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -271,4 +274,62 @@ def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
         end_s=shared.take("end_s", np.float64),
         after_gap=shared.take("after_gap", np.bool_),
         channels=channels,
+    )
+
+
+def split_blocks(blocks: RunBlocks, borders: Sequence[int]) -> list[RunBlocks]:
+    """Cut a run's blocks into runs of their own at power-ups found in the data.
+
+    Parameters
+    ----------
+    blocks : RunBlocks
+        Blocks of a stretch.
+    borders : sequence of int
+        Blocks at which a new run begins, ascending, each above 0 and below the number of blocks.
+
+    Returns
+    -------
+    list of RunBlocks
+        One more than there are borders; the clock of each begins at its first sample.
+    """
+    edges = [0, *borders, blocks.row.size]
+    if len(edges) == 2:
+        return [blocks]
+    return [_cut_out(blocks, a, b) for a, b in itertools.pairwise(edges)]
+
+
+def _cut_out(blocks: RunBlocks, a: int, b: int) -> RunBlocks:
+    run = blocks.run
+    begin, end = float(blocks.begin_s[a]), float(blocks.end_s[b - 1])
+    after_gap = blocks.after_gap[a:b].copy()
+    after_gap[0] = True
+    channels = []
+    for part in blocks.channels:
+        inside = (part.sample_s >= begin) & (part.sample_s <= end)
+        own = {name: getattr(part, name)[a:b] for name in _OWN}
+        channels.append(ChannelBlocks(**own, sample_s=part.sample_s[inside] - begin, sample_V=part.sample_V[inside]))
+    part_run = replace(
+        run,
+        start=None if run.start is None else run.start + timedelta(seconds=begin),
+        first=int(blocks.row[a]),
+        last=int(blocks.row[b - 1] + blocks.rows[b - 1]),
+        offset_s=run.offset_s + begin,
+        duration_s=end - begin,
+        gaps=tuple(
+            Gap(gap.start_s - begin, gap.end_s - begin, gap.reason, gap.channel)
+            for gap in run.gaps
+            if gap.start_s >= begin and gap.end_s <= end
+        ),
+        notes=run.notes if a == 0 else (),
+    )
+    return RunBlocks(
+        run=part_run,
+        stretch=blocks.stretch,
+        offset_s=blocks.offset_s + begin,
+        row=blocks.row[a:b],
+        rows=blocks.rows[a:b],
+        begin_s=blocks.begin_s[a:b] - begin,
+        end_s=blocks.end_s[a:b] - begin,
+        after_gap=after_gap,
+        channels=tuple(channels),
     )

@@ -27,7 +27,8 @@ class Excursions:
 
     ``start_s`` to ``end_s`` in seconds since the run's first sample; ``peak_V`` the reading farthest from the baseline,
     ``deviation_V`` its signed distance from the baseline; ``cut`` where a gap or the end of the log cuts it;
-    ``over_range`` where a reading was beyond the meter's range, so that the peak is 'at least'.
+    ``over_range`` where a reading was beyond the meter's range, or came so soon after that or after a change of range
+    that it gives no peak: the peak is 'at least'.
     """
 
     start_s: Floats
@@ -47,6 +48,11 @@ class Excursions:
         """Length of each."""
         return self.end_s - self.start_s
 
+    @property
+    def at_least(self) -> Bools:
+        """Where size (and, if cut, length) is a lower limit."""
+        return self.cut | self.over_range
+
     def select(self, keep: Bools) -> Excursions:
         """Return those marked in ``keep``."""
         return Excursions(*(getattr(self, name)[keep] for name in _FIELDS))
@@ -56,10 +62,28 @@ _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 
 
 class Scanner:
-    """State machine of one channel, fed with stretches of samples in order."""
+    """State machine of one channel, fed with stretches of samples in order.
 
-    def __init__(self, baseline: Callable[[Floats], Floats], enter_V: float, leave_V: float, cadence_s: float) -> None:
+    A reading within ``recover_s`` after one over range, after one that first passes ``upper_V`` (where the meter
+    changes to a coarser range) or after a time in ``changes_s`` extends an excursion but gives no peak.
+    """
+
+    def __init__(
+        self,
+        baseline: Callable[[Floats], Floats],
+        enter_V: float,
+        leave_V: float,
+        cadence_s: float,
+        *,
+        recover_s: float = 0.0,
+        upper_V: float = np.inf,
+        changes_s: Sequence[float] = (),
+    ) -> None:
         self.baseline, self.enter_V, self.leave_V, self.cadence_s = baseline, enter_V, leave_V, cadence_s
+        self.recover_s, self.upper_V = recover_s, upper_V
+        self.changes_s = np.asarray(changes_s, dtype=np.float64)
+        self._upset_s = -np.inf  # when the meter last changed range or was over it
+        self._above = False
         self._open: list[float] | None = None  # start, end so far, deviation, peak, cut, over range
         self._last_s: float | None = None
         self._rows: list[tuple[float, ...]] = []
@@ -77,6 +101,7 @@ class Scanner:
             beyond = size > self.enter_V
             # 1 opens, 0 closes, -1 leaves the state as it is (between the thresholds, or missing).
             mark = np.where(beyond, 1, np.where(size <= self.leave_V, 0, -1)).astype(np.int8)
+        unsure = self._unsure(time_s, values)
         if self._open is None and not beyond.any():
             self._last_s = float(time_s[-1])
             return
@@ -90,7 +115,7 @@ class Scanner:
         at = 0
         for index in [*change.tolist(), mark.size]:
             if self._open is not None and (index > at):
-                self._extend(away, values, at, index)
+                self._extend(away, values, unsure, at, index)
             if index == mark.size:
                 break
             if state[index]:
@@ -102,18 +127,38 @@ class Scanner:
             at = index
         self._last_s = float(time_s[-1])
 
-    def _extend(self, away: Floats, values: Floats, lo: int, hi: int) -> None:
+    def _unsure(self, time_s: Floats, values: Floats) -> Bools:
+        """Mark the readings that give no peak; what upset the meter is remembered for the next samples."""
+        if self.recover_s <= 0:
+            return np.zeros(values.size, dtype=bool)
+        with np.errstate(invalid="ignore"):
+            above = np.abs(values) > self.upper_V
+        upset = np.isinf(values) | (above & ~np.concatenate(([self._above], above[:-1])))
+        moment = np.maximum.accumulate(np.where(upset, time_s, self._upset_s))
+        if self.changes_s.size:
+            place = np.searchsorted(self.changes_s, time_s, side="right") - 1
+            moment = np.maximum(moment, np.where(place >= 0, self.changes_s[np.maximum(place, 0)], -np.inf))
+        self._above = bool(above[-1])
+        self._upset_s = float(moment[-1])
+        return np.asarray(time_s - moment < self.recover_s)
+
+    def _extend(self, away: Floats, values: Floats, unsure: Bools, lo: int, hi: int) -> None:
         assert self._open is not None
         part = away[lo:hi]
-        finite = np.isfinite(part)
-        if np.isinf(part).any():
+        finite = np.isfinite(part) & ~unsure[lo:hi]
+        if np.isinf(part).any() or unsure[lo:hi].any():
             self._open[5] = 1.0
         if finite.any():
             best = lo + int(np.argmax(np.where(finite, np.abs(part), -1.0)))
-            if np.isnan(self._open[3]) or abs(float(away[best])) > abs(self._open[2]):
+            if abs(float(away[best])) > abs(self._open[2]):
                 self._open[2], self._open[3] = float(away[best]), float(values[best])
-        if np.isnan(self._open[3]) and np.isinf(part).any():
-            self._open[2] = float(np.sign(part[np.isinf(part)][0])) * self.enter_V
+            elif np.isnan(self._open[3]):
+                self._open[3] = float(values[best])
+        if np.isnan(self._open[3]) and self._open[2] == 0.0:
+            # No reading to trust: that it passed the threshold is all that is known, and on which side.
+            known = part[~np.isnan(part)]
+            if known.size:
+                self._open[2] = float(np.sign(known[0])) * self.enter_V
 
     def close(self, *, cut: bool) -> None:
         """End an open excursion at the last sample seen (a gap or the end of the log follows)."""

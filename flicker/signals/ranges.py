@@ -1,0 +1,138 @@
+"""On which range was the meter? Readings in; stretches by their last digit, and where a range begins, out.
+
+A meter that changes range by itself shows coarser digits above some reading; one whose range was turned by hand shows
+coarser digits from some moment on. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+FACTORS = (10.0, 100.0, 1000.0)
+LEAST_S = 60.0
+LEAST_READINGS = 60
+LEAST_CHANGES = 5
+LEAST_LARGE = 8  # readings above a range border: the chance that fine ones all end in 0 is 1e-8
+COUNTS = 4.0  # what is smaller than four steps of the last digit cannot be told from rounding
+
+
+@dataclass(frozen=True, slots=True)
+class RangeSpan:
+    """A stretch on one range of the meter, with its last digit."""
+
+    begin_s: float
+    end_s: float
+    resolution_V: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Ranges of one channel in one run.
+
+    ``spans`` cover the run; ``upper_V`` is the reading beyond which the meter changes to a coarser range by itself
+    (infinite where it was not seen to), with ``upper_resolution_V`` its last digit there.
+    """
+
+    spans: tuple[RangeSpan, ...]
+    upper_V: float
+    upper_resolution_V: float
+
+    @property
+    def changes_s(self) -> tuple[float, ...]:
+        """When the range changed."""
+        return tuple(span.begin_s for span in self.spans[1:])
+
+    def cannot_tell(self, limit_V: float) -> str | None:
+        """Return the sentence for a limit that a range hides, or None."""
+        hidden = [span for span in self.spans if COUNTS * span.resolution_V > limit_V]
+        if not hidden:
+            return None
+        digit = max(span.resolution_V for span in hidden)
+        return (
+            f"this range cannot tell: its last digit is {1e3 * digit:g} mV, so nothing under "
+            f"{1e3 * COUNTS * digit:g} mV shows; use a finer range"
+        )
+
+
+def find_ranges(time_s: Floats, value_V: Floats, extremes_V: Floats, resolution_V: float, end_s: float) -> Ranges:
+    """Find the range segments of a channel.
+
+    Parameters
+    ----------
+    time_s, value_V : array, shape (n,)
+        Readings in time order, finite.
+    extremes_V : array
+        More readings without time (the largest and smallest of each block).
+    resolution_V : float
+        Finest last digit of the channel; 0 where there is none (then there is one range).
+    end_s : float
+        End of the run.
+    """
+    whole = RangeSpan(0.0, end_s, resolution_V)
+    if resolution_V <= 0 or value_V.size < LEAST_READINGS:
+        return Ranges((whole,), np.inf, resolution_V)
+    upper, coarse_digit = _upper(np.concatenate((value_V, extremes_V)), resolution_V)
+    borders: list[RangeSpan] = []
+    # Large readings of an automatic range change are no change made by hand.
+    keep = np.abs(value_V) <= upper
+    time, value = time_s[keep], value_V[keep]
+    covered = np.zeros(time.size, dtype=bool)
+    for factor in reversed(FACTORS):
+        digit = factor * resolution_V
+        fine = ~_multiple(value, digit) & ~covered
+        for first, last in _stretches_without(fine):
+            if covered[first:last].any() or last - first < LEAST_READINGS or time[last - 1] - time[first] < LEAST_S:
+                continue
+            part = value[first:last]
+            if np.count_nonzero(np.diff(part)) < LEAST_CHANGES:
+                continue  # a reading that hardly moves does not show its digit
+            borders.append(RangeSpan(float(time[first]), float(time[last - 1]), digit))
+            covered[first:last] = True
+    if not borders:
+        return Ranges((whole,), upper, coarse_digit)
+    borders.sort(key=lambda span: span.begin_s)
+    step = float(np.median(np.diff(time))) if time.size > 1 else 0.0
+    out: list[RangeSpan] = []
+    at = 0.0
+    for span in borders:
+        if span.begin_s > at + step:
+            out.append(RangeSpan(at, span.begin_s, resolution_V))
+            at = span.begin_s
+        end = span.end_s + step if span.end_s + 2 * step < end_s else end_s
+        out.append(RangeSpan(at, end, span.resolution_V))
+        at = end
+    if at < end_s:
+        out.append(RangeSpan(at, end_s, resolution_V))
+    return Ranges(tuple(out), upper, coarse_digit)
+
+
+def _multiple(value: Floats, step: float) -> Bools:
+    ratio = value / step
+    return np.asarray(np.abs(ratio - np.round(ratio)) < 1e-4)
+
+
+def _upper(value: Floats, resolution_V: float) -> tuple[float, float]:
+    size = np.unique(np.abs(value))
+    for factor in FACTORS:
+        fine = ~_multiple(size, factor * resolution_V)
+        if not fine.any():
+            continue
+        border = float(size[np.flatnonzero(fine)[-1]])
+        above = int(np.count_nonzero(size > border))
+        # The lowest factor decides: on a 100 times coarser range readings are multiples of 10 as well.
+        if above >= LEAST_LARGE and border > 50.0 * resolution_V:
+            return border, factor * resolution_V
+        return np.inf, resolution_V
+    return np.inf, resolution_V
+
+
+def _stretches_without(flag: Bools) -> list[tuple[int, int]]:
+    stop = np.flatnonzero(np.concatenate(([True], flag, [True])))
+    return [(int(a), int(b) - 1) for a, b in itertools.pairwise(stop) if b - a > 1]
