@@ -1,0 +1,32 @@
+"""Charts as Altair objects: results in, pictures out. Each carries a caption that states what is found, computed.
+
+Units stand on the axes, lines are labelled where they run, colours are safe for colour-blind readers, and no chart
+holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `note_of` how it is to be read.
+"""
+
+from __future__ import annotations
+
+from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
+from flicker.present.charts._frame import caption_of, note_of
+from flicker.present.charts._level import power_ups, settled
+from flicker.present.charts._meter import allan, caught
+from flicker.present.charts._plans import before_after, soak
+from flicker.present.charts._strip import episodes, overview
+
+__all__ = [
+    "allan",
+    "before_after",
+    "caption_of",
+    "caught",
+    "coincidence",
+    "cumulative",
+    "episodes",
+    "gaps",
+    "note_of",
+    "overview",
+    "power_ups",
+    "rates",
+    "settled",
+    "sizes",
+    "soak",
+]

@@ -1,0 +1,355 @@
+"""Episodes as points in time: do they come evenly, more often, larger, in bursts, in both channels at once?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.words import hours_text
+from flicker.present import palette
+from flicker.present.charts import _frame as frame
+from flicker.present.charts._frame import values
+
+MOST_EPISODES = 2000
+
+
+def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
+    """Count episodes against observed time, with the straight line of an even rate and its band.
+
+    Notes
+    -----
+    Given how many came, episodes of an even rate lie uniformly over observed time, so their number by a share u of it
+    is binomial; the band is pointwise at the limits' confidence. 'Uneven' is Kolmogorov's test at the same confidence.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name.
+    """
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    hours, begins = frame.observed_hours(record)
+    total, count = float(begins[-1]), int(hours.size)
+    hours = np.sort(hours)
+    x = alt.X("x:Q", title="observed time (h)", scale=alt.Scale(domain=[0, total], nice=False))
+    y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
+    layers = []
+    confidence = assessment.limits.confidence
+    if count:
+        from scipy.stats import binom
+
+        share = np.linspace(0.0, 1.0, 61)
+        tail = 0.5 * (1.0 - confidence)
+        lower, upper = (np.asarray(binom.ppf(level, count, share)) for level in (tail, 1.0 - tail))
+        band = [
+            {"x": u * total, "n": lo, "n2": hi, "even": u * count}
+            for u, lo, hi in zip(share, lower, upper, strict=True)
+        ]
+        data = values(band)
+        layers.append(alt.Chart(data).mark_area(color=palette.BAND, interpolate="step").encode(x=x, y=y, y2="n2:Q"))
+        layers.append(
+            alt.Chart(data)
+            .mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.2)
+            .encode(x=x, y=alt.Y("even:Q"))
+        )
+        keep = np.unique(np.linspace(0, count - 1, min(count, MOST_EPISODES)).astype(int))
+        steps = [{"x": 0.0, "n": 0}, *({"x": hours[k], "n": int(k) + 1} for k in keep), {"x": total, "n": count}]
+        layers.append(
+            alt.Chart(values(steps))
+            .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2, interpolate="step-after")
+            .encode(x=x, y=y)
+        )
+        note = f"Dashed: the same number at an even pace; band: where {confidence:.0%} of even logs are at each moment."
+        finding = item.finding("more often")
+        even = (
+            "the pace is even"
+            if _even(hours / total) > 1.0 - confidence
+            else "the pace is uneven, more than chance makes it"
+        )
+        seen = f"{item.channel}: {frame.count_text(count, 'episode')} in {hours_text(total)} observed"
+        caption = f"{seen}, too few to show a trend." if count < 5 else f"{seen}; {even}. {finding.reads}"
+    else:
+        most_rate = item.rate.steady_upper_per_h
+        ends = [{"x": 0.0, "n": 0.0}, {"x": total, "n": (most_rate or 0.0) * total}]
+        layers.append(alt.Chart(values(ends)).mark_area(color=palette.BAND).encode(x=x, y=y))
+        layers.append(
+            alt.Chart(values([{"x": 0.0, "n": 0}, {"x": total, "n": 0}]))
+            .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2)
+            .encode(x=x, y=y)
+        )
+        excluded = f"rates above {most_rate:.2g} per hour are excluded at {confidence:.0%}" if most_rate else ""
+        most = f"; {excluded}" if excluded else ""
+        caption = f"{item.channel}: no episode in {hours_text(total)} observed{most}."
+        note = "Band: the expected number at rates that this log does not exclude."
+    if len(record.runs) > 1:
+        layers.append(frame.run_rules(begins[1:-1], [f"run {n + 1} begins" for n in record.numbers[1:]]))
+        note += " Upright dashes: a new run begins."
+    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=220), caption, note)
+
+
+def _even(share: Any) -> float:
+    """P-value of uniform places (Kolmogorov's distance, exact law)."""
+    from scipy.stats import kstwo
+
+    n = share.size
+    rank = np.arange(1, n + 1) / n
+    distance = float(max(np.max(rank - share), np.max(share - rank + 1.0 / n)))
+    return float(kstwo.sf(distance, n))
+
+
+def rates(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw the rate of each run with its exact interval, and of all together, beside the rate of concern.
+
+    Raises
+    ------
+    ValueError
+        If nothing was observed, or there is no channel of that name.
+    """
+    from flicker.stats.rates import rate_interval
+
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    confidence = assessment.limits.confidence
+    own = ~record.episodes.common
+    rows = []
+    for place, (number, trace) in enumerate(zip(record.numbers, record.traces, strict=True)):
+        hours = trace.observed_s / 3600.0
+        if hours <= 0:
+            continue
+        count = int(np.count_nonzero(own & (record.episodes.run == place)))
+        rate = rate_interval(count, hours, confidence=confidence)
+        start = record.runs[place].start
+        when = f", {start:%d %b %Y}" if start is not None else ""
+        rows.append(_rate_row(f"run {number + 1}{when}", rate, count, hours))
+    if not rows:
+        raise ValueError(f"nothing was observed of channel {item.channel}, so it has no rate to draw")
+    several = len(rows) > 1
+    if not several:
+        rows = []
+        for phase in item.rate.phases:
+            if phase.observed_s > 0:
+                hours = phase.observed_s / 3600.0
+                rate = rate_interval(phase.episodes, hours, confidence=confidence)
+                rows.append(_rate_row(phase.phase, rate, phase.episodes, hours))
+    total = rate_interval(item.rate.episodes, record.observed_s / 3600.0, confidence=confidence)
+    rows.append(_rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0))
+    rows = rows[-60:]
+    chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
+    each = "runs" if several else "phases"
+    between = f"between {total.low:.2g} and {total.high:.2g} at {confidence:.0%}"
+    caption = f"{item.channel}: {total.rate:.3g} episodes per hour over all {each}, {between}."
+    note = f"Dot: rate; bar: exact {confidence:.0%} interval. Dashed: the rate of concern. Overlapping bars may be one rate."
+    return frame.finish(chart, caption, note)
+
+
+def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
+    return {
+        "name": name,
+        "rate": rate.rate,
+        "low": rate.low,
+        "high": rate.high,
+        "said": f"{count} in {hours_text(hours)}",
+    }
+
+
+def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) -> Any:
+    data = values(rows)
+    order = [row["name"] for row in rows]
+    top = 1.25 * max(max(row["high"] for row in rows), concern or 0.0)
+    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, grid=False))
+    x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top], nice=False))
+    layers = [
+        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y),
+        alt.Chart(data)
+        .mark_point(filled=True, size=60, color=colour, opacity=1)
+        .encode(x=x, y=y, tooltip=["name:N", "said:N"]),
+        alt.Chart(data)
+        .mark_text(align="left", dx=6, color=palette.FAINT, fontSize=10)
+        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+    ]
+    if concern is not None:
+        layers.append(
+            alt.Chart(values([{"x": concern}]))
+            .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
+            .encode(x=alt.X("x:Q"))
+        )
+    return alt.layer(*layers).properties(width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
+
+
+def sizes(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw how far each episode goes, against observed time, with the slope of the logarithm (Theil and Sen).
+
+    Raises
+    ------
+    ValueError
+        If the channel has no episode, or there is no channel of that name.
+    """
+    from flicker.stats.trends import theil_sen
+
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    hours, begins = frame.observed_hours(record)
+    size = record.episodes.size_V[~record.episodes.common]
+    if hours.size == 0:
+        raise ValueError(f"channel {item.channel} has no episode to draw")
+    total = float(begins[-1])
+    unit, factor = frame.volt_unit(float(size.max()))
+    keep = np.unique(np.linspace(0, size.size - 1, min(size.size, MOST_EPISODES)).astype(int))
+    rows = [{"x": hours[k], "v": size[k] * factor} for k in keep]
+    x = alt.X("x:Q", title="observed time (h)", scale=alt.Scale(domain=[0, total], nice=False))
+    y = alt.Y("v:Q", title=f"largest distance from the baseline ({unit})", scale=frame.log_scale(size * factor))
+    points = (
+        alt.Chart(values(rows))
+        .mark_point(filled=True, size=38, color=frame.colour_of(assessment, item.channel), opacity=0.8)
+        .encode(
+            x=x,
+            y=y,
+            tooltip=[alt.Tooltip("v:Q", title=unit, format=".4~g"), alt.Tooltip("x:Q", title="h", format=".3~g")],
+        )
+    )
+    layers = [points]
+    note = "Each dot one episode, on a logarithmic scale of volts."
+    if size.size >= 5 and np.ptp(hours) > 0:
+        line = theil_sen(np.log10(size), hours)
+        ends = [
+            {"x": t, "v": 10.0 ** (line.intercept + line.slope * t) * factor}
+            for t in (float(hours.min()), float(hours.max()))
+        ]
+        layers.append(
+            alt.Chart(values(ends))
+            .mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.4)
+            .encode(x=x, y=y)
+        )
+        note += " Dashed: median slope (Theil and Sen)."
+    finding = item.finding("larger")
+    grown = "the swings grew" if finding.answer == "yes" else "growth is not shown"
+    caption = f"{item.channel}: {grown}. {finding.reads}"
+    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=200), caption, note)
+
+
+def gaps(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw the pauses between episodes against those of events that come independently.
+
+    Notes
+    -----
+    Pauses run on the clock of observed time within a power-up. Merging swallows pauses up to the dead time, so it is
+    taken off both the pauses and the law (exponential, mean fitted; Lilliefors' test).
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than four pauses, or there is no channel of that name.
+    """
+    from flicker.stats.arrivals import exponential_gaps_test
+
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    dead = assessment.limits.dead_time_s
+    times, _ = record.per_cycle()
+    pause = np.concatenate([np.diff(np.sort(part)) for part in times])
+    pause = np.sort(pause[pause > dead])
+    if pause.size < 4:
+        raise ValueError(
+            f"channel {item.channel} has {pause.size} pauses between episodes; 4 are needed to draw their law"
+        )
+    result = exponential_gaps_test(pause, dead_time=dead)
+    unit = frame.time_unit(float(pause[-1]))
+    scale = frame.SECONDS[unit]
+    keep = np.unique(np.linspace(0, pause.size - 1, min(pause.size, MOST_EPISODES)).astype(int))
+    rows = [{"x": pause[k] / scale, "s": 1.0 - k / pause.size} for k in keep]
+    grid = np.linspace(0.0, float(pause[-1]) * 1.05, 80)
+    mean = float(np.mean(pause)) - dead
+    law = [{"x": t / scale, "s": float(np.exp(-max(t - dead, 0.0) / mean))} for t in grid]
+    floor = 0.5 / pause.size
+    x = alt.X(
+        "x:Q", title=f"pause between episodes ({unit})", scale=alt.Scale(domain=[0, grid[-1] / scale], nice=False)
+    )
+    y = alt.Y(
+        "s:Q",
+        title="share of pauses at least so long",
+        scale=alt.Scale(type="log", domain=[floor, 1.0], clamp=True),
+        axis=alt.Axis(format="~p"),
+    )
+    expected = (
+        alt.Chart(values(law))
+        .mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.4, clip=True)
+        .encode(x=x, y=y)
+    )
+    seen = (
+        alt.Chart(values(rows))
+        .mark_point(filled=True, size=34, color=frame.colour_of(assessment, item.channel), opacity=0.85)
+        .encode(x=x, y=y)
+    )
+    if result.p_value > 1.0 - assessment.limits.confidence:
+        law_text = "they look like events that come independently of each other"
+    elif result.gap_variation > 1.0:
+        law_text = "they vary more than independent events would: episodes come in bursts"
+    else:
+        law_text = "they vary less than independent events would: look for something that paces them"
+    caption = f"{item.channel}: {pause.size} pauses; {law_text} (p = {result.p_value:.2g})."
+    note = "Dots: pauses seen. Dashed: the exponential law of independent events with the same mean pause."
+    return frame.finish(alt.layer(expected, seen).properties(width=frame.WIDTH, height=210), caption, note)
+
+
+def coincidence(assessment: Assessment) -> Any:
+    """Draw the episodes of all channels one above the other; those of all channels at once are joined.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two channels.
+    """
+    if len(assessment.records) < 2:
+        raise ValueError("one channel alone has nothing to coincide with; two are needed")
+    strip = frame.strip_of(assessment.records[0])
+    names = [record.channel for record in assessment.records]
+    rows: list[dict[str, Any]] = []
+    shared = 0
+    for record in assessment.records:
+        own = frame.strip_of(record)
+        found = record.episodes
+        shared = max(shared, int(np.count_nonzero(found.common)))
+        most = min(found.count, MOST_EPISODES // len(names))
+        keep = np.unique(np.linspace(0, max(found.count - 1, 0), most).astype(int))
+        rows.extend(
+            {
+                "x": own.x(int(found.run[k]), found.start_s[k]),
+                "channel": record.channel,
+                "which": "all channels at once" if found.common[k] else "this channel alone",
+            }
+            for k in keep
+        )
+    x = alt.X(
+        "x:Q",
+        title=strip.axis_title,
+        scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False),
+    )
+    y = alt.Y("channel:N", sort=names, title=None, scale=alt.Scale(domain=names), axis=alt.Axis(grid=False))
+    together = (
+        alt.Chart(values([row for row in rows if row["which"] == "all channels at once"]))
+        .mark_rule(color=palette.ALARM, strokeWidth=1, opacity=0.7)
+        .encode(x=x)
+    )
+    ticks = (
+        alt.Chart(values(rows))
+        .mark_tick(thickness=1.6, size=24)
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color(
+                "channel:N",
+                legend=None,
+                scale=alt.Scale(domain=names, range=[frame.colour_of(assessment, name) for name in names]),
+            ),
+            tooltip=["which:N"],
+        )
+    )
+    told = assessment.coincidence
+    said = told.get("reads") if isinstance(told, dict) else getattr(told, "reads", None)
+    counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)
+    caption = str(said) if said else f"Episodes: {counts}; {shared} in all channels at once."
+    chart = alt.layer(together, ticks).properties(width=frame.WIDTH - 40, height=44 * len(names))
+    return frame.finish(chart, caption, "Each tick one episode. Red uprights: in all channels at once.")

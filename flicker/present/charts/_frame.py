@@ -1,0 +1,173 @@
+"""What all charts share: caption and note, units, the strip of runs laid end to end, colours by channel."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.record import ChannelRecord
+from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.present import palette
+
+Floats = NDArray[np.float64]
+
+WIDTH = 720
+ORDER = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
+SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
+
+
+def finish(chart: Any, caption: str, note: str, *, width: int = WIDTH) -> Any:
+    """Give a chart its caption (what is found), its note (how it is drawn), and the description of both."""
+    title = alt.TitleParams(
+        text=textwrap.wrap(caption, max(30, round(width / 7.0))),
+        subtitle=textwrap.wrap(note, max(40, round(width / 5.4))),
+    )
+    return chart.properties(title=title, description=f"{caption} {note}", config=palette.chart_config())
+
+
+def caption_of(chart: Any) -> str:
+    """What the chart finds, in one or two sentences."""
+    return " ".join(chart.title.text)
+
+
+def note_of(chart: Any) -> str:
+    """How the chart is to be read."""
+    return " ".join(chart.title.subtitle)
+
+
+def values(rows: Iterable[Mapping[str, Any]]) -> Any:
+    """Table of a chart (a data frame: Altair neither copies nor validates its rows); numbers to seven digits."""
+    import pandas as pd
+
+    table = pd.DataFrame(list(rows))
+    for name in table.select_dtypes("float").columns:
+        table[name] = _seven_digits(table[name].to_numpy())
+    return table
+
+
+def _seven_digits(number: Floats) -> Floats:
+    good = np.isfinite(number) & (number != 0.0)
+    power = np.zeros(number.shape)
+    power[good] = 6.0 - np.floor(np.log10(np.abs(number[good])))
+    up, down = 10.0 ** np.maximum(power, 0.0), 10.0 ** np.maximum(-power, 0.0)
+    out = np.full(number.shape, np.nan)
+    out[np.isfinite(number)] = (np.round(number * up / down) * down / up)[np.isfinite(number)]
+    return out
+
+
+def pick(assessment: Assessment, channel: str | None) -> ChannelAssessment:
+    """Find the channel of that name, or the one in worst state where none is named.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name.
+    """
+    if channel is None:
+        return min(assessment.channels, key=lambda item: (item.fitness != DO_NOT_CONNECT, ORDER.index(item.verdict)))
+    for item in assessment.channels:
+        if item.channel == channel:
+            return item
+    known = ", ".join(item.channel for item in assessment.channels)
+    raise ValueError(f"channel must be one of {known}, got {channel!r}")
+
+
+def record_of(assessment: Assessment, channel: str) -> ChannelRecord:
+    """Record of the channel of that name."""
+    return next(record for record in assessment.records if record.channel == channel)
+
+
+def colour_of(assessment: Assessment, channel: str) -> str:
+    """Colour of a channel: by its place, so that left is always the same."""
+    place = [item.channel for item in assessment.channels].index(channel)
+    return palette.SERIES[place % len(palette.SERIES)]
+
+
+def time_unit(seconds: float) -> str:
+    """Unit in which a time axis of that length reads well."""
+    return "s" if seconds <= 600 else "min" if seconds <= 3 * 3600 else "h"
+
+
+def volt_unit(volts: float) -> tuple[str, float]:
+    """Unit in which a voltage axis up to that size reads well, and what volts are multiplied by."""
+    return ("V", 1.0) if abs(volts) >= 1.0 else ("mV", 1e3)
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """The runs of a unit laid end to end like pieces of chart paper; ``offset_s`` is where each begins."""
+
+    numbers: tuple[int, ...]
+    offset_s: tuple[float, ...]
+    length_s: tuple[float, ...]
+    labels: tuple[str, ...]
+    unit: str
+
+    @property
+    def end_s(self) -> float:
+        """Where the strip ends."""
+        return self.offset_s[-1] + self.length_s[-1]
+
+    def x(self, place: int, time_s: Any) -> Any:
+        """Place on the strip, in its unit, of a time of run ``place``."""
+        return (self.offset_s[place] + np.asarray(time_s, dtype=np.float64)) / SECONDS[self.unit]
+
+    @property
+    def axis_title(self) -> str:
+        """Title of the time axis."""
+        if len(self.numbers) == 1:
+            return f"time since the first sample ({self.unit})"
+        return f"time on the strip ({self.unit}); runs laid end to end"
+
+
+def strip_of(record: ChannelRecord) -> Strip:
+    """Lay the runs of a record end to end."""
+    lengths = [run.duration_s + run.sample_interval_s for run in record.runs]
+    space = 0.012 * sum(lengths) if len(lengths) > 1 else 0.0
+    offsets = np.concatenate(([0.0], np.cumsum(np.array(lengths) + space)[:-1]))
+    labels = []
+    for number, run in zip(record.numbers, record.runs, strict=True):
+        when = f" · {run.start:%d %b %Y %H:%M}" if run.start is not None and len(lengths) <= 3 else ""
+        labels.append(f"{'run ' if len(lengths) <= 6 else ''}{number + 1}{when}")
+    return Strip(
+        record.numbers,
+        tuple(offsets.tolist()),
+        tuple(lengths),
+        tuple(labels),
+        time_unit(float(offsets[-1] + lengths[-1])),
+    )
+
+
+def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
+    """Own episodes on the clock of observed hours over all runs, and the hour at which each run begins or the last ends."""
+    begins = np.concatenate(([0.0], np.cumsum([trace.observed_s for trace in record.traces]))) / 3600.0
+    own = ~record.episodes.common
+    return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / 3600.0, begins
+
+
+def count_text(number: int, word: str) -> str:
+    """'1 episode', '2 episodes'."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def run_rules(begins: Floats, labels: Sequence[str], field: str = "x") -> Any:
+    """Faint borders between runs."""
+    rows = [{field: float(x), "run": label} for x, label in zip(begins, labels, strict=True)]
+    return (
+        alt.Chart(values(rows))
+        .mark_rule(color=palette.EDGE, strokeDash=[2, 3])
+        .encode(x=alt.X(f"{field}:Q"), tooltip=["run:N"])
+    )
+
+
+def log_scale(number: Floats) -> Any:
+    """Logarithmic scale that reaches a little beyond the numbers, no farther."""
+    low, high = float(np.min(number)), float(np.max(number))
+    return alt.Scale(type="log", domain=[float(f"{low / 1.3:.3g}"), float(f"{high * 1.3:.3g}")], nice=False)

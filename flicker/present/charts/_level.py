@@ -1,0 +1,187 @@
+"""Where a channel rests: its power-ups laid over each other, and its settled level with what changed."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.words import volts_text
+from flicker.present import palette
+from flicker.present.charts import _frame as frame
+from flicker.present.charts._frame import values
+from flicker.present.envelope import MOST_ROWS, window
+
+
+def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
+    """Lay the first minutes after each power-up over each other, with the limits of a normal one.
+
+    Raises
+    ------
+    ValueError
+        If the log shows no power-up of the channel, or there is no channel of that name.
+    """
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    if not item.power_up:
+        raise ValueError(f"channel {item.channel} shows no power-up to draw")
+    limits = assessment.limits
+    shown = float(max(60.0, 1.4 * limits.settle_s, *(1.4 * up.settle_s for up in item.power_up)))
+    shown = min(shown, 900.0, max(run.duration_s for run in record.runs))
+    numbers = [up.run for up in item.power_up][:24]
+    per_run = max(20, min(300, MOST_ROWS // len(numbers)))
+    rows: list[dict[str, Any]] = []
+    for run in assessment.traces:
+        if run.number not in numbers:
+            continue
+        index = next(k for k, trace in enumerate(run.traces) if trace.channel == item.channel)
+        begin = run.traces[index].start.begin_s if run.traces[index].start is not None else 0.0  # type: ignore[union-attr]
+        part = window(run.blocks, index, begin, begin + shown, rows=per_run)
+        middle = 0.5 * (part.low_V + part.high_V)
+        rows.extend(
+            {"t": t - begin, "v": v, "run": f"run {run.number + 1}", "order": run.number}
+            for t, v in zip(part.time_s, middle, strict=True)
+        )
+    calm = [abs(up.surge_V) for up in item.power_up]
+    top = max([limits.surge_V * 1.1, *calm]) * 1.05
+    unit, factor = frame.volt_unit(top)
+    for row in rows:
+        row["v"] *= factor
+    sign = -1.0 if item.power_up[0].surge_V < 0 else 1.0
+    y = alt.Y(
+        "v:Q",
+        title=f"offset ({unit})",
+        scale=alt.Scale(domain=sorted([-0.25 * sign * top * factor, sign * top * factor]), nice=False),
+    )
+    x = alt.X("t:Q", title="time since power-up (s)", scale=alt.Scale(domain=[0, shown], nice=False))
+    lines = (
+        alt.Chart(values(rows))
+        .mark_line(clip=True, color=palette.PETROL, strokeWidth=1.4, opacity=0.75)
+        .encode(x=x, y=y, detail="run:N", tooltip=["run:N"])
+    )
+    limit_rows = [{"v": sign * limits.surge_V * factor, "name": f"surge limit {volts_text(sign * limits.surge_V)}"}]
+    settle = [{"t": limits.settle_s, "name": f"settled by {limits.settle_s:g} s"}]
+    rule = alt.Chart(values(limit_rows)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
+    rule_text = (
+        alt.Chart(values(limit_rows))
+        .mark_text(align="left", dy=-7, color=palette.THRESHOLD)
+        .encode(x=alt.value(6), y=y, text="name:N")
+    )
+    upright = alt.Chart(values(settle)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x)
+    upright_text = (
+        alt.Chart(values(settle))
+        .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
+        .encode(x=x, y=alt.value(12), text="name:N")
+    )
+    chart = alt.layer(lines, rule, rule_text, upright, upright_text).properties(width=frame.WIDTH, height=210)
+    finding = item.finding("power-up")
+    return frame.finish(
+        chart,
+        f"{item.channel}: {finding.reads}",
+        f"{'One power-up' if len(numbers) == 1 else f'{len(numbers)} power-ups laid over each other'}. "
+        "Dashed: the limits of a normal one.",
+    )
+
+
+def settled(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw the settled level over all runs, the band in which it may move, and the changes with their intervals.
+
+    Raises
+    ------
+    ValueError
+        If nothing of the channel was observed, or there is no channel of that name.
+    """
+    item = frame.pick(assessment, channel)
+    record = frame.record_of(assessment, item.channel)
+    level = item.baseline.level_V
+    if level is None:
+        raise ValueError(f"nothing was observed of channel {item.channel}, so it has no settled level to draw")
+    strip = frame.strip_of(record)
+    drift = assessment.limits.drift_V
+    cells: list[dict[str, Any]] = []
+    lines: list[dict[str, Any]] = []
+    for place, trace in enumerate(record.traces):
+        if trace.baseline is None:
+            continue
+        base = trace.baseline
+        keep = slice(None, None, math.ceil(base.cell_s.size * len(record.traces) / (MOST_ROWS // 2)) or 1)
+        cells.extend(
+            {"x": x, "v": v} for x, v in zip(strip.x(place, base.cell_s[keep]), base.cell_V[keep], strict=True)
+        )
+        knots = np.unique(np.linspace(0, base.knot_s.size - 1, min(base.knot_s.size, 600)).astype(int))
+        jumps = np.flatnonzero(np.diff(base.knot_s) < 1e-3)
+        knots = np.unique(np.concatenate((knots, jumps, jumps + 1)))
+        lines.extend(
+            {"x": x, "v": v, "run": place}
+            for x, v in zip(strip.x(place, base.knot_s[knots]), base.knot_V[knots], strict=True)
+        )
+    middle = np.array([row["v"] for row in lines])
+    low, high = min(float(middle.min()), level - drift), max(float(middle.max()), level + drift)
+    reach = 0.15 * (high - low)
+    unit, factor = frame.volt_unit(max(abs(low), abs(high)))
+    for row in (*cells, *lines):
+        row["v"] *= factor
+    y = alt.Y(
+        "v:Q",
+        title=f"settled level ({unit})",
+        scale=alt.Scale(domain=[(low - reach) * factor, (high + reach) * factor], nice=False),
+    )
+    x = alt.X(
+        "x:Q", title=strip.axis_title, scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False)
+    )
+    band = [{"v": (level - drift) * factor, "v2": (level + drift) * factor}]
+    layers = [
+        alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2="v2:Q"),
+        alt.Chart(values(band))
+        .mark_text(align="left", dx=5, dy=9, color=palette.FAINT, fontSize=10)
+        .encode(x=alt.value(0), y=alt.Y("v2:Q"), text=alt.value(f"within {volts_text(drift)} of the middle")),
+        alt.Chart(values(cells))
+        .mark_point(clip=True, filled=True, size=7, color=palette.SLATE, opacity=0.6)
+        .encode(x=x, y=y),
+        alt.Chart(values(lines))
+        .mark_line(clip=True, color=palette.PETROL, strokeWidth=1.8)
+        .encode(x=x, y=y, detail="run:N"),
+    ]
+    changes = _change_rows(item.baseline.changes, strip)
+    if changes:
+        spans = [row for row in changes if row["x2"] is not None]
+        if spans:
+            layers.append(
+                alt.Chart(values(spans))
+                .mark_rect(color=palette.RELAY, opacity=0.6, clip=True)
+                .encode(x=alt.X("x1:Q"), x2="x2:Q")
+            )
+        layers.append(alt.Chart(values(changes)).mark_rule(color=palette.ALARM).encode(x=x))
+        layers.append(
+            alt.Chart(values(changes))
+            .mark_text(align="left", dx=4, baseline="bottom", color=palette.ALARM)
+            .encode(x=x, y=alt.value(204), text="name:N")
+        )
+    chart = alt.layer(*layers).properties(width=frame.WIDTH, height=210)
+    said = item.finding("level change" if changes else "drift").reads
+    note = "Dots: medians over some ten seconds; line: the baseline. Band: what the limit allows."
+    if changes:
+        note += " Upright: changes of level, shaded over the interval in which each lies."
+    return frame.finish(chart, f"{item.channel}: {said}", note)
+
+
+def _change_rows(changes: Any, strip: frame.Strip) -> list[dict[str, Any]]:
+    rows = []
+    for change in changes:
+        if change.get("run") not in strip.numbers or change.get("time_s") is None:
+            continue
+        place = strip.numbers.index(change["run"])
+        low, high = change.get("low_s"), change.get("high_s")
+        step = change.get("step_V")
+        rows.append(
+            {
+                "x": strip.x(place, change["time_s"]),
+                "x1": None if low is None else strip.x(place, low),
+                "x2": None if low is None or high is None else strip.x(place, high),
+                "name": "" if step is None else f"{'+' if step > 0 else ''}{volts_text(step)}",
+            }
+        )
+    return rows

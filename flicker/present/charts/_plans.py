@@ -1,0 +1,129 @@
+"""Before and after, and how long to soak: from the documents of a comparison and of a soak plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import altair as alt
+
+from flicker.evidence.words import hours_text
+from flicker.present import palette
+from flicker.present.charts import _frame as frame
+from flicker.present.charts._frame import values
+
+
+def document(result: Any) -> Mapping[str, Any]:
+    """Document of a result, or the mapping itself."""
+    found: Mapping[str, Any] = result if isinstance(result, Mapping) else result.to_dict()
+    return found
+
+
+def before_after(comparison: Any) -> Any:
+    """Draw each channel's rate before and after, with intervals.
+
+    Parameters
+    ----------
+    comparison : Comparison or mapping
+        What `flicker.compare` returned, or its document.
+
+    Raises
+    ------
+    ValueError
+        If no channel has a rate on both sides.
+    """
+    told = document(comparison)
+    rows: list[dict[str, Any]] = []
+    for item in told["channels"]:
+        for side in ("before", "after"):
+            rate = item.get(side) or {}
+            if rate.get("per_hour") is None:
+                continue
+            episodes, seconds = rate.get("episodes"), rate.get("observed_s")
+            said = (
+                f"{episodes} in {hours_text(seconds / 3600.0)}" if episodes is not None and seconds is not None else ""
+            )
+            rows.append(
+                {
+                    "channel": item["channel"],
+                    "side": side,
+                    "rate": rate["per_hour"],
+                    "low": rate.get("low_per_hour") or 0.0,
+                    "high": rate.get("high_per_hour") or rate["per_hour"],
+                    "said": said,
+                }
+            )
+    if not rows:
+        raise ValueError("the comparison holds no rate to draw")
+    data = values(rows)
+    top = 1.25 * max(row["high"] for row in rows)
+    y = alt.Y("side:N", sort=["before", "after"], title=None, axis=alt.Axis(grid=False))
+    x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top or 1.0], nice=False))
+    tone = alt.Color(
+        "side:N", legend=None, scale=alt.Scale(domain=["before", "after"], range=[palette.BRASS, palette.PETROL])
+    )
+    order = [item["channel"] for item in told["channels"]]
+    chart = (
+        alt.layer(
+            alt.Chart().mark_rule(strokeWidth=4, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y, color=tone),
+            alt.Chart().mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=tone),
+            alt.Chart()
+            .mark_text(align="left", dx=6, color=palette.FAINT, fontSize=10)
+            .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+            data=data,
+        )
+        .properties(width=frame.WIDTH - 110, height=64)
+        .facet(row=alt.Row("channel:N", sort=order, title=None, header=alt.Header(labelAngle=0, labelAlign="left")))
+    )
+    caption = " ".join(_compared(item) for item in told["channels"])
+    return frame.finish(chart, caption, "Dot: rate; bar: its interval.")
+
+
+def _compared(item: Mapping[str, Any]) -> str:
+    ratio = item.get("ratio") or {}
+    low, high, estimate = ratio.get("low"), ratio.get("high"), ratio.get("estimate")
+    size = ""
+    if estimate is not None:
+        reach = f", between {low or 0.0:.2g} and {'any value' if high is None else f'{high:.2g}'}"
+        size = f" ({estimate:.2g} times the rate before{reach})"
+    return f"{item['channel']}: {item['outcome']}{size}."
+
+
+def soak(plan: Any) -> Any:
+    """Draw the chance of catching the fault, or the confidence of a clean log, against hours of soak.
+
+    Parameters
+    ----------
+    plan : SoakPlan or mapping
+        What `flicker.plan_soak` returned, or its document.
+
+    Raises
+    ------
+    ValueError
+        If the plan holds no table of hours.
+    """
+    told = document(plan)
+    table = [row for row in told.get("table") or () if row.get("hours") is not None]
+    if not table:
+        raise ValueError("the plan holds no table of hours to draw")
+    rows = [
+        {"h": row["hours"], "c": row["confidence"], "said": f"{row['confidence']:.0%}: {hours_text(row['hours'])}"}
+        for row in sorted(table, key=lambda row: row["hours"])
+    ]
+    x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * rows[-1]["h"]], nice=False))
+    y = alt.Y("c:Q", title="confidence", axis=alt.Axis(format="~p"), scale=alt.Scale(domain=[0, 1.08], nice=False))
+    data = values([{"h": 0.0, "c": 0.0, "said": ""}, *rows])
+    layers = [
+        alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate="monotone").encode(x=x, y=y),
+        alt.Chart(values(rows)).mark_point(filled=True, size=50, color=palette.PETROL, opacity=1).encode(x=x, y=y),
+        alt.Chart(values(rows))
+        .mark_text(align="left", dx=8, dy=9, fontSize=10, color=palette.INK)
+        .encode(x=x, y=y, text="said:N"),
+    ]
+    hours = told.get("hours")
+    if hours is not None:
+        mark = values([{"h": hours}])
+        layers.append(alt.Chart(mark).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x))
+    caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {told['confidence']:.0%}.")
+    chart = alt.layer(*layers).properties(width=frame.WIDTH - 40, height=230)
+    return frame.finish(chart, caption, "Dots: hours for each confidence. Dashed: the plan.")

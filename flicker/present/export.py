@@ -1,0 +1,49 @@
+"""Charts as files: PNG for a letter, SVG for print, drawn on this machine without a network."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+from flicker.present.writing import write_whole
+
+
+def svg_of(spec: dict[str, Any]) -> str:
+    """Draw a Vega-Lite specification as SVG."""
+    import vl_convert as vlc
+
+    return str(vlc.vegalite_to_svg(json.dumps(spec), allowed_base_urls=[]))
+
+
+def save_chart(chart: Any, path: str | os.PathLike[str], *, scale: float = 2.0) -> Path:
+    """Write a chart as PNG or SVG, by the ending of the name; whole or not at all.
+
+    Parameters
+    ----------
+    chart : altair chart
+        Any chart of `flicker.present.charts`.
+    path : str or path
+        Ends in .png or .svg.
+    scale : float
+        Pixels per point of a PNG, above 0.
+
+    Raises
+    ------
+    ValueError
+        If the ending is another, or ``scale`` is not positive.
+    LogError
+        If the file cannot be written.
+    """
+    if not scale > 0:
+        raise ValueError(f"scale must be positive, got {scale!r} (pixels per point)")
+    ending = Path(path).suffix.lower()
+    spec = chart.to_dict()
+    if ending == ".svg":
+        return write_whole(path, svg_of(spec), what="chart")
+    if ending == ".png":
+        import vl_convert as vlc
+
+        return write_whole(path, vlc.vegalite_to_png(json.dumps(spec), scale=scale, allowed_base_urls=[]), what="chart")
+    raise ValueError(f"path must end in .png or .svg, got {str(path)!r}")
