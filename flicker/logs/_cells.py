@@ -10,6 +10,8 @@ from flicker.logs import _units
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
 
+LONGEST = 100  # characters of a number
+
 MISSING = frozenset(
     ("", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?", "#num!", "#div/0!",
      "#value!", "1.#qnan", "-1.#ind", "1.#ind")
@@ -45,6 +47,8 @@ def word_value(text: str) -> float | None:
 def number(text: str, decimal: str, grouped: bool) -> float | None:
     """Return the number that a cell holds, None where it holds none."""
     text = text.strip().strip('"').strip().replace("\u2212", "-")
+    if len(text) > LONGEST:
+        return None
     if decimal == ",":
         if COMMA.fullmatch(text):
             return float(text.replace(",", "."))
@@ -63,7 +67,7 @@ def value(text: str, decimal: str, grouped: bool, *, units: bool) -> float | Non
     bare = number(text, decimal, grouped)
     if bare is not None:
         return scpi(bare)
-    if units:
+    if units and len(text) <= LONGEST:
         found = WITH_UNIT.fullmatch(text.strip().strip('"'))
         if found:
             bare, volts = number(found["n"], decimal, grouped), _units.volts_per(found["u"])

@@ -90,6 +90,10 @@ class _Ipc:
             options = ipc.IpcReadOptions(included_fields=fields)
             self._readers[names] = ipc.open_file(self._source, options=options)
         batch = self._readers[names].get_batch(number)
+        batch.validate()
+        for column in batch.columns:
+            if _is_text(column.type) or _is_dictionary(column.type):
+                column.validate(full=True)
         if number == len(self._starts) - 1:
             self._starts.append(self._starts[-1] + batch.num_rows)
             if number == self._file.num_record_batches - 1:
@@ -299,6 +303,8 @@ def open_columnar(
     if rows < 10:
         raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
     columns = [_column(table.schema.field(name), k, head) for k, name in enumerate(names)]
+    for column in columns:
+        column.header = _units.tidy(column.header)
     plan = make_plan(columns, wishes, file.name, {})
     convert = _Converter(plan, names, file.name)
     source = ColumnarSource(file, table, convert, plan.notes)
@@ -400,6 +406,12 @@ def _is_text(kind: Any) -> bool:
     import pyarrow as pa
 
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
+
+
+def _is_dictionary(kind: Any) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_dictionary(kind))
 
 
 def _usable(kind: Any) -> bool:

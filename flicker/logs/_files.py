@@ -6,6 +6,7 @@ import codecs
 import gzip
 import hashlib
 import os
+import re
 import stat
 import tempfile
 import zipfile
@@ -23,6 +24,7 @@ LINE_LIMIT = 1 << 20  # a longer line is no line of a log
 FREE_EXPANSION = 256 << 20  # compressed files may always grow to this size,
 EXPANSION = 200  # and beyond it to this many times their own
 
+_NUL_RUN = re.compile(rb"\0{8,}")
 _MAGIC = (
     (b"PAR1", "parquet"),
     (b"ARROW1", "ipc"),
@@ -119,19 +121,13 @@ def kind_of(head: bytes, name: str) -> str:
     for magic, what in _OTHER:
         if head.startswith(magic):
             raise LogError(f"{name} is {what}.")
-    if encoding_of(head)[0].startswith("utf-16"):
+    if encoding_of(head)[0] != "utf-8":
         return "text"
-    sample = head[:65536]
+    sample = _NUL_RUN.sub(b"\0", head[:65536])  # a disk's unwritten blocks in the middle of text
     control = sum(sample.count(bytes([code])) for code in (*range(9), 11, *range(14, 27), *range(28, 32), 127))
-    if control > 0.02 * len(sample) and not _is_text_then_nul(sample):
+    if control > max(0.02 * len(sample), 1):
         raise LogError(f"{name} is a binary file of unknown kind; text, Parquet, Arrow and WAV are read.")
     return "text"
-
-
-def _is_text_then_nul(sample: bytes) -> bool:
-    """Say whether text is followed by NUL bytes only (a file preallocated by a logger that lost power)."""
-    text = sample.rstrip(b"\0")
-    return len(text) > 64 and b"\0" not in text and b"\n" in text
 
 
 def encoding_of(head: bytes) -> tuple[str, int]:
@@ -205,12 +201,12 @@ class _Recoded:
                 return text.encode("utf-8", errors="replace")
 
 
-def unpack(file: LogFile, kind: str) -> Readable:
+def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
     """Return the bytes inside a gz or zip file (its one log)."""
     try:
         if kind == "gz":
-            return _Bounded(gzip.GzipFile(fileobj=file.open()), file)  # type: ignore[arg-type]
-        archive = zipfile.ZipFile(file.open())
+            return _Bounded(gzip.GzipFile(fileobj=handle), file)  # type: ignore[arg-type]
+        archive = zipfile.ZipFile(handle)
         members = [m for m in archive.infolist() if not m.is_dir() and not m.filename.startswith("__MACOSX/")]
         if any(m.filename.startswith("xl/") for m in members):
             raise LogError(f"{file.name} is a spreadsheet; export the sheet as CSV.")
@@ -224,9 +220,9 @@ def unpack(file: LogFile, kind: str) -> Readable:
         raise LogError(f"{file.name} cannot be decompressed: {error}.") from None
 
 
-def plain(file: LogFile) -> Readable:
-    """Return the bytes of an uncompressed file."""
-    return _Limited(file.open(), file.size)
+def plain(file: LogFile, handle: IO[bytes]) -> Readable:
+    """Return the bytes of an uncompressed file, as many as it had when first seen."""
+    return _Limited(handle, file.size)
 
 
 def scratch() -> IO[bytes]:
@@ -259,7 +255,7 @@ class Lines:
             self._stream = stream
             self.head = head[skip:]
         else:
-            recoded = _Recoded(_Chain(head[skip:], stream), self.encoding)
+            recoded = _Recoded(Chain(head[skip:], stream), self.encoding)
             self.head = _fill(recoded, SNIFF_BYTES)
             self._stream = recoded
         self.complete = len(head) < SNIFF_BYTES
@@ -291,12 +287,15 @@ class Lines:
                 )
 
 
-class _Chain:
+class Chain:
+    """Bytes already read, and then the rest."""
+
     def __init__(self, first: bytes, then: Readable) -> None:
         self._first = first
         self._then = then
 
     def read(self, size: int = -1, /) -> bytes:
+        """Return up to ``size`` bytes."""
         if self._first:
             chunk, self._first = (self._first, b"") if size < 0 else (self._first[:size], self._first[size:])
             return chunk

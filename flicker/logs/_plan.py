@@ -166,8 +166,8 @@ def _find_time(
     if first is not None and first.kind == "number" and len(numbers) > 1 and _rising(first.values):
         unnamed = re.fullmatch(r"column \d+", first.header) is not None
         if unnamed or not first.label.kind == "volts":
-            steps = np.diff(first.values)
-            if np.all(steps == 1) and np.all(first.values == np.round(first.values)) and unnamed:
+            steps = np.diff(first.values[np.isfinite(first.values)])
+            if np.all(steps == 1) and np.all(steps == np.round(steps)) and unnamed:
                 raise LogError(
                     f"{name}: the first column counts samples and no column tells the time;"
                     " give sample_interval_s (--sample-interval), or name the time column."

@@ -116,6 +116,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     if not header:
         header = [f"column {k + 1}" for k in range(width)]
         notes.append("The file has no header; columns were told by their content.")
+    header = [_units.tidy(title) for title in header]
     heading = frozenset(line.strip() for line in lines[:first] if line.strip())
     layout = Layout(
         delimiter=delimiter,
@@ -177,6 +178,8 @@ def _offset(head: bytes, lines: int) -> int:
 def looks_numeric(cell: str) -> bool:
     """Whether a cell can be part of a row of readings: a number, a time, a blank or a meter's word."""
     cell = cell.strip().strip('"').strip()
+    if len(cell) > _cells.LONGEST:
+        return False
     if _cells.PLAIN.fullmatch(cell) or _cells.COMMA.fullmatch(cell):
         return True
     if _cells.GROUPED_POINT.fullmatch(cell) or _cells.GROUPED_COMMA.fullmatch(cell):
@@ -244,6 +247,8 @@ def _decimal(rows: list[list[str]], delimiter: str, wishes: Wishes, name: str, n
     for row in rows:
         for cell in row:
             bare = cell.strip().strip('"').strip()
+            if len(bare) > _cells.LONGEST:
+                continue
             found = _cells.WITH_UNIT.fullmatch(bare)
             bare = found["n"].strip() if found else bare
             if re.fullmatch(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:,\d{3}){2,}", bare):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import weakref
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import IO, Any
@@ -44,6 +45,7 @@ class Spool:
         self._bytes += sum(column.nbytes for column in block)
         if self._file is None and self._bytes > self._limit:
             self._file = _files.scratch()
+            weakref.finalize(self, self._file.close)
             self._bytes = 0
             self._blocks = [self._store(b) if isinstance(b, list) else b for b in self._blocks]
 

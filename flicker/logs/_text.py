@@ -101,6 +101,11 @@ class _Reader:
         layout = self.layout
         if b"\0" in block:
             block = self._without_nul(block)
+        if not block.isascii():
+            try:
+                block.decode("utf-8")
+            except UnicodeDecodeError:
+                block = block.decode("cp1252", errors="replace").encode()
         if layout.delimiter == " ":
             block = b"\n".join(b" ".join(line.split()) for line in block.split(b"\n"))
         elif b"+" in block and layout.delimiter and not layout.quoted:
@@ -253,11 +258,6 @@ class _Reader:
 
         before = (self._odd, self._odd_first, self._comments, self._headers)
         self._block = block
-        try:
-            block.decode("utf-8")
-        except UnicodeDecodeError:
-            block = block.decode("cp1252", errors="replace").encode()
-            self._block = block
         try:
             table = csv.read_csv(
                 pa.py_buffer(block),

@@ -31,6 +31,12 @@ _BRACKET = re.compile(
 _TAIL = re.compile(r"^(?P<name>.+?)(?:[_\s./:-]|,\s*|\s+in\s+)(?P<unit>[^\W\d_]+)\s*$")
 
 
+def tidy(title: str) -> str:
+    """Make a column's title fit to be shown: one line, no control characters, at most 80 characters."""
+    clean = "".join(ch if ch.isprintable() else " " for ch in title.strip().strip('"'))
+    return clean if len(clean) <= 80 else clean[:79] + "…"
+
+
 def volts_per(unit: str) -> float | None:
     """Return volts per unit of a DC voltage unit, None where the word is none."""
     word = unit.strip().replace("µ", "u").replace("μ", "u")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import weakref
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import IO
@@ -27,6 +28,7 @@ class WavSource:
         self.name = file.name
         self._file = file
         self._handle = file.open() if inner is None else inner
+        weakref.finalize(self, self._handle.close)
         length = self._handle.seek(0, 2)
         self._tag, self._count, self._rate, self._bits, self._begin, size = _chunks(self._handle, length, self.name)
         if (self._tag, self._bits) not in _KINDS:

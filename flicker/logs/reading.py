@@ -101,27 +101,23 @@ def _wishes(
 def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int = IN_MEMORY_BYTES) -> Source:
     """Open a file as a source of samples; text larger than ``in_memory`` bytes of samples goes to a temporary file."""
     file = _files.LogFile(path)
+    inner = None
     with file.open() as handle:
         kind = _files.kind_of(handle.read(_files.SNIFF_BYTES), file.name)
-    if kind == "text":
-        from flicker.logs import _text
-
-        return _text.read_text(file, _files.plain(file), wishes, packed=False, in_memory=in_memory)
-    if kind in ("gz", "zip"):
-        stream = _files.unpack(file, kind)
-        head = stream.read(_files.SNIFF_BYTES)
-        if not head:
-            raise LogError(f"{file.name} holds an empty file.")
-        kind = _files.kind_of(head, file.name)
+        handle.seek(0)
         if kind == "text":
-            from flicker.logs import _text
-
-            return _text.read_text(file, _files._Chain(head, stream), wishes, packed=True, in_memory=in_memory)
+            return _text_source(file, _files.plain(file, handle), wishes, packed=False, in_memory=in_memory)
         if kind in ("gz", "zip"):
-            raise LogError(f"{file.name} is compressed twice; decompress it first.")
-        inner = _files.to_scratch(stream, head, file.name)
-    else:
-        inner = None
+            stream = _files.unpack(file, handle, kind)
+            head = stream.read(_files.SNIFF_BYTES)
+            if not head:
+                raise LogError(f"{file.name} holds an empty file.")
+            kind = _files.kind_of(head, file.name)
+            if kind == "text":
+                return _text_source(file, _files.Chain(head, stream), wishes, packed=True, in_memory=in_memory)
+            if kind in ("gz", "zip"):
+                raise LogError(f"{file.name} is compressed twice; decompress it first.")
+            inner = _files.to_scratch(stream, head, file.name)
     if kind == "wav":
         from flicker.logs import _wav
 
@@ -129,3 +125,11 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
     from flicker.logs import _columnar
 
     return _columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
+
+
+def _text_source(
+    file: _files.LogFile, stream: _files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
+) -> Source:
+    from flicker.logs import _text
+
+    return _text.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)

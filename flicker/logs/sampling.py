@@ -423,7 +423,7 @@ def cadence_of(time_s: Floats) -> tuple[float, float]:
         return 1.0, 3.0
     usual = float(np.median(steps))
     even = steps[np.abs(steps - usual) <= 0.5 * usual]
-    usual = float(f"{even.mean():.9g}")  # steps of 0.1 s are not 0.1 in binary
+    usual = float(f"{even.mean():.9g}") if even.size else usual  # steps of 0.1 s are not 0.1 in binary
     return usual, max(3.0 * usual, 1.5 * float(np.quantile(steps, 0.95)) if steps.size >= 40 else 0.0)
 
 
