@@ -107,7 +107,7 @@ def test_coincidence_counts_and_chance():
     assert got.p_value == pytest.approx(stats.binomtest(2, 3, 0.03, "greater").pvalue, rel=1e-9)
     turned = coincidence([1.0, 20.0, 50.0], [1.1, 20.2, 70.0], 0.5, 100.0)
     assert turned.expected == pytest.approx(0.09)
-    # by hand: turns from -0.6 to 0.3 keep these two together, turns from -19.7 to -19.5 bring 1.0 to 20.2 and 50.0 to 70.0
+    # by hand: turns from -0.6 to 0.3 keep two together, turns from -19.7 to -19.5 bring 1.0 to 20.2 and 50.0 to 70.0
     assert turned.p_value == pytest.approx((0.9 + 0.2) / 100, rel=1e-9)
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import math
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -94,6 +97,49 @@ def test_mtbf_limits_of_the_handbook():
 def test_mtbf_factors(failures, confidence, lower, upper):
     got = rate_interval(failures, 1.0, confidence=confidence)
     assert (failures / got.high, failures / got.low) == pytest.approx((lower, upper), abs=5.1e-8)  # as printed
+
+
+def test_watching_that_ended_with_an_event():
+    # 45 failure times of a START sheet on exponential confidence intervals (data read; the sheet misprints their sum):
+    # 95 % limits of the mean time with 90 degrees of freedom on both sides, computed with R
+    times_ = [
+        *(
+            12.411,
+            21.491,
+            33.771,
+            72.435,
+            27.668,
+            272.005,
+            89.601,
+            6.171,
+            58.526,
+            28.637,
+            78.954,
+            108.561,
+            116.729,
+            60.266,
+        ),
+        *(
+            313.879,
+            162.792,
+            46.684,
+            16.263,
+            399.071,
+            46.252,
+            149.432,
+            233.254,
+            150.011,
+            82.273,
+            49.022,
+            53.533,
+            102.947,
+        ),
+        *(40.479, 59.067, 87.592, 173.580, 77.084, 93.241, 118.077, 95.291, 199.458, 137.149, 220.413, 7.400, 43.911),
+        *(61.894, 10.291, 45.771, 50.668, 182.737),
+    ]
+    assert math.fsum(times_) == pytest.approx(4496.742, abs=5e-4)
+    got = rate_interval(45, math.fsum(times_), ended_by="event")
+    assert (1 / got.high, 1 / got.low) == pytest.approx((76.12829433, 136.9984370), rel=1e-9)
 
 
 def test_rule_of_three_is_one_sided():
@@ -424,6 +470,7 @@ def test_negative_binomial_peak_agrees_with_a_published_fit():
     data = np.repeat(np.arange(8), [70, 38, 17, 10, 9, 3, 2, 1])
     got = overdispersed_rate(data, np.ones(150), method="negative-binomial")
     assert got.rate == pytest.approx(1.146666667, rel=1e-9)
+    assert got.shape == pytest.approx(1.024592387, rel=1e-5)  # published k = 1.0246
     drop = 0.5 * special.stdtrit(149, 0.975) ** 2
     shapes = np.geomspace(0.2, 20.0, 4001)[:, None]
     for limit in (got.low, got.high):
@@ -517,6 +564,7 @@ def test_a_nuisance_rate_alone_seldom_recurs(rate):
         (lambda: rate_interval(1, 1.0, method="wald"), "method must be one of 'exact'.*got 'wald'"),
         (lambda: rate_ratio(1, 1.0, 1, -2.0), "base_exposure.*got -2.0"),
         (lambda: rate_ratio(1, 1.0, 1, 2.0, null_ratio=0.0), "null_ratio.*got 0.0"),
+        (lambda: rate_interval(0, 1.0, ended_by="event"), "ended_by 'event' needs 1 event or more"),
         (lambda: share_interval(3, 2), r"hits must be at most trials \(2\), got 3"),
         (lambda: dispersion_test([3]), "counts must hold 2 or more windows, got 1"),
         (lambda: dispersion_test([3, -1]), "counts must be counts.*got -1.0 at index 1"),
@@ -533,6 +581,42 @@ def test_a_nuisance_rate_alone_seldom_recurs(rate):
 def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+def test_counting_loads_no_heavy_library():
+    # start-up budget: scipy.stats, statsmodels and pandas cost more than all of the counting
+    code = (
+        "import sys; from flicker.stats import rates, soak, sequential, association as a;"
+        "rates.rate_ratio(1, 2.0, 3, 4.0); soak.hours_to_catch(count=2, exposure=3.0); "
+        "a.stimulus_test([1.0], [2.0], 1.0, 9.0);"
+        "print([m for m in ('scipy.stats', 'scipy.optimize', 'statsmodels', 'pandas', 'ruptures') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_result_reads_as_a_sentence_and_goes_into_json():
+    results = [
+        rate_interval(0, 3.0),
+        rate_interval(3, 3.0, sided="lower"),
+        share_interval(2, 5),
+        rate_ratio(0, 1.0, 0, 1.0),
+        rate_ratio(4, 1.0, 0, 1.0),
+        rate_ratio_stratified([1, 0], [1.0, 0.0], [2, 1], [1.0, 1.0]),
+        rate_ratio_dispersed([1, 0, 2], [1.0] * 3, [0, 0, 0], [1.0] * 3),
+        dispersion_test([0, 0]),
+        dispersion_test([0, 3, 1]),
+        overdispersed_rate([0, 0], [1.0, 1.0]),
+        overdispersed_rate([4, 0, 3], [1.0, 1.0, 2.0], method="negative-binomial"),
+        on_off_significance(0, 1.0, 0, 1.0),
+        known_background_significance(0, 2.0),
+        rate_difference(1, 2.0, 3, 1.0),
+        *(recurrence(k, 2.0, nuisance_rate=0.1) for k in (0, 1, 4)),
+        recurrence(3, 2.0, control_count=0, control_exposure=4.0).one_more(1.0),
+    ]
+    for result in results:
+        content = json.loads(result.to_json())
+        assert isinstance(content["reads"], str) and "nan" not in content["reads"]
 
 
 def test_results_are_frozen_and_plain():

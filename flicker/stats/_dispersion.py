@@ -20,7 +20,7 @@ FEWER_REPLICATES = 1_999
 SEED = 20_260_101
 LEAST_DISPERSION = 0.01  # perfectly even counts must not divide by 0; the Poisson interval rules there anyway
 LEAST_DOF = 4  # below it the t reference of merged windows is too wide to be of use
-GROWTH = 1.1  # chosen by size and power under bursts of mean 1 to 8 (tests/studies/ratio_bursts.py)
+GROWTH = 1.1  # chosen by size and power under bursts of mean 1 to 8 (results/ratio_bursts.md)
 EXACT_STEPS = 40_000  # inner steps that the exact distribution may take (about 0.1 s)
 
 
@@ -267,6 +267,7 @@ class OverdispersedRate(Result):
     low: float
     high: float
     dispersion: float
+    shape: float
     confidence: float
     cautions: tuple[str, ...]
     method: str
@@ -304,12 +305,13 @@ def overdispersed_rate(
     Returns
     -------
     OverdispersedRate
-        ``.rate .low .high .dispersion``, never narrower than the exact Poisson interval.
+        ``.rate .low .high .dispersion``, never narrower than the exact Poisson interval; ``.shape`` is that of the
+        gamma law of rates (NaN with ``quasi``, large where the runs differ no more than Poisson).
 
     Notes
     -----
     No interval of this kind covers its nominal share at 2 to 20 runs for every kind of clustering; what each covers
-    is in ``tests/studies/results/overdispersed.md``.
+    is in ``tests/studies/results/dispersion.md``.
     """
     x, e = checked_windows("counts", counts, "exposures", exposures)
     confidence = _check.share("confidence", confidence)
@@ -318,6 +320,7 @@ def overdispersed_rate(
     low, high = _count_tails.poisson_low(n, tail) / total, _count_tails.poisson_high(n, tail) / total
     dispersion, dof = pearson_dispersion([(x, e)])
     cautions: tuple[str, ...] = ()
+    shape = math.nan
     if dof <= 0:
         cautions = ("too few events or runs to tell whether they cluster; taken as independent",)
     elif method == "quasi":
@@ -325,31 +328,40 @@ def overdispersed_rate(
         low = min(low, _count_tails.poisson_low(n / dispersion, scaled) * dispersion / total)
         high = max(high, _count_tails.poisson_high(n / dispersion, scaled) * dispersion / total)
     else:
-        nb_low, nb_high = _negative_binomial_limits(x, e, confidence)
+        nb_low, nb_high, shape = _negative_binomial_fit(x, e, confidence)
         low, high = min(low, nb_low), max(high, nb_high)
     return OverdispersedRate(
-        n, total, int(x.size), n / total, low, high, max(1.0, dispersion), confidence, cautions, f"{method} over runs"
+        n,
+        total,
+        int(x.size),
+        n / total,
+        low,
+        high,
+        max(1.0, dispersion),
+        shape,
+        confidence,
+        cautions,
+        f"{method} over runs",
     )
 
 
-def _negative_binomial_limits(
+def _negative_binomial_fit(
     counts: NDArray[np.int64], exposures: NDArray[np.float64], confidence: float
-) -> tuple[float, float]:
-    """Profile-likelihood limits of the mean rate of a gamma mixture of Poisson rates."""
+) -> tuple[float, float, float]:
+    """Profile-likelihood limits of the mean rate of a gamma mixture of Poisson rates, and the shape of the mixture."""
     x, e = counts.astype(np.float64), exposures
     rate = float(x.sum() / e.sum())
     # the mixing variance on a fixed grid: the profile is smooth and flat, and a grid cannot fail to converge
-    shape = 1.0 / np.concatenate(([1e-9], np.geomspace(1e-4, 1e4, 161)))[:, None]
+    shapes = 1.0 / np.concatenate(([1e-9], np.geomspace(1e-4, 1e4, 161)))
+
+    def log_likelihoods(value: float, shape: NDArray[np.float64]) -> NDArray[np.float64]:
+        mean, a = value * e, shape[:, None]
+        terms = special.gammaln(x + a) - special.gammaln(a) + special.xlogy(x, mean / (a + mean))
+        out: NDArray[np.float64] = np.sum(terms - a * np.log1p(mean / a), axis=1)
+        return out
 
     def profile(value: float) -> float:
-        mean = value * e
-        log_likelihood = np.sum(
-            special.gammaln(x + shape)
-            - special.gammaln(shape)
-            + special.xlogy(x, mean / (shape + mean))
-            - shape * np.log1p(mean / shape),
-            axis=1,
-        )
+        log_likelihood = log_likelihoods(value, shapes)
         top = int(np.argmax(log_likelihood))
         if not 2 <= top < log_likelihood.size - 1:
             return float(log_likelihood[top])
@@ -375,4 +387,11 @@ def _negative_binomial_limits(
         high *= 2.0
     low = 0.0 if below(low) > 0 else _count_tails.solve(below, low, centre)
     high = math.inf if below(high) > 0 else _count_tails.solve(below, centre, high)
-    return low, high
+    middle = math.log(float(shapes[int(np.argmax(log_likelihoods(centre, shapes)))]))
+    fit = optimize.minimize_scalar(
+        lambda v: -float(log_likelihoods(centre, np.array([math.exp(v)]))[0]),
+        bounds=(middle - 0.2, middle + 0.2),
+        method="bounded",
+        options={"xatol": 1e-9},
+    )
+    return low, high, math.exp(float(fit.x))

@@ -244,6 +244,7 @@ class Coincidence(Result):
     high: float
     ratio: float
     p_value: float
+    lag_from: float
     lag: float
     confidence: float
     alternative: str
@@ -334,6 +335,7 @@ def coincidence(
         share.high if share else 1.0,
         found / expected if expected > 0 else math.nan,
         min(1.0, p_value),
+        first,
         last,
         confidence,
         alternative,

@@ -89,6 +89,7 @@ def rate_interval(
     confidence: float = 0.95,
     method: Literal["exact", "mid-p", "jeffreys"] = "exact",
     sided: Sided = "two-sided",
+    ended_by: Literal["time", "event"] = "time",
 ) -> RateInterval:
     """Interval of a Poisson rate from a count.
 
@@ -106,6 +107,9 @@ def rate_interval(
         (Jeffreys).
     sided : {"two-sided", "lower", "upper"}
         ``upper`` puts the whole error above (``low`` is 0), ``lower`` below (``high`` is infinite).
+    ended_by : {"time", "event"}
+        ``event`` where watching stopped at the last event counted (exact only, 1 event or more); its upper limit has 2n
+        degrees of freedom instead of 2n + 2.
 
     Returns
     -------
@@ -129,8 +133,13 @@ def rate_interval(
     confidence = _check.share("confidence", confidence)
     _check.one_of("method", method, ("exact", "mid-p", "jeffreys"))
     _check.one_of("sided", sided, _SIDED)
+    _check.one_of("ended_by", ended_by, ("time", "event"))
+    if ended_by == "event" and (count == 0 or method != "exact"):
+        raise ValueError(f"ended_by 'event' needs 1 event or more and method 'exact', got {count} and {method!r}")
     tail = 0.5 * (1.0 - confidence) if sided == "two-sided" else 1.0 - confidence
-    if method == "exact":
+    if ended_by == "event":
+        low, high = _count_tails.poisson_low(count, tail), _count_tails.poisson_high(count - 1, tail)
+    elif method == "exact":
         low, high = _count_tails.poisson_low(count, tail), _count_tails.poisson_high(count, tail)
     elif method == "mid-p":
         low, high = _count_tails.poisson_mid_low(count, tail), _count_tails.poisson_mid_high(count, tail)
@@ -142,7 +151,14 @@ def rate_interval(
     elif sided == "lower":
         high = math.inf
     return RateInterval(
-        count, exposure, count / exposure, low / exposure, high / exposure, confidence, sided, f"Poisson, {method}"
+        count,
+        exposure,
+        count / exposure,
+        low / exposure,
+        high / exposure,
+        confidence,
+        sided,
+        f"Poisson, {method}, ended by {ended_by}",
     )
 
 

@@ -25,7 +25,7 @@ __all__ = [
 ]
 
 Decision = Literal["recurs", "clean enough", "go on"]
-MIXTURE_SHAPE = 0.5  # shape of the gamma mixture; chosen by width at 0.1 to 10 times the design rate (studies)
+MIXTURE_SHAPE = 0.5  # shape of the gamma mixture; chosen by width at 0.1 to 10 times the design rate
 
 
 @dataclass(frozen=True, slots=True)
