@@ -401,7 +401,8 @@ class _Reader:
         for k, channel in enumerate(self.plan.channels):
             values = as_floats(columns[channel.position])
             values = to_volts(values, channel.volts)
-            self._readings[k] += int(values.size - np.count_nonzero(np.isnan(values)))
+            if not self._readings[k]:
+                self._readings[k] = int(values.size - np.count_nonzero(np.isnan(values)))
             parts.append(values)
         if self.plan.run is not None:
             parts.append(self._runs(columns[self.plan.run]))
@@ -410,34 +411,34 @@ class _Reader:
             self._blank_times += int((~known).sum())
             parts = [part[known] for part in parts]
             time = parts[0]
-        time = parts[0] = self._mended(time)
         if time.size:
             steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
-            back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
+            back = equal = 0
+            if not float(steps.min()) > 0 or float(steps.max()) > _FAR_S:
+                time = parts[0] = self._mended(time, steps)
+                steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
+                back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
             for k, n in enumerate((back, equal, steps.size - back - equal)):
                 self._steps[k] += n
             self._last = float(time[-1])
         self.spool.append(parts)
 
-    def _mended(self, time: Floats) -> Floats:
+    def _mended(self, time: Floats, steps: Floats) -> Floats:
         """Put single stamps that are far off, between two that follow each other, where they belong."""
-        lead = [] if self._last is None else [self._last]
-        t = np.concatenate((lead, time)) if lead else time
-        if t.size < 4 or self.plan.time.kind == "none":
-            return time
-        steps = np.diff(t)
-        if float(steps.max()) <= _FAR_S and float(steps.min()) >= 0:
+        if steps.size < 4 or self.plan.time.kind == "none":
             return time
         usual = float(np.median(np.abs(steps)))
+        before = time - steps
         far = np.abs(steps[:-1]) > max(_FAR_S, 10 * usual)
-        bad = np.flatnonzero(far & (t[2:] >= t[:-2]) & (t[2:] - t[:-2] <= 10 * usual)) + 1
+        across = time[1:] - before[:-1]
+        bad = np.flatnonzero(far & (across >= 0) & (across <= 10 * usual))
         bad = bad[np.diff(bad, prepend=-2) > 1]
         if not bad.size:
             return time
         self._mended_stamps += int(bad.size)
-        t = t.copy()
-        t[bad] = (t[bad - 1] + t[bad + 1]) / 2
-        return t[len(lead) :]
+        time = time.copy()
+        time[bad] = (before[bad] + time[bad + 1]) / 2
+        return time
 
     def _time(self, columns: dict[int, Any], rows: int) -> Floats:
         how = self.plan.time
@@ -451,7 +452,8 @@ class _Reader:
                 if how.epoch:
                     self.start = _clock.moment(round(self._zero * how.factor * 1e6), zoned=True)
             zero = 0.0 if self._zero is None else self._zero
-            return to_volts(raw - zero, how.factor)
+            with np.errstate(over="ignore"):
+                return to_volts(raw - zero, how.factor)
         micros, good = self._stamps(columns, rows)
         if self._zero is None and good.any():
             self._zero = int(micros[good][0])
@@ -580,12 +582,15 @@ def as_floats(column: Any) -> Floats:
 
 def to_volts(values: Floats, volts: float) -> Floats:
     """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
-    with np.errstate(invalid="ignore", over="ignore"):
-        big = np.abs(values) >= _cells.INFINITE
-    scaled = values if volts == 1.0 else values / round(1 / volts) if volts < 1 else values * volts
-    if big.any():
+    with np.errstate(over="ignore"):
+        scaled = values if volts == 1.0 else values / round(1 / volts) if volts < 1 else values * volts
+    if not values.size or (values.max() < _cells.INFINITE and values.min() > -_cells.INFINITE):
+        return scaled  # NaN fails the comparison and goes the long way
+    big = np.flatnonzero(np.abs(values) >= _cells.INFINITE)
+    if big.size:
+        huge = values[big]
         scaled = scaled.copy()
-        scaled[big] = np.where(np.abs(values[big]) == _cells.NOT_A_NUMBER, np.nan, np.copysign(np.inf, values[big]))
+        scaled[big] = np.where(np.abs(huge) == _cells.NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
     return scaled
 
 

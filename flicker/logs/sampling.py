@@ -222,8 +222,8 @@ class Timekeeper:
         if at in borders:
             return
         if turned:
-            if size < 0:
-                self._shift(row, self.cadence_s - size)
+            if size < 0 or raw_s[at] + self._shifts[-1] < self._top:
+                self._go_on(row, float(raw_s[at]), size)
             self._begin(at, step, raw_s, borders)
             return
         if size < 0:
@@ -296,7 +296,7 @@ class Timekeeper:
                     f"The clock jumps back {words} at {{at}}; samples go on at their pace, all were kept.",
                 )
                 return
-        self._shift(row, self.cadence_s - size)
+        self._go_on(row, float(raw_s[at]), size)
         if -size > _SET_BACK_S or restarted:
             before = float(raw_s[at]) - size
             self._begin(at, step, raw_s, borders)
@@ -316,6 +316,11 @@ class Timekeeper:
             return False
         wall = (self.wall_s + before) % 86400.0
         return wall < _NIGHT_H * 3600.0 and -wall % 3600.0 <= self.reach_s
+
+    def _go_on(self, row: int, raw: float, size: float) -> None:
+        """Let time go on one usual step after the latest so far."""
+        now = raw + self._shifts[-1]
+        self._shift(row, max(self._top, now - size) + self.cadence_s - now)
 
     def _shift(self, row: int, by: float) -> None:
         self._shift_rows.append(row)
