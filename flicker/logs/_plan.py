@@ -162,7 +162,7 @@ def _find_time(
     if interval is not None:
         notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
         return TimeColumns("none", factor=interval)
-    first = columns[0] if columns else None
+    first = columns[0] if columns and columns[0].position != run else None
     if first is not None and first.kind == "number" and len(numbers) > 1 and _rising(first.values):
         unnamed = re.fullmatch(r"column \d+", first.header) is not None
         if unnamed or not first.label.kind == "volts":

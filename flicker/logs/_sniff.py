@@ -15,6 +15,7 @@ from flicker.logs._plan import Column, Wishes
 from flicker.logs.model import LogError
 
 MAX_COLUMNS = 1024
+_HEAD_LINES = 4000  # lines looked at
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
 _COMMENT = re.compile(r"^\s*(?:#|%|//|!|')")
 _KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
@@ -75,8 +76,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     """
     notes: list[str] = []
     text = _decode(head, notes)
-    lines = text.split("\n")
-    if not whole or (lines and not lines[-1].strip()):
+    lines = text.split("\n", _HEAD_LINES)[:_HEAD_LINES]
+    if lines and (not lines[-1].strip() or (not whole and len(lines) < _HEAD_LINES)):
         lines = lines[:-1]
     lines = [line.rstrip("\r") for line in lines]
     if len(max(lines, default="", key=len)) > 1 << 18:
@@ -146,9 +147,11 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
 
 def _body(lines: list[str], filled: list[int]) -> list[int]:
     """Lines that are surely among the readings: from the first five in a row that are mostly digits."""
-    rich = [_mostly_digits(lines[k]) for k in filled[:20000]]
-    for place in range(len(rich)):
-        if sum(rich[place : place + 5]) >= min(4, len(rich) - place):
+    rich: list[bool] = []
+    for place in range(len(filled)):
+        while len(rich) < min(place + 5, len(filled)):
+            rich.append(_mostly_digits(lines[filled[len(rich)]]))
+        if sum(rich[place:]) >= min(4, len(filled) - place):
             return filled[place : place + 400]
     return filled[-max(1, (len(filled) * 2) // 3) :][:400]
 
@@ -373,7 +376,7 @@ def _rows(lines: Sequence[str], first: int | None, layout: Layout) -> list[tuple
         cells = split(line.rstrip("\r"), layout.delimiter, layout.quoted)
         if len(cells) == layout.width:
             rows.append((None if first is None else first + k + 1, cells))
-        if len(rows) >= 2000:
+        if len(rows) >= 800:
             break
     return rows
 

@@ -162,7 +162,7 @@ class _Reader:
     def _wanted(self) -> list[int]:
         run = () if self.plan.run is None else (self.plan.run,)
         time = self.plan.time.positions if self.plan.time.kind != "none" else ()
-        return [*time, *(channel.position for channel in self.plan.channels), *run]
+        return list(dict.fromkeys((*time, *(channel.position for channel in self.plan.channels), *run)))
 
     def _parse_typed(self, block: bytes) -> tuple[dict[int, Any], int] | None:
         import pyarrow as pa
