@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
-from flicker.signals.baseline import group_quantiles
-from flicker.signals.trace import Trace
+from flicker.signals.residuals import local_residual
 from flicker.stats._result import Result
 
 Floats = NDArray[np.float64]
@@ -115,17 +114,6 @@ def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
     )
 
 
-def fast_residual(trace: Trace) -> Floats:
-    """What moves within a minute: residuals less the middle of their minute."""
-    if trace.residual_s.size == 0:
-        return trace.residual_V
-    spacing = float(np.median(np.diff(trace.residual_s))) if trace.residual_s.size > 1 else 1.0
-    width = max(NOISE_WINDOW_S, 24.0 * spacing)
-    group = np.floor(trace.residual_s / width).astype(np.int64)
-    numbers, (middle,) = group_quantiles(group, trace.residual_V, (0.5,))
-    return np.asarray(trace.residual_V - middle[np.searchsorted(numbers, group)])
-
-
 def noise(record: ChannelRecord, limits: Limits) -> Finding:
     """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
     from scipy.special import stdtr, stdtrit
@@ -133,7 +121,11 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     from flicker.stats.noise import noise_sigma
 
     method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"
-    residual = np.concatenate([fast_residual(trace) for trace in record.traces]) if record.traces else np.empty(0)
+    residual = (
+        np.concatenate([local_residual(trace, NOISE_WINDOW_S) for trace in record.traces])
+        if record.traces
+        else np.empty(0)
+    )
     step = max((trace.resolution_V for trace in record.traces), default=0.0)
     if residual.size < 8 * NOISE_BLOCKS:
         return Finding(

@@ -18,7 +18,9 @@ from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.spans import holds
 from flicker.signals.baseline import group_quantiles
+from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
+from flicker.stats.noise import noise_sigma
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
 
 Floats = NDArray[np.float64]
@@ -50,7 +52,7 @@ def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
     base = trace.baseline
     if base is None:
         return np.empty(0), np.empty(0)
-    keep = holds(trace.observed, base.cell_s)
+    keep = holds(trace.observed, base.cell_s) & calm_cells(trace)
     time, value = base.cell_s[keep], base.cell_V[keep]
     if time.size == 0:
         return time, value
@@ -61,6 +63,18 @@ def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
     count = np.bincount((group - group[0]).astype(np.int64))[numbers - group[0]]
     full = count >= max(1.0, width / spacing / 3.0)
     return numbers[full] * width, middle[full]
+
+
+def calm_cells(trace: Trace) -> NDArray[np.bool_]:
+    """Cells of the baseline that hold the resting level: not those that an excursion fills."""
+    base = trace.baseline
+    assert base is not None
+    slow = np.interp(base.cell_s, base.knot_s, base.knot_V)
+    calm = np.abs(base.cell_V - slow) <= 0.5 * trace.enter_V
+    long = trace.excursions.duration_s > 30.0
+    for begin, end in zip(trace.excursions.start_s[long], trace.excursions.end_s[long], strict=True):
+        calm &= (base.cell_s < begin - 10.0) | (base.cell_s > end + 10.0)
+    return calm
 
 
 def settling(time_s: Floats, level_V: Floats) -> Floats:
@@ -105,7 +119,7 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
             continue
         curve = settling(time, level)
         room = _room(time, level - curve, [o for o in others if o.channel != record.channel], record, cycle)
-        sigma = float(np.median([t.sigma_V for t in parts]))
+        sigma = float(np.median([_cell_sigma(t) for t in parts]))
         step = max(t.resolution_V for t in parts)
         interval = float(
             np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle])
@@ -113,6 +127,12 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
         per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
         out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell))
     return out
+
+
+def _cell_sigma(trace: Trace) -> float:
+    """Robust sigma of the samples about the level of their own cell, which slow movement does not raise."""
+    residual = local_residual(trace, CELL_S, calm=True)
+    return max(noise_sigma(residual, resolution=0.0), trace.resolution_V / 5.0) if residual.size else trace.sigma_V
 
 
 def _joined(record: ChannelRecord, cycle: int) -> tuple[Floats, Floats, list[Trace]]:
@@ -297,9 +317,9 @@ def level_change(
         base = trace.baseline
         if base is None:
             continue
-        keep = holds(trace.observed, base.cell_s)
+        keep = holds(trace.observed, base.cell_s) & calm_cells(trace)
         time, value = base.cell_s[keep], base.cell_V[keep]
-        if value.size < 20:
+        if value.size < 20 or trace.excursions.duration_s.sum() > 0.3 * trace.observed_s:
             continue
         part = by_cycle.get(cycle)
         if part is not None and record.cycle.count(cycle) == 1:

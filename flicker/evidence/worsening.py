@@ -1,7 +1,8 @@
 """Is it getting worse? More often, larger, or worse with each power-up: episodes in, findings out.
 
 Time since power-up and age are kept apart: within one run heat and wear cannot be told from each other, and a rate
-that rises alike in every run is heat, not age.
+that rises alike in every run is heat, not age. The tests are one-sided; their p-values are doubled, so that 'worse' is
+said at half the error of the other words: it is the word that costs the owner most.
 """
 
 from __future__ import annotations
@@ -41,8 +42,8 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
         method,
         text,
         statistic=float(result.z),
-        p_value=float(result.p_value),
-        sided="one",
+        p_value=min(1.0, 2.0 * float(result.p_value)),
+        sided="two",
         effect=factor if np.isfinite(factor) else None,
         unit="rate at the end over rate at the start",
         limit=RATE_FACTOR,
@@ -78,8 +79,8 @@ def larger(record: ChannelRecord, limits: Limits) -> Finding:
         method,
         f"From the first to the last the size changes about {growth:.2g} fold.",
         statistic=float(result.tau),
-        p_value=float(result.p_value),
-        sided="one",
+        p_value=min(1.0, 2.0 * float(result.p_value)),
+        sided="two",
         effect=growth if np.isfinite(growth) else None,
         low=_finite(result.growth_low),
         high=_finite(result.growth_high),
@@ -116,8 +117,8 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
         method + (", by permutation of runs" if result.permuted else ", Poisson"),
         f"The last power-up shows about {factor:.2g} times the rate of the first at the same time since power-up.{caution}",
         statistic=float(result.statistic),
-        p_value=float(result.p_value),
-        sided="one",
+        p_value=min(1.0, 2.0 * float(result.p_value)),
+        sided="two",
         effect=factor if np.isfinite(factor) else None,
         unit="rate in the last over rate in the first power-up",
         limit=RATE_FACTOR,

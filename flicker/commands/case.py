@@ -1,0 +1,123 @@
+"""`flicker case new CASE.toml` asks line by line; `flicker case check CASE.toml` says what is recorded and what not."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+QUESTIONS: tuple[tuple[str, str, str], ...] = (
+    ("", "unit", "Unit (maker and model)"),
+    ("", "serial", "Serial number"),
+    ("", "job", "Job number"),
+    ("", "output", "Kind of output: direct, servo, capacitor, transformer, bridged or headphone"),
+    ("complaint", "text", "Complaint, in the owner's words"),
+    ("complaint", "times", "How often: once, twice, a few times, several times, or a number"),
+    ("complaint", "per", "Per hour, evening, day, week or month"),
+    ("complaint", "when", "When: cold, hot or any"),
+    ("complaint", "hours_per_day", "Hours of use per day"),
+    ("meter", "name", "Meter"),
+    ("meter", "accuracy_V", "Meter's accuracy in volts"),
+    ("meter", "accuracy_percent", "Meter's accuracy in per cent of the reading"),
+    ("meter", "integration_s", "Meter's integration time in seconds"),
+)
+NUMBERS = {"hours_per_day", "accuracy_V", "accuracy_percent", "integration_s"}
+LOG_QUESTIONS = (
+    ("date", "  Date and time of that log, as 2031-03-09T18:30"),
+    ("stage", "  Stage (as received, reseated only, part replaced)"),
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument(
+        "action", choices=("new", "check"), help="new: ask and write; check: read and say what is missing"
+    )
+    parser.add_argument("case", metavar="CASE.toml", help="the case file")
+    parser.add_argument("--json", action="store_true", help="check: print the case as one JSON document")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Ask or check."""
+    return _new(Path(arguments.case)) if arguments.action == "new" else _check(arguments)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from flicker.commands._shared import print_json
+    from flicker.evidence.case import read_case
+
+    case = read_case(arguments.case)
+    if arguments.json:
+        print_json(case.to_dict())
+        return 0
+    print(f"{case.unit or 'unit not recorded'}, job {case.job or 'not recorded'}: {len(case.logs)} log(s)")
+    for stage in case.stages:
+        print(f"  {stage}: {', '.join(log.file for log in case.logs if log.stage == stage)}")
+    print(case.complaint.reads)
+    print("Not recorded: " + (", ".join(case.not_recorded) if case.not_recorded else "nothing; the case is complete."))
+    return 0
+
+
+def _new(path: Path) -> int:
+    """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
+    from flicker.evidence.case import read_case
+    from flicker.present.writing import write_text
+
+    if path.exists():
+        raise ValueError(f"{path}: the case file exists already; edit it, or choose another name.")
+    print("An empty answer leaves a line out. Nothing is written before the last question.")
+    text = compose(_ask)
+    # Read back before it takes its place: a wrong answer must not leave a wrong file.
+    trial = path.with_name(f".{path.name}.trial")
+    try:
+        trial.write_text(text, encoding="utf-8")
+        read_case(trial)
+    finally:
+        trial.unlink(missing_ok=True)
+    write_text(path, text)
+    print(f"Case written: {path}")
+    return 0
+
+
+def _ask(question: str) -> str:
+    sys.stdout.write(f"{question}: ")
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    return line.strip()
+
+
+def compose(ask: Callable[[str], str]) -> str:
+    """Make the text of a case file from answers."""
+    lines: list[str] = []
+    table = ""
+    for name, key, question in QUESTIONS:
+        answer = ask(question)
+        if not answer:
+            continue
+        if name != table:
+            lines += ["", f"[{name}]"]
+            table = name
+        number = key in NUMBERS or (key == "times" and _is_number(answer))
+        lines.append(f"{key} = {answer if number and _is_number(answer) else quoted(answer)}")
+    while file := ask("Log file (empty when done)"):
+        lines += ["", "[[logs]]", f"file = {quoted(file)}"]
+        for key, question in LOG_QUESTIONS:
+            answer = ask(question)
+            if answer:
+                lines.append(f"{key} = {quoted(answer)}")
+    return "\n".join(lines).strip() + "\n"
+
+
+def quoted(text: str) -> str:
+    """A TOML basic string."""
+    out = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in out) + '"'
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return text.lower() not in {"nan", "inf", "-inf", "infinity"}
