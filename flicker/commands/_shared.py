@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from flicker.evidence.case import Case
     from flicker.evidence.limits import Limits
     from flicker.logs.model import Log
 
@@ -45,11 +46,39 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
     ]
 
 
-def limits_from(arguments: argparse.Namespace) -> Limits:
-    """Limits from the file named, or the defaults."""
+def limits_from(arguments: argparse.Namespace, case: Case | None = None) -> Limits:
+    """Limits from the file named, else those of the case, else the defaults."""
     from flicker.evidence.limits import Limits, read_limits
 
-    return read_limits(arguments.limits) if arguments.limits else Limits()
+    if arguments.limits:
+        return read_limits(arguments.limits)
+    return case.limits if case else Limits()
+
+
+def case_from(arguments: argparse.Namespace) -> Case | None:
+    """The case file named, if any."""
+    if not arguments.case:
+        return None
+    from flicker.evidence.case import read_case
+
+    return read_case(arguments.case)
+
+
+def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
+    """The logs named, used as the case says; without names the case's own."""
+    if case is None:
+        if not arguments.logs:
+            raise ValueError("no log was named; name at least one, or a case file with --case.")
+        return read_logs(arguments.logs, arguments)
+    if arguments.logs:
+        return [case.use(log) for log in read_logs(arguments.logs, arguments)]
+    stage = getattr(arguments, "stage", None)
+    if stage is not None and stage not in case.stages:
+        raise ValueError(f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}.")
+    logs = case.read_logs(stage, run_gap_s=arguments.run_gap)
+    if not logs:
+        raise ValueError(f"{case.path}: the case lists no log; name one, or add [[logs]] to the case.")
+    return logs
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, limits_from, print_json, read_logs, working
+from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("logs", nargs="+", metavar="LOG", help="log files of one unit, in time order")
+    parser.add_argument("logs", nargs="*", metavar="LOG", help="log files of one unit, in time order")
+    parser.add_argument(
+        "--case", metavar="CASE.toml", help="the case file: columns, complaint, limits; its logs if none are named"
+    )
+    parser.add_argument("--stage", metavar="NAME", help="only the logs of this stage of the case")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
     add_log_options(parser)
@@ -19,10 +23,11 @@ def run(arguments: argparse.Namespace) -> int:
     """Judge, print, and write what was asked for."""
     from flicker.evidence.assessment import assess
 
-    limits = limits_from(arguments)
+    case = case_from(arguments)
+    limits = limits_from(arguments, case)
     with working() as say:
-        logs = read_logs(arguments.logs, arguments)
-        result = assess(logs, limits, progress=say)
+        logs = case_logs(arguments, case)
+        result = assess(logs, limits, case=case, progress=say)
         if arguments.report:
             from flicker.present.report import write_report
 

@@ -12,8 +12,10 @@ import numpy as np
 
 from flicker import __version__
 from flicker.evidence import condition, drift, recurrence, worsening
+from flicker.evidence.case import Case, needs
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.limits import Limits
+from flicker.evidence.outputs import KINDS
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
@@ -176,6 +178,7 @@ def assess(
     log_or_logs: LogLike | Sequence[LogLike],
     limits: Limits | None = None,
     *,
+    case: Case | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
@@ -185,7 +188,9 @@ def assess(
     log_or_logs : Log, path, or sequence of them
         One file is one run unless it has a run column, a long pause, or several power-ups.
     limits : Limits, optional
-        What is large enough to matter; the defaults are common practice.
+        What is large enough to matter; the defaults are common practice, or those of the case.
+    case : Case, optional
+        The job: its columns are used as it says, and 'steady' must also exclude the rate of its complaint.
     progress : callable, optional
         Called with a few words before each longer step.
 
@@ -198,7 +203,7 @@ def assess(
     LogError
         If a log cannot be read or holds nothing to judge.
     """
-    limits = limits or Limits()
+    limits = limits or (case.limits if case else Limits())
     logs = _as_logs(log_or_logs)
     settings = settings_from(limits)
     traces: list[RunTraces] = []
@@ -213,7 +218,7 @@ def assess(
         traces.extend(part)
     if progress:
         progress("weighing the evidence")
-    return judge(traces, relays, limits)
+    return judge(traces, relays, limits, case=case)
 
 
 def settings_from(limits: Limits) -> Settings:
@@ -252,12 +257,20 @@ def _as_logs(given: LogLike | Sequence[LogLike]) -> list[Log]:
     return logs
 
 
-def judge(traces: Sequence[RunTraces], relays: dict[tuple[int, str], RelayRecord], limits: Limits) -> Assessment:
+def judge(
+    traces: Sequence[RunTraces],
+    relays: dict[tuple[int, str], RelayRecord],
+    limits: Limits,
+    *,
+    case: Case | None = None,
+) -> Assessment:
     """Judge traces that are already made."""
     found = records(traces, dead_time_s=limits.dead_time_s)
     found, shared = _recurring_common(found, limits)
-    channels = tuple(_channel(record, found, relays, limits) for record in found)
+    channels = tuple(_channel(record, found, relays, limits, case) for record in found)
     cautions = list(_cautions(channels, found, limits))
+    if case is not None and KINDS[case.output].caution:
+        cautions.insert(0, KINDS[case.output].caution)
     if shared:
         cautions.insert(0, shared)
     return Assessment(
@@ -296,6 +309,7 @@ def _channel(
     everyone: Sequence[ChannelRecord],
     relays: dict[tuple[int, str], RelayRecord],
     limits: Limits,
+    case: Case | None,
 ) -> ChannelAssessment:
     rate = recurrence.episode_rate(record, limits)
     levels = drift.levels_of(record, everyone)
@@ -325,6 +339,7 @@ def _channel(
     lengths = record.episodes.end_s - record.episodes.start_s
     sizes = record.episodes.size_V[own]
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
+    missing_h, missing_starts = _complaint(record, case, limits)
     facts = Facts(
         observed_s=record.observed_s,
         episodes=rate.episodes,
@@ -337,6 +352,8 @@ def _channel(
         two_levels=any(getattr(trace, "two_levels", None) is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits)),
         life_shown=any(getattr(trace, "life", "seen") == "seen" for trace in record.traces),
+        complaint_h=missing_h,
+        complaint_starts=missing_starts,
     )
     verdict = decide(answers, facts, limits)
     largest = float(sizes.max()) if sizes.size else None
@@ -369,6 +386,15 @@ def _channel(
             "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
         },
     )
+
+
+def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tuple[float, float | None]:
+    """Clean hours and cold starts that the complaint's rate still asks for."""
+    if case is None or case.complaint.per_hour is None:
+        return 0.0, None
+    hours, starts = needs(case, limits.confidence)
+    cold = sum(trace.power_up_seen for trace in record.traces)
+    return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
 
 
 def _excursion_rows(record: ChannelRecord, limits: Limits) -> tuple[ExcursionRow, ...]:

@@ -34,6 +34,13 @@ class Facts:
     two_levels: bool
     filled: bool
     life_shown: bool
+    complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
+    complaint_starts: float | None = None
+
+    @property
+    def complaint_open(self) -> bool:
+        """Whether the complaint's own rate has not been excluded yet."""
+        return self.complaint_h > 0.0 and (self.complaint_starts is None or self.complaint_starts > 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +101,14 @@ def _word(yes, facts: Facts, limits: Limits) -> tuple[str, str]:  # type: ignore
     if enough or (upper is not None and upper <= limits.episode_rate_per_h):
         cold = f" and {facts.power_ups} power-up{'s' if facts.power_ups != 1 else ''}" if facts.power_ups else ""
         room = "; events in all channels at once, no more than a room shows" if facts.common_episodes else ""
-        return "steady", f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}"
+        more = ""
+        if facts.complaint_open:
+            starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
+            more = f"; the complaint needs {facts.complaint_h:.2g} h{starts} more"
+        return (
+            "steady",
+            f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}{more}",
+        )
     missing = needed_hours(limits) - hours
     return "inconclusive", f"clean for {hours:.2g} h; {missing:.2g} h more needed"
 
@@ -109,6 +123,6 @@ def needed_hours(limits: Limits) -> float:
 def _fitness(word: str, yes, facts: Facts) -> str:  # type: ignore[no-untyped-def]
     if facts.trips > 0 or facts.dangerous_V is not None:
         return DO_NOT_CONNECT
-    if word == "steady" and not yes("settled offset") and not yes("power-up"):
+    if word == "steady" and not (yes("settled offset") or yes("power-up") or facts.complaint_open):
         return WITHIN_LIMITS
     return NOT_YET_SHOWN
