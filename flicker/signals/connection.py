@@ -22,13 +22,18 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 CELL = 16  # blocks whose movements are averaged
+LASTING = 4  # cells in a row that show how a channel moves when it is alive
+LOUD_CELL = 32  # blocks in which pick-up has time to swing
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
 NATS = 15.0  # log-likelihood that movement stopped, against the channel's own movement beside the stretch
 SWITCH = 12.0  # log-likelihood that a change of state must bring
 QUIETER = 2.5  # texture ratio at which a look is taken
 LOUDER = 2.0
-LOUD_V = 0.0015  # pick-up weaker than this is not told from noise
+LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 SHORTEST_S = 20.0
+COARSE_S = 120.0  # on a coarse digit shorter repeats say nothing, nor do they with less history than this
+COARSE_BLOCKS = 120
+FAR_LONGER = 3.0  # times the channel's own longest repeat
 LOUD_S = 60.0
 ZERO_V = 0.001  # 'zero' is within this or two counts
 SURGE_LOOK_S = 600.0
@@ -62,6 +67,7 @@ class Lapse:
     surge: Start | None = None
     bump: bool = False
     sure: bool = True
+    alone: bool = True
 
     @property
     def reason(self) -> str:
@@ -128,20 +134,21 @@ def find_lapses(
     taken = np.zeros(view.size, dtype=bool)
     textures = _textures(view, resolution_V)
     if textures.size >= 6:
-        for first, last in _loud(view, taken, band_V):
+        for first, last in _loud(view, resolution_V, band_V):
             fell = _fell(view, first, protection_V)
             found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
             taken[first:last] = True
-        quiet = _quiet(view, textures, taken, resolution_V)
+        quiet, own_V = _quiet(view, textures, taken)
     else:
-        quiet = []
-    for first, last in quiet:
-        lapse = _judge(view, first, last, taken, resolution_V, protection_V, band_V, still=True)
+        quiet, own_V = [], 0.0
+    for first, last, lived in quiet:
+        plain = own_V > 3.0 * resolution_V or _far_longer(view, first, last, taken)
+        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
     for first, last in _at_zero(view, taken):
-        lapse = _judge(view, first, last, taken, resolution_V, protection_V, band_V, still=False)
+        lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=True, plain=False)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
@@ -230,12 +237,16 @@ def switches(evidence: Floats, penalty: float) -> list[tuple[int, int]]:
     return out
 
 
-def _loud(view: _View, taken: Bools, band_V: float) -> list[tuple[int, int]]:
-    """Stretches that wander far more than the rest within a quarter of a minute, bounded and about zero: pick-up."""
-    count = view.size // CELL
-    cells = view.middle[: count * CELL].reshape(count, CELL)
+def _loud(view: _View, resolution_V: float, band_V: float) -> list[tuple[int, int]]:
+    """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up."""
+    size = LOUD_CELL
+    count = view.size // size
+    if count < 6:
+        return []
+    cells = view.middle[: count * size].reshape(count, size)
     swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
-    floor = max(1e-6, 0.5 * float(np.median(swing[swing > 0]))) if np.any(swing > 0) else 1e-6
+    some = swing[swing > 0]
+    floor = max(0.5 * resolution_V, 0.5 * float(np.quantile(some, 0.1)) if some.size else 0.0, 1e-6)
     wander = np.log(np.maximum(swing, floor))
     calm, loud, border = _two_clusters(wander)
     if loud - calm < np.log(LOUDER) or np.exp(loud) < LOUD_V:
@@ -243,10 +254,9 @@ def _loud(view: _View, taken: Bools, band_V: float) -> list[tuple[int, int]]:
     evidence = _bernoulli(wander > border, 0.9, 0.1)
     out = []
     for a, b in switches(evidence, 6.0):
-        first, last = _edges(view, a * CELL, min(b * CELL, view.size), float(np.exp(calm)), float(np.exp(loud)))
-        if b == count:
-            last = view.size if count * CELL + CELL > view.size and last >= (b - 1) * CELL else last
-        if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
+        end = view.size if b == count else b * size
+        first, last = _edges(view, a * size, end, float(np.exp(calm)), float(np.exp(loud)))
+        if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
         if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last):
             continue
@@ -258,7 +268,7 @@ def _loud(view: _View, taken: Bools, band_V: float) -> list[tuple[int, int]]:
 
 def _edges(view: _View, first: int, last: int, calm_V: float, loud_V: float) -> tuple[int, int]:
     """Move the borders of a loud stretch to the blocks where the spread changes."""
-    reach = 2 * CELL
+    reach = LOUD_CELL + CELL
     centre = float(np.median(view.middle[first:last]))
     edges = []
     for place, rising in ((first, True), (last, False)):
@@ -296,18 +306,22 @@ def _bernoulli(flag: Bools, inside: float, outside: float) -> Floats:
     return np.where(flag, np.log(inside / outside), np.log((1.0 - inside) / (1.0 - outside)))
 
 
-def _quiet(view: _View, textures: Floats, taken: Bools, resolution_V: float) -> list[tuple[int, int]]:
-    """Stretches in which readings move far less than the channel does elsewhere."""
+def _quiet(view: _View, textures: Floats, taken: Bools) -> tuple[list[tuple[int, int, bool]], float]:
+    """Stretches in which readings move far less than the channel does elsewhere, and whether they once did before.
+
+    Also the channel's own texture in volts.
+    """
     count = textures.size * CELL
     free = ~taken[:count].reshape(-1, CELL).any(axis=1)
     if np.count_nonzero(free) < 6:
-        return []
+        return [], 0.0
     low, own, border = _two_clusters(textures[free])
     if own - low < np.log(QUIETER):
-        return []
-    alive = free & (textures > border)
-    if np.count_nonzero(alive) < 3:
-        return []
+        return [], 0.0
+    alive = _lasting(free & (textures > border), LASTING)  # a glitch is no liveliness
+    if np.count_nonzero(alive) < LASTING:
+        return [], 0.0
+    own = float(np.median(textures[alive]))
     moved = view.move > 0.35 * np.exp(own)
     share = float(np.mean(moved[:count].reshape(-1, CELL)[alive]))
     share = min(max(share, 0.02), 0.98)
@@ -316,38 +330,79 @@ def _quiet(view: _View, textures: Floats, taken: Bools, resolution_V: float) -> 
     for first, last in switches(evidence, SWITCH):
         while first < last and view.move[first] > 0.35 * np.exp(own):
             first += 1  # the step into the stretch belongs to what was before
+        first, last = _core(view, first, last)
         if last - first >= 8 and view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S:
             out.append((first, last))
-    return [pair for pair in out if _stopped(view, *pair, out, moved)]
+    judged = []
+    for first, last in out:
+        before, after = _stopped(view, first, last, out, moved)
+        if before or after:
+            judged.append((first, last, before))
+    return judged, float(np.exp(own))
 
 
-def _stopped(view: _View, first: int, last: int, all_quiet: Sequence[tuple[int, int]], moved: Bools) -> bool:
-    """Did movement stop at a border, or had the reading drifted to where it rarely moves?"""
+def _core(view: _View, first: int, last: int) -> tuple[int, int]:
+    """Where a stretch is one long repeat with odd readings at its ends, cut it back to the repeat."""
+    if last - first < 3:
+        return first, last
+    value = np.median(view.middle[first:last])
+    same = (view.low[first:last] == value) & (view.high[first:last] == value)
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], same, [False])).astype(np.int8)))
+    if edge.size == 0:
+        return first, last
+    length = edge[1::2] - edge[::2]
+    best = int(np.argmax(length))
+    if length[best] < 0.9 * (last - first):
+        return first, last
+    return first + int(edge[2 * best]), first + int(edge[2 * best + 1])
+
+
+def _lasting(flag: Bools, least: int) -> Bools:
+    """Keep flags that stand in rows of at least ``least``."""
+    out = np.zeros(flag.size, dtype=bool)
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], flag, [False])).astype(np.int8)))
+    for a, b in zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True):
+        if b - a >= least:
+            out[a:b] = True
+    return out
+
+
+def _stopped(
+    view: _View, first: int, last: int, all_quiet: Sequence[tuple[int, int]], moved: Bools
+) -> tuple[bool, bool]:
+    """Did movement stop at the stretch's beginning, and begin at its end, all at once?
+
+    A reading that drifts to the middle of a coarse digit stops moving too, but slowly; that is no sign of death.
+    """
     other = np.zeros(view.size, dtype=bool)
     for a, b in all_quiet:
         other[a:b] = True
     value = _held(view, first, last)
     inside = float(np.mean(moved[first + 1 : last])) if last - first > 1 else 0.0
-    best = 0.0
-    for side in (np.arange(max(0, first - SIDE), max(first - 3, 0)), np.arange(last + 3, min(view.size, last + SIDE))):
-        side = side[~other[side]]
+    out = []
+    before, after = np.arange(max(0, first - SIDE), max(first - 3, 0)), np.arange(last + 3, min(view.size, last + SIDE))
+    for side, near in ((before[~other[before]], slice(-100, None)), (after[~other[after]], slice(0, 100))):
         if side.size < 20:
+            out.append(False)
             continue
         at = np.zeros(side.size, dtype=bool)
         if value is not None:
             at = (view.low[side] == value) & (view.high[side] == value)
-            if not at.any() and abs(value) > view.zero_V:
-                continue  # a step to another reading: a level, not a stopped meter
+            top, bottom = float(view.high[side[near]].max()), float(view.low[side[near]].min())
+            slack = 0.3 * (top - bottom) + 0.5 * view.zero_V
+            away = value > top + slack or value < bottom - slack
+            if away and abs(value) > view.zero_V:
+                out.append(False)  # a step to another reading: a level, not a stopped meter
+                continue
         if np.count_nonzero(at[:-1]) >= 5:
             left = int(np.count_nonzero(at[:-1] & (view.move[side[1:]] > 0)))
             rate = _at_least(left, int(np.count_nonzero(at[:-1])))
-            near = side[-100:] if side[0] < first else side[:100]
-            if np.count_nonzero(view.move[near] > 0) < 3:
+            if np.count_nonzero(view.move[side[near]] > 0) < 3:
                 rate = 0.0
         else:
             rate = _at_least(int(np.count_nonzero(moved[side])), side.size)
-        best = max(best, (last - first) * _divergence(inside, rate))
-    return best >= NATS
+        out.append((last - first) * _divergence(inside, rate) >= NATS)
+    return out[0], out[1]
 
 
 def _held(view: _View, first: int, last: int) -> float | None:
@@ -355,6 +410,22 @@ def _held(view: _View, first: int, last: int) -> float | None:
     value = float(np.median(view.middle[first:last]))
     same = (view.low[first:last] == value) & (view.high[first:last] == value)
     return value if np.count_nonzero(same) >= max(0.98 * (last - first), last - first - 2) else None
+
+
+def _far_longer(view: _View, first: int, last: int, taken: Bools) -> bool:
+    """On a coarse digit: is this one reading throughout, for far longer than the channel repeats itself elsewhere?"""
+    if _held(view, first, last) is None or first < COARSE_BLOCKS:
+        return False
+    if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
+        return False
+    moves = (view.move > 0) | taken
+    moves[first : last + 1] = True
+    place = np.flatnonzero(np.concatenate(([True], moves, [True])))
+    repeats = np.diff(place) - 1
+    earlier = repeats[place[:-1] < first]
+    usual = np.sort(repeats)[-3:]  # another true lapse or two must not hide this one
+    longest = max(int(earlier.max(initial=0)), int(usual[0]) if usual.size == 3 else 0)
+    return last - first >= FAR_LONGER * max(longest, 1)
 
 
 def _at_least(hits: int, trials: int) -> float:
@@ -445,12 +516,12 @@ def _judge(
     view: _View,
     first: int,
     last: int,
-    taken: Bools,
-    resolution_V: float,
     protection_V: float,
     band_V: float,
     *,
     still: bool,
+    lived: bool,
+    plain: bool,
 ) -> Lapse | None:
     """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
     level = float(np.median(view.middle[first:last]))
@@ -465,11 +536,20 @@ def _judge(
     begin = _bump_begin(view, first, level, band_V) if zero else first
     bump = begin < first
     if zero and surge is not None and (still or bump):
-        return _lapse(view, begin, last, "off", surge=surge, bump=bump)
+        return _lapse(view, begin, last, "off", surge=surge, bump=bump, alone=plain)
     if not still:
         return None
     if zero and bump:
-        return _lapse(view, begin, last, "off", bump=True, sure=False)
+        return _lapse(view, begin, last, "off", bump=True, sure=False, alone=plain)
+    if not plain:
+        return None
+    if not lived:
+        # Never alive before: what came later may be the odd part, unless the level left zero when it came.
+        later = view.middle[last : last + SIDE]
+        spread = 1.4826 * float(np.median(np.abs(later - np.median(later)))) if later.size else 0.0
+        if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
+            return None
+        return _lapse(view, first, last, "still", sure=False)
     if held:
         return _lapse(view, first, last, "repeats")
     if zero:

@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 SIDE = 4  # blocks on each side of a step
-LEAST_STEPS = 6
+LEAST_STEPS = 8
 SIGMAS = 6.0
 SIZE_SCATTER = 0.2  # robust relative scatter of step sizes
 CALM = 5.0  # the step is at least this many times as large as the scatter between steps
-MOST_ALTERNATING_FAULTS = 0.1
+LARGEST_P = 0.02
+MOST_FAULTS = 0.2  # share of steps that repeat a sign: a short stay between two was missed
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +52,15 @@ class TwoLevels:
         )
 
 
-def find_two_levels(time_s: Floats, middle_V: Floats, *, resolution_V: float = 0.0) -> TwoLevels | None:
+def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resolution_V: float = 0.0) -> TwoLevels | None:
     """Look for two-level switching.
 
     Parameters
     ----------
     time_s, middle_V : array, shape (blocks,)
         Centre and robust middle of the observed blocks in time order, surge removed.
+    most_V : float
+        Steps beyond this are excursions, which are counted elsewhere.
     resolution_V : float
         Last digit; steps under four of them are none.
 
@@ -83,6 +86,8 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, resolution_V: float = 0
         return None
     sizes = step[peaks]
     typical = float(np.median(np.abs(sizes)))
+    if typical > most_V:
+        return None
     # Glitches give steps of many sizes; keep those of the common one and see whether they are most of them.
     like = np.abs(np.abs(sizes) - typical) <= 0.5 * typical
     if np.count_nonzero(like) < max(LEAST_STEPS, 0.7 * peaks.size):
@@ -91,7 +96,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, resolution_V: float = 0
     scatter = 1.4826 * float(np.median(np.abs(np.abs(sizes) - typical))) / typical
     signs = np.sign(sizes)
     faults = int(np.count_nonzero(signs[1:] == signs[:-1]))
-    if scatter > SIZE_SCATTER or faults > MOST_ALTERNATING_FAULTS * (peaks.size - 1):
+    if scatter > SIZE_SCATTER or faults > MOST_FAULTS * (peaks.size - 1):
         return None
     borders = peaks + SIDE
     edges = np.concatenate(([0], borders, [n]))
@@ -117,14 +122,16 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, resolution_V: float = 0
         [float(np.median(middle_V[a:b])) if b > a else 0.0 for a, b in itertools.pairwise(edges)],
         np.diff(edges),
     )
-    if float(np.mean(np.abs(middle_V - fitted) < 0.3 * typical)) < 0.9:
-        return None
-    low, high = _weighted(level[-1.0]), _weighted(level[1.0])
-    if high - low < 0.5 * typical:
+    if float(np.mean(np.abs(middle_V - fitted) < 0.3 * typical)) < 0.85:
         return None
     from scipy.special import bdtr
 
     chance = min(1.0, 2.0 * float(bdtr(faults, peaks.size - 1, 0.5)))
+    if chance > LARGEST_P:
+        return None
+    low, high = _weighted(level[-1.0]), _weighted(level[1.0])
+    if high - low < 0.5 * typical:
+        return None
     return TwoLevels(
         low_V=low,
         high_V=high,

@@ -72,12 +72,13 @@ def find_power_ups(
                 if other != channel and not _silent(blocks.channels[other], lapses[other], lapse)
             ]
             if len(alive) > (len(lapses) - 1) // 2:
-                kind = "disconnected" if lapse.surge is not None else "still"
-                corrected[channel][number] = replace(lapse, kind=kind, sure=False)
+                # Another channel was alive: the unit was not off. Then this one stood still, if it shows that by itself.
+                corrected[channel][number] = replace(lapse, kind="still" if lapse.alone else "", sure=False)
             elif lapse.surge is not None and lapse.last < blocks.row.size:
                 borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
     for block, length in _dropouts(blocks, lapses, band_V):
         borders.append(PowerUp(block, float(blocks.begin_s[block]), length))
+    corrected = [[lapse for lapse in part if lapse.kind] for part in corrected]
     borders.sort(key=lambda item: item.block)
     out: list[PowerUp] = []
     for item in borders:

@@ -303,7 +303,7 @@ def _draft(
         residual_V=residual,
         power_up_seen=begun,
         measured_at="speaker side" if muted is not None else "unknown",
-        two_levels=find_two_levels(time[after], fitted, resolution_V=resolution),
+        two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=resolution),
     )
 
 

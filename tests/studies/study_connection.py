@@ -107,12 +107,16 @@ def dead(benches: int) -> None:
                         if not good and "-v" in sys.argv:
                             print("   missed", kind, meter, 1000 + number, rate, away, stretch, taken(runs, "left"))
                 worst = max(worst, lost_share(runs, bench, "right"), lost_share(runs, bench, "left"))
-            print(f"| {kind} | {meter} | {total} | {right / total:.3f} | {_low(right, total):.3f} | {100 * worst:.2f} |")
+            print(
+                f"| {kind} | {meter} | {total} | {right / total:.3f} | {_low(right, total):.3f} | {100 * worst:.2f} |"
+            )
 
 
 def nights(benches: int) -> None:
     """Timer nights: off stretches, bumps and surges."""
-    print("| meter | off stretches | right | nights without a false excursion | power-ups found | time lost (worst, %) |")
+    print(
+        "| meter | off stretches | right | nights without a false excursion | power-ups found | time lost (worst, %) |"
+    )
     print("| --- | --- | --- | --- | --- | --- |")
     for meter in METERS:
         right = total = clean = ups = due = 0
