@@ -14,8 +14,9 @@ _DEVIANCE = 8.0  # see study_changepoints: coverage of places
 def locate(values: Floats, cut: int) -> tuple[int, int, int]:
     """Return the first index of the new level and the lowest and highest that the values allow.
 
-    Least squares between two known levels: the running sum of distances to the midpoint has its minimum at the change, and
-    twice the step times its excess over the minimum, over the long-run variance, is the deviance of every other place.
+    Least squares between two known levels: the running sum of distances to the midpoint has its minimum at the
+    change, and twice the step times its excess over the minimum, over the long-run variance, is the deviance of every
+    other place.
     """
     n = values.size
     reach = max(2, int(np.ceil(_NEAR_BLOCKS * n / 50)))
@@ -39,3 +40,38 @@ def locate(values: Floats, cut: int) -> tuple[int, int, int]:
     deviance = 2 * abs(b - a) * (running - running[best]) / (variance * (1 + rho) / (1 - rho))
     allowed = np.flatnonzero(deviance <= _DEVIANCE)
     return first + best, first + int(allowed[0]), first + int(allowed[-1])
+
+
+def abruptness(values: Floats, cut: int) -> float:
+    """Return how far the jump at ``cut`` stands out from jumps elsewhere in the stretch, over the best of several
+    widths.
+
+    The jump of a width is the mean of that many values after a place less the mean of as many before it; it is taken
+    over its root mean square at all places whose windows do not reach over ``cut``. Noise of any colour, a random
+    walk and a slope included, has no place that stands out; a step has. 0 where the stretch is too short to compare.
+    """
+    n = values.size
+    running = np.concatenate([[0.0], np.cumsum(values - values[0])])
+    best = 0.0
+    for wide in _widths(n):
+        if cut < wide or cut + wide > n:
+            break
+        means = (running[wide:] - running[:-wide]) / wide
+        jumps = means[wide:] - means[:-wide]
+        elsewhere = np.concatenate([jumps[: max(cut - 2 * wide + 1, 0)], jumps[cut:]])
+        if elsewhere.size < 4 * wide:
+            break
+        usual = float(np.sqrt(np.mean(elsewhere**2)))
+        jump = abs(float(jumps[cut - wide]))
+        best = max(best, jump / usual if usual > 0 else (np.inf if jump > 0 else 0.0))
+    return best
+
+
+def _widths(n: int) -> list[int]:
+    out: list[int] = []
+    wide = 1.0
+    while wide <= max(1, n / 6):
+        if not out or int(wide) > out[-1]:
+            out.append(int(wide))
+        wide *= 1.5
+    return out

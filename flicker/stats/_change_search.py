@@ -1,20 +1,35 @@
 """Search of level changes in a series of block means whose noise may be autocorrelated or 1/f.
 
-ruptures proposes the best places for each number of changes; the statistic here decides whether noise alone would do as well.
+ruptures proposes the best places for each number of changes; the statistic here decides whether noise alone would do
+as well.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.stats._change_tables import JOINT, SINGLE, WEIGHTS
+from flicker.stats import _change_tables as tables
 from flicker.stats._tails import tail_chance, tail_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Critical:
+    """Critical values for one kind of noise."""
+
+    weights: Mapping[int, tuple[float, ...]]
+    joint: Mapping[int, tuple[float, ...]]
+    single: Mapping[int, tuple[float, ...]]
+
+
+SLOW = Critical(tables.WEIGHTS, tables.JOINT, tables.SINGLE)  # 1/f and milder
+WHITE = Critical(tables.WEIGHTS_WHITE, tables.JOINT_WHITE, tables.SINGLE_WHITE)
 
 FEWEST = 10  # blocks; below that the table has no row
 MOST = 50
@@ -23,7 +38,7 @@ SHORTEST = 2
 
 def row(blocks: int) -> int:
     """Return the table row for a number of blocks: the next smaller, whose critical values are the larger ones."""
-    return max(key for key in WEIGHTS if key <= blocks)
+    return max(key for key in SLOW.weights if key <= blocks)
 
 
 def residual_scale(values: Floats, cuts: tuple[int, ...]) -> tuple[float, float]:
@@ -55,10 +70,10 @@ def best_single(values: Floats) -> int:
     return int(np.argmax(gain[SHORTEST - 1 : n - SHORTEST])) + SHORTEST
 
 
-def screen(values: Floats, floor: float) -> bool:
-    """Say cheaply whether a change is possible at all: as far off as half of 1/f logs are, in the whole or in a part."""
+def screen(values: Floats, floor: float, critical: Critical) -> bool:
+    """Say cheaply whether a change is possible at all: as far off as half of 1/f logs are, in whole or in part."""
     key = row(values.size)
-    if statistic(values, (best_single(values),), floor) > SINGLE[key][0]:
+    if statistic(values, (best_single(values),), floor) > critical.single[key][0]:
         return True
     steps = np.abs(np.diff(values))
     noise = max(1.0484 * float(np.median(steps)), floor)  # 1.4826 / sqrt 2
@@ -73,20 +88,22 @@ def screen(values: Floats, floor: float) -> bool:
     return False
 
 
-def decide(values: Floats, alpha: float, floor: float) -> tuple[tuple[int, ...], float]:
+def decide(values: Floats, alpha: float, floor: float, critical: Critical) -> tuple[tuple[int, ...], float]:
     """Return the cuts of the smallest model that noise does not explain, and its p-value; no cuts where noise does."""
     values = values - values.mean()
-    if not screen(values, floor):
+    if not screen(values, floor, critical):
         return (), 1.0
     key = row(values.size)
-    bound = tail_value(JOINT[key], alpha)
-    best, found = 0.0, ()
-    for cuts, weight in zip(proposals(values, len(WEIGHTS[key])), WEIGHTS[key], strict=False):
+    bound = tail_value(critical.joint[key], alpha)
+    weights = critical.weights[key]
+    best = 0.0
+    found: tuple[int, ...] = ()
+    for cuts, weight in zip(proposals(values, len(weights)), weights, strict=False):
         ratio = statistic(values, cuts, floor) / weight
         if ratio >= bound and not found:
             found = cuts
         best = max(best, ratio)
-    return found, tail_chance(JOINT[key], best, 8.0)
+    return found, tail_chance(critical.joint[key], best, 8.0)
 
 
 def proposals(values: Floats, most: int) -> Iterator[tuple[int, ...]]:
@@ -112,9 +129,9 @@ def local_statistics(values: Floats, cuts: tuple[int, ...], floor: float) -> Flo
     return out
 
 
-def drop_weak(values: Floats, cuts: tuple[int, ...], alpha: float, floor: float) -> tuple[int, ...]:
+def drop_weak(values: Floats, cuts: tuple[int, ...], alpha: float, floor: float, critical: Critical) -> tuple[int, ...]:
     """Take away cuts that only served the others, weakest first; the strongest stays."""
-    bound = tail_value(SINGLE[row(values.size)], alpha)
+    bound = tail_value(critical.single[row(values.size)], alpha)
     while len(cuts) > 1:
         sizes = local_statistics(values, cuts, floor)
         weakest = int(np.argmin(sizes))
@@ -125,7 +142,7 @@ def drop_weak(values: Floats, cuts: tuple[int, ...], alpha: float, floor: float)
 
 
 def blocks_of(y: Floats, blocks: int) -> tuple[Floats, Ints]:
-    """Return robust means of equal stretches (the middle half of four or more values) and the stretches' first indices."""
+    """Return robust means of equal stretches (the middle half of four or more values) and their first indices."""
     n = y.size
     starts = (np.arange(blocks + 1, dtype=np.int64) * n) // blocks
     sizes = np.diff(starts)

@@ -1,7 +1,8 @@
-"""Does the settled level move, by slope, step or wander alike? Robust levels of equal cells in; range, chance and kind out."""
+"""Does the settled level move, by slope, step or wander alike? Levels of equal cells in; range, chance and kind out."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,8 +66,8 @@ def movement_test(
     Parameters
     ----------
     levels : array_like, shape (k,)
-        Robust level of each cell of equal length (five minutes is the use in mind), in time order; NaN where nothing was
-        observed.
+        Robust level of each cell of equal length (five minutes is the use in mind), in time order; NaN where nothing
+        was observed.
     times : array_like, shape (k,), optional
         Start of each cell, rising; 0, 1, 2 ... when left out. Cells may be missing.
     limit : float
@@ -94,10 +95,11 @@ def movement_test(
 
     Notes
     -----
-    The noise model is Gaussian with power ~ 1 / f ** 1.1, the worst of white, AR(1) and 1/f noise, tabulated by simulation
-    (tests/studies/make_trend_tables.py). Its size comes from the steps between neighbouring cells, less their median (so a
-    slope does not raise it) and without the largest quarter (nor does a step); with ``sigma``, from the samples too, and the
-    smaller p-value counts twice. One last digit of the range is never counted as movement.
+    The noise model is Gaussian with power ~ 1 / f ** 1.1, the worst of white, AR(1) and 1/f noise, tabulated by
+    simulation (tests/studies/make_trend_tables.py). Its size comes from the steps between neighbouring cells, less
+    their median (so a slope does not raise it) and without the largest quarter (nor does a step); with ``sigma``,
+    from the samples too, and the smaller p-value counts twice. One last digit of the range is never counted as
+    movement.
     """
     values, places = _cells(levels, times)
     limit = _check.positive("limit", limit, what="a movement that does not matter", zero=True)
@@ -135,7 +137,10 @@ def movement_test(
         weight = float(np.clip(np.log(per_cell / 8) / np.log(16), 0, 1))
         few, many = _at(RANGE_BY_SIGMA_8, span), _at(RANGE_BY_SIGMA_128, span)
         scales.append(
-            (float(np.hypot(sigma, rounding)), tuple((1 - weight) * a + weight * b for a, b in zip(few, many)))
+            (
+                float(np.hypot(sigma, rounding)),
+                tuple((1 - weight) * a + weight * b for a, b in zip(few, many, strict=True)),
+            )
         )
         method += " and from the samples"
     looks = len(scales)
@@ -212,8 +217,8 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
 
     Notes
     -----
-    A line or one step is accepted where it takes away 85 % of the sum of squares about the mean; a line is preferred to a step
-    only if it takes away more. Otherwise the level wanders. Describes; decides nothing.
+    A line or one step is accepted where it takes away 85 % of the sum of squares about the mean; a line is preferred
+    to a step only if it takes away more. Otherwise the level wanders. Describes; decides nothing.
     """
     values, places = _cells(levels, times)
     when = places.astype(np.float64) if times is None else np.asarray(times, dtype=np.float64)
@@ -274,7 +279,7 @@ def _step_scale(values: Floats, places: NDArray[np.int64]) -> float:
     return float(np.sqrt(np.mean(off[:keep] ** 2)))
 
 
-def _at(table: dict[int, tuple[float, ...]], cells: int) -> tuple[float, ...]:
+def _at(table: Mapping[int, tuple[float, ...]], cells: int) -> tuple[float, ...]:
     keys = np.array(list(table), dtype=np.float64)
     rows = np.array(list(table.values()))
     place = np.log(np.clip(cells, keys[0], keys[-1]))

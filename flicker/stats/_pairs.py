@@ -20,7 +20,7 @@ def discordant_pairs(values: Floats) -> int:
 
 
 def _order_changes(ranks: NDArray[np.int64]) -> int:
-    # Radix split from the highest bit: within a group of equal higher bits, every one that stands before a zero is a change.
+    # Radix split from the highest bit: within equal higher bits, every one that stands before a zero is a change.
     total = 0
     top = int(ranks.max()).bit_length()
     for bit in range(top - 1, -1, -1):
@@ -90,8 +90,10 @@ def _searched(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[floa
         while count_high <= rank:
             high, gap = high + gap, 2 * gap
             count_high = below(high)
+        tries = 2  # equal slopes at a border make the list and the count disagree
         for turn in range(60):  # the slope of the rank is the largest with at most ``rank`` pairs below
-            if count_high - count_low <= _FEW:
+            if tries and count_high - count_low <= _FEW:
+                tries -= 1
                 slopes = np.sort(_slopes_between(y, x, low, high))
                 if slopes.size == count_high - count_low:
                     return float(slopes[rank - count_low])
@@ -134,4 +136,4 @@ def _slopes_between(y: Floats, x: Floats, low: float, high: float) -> Floats:
         return np.zeros(0)
     i, j = np.concatenate(first), np.concatenate(second)
     run = x[j] - x[i]
-    return (y[j] - y[i])[run != 0] / run[run != 0]
+    return np.asarray((y[j] - y[i])[run != 0] / run[run != 0], dtype=np.float64)

@@ -1,4 +1,4 @@
-"""Does the rate of events change at some moment? Event times in; changes with p-values and intervals of their place out."""
+"""Does the rate of events change at some moment? Event times in; changes with p-values and places out."""
 
 from __future__ import annotations
 
@@ -54,7 +54,8 @@ class RateChanges(Result):
             return f"no change of rate is shown ({int(self.counts.sum())} events)"
         first = max(self.changes, key=lambda c: c.likelihood_ratio)
         way = "more" if first.rate_after > first.rate_before else "less"
-        return f"events come {way} often from {first.at:.4g} on: {first.rate_after:.3g} per unit of time after {first.rate_before:.3g}"
+        rates = f"{first.rate_after:.3g} per unit of time after {first.rate_before:.3g}"
+        return f"events come {way} often from {first.at:.6g} on: {rates}"
 
 
 def rate_changes(
@@ -79,8 +80,8 @@ def rate_changes(
     confidence : float
         1 - confidence is the chance of any false change; also the confidence of the intervals of places.
     dispersion : float
-        Variance over mean of the counts, 1 or more; the likelihood ratio is divided by it. Count clusters, not members of a
-        burst, and estimate it where you can: bursts look like changes of rate.
+        Variance over mean of the counts, 1 or more; the likelihood ratio is divided by it. Count clusters, not
+        members of a burst, and estimate it where you can: bursts look like changes of rate.
     max_changes : int
         Stop after this many.
     simulations, seed : int
@@ -93,11 +94,12 @@ def rate_changes(
 
     Notes
     -----
-    Likelihood ratio of one change against none, its largest value over the log but for 2 % at either end. Given the number
-    of events, times are uniform when nothing changes, so the p-value is exact by Monte Carlo; beyond the last simulated
-    percentile the tail of Miller and Siegmund (1982), Biometrics 38, 1011-1016, joined there. Several changes by splitting,
-    with the error shared among the parts. Place: posterior under a flat prior of the place and gamma priors of shape 1/2 for
-    the rates (Raftery and Akman 1986, Biometrika 73, 85-89), cut to the equal-tailed interval.
+    Likelihood ratio of one change against none, its largest value over the log but for 2 % at either end. Given the
+    number of events, times are uniform when nothing changes, so the p-value is exact by Monte Carlo; beyond the last
+    simulated percentile the tail of Miller and Siegmund (1982), Biometrics 38, 1011-1016, joined there. Several
+    changes by splitting, with the error shared among the parts. Place: posterior under a flat prior of the place and
+    gamma priors of shape 1/2 for the rates (Raftery and Akman 1986, Biometrika 73, 85-89), cut to the equal-tailed
+    interval.
     """
     events = _check.finite_array("times", times, least=0)
     begin, stop = float(_check.finite_array("start", [start])[0]), float(_check.finite_array("end", [end])[0])

@@ -1,4 +1,5 @@
-"""When did the level, the noise or the event rate change? Values or event times in; changes with p-values and places out.
+"""When did the level, the noise or the event rate change? Values or event times in; changes with p-values and places
+out.
 
 Knows nothing of files, channels or limits. Index convention: a change is named by the first value of the new stretch.
 """
@@ -6,14 +7,15 @@ Knows nothing of files, channels or limits. Index convention: a change is named 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.stats import _check
 from flicker.stats import _change_search as search
-from flicker.stats._change_place import locate
-from flicker.stats._change_tables import SINGLE
+from flicker.stats import _check
+from flicker.stats._change_place import abruptness, locate
+from flicker.stats._change_tables import ABRUPT
 from flicker.stats._rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats._result import Result
 from flicker.stats._tails import tail_chance, tail_value
@@ -32,6 +34,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+_LOG_SHARE = 0.7  # of the nominal level: measured rejection is then at or under it
 Ints = NDArray[np.int64]
 
 
@@ -100,7 +103,8 @@ class VarianceChange(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner."""
-        return f"the noise becomes {self.ratio:.3g} times as large at {self.at:.6g}, between {self.low:.6g} and {self.high:.6g}"
+        place = f"{self.at:.6g}, between {self.low:.6g} and {self.high:.6g}"
+        return f"the noise becomes {self.ratio:.3g} times as large at {place}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,8 +155,9 @@ def level_changes(
     Returns
     -------
     LevelChanges
-        Each change has ``index`` (first value of the new level), ``at`` (its time), ``low`` and ``high`` around the place,
-        ``step`` with an interval that holds for all places searched, and ``p_value``. ``levels`` are those of the stretches.
+        Each change has ``index`` (first value of the new level), ``at`` (its time), ``low`` and ``high`` around the
+        place, ``step`` with an interval that holds for all places searched, and ``p_value``. ``levels`` are those of
+        the stretches.
 
     Raises
     ------
@@ -162,26 +167,31 @@ def level_changes(
     Notes
     -----
     Fifty robust block means. For K = 1 to 8 changes the best places (ruptures, KernelCPD with the linear kernel), then
-    T_K = sqrt(gain in sum of squares / K) / scale, the scale being that of an AR(1) fitted to what the K changes leave, so
-    that ups and downs do not inflate it. The largest T_K over its own 5 % point is compared with its distribution under
-    noise ~ 1 / f ** 1.1 (tests/studies/make_change_tables.py); the smallest K that passes is taken, cuts that fall below the
-    one-change value are dropped, and each stretch is searched again with its share of the error. Max-type test of several
-    numbers of changes after Bai and Perron (1998), Econometrica 66, 47-78. Trend and wander are reported as changes too: ask
-    `robust_slope` and `movement_kind` as well. Places from the single values, see ``_change_place``. In short logs (fewer
-    than some 1,000 values) of long memory (AR(1) .98) the chance of a false change is larger.
+    T_K = sqrt(gain in sum of squares / K) / scale, the scale being that of an AR(1) fitted to what the K changes
+    leave, so that ups and downs do not inflate it. The largest T_K over its own 5 % point is compared with its
+    distribution under noise ~ 1 / f ** 1.1 (tests/studies/make_change_tables.py); the smallest K that passes is
+    taken, cuts that fall below the one-change value are dropped, and each stretch is searched again with its share of
+    the error. Max-type test of several numbers of changes after Bai and Perron (1998), Econometrica 66, 47-78.
+
+    Lastly each change must stand out as a jump among the jumps elsewhere in its two stretches
+    (``_change_place.abruptness``): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
+    not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by least
+    squares between the levels before and after.
     """
     values, times = _series(y, x)
     alpha = 1 - _check.share("confidence", confidence)
     most = _check.whole("max_changes", max_changes, what="a number of changes")
     step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
-    cuts, chances, p_value = _stepwise(values, alpha, most, step)
+    found, p_value = _stepwise(values, alpha, most, step, search.SLOW, refine=True)
+    found = _abrupt_only(values, found, alpha)
+    cuts = sorted(found)
     edges = [0, *cuts, values.size]
     changes = []
     for j, cut in enumerate(cuts):
         first, last = edges[j], edges[j + 2]
-        place, low, high = locate(values[first:last], cut - first)
-        cut, low, high = first + place, first + low, first + high
-        size, half = _step_size(values[first:last], cut - first, alpha, step, values.size)
+        low, high = (first + k for k in locate(values[first:last], cut - first)[1:])
+        low, high = min(low, cut), max(high, cut)
+        size, half = _step_size(values[first:last], cut - first, alpha, step, values.size, search.SLOW)
         changes.append(
             LevelChange(
                 cut,
@@ -193,7 +203,7 @@ def level_changes(
                 size,
                 size - half,
                 size + half,
-                chances[j],
+                found[cut],
             )
         )
     starts = np.array([0, *(c.index for c in changes)], dtype=np.int64)
@@ -238,14 +248,15 @@ def variance_changes(
 
     Notes
     -----
-    The logarithm of each block's mean absolute second difference (blind to level and slope), searched as `level_changes`
-    searches levels. Each ratio's interval holds for all places searched; a place is known to a block.
+    The logarithm of each block's mean absolute second difference (blind to level and slope), searched as
+    `level_changes` searches levels. Each ratio's interval holds for all places searched; a place is known to a block. Logarithms are
+    skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
     """
     values, times = _series(y, x)
     alpha = 1 - _check.share("confidence", confidence)
     most = _check.whole("max_changes", max_changes, what="a number of changes")
     step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
-    method = "levels of the logarithm of block noise, critical values for 1/f noise"
+    method = "levels of the logarithm of block noise, critical values for white noise"
     n = values.size
     second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
     blocks = min(search.MOST, second.size // 8)
@@ -253,15 +264,20 @@ def variance_changes(
         return VarianceChanges((), np.zeros(1, dtype=np.int64), np.array([_spread(second)]), 1.0, 1 - alpha, method)
     starts = (np.arange(blocks + 1, dtype=np.int64) * second.size) // blocks
     raw = np.add.reduceat(second, starts[:-1]) / np.diff(starts)
-    floor = max(step / 4, 1e-6 * float(raw.max()))
+    floor = max(0.8 * step, 1e-6 * float(raw.max()))  # a level near a border alone makes 0.75 steps
     logs = np.log(np.hypot(raw, floor))
-    cuts, chances, p_value = _stepwise(logs, alpha, most, 0.0)
+    found, p_value = _stepwise(logs, _LOG_SHARE * alpha, most, 0.0, search.WHITE)
+    cuts = sorted(found)
     edges = [0, *cuts, blocks]
     changes = []
     for j, cut in enumerate(cuts):
-        size, half = _step_size(logs[edges[j] : edges[j + 2]], cut - edges[j], alpha, 0.0, blocks)
+        size, half = _step_size(logs[edges[j] : edges[j + 2]], cut - edges[j], alpha, 0.0, blocks, search.WHITE)
         index = int(starts[cut]) + 1  # second differences are centred one value later
-        low, high = int(starts[max(cut - 1, 0)]) + 1, min(int(starts[min(cut + 1, blocks)]) + 1, n - 1)
+        near = (edges[j] + k for k in locate(logs[edges[j] : edges[j + 2]], cut - edges[j])[1:])
+        first, last = (
+            int(np.clip(k, cut + b, cut + c)) for k, b, c in zip(near, (-blocks, 0), (0, blocks), strict=True)
+        )
+        low, high = int(starts[max(first - 1, 0)]) + 1, min(int(starts[min(last + 1, blocks)]) + 1, n - 1)
         changes.append(
             VarianceChange(
                 index,
@@ -273,7 +289,7 @@ def variance_changes(
                 float(np.exp(size)),
                 float(np.exp(size - half)),
                 float(np.exp(size + half)),
-                chances[j],
+                found[cut],
             )
         )
     at = np.array([0, *(c.index for c in changes)], dtype=np.int64)
@@ -281,39 +297,65 @@ def variance_changes(
     return VarianceChanges(tuple(changes), at, sigmas, p_value, 1 - alpha, method)
 
 
-def _stepwise(values: Floats, alpha: float, most: int, step: float) -> tuple[list[int], list[float], float]:
-    """Return the first indices of new levels, their p-values, and the p-value of any change in the whole."""
+def _stepwise(
+    values: Floats, alpha: float, most: int, step: float, critical: search.Critical, *, refine: bool = False
+) -> tuple[dict[int, float], float]:
+    """Return the first indices of new levels with their p-values, and the p-value of any change in the whole."""
     found: dict[int, float] = {}
     whole = 1.0
     waiting = [(0, values.size, alpha)]
-    top = True
     while waiting and len(found) < most:
         first, last, share = waiting.pop(0)
         part = values[first:last]
         if part.size < search.FEWEST or np.ptp(part) == 0:
-            top = False
             continue
         count = min(search.MOST, part.size)
         means, starts = search.blocks_of(part, count)
         floor = step / np.sqrt(12 * part.size / count)
-        cuts, chance = search.decide(means, share, floor)
-        if top:
-            whole, top = chance, False
+        cuts, chance = search.decide(means, share, floor, critical)
+        if part.size == values.size:
+            whole = chance
         if not cuts:
             continue
-        cuts = search.drop_weak(means, cuts, share, floor)[: most - len(found)]
+        cuts = search.drop_weak(means, cuts, share, floor, critical)[: most - len(found)]
         sizes = search.local_statistics(means, cuts, floor)
-        table = SINGLE[search.row(means.size)]
-        for cut, size in zip(cuts, sizes, strict=True):
+        table = critical.single[search.row(means.size)]
+        places = [int(starts[cut]) for cut in cuts]
+        if refine:  # before going on: a block that holds both levels would look like a change of its own
+            for j, cut in enumerate(places):
+                left = places[j - 1] if j else 0
+                right = places[j + 1] if j + 1 < len(places) else part.size
+                places[j] = left + locate(part[left:right], cut - left)[0]
+        for place, size in zip(places, sizes, strict=True):
             single = tail_chance(table, float(size), 8.0)
-            found[first + int(starts[cut])] = max(chance, single) if len(cuts) > 1 else chance
-        inner = [first, *(first + int(starts[c]) for c in cuts), last]
-        waiting += [(a, b, share / (len(cuts) + 1)) for a, b in zip(inner, inner[1:], strict=False)]
-    cuts = sorted(found)
-    return cuts, [found[c] for c in cuts], whole
+            found[first + place] = max(chance, single) if len(places) > 1 else chance
+        inner = [first, *(first + place for place in places), last]
+        waiting += [(a, b, share / len(inner)) for a, b in pairwise(inner)]
+    return found, whole
 
 
-def _step_size(values: Floats, cut: int, alpha: float, step: float, whole: int) -> tuple[float, float]:
+def _abrupt_only(values: Floats, found: dict[int, float], alpha: float) -> dict[int, float]:
+    """Keep the changes that stand out as jumps, with the larger of both p-values; a slope or a wander has none."""
+    kept = dict(found)
+    sizes = np.array(list(ABRUPT), dtype=np.float64)
+    while kept:
+        cuts = sorted(kept)
+        edges = [0, *cuts, values.size]
+        chances = []
+        for j, cut in enumerate(cuts):
+            first, last = edges[j], edges[j + 2]
+            row = ABRUPT[int(sizes[int(np.argmin(np.abs(np.log(sizes / (last - first)))))])]
+            chances.append(tail_chance(row, abruptness(values[first:last], cut - first), 6.0))
+        worst = int(np.argmax(chances))
+        if chances[worst] <= alpha:
+            return {cut: max(found[cut], chance) for cut, chance in zip(cuts, chances, strict=True)}
+        del kept[cuts[worst]]
+    return kept
+
+
+def _step_size(
+    values: Floats, cut: int, alpha: float, step: float, whole: int, critical: search.Critical
+) -> tuple[float, float]:
     """Return the step between the two stretches and the half width of its interval."""
     before, after = values[:cut], values[cut:]
     size = _middle(after, whole) - _middle(before, whole)
@@ -323,7 +365,7 @@ def _step_size(values: Floats, cut: int, alpha: float, step: float, whole: int) 
     means, starts = search.blocks_of(values, count)
     block = int(np.clip(np.searchsorted(starts, cut), 1, count - 1))
     scale = max(search.residual_scale(means, (block,))[1], step / np.sqrt(12 * values.size / count))
-    bound = tail_value(SINGLE[search.row(count)], alpha)
+    bound = tail_value(critical.single[search.row(count)], alpha)
     return size, float(bound * scale * np.sqrt(1 / block + 1 / (count - block)))
 
 

@@ -133,8 +133,8 @@ def noise_sigma(y: ArrayLike, *, resolution: float | None = None) -> float:
     Fine digits: median absolute deviation times 1.4826, less the variance of rounding (Sheppard 1898: step ** 2 / 12).
     Coarse digits, where that deviation is 0 or one step: the borders between levels are known exactly, so the normal
     quantiles of the shares below each border are fitted against the borders, with weights of their binomial error. This
-    is right down to a sigma of about a fifth of a step; below, few values leave the level and the figure is a bound from
-    above (about 0.3 steps).
+    is right down to a sigma of about a fifth of a step; below, few values leave the level and the figure is a bound
+    from above (about 0.3 steps).
     """
     array = _finite(y)
     step = resolution_of(array) if resolution is None else _check.positive("resolution", resolution, zero=True)
@@ -344,8 +344,8 @@ def allan_deviation(
 
     Notes
     -----
-    W. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), section 5. The time deviation is in the unit
-    of ``y`` times seconds.
+    W. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), section 5. The time deviation is in the
+    unit of ``y`` times seconds.
     """
     array = _check.finite_array("y", y, least=3)
     step = _check.positive("step_s", step_s, what="seconds between readings")
@@ -374,7 +374,9 @@ def allan_deviation(
         value, count = _one_deviation(phase, m, step, overlapping, kind)
         values.append(value)
         terms.append(count)
-    return AllanDeviation(factors * step, np.array(values), np.array(terms, dtype=np.int64), kind, overlapping)
+    return AllanDeviation(
+        factors.astype(np.float64) * step, np.array(values), np.array(terms, dtype=np.int64), kind, overlapping
+    )
 
 
 def _one_deviation(phase: Floats, m: int, step: float, overlapping: bool, kind: str) -> tuple[float, int]:
@@ -416,7 +418,7 @@ class NoiseColour(Result):
         """One sentence for the owner."""
         words = {
             "white": "white noise: longer averages settle it",
-            "flicker": "flicker (1/f) noise: it wanders a little at every time scale, and longer averages do not settle it",
+            "flicker": "flicker (1/f) noise: it wanders at every time scale, and longer averages do not settle it",
             "random walk": "a random walk: the level itself moves away, further the longer one waits",
             "none": "no noise to judge: the values do not move",
         }
@@ -438,7 +440,8 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     Returns
     -------
     NoiseColour
-        ``colour`` is 'white', 'flicker', 'random walk' or 'none'; ``exponent`` is that of power ~ 1 / f ** exponent (0, 1, 2).
+        ``colour`` is 'white', 'flicker', 'random walk' or 'none'; ``exponent`` is that of power ~ 1 / f ** exponent
+        (0, 1, 2).
 
     Raises
     ------
@@ -447,8 +450,9 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
 
     Notes
     -----
-    Local Whittle estimate (Robinson 1995, Annals of Statistics 23, 1630-1661) over the lowest n ** 0.8 frequencies (all, below
-    512 values) of the tapered spectrum (cosine bell: a slope or a walk would leak otherwise), borders at 0.5 and 1.5.
+    Local Whittle estimate (Robinson 1995, Annals of Statistics 23, 1630-1661) over the lowest n ** 0.8 frequencies
+    (all, below 512 values) of the tapered spectrum (cosine bell: a slope or a walk would leak otherwise), borders at
+    0.5 and 1.5.
     """
     array = _check.finite_array("y", y, least=32)
     _check.positive("step_s", step_s, what="seconds between values")

@@ -1,7 +1,8 @@
 """Does a level trend or move? Values (and times) in; slopes, ranges and p-values out.
 
-Knows nothing of files, channels or limits. The noise of a bench is correlated and often 1/f: `mann_kendall` and `theil_sen`
-assume independent values unless told otherwise, `robust_slope` and `movement_test` (in `_movement`) do not.
+Knows nothing of files, channels or limits. The noise of a bench is correlated and often 1/f: `mann_kendall` and
+`theil_sen` assume independent values unless told otherwise, `robust_slope` and `movement_test` (in `_movement`) do
+not.
 """
 
 from __future__ import annotations
@@ -72,16 +73,16 @@ def mann_kendall(
     x : array_like, shape (n,), optional
         Times, in any order, repeats allowed; the order of ``y`` when left out.
     autocorrelation : {'none', 'hamed-rao'}
-        Correction of the variance for serial correlation. It helps for mild correlation of short memory; under 1/f noise use
-        `robust_slope`.
+        Correction of the variance for serial correlation. It helps for mild correlation of short memory; under 1/f
+        noise use `robust_slope`.
     alternative : {'two-sided', 'greater', 'less'}
         'greater' is a rise.
 
     Returns
     -------
     MannKendall
-        ``s``, its variance with ties, ``z`` (one step towards zero; nan where all values are equal, then p is 1), ``tau`` (s
-        over all pairs) and ``tau_b``.
+        ``s``, its variance with ties, ``z`` (one step towards zero; nan where all values are equal, then p is 1),
+        ``tau`` (s over all pairs) and ``tau_b``.
 
     Raises
     ------
@@ -90,9 +91,9 @@ def mann_kendall(
 
     Notes
     -----
-    Kendall (1975), Rank Correlation Methods, with tie terms on both sides; Hamed and Rao (1998), Journal of Hydrology 204,
-    182-196 (ranks of the detrended values, lags beyond 1.96 / sqrt(n)). Where their correction gives a variance of zero or
-    less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
+    Kendall (1975), Rank Correlation Methods, with tie terms on both sides; Hamed and Rao (1998), Journal of Hydrology
+    204, 182-196 (ranks of the detrended values, lags beyond 1.96 / sqrt(n)). Where their correction gives a variance
+    of zero or less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
     """
     values, times = _pair(y, x, least=3)
     autocorrelation = _check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
@@ -182,7 +183,8 @@ class TheilSen(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner."""
-        return f"changes by {self.slope:.3g} per unit of time, between {self.low:.3g} and {self.high:.3g} ({self.confidence:.0%})"
+        ends = f"between {self.low:.3g} and {self.high:.3g}"
+        return f"changes by {self.slope:.3g} per unit of time, {ends} ({self.confidence:.0%})"
 
 
 def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0.95) -> TheilSen:
@@ -204,9 +206,10 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
 
     Notes
     -----
-    Sen (1968), Journal of the American Statistical Association 63, 1379-1389, with Kendall's variance for ties; intercept is
-    the median of y less slope times the median of x. Up to 2,000 points all slopes are listed; beyond, the slope of a given
-    rank is searched by counting order changes in n log n steps, so memory stays proportional to n.
+    Sen (1968), Journal of the American Statistical Association 63, 1379-1389, with Kendall's variance for ties;
+    intercept is the median of y less slope times the median of x. Up to 2,000 points all slopes are listed; beyond,
+    the slope of a given rank is searched by counting order changes in n log n steps, so memory stays proportional to
+    n.
     """
     values, times = _pair(y, x, least=3)
     confidence = _check.share("confidence", confidence)
@@ -266,13 +269,13 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
 
     Notes
     -----
-    Least squares of 12 block means (as many as there are values below 12) against their mean times. |t| is compared with
-    its distribution under noise with power ~ 1 / f ** 1.1, simulated and tabulated by the number of blocks
-    (tests/studies/make_trend_tables.py); the value does not depend on the noise's size nor on n. Below a nominal 5 % this
-    rejects at most 7 % under exponents up to 1.2 and less under white and AR(1) noise; only noise whose memory is longer
-    than a block, such as AR(1) .98 in fewer than some 600 values, gets past it. It cannot see a step: see `movement_test`.
-    Batch means and small-q inference after Ibragimov and Mueller (2010), Journal of Business and Economic Statistics 28,
-    453-468, whose group t-statistics were compared and have far less power here.
+    Least squares of 12 block means (as many as there are values below 12) against their mean times. |t| is compared
+    with its distribution under noise with power ~ 1 / f ** 1.1, simulated and tabulated by the number of blocks
+    (tests/studies/make_trend_tables.py); the value does not depend on the noise's size nor on n. Below a nominal 5 %
+    this rejects at most 7 % under exponents up to 1.2 and less under white and AR(1) noise; only noise whose memory
+    is longer than a block, such as AR(1) .98 in fewer than some 600 values, gets past it. It cannot see a step: see
+    `movement_test`. Batch means and small-q inference after Ibragimov and Mueller (2010), Journal of Business and
+    Economic Statistics 28, 453-468, whose group t-statistics were compared and have far less power here.
     """
     values, times = _pair(y, x, least=3)
     confidence = _check.share("confidence", confidence)

@@ -1,7 +1,7 @@
 """Make the critical values of flicker.stats.changepoints by simulation: prints flicker/stats/_change_tables.py.
 
 Run from the repository's root: python tests/studies/make_change_tables.py > flicker/stats/_change_tables.py
-Null: the larger of the quantiles under noise ~ 1 / f ** 1.1 and under AR(1) .9 per block's tenth (see study_changepoints).
+Nulls are named beside each table.
 The statistic is computed by change_statistic (dynamic programming), not by the package. Fixed seeds.
 """
 
@@ -14,10 +14,15 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import change_statistic
 import noise_makers as makers
 
+from flicker.stats import _change_place as place
+from flicker.stats import _change_search as search
 from flicker.stats._tails import TAILS
 
 BLOCKS = (10, 14, 20, 30, 50)
 SHORTEST = 2
+
+
+SIZES = (10, 16, 25, 50, 100, 200, 500, 2000)
 
 
 def most(blocks):
@@ -33,22 +38,41 @@ def draw(rng, blocks, count, make):
     return np.concatenate(parts)
 
 
+def jump_at_best(y):
+    """Abruptness at the best place of a series without change: what chance alone finds."""
+    means, starts = search.blocks_of(y, min(search.MOST, y.size))
+    return place.abruptness(y, place.locate(y, int(starts[search.best_single(means)]))[0])
+
+
+def show(name, table, what):
+    print(f"\n# {what}")
+    print(f"{name} = {{")
+    for key, values in table.items():
+        print(f"    {key}: ({', '.join(f'{v:.4g}' for v in values)},),")
+    print("}")
+
+
 if __name__ == "__main__":
     rng = np.random.default_rng(20240512)
     print('"""Critical values of flicker.stats.changepoints, made by tests/studies/make_change_tables.py (not by hand)."""')
-    weights, joint, single = {}, {}, {}
-    for blocks in BLOCKS:
-        t = draw(rng, blocks, 40_000, lambda r, c, n: makers.spectral(r, c, n, 1.1))
-        weights[blocks] = np.quantile(t, 0.95, axis=0)
-        joint[blocks] = np.quantile((t / weights[blocks]).max(axis=1), 1 - np.array(TAILS))
-        single[blocks] = np.quantile(t[:, 0], 1 - np.array(TAILS))
-    for name, table, what in (
-        ("WEIGHTS", weights, "5 % point of T_K for K = 1, 2, ... changes, by number of blocks"),
-        ("JOINT", joint, "tail points of the largest T_K / WEIGHTS_K, by number of blocks"),
-        ("SINGLE", single, "tail points of T_1, by number of blocks"),
-    ):
-        print(f"\n# {what}")
-        print(f"{name} = {{")
-        for key, values in table.items():
-            print(f"    {key}: ({', '.join(f'{v:.4g}' for v in values)},),")
-        print("}")
+    nulls = {
+        "": ("noise ~ 1 / f ** 1.1", lambda r, c, n: makers.spectral(r, c, n, 1.1)),
+        "_WHITE": ("white noise", makers.white),
+    }
+    tails = 1 - np.array(TAILS)
+    for name, (words, make) in nulls.items():
+        weights, joint, single = {}, {}, {}
+        for blocks in BLOCKS:
+            t = draw(rng, blocks, 40_000, make)
+            weights[blocks] = np.quantile(t, 0.95, axis=0)
+            joint[blocks] = np.quantile((t / weights[blocks]).max(axis=1), tails)
+            single[blocks] = np.quantile(t[:, 0], tails)
+        show("WEIGHTS" + name, weights, f"5 % point of T_K for K = 1, 2, ... changes, by number of blocks; {words}")
+        show("JOINT" + name, joint, f"tail points of the largest T_K / WEIGHTS_K, by number of blocks; {words}")
+        show("SINGLE" + name, single, f"tail points of T_1, by number of blocks; {words}")
+    steep = (makers.random_walk, makers.spectral, lambda r, c, n: makers.spectral(r, c, n, 1.5))
+    abrupt = {}
+    for size in SIZES:
+        rows = [[jump_at_best(y) for y in make(rng, 5000, size)] for make in steep]
+        abrupt[size] = np.quantile(rows, tails, axis=1).max(axis=1)
+    show("ABRUPT", abrupt, "tail points of abruptness at the best place, by number of values: the largest of walk, 1/f and 1/f ** 1.5")
