@@ -13,11 +13,17 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Assessment": "flicker.evidence.assessment",
+    "Comparison": "flicker.evidence.comparison",
     "Finding": "flicker.evidence.findings",
     "Limits": "flicker.evidence.limits",
     "Log": "flicker.logs.model",
     "LogError": "flicker.logs.model",
+    "SoakPlan": "flicker.evidence.soaking",
+    "StageComparison": "flicker.evidence.comparison",
     "assess": "flicker.evidence.assessment",
+    "compare": "flicker.evidence.comparison",
+    "compare_stages": "flicker.evidence.comparison",
+    "plan_soak": "flicker.evidence.soaking",
     "read_limits": "flicker.evidence.limits",
     "read_log": "flicker.logs.reading",
     "simulate_log": "flicker.simulate",
@@ -25,19 +31,27 @@ _HOMES = {
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment, assess
+    from flicker.evidence.comparison import Comparison, StageComparison, compare, compare_stages
     from flicker.evidence.findings import Finding
     from flicker.evidence.limits import Limits, read_limits
+    from flicker.evidence.soaking import SoakPlan, plan_soak
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
     from flicker.simulate import simulate_log
 
 __all__ = [
     "Assessment",
+    "Comparison",
     "Finding",
     "Limits",
     "Log",
     "LogError",
+    "SoakPlan",
+    "StageComparison",
     "assess",
+    "compare",
+    "compare_stages",
+    "plan_soak",
     "read_limits",
     "read_log",
     "simulate_log",

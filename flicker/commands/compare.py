@@ -1,0 +1,89 @@
+"""`flicker compare`: before against after, or any number of stages."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from flicker.commands._shared import add_log_options, limits_from, print_json, read_logs, working
+
+if TYPE_CHECKING:
+    from flicker.evidence.comparison import Comparison, StageComparison
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument("--before", nargs="+", metavar="LOG", help="logs of the unit before, in time order")
+    parser.add_argument("--after", nargs="+", metavar="LOG", help="logs of the unit after")
+    parser.add_argument(
+        "--stage",
+        nargs="+",
+        action="append",
+        metavar="NAME LOG",
+        help="instead: a stage and its logs, in order; give it once for each stage",
+    )
+    parser.add_argument("--control", metavar="CHANNEL", help="the channel that was not touched")
+    parser.add_argument(
+        "--concern",
+        type=float,
+        metavar="R",
+        help="episodes per hour that a cure must exclude (default 0.1 or the limit)",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
+    add_log_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Compare, print, and write what was asked for."""
+    from flicker.evidence.assessment import assess
+    from flicker.evidence.comparison import compare, compare_stages
+
+    stages = _stages(arguments)
+    limits = limits_from(arguments)
+    made = {}
+    with working() as say:
+        for name, paths in stages:
+            say(f"judging {name}")
+            made[name] = assess(read_logs(paths, arguments), limits)
+    result: Comparison | StageComparison
+    if arguments.stage:
+        result = compare_stages(made, limits, control=arguments.control, concern_per_h=arguments.concern)
+        steps = result.steps
+    else:
+        result = compare(
+            made["before"], made["after"], limits, control=arguments.control, concern_per_h=arguments.concern
+        )
+        steps = (result,)
+    if arguments.report:
+        from flicker.present.report import write_report
+
+        write_report(result, arguments.report)
+    if arguments.json:
+        print_json(result.to_dict())
+    else:
+        from flicker.present.terminal_compare import show_comparison
+
+        for step in steps:
+            show_comparison(step)
+        if arguments.report:
+            print(f"Page written: {arguments.report}")
+    return 0
+
+
+def _stages(arguments: argparse.Namespace) -> list[tuple[str, list[str]]]:
+    if arguments.stage:
+        if arguments.report:
+            raise ValueError("--report takes two stages, --before and --after; use --json for more")
+        if arguments.before or arguments.after:
+            raise ValueError("give either --before and --after, or --stage for each stage, not both")
+        short = [given for given in arguments.stage if len(given) < 2]
+        if short:
+            raise ValueError(f"--stage {short[0][0]} names no log; write --stage NAME LOG...")
+        names = [given[0] for given in arguments.stage]
+        if len(names) < 2 or len(set(names)) < len(names):
+            raise ValueError(f"--stage needs two or more stages of different names, got {', '.join(names)}")
+        return [(given[0], given[1:]) for given in arguments.stage]
+    if not arguments.before or not arguments.after:
+        raise ValueError("both --before and --after need a log")
+    return [("before", arguments.before), ("after", arguments.after)]

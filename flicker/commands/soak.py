@@ -1,0 +1,71 @@
+"""`flicker soak`: plan a soak; starts nothing."""
+
+from __future__ import annotations
+
+import argparse
+
+from flicker.commands._shared import add_log_options, limits_from, print_json, read_logs, working
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.usage = argparse.SUPPRESS  # the first thing to read is that nothing starts
+    parser.description = (
+        "plans a soak; starts nothing. Tells how many observed hours, or how many cold starts, are needed to see a "
+        "rare glitch again, or to exclude it."
+    )
+    way = parser.add_argument_group("what is known (one of)")
+    way.add_argument("--count", type=int, metavar="N", help="episodes seen, with --hours")
+    way.add_argument("--hours", type=float, metavar="H", help="observed hours in which they were seen")
+    way.add_argument("--from", dest="logs", nargs="+", metavar="LOG", help="take it from these logs of one unit")
+    way.add_argument("--rate", type=float, metavar="R", help="episodes per hour, taken as known")
+    way.add_argument("--max-rate", type=float, metavar="R", help="episodes per hour that a clean soak is to exclude")
+    parser.add_argument("--starts", type=int, metavar="N", help="cold starts tried, with --starts-hit")
+    parser.add_argument("--starts-hit", type=int, metavar="K", help="of these, how many showed the fault")
+    parser.add_argument("--confidence", type=float, default=None, metavar="C", help="promised chance (default 0.95)")
+    parser.add_argument(
+        "--allowed", type=int, default=0, metavar="N", help="episodes a clean soak may show (default 0)"
+    )
+    parser.add_argument("--glitch-length", type=float, metavar="S", help="length of the glitches, seconds")
+    parser.add_argument("--sample-interval", type=float, metavar="S", help="seconds between readings of the soak")
+    parser.add_argument(
+        "--integration", type=float, default=0.0, metavar="S", help="seconds that each reading averages (default 0)"
+    )
+    parser.add_argument(
+        "--cool-down", type=float, default=1.0, metavar="H", help="hours off for a cold start (default 1)"
+    )
+    parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    add_log_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Plan and print."""
+    from flicker.evidence.soaking import plan_soak
+
+    limits = limits_from(arguments)
+    with working():
+        plan = plan_soak(
+            count=arguments.count,
+            hours=arguments.hours,
+            logs=read_logs(arguments.logs, arguments) if arguments.logs else None,
+            rate_per_h=arguments.rate,
+            max_rate_per_h=arguments.max_rate,
+            confidence=limits.confidence if arguments.confidence is None else arguments.confidence,
+            allowed=arguments.allowed,
+            channel=arguments.channel,
+            glitch_length_s=arguments.glitch_length,
+            sample_interval_s=arguments.sample_interval,
+            integration_s=arguments.integration,
+            starts=arguments.starts,
+            starts_with_fault=arguments.starts_hit,
+            cool_down_h=arguments.cool_down,
+            limits=limits,
+        )
+    if arguments.json:
+        print_json(plan.to_dict())
+    else:
+        from flicker.present.terminal_soak import show_soak
+
+        show_soak(plan)
+    return 0

@@ -1,0 +1,295 @@
+"""One side of a comparison: a channel's episodes on the clock since power-up, and what two sides have in common.
+
+Like is compared with like: an episode three minutes after a cold start is held against the time that both sides spent
+three minutes after a cold start. How the rate runs with the time since power-up may be anything. After ``HEAT_S`` a
+unit is taken as warm as it gets, and later times are held together; so are logs whose power-up was not seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.spans import elapsed, holds, spans, total, within
+from flicker.stats.rates import window_counts
+
+Floats = NDArray[np.float64]
+
+HEAT_S = 2.0 * 3600.0  # common practice, no source: two hours on, a unit is as warm as it gets
+COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
+WINDOWS = 20
+MOST_CELLS = 200_000
+
+
+@dataclass(frozen=True, slots=True)
+class Cycle:
+    """One power-up of one channel; all times in seconds since the power-up (since the log's begin where not ``known``).
+
+    ``observed`` has shape (n, 2), ``episode_s`` and ``size_V`` shape (episodes,), ``excursions`` shape (m, 2).
+    ``start`` is 'cold', 'warm' or 'unknown'.
+    """
+
+    known: bool
+    start: str
+    observed: Floats
+    episode_s: Floats
+    size_V: Floats
+    excursions: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One channel on one side of a comparison; ``enter_V`` is its entering threshold."""
+
+    channel: str
+    cycles: tuple[Cycle, ...]
+    enter_V: float
+    sample_interval_s: float
+
+    @property
+    def observed_s(self) -> float:
+        """Observed seconds."""
+        return float(sum(total(cycle.observed) for cycle in self.cycles))
+
+    @property
+    def episodes(self) -> int:
+        """Own episodes."""
+        return int(sum(cycle.episode_s.size for cycle in self.cycles))
+
+    @property
+    def cold_starts(self) -> int:
+        """Power-ups seen, but for those known to be warm."""
+        return sum(cycle.known and cycle.start != "warm" for cycle in self.cycles)
+
+    def starts_with_episode(self, within_s: float) -> int:
+        """Cold starts that showed an episode within so many seconds."""
+        return sum(
+            cycle.known and cycle.start != "warm" and bool(np.any(cycle.episode_s < within_s)) for cycle in self.cycles
+        )
+
+
+def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
+    """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all."""
+    seen = {
+        number
+        for other in everyone
+        for number, trace in zip(other.numbers, other.traces, strict=True)
+        if trace.power_up_seen
+    }
+    groups: dict[int, list[int]] = {}
+    for place, cycle in enumerate(record.cycle):
+        groups.setdefault(cycle, []).append(place)
+    cycles = []
+    before_end = None
+    for key in sorted(groups):
+        places = groups[key]
+        first = record.runs[places[0]]
+        start = "unknown"
+        if first.start is not None and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
+            start = "cold" if first.start.timestamp() - before_end[0] >= COLD_AFTER_S else "warm"
+        observed, times, sizes, excursions = [], [], [], []
+        passed = 0.0
+        for place in places:
+            run, trace = record.runs[place], record.traces[place]
+            offset = passed
+            if run.start is not None and first.start is not None:
+                offset = (run.start - first.start).total_seconds()
+            own = (record.episodes.run == place) & ~record.episodes.common
+            observed.append(trace.observed + offset)
+            times.append(record.episodes.start_s[own] + offset)
+            sizes.append(record.episodes.size_V[own])
+            excursions.append(np.column_stack((trace.excursions.start_s, trace.excursions.end_s)) + offset)
+            passed = offset + run.duration_s + run.sample_interval_s
+        last = record.runs[places[-1]]
+        if last.start is not None:
+            before_end = (last.start.timestamp() + last.duration_s, last.start.tzinfo is None)
+        cycles.append(
+            Cycle(
+                record.numbers[places[0]] in seen,
+                start,
+                spans(tuple(pair) for part in observed for pair in part),
+                np.concatenate(times),
+                np.concatenate(sizes),
+                np.concatenate(excursions).reshape(-1, 2),
+            )
+        )
+    return Side(
+        record.channel,
+        tuple(cycles),
+        max((trace.enter_V for trace in record.traces), default=0.0),
+        float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Strata:
+    """Counts and observed seconds of two sides, like with like, and the windows of each side that tell of bursts."""
+
+    after_counts: NDArray[np.int64]
+    after_s: Floats
+    before_counts: NDArray[np.int64]
+    before_s: Floats
+    windows: tuple[tuple[NDArray[np.int64], Floats], ...]
+    matched_after: tuple[Floats, ...]
+    matched_before: tuple[Floats, ...]
+
+    @property
+    def matched_after_s(self) -> float:
+        """Observed seconds of the after side that have their like before."""
+        return float(sum(total(part) for part in self.matched_after))
+
+    @property
+    def matched_before_s(self) -> float:
+        """Observed seconds of the before side that have their like after."""
+        return float(sum(total(part) for part in self.matched_before))
+
+
+def match(before: Side, after: Side) -> Strata:
+    """Hold two sides against each other by kind of start and time since power-up.
+
+    Notes
+    -----
+    Within one kind of start the axis is cut wherever the number of power-ups under observation changes on either side;
+    pieces with equal numbers form one stratum (the risk sets of a proportional-rates model, Andersen and Gill 1982,
+    Annals of Statistics 10, 1100-1120, from memory).
+    """
+    matched = ([np.empty((0, 2))] * len(after.cycles), [np.empty((0, 2))] * len(before.cycles))
+    rows: dict[tuple[str, int, int], list[float]] = {}
+    for kind in ("cold", "warm"):
+        here = tuple([k for k, cycle in enumerate(side.cycles) if _kind(cycle) == kind] for side in (after, before))
+        if not here[0] or not here[1]:
+            continue
+        early = tuple(
+            [within(side.cycles[k].observed, 0.0, HEAT_S) for k in places]
+            for side, places in zip((after, before), here, strict=True)
+        )
+        edges = np.unique(np.concatenate([part.ravel() for parts in early for part in parts] or [np.empty(0)]))
+        if edges.size < 2:
+            continue
+        at_risk = tuple(_covering(parts, edges) for parts in early)
+        both = (at_risk[0] > 0) & (at_risk[1] > 0)
+        shared = spans((float(edges[i]), float(edges[i + 1])) for i in np.flatnonzero(both))
+        times = tuple(
+            np.concatenate(
+                [_inside(side.cycles[k].episode_s, early_part) for k, early_part in zip(places, parts, strict=True)]
+            )
+            for side, places, parts in zip((after, before), here, early, strict=True)
+        )
+        hits = tuple(np.histogram(moments, bins=edges)[0] for moments in times)
+        width = np.diff(edges)
+        for i in np.flatnonzero(both):
+            key = (kind, int(at_risk[0][i]), int(at_risk[1][i]))
+            row = rows.setdefault(key, [0.0, 0.0, 0.0, 0.0])
+            row[0] += hits[0][i]
+            row[1] += at_risk[0][i] * width[i]
+            row[2] += hits[1][i]
+            row[3] += at_risk[1][i] * width[i]
+        for which in (0, 1):
+            for k, part in zip(here[which], early[which], strict=True):
+                matched[which][k] = _cross(part, shared)
+    late = tuple([_late(cycle) for cycle in side.cycles] for side in (after, before))
+    seconds = tuple(sum(total(part) for part in parts) for parts in late)
+    if seconds[0] > 0 and seconds[1] > 0:
+        counts = tuple(
+            sum(_inside(cycle.episode_s, part).size for cycle, part in zip(side.cycles, parts, strict=True))
+            for side, parts in zip((after, before), late, strict=True)
+        )
+        rows["late", 0, 0] = [counts[0], seconds[0], counts[1], seconds[1]]
+    else:
+        late = tuple([np.empty((0, 2))] * len(parts) for parts in late)
+    windows = []
+    full: tuple[list[Floats], list[Floats]] = ([], [])
+    for which, side in enumerate((after, before)):
+        early_s = sum(total(part) for part in matched[which])
+        late_s = sum(total(part) for part in late[which])
+        for parts, spent in ((matched[which], early_s), (late[which], late_s)):
+            if spent > 0:
+                wanted = max(2, round(WINDOWS * spent / (early_s + late_s)))
+                windows.append(_windows(side, parts, wanted))
+        for k in range(len(side.cycles)):
+            full[which].append(spans(tuple(pair) for part in (matched[which][k], late[which][k]) for pair in part))
+    table = np.array(list(rows.values()), dtype=np.float64).reshape(-1, 4)
+    return Strata(
+        table[:, 0].astype(np.int64),
+        table[:, 1],
+        table[:, 2].astype(np.int64),
+        table[:, 3],
+        tuple(windows),
+        tuple(full[0]),
+        tuple(full[1]),
+    )
+
+
+def _kind(cycle: Cycle) -> str:
+    if not cycle.known:
+        return "late"
+    return "warm" if cycle.start == "warm" else "cold"
+
+
+def _late(cycle: Cycle) -> Floats:
+    return within(cycle.observed, HEAT_S if cycle.known else -np.inf, np.inf)
+
+
+def _inside(moments: Floats, intervals: Floats) -> Floats:
+    return moments[holds(intervals, moments)]
+
+
+def _covering(parts: Sequence[Floats], edges: Floats) -> NDArray[np.int64]:
+    """How many of the parts are under observation in each piece between two edges."""
+    step = np.zeros(edges.size, dtype=np.int64)
+    for part in parts:
+        np.add.at(step, np.searchsorted(edges, part[:, 0]), 1)
+        np.add.at(step, np.searchsorted(edges, part[:, 1]), -1)
+    return np.cumsum(step)[:-1]
+
+
+def _cross(one: Floats, two: Floats) -> Floats:
+    """Intersection of two lists of intervals."""
+    out: list[tuple[float, float]] = []
+    for begin, end in two:
+        out.extend((float(a), float(b)) for a, b in within(one, float(begin), float(end)))
+    return spans(out)
+
+
+def _windows(side: Side, parts: Sequence[Floats], wanted: int) -> tuple[NDArray[np.int64], Floats]:
+    times, ends = [], []
+    for cycle, part in zip(side.cycles, parts, strict=True):
+        spent = total(part)
+        if spent > 0:
+            times.append(np.minimum(elapsed(part, _inside(cycle.episode_s, part)), spent))
+            ends.append(spent)
+    return window_counts(times, ends, windows=wanted)
+
+
+def occupied(side: Side, parts: Sequence[Floats], cell_s: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Cells of ``cell_s`` observed seconds that hold a part of an excursion, summed in some twenty windows.
+
+    Returns
+    -------
+    hits, cells : array, shape (windows,)
+    """
+    spent = sum(total(part) for part in parts)
+    cell_s = max(cell_s, spent / MOST_CELLS)
+    marks = []
+    for cycle, part in zip(side.cycles, parts, strict=True):
+        number = int(total(part) / cell_s)
+        if number == 0:
+            continue
+        flag = np.zeros(number + 1, dtype=np.int64)
+        if cycle.excursions.size:
+            first = np.minimum((elapsed(part, cycle.excursions[:, 0]) / cell_s).astype(np.int64), number)
+            last = np.minimum((elapsed(part, cycle.excursions[:, 1]) / cell_s).astype(np.int64), number - 1)
+            # An excursion outside the part has no length on its clock.
+            real = (elapsed(part, cycle.excursions[:, 1]) > elapsed(part, cycle.excursions[:, 0])) & (first <= last)
+            np.add.at(flag, first[real], 1)
+            np.add.at(flag, last[real] + 1, -1)
+        marks.append(np.cumsum(flag)[:-1] > 0)
+    if not marks:
+        return np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
+    joined = np.concatenate(marks)
+    groups = np.array_split(joined, min(WINDOWS, joined.size))
+    return np.array([int(g.sum()) for g in groups]), np.array([g.size for g in groups])

@@ -1,0 +1,523 @@
+"""Before and after a repair, or any number of stages: what changed, and is the fault gone?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from flicker import __version__
+from flicker.evidence._condition_change import (
+    Change,
+    PowerUpChange,
+    level_change,
+    noise_change,
+    power_up_change,
+    size_change,
+)
+from flicker.evidence._sides import side_of
+from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
+from flicker.evidence.assessment import SAFETY, Assessment, ChannelAssessment, LogLike, assess
+from flicker.evidence.findings import YES
+from flicker.evidence.limits import Limits
+from flicker.evidence.record import ChannelRecord
+from flicker.evidence.recurrence import EpisodeRate
+from flicker.evidence.words import hours_text, times_text
+from flicker.stats._result import Result, plain
+
+HOUR = 3600.0
+Given = Assessment | LogLike | Sequence[LogLike]
+
+
+@dataclass(frozen=True, slots=True)
+class SideFigures(Result):
+    """One channel on one side: its rate, and how much of it has its like on the other side."""
+
+    stage: str
+    rate: EpisodeRate
+    matched_episodes: int
+    matched_s: float
+    occupied_share: float
+    in_excursion_s: float
+    power_ups: int
+    cold_starts: int
+    trips: int
+    verdict: str
+    fitness: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rate's fields with the others beside them."""
+        own = {name: plain(getattr(self, name)) for name in self.__slots__ if name != "rate"}
+        return {**self.rate.to_dict(), **own}
+
+
+@dataclass(frozen=True, slots=True)
+class RatioFigures(Result):
+    """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
+
+    estimate: float | None
+    low: float
+    high: float
+    p_value: float
+    p_improved: float
+    p_worse: float
+    dispersion: float
+    counts: str
+    cautions: tuple[str, ...]
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelComparison(Result):
+    """What changed in one channel, and whether its fault is shown to be gone.
+
+    ``outcome`` is 'improved', 'no change shown' or 'worse', decided by ``aspect``; ``cured`` is 'shown', 'not yet',
+    'no', or None where there was nothing to cure.
+    """
+
+    channel: str
+    outcome: str
+    aspect: str
+    cured: str | None
+    untouched: bool
+    before: SideFigures
+    after: SideFigures
+    ratio: RatioFigures
+    episode_ratio: RatioFigures
+    noise_ratio: Change
+    level_shift_V: Change
+    size_change: Change
+    power_up: PowerUpChange
+    clean_hours_needed: float | None
+    cold_starts_needed: int | None
+    concern_per_h: float
+    excluded_per_h: float | None
+    comparable: tuple[str, ...]
+    reads: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison(Result):
+    """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/1'.
+
+    The two assessments are kept for charts and reports; they are not part of the document.
+    """
+
+    before: str
+    after: str
+    channels: tuple[ChannelComparison, ...]
+    cautions: tuple[str, ...]
+    control: str | None
+    limits: Limits
+    correction: str
+    before_assessment: Assessment = field(repr=False)
+    after_assessment: Assessment = field(repr=False)
+    seed: int = 0
+
+    def channel(self, name: str) -> ChannelComparison:
+        """Comparison of the channel of that name."""
+        for item in self.channels:
+            if item.channel == name:
+                return item
+        raise KeyError(name)
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/comparison/1'."""
+        return {
+            "schema": "flicker/comparison/1",
+            "version": __version__,
+            "seed": self.seed,
+            "correction": self.correction,
+            "stages": [self.before, self.after],
+            "control": self.control,
+            "limits": plain(self.limits),
+            "channels": [item.to_dict() for item in self.channels],
+            "cautions": list(self.cautions),
+            "reads": self.reads,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class StageComparison(Result):
+    """Any number of stages in order: each against the one before, and the last against the first."""
+
+    stages: tuple[str, ...]
+    steps: tuple[Comparison, ...]
+    whole: Comparison
+    cautions: tuple[str, ...]
+
+    @property
+    def reads(self) -> str:
+        """Each step in its own words."""
+        return " ".join(f"{step.before} to {step.after}: {step.reads}" for step in self.steps)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/1'."""
+        return {
+            "schema": "flicker/stages/1",
+            "version": __version__,
+            "seed": self.whole.seed,
+            "correction": self.whole.correction,
+            "stages": list(self.stages),
+            "steps": [step.to_dict() for step in self.steps],
+            "whole": self.whole.to_dict(),
+            "cautions": list(self.cautions),
+            "reads": self.reads,
+        }
+
+
+def compare(
+    before: Given,
+    after: Given,
+    limits: Limits | None = None,
+    *,
+    control: str | None = None,
+    concern_per_h: float | None = None,
+    names: tuple[str, str] = ("before", "after"),
+) -> Comparison:
+    """Compare a unit before and after a repair, channel by channel, like with like.
+
+    Parameters
+    ----------
+    before, after : Assessment, log, path, or sequence of logs and paths
+        One or more runs each.
+    limits : Limits, optional
+        What is large enough to matter.
+    control : str, optional
+        The channel that was not touched: a change that it shows too is the room's, not the part's.
+    concern_per_h : float, optional
+        Rate that a cure must have excluded; by default the smaller of the limit ``episode_rate_per_h`` and 0.1 per
+        hour (a unit that came in as intermittent, with no rate given).
+    names : (str, str)
+        Names of the two stages.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ValueError
+        If the two sides have no channel in common, nothing was observed on one of them, or ``control`` is no channel.
+
+    Notes
+    -----
+    Episodes are compared at equal time since power-up and kind of start; the ratio is exact given the totals, and wider
+    where episodes come in bursts. 'Improved' and 'worse' are each wrong in at most ``1 - confidence`` of comparisons in
+    which nothing changed, over all channels together.
+    """
+    limits = limits or Limits()
+    sides = (_assessed(before, limits), _assessed(after, limits))
+    return _compare([(names[0], names[1], *sides)], limits, control, concern_per_h)[0]
+
+
+def compare_stages(
+    stages: Mapping[str, Given],
+    limits: Limits | None = None,
+    *,
+    control: str | None = None,
+    concern_per_h: float | None = None,
+) -> StageComparison:
+    """Compare any number of stages in order: each with the one before, and the last with the first.
+
+    All steps and channels are corrected together. A step without a changed part ('reseated only') is the natural
+    control of the next: what it cured is not credited to the part.
+
+    Parameters
+    ----------
+    stages : mapping of str to Assessment, log, path, or sequence of them
+        Name of each stage and what was logged in it, in order; two or more.
+    limits, control, concern_per_h
+        As in `compare`.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two stages, or two neighbours cannot be compared.
+    """
+    limits = limits or Limits()
+    if len(stages) < 2:
+        raise ValueError(f"stages must be two or more, got {len(stages)}")
+    made = [(name, _assessed(given, limits)) for name, given in stages.items()]
+    pairs = [(a[0], b[0], a[1], b[1]) for a, b in itertools.pairwise(made)]
+    if len(made) > 2:
+        pairs.append((made[0][0], made[-1][0], made[0][1], made[-1][1]))
+    found = _compare(pairs, limits, control, concern_per_h)
+    steps = tuple(found[: len(made) - 1])
+    cautions = tuple(dict.fromkeys(text for step in found for text in step.cautions))
+    return StageComparison(tuple(name for name, _ in made), steps, found[-1], cautions)
+
+
+def _assessed(given: Given, limits: Limits) -> Assessment:
+    return given if isinstance(given, Assessment) else assess(given, limits)
+
+
+def _compare(
+    steps: Sequence[tuple[str, str, Assessment, Assessment]],
+    limits: Limits,
+    control: str | None,
+    concern_per_h: float | None,
+) -> list[Comparison]:
+    concern = min(limits.episode_rate_per_h, RELEASE_PER_H) if concern_per_h is None else float(concern_per_h)
+    if not (math.isfinite(concern) and concern > 0):
+        raise ValueError(f"concern_per_h must be a rate above 0, got {concern_per_h!r} (episodes per hour)")
+    rows: list[tuple[int, str, ChannelRecord, ChannelRecord]] = []
+    for number, (first, second, before, after) in enumerate(steps):
+        one, two = ({record.channel: record for record in side.records} for side in (before, after))
+        shared = [name for name in one if name in two]
+        if not shared:
+            raise ValueError(
+                f"{first} and {second} have no channel in common: {first} has {', '.join(one)}; {second} has "
+                f"{', '.join(two)}. Name the columns alike, or choose them with --channels."
+            )
+        if control is not None and control not in shared:
+            raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
+        for stage, records in ((first, one), (second, two)):
+            if not any(records[name].observed_s > 0 for name in shared):
+                raise ValueError(
+                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
+                    "disconnected stretches are out; log longer."
+                )
+        rows.extend((number, name, one[name], two[name]) for name in shared)
+    weighed = weigh(
+        [
+            (side_of(one, steps[number][2].records), side_of(two, steps[number][3].records))
+            for number, _, one, two in rows
+        ],
+        confidence=limits.confidence,
+        cell_s=limits.dead_time_s or 10.0,
+        controls=[name == control for _, name, _, _ in rows],
+    )
+    correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction"
+    out = []
+    for number, (first, second, before, after) in enumerate(steps):
+        here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
+        base = next((item for row, item in here if row[1] == control), None)
+        channels = tuple(
+            _channel(row, item, (first, second), before.channel(row[1]), after.channel(row[1]), base, concern, limits)
+            for row, item in here
+        )
+        out.append(
+            Comparison(
+                first, second, channels, _cautions(channels, before, after, control), control, limits, correction
+            )
+        )
+    return out
+
+
+def _channel(
+    row: tuple[int, str, ChannelRecord, ChannelRecord],
+    item: Weighed,
+    names: tuple[str, str],
+    before: ChannelAssessment,
+    after: ChannelAssessment,
+    base: Weighed | None,
+    concern: float,
+    limits: Limits,
+) -> ChannelComparison:
+    _, channel, one, two = row
+    notes = list(item.notes)
+    noise, level = noise_change(one, two, limits), level_change(one, two, limits)
+    sizes = size_change(one.episodes.size_V[~one.episodes.common], two.episodes.size_V[~two.episodes.common], limits)
+    outcome, aspect = item.outcome, item.leads
+    # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
+    if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
+        if before.finding("noise").answer == YES:
+            aspect = "noise floor"
+            outcome = _answer(noise, item.family, limits)
+        elif before.finding("settled offset").answer == YES:
+            aspect, outcome = "settled level", _answer(level, item.family, limits)
+    untouched = base is item
+    if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:
+        apart = item.leading.high < base.leading.low if outcome == IMPROVED else item.leading.low > base.leading.high
+        if not apart:
+            outcome = NO_CHANGE
+            notes.append("the untouched channel changed as well: the room or the conditions, not the part")
+    state = cure(
+        item,
+        recurs=after.finding("intermittent").answer == YES,
+        concern_per_h=concern,
+        warm_up_s=limits.warm_up_s,
+        confidence=limits.confidence,
+    )
+    cured, hours, starts = state.word, state.clean_hours_needed, state.cold_starts_needed
+    if cured == "shown" and outcome != IMPROVED:
+        cured = "not yet"
+    for change in (noise, level):
+        if change.note:
+            notes.append(f"{change.quantity}: {change.note}")
+    figures = [
+        SideFigures(
+            stage,
+            part.rate,
+            int(counts.sum()),
+            matched_s,
+            share,
+            part.in_excursion_s,
+            side.cold_starts + sum(cycle.known and cycle.start == "warm" for cycle in side.cycles),
+            side.cold_starts,
+            part.relay.trips,
+            part.verdict,
+            part.fitness,
+        )
+        for stage, part, side, counts, matched_s, share in (
+            (names[0], before, item.before, item.strata.before_counts, item.strata.matched_before_s, item.shares[0]),
+            (names[1], after, item.after, item.strata.after_counts, item.strata.matched_after_s, item.shares[1]),
+        )
+    ]
+    return ChannelComparison(
+        channel,
+        outcome,
+        aspect,
+        cured,
+        untouched,
+        figures[0],
+        figures[1],
+        _ratio(item.leading, item),
+        _ratio(item.ratio, item),
+        noise,
+        level,
+        sizes,
+        power_up_change(one, two),
+        hours,
+        starts,
+        concern,
+        state.excluded_per_h,
+        tuple(dict.fromkeys(notes)),
+        _reads(
+            channel,
+            outcome,
+            aspect,
+            cured,
+            figures,
+            item,
+            hours,
+            starts,
+            state.excluded_per_h,
+            concern,
+            notes,
+            noise,
+            level,
+        ),
+    )
+
+
+def _answer(change: Change, family: int, limits: Limits) -> str:
+    shown = change.p_value is None or change.p_value * family <= 1.0 - limits.confidence
+    return {"less": IMPROVED, "more": WORSE}.get(change.answer, NO_CHANGE) if shown else NO_CHANGE
+
+
+def _ratio(found: Any, item: Weighed) -> RatioFigures:
+    return RatioFigures(
+        None if math.isnan(found.ratio) else found.ratio,
+        found.low,
+        found.high,
+        found.p_value,
+        item.p_improved,
+        item.p_worse,
+        found.dispersion,
+        f"{found.count} after, {found.base_count} before, at equal time since power-up",
+        found.cautions,
+        found.method,
+    )
+
+
+def _reads(
+    channel: str,
+    outcome: str,
+    aspect: str,
+    cured: str | None,
+    sides: Sequence[SideFigures],
+    item: Weighed,
+    hours: float | None,
+    starts: int | None,
+    excluded: float | None,
+    concern: float,
+    notes: Sequence[str],
+    noise: Change,
+    level: Change,
+) -> str:
+    name = f"The {channel} channel" if not channel.lower().startswith(("ch", "channel")) else f"The {channel}"
+    before, after = (_seen(side) for side in sides)
+    if aspect == "noise floor":
+        lead = f"{name}: noise {_mV(noise.before)} before, {_mV(noise.after)} after: {outcome}."
+    elif aspect == "settled level":
+        lead = f"{name}: at rest {_mV(level.before)} before, {_mV(level.after)} after: {outcome}."
+    elif aspect == "occupied windows":
+        lead = (
+            f"{name}: swings filled {item.shares[0]:.0%} of the ten-second windows before and {item.shares[1]:.0%} "
+            f"after: {outcome}."
+        )
+    else:
+        lead = f"{name}: {before} before, {after} after: {outcome}."
+    said = [lead]
+    if aspect == "episodes" and outcome != NO_CHANGE:
+        ratio = item.ratio
+        if outcome == IMPROVED and not math.isinf(ratio.high):
+            said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
+        elif outcome == WORSE and ratio.low > 0:
+            said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
+    said.extend(
+        f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(("not comparable", "the untouched"))
+    )
+    if aspect in {"episodes", "occupied windows"} and cured is not None:
+        if cured == "shown":
+            said.append(f"The cure is shown: more than {concern:.2g} episodes per hour is excluded.")
+        elif cured == "no":
+            said.append("It is not cured: the fault still comes back.")
+        elif sides[1].rate.episodes or item.shares[1] > 0:
+            said.append(
+                f"Seen again, so not yet cured; begin a new soak of {hours_text(hours or 0.0)} without an episode."
+            )
+        else:
+            bound = f"The clean log says at most {excluded:.2g} per hour; " if excluded is not None else ""
+            more = f"the cure is shown only after {hours_text(hours or 0.0)} more without an episode"
+            if starts:
+                more += f", or {starts} more clean start{'s' if starts > 1 else ''} from cold"
+            said.append(f"{bound}{more}." if bound else f"{more[0].upper()}{more[1:]}.")
+    return " ".join(said)
+
+
+def _seen(side: SideFigures) -> str:
+    count = side.rate.episodes
+    return f"{times_text(count) if count else 'none'} in {hours_text(side.rate.observed_s / HOUR)}"
+
+
+def _mV(volts: float | None) -> str:
+    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"
+
+
+def _cautions(
+    channels: Sequence[ChannelComparison], before: Assessment, after: Assessment, control: str | None
+) -> tuple[str, ...]:
+    out = []
+    changed = [
+        item for item in channels if item.outcome == IMPROVED and item.aspect in {"episodes", "occupied windows"}
+    ]
+    if control is None and len(channels) > 1 and len(changed) == len(channels):
+        out.append(
+            "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
+            "Name the channel that was not touched with --control."
+        )
+    for item in channels:
+        for text in item.ratio.cautions:
+            if item.ratio.estimate is not None:
+                out.append(f"{item.channel}: {text}.")
+        if item.after.fitness == "do not connect":
+            out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
+        if item.noise_ratio.answer == "more":
+            out.append(
+                f"{item.channel}: the noise floor rose to {item.noise_ratio.estimate or 0.0:.2g} times what it was."
+            )
+    for side, word in ((before, "before"), (after, "after")):
+        if not any(trace.power_up_seen for record in side.records for trace in record.traces):
+            out.append(f"No power-up was seen {word}: the log there begins in mid-operation.")
+    out.append(SAFETY)
+    return tuple(dict.fromkeys(out))

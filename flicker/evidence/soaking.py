@@ -1,0 +1,476 @@
+"""How long must it be logged? A rate, a few episodes or earlier logs in; a plan in hours and in cold starts out.
+
+Plans only: nothing here starts, switches or measures anything.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from flicker import __version__
+from flicker.evidence._sides import HEAT_S, WINDOWS, Side, side_of
+from flicker.evidence.assessment import Assessment, LogLike, assess
+from flicker.evidence.limits import Limits
+from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.words import hours_text, times_text
+from flicker.logs.spans import elapsed, total, within
+from flicker.stats import _check
+from flicker.stats._dispersion import dispersion_levels
+from flicker.stats._result import Result, plain
+from flicker.stats.rates import rate_interval, window_counts
+from flicker.stats.soak import (
+    clean_exposure,
+    comparison_exposure,
+    detectable_share,
+    hours_to_catch,
+    plan_cycles,
+    power_ups_to_catch,
+)
+
+HOUR = 3600.0
+TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)
+ALLOWED = (0, 1, 2)
+REDUCTIONS = (0.5, 0.1, 0.0)
+POWER = 0.8
+COOL_DOWN_H = 1.0  # common practice, no source: off for an hour is a cold start
+START_H = 0.25  # what one look at a cold start takes, warm-up included; common practice, no source
+CAUTIONS = (
+    "A soak runs on a dummy load rated for the supply rails, or on none; never on a loudspeaker.",
+    "Feed the unit through a current-limited or fused supply, and do not leave it unattended while a channel is marked "
+    "'do not connect'.",
+    "Mains voltage and charged capacitors can kill: covers off only for those trained for it, local codes and licensed "
+    "practice first.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SoakRate(Result):
+    """What is known of the rate, per observed hour (exact two-sided limits; null where only assumed)."""
+
+    source: str
+    count: int | None
+    observed_h: float | None
+    per_hour: float | None
+    low_per_hour: float | None
+    high_per_hour: float | None
+    dispersion: float
+
+
+@dataclass(frozen=True, slots=True)
+class SoakPlan(Result):
+    """A soak: how many observed hours, and what they promise.
+
+    ``kind`` is 'catch' (see the fault at least once with the chance ``confidence``), 'upper limit' (nothing was seen
+    so far: the hours catch a fault as frequent as the log allows, and no less) or 'demonstrate' (so many hours with at
+    most ``allowed`` episodes exclude the rate). ``table`` lists confidence against hours; ``demonstrate`` the hours
+    with 0, 1 or 2 episodes allowed; ``comparison`` the hours after a repair that would show a fall.
+    """
+
+    kind: str
+    hours: float
+    hours_if_rate_known: float | None
+    confidence: float
+    rate: SoakRate
+    detectable_share: float
+    allowed: int
+    table: tuple[dict[str, float], ...]
+    demonstrate: tuple[dict[str, float], ...]
+    power_ups: dict[str, Any] | None
+    cycles: dict[str, Any] | None
+    comparison: tuple[dict[str, Any], ...]
+    cautions: tuple[str, ...]
+    method: str
+    reads: str
+    seed: int = 0
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/soak/1'."""
+        own = {name: plain(getattr(self, name)) for name in self.__slots__}
+        if math.isinf(self.hours):
+            own["hours_unbounded"] = True
+        return {"schema": "flicker/soak/1", "version": __version__, "correction": "none: one plan, one promise", **own}
+
+
+def plan_soak(
+    *,
+    count: int | None = None,
+    hours: float | None = None,
+    logs: Assessment | LogLike | Sequence[LogLike] | None = None,
+    rate_per_h: float | None = None,
+    max_rate_per_h: float | None = None,
+    confidence: float = 0.95,
+    allowed: int = 0,
+    channel: str | None = None,
+    glitch_length_s: float | None = None,
+    sample_interval_s: float | None = None,
+    integration_s: float = 0.0,
+    starts_with_fault: int | None = None,
+    starts: int | None = None,
+    cool_down_h: float = COOL_DOWN_H,
+    limits: Limits | None = None,
+) -> SoakPlan:
+    """Plan a soak; start nothing.
+
+    Give one of: ``count`` and ``hours`` (episodes seen in how many observed hours), ``logs``, ``rate_per_h`` (taken as
+    known), ``max_rate_per_h`` (to be excluded), or ``starts_with_fault`` of ``starts`` (beside any of the first three,
+    or alone).
+
+    Parameters
+    ----------
+    count, hours
+        Episodes seen, 0 or more, in observed hours; their uncertainty is allowed for.
+    logs : Assessment, log, path or sequence
+        Count, hours, bursts, power-ups and the run of the rate since power-up are taken from here.
+    rate_per_h, max_rate_per_h : float
+        Episodes per observed hour.
+    confidence : float
+        Promised chance, between 0 and 1.
+    allowed : int
+        Episodes that a demonstration may show; fix it before the soak begins.
+    channel : str
+        Channel of ``logs``; by default the one with most episodes.
+    glitch_length_s, sample_interval_s, integration_s : float
+        Length of the glitches, and the meter of the soak: the share of glitches it can see. With ``logs`` the length is
+        by default that of the glitches seen, and the share is relative to the meter that logged them.
+    starts_with_fault, starts : int
+        Cold starts that showed the fault, of how many.
+    cool_down_h : float
+        Hours off that make the next start a cold one.
+
+    Returns
+    -------
+    SoakPlan
+
+    Raises
+    ------
+    ValueError
+        If none or several ways are given, a rate is not above 0, or the confidence is out of range.
+    """
+    limits = limits or Limits()
+    confidence = _check.share("confidence", confidence)
+    allowed = _check.whole("allowed", allowed)
+    cool = _check.positive("cool_down_h", cool_down_h, what="hours off", zero=True)
+    ways = {
+        "count and hours": count is not None or hours is not None,
+        "logs": logs is not None,
+        "rate_per_h": rate_per_h is not None,
+        "max_rate_per_h": max_rate_per_h is not None,
+    }
+    named = [name for name, given in ways.items() if given]
+    if len(named) > 1:
+        raise ValueError(f"a plan takes one way to tell the rate, got {' and '.join(named)}")
+    if (starts is None) != (starts_with_fault is None):
+        raise ValueError("starts and starts_with_fault belong together, got one of them")
+    if not named and starts is None:
+        raise ValueError("a plan needs count and hours, logs, rate_per_h, max_rate_per_h, or starts with the fault")
+    cautions: list[str] = []
+    side: Side | None = None
+    dispersion = 1.0
+    if logs is not None:
+        side, count, hours, dispersion, more = _from_logs(logs, channel, limits)
+        cautions.extend(more)
+        glitch_length_s, relative = _relative_length(side, glitch_length_s)
+        if starts is None and side.cold_starts >= 2:
+            starts, starts_with_fault = side.cold_starts, side.starts_with_episode(limits.warm_up_s)
+    else:
+        relative = None
+    seen = _share(glitch_length_s, sample_interval_s, integration_s, relative)
+    rate, kind, base = _rate(count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits)
+    power_ups = _starts(starts_with_fault, starts, confidence, seen, rate, cool)
+    if kind is None:
+        return _starts_only(rate, power_ups, confidence, seen, (*cautions, *CAUTIONS))
+
+    def needed(chance: float) -> float:
+        if kind == "demonstrate":
+            return clean_exposure(base, confidence=chance, allowed=allowed, detectable_share=seen).exposure
+        if kind == "catch" and rate.count is not None:
+            return hours_to_catch(
+                count=rate.count,
+                exposure=rate.observed_h,
+                confidence=chance,
+                detectable_share=seen,
+                dispersion=min(dispersion, float(rate.count)),
+            ).exposure
+        return hours_to_catch(rate=base, confidence=chance, detectable_share=seen).exposure
+
+    wanted = needed(confidence)
+    known = None
+    if kind == "catch":
+        known = hours_to_catch(rate=base, confidence=confidence, detectable_share=seen, dispersion=1.0).exposure
+    aim = base if kind == "demonstrate" else limits.episode_rate_per_h
+    demonstrate = tuple(
+        {
+            "allowed": float(number),
+            "max_rate_per_h": aim,
+            "hours": clean_exposure(aim, confidence=confidence, allowed=number, detectable_share=seen).exposure,
+        }
+        for number in ALLOWED
+    )
+    if kind == "upper limit":
+        cautions.append("Nothing was seen so far: a fault rarer than the log can exclude needs longer, without end.")
+    if dispersion > 1.0:
+        cautions.append(
+            f"Episodes come in bursts (counts scatter {dispersion:.2g} times as much as single ones would): the plan "
+            "catches bursts, not single episodes."
+        )
+    if seen < 0.2:
+        cautions.append(
+            f"The meter sees only {seen:.0%} of such glitches: shorten the sample interval before the soak."
+        )
+    if allowed and kind == "demonstrate":
+        cautions.append(f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.")
+    table = tuple({"confidence": chance, "hours": needed(chance)} for chance in sorted({*TABLE, confidence}))
+    return SoakPlan(
+        kind,
+        wanted,
+        known,
+        confidence,
+        rate,
+        seen,
+        allowed,
+        table,
+        demonstrate,
+        power_ups,
+        _cycles(side, confidence, cool, limits) if side is not None else None,
+        _comparison(rate, 1.0 - confidence) if kind == "catch" else (),
+        (*cautions, *CAUTIONS),
+        _method(kind, rate),
+        _reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups),
+    )
+
+
+def _from_logs(
+    logs: Assessment | LogLike | Sequence[LogLike], channel: str | None, limits: Limits
+) -> tuple[Side, int, float, float, list[str]]:
+    result = logs if isinstance(logs, Assessment) else assess(logs, limits)
+    names = [item.channel for item in result.channels]
+    if channel is not None and channel not in names:
+        raise ValueError(f"channel must be one of {', '.join(names)}, got {channel!r}")
+    chosen = channel or max(result.channels, key=lambda item: (item.rate.episodes, item.in_excursion_s)).channel
+    record = next(record for record in result.records if record.channel == chosen)
+    side = side_of(record, result.records)
+    hours = side.observed_s / HOUR
+    if hours <= 0:
+        raise ValueError(f"{chosen}: no observed time is left once the power-up surge and gaps are out; log longer.")
+    ends = [total(cycle.observed) for cycle in side.cycles]
+    times = [
+        np.minimum(elapsed(cycle.observed, cycle.episode_s), end) for cycle, end in zip(side.cycles, ends, strict=True)
+    ]
+    kept = [(t, e) for t, e in zip(times, ends, strict=True) if e > 0]
+    levels = dispersion_levels([window_counts([t for t, _ in kept], [e for _, e in kept], windows=WINDOWS)])
+    dispersion = max([1.0, *(level[0] for level in levels)])
+    cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []
+    if any(item.fitness == DO_NOT_CONNECT for item in result.channels):
+        cautions.append("A channel is marked 'do not connect': stay with the unit while it is on.")
+    return side, side.episodes, hours, dispersion, cautions
+
+
+def _relative_length(side: Side, given_s: float | None) -> tuple[float | None, float]:
+    """Length of the glitches (by default the middle one seen), and the interval of the meter that saw them."""
+    lengths = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in side.cycles if cycle.excursions.size]
+    if given_s is None and lengths:
+        given_s = float(np.median(np.concatenate(lengths)))
+    return given_s, side.sample_interval_s
+
+
+def _share(length: float | None, interval: float | None, integration: float, logged_at: float | None) -> float:
+    """Share of the glitches that the soak's meter sees, relative to the meter that counted them where that is known."""
+    if interval is None:
+        if length is not None and logged_at is None:
+            raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
+        return 1.0
+    if length is None:
+        if logged_at is not None:
+            return 1.0
+        raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
+    share = detectable_share(length, interval, integration).share
+    if logged_at:
+        share = min(1.0, share / max(detectable_share(length, logged_at, 0.0).share, 1e-9))
+    if share <= 0.0:
+        raise ValueError(
+            f"glitch_length_s of {length:g} s never shows on a meter that averages over {integration:g} s; choose a "
+            "shorter integration_s"
+        )
+    return share
+
+
+def _rate(
+    count: int | None,
+    hours: float | None,
+    rate_per_h: float | None,
+    max_rate_per_h: float | None,
+    dispersion: float,
+    confidence: float,
+    logged: bool,
+    limits: Limits,
+) -> tuple[SoakRate, str | None, float]:
+    if count is not None or hours is not None:
+        if count is None or hours is None:
+            raise ValueError("count and hours belong together, got one of them")
+        n = _check.whole("count", count, what="episodes seen")
+        t = _check.positive("hours", hours, what="observed hours")
+        found = rate_interval(n, t, confidence=confidence)
+        source = "the logs" if logged else "the episodes seen"
+        rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
+        if n > 0:
+            return rate, "catch", n / t
+        return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
+    if rate_per_h is not None:
+        known = _check.positive("rate_per_h", rate_per_h, what="a rate")
+        return SoakRate("given as known", None, None, known, None, None, 1.0), "catch", known
+    if max_rate_per_h is not None:
+        most = _check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
+        return SoakRate("to be excluded", None, None, most, None, None, 1.0), "demonstrate", most
+    return SoakRate("not given", None, None, None, None, None, 1.0), None, math.nan
+
+
+def _starts(
+    hits: int | None, trials: int | None, confidence: float, seen: float, rate: SoakRate, cool_h: float
+) -> dict[str, Any] | None:
+    """How many cold starts show the fault, and what they take on the bench."""
+    if hits is None or trials is None:
+        return None
+    hits = _check.whole("starts_with_fault", hits, what="cold starts that showed the fault")
+    trials = _check.whole("starts", trials, least=max(hits, 1), what="a number of cold starts")
+    if hits == 0:
+        return None
+    plan = power_ups_to_catch(
+        hits=hits,
+        trials=trials,
+        confidence=confidence,
+        detectable_share=seen,
+        rate=rate.per_hour if rate.source != "to be excluded" else None,
+    )
+    bench = plan.power_ups * START_H + (plan.power_ups - 1) * cool_h
+    return {
+        "power_ups": plan.power_ups,
+        "power_ups_if_share_known": plan.power_ups_if_share_known,
+        "hits": hits,
+        "trials": trials,
+        "cool_down_h": cool_h,
+        "bench_h": bench,
+        "equal_hours": plan.equal_exposure,
+        "better_than_hours": bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure),
+        "reads": f"{plan.power_ups} cold starts show it at least once with a chance of {confidence:.0%} "
+        f"({hours_text(bench)} on the bench, cooling included).",
+    }
+
+
+def _cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -> dict[str, Any] | None:
+    """Plan in power cycles from the run of the rate since power-up, where two power-ups or more were seen."""
+    known = [cycle for cycle in side.cycles if cycle.known and cycle.start != "warm"]
+    if len(known) < 2:
+        return None
+    last = max(float(cycle.observed[-1, 1]) for cycle in known if cycle.observed.size)
+    edges = [edge for edge in (0.0, limits.warm_up_s, HEAT_S) if edge < last] + [last]
+    counts, hours = [], []
+    for low, high in itertools.pairwise(edges):
+        counts.append(sum(int(np.count_nonzero((c.episode_s >= low) & (c.episode_s < high))) for c in known))
+        hours.append(sum(total(within(c.observed, low, high)) for c in known) / HOUR)
+    if sum(counts) == 0:
+        return None
+    plan = plan_cycles(
+        [edge / HOUR for edge in edges], counts=counts, exposures=hours, cool_down=cool_h, confidence=confidence
+    )
+    out = plan.to_dict()
+    out["counts"], out["hours"], out["edges_h"] = counts, hours, [edge / HOUR for edge in edges]
+    out["reads"] = f"{plan.cycles} power-up{'s' if plan.cycles > 1 else ''} of {hours_text(plan.run_length)}" + (
+        f" each, cooled for {hours_text(cool_h)} between ({hours_text(plan.bench_time)} in all)."
+        if plan.cycles > 1
+        else " from cold."
+    )
+    return plain(out)  # type: ignore[no-any-return]
+
+
+def _comparison(rate: SoakRate, error: float) -> tuple[dict[str, Any], ...]:
+    """Hours after a repair that show a fall with a chance of 80 %; known only where the hours before are."""
+    if rate.observed_h is None or not rate.per_hour:
+        return ()
+    out = []
+    for ratio in REDUCTIONS:
+        plan = comparison_exposure(rate.per_hour, rate.observed_h, true_ratio=ratio, power=POWER, error=error)
+        out.append(
+            {
+                "true_ratio": ratio,
+                "hours_after": plan.exposure if plan.reachable else None,
+                "reachable": plan.reachable,
+                "power": plan.power,
+                "power_within_reach": plan.best_reachable_power,
+            }
+        )
+    return tuple(plain(row) for row in out)
+
+
+def _method(kind: str, rate: SoakRate) -> str:
+    if kind == "demonstrate":
+        return "chi-square factors, 2 * allowed + 2 degrees of freedom"
+    if kind == "upper limit":
+        return "exponential law at the one-sided upper limit of the rate"
+    return "predictive law, rate from the episodes seen" if rate.count is not None else "exponential law, rate known"
+
+
+def _starts_only(
+    rate: SoakRate, power_ups: dict[str, Any] | None, confidence: float, seen: float, cautions: tuple[str, ...]
+) -> SoakPlan:
+    if power_ups is None:
+        raise ValueError("starts_with_fault must be 1 or more where nothing else tells the rate, got 0")
+    return SoakPlan(
+        "catch",
+        power_ups["bench_h"],
+        None,
+        confidence,
+        rate,
+        seen,
+        0,
+        (),
+        (),
+        power_ups,
+        None,
+        (),
+        cautions,
+        "predictive law, share of cold starts from those seen",
+        f"Plan: {power_ups['reads']}",
+    )
+
+
+def _reads(
+    kind: str,
+    hours: float,
+    known: float | None,
+    confidence: float,
+    rate: SoakRate,
+    seen: float,
+    allowed: int,
+    base: float,
+    power_ups: dict[str, Any] | None,
+) -> str:
+    if kind == "demonstrate":
+        what = "no episode" if allowed == 0 else f"at most {allowed} episode{'s' if allowed > 1 else ''}"
+        text = (
+            f"Plan: {hours_text(hours)} of observed time with {what} exclude more than {base:g} per hour "
+            f"({confidence:.0%})."
+        )
+    elif kind == "upper limit":
+        text = (
+            f"Nothing was seen in {hours_text(rate.observed_h or 0.0)}: the fault comes at most {base:.2g} times per "
+            f"hour. Plan: at least {hours_text(hours)} of observed time; that catches it with a chance of "
+            f"{confidence:.0%} only if it is as frequent as that."
+        )
+    else:
+        text = f"Plan: {hours_text(hours)} of observed time, to see it at least once with a chance of {confidence:.0%}."
+        if rate.count is not None and known is not None:
+            text += (
+                f" It was seen {times_text(rate.count)} in {hours_text(rate.observed_h or 0.0)}; were that rate known "
+                f"for certain, {hours_text(known)} would do."
+            )
+    if seen < 1.0:
+        text += f" The meter sees {seen:.0%} of such glitches; that is allowed for."
+    if power_ups is not None and power_ups["better_than_hours"]:
+        text += f" Cold starts are quicker: {power_ups['reads']}"
+    return text
