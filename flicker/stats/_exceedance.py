@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 BOOTSTRAPS = 299
 CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
+FARTHEST = 80.0  # in logs: rates and levels beyond e**80 times those seen are nothing and everything
 LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough
 
 
@@ -69,22 +70,29 @@ def _lattice_of(y: Floats, n: Floats, span: tuple[float, float], *, fine: bool) 
     return value, scale, shapes
 
 
-def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, rate: float) -> Floats:
-    """Signed likelihood root of a rate above the level, for each row: positive where the data say 'more than this'.
+def _joint(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_rate: float, way: float) -> Floats:
+    """Log-likelihood on the lattice when the rate above the level must be at least (way 1) or at most (way -1) a value.
 
-    The rate of all peaks is free: given the rate above the level it is that rate over the survival.
+    The rate of all peaks is free; where its own best already satisfies the bound, the bound costs nothing. Bounds
+    rather than an exact value keep the lattice from showing: tails that end below the level count as rates of nothing.
     """
-    base = np.log(rate) + minus_log_s
+    n = n[:, None, None]
+    own = np.log(n / exposure)
+    free = value + n * own - n
+    base = log_rate + minus_log_s
     with np.errstate(over="ignore", invalid="ignore"):
-        joint = value + n[:, None, None] * base - np.exp(base) * exposure
-    joint = np.where(np.isfinite(joint), joint, -np.inf)
+        held = value + n * base - np.exp(base) * exposure
+    held = np.where(np.isfinite(held), held, -np.inf)
+    out: Floats = np.where(way * (own - base) >= 0, free, held)
+    return out
+
+
+def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_rate: float, way: float) -> Floats:
+    """Likelihood root of that bound, one for each row: 0 where the data agree, the larger the more they object."""
     rows = value.shape[0]
-    free = value.reshape(rows, -1)
-    best = np.argmax(free, axis=1)
-    top = free[np.arange(rows), best] + n * np.log(n / exposure) - n
-    fitted = np.log(n / exposure) - minus_log_s.reshape(rows, -1)[np.arange(rows), best]
-    gap = np.maximum(top - joint.reshape(rows, -1).max(axis=1), 0.0)
-    out: Floats = np.sign(fitted - np.log(rate)) * np.sqrt(2.0 * gap)
+    top = value.reshape(rows, -1).max(axis=1) + n * np.log(n / exposure) - n
+    bound = _joint(value, minus_log_s, n, exposure, log_rate, way).reshape(rows, -1).max(axis=1)
+    out: Floats = np.sqrt(2.0 * np.maximum(top - bound, 0.0))
     return out
 
 
@@ -92,55 +100,39 @@ def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, f
     """Limits of the rate of peaks more than ``over`` above the threshold."""
     y, n = tail.excesses[None, :], np.array([float(tail.count)])
     aim = 1.0 - tail.confidence if one_sided else (1.0 - tail.confidence) / 2.0
-    middle = tail.rate * tail.share_beyond(tail.threshold + over)
     if tail.count > LATTICE_AT_MOST:
         return _rate_above_normal(tail, over, aim)
     value, scale, shapes = _lattice_of(y, n, tail.shape_range, fine=True)
     cost = _gpd.log_survival(over / scale, shapes[None, :, None])
     z = -float(special.ndtri(aim))
+    ends = (math.log(tail.rate) - FARTHEST, math.log(tail.rate_high))
 
     def limit(way: float, cut: float) -> float:
-        def beyond(log_rate: float) -> float:
-            return float(_root(value, cost, n, tail.exposure, math.exp(log_rate))[0]) + way * cut
+        def objection(log_rate: float) -> float:
+            return float(_root(value, cost, n, tail.exposure, log_rate, way)[0]) - cut
 
-        return _walk(beyond, math.log(middle) if middle > 1e-200 else math.log(tail.rate) - 60.0, way)
+        if objection(ends[1] if way > 0 else ends[0]) <= 0:
+            return ends[1] if way > 0 else -math.inf
+        return float(optimize.brentq(objection, *ends, xtol=1e-6))
 
     out = []
     for way in (-1.0, 1.0):
-        if way < 0 and (one_sided or middle <= 1e-200):
-            out.append(0.0)
-            continue
-        log_rate = limit(way, z)
+        log_rate = -math.inf if way < 0 and one_sided else limit(way, z)
         if tail.count < CALIBRATE_BELOW and math.isfinite(log_rate):
-            cut = _calibrated_cut(tail, over, log_rate, way, aim, (value, scale, shapes, cost))
+            joint = _joint(value, cost, n, tail.exposure, log_rate, way)[0]
+            i, j = np.unravel_index(int(np.argmax(joint)), joint.shape)
+            mean_count = max(math.exp(min(log_rate + float(cost[0, i, j]), 700.0)) * tail.exposure, 1.0)
+            cut = _calibrated_cut(tail, over, log_rate, way, aim, (float(shapes[i]), float(scale[0, i, j]), mean_count))
             log_rate = limit(way, max(cut, z))
-        out.append(math.exp(log_rate) if math.isfinite(log_rate) else (0.0 if way < 0 else tail.rate_high))
-    return out[0], min(out[1], tail.rate_high)
-
-
-def _walk(falling: Callable[[float], float], start: float, way: float) -> float:
-    """Zero of a falling function on one side of ``start``; infinite if there is none within reach."""
-    step = 0.25
-    while way * falling(start + way * step) >= 0:
-        step *= 1.6
-        if step > 300:
-            return way * math.inf
-    if way * falling(start) <= 0:
-        return start
-    return float(optimize.brentq(falling, start, start + way * step, xtol=1e-6))
+        out.append(math.exp(log_rate))
+    return out[0], out[1]
 
 
 def _calibrated_cut(
-    tail: TailFit, over: float, log_rate: float, way: float, aim: float, held: tuple[Floats, Floats, Floats, Floats]
+    tail: TailFit, over: float, log_rate: float, way: float, aim: float, source: tuple[float, float, float]
 ) -> float:
-    """Cut for the likelihood root, from samples drawn at the limit itself (the best fit with that rate)."""
-    value, scale, shapes, cost = held
-    base = log_rate + cost[0]
-    with np.errstate(over="ignore", invalid="ignore"):
-        joint = value[0] + tail.count * base - np.exp(base) * tail.exposure
-    joint = np.where(np.isfinite(joint), joint, -np.inf)
-    i, j = np.unravel_index(int(np.argmax(joint)), joint.shape)
-    shape, width, mean_count = float(shapes[i]), float(scale[0, i, j]), float(np.exp(base[i, j])) * tail.exposure
+    """Cut for the likelihood root, from samples drawn at the limit itself (the best fit with that rate above)."""
+    shape, width, mean_count = source
     rng = np.random.default_rng(tail.seed)
     counts = np.maximum(rng.poisson(mean_count, BOOTSTRAPS), 3).astype(float)
     draws = rng.standard_exponential((BOOTSTRAPS, int(counts.max())))
@@ -148,7 +140,7 @@ def _calibrated_cut(
     y[np.arange(y.shape[1])[None, :] >= counts[:, None]] = 0.0
     value, scale, shapes = _lattice_of(y, counts, tail.shape_range, fine=False)
     cost = _gpd.log_survival(over / scale, shapes[None, :, None])
-    roots = np.sort(-way * _root(value, cost, counts, tail.exposure, math.exp(log_rate)))
+    roots = np.sort(_root(value, cost, counts, tail.exposure, log_rate, way))
     at = min(BOOTSTRAPS - 1, math.ceil((1.0 - aim) * (BOOTSTRAPS + 1)) - 1)
     return float(roots[at])
 
@@ -197,13 +189,19 @@ def return_level(tail: TailFit, exposure: float) -> ReturnLevel:
     value, scale, shapes = _lattice_of(y[None, :], n, tail.shape_range, fine=True)
     z = -float(special.ndtri((1.0 - tail.confidence) / 2.0))
 
-    def beyond(log_level: float, cut: float) -> float:
+    def objection(log_level: float, way: float) -> float:
         cost = _gpd.log_survival(math.exp(log_level) / scale, shapes[None, :, None])
-        return float(_root(value, cost, n, tail.exposure, 1.0 / exposure)[0]) - cut
+        return float(_root(value, cost, n, tail.exposure, -math.log(exposure), way)[0]) - z
 
-    start = math.log(middle)
-    # the higher the level, the fewer peaks the data put above it: the root falls through zero at the fitted level
-    low, high = _walk(lambda v: beyond(v, z), start, -1.0), _walk(lambda v: beyond(v, -z), start, 1.0)
+    # a high level is kept as long as the data allow a rate of one per exposure above it, a low one likewise from below
+    start, ends = math.log(middle), []
+    for way in (-1.0, 1.0):
+        step = 0.1
+        while objection(start + way * step, way) < 0 and step < FARTHEST:
+            step *= 1.5
+        found = step < FARTHEST
+        ends.append(optimize.brentq(objection, start, start + way * step, args=(way,)) if found else way * math.inf)
+    low, high = ends
     return ReturnLevel(
         exposure, tail.threshold + middle, se, tail.threshold + math.exp(low),
         tail.threshold + math.exp(high) if math.isfinite(high) else math.inf, tail.confidence,
