@@ -5,7 +5,12 @@ from __future__ import annotations
 import math
 import re
 
+import numpy as np
+from numpy.typing import NDArray
+
 from flicker.logs import _units
+
+Floats = NDArray[np.float64]
 
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
@@ -86,3 +91,17 @@ def scpi(bare: float) -> float:
 def scale(bare: float, volts: float) -> float:
     """Apply a unit so that 12.3 mV becomes the double nearest to 0.0123."""
     return bare / round(1 / volts) if volts < 1 else bare * volts
+
+
+def to_volts(values: Floats, volts: float) -> Floats:
+    """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
+    with np.errstate(over="ignore"):
+        scaled = values if volts == 1.0 else values / round(1 / volts) if volts < 1 else values * volts
+    if not values.size or (values.max() < INFINITE and values.min() > -INFINITE):
+        return scaled  # NaN fails the comparison and goes the long way
+    big = np.flatnonzero(np.abs(values) >= INFINITE)
+    if big.size:
+        huge = values[big]
+        scaled = scaled.copy()
+        scaled[big] = np.where(np.abs(huge) == NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
+    return scaled

@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.logs import _arrow
+
 Micros = NDArray[np.int64]
 
 DAY_US = 86_400_000_000
@@ -113,13 +115,11 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
     ValueError
         Never for the content of a cell; a cell not understood is False in the second array.
     """
-    import pyarrow as pa
     import pyarrow.compute as pc
 
     fields = pc.extract_regex(cells, rf"^{FORMS[form.name]}$")
-    if isinstance(fields, pa.ChunkedArray):
-        fields = fields.combine_chunks()
-    good = np.asarray(pc.is_valid(fields).to_numpy(zero_copy_only=False), dtype=bool)
+    fields = _arrow.single(fields)
+    good = _arrow.valid(fields)
     names = [field.name for field in fields.type]
     columns = dict(zip(names, (fields.field(name) for name in names), strict=True))
 
@@ -127,25 +127,24 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
         if name not in columns:
             return np.zeros(good.size, dtype=np.int64)
         text = pc.if_else(pc.equal(columns[name], ""), "0", pc.fill_null(columns[name], "0"))
-        return np.asarray(pc.cast(text, pa.int64()).to_numpy(zero_copy_only=False))
+        return _arrow.whole(text)
 
     micros = np.zeros(good.size, dtype=np.int64)
     if form.has_clock:
         hours, minutes, seconds = number("h"), number("mi"), number("s")
         if "ap" in columns:
-            half = np.asarray(
-                pc.utf8_lower(pc.utf8_slice_codeunits(columns["ap"], 0, 1)).to_numpy(zero_copy_only=False)
-            )
-            twelve = np.isin(half, ("a", "p"))
+            half = pc.utf8_lower(pc.utf8_slice_codeunits(pc.fill_null(columns["ap"], ""), 0, 1))
+            morning, evening = _arrow.truths(pc.equal(half, "a")), _arrow.truths(pc.equal(half, "p"))
+            twelve = morning | evening
             good &= ~twelve | ((hours >= 1) & (hours <= 12))
-            hours = np.where(twelve, hours % 12 + 12 * (half == "p"), hours)
+            hours = np.where(twelve, hours % 12 + 12 * evening, hours)
         if form.has_date:
             good &= (hours < 24) | ((hours == 24) & (minutes == 0) & (seconds == 0))
         good &= seconds <= 60  # 60 is a leap second
         micros += (hours * 3600 + minutes * 60 + seconds) * 1_000_000
         if "f" in columns:
             digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.fill_null(columns["f"], ""), 6, "0"), 0, 6)
-            micros += np.asarray(pc.cast(digits, pa.int64()).to_numpy(zero_copy_only=False))
+            micros += _arrow.whole(digits)
     if form.has_date:
         year, month, day = number("y"), number("mo"), number("d")
         if form.two_orders:
@@ -153,24 +152,24 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
             day, month = (first, second) if form.day_first else (second, first)
         if "mon" in columns:
             short = pc.utf8_slice_codeunits(pc.utf8_lower(pc.fill_null(columns["mon"], "")), 0, 3)
-            place = pc.index_in(short, value_set=pa.array(_MONTHS))
-            month = np.asarray(pc.fill_null(place, -1).to_numpy(zero_copy_only=False)).astype(np.int64) + 1
+            place = pc.index_in(short, value_set=_arrow.words(_MONTHS))
+            month = _arrow.whole(pc.fill_null(place, -1)) + 1
         year = np.where((year < 100) & _short(columns["y"]), year + 2000, year)
         good &= (year >= 1) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= _month_days(year, month))
         micros += _days(year, month, day) * DAY_US
     if form.zoned:
         zone = pc.fill_null(columns["z"], "")
-        good &= np.asarray(pc.not_equal(zone, "").to_numpy(zero_copy_only=False), dtype=bool)
+        good &= _arrow.truths(pc.not_equal(zone, ""))
         micros -= _zone_micros(zone)
     elif "z" in columns:
-        good &= np.asarray(pc.equal(pc.fill_null(columns["z"], ""), "").to_numpy(zero_copy_only=False), dtype=bool)
+        good &= _arrow.truths(pc.equal(pc.fill_null(columns["z"], ""), ""))
     return micros, good
 
 
 def _short(text: Any) -> NDArray[np.bool_]:
     import pyarrow.compute as pc
 
-    return np.asarray(pc.fill_null(pc.equal(pc.utf8_length(text), 2), False).to_numpy(zero_copy_only=False), dtype=bool)
+    return _arrow.truths(pc.equal(pc.utf8_length(text), 2))
 
 
 def _zone_micros(zone: Any) -> Micros:
@@ -178,7 +177,7 @@ def _zone_micros(zone: Any) -> Micros:
 
     coded = pc.dictionary_encode(zone)
     table = np.array([zone_seconds(word) for word in coded.dictionary.to_pylist()], dtype=np.int64) * 1_000_000
-    return np.asarray(table[coded.indices.to_numpy(zero_copy_only=False)])
+    return np.asarray(table[_arrow.whole(coded.indices)])
 
 
 def zone_seconds(word: str) -> int:

@@ -10,10 +10,9 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs import _cells, _clock, _files, _spread, _units
+from flicker.logs import _arrow, _cells, _clock, _files, _spread, _units
 from flicker.logs._plan import Column, Plan, Wishes, make_plan
 from flicker.logs._spool import BATCH_ROWS, Spool, SpoolSource
-from flicker.logs._text import as_floats, to_volts
 from flicker.logs.model import Batch, LogError, Source
 from flicker.logs.sampling import cadence_of
 
@@ -157,7 +156,7 @@ class _Converter:
                 if how.epoch:
                     self.start = _clock.moment(round(float(self.zero) * how.factor * 1e6), zoned=True)
             since = np.where(good, raw - (self.zero if self.zero is not None else raw.dtype.type(0)), 0)
-            seconds = to_volts(since.astype(np.float64), how.factor)
+            seconds = _cells.to_volts(since.astype(np.float64), how.factor)
             return seconds if good.all() else np.where(good, seconds, np.nan)
         total = np.zeros(batch.num_rows, dtype=np.int64)
         good = np.ones(batch.num_rows, dtype=bool)
@@ -176,12 +175,12 @@ class _Converter:
         import pyarrow.compute as pc
 
         cells = _decoded(cells)
-        good = np.asarray(pc.is_valid(cells).to_numpy(zero_copy_only=False), dtype=bool)
+        good = _arrow.valid(cells)
         if pa.types.is_timestamp(cells.type) or pa.types.is_date(cells.type) or pa.types.is_time(cells.type):
             if pa.types.is_date(cells.type):
                 cells = cells.cast(pa.timestamp("ms"))
             whole = cells.cast(pa.int32() if pa.types.is_time32(cells.type) else pa.int64()).cast(pa.int64())
-            raw = np.asarray(pc.fill_null(whole, 0).to_numpy(zero_copy_only=False))
+            raw = _arrow.whole(whole)
             unit = {"s": 1_000_000, "ms": 1000, "us": 1}.get(cells.type.unit)
             return (raw * unit if unit else raw // 1000), good
         micros, filled = _clock.parse(pc.utf8_trim_whitespace(pc.fill_null(cells.cast(pa.string()), "")), form)
@@ -197,7 +196,7 @@ class _Converter:
     def volts(self, batch: Any, number: int, first: int) -> Floats:
         """Return a channel in volts."""
         channel = self.plan.channels[number]
-        return to_volts(
+        return _cells.to_volts(
             self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts
         )
 
@@ -206,7 +205,7 @@ class _Converter:
 
         cells = _decoded(cells)
         if not _is_text(cells.type):
-            return _float64(cells)
+            return _arrow.floats(cells)
         coded = cells.cast(pa.string()).dictionary_encode()
         values = []
         for word in coded.dictionary.to_pylist():
@@ -217,7 +216,7 @@ class _Converter:
                     f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.'
                 )
             values.append(value)
-        codes = coded.indices.fill_null(len(values)).to_numpy(zero_copy_only=False)
+        codes = _arrow.whole(coded.indices.fill_null(len(values)))
         return np.array([*values, math.nan])[codes]
 
     def runs(self, batch: Any) -> NDArray[Any] | None:
@@ -227,7 +226,7 @@ class _Converter:
         cells = _decoded(batch.column(self.names[self.plan.run]))
         if _is_text(cells.type):
             return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
-        return np.nan_to_num(_float64(cells), nan=-1.0)
+        return np.nan_to_num(_arrow.floats(cells), nan=-1.0)
 
 
 class ColumnarSource:
@@ -429,29 +428,19 @@ def _usable(kind: Any) -> bool:
 def _decoded(cells: Any) -> Any:
     import pyarrow as pa
 
-    if isinstance(cells, pa.ChunkedArray):
-        cells = cells.combine_chunks()
+    cells = _arrow.single(cells)
     return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
-
-
-def _float64(cells: Any) -> Floats:
-    import pyarrow as pa
-
-    if not pa.types.is_float64(cells.type):
-        cells = cells.cast(pa.float64(), safe=False)
-    return as_floats(cells)
 
 
 def _exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
     """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
     import pyarrow as pa
-    import pyarrow.compute as pc
 
     cells = _decoded(cells)
     if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
-        good = np.asarray(pc.is_valid(cells).to_numpy(zero_copy_only=False), dtype=bool)
-        return np.asarray(pc.fill_null(cells.cast(pa.int64()), 0).to_numpy(zero_copy_only=False)), good
-    values = _float64(cells)
+        good = _arrow.valid(cells)
+        return _arrow.whole(cells), good
+    values = _arrow.floats(cells)
     good = np.isfinite(values)
     return (values if good.all() else np.where(good, values, 0.0)), good
 
@@ -475,7 +464,7 @@ def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
         form = _clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
         return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
     if not _is_text(kind):
-        values = np.concatenate([_float64(part) for part in parts])
+        values = np.concatenate([_arrow.floats(part) for part in parts])
         return Column(field.name, position, "number", values=values, decimals=_units.decimals_of(values), unit=unit)
     return _of_words(field.name, position, [str(v) for part in parts for v in part.to_pylist() if v is not None], unit)
 

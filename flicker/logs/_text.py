@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs import _cells, _clock, _files, _sniff, _spread
+from flicker.logs import _arrow, _cells, _clock, _files, _sniff, _spread
 from flicker.logs._plan import Plan, Wishes, make_plan
 from flicker.logs._spool import Spool, SpoolSource
 from flicker.logs.model import LogError
@@ -278,7 +277,7 @@ class _Reader:
             raise self._odd_error()
         if table.num_rows == 0:
             return None
-        columns = {k: pc.utf8_trim_whitespace(table.column(self._names[k]).combine_chunks()) for k in self._wanted()}
+        columns = {k: pc.utf8_trim_whitespace(_arrow.single(table.column(self._names[k]))) for k in self._wanted()}
         drop = self._headers_and_comments(table)
         out: dict[int, Any] = {}
         numbers = [channel.position for channel in self.plan.channels]
@@ -291,7 +290,7 @@ class _Reader:
                 out[position] = cells
         keep = ~drop
         if drop.any():
-            mask = pa.array(keep)
+            mask = _arrow.mask(keep)
             out = {k: v[keep] if isinstance(v, np.ndarray) else v.filter(mask) for k, v in out.items()}
         return out, int(keep.sum())
 
@@ -299,10 +298,8 @@ class _Reader:
         """Mark rows that repeat the header or are comments with as many cells as a row."""
         import pyarrow.compute as pc
 
-        first = pc.utf8_trim_whitespace(table.column(0).combine_chunks())
-        suspects = np.asarray(
-            pc.match_substring_regex(first, r"^[^\d\s.,+-]").to_numpy(zero_copy_only=False), dtype=bool
-        )
+        first = pc.utf8_trim_whitespace(_arrow.single(table.column(0)))
+        suspects = _arrow.truths(pc.match_substring_regex(first, r"^[^\d\s.,+-]"))
         drop = np.zeros(suspects.size, dtype=bool)
         for row in np.flatnonzero(suspects)[:10000]:
             cells = [str(table.column(k)[int(row)]).strip() for k in range(self.layout.width)]
@@ -326,28 +323,27 @@ class _Reader:
         layout = self.layout
         column = layout.columns[position]
         cells = pc.utf8_trim(cells, characters='"')
-        good = np.asarray(
-            pc.match_substring_regex(cells, _NUMBER_RE2[layout.decimal]).to_numpy(zero_copy_only=False), dtype=bool
-        )
+        good = _arrow.truths(pc.match_substring_regex(cells, _NUMBER_RE2[layout.decimal]))
         if column.cell_units:
             good[:] = False
         bare = pc.utf8_ltrim(cells, characters="+")
         if layout.decimal == ",":
             bare = pc.replace_substring(bare, ",", ".")
-        bare = pc.if_else(pa.array(good), bare, pa.scalar(None, pa.string()))
-        values = np.array(pc.cast(bare, pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+        values = np.full(good.size, np.nan)
+        values[good] = _arrow.floats(pc.cast(bare.filter(_arrow.mask(good)), pa.float64()))
         rest = np.flatnonzero(~good & ~drop)
         if rest.size:
-            coded = pc.dictionary_encode(cells.take(pa.array(rest)))
+            coded = pc.dictionary_encode(cells.take(_arrow.places(rest)))
+            codes = _arrow.whole(coded.indices)
             words = coded.dictionary.to_pylist()
             table_of = np.empty(len(words))
             for k, word in enumerate(words):
                 found = self._one(word, column.cell_units)
                 if found is None:
-                    row = int(rest[int(np.flatnonzero(coded.indices.to_numpy(zero_copy_only=False) == k)[0])])
+                    row = int(rest[int(np.flatnonzero(codes == k)[0])])
                     raise self._bad(word, row, position, table)
                 table_of[k] = found
-            values[rest] = table_of[coded.indices.to_numpy(zero_copy_only=False)]
+            values[rest] = table_of[codes]
         return values
 
     def _one(self, word: str, units: bool) -> float | None:
@@ -399,8 +395,7 @@ class _Reader:
         time = self._time(columns, rows)
         parts = [time]
         for k, channel in enumerate(self.plan.channels):
-            values = as_floats(columns[channel.position])
-            values = to_volts(values, channel.volts)
+            values = _cells.to_volts(_floats(columns[channel.position]), channel.volts)
             if not self._readings[k]:
                 self._readings[k] = int(values.size - np.count_nonzero(np.isnan(values)))
             parts.append(values)
@@ -445,7 +440,7 @@ class _Reader:
         if how.kind == "none":
             return (self.spool.rows + np.arange(rows)) * how.factor
         if how.kind == "number":
-            raw = as_floats(columns[how.positions[0]])
+            raw = _floats(columns[how.positions[0]])
             raw = np.where(np.isfinite(raw), raw, np.nan)
             if self._zero is None and np.isfinite(raw).any():
                 self._zero = float(raw[np.isfinite(raw)][0])
@@ -453,7 +448,7 @@ class _Reader:
                     self.start = _clock.moment(round(self._zero * how.factor * 1e6), zoned=True)
             zero = 0.0 if self._zero is None else self._zero
             with np.errstate(over="ignore"):
-                return to_volts(raw - zero, how.factor)
+                return _cells.to_volts(raw - zero, how.factor)
         micros, good = self._stamps(columns, rows)
         if self._zero is None and good.any():
             self._zero = int(micros[good][0])
@@ -468,12 +463,10 @@ class _Reader:
         total = np.zeros(rows, dtype=np.int64)
         good = np.ones(rows, dtype=bool)
         for position, form in zip(self.plan.time.positions, self.plan.time.forms, strict=True):
-            cells = columns[position]
-            if isinstance(cells, pa.ChunkedArray):
-                cells = cells.combine_chunks()
+            cells = _arrow.single(columns[position])
             if pa.types.is_timestamp(cells.type):
-                filled = np.asarray(pc.is_valid(cells).to_numpy(zero_copy_only=False), dtype=bool)
-                micros = np.asarray(pc.fill_null(cells.cast(pa.int64()), 0).to_numpy(zero_copy_only=False))
+                filled = _arrow.valid(cells)
+                micros = _arrow.whole(cells)
             else:
                 cells = pc.utf8_trim(pc.utf8_trim_whitespace(cells), characters='"')
                 micros, filled = _clock.parse(cells, form)
@@ -495,14 +488,11 @@ class _Reader:
         )
 
     def _runs(self, cells: Any) -> Floats:
-        import pyarrow as pa
         import pyarrow.compute as pc
 
-        if isinstance(cells, pa.ChunkedArray):
-            cells = cells.combine_chunks()
-        coded = pc.dictionary_encode(pc.utf8_trim_whitespace(cells))
+        coded = pc.dictionary_encode(pc.utf8_trim_whitespace(_arrow.single(cells)))
         codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
-        return np.array(codes, dtype=np.float64)[coded.indices.to_numpy(zero_copy_only=False)]
+        return np.array(codes, dtype=np.float64)[_arrow.whole(coded.indices)]
 
     @property
     def wall_s(self) -> float | None:
@@ -571,27 +561,8 @@ def table_is_empty(error: Exception) -> bool:
     return "Empty CSV" in str(error)
 
 
-def as_floats(column: Any) -> Floats:
-    """Turn an Arrow column of float64 (or an array) into an array; missing becomes NaN."""
-    if isinstance(column, np.ndarray):
-        return column
-    chunks = column.chunks if hasattr(column, "chunks") else [column]  # its own to_numpy would import pandas
-    parts = [np.asarray(chunk.to_numpy(zero_copy_only=False), dtype=np.float64) for chunk in chunks]
-    return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else np.empty(0)
-
-
-def to_volts(values: Floats, volts: float) -> Floats:
-    """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
-    with np.errstate(over="ignore"):
-        scaled = values if volts == 1.0 else values / round(1 / volts) if volts < 1 else values * volts
-    if not values.size or (values.max() < _cells.INFINITE and values.min() > -_cells.INFINITE):
-        return scaled  # NaN fails the comparison and goes the long way
-    big = np.flatnonzero(np.abs(values) >= _cells.INFINITE)
-    if big.size:
-        huge = values[big]
-        scaled = scaled.copy()
-        scaled[big] = np.where(np.abs(huge) == _cells.NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
-    return scaled
+def _floats(column: Any) -> Floats:
+    return column if isinstance(column, np.ndarray) else _arrow.floats(column)
 
 
 def _digits(cell: str, decimal: str) -> int:
