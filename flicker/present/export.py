@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 from typing import Any
 
 from flicker.present.writing import write_whole
+
+LONG_DECIMALS = re.compile(r"(?<=[\s,(\"MLHVZ-])(\d+\.\d\d)\d+")  # a hundredth of a point is finer than any print
 
 
 def svg_of(spec: dict[str, Any]) -> str:
     """Draw a Vega-Lite specification as SVG."""
     import vl_convert as vlc
 
-    return str(vlc.vegalite_to_svg(json.dumps(spec), allowed_base_urls=[]))
+    drawn = str(vlc.vegalite_to_svg(json.dumps(spec), allowed_base_urls=[]))
+    return LONG_DECIMALS.sub(r"\1", drawn)
 
 
 def save_chart(chart: Any, path: str | os.PathLike[str], *, scale: float = 2.0) -> Path:

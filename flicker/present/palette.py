@@ -24,7 +24,7 @@ SERIES = (PETROL, BRASS, PLUM, SLATE)
 ALARM = "#a3201c"
 THRESHOLD = "#8a5f12"
 
-WARM_UP = "#f6e3b0"
+WARM_UP = "#f8ecca"
 UNSEEN = "#cdcac0"
 RELAY = "#efc4b8"
 BAND = "#dfe7e2"

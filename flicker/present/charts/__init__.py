@@ -7,13 +7,14 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 from __future__ import annotations
 
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
-from flicker.present.charts._frame import caption_of, note_of
+from flicker.present.charts._frame import NothingToDraw, caption_of, note_of
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
 from flicker.present.charts._strip import episodes, overview
 
 __all__ = [
+    "NothingToDraw",
     "allan",
     "before_after",
     "caption_of",

@@ -11,7 +11,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import values
+from flicker.present.charts._frame import NothingToDraw, values
 
 MOST_EPISODES = 2000
 
@@ -27,14 +27,17 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     Raises
     ------
     ValueError
-        If there is no channel of that name.
+        If nothing was observed, or there is no channel of that name.
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
     hours, begins = frame.observed_hours(record)
     total, count = float(begins[-1]), int(hours.size)
+    if total <= 0:
+        raise NothingToDraw(f"nothing was observed of channel {item.channel}")
     hours = np.sort(hours)
-    x = alt.X("x:Q", title="observed time (h)", scale=alt.Scale(domain=[0, total], nice=False))
+    unit, per = frame.hour_unit(total)
+    x = alt.X("x:Q", title=f"observed time ({unit})", scale=alt.Scale(domain=[0, total * per], nice=False))
     y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
     layers = []
     confidence = assessment.limits.confidence
@@ -45,7 +48,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         tail = 0.5 * (1.0 - confidence)
         lower, upper = (np.asarray(binom.ppf(level, count, share)) for level in (tail, 1.0 - tail))
         band = [
-            {"x": u * total, "n": lo, "n2": hi, "even": u * count}
+            {"x": u * total * per, "n": lo, "n2": hi, "even": u * count}
             for u, lo, hi in zip(share, lower, upper, strict=True)
         ]
         data = values(band)
@@ -56,7 +59,11 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             .encode(x=x, y=alt.Y("even:Q"))
         )
         keep = np.unique(np.linspace(0, count - 1, min(count, MOST_EPISODES)).astype(int))
-        steps = [{"x": 0.0, "n": 0}, *({"x": hours[k], "n": int(k) + 1} for k in keep), {"x": total, "n": count}]
+        steps = [
+            {"x": 0.0, "n": 0},
+            *({"x": hours[k] * per, "n": int(k) + 1} for k in keep),
+            {"x": total * per, "n": count},
+        ]
         layers.append(
             alt.Chart(values(steps))
             .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2, interpolate="step-after")
@@ -65,7 +72,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         note = f"Dashed: the same number at an even pace; band: where {confidence:.0%} of even logs are at each moment."
         finding = item.finding("more often")
         even = (
-            "the pace is even"
+            "an even pace is not ruled out"
             if _even(hours / total) > 1.0 - confidence
             else "the pace is uneven, more than chance makes it"
         )
@@ -73,10 +80,10 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         caption = f"{seen}, too few to show a trend." if count < 5 else f"{seen}; {even}. {finding.reads}"
     else:
         most_rate = item.rate.steady_upper_per_h
-        ends = [{"x": 0.0, "n": 0.0}, {"x": total, "n": (most_rate or 0.0) * total}]
+        ends = [{"x": 0.0, "n": 0.0}, {"x": total * per, "n": (most_rate or 0.0) * total}]
         layers.append(alt.Chart(values(ends)).mark_area(color=palette.BAND).encode(x=x, y=y))
         layers.append(
-            alt.Chart(values([{"x": 0.0, "n": 0}, {"x": total, "n": 0}]))
+            alt.Chart(values([{"x": 0.0, "n": 0}, {"x": total * per, "n": 0}]))
             .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2)
             .encode(x=x, y=y)
         )
@@ -85,7 +92,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         caption = f"{item.channel}: no episode in {hours_text(total)} observed{most}."
         note = "Band: the expected number at rates that this log does not exclude."
     if len(record.runs) > 1:
-        layers.append(frame.run_rules(begins[1:-1], [f"run {n + 1} begins" for n in record.numbers[1:]]))
+        layers.append(frame.run_rules(begins[1:-1] * per, [f"run {n + 1} begins" for n in record.numbers[1:]]))
         note += " Upright dashes: a new run begins."
     return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=220), caption, note)
 
@@ -105,7 +112,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If nothing was observed, or there is no channel of that name.
     """
     from flicker.stats.rates import rate_interval
@@ -125,7 +132,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
         when = f", {start:%d %b %Y}" if start is not None else ""
         rows.append(_rate_row(f"run {number + 1}{when}", rate, count, hours))
     if not rows:
-        raise ValueError(f"nothing was observed of channel {item.channel}, so it has no rate to draw")
+        raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no rate to draw")
     several = len(rows) > 1
     if not several:
         rows = []
@@ -141,7 +148,9 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     each = "runs" if several else "phases"
     between = f"between {total.low:.2g} and {total.high:.2g} at {confidence:.0%}"
     caption = f"{item.channel}: {total.rate:.3g} episodes per hour over all {each}, {between}."
-    note = f"Dot: rate; bar: exact {confidence:.0%} interval. Dashed: the rate of concern. Overlapping bars may be one rate."
+    note = (
+        f"Dot: rate; bar: exact {confidence:.0%} interval; bars that overlap may be one rate. Dashed: rate of concern."
+    )
     return frame.finish(chart, caption, note)
 
 
@@ -184,7 +193,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If the channel has no episode, or there is no channel of that name.
     """
     from flicker.stats.trends import theil_sen
@@ -194,20 +203,21 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     hours, begins = frame.observed_hours(record)
     size = record.episodes.size_V[~record.episodes.common]
     if hours.size == 0:
-        raise ValueError(f"channel {item.channel} has no episode to draw")
+        raise NothingToDraw(f"channel {item.channel} has no episode to draw")
     total = float(begins[-1])
-    unit, factor = frame.volt_unit(float(size.max()))
+    volt, factor = frame.volt_unit(float(size.max()))
     keep = np.unique(np.linspace(0, size.size - 1, min(size.size, MOST_EPISODES)).astype(int))
-    rows = [{"x": hours[k], "v": size[k] * factor} for k in keep]
-    x = alt.X("x:Q", title="observed time (h)", scale=alt.Scale(domain=[0, total], nice=False))
-    y = alt.Y("v:Q", title=f"largest distance from the baseline ({unit})", scale=frame.log_scale(size * factor))
+    unit, per = frame.hour_unit(total)
+    rows = [{"x": hours[k] * per, "v": size[k] * factor} for k in keep]
+    x = alt.X("x:Q", title=f"observed time ({unit})", scale=alt.Scale(domain=[0, total * per], nice=False))
+    y = alt.Y("v:Q", title=f"largest distance from the baseline ({volt})", scale=frame.log_scale(size * factor))
     points = (
         alt.Chart(values(rows))
         .mark_point(filled=True, size=38, color=frame.colour_of(assessment, item.channel), opacity=0.8)
         .encode(
             x=x,
             y=y,
-            tooltip=[alt.Tooltip("v:Q", title=unit, format=".4~g"), alt.Tooltip("x:Q", title="h", format=".3~g")],
+            tooltip=[alt.Tooltip("v:Q", title=volt, format=".4~g"), alt.Tooltip("x:Q", title=unit, format=".3~g")],
         )
     )
     layers = [points]
@@ -215,7 +225,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     if size.size >= 5 and np.ptp(hours) > 0:
         line = theil_sen(np.log10(size), hours)
         ends = [
-            {"x": t, "v": 10.0 ** (line.intercept + line.slope * t) * factor}
+            {"x": t * per, "v": 10.0 ** (line.intercept + line.slope * t) * factor}
             for t in (float(hours.min()), float(hours.max()))
         ]
         layers.append(
@@ -240,7 +250,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If there are fewer than four pauses, or there is no channel of that name.
     """
     from flicker.stats.arrivals import exponential_gaps_test
@@ -252,7 +262,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
     pause = np.concatenate([np.diff(np.sort(part)) for part in times])
     pause = np.sort(pause[pause > dead])
     if pause.size < 4:
-        raise ValueError(
+        raise NothingToDraw(
             f"channel {item.channel} has {pause.size} pauses between episodes; 4 are needed to draw their law"
         )
     result = exponential_gaps_test(pause, dead_time=dead)
@@ -264,13 +274,14 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
     mean = float(np.mean(pause)) - dead
     law = [{"x": t / scale, "s": float(np.exp(-max(t - dead, 0.0) / mean))} for t in grid]
     floor = 0.5 / pause.size
+    law = [row for row in law if row["s"] >= floor]
     x = alt.X(
         "x:Q", title=f"pause between episodes ({unit})", scale=alt.Scale(domain=[0, grid[-1] / scale], nice=False)
     )
     y = alt.Y(
         "s:Q",
         title="share of pauses at least so long",
-        scale=alt.Scale(type="log", domain=[floor, 1.0], clamp=True),
+        scale=alt.Scale(type="log", domain=[floor, 1.0]),
         axis=alt.Axis(format="~p"),
     )
     expected = (
@@ -299,11 +310,11 @@ def coincidence(assessment: Assessment) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If there are fewer than two channels.
     """
     if len(assessment.records) < 2:
-        raise ValueError("one channel alone has nothing to coincide with; two are needed")
+        raise NothingToDraw("one channel alone has nothing to coincide with; two are needed")
     strip = frame.strip_of(assessment.records[0])
     names = [record.channel for record in assessment.records]
     rows: list[dict[str, Any]] = []

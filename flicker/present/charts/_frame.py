@@ -20,6 +20,12 @@ Floats = NDArray[np.float64]
 
 WIDTH = 720
 ORDER = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
+
+
+class NothingToDraw(ValueError):
+    """A chart for which the results hold nothing: no episode, no power-up, too few pauses."""
+
+
 SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
 
@@ -95,6 +101,12 @@ def time_unit(seconds: float) -> str:
     return "s" if seconds <= 600 else "min" if seconds <= 3 * 3600 else "h"
 
 
+def hour_unit(hours: float) -> tuple[str, float]:
+    """Unit in which an axis of observed hours reads well, and what hours are multiplied by."""
+    unit = time_unit(3600.0 * hours)
+    return unit, 3600.0 / SECONDS[unit]
+
+
 def volt_unit(volts: float) -> tuple[str, float]:
     """Unit in which a voltage axis up to that size reads well, and what volts are multiplied by."""
     return ("V", 1.0) if abs(volts) >= 1.0 else ("mV", 1e3)
@@ -146,7 +158,7 @@ def strip_of(record: ChannelRecord) -> Strip:
 
 
 def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
-    """Own episodes on the clock of observed hours over all runs, and the hour at which each run begins or the last ends."""
+    """Own episodes on the clock of observed hours over all runs, and the hours when runs begin and the last ends."""
     begins = np.concatenate(([0.0], np.cumsum([trace.observed_s for trace in record.traces]))) / 3600.0
     own = ~record.episodes.common
     return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / 3600.0, begins

@@ -12,7 +12,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.words import volts_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import values
+from flicker.present.charts._frame import NothingToDraw, values
 from flicker.present.envelope import MOST_ROWS, window
 
 
@@ -21,13 +21,13 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If the log shows no power-up of the channel, or there is no channel of that name.
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
     if not item.power_up:
-        raise ValueError(f"channel {item.channel} shows no power-up to draw")
+        raise NothingToDraw(f"channel {item.channel} shows no power-up to draw")
     limits = assessment.limits
     shown = float(max(60.0, 1.4 * limits.settle_s, *(1.4 * up.settle_s for up in item.power_up)))
     shown = min(shown, 900.0, max(run.duration_s for run in record.runs))
@@ -91,14 +91,14 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If nothing of the channel was observed, or there is no channel of that name.
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
     level = item.baseline.level_V
     if level is None:
-        raise ValueError(f"nothing was observed of channel {item.channel}, so it has no settled level to draw")
+        raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no settled level to draw")
     strip = frame.strip_of(record)
     drift = assessment.limits.drift_V
     cells: list[dict[str, Any]] = []

@@ -11,7 +11,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.words import hours_text, volts_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import values
+from flicker.present.charts._frame import NothingToDraw, values
 
 
 def allan(assessment: Assessment, channel: str | None = None) -> Any:
@@ -19,7 +19,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If fewer than 64 readings at rest are at hand, or there is no channel of that name.
 
     Notes
@@ -32,18 +32,22 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
     record = frame.record_of(assessment, item.channel)
     trace = max(record.traces, key=lambda one: one.residual_V.size)
     if trace.baseline is None or trace.residual_V.size < 64:
-        raise ValueError(f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed")
+        raise NothingToDraw(
+            f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed"
+        )
     calm = np.abs(trace.residual_V) < trace.leave_V
     signal = (trace.residual_V + np.interp(trace.residual_s, trace.baseline.knot_s, trace.baseline.knot_V))[calm]
     step = float(np.median(np.diff(trace.residual_s)))
     if signal.size < 64:
-        raise ValueError(f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed")
+        raise NothingToDraw(
+            f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed"
+        )
     result = allan_deviation(signal, step)
     span, deviation = np.asarray(result.span_s), np.asarray(result.deviation)
     good = deviation > 0
     span, deviation = span[good], deviation[good]
     if span.size == 0:
-        raise ValueError(f"channel {item.channel} never moves by one digit; there is no noise to draw")
+        raise NothingToDraw(f"channel {item.channel} never moves by one digit; there is no noise to draw")
     colour = frame.colour_of(assessment, item.channel)
     digit = item.noise.resolution_V
     rows = [{"tau": t, "d": d * 1e6, "what": "seen"} for t, d in zip(span, deviation, strict=True)]

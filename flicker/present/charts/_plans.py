@@ -10,7 +10,7 @@ import altair as alt
 from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import values
+from flicker.present.charts._frame import NothingToDraw, values
 
 
 def document(result: Any) -> Mapping[str, Any]:
@@ -29,7 +29,7 @@ def before_after(comparison: Any) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If no channel has a rate on both sides.
     """
     told = document(comparison)
@@ -54,7 +54,7 @@ def before_after(comparison: Any) -> Any:
                 }
             )
     if not rows:
-        raise ValueError("the comparison holds no rate to draw")
+        raise NothingToDraw("the comparison holds no rate to draw")
     data = values(rows)
     top = 1.25 * max(row["high"] for row in rows)
     y = alt.Y("side:N", sort=["before", "after"], title=None, axis=alt.Axis(grid=False))
@@ -99,13 +99,13 @@ def soak(plan: Any) -> Any:
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If the plan holds no table of hours.
     """
     told = document(plan)
     table = [row for row in told.get("table") or () if row.get("hours") is not None]
     if not table:
-        raise ValueError("the plan holds no table of hours to draw")
+        raise NothingToDraw("the plan holds no table of hours to draw")
     rows = [
         {"h": row["hours"], "c": row["confidence"], "said": f"{row['confidence']:.0%}: {hours_text(row['hours'])}"}
         for row in sorted(table, key=lambda row: row["hours"])

@@ -15,7 +15,7 @@ from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import Strip, values
+from flicker.present.charts._frame import NothingToDraw, Strip, values
 from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs, window
 from flicker.signals.trace import RunTraces
 
@@ -151,7 +151,7 @@ def _relay_spans(
     from flicker.signals.relay import scan_relay
 
     settings = settings_from(assessment.limits)
-    out = []
+    out: list[tuple[int, float, float]] = []
     place = 0
     for run, log in zip(assessment.traces, logs_of_runs([run.blocks for run in assessment.traces], logs), strict=True):
         if all(trace.channel != item.channel for trace in run.traces):
@@ -350,14 +350,14 @@ def episodes(
 
     Raises
     ------
-    ValueError
+    NothingToDraw
         If the channel has no episode, or there is no channel of that name.
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
     found = record.episodes
     if found.count == 0:
-        raise ValueError(f"channel {item.channel} has no episode to draw")
+        raise NothingToDraw(f"channel {item.channel} has no episode to draw")
     chosen = np.sort(np.argsort(-found.size_V, kind="stable")[:most])
     length = found.end_s[chosen] - found.start_s[chosen]
     shown = float(min(length.max(), max(4.0 * float(np.median(length)), 5.0)))
@@ -397,7 +397,7 @@ def episodes(
         .encode(x=x, y=alt.Y("lo:Q", title=f"offset ({unit})"), y2="hi:Q")
     )
     limit = alt.Chart().mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=alt.Y("bound:Q"))
-    columns = min(3, len(order))
+    columns = 2 if len(order) == 4 else min(3, len(order))
     chart = (
         alt.layer(area, limit, data=data)
         .properties(width=(frame.WIDTH - 60) // columns - 18, height=110)

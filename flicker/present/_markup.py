@@ -1,0 +1,73 @@
+"""HTML by construction: text is escaped where it enters, only what `tag` made passes as it is."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable
+from typing import TypeAlias
+
+
+class Markup(str):
+    """HTML that was made here, not text from outside."""
+
+    __slots__ = ()
+
+
+Child: TypeAlias = "str | Markup | Iterable[Child] | None"
+
+VOID = frozenset({"img", "br"})
+
+
+def text(child: Child) -> str:
+    """HTML of a child: text escaped, markup as it is, sequences one after the other."""
+    if child is None:
+        return ""
+    if isinstance(child, Markup):
+        return str(child)
+    if isinstance(child, str):
+        return html.escape(child, quote=True)
+    return "".join(text(item) for item in child)
+
+
+def tag(name: str, *children: Child, **attributes: str | None) -> Markup:
+    """Make an element; a trailing underscore of an attribute is dropped, inner ones become hyphens."""
+    said = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{html.escape(value, quote=True)}"'
+        for key, value in attributes.items()
+        if value is not None
+    )
+    if name in VOID:
+        return Markup(f"<{name}{said}>")
+    return Markup(f"<{name}{said}>{''.join(text(child) for child in children)}</{name}>\n")
+
+
+def table(head: Iterable[Child], rows: Iterable[Iterable[Child]], *, caption: str | None = None) -> Markup:
+    """Make a table whose rows begin with a header cell; on a phone its rows become blocks."""
+    columns = list(head)
+    body = []
+    for row in rows:
+        first, *rest = row
+        cells = [item if _is_cell(item) else tag("td", item) for item in rest]
+        body.append(tag("tr", tag("th", first, scope="row"), cells))
+    return tag(
+        "table",
+        tag("caption", caption) if caption else None,
+        tag("thead", tag("tr", [tag("th", item, scope="col") for item in columns])),
+        tag("tbody", body),
+        class_="stack",
+    )
+
+
+def _is_cell(item: Child) -> bool:
+    return isinstance(item, Markup) and item.startswith("<td")
+
+
+def bullets(items: Iterable[Child]) -> Markup | None:
+    """Make a list, or nothing where there is nothing to list."""
+    made = [tag("li", item) for item in items]
+    return tag("ul", made) if made else None
+
+
+def facts(pairs: Iterable[tuple[str, Child]], *, class_: str | None = None) -> Markup:
+    """Make a list of names and what is to be said of each."""
+    return tag("dl", [[tag("dt", name), tag("dd", said)] for name, said in pairs], class_=class_)
