@@ -173,7 +173,8 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float) -> Weigh
     elif lost > 0.5 or strata.matched_before_s < 0.5 * before.observed_s:
         notes.append(
             f"compared at equal time since power-up: {strata.matched_before_s / HOUR:.3g} of "
-            f"{before.observed_s / HOUR:.3g} h before against {strata.matched_after_s / HOUR:.3g} of {after.observed_s / HOUR:.3g} h after"
+            f"{before.observed_s / HOUR:.3g} h before against {strata.matched_after_s / HOUR:.3g} of "
+            f"{after.observed_s / HOUR:.3g} h after"
         )
     known = [any(cycle.known for cycle in side.cycles) for side in (before, after)]
     if known[0] != known[1]:

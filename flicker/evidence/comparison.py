@@ -9,93 +9,18 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from flicker import __version__
-from flicker.evidence._condition_change import (
-    Change,
-    PowerUpChange,
-    level_change,
-    noise_change,
-    power_up_change,
-    size_change,
-)
+from flicker.evidence._compared import ChannelComparison, SideFigures, ratio_figures, reads
+from flicker.evidence._condition_change import Change, level_change, noise_change, power_up_change, size_change
 from flicker.evidence._sides import side_of
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
 from flicker.evidence.assessment import SAFETY, Assessment, ChannelAssessment, LogLike, assess
 from flicker.evidence.findings import YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.recurrence import EpisodeRate
-from flicker.evidence.words import hours_text, times_text
 from flicker.stats._result import Result, plain
 
 HOUR = 3600.0
 Given = Assessment | LogLike | Sequence[LogLike]
-
-
-@dataclass(frozen=True, slots=True)
-class SideFigures(Result):
-    """One channel on one side: its rate, and how much of it has its like on the other side."""
-
-    stage: str
-    rate: EpisodeRate
-    matched_episodes: int
-    matched_s: float
-    occupied_share: float
-    in_excursion_s: float
-    power_ups: int
-    cold_starts: int
-    trips: int
-    verdict: str
-    fitness: str
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the rate's fields with the others beside them."""
-        own = {name: plain(getattr(self, name)) for name in self.__slots__ if name != "rate"}
-        return {**self.rate.to_dict(), **own}
-
-
-@dataclass(frozen=True, slots=True)
-class RatioFigures(Result):
-    """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
-
-    estimate: float | None
-    low: float
-    high: float
-    p_value: float
-    p_improved: float
-    p_worse: float
-    dispersion: float
-    counts: str
-    cautions: tuple[str, ...]
-    method: str
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelComparison(Result):
-    """What changed in one channel, and whether its fault is shown to be gone.
-
-    ``outcome`` is 'improved', 'no change shown' or 'worse', decided by ``aspect``; ``cured`` is 'shown', 'not yet',
-    'no', or None where there was nothing to cure.
-    """
-
-    channel: str
-    outcome: str
-    aspect: str
-    cured: str | None
-    untouched: bool
-    before: SideFigures
-    after: SideFigures
-    ratio: RatioFigures
-    episode_ratio: RatioFigures
-    noise_ratio: Change
-    level_shift_V: Change
-    size_change: Change
-    power_up: PowerUpChange
-    clean_hours_needed: float | None
-    cold_starts_needed: int | None
-    concern_per_h: float
-    excluded_per_h: float | None
-    comparable: tuple[str, ...]
-    reads: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,7 +231,15 @@ def _compare(
         )
         out.append(
             Comparison(
-                first, second, channels, _cautions(channels, before, after, control), control, limits, correction
+                first,
+                second,
+                channels,
+                _cautions(channels, before, after, control),
+                control,
+                limits,
+                correction,
+                before,
+                after,
             )
         )
     return out
@@ -347,7 +280,7 @@ def _channel(
         warm_up_s=limits.warm_up_s,
         confidence=limits.confidence,
     )
-    cured, hours, starts = state.word, state.clean_hours_needed, state.cold_starts_needed
+    cured = state.word
     if cured == "shown" and outcome != IMPROVED:
         cured = "not yet"
     for change in (noise, level):
@@ -380,118 +313,24 @@ def _channel(
         untouched,
         figures[0],
         figures[1],
-        _ratio(item.leading, item),
-        _ratio(item.ratio, item),
+        ratio_figures(item.leading, item),
+        ratio_figures(item.ratio, item),
         noise,
         level,
         sizes,
         power_up_change(one, two),
-        hours,
-        starts,
+        state.clean_hours_needed,
+        state.cold_starts_needed,
         concern,
         state.excluded_per_h,
         tuple(dict.fromkeys(notes)),
-        _reads(
-            channel,
-            outcome,
-            aspect,
-            cured,
-            figures,
-            item,
-            hours,
-            starts,
-            state.excluded_per_h,
-            concern,
-            notes,
-            noise,
-            level,
-        ),
+        reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level),
     )
 
 
 def _answer(change: Change, family: int, limits: Limits) -> str:
     shown = change.p_value is None or change.p_value * family <= 1.0 - limits.confidence
     return {"less": IMPROVED, "more": WORSE}.get(change.answer, NO_CHANGE) if shown else NO_CHANGE
-
-
-def _ratio(found: Any, item: Weighed) -> RatioFigures:
-    return RatioFigures(
-        None if math.isnan(found.ratio) else found.ratio,
-        found.low,
-        found.high,
-        found.p_value,
-        item.p_improved,
-        item.p_worse,
-        found.dispersion,
-        f"{found.count} after, {found.base_count} before, at equal time since power-up",
-        found.cautions,
-        found.method,
-    )
-
-
-def _reads(
-    channel: str,
-    outcome: str,
-    aspect: str,
-    cured: str | None,
-    sides: Sequence[SideFigures],
-    item: Weighed,
-    hours: float | None,
-    starts: int | None,
-    excluded: float | None,
-    concern: float,
-    notes: Sequence[str],
-    noise: Change,
-    level: Change,
-) -> str:
-    name = f"The {channel} channel" if not channel.lower().startswith(("ch", "channel")) else f"The {channel}"
-    before, after = (_seen(side) for side in sides)
-    if aspect == "noise floor":
-        lead = f"{name}: noise {_mV(noise.before)} before, {_mV(noise.after)} after: {outcome}."
-    elif aspect == "settled level":
-        lead = f"{name}: at rest {_mV(level.before)} before, {_mV(level.after)} after: {outcome}."
-    elif aspect == "occupied windows":
-        lead = (
-            f"{name}: swings filled {item.shares[0]:.0%} of the ten-second windows before and {item.shares[1]:.0%} "
-            f"after: {outcome}."
-        )
-    else:
-        lead = f"{name}: {before} before, {after} after: {outcome}."
-    said = [lead]
-    if aspect == "episodes" and outcome != NO_CHANGE:
-        ratio = item.ratio
-        if outcome == IMPROVED and not math.isinf(ratio.high):
-            said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
-        elif outcome == WORSE and ratio.low > 0:
-            said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
-    said.extend(
-        f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(("not comparable", "the untouched"))
-    )
-    if aspect in {"episodes", "occupied windows"} and cured is not None:
-        if cured == "shown":
-            said.append(f"The cure is shown: more than {concern:.2g} episodes per hour is excluded.")
-        elif cured == "no":
-            said.append("It is not cured: the fault still comes back.")
-        elif sides[1].rate.episodes or item.shares[1] > 0:
-            said.append(
-                f"Seen again, so not yet cured; begin a new soak of {hours_text(hours or 0.0)} without an episode."
-            )
-        else:
-            bound = f"The clean log says at most {excluded:.2g} per hour; " if excluded is not None else ""
-            more = f"the cure is shown only after {hours_text(hours or 0.0)} more without an episode"
-            if starts:
-                more += f", or {starts} more clean start{'s' if starts > 1 else ''} from cold"
-            said.append(f"{bound}{more}." if bound else f"{more[0].upper()}{more[1:]}.")
-    return " ".join(said)
-
-
-def _seen(side: SideFigures) -> str:
-    count = side.rate.episodes
-    return f"{times_text(count) if count else 'none'} in {hours_text(side.rate.observed_s / HOUR)}"
-
-
-def _mV(volts: float | None) -> str:
-    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"
 
 
 def _cautions(

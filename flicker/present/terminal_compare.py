@@ -9,8 +9,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from flicker.evidence._compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence._weighing import IMPROVED, WORSE
-from flicker.evidence.comparison import ChannelComparison, Comparison, RatioFigures, SideFigures
+from flicker.evidence.comparison import Comparison
 from flicker.evidence.words import hours_text
 
 LADDER = 48
