@@ -146,6 +146,12 @@ def test_power_ups_from_few_follow_the_beta_binomial(hits, trials):
             assert stats.betabinom.pmf(0, n, hits, trials - hits + 1) == pytest.approx(miss[1], rel=1e-6)
 
 
+def test_many_power_ups_half_seen():
+    # limit of rare faults: beta(1, 1000) is nearly exponential, so n seen / trials = 20 - 1
+    got = power_ups_to_catch(hits=1, trials=1000, detectable_share=0.01).power_ups
+    assert got == pytest.approx(19 * 1000 / 0.01, rel=1e-3)
+
+
 @pytest.mark.parametrize(("share", "trials"), [(0.3, 10), (0.5, 12), (0.15, 30)])
 def test_power_ups_from_few_keep_their_promise(share, trials):
     k = np.arange(1, trials + 1)

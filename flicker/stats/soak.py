@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from flicker.stats import _check, _count_tails
@@ -329,8 +331,7 @@ def power_ups_to_catch(
     def log_miss(n: int) -> float:
         if seen == 1.0:
             return float(special.betaln(a, b + n) - special.betaln(a, b))
-        # E (1 - seen p)^n under beta(a, b)
-        return math.log(max(float(special.hyp2f1(-n, a, a + b, seen)), 1e-300))
+        return _log_mean_miss(a, b, seen, n)
 
     high = 1
     while log_miss(high) > nothing and high < 10**15:
@@ -341,6 +342,27 @@ def power_ups_to_catch(
         low, high = (middle, high) if log_miss(middle) > nothing else (low, middle)
     known = _success_run(k / m * seen, nothing)
     return PowerUpPlan(high, known, k / m, confidence, seen, equal, "predictive, share from the power-ups seen")
+
+
+def _log_mean_miss(a: float, b: float, seen: float, n: int) -> float:
+    """Logarithm of the mean of (1 - seen p)^n under beta(a, b).
+
+    The trapezoid rule in log-odds of p; the hypergeometric series loses all digits for large n.
+    """
+
+    def log_density(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        p = special.expit(x)
+        out: NDArray[np.float64] = (
+            a * special.log_expit(x) + b * special.log_expit(-x) + special.xlog1py(n, -seen * p) - special.betaln(a, b)
+        )
+        return out
+
+    x = np.linspace(-80.0, 80.0, 8001)
+    for _ in range(3):  # close in on the part that counts, however narrow
+        y = log_density(x)
+        part = np.flatnonzero(y > y.max() - 45.0)
+        x = np.linspace(x[max(0, part[0] - 1)], x[min(x.size - 1, part[-1] + 1)], 8001)
+    return float(special.logsumexp(log_density(x)) + math.log(x[1] - x[0]))
 
 
 def _success_run(share: float, log_miss: float) -> int:
