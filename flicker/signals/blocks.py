@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,7 +97,7 @@ class _Columns:
         for name, value in values.items():
             self.parts[name].append(value)
 
-    def take(self, name: str, dtype: type) -> NDArray[np.generic]:
+    def take(self, name: str, dtype: type) -> NDArray[Any]:
         parts = self.parts[name]
         return np.concatenate(parts).astype(dtype, copy=False) if parts else np.empty(0, dtype)
 

@@ -227,7 +227,8 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
                 # The next block is cold: its first reading closes the excursion.
                 scanner._last_s = float(blocks.begin_s[hi]) - scanner.cadence_s
                 scanner.close(cut=False)
-    empty = Excursions(*(np.empty(0) for _ in range(4)), np.empty(0, dtype=bool), np.empty(0, dtype=bool))
+    volts, flags = np.empty(0), np.empty(0, dtype=bool)
+    empty = Excursions(volts, volts, volts, volts, flags, flags)
     return [scanner.result() if scanner is not None else empty for scanner in scanners]
 
 
@@ -243,7 +244,7 @@ def stretches(flag: Bools, border: Bools) -> list[tuple[int, int]]:
 
 
 def episode_numbers(start_s: Floats, end_s: Floats, dead_time_s: float) -> NDArray[np.int64]:
-    """Number of the episode of each excursion: a new one where the pause since the last is longer than the dead time."""
+    """Number of the episode of each excursion: a new one after a pause longer than the dead time."""
     if start_s.size == 0:
         return np.empty(0, dtype=np.int64)
     pause = start_s[1:] - np.maximum.accumulate(end_s)[:-1]

@@ -21,7 +21,7 @@ LEAST_STEPS = 8
 SIGMAS = 6.0
 SIZE_SCATTER = 0.2  # robust relative scatter of step sizes
 CALM = 5.0  # the step is at least this many times as large as the scatter between steps
-LARGEST_P = 0.02
+LARGEST_P = 0.005
 MOST_FAULTS = 0.2  # share of steps that repeat a sign: a short stay between two was missed
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.signals._movement import ZERO_V
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
 from flicker.signals.startup import find_start
@@ -21,6 +22,8 @@ Floats = NDArray[np.float64]
 TOGETHER_S = 10.0  # channels of one unit start within this of each other
 MUTED_S = 20.0  # an output relay closes within this after power-up
 MOST_DROPOUTS = 64
+DROPOUT_S = 25.0
+DROPOUT_LEAST_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,7 @@ class PowerUp:
 
 
 def find_power_ups(
-    blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], *, band_V: float
+    blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], *, band_V: float, resolutions_V: Sequence[float]
 ) -> tuple[list[PowerUp], list[list[Lapse]]]:
     """Find the power-ups of the unit in a stretch, and correct what the channels said by each other.
 
@@ -54,6 +57,8 @@ def find_power_ups(
         Of each channel, as `flicker.signals.connection.find_lapses` gives them.
     band_V : float
         A surge smaller than this is none.
+    resolutions_V : sequence of float
+        Last digit of each channel.
 
     Returns
     -------
@@ -72,12 +77,15 @@ def find_power_ups(
                 if other != channel and not _silent(blocks.channels[other], lapses[other], lapse)
             ]
             if len(alive) > (len(lapses) - 1) // 2:
-                # Another channel was alive: the unit was not off. Then this one stood still, if it shows that by itself.
+                # Another channel was alive, so the unit was not off; this one stood still if it shows that by itself.
                 corrected[channel][number] = replace(lapse, kind="still" if lapse.alone else "", sure=False)
             elif lapse.surge is not None and lapse.last < blocks.row.size:
                 borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
-    for block, length in _dropouts(blocks, lapses, band_V):
-        borders.append(PowerUp(block, float(blocks.begin_s[block]), length))
+    zero_V = [max(ZERO_V, 2.0 * digit) for digit in resolutions_V]
+    for short in _dropouts(blocks, lapses, band_V, zero_V):
+        borders.append(PowerUp(short.last, short.end_s, short.end_s - short.begin_s))
+        for part in corrected:
+            part.append(short)
     corrected = [[lapse for lapse in part if lapse.kind] for part in corrected]
     borders.sort(key=lambda item: item.block)
     out: list[PowerUp] = []
@@ -125,77 +133,67 @@ def _silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
     return bool(np.nanmean(inside > 0) < 0.02 and np.mean(steps > 0) < 0.05)
 
 
-def _dropouts(blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], band_V: float) -> list[tuple[int, float]]:
-    """Short mains dropouts: all channels surge at once, after a moment at zero, each as at its own first start."""
-    if len(blocks.channels) < 2 or blocks.row.size < 60:
+def _dropouts(
+    blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], band_V: float, zero_V: Sequence[float]
+) -> list[Lapse]:
+    """Short mains dropouts: all channels jump at once, stand at zero for some seconds, and start again.
+
+    Only where a second channel says the same, and where a channel that rests away from zero, or a surge, tells.
+    """
+    channels = len(blocks.channels)
+    if channels < 2 or blocks.row.size < 60:
         return []
-    centre = blocks.centre_s
-    firsts = []
-    jumps: NDArray[np.bool_] | None = None
-    for part in blocks.channels:
-        good = np.isfinite(part.middle)
-        if np.count_nonzero(good) < 60:
-            return []
-        head = good & (centre <= 600.0)
-        start = find_start(
-            centre[head], part.middle[head], part.low[head], part.high[head], band_V=band_V, sigma_V=0.0, begin_s=0.0
-        )
-        if start is None:
-            return []
-        firsts.append(start)
-        size = abs(sum(start.amplitudes_V))
-        step = np.abs(np.diff(part.middle, prepend=part.middle[0])) > 0.4 * size
-        near = step | np.roll(step, 1) | np.roll(step, -1)
-        jumps = near if jumps is None else jumps & near
-    assert jumps is not None
-    jumps[: int(np.searchsorted(centre, 60.0))] = False
-    for part_lapses in lapses:
-        for lapse in part_lapses:
-            jumps[lapse.first : lapse.last + 2] = False
-    index = np.flatnonzero(jumps)
-    if index.size == 0:
+    zero = np.ones(blocks.row.size, dtype=bool)
+    jump = np.ones(blocks.row.size, dtype=bool)
+    telling = False
+    for part, limit in zip(blocks.channels, zero_V, strict=True):
+        with np.errstate(invalid="ignore"):
+            zero &= (np.abs(part.low) <= limit) & (np.abs(part.high) <= limit)
+            step = np.maximum(np.abs(np.diff(part.low, prepend=np.nan)), np.abs(np.diff(part.high, prepend=np.nan)))
+            step = np.fmax(step, part.high - part.low)
+            near = step > band_V
+        jump &= near | np.roll(near, 1) | np.roll(near, -1)
+        good = part.middle[np.isfinite(part.middle)]
+        if good.size:
+            level = float(np.median(good))
+            scatter = 1.4826 * float(np.median(np.abs(good - level)))
+            telling |= abs(level) - 4.0 * scatter > limit
+    jump[: int(np.searchsorted(blocks.begin_s, TOGETHER_S))] = False
+    for lapse in (lapse for part in lapses for lapse in part):
+        jump[max(lapse.first - 3, 0) : lapse.last + 3] = False
+    index = np.flatnonzero(jump)
+    if index.size == 0 or not zero.any():
         return []
-    groups = np.split(index, np.flatnonzero(np.diff(index) > 30) + 1)
-    if len(groups) > MOST_DROPOUTS:
-        return []
+    groups = np.split(index, np.flatnonzero(np.diff(blocks.begin_s[index]) > DROPOUT_S) + 1)
     out = []
-    for group in groups:
-        block = _restart(blocks, group, firsts, band_V)
-        if block is not None:
-            out.append((block, float(blocks.begin_s[block] - blocks.begin_s[group[0]])))
+    for group in groups[:MOST_DROPOUTS]:
+        first = int(group[0])
+        window = np.arange(first, int(np.searchsorted(blocks.begin_s, blocks.begin_s[first] + DROPOUT_S)))
+        still = window[zero[window]]
+        if still.size < 2 or still[-1] + 8 >= blocks.row.size:
+            continue
+        rows = np.split(still, np.flatnonzero(np.diff(still) > 1) + 1)
+        longest = max(rows, key=len)
+        last = int(longest[-1]) + 1
+        if blocks.begin_s[last] - blocks.begin_s[longest[0]] < DROPOUT_LEAST_S or last - first > 2 * window.size:
+            continue
+        if telling or _surges(blocks, last, band_V):
+            out.append(Lapse(first, last, float(blocks.begin_s[first]), float(blocks.begin_s[last]), "off", bump=True))
     return out
 
 
-def _restart(blocks: RunBlocks, group: NDArray[np.int64], firsts: Sequence[object], band_V: float) -> int | None:
+def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
+    """Does some channel start at a block as after a power-up?"""
     centre = blocks.centre_s
-    best: int | None = None
-    for begin in group.tolist():
-        alike = True
-        for part, first in zip(blocks.channels, firsts, strict=True):
-            reach = (centre >= centre[begin]) & (centre <= centre[begin] + 300.0) & np.isfinite(part.middle)
-            if np.count_nonzero(reach) < 20:
-                return best
-            again = find_start(
-                centre[reach],
-                part.middle[reach],
-                part.low[reach],
-                part.high[reach],
-                band_V=band_V,
-                sigma_V=0.0,
-                begin_s=float(blocks.begin_s[begin]),
-            )
-            if again is None:
-                alike = False
-                break
-            size, own = sum(again.amplitudes_V), sum(first.amplitudes_V)  # type: ignore[attr-defined]
-            settle, was = max(again.settle_s, 1.0), max(first.settle_s, 1.0)  # type: ignore[attr-defined]
-            if size * own <= 0 or not 0.1 < size / own < 2.0 or not 0.1 < settle / was < 3.0:
-                alike = False
-                break
-        if alike:
-            best = begin
-            break
-    return best
+    for part in blocks.channels:
+        reach = (centre >= centre[first]) & (centre <= centre[first] + 300.0) & np.isfinite(part.middle)
+        if np.count_nonzero(reach) < 20:
+            continue
+        columns = (centre[reach], part.middle[reach], part.low[reach], part.high[reach])
+        start = find_start(*columns, band_V=band_V, sigma_V=0.0, begin_s=float(blocks.begin_s[first]))
+        if start is not None:
+            return True
+    return False
 
 
 def muted_until(part: ChannelBlocks, blocks: RunBlocks, *, band_V: float, zero_V: float) -> float | None:

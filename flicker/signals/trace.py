@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Gap, Log, LogError, Run
 from flicker.logs.spans import elapsed, holds, spans, total, within, without
+from flicker.signals._movement import ZERO_V
 from flicker.signals.baseline import Baseline, fit_baseline
 from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log, split_blocks
-from flicker.signals.connection import ZERO_V, Lapse, find_lapses
+from flicker.signals.connection import Lapse, find_lapses
 from flicker.signals.excursions import Excursions, Scanner, episode_numbers, scan_run, stretches
 from flicker.signals.levels import TwoLevels, find_two_levels
 from flicker.signals.ranges import COUNTS, Ranges, find_ranges
@@ -142,7 +143,7 @@ def _runs(stretch: RunBlocks, settings: Settings) -> _Pieces:
         find_lapses(stretch, k, resolution_V=digit, protection_V=settings.protection_V, band_V=settings.settle_band_V)
         for k, digit in enumerate(digits)
     ]
-    power_ups, lapses = find_power_ups(stretch, every, band_V=settings.settle_band_V)
+    power_ups, lapses = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
     for number, blocks in enumerate(pieces):
@@ -303,7 +304,7 @@ def _draft(
         residual_V=residual,
         power_up_seen=begun,
         measured_at="speaker side" if muted is not None else "unknown",
-        two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=resolution),
+        two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=coarsest),
     )
 
 
@@ -336,7 +337,7 @@ def _sigma(readings: Floats, residual: Floats, resolution: float) -> float:
         return 0.0
     fine = noise_sigma(residual, resolution=0.0)
     if resolution > 0.0 and fine < 2.0 * resolution:
-        # Coarse last digit: take sigma over stretches short enough for the baseline not to move, and the middle of those.
+        # Coarse last digit: the middle of the sigmas of stretches short enough for the baseline not to move.
         parts = np.array_split(readings, max(1, min(24, readings.size // 200)))
         return float(np.median([noise_sigma(part, resolution=resolution) for part in parts if part.size]))
     return fine

@@ -1,8 +1,8 @@
-"""How well are dead, disconnected and off stretches found, and what does it cost a sound channel? Run by hand.
+"""How well are dead, disconnected and off stretches found, and what does it cost a sound channel? By hand.
 
-Invented benches from `flicker.simulate`; `python tests/studies/study_connection.py [benches] [PART ...]` prints a table;
-the recorded one is results/connection.md. 'Right' means: at least one stretch is taken out, with both borders within 30 s
-of the truth, and what is taken out covers 95 % of it. 'Lost' is the share of a sound channel's connected time that the
+Invented benches from `flicker.simulate`; `study_connection.py [benches] [PART ...]` prints a table;
+the recorded one is results/connection.md. 'Right' means: taken out, with both borders within 30 s of the truth and
+95 % of it covered. 'Lost' is the share of a sound channel's connected time that the
 detectors take (power-up surge apart).
 """
 

@@ -1,0 +1,126 @@
+"""How the readings of a channel move from block to block, and where a state of movement begins and ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.startup import Start, find_start
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+SURGE_LOOK_S = 600.0
+ZERO_V = 0.001  # 'zero' is within this or two counts
+SIDE = 300  # blocks beside a stretch that tell how the channel moved there
+SWITCH = 12.0  # log-likelihood that a change of state must bring
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Readable blocks of a channel: positions in the run, middles, and how far readings moved from block to block."""
+
+    place: Ints
+    begin_s: Floats
+    end_s: Floats
+    low: Floats
+    high: Floats
+    middle: Floats
+    move: Floats
+    zero_V: float
+    step_s: float
+
+    @property
+    def size(self) -> int:
+        """Number of readable blocks."""
+        return int(self.place.size)
+
+
+def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float) -> View:
+    """Gather the readable blocks of a channel."""
+    place = np.flatnonzero(part.finite > 0)
+    low, high = part.low[place], part.high[place]
+    move = np.zeros(place.size)
+    if place.size > 1:
+        move[1:] = np.maximum(high[1:], high[:-1]) - np.minimum(low[1:], low[:-1])
+        move[0] = move[1]
+        border = blocks.after_gap[place]
+        move[border] = (high - low)[border]
+    return View(
+        place=place.astype(np.int64),
+        begin_s=blocks.begin_s[place],
+        end_s=blocks.end_s[place],
+        low=low,
+        high=high,
+        middle=part.middle[place],
+        move=move,
+        zero_V=max(ZERO_V, 2.0 * resolution_V),
+        step_s=blocks.run.sample_interval_s,
+    )
+
+
+def two_clusters(values: Floats) -> tuple[float, float, float]:
+    """Best split of values into two groups by least squares: the two medians and the border between them."""
+    ranked = np.sort(values)
+    n = ranked.size
+    left = np.cumsum(ranked)[:-1]
+    count = np.arange(1, n)
+    right = ranked.sum() - left
+    gain = left * left / count + right * right / (n - count)
+    at = int(np.argmax(gain)) + 1
+    return float(np.median(ranked[:at])), float(np.median(ranked[at:])), float(0.5 * (ranked[at - 1] + ranked[at]))
+
+
+def switches(evidence: Floats, penalty: float) -> list[tuple[int, int]]:
+    """Half-open index ranges in which a state holds, from the log-likelihood for it at each index.
+
+    The state begins after a minimum of the running sum that is later exceeded by ``penalty``, and ends after a maximum
+    from which the sum later falls by as much (cumulative sums with a threshold, Page 1954, from memory).
+    """
+    out = []
+    total, extreme, mark, inside, begin = 0.0, 0.0, 0, False, 0
+    for index, value in enumerate(evidence.tolist()):
+        total += value
+        if not inside:
+            if total <= extreme:
+                extreme, mark = total, index + 1
+            elif total - extreme >= penalty:
+                inside, begin, extreme, mark = True, mark, total, index + 1
+        elif total >= extreme:
+            extreme, mark = total, index + 1
+        elif extreme - total >= penalty:
+            out.append((begin, mark))
+            inside, extreme, mark = False, total, index + 1
+    if inside:
+        out.append((begin, mark))
+    return out
+
+
+def bernoulli(flag: Bools, inside: float, outside: float) -> Floats:
+    """Log-likelihood, at each index, of one share of flags against another."""
+    return np.asarray(np.where(flag, np.log(inside / outside), np.log((1.0 - inside) / (1.0 - outside))))
+
+
+def surge_at(view: View, first: int, band_V: float) -> Start | None:
+    """The power-up that begins at a block, or None."""
+    last = int(np.searchsorted(view.begin_s, view.begin_s[min(first, view.size - 1)] + SURGE_LOOK_S))
+    if last - first < 8:
+        return None
+    part = slice(first, last)
+    middle = view.middle[part]
+    tail = middle[middle.size // 2 :]
+    scatter = float(np.median(np.abs(np.diff(tail)))) if tail.size > 3 else 0.0
+    centre = 0.5 * (view.begin_s[part] + view.end_s[part])
+    return find_start(
+        centre,
+        middle,
+        view.low[part],
+        view.high[part],
+        band_V=band_V,
+        sigma_V=scatter,
+        begin_s=float(view.begin_s[first]),
+    )

@@ -1,0 +1,77 @@
+"""Where does a channel wander about zero as an open lead does? A channel's movements in, restless stretches out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
+
+LOUD_CELL = 32  # blocks in which pick-up has time to swing
+LOUDER = 2.0
+LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
+LOUD_S = 60.0
+
+
+def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tuple[int, int]]:
+    """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up."""
+    size = LOUD_CELL
+    count = view.size // size
+    if count < 6:
+        return []
+    cells = view.middle[: count * size].reshape(count, size)
+    swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
+    some = swing[swing > 0]
+    floor = max(0.5 * resolution_V, 0.5 * float(np.quantile(some, 0.1)) if some.size else 0.0, 1e-6)
+    wander = np.log(np.maximum(swing, floor))
+    calm, loud, border = two_clusters(wander)
+    if loud - calm < np.log(LOUDER) or np.exp(loud) < LOUD_V:
+        return []
+    evidence = bernoulli(wander > border, 0.9, 0.1)
+    out = []
+    for a, b in switches(evidence, 6.0):
+        end = view.size if b == count else b * size
+        first, last = _edges(view, a * size, end, float(np.exp(calm)), float(np.exp(loud)))
+        if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
+            continue
+        if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last):
+            continue
+        if surge_at(view, first, band_V) is not None:
+            continue  # it begins with a power-up: it is the unit, and the calm part is the one that was off
+        out.append((first, last))
+    return out
+
+
+def _edges(view: View, first: int, last: int, calm_V: float, loud_V: float) -> tuple[int, int]:
+    """Move the borders of a loud stretch to the blocks where the spread changes."""
+    reach = LOUD_CELL + LOUD_CELL // 2
+    centre = float(np.median(view.middle[first:last]))
+    edges = []
+    for place, rising in ((first, True), (last, False)):
+        lo, hi = max(0, place - reach), min(view.size, place + reach)
+        if (rising and place == 0) or (not rising and place >= view.size):
+            edges.append(place)
+            continue
+        outside = view.middle[max(0, lo - SIDE) : lo] if rising else view.middle[hi : hi + SIDE]
+        level = float(np.median(outside)) if outside.size else centre
+        calm, loud = max(calm_V / 2.56, 1e-6), max(loud_V / 2.56, 2e-6)
+        part = view.middle[lo:hi]
+        own = np.minimum(0.5 * ((part - level) / calm) ** 2, 12.0) + np.log(calm)
+        other = np.minimum(0.5 * ((part - centre) / loud) ** 2, 12.0) + np.log(loud)
+        score = np.concatenate(([0.0], np.cumsum(other - own)))
+        best = int(np.argmax(score)) if rising else int(np.argmin(score))
+        edges.append(lo + best)
+    return edges[0], max(edges[1], edges[0])
+
+
+def _like_pick_up(view: View, first: int, last: int) -> bool:
+    """Bounded, about zero, and not white: glitches have long tails, a noisier junction has no beat."""
+    middle = view.middle[first:last]
+    centre = float(np.median(middle))
+    size = np.abs(middle - centre)
+    spread = float(np.quantile(size, 0.9))
+    if np.quantile(size, 0.95) > 3.6 * np.median(size) or abs(centre) > 0.5 * spread + view.zero_V:
+        return False
+    away = middle - middle.mean()
+    power = float(np.dot(away, away))
+    beat = float(np.dot(away[1:], away[:-1])) / power if power > 0 else 0.0
+    return abs(beat) >= 0.3 or float(np.quantile(size, 0.95)) <= 2.0 * float(np.median(size))
