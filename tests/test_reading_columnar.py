@@ -117,7 +117,10 @@ def test_any_rows_can_be_read_again_in_any_order(made, asked, time, channels):
     for source in made:
         for lo, hi in asked:
             parts = list(source.batches(lo, hi, time=time, channels=channels))
-            got = [np.concatenate([p.values[k] for p in parts]) if parts else np.empty(0) for k in range(len(channels or ()))]
+            got = [
+                np.concatenate([p.values[k] for p in parts]) if parts else np.empty(0)
+                for k in range(len(channels or ()))
+            ]
             for k, place in enumerate(channels or ()):
                 np.testing.assert_array_equal(got[k], (LEFT, RIGHT)[place][lo:hi] / 1000)
             if time and parts:

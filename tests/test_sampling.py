@@ -16,7 +16,9 @@ PACE = 0.5
 
 
 def log_of(time: np.ndarray, *, wall_s: float | None = None, run=None, batch_rows: int = 1 << 20, **kwargs) -> Log:
-    source = ArraySource("made", np.asarray(time, float), {"a": np.arange(len(time), dtype=float)}, run=run, batch_rows=batch_rows)
+    source = ArraySource(
+        "made", np.asarray(time, float), {"a": np.arange(len(time), dtype=float)}, run=run, batch_rows=batch_rows
+    )
     source.wall_s = wall_s  # type: ignore[attr-defined]
     return Log(source, **kwargs)
 
@@ -24,7 +26,9 @@ def log_of(time: np.ndarray, *, wall_s: float | None = None, run=None, batch_row
 def read(log: Log):
     pieces = list(log.sweep())
     time = np.concatenate([p.time_s + log.runs[p.run].offset_s for p in pieces])
-    assert np.array_equal(np.concatenate([p.values[0] for p in pieces]), np.arange(time.size)), "every sample is handed out once"
+    assert np.array_equal(np.concatenate([p.values[0] for p in pieces]), np.arange(time.size)), (
+        "every sample is handed out once"
+    )
     return time, log.runs, pieces
 
 
@@ -142,7 +146,9 @@ def test_microseconds_survive_a_billion_samples():
 steps = st.lists(
     st.one_of(
         st.just(PACE),
-        st.sampled_from([0.0, 0.1, 2.0, 5.0, -0.5, -3.0, -20.0, -3599.5, 3600.5, -86399.5, 700.0, -5000.0, float("nan")]),
+        st.sampled_from(
+            [0.0, 0.1, 2.0, 5.0, -0.5, -3.0, -20.0, -3599.5, 3600.5, -86399.5, 700.0, -5000.0, float("nan")]
+        ),
         st.floats(0.3, 0.8),
     ),
     min_size=30,

@@ -1,4 +1,4 @@
-"""Moves columns between Arrow and numpy by their buffers, which spares the import of pandas that pyarrow's own way costs."""
+"""Moves columns between Arrow and numpy by their buffers; pyarrow's own way would import pandas."""
 
 from __future__ import annotations
 

@@ -17,14 +17,14 @@ NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
 
 LONGEST = 100  # characters of a number
 
-MISSING = frozenset(
-    ("", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?", "#num!", "#div/0!",
-     "#value!", "1.#qnan", "-1.#ind", "1.#ind")
-)  # fmt: skip
-OVER = frozenset(
-    ("ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange", "over range",
-     "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf")
-)  # fmt: skip
+MISSING = frozenset({
+    "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?",
+    "#num!", "#div/0!", "#value!", "1.#qnan", "-1.#ind", "1.#ind",
+})  # fmt: skip
+OVER = frozenset({
+    "ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange",
+    "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
+})  # fmt: skip
 PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?")
 GROUPED_POINT = re.compile(r"[+-]?\d{1,3}(?:[, '\u00a0\u202f]\d{3})+(?:\.\d*)?")
@@ -68,7 +68,7 @@ def number(text: str, decimal: str, grouped: bool) -> float | None:
 
 
 def value(text: str, decimal: str, grouped: bool, *, units: bool) -> float | None:
-    """Return a cell's value: volts where ``units`` says that cells carry units, else the bare number; None if neither."""
+    """Return a cell's value: volts where ``units`` says that cells carry units, else the bare number, or None."""
     bare = number(text, decimal, grouped)
     if bare is not None:
         return scpi(bare)

@@ -191,7 +191,7 @@ def zone_seconds(word: str) -> int:
 def _month_days(year: Micros, month: Micros) -> Micros:
     days = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.int64)[np.clip(month, 0, 12)]
     leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    return days + ((month == 2) & leap)
+    return np.asarray(days + ((month == 2) & leap), dtype=np.int64)
 
 
 def _days(year: Micros, month: Micros, day: Micros) -> Micros:

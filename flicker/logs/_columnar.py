@@ -354,7 +354,8 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         raise LogError(f"{file.name}: {spool.rows} samples are too few to judge; 10 or more are needed.")
     if forward == 0:
         raise LogError(
-            f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by samples."
+            f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count"
+            " time by samples."
         )
     if blank:
         notes.append(f"Left out: {blank} rows without a time.")
@@ -419,10 +420,8 @@ def _usable(kind: Any) -> bool:
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
     types = pa.types
-    return bool(
-        types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind) or _is_text(kind) or types.is_temporal(kind)
-        or types.is_boolean(kind) or types.is_null(kind)
-    )  # fmt: skip
+    numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
+    return bool(numbers or _is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind))
 
 
 def _decoded(cells: Any) -> Any:

@@ -104,7 +104,7 @@ class LogFile:
     def digest(self) -> str:
         """Return the SHA-256 of the content."""
         with self.open() as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+            return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]
 
 
 def kind_of(head: bytes, name: str) -> str:

@@ -15,22 +15,23 @@ from flicker.logs.model import LogError
 MAX_CHANNELS = 16
 
 _TIME_WORDS = {
-    "time", "timestamp", "stamp", "datetime", "date", "clock", "elapsed", "t", "seconds", "sec", "secs", "s", "ms", "millis",
-    "zeit", "datum", "uhrzeit", "zeitstempel", "temps", "heure", "tijd", "hora", "fecha", "tiempo", "epoch", "unix", "utc",
-    "timems", "times",
+    "time", "timestamp", "stamp", "datetime", "date", "clock", "elapsed", "t", "seconds", "sec", "secs", "s",
+    "ms", "millis", "zeit", "datum", "uhrzeit", "zeitstempel", "temps", "heure", "tijd", "hora", "fecha",
+    "tiempo", "epoch", "unix", "utc", "timems", "times",
 }  # fmt: skip
 _NOT_CHANNELS = {
-    "temperature", "temp", "temps", "ambient", "humidity", "rh", "pressure", "index", "idx", "sample", "samples", "no", "nr",
-    "number", "num", "n", "record", "rec", "reading", "scan", "count", "counter", "seq", "sequence", "id", "status", "state",
-    "flag", "flags", "mark", "marks", "marker", "comment", "comments", "note", "notes", "event", "events", "text", "alarm",
-    "battery", "bat", "freq", "frequency", "current", "power", "relay", "range", "line", "row", "lfd", "remark", "unit",
-    "units", "mode", "quality", "error", "ok", "unnamed", "lux", "light", "tempc",
+    "temperature", "temp", "temps", "ambient", "humidity", "rh", "pressure", "index", "idx", "sample",
+    "samples", "no", "nr", "number", "num", "n", "record", "rec", "reading", "scan", "count", "counter", "seq",
+    "sequence", "id", "status", "state", "flag", "flags", "mark", "marks", "marker", "comment", "comments",
+    "note", "notes", "event", "events", "text", "alarm", "battery", "bat", "freq", "frequency", "current",
+    "power", "relay", "range", "line", "row", "lfd", "remark", "unit", "units", "mode", "quality", "error",
+    "ok", "unnamed", "lux", "light", "tempc",
 }  # fmt: skip
 
 
 @dataclass(slots=True)
 class Column:
-    """A column as found: ``kind`` is number, stamp, text or empty; sample ``values`` for numbers, ``cells`` for text."""
+    """A column as found: ``kind`` is number, stamp, text or empty; sample ``values`` of numbers, ``cells`` of text."""
 
     header: str
     position: int
@@ -165,7 +166,7 @@ def _find_time(
     first = columns[0] if columns and columns[0].position != run else None
     if first is not None and first.kind == "number" and len(numbers) > 1 and _rising(first.values):
         unnamed = re.fullmatch(r"column \d+", first.header) is not None
-        if unnamed or not first.label.kind == "volts":
+        if unnamed or first.label.kind != "volts":
             steps = np.diff(first.values[np.isfinite(first.values)])
             if np.all(steps == 1) and np.all(steps == np.round(steps)) and unnamed:
                 raise LogError(
@@ -225,8 +226,8 @@ def _ordered(column: Column, wishes: Wishes, name: str, notes: list[str]) -> _cl
         first = _clock.order_evidence([c for c in column.cells if c.strip()], form)
         if first is None:
             raise LogError(
-                f'{name}: the dates in column "{column.header}" ({column.cells[0].strip()!r}) may put the day or the month'
-                " first; say which with day_first=True or day_first=False (--day-first yes|no)."
+                f'{name}: the dates in column "{column.header}" ({column.cells[0].strip()!r}) may put the day or the'
+                " month first; say which with day_first=True or day_first=False (--day-first yes|no)."
             )
         notes.append(f"Dates were read with the {'day' if first else 'month'} first.")
     return _clock.Form(form.name, form.zoned, first)
@@ -298,14 +299,15 @@ def _interval(preamble: dict[str, str]) -> float | None:
 
 
 def _named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:
-    for match in (
-        lambda c: c.header.strip() == wanted.strip(),
-        lambda c: c.label.name == wanted.strip(),
-        lambda c: c.label.name.lower() == wanted.strip().lower() or c.header.strip().lower() == wanted.strip().lower(),
-    ):
-        found = [column for column in columns if match(column)]
-        if found:
-            return found[0]
+    asked = wanted.strip()
+    ways = (
+        [c.header.strip() == asked for c in columns],
+        [c.label.name == asked for c in columns],
+        [asked.lower() in (c.label.name.lower(), c.header.strip().lower()) for c in columns],
+    )
+    for fits in ways:
+        if any(fits):
+            return columns[fits.index(True)]
     raise LogError(f'{name} has no column "{wanted}" ({argument}); it has {_list([c.header for c in columns[:12]])}.')
 
 

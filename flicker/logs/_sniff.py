@@ -93,7 +93,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     delimiter, width = _delimiter(sample, quoted, name)
     if width > MAX_COLUMNS:
         raise LogError(f"{name} has {width} columns; a log has at most {MAX_COLUMNS}.")
-    rows = [cells for line in sample if len(cells := split(line, delimiter, quoted)) == width]
+    cut = [split(line, delimiter, quoted) for line in sample]
+    rows = [cells for cells in cut if len(cells) == width]
     decimal, grouped = _decimal(rows, delimiter, wishes, name, notes)
     first = _first_row(lines, filled, rows, delimiter, quoted, width, decimal)
     if first is None:

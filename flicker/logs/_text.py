@@ -438,7 +438,7 @@ class _Reader:
     def _time(self, columns: dict[int, Any], rows: int) -> Floats:
         how = self.plan.time
         if how.kind == "none":
-            return (self.spool.rows + np.arange(rows)) * how.factor
+            return np.asarray((self.spool.rows + np.arange(rows)) * how.factor, dtype=np.float64)
         if how.kind == "number":
             raw = _floats(columns[how.positions[0]])
             raw = np.where(np.isfinite(raw), raw, np.nan)
@@ -484,7 +484,8 @@ class _Reader:
         line = self._find(cell)
         title = self.layout.header[position]
         return LogError(
-            f'{self.name}, line {line}, column "{title}": "{cell[:40]}" is not a time as the rows before have it. Fix the line.'
+            f'{self.name}, line {line}, column "{title}": "{cell[:40]}" is not a time as the rows before have'
+            " it. Fix the line."
         )
 
     def _runs(self, cells: Any) -> Floats:
@@ -524,7 +525,8 @@ class _Reader:
             raise LogError(f"{name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
         if self.plan.time.kind != "none" and forward == 0:
             raise LogError(
-                f"{name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by samples."
+                f"{name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by"
+                " samples."
             )
         silent = [c.name for c, n in zip(self.plan.channels, self._readings, strict=True) if n == 0]
         if silent:
@@ -533,7 +535,8 @@ class _Reader:
             assert self._odd_first is not None
             line, text = self._odd_first
             notes.append(
-                f"Left out: {self._odd} {_lines(self._odd)} with another number of cells, the first in line {line} ({text[:30]!r})."
+                f"Left out: {self._odd} {_lines(self._odd)} with another number of cells, the first in line"
+                f" {line} ({text[:30]!r})."
             )
         if self._nul:
             notes.append(f"Left out: {self._nul} {_lines(self._nul)} with NUL bytes.")
@@ -541,7 +544,8 @@ class _Reader:
             notes.append(f"Left out: {self._comments} comment {_lines(self._comments)} among the readings.")
         if self._headers:
             notes.append(
-                f"The heading is repeated among the readings ({self._headers} {_lines(self._headers)}): the logger was restarted."
+                f"The heading is repeated among the readings ({self._headers} {_lines(self._headers)}):"
+                " the logger was restarted."
             )
         if self._cut:
             notes.append(f"The last line is cut off and was left out ({self._cut[:30]!r}).")

@@ -20,10 +20,10 @@ _SECONDS = {
     "hour": 3600.0, "hours": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0,
 }  # fmt: skip
 _OTHER = {
-    "a", "ma", "ua", "na", "ohm", "ohms", "kohm", "mohm", "ω", "kω", "hz", "khz", "mhz", "db", "dbv", "dbu", "dbm", "%",
-    "c", "°c", "degc", "celsius", "f", "°f", "degf", "k", "kelvin", "w", "mw", "kw", "va", "pct", "percent", "rpm", "lux",
-    "lx", "pa", "hpa", "kpa", "bar", "mbar", "g", "m", "mm", "cm", "%rh", "rh", "ppm", "uf", "nf", "pf", "vac", "vrms",
-    "mvac", "mvrms", "ac", "counts", "lsb", "bool", "-",
+    "a", "ma", "ua", "na", "ohm", "ohms", "kohm", "mohm", "ω", "kω", "hz", "khz", "mhz", "db", "dbv", "dbu",
+    "dbm", "%", "c", "°c", "degc", "celsius", "f", "°f", "degf", "k", "kelvin", "w", "mw", "kw", "va", "pct",
+    "percent", "rpm", "lux", "lx", "pa", "hpa", "kpa", "bar", "mbar", "g", "m", "mm", "cm", "%rh", "rh", "ppm",
+    "uf", "nf", "pf", "vac", "vrms", "mvac", "mvrms", "ac", "counts", "lsb", "bool", "-",
 }  # fmt: skip
 _BRACKET = re.compile(
     r"^(?P<name>.*?)\s*(?:\((?P<a>[^()]*)\)|\[(?P<b>[^\[\]]*)\]|\{(?P<c>[^{}]*)\}|<(?P<d>[^<>]*)>)\s*$"

@@ -33,8 +33,8 @@ class WavSource:
         self._tag, self._count, self._rate, self._bits, self._begin, size = _chunks(self._handle, length, self.name)
         if (self._tag, self._bits) not in _KINDS:
             raise LogError(
-                f"{self.name}: a WAV of {self._bits} bits (format {self._tag}) is not read; 16, 24 or 32 bits whole, 32 or 64"
-                " bits float are."
+                f"{self.name}: a WAV of {self._bits} bits (format {self._tag}) is not read;"
+                " 16, 24 or 32 bits whole, 32 or 64 bits float are."
             )
         if not 1 <= self._count <= MAX_CHANNELS:
             raise LogError(f"{self.name} has {self._count} channels; 1 to {MAX_CHANNELS} are read.")

@@ -7,7 +7,8 @@ Rules, all of them looking back only, so that no result depends on how the rows 
 - Eight steps in a row of about one length, at least half as long again (or as short) as the usual step, are a new usual
   step; gaps seen on the way there are taken back.
 - A jump back that samples go on from at their pace once an hour, half a day, a day or a counter's span is added: the
-  clock turned, nothing was lost. A jump forward by an hour is a turned clock only on a whole hour of the night in local time.
+  clock turned, nothing was lost. A jump forward by an hour is a turned clock only on a whole hour of the night,
+  in local time.
 - Small steps back are levelled; a clock set back by up to a minute is taken along; further back, a new stretch begins.
 """
 
@@ -301,8 +302,8 @@ class Timekeeper:
             before = float(raw_s[at]) - size
             self._begin(at, step, raw_s, borders)
             self._stretches[-1].told.append(
-                f"Time goes back from {before:.6g} to {float(raw_s[at]):.6g} s here, so a new run begins; how long the pause"
-                " was is not known."
+                f"Time goes back from {before:.6g} to {float(raw_s[at]):.6g} s here, so a new run begins;"
+                " how long the pause was is not known."
             )
             return
         step[at] = self.cadence_s
@@ -395,9 +396,8 @@ class Timekeeper:
             notes.append(f"The clock or the pace changes {len(stretch.told) - _NOTES_EACH} times more.")
         samples = stretch.last - stretch.first
         if stretch.equal:
-            notes.append(
-                f"{_count(stretch.equal, 'time stamp equals', 'time stamps equal')} the one before; all samples were kept."
-            )
+            equal = _count(stretch.equal, "time stamp equals", "time stamps equal")
+            notes.append(f"{equal} the one before; all samples were kept.")
         if stretch.early:
             notes.append(
                 f"{_count(stretch.early, 'time stamp is', 'time stamps are')} earlier than the one before, by up to"

@@ -67,7 +67,18 @@ def _bytes(data: bytes, rng: np.random.Generator) -> bytes:
 
 def _insert(data: bytes, rng: np.random.Generator) -> bytes:
     at = int(rng.integers(len(data) + 1))
-    stuff = (b"\0" * 700, b"\xff\xfe", b"\n\n\n", b"\r", b'"', b",,,,,", b"\x1a", b"\n# note: moved\n", b"1" * 5000, b"a," * 3000)
+    stuff = (
+        b"\0" * 700,
+        b"\xff\xfe",
+        b"\n\n\n",
+        b"\r",
+        b'"',
+        b",,,,,",
+        b"\x1a",
+        b"\n# note: moved\n",
+        b"1" * 5000,
+        b"a," * 3000,
+    )
     return data[:at] + stuff[int(rng.integers(len(stuff)))] + data[at:]
 
 
@@ -104,9 +115,16 @@ def _encoding(data: bytes, rng: np.random.Generator) -> bytes:
 
 
 def _separators(data: bytes, rng: np.random.Generator) -> bytes:
-    a, b = ((b",", b";"), (b",", b"\t"), (b".", b","), (b"\n", b"\r"), (b"\n", b"\r\n"), (b",", b", "), (b",", b" "), (b":", b"."))[
-        int(rng.integers(8))
-    ]
+    a, b = (
+        (b",", b";"),
+        (b",", b"\t"),
+        (b".", b","),
+        (b"\n", b"\r"),
+        (b"\n", b"\r\n"),
+        (b",", b", "),
+        (b",", b" "),
+        (b":", b"."),
+    )[int(rng.integers(8))]
     return data.replace(a, b)
 
 
@@ -114,7 +132,8 @@ def _ragged(data: bytes, rng: np.random.Generator) -> bytes:
     lines = _lines(data)
     share = rng.choice([0.02, 0.3])
     return b"\n".join(
-        line + b",7" if rng.random() < share else line.rsplit(b",", 1)[0] if rng.random() < share else line for line in lines
+        line + b",7" if rng.random() < share else line.rsplit(b",", 1)[0] if rng.random() < share else line
+        for line in lines
     )
 
 

@@ -21,10 +21,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from fuzz.mutate import mutate  # noqa: E402
+from fuzz.mutate import mutate
 
-from flicker.logs.model import LogError  # noqa: E402
-from flicker.logs.reading import read_log  # noqa: E402
+from flicker.logs.model import LogError
+from flicker.logs.reading import read_log
 
 LIMIT_S = 10
 
@@ -37,7 +37,14 @@ def corpus(folder: Path) -> list[tuple[str, bytes]]:
 
     found = [(name, text.encode()) for name, text in forms.FORMS.items()]
     n = 500
-    data = pa.table({"time_s": 0.5 * np.arange(n), "left_mV": np.arange(n) * 0.1, "right_mV": np.arange(n) * -0.1, "status": ["ok"] * n})
+    data = pa.table(
+        {
+            "time_s": 0.5 * np.arange(n),
+            "left_mV": np.arange(n) * 0.1,
+            "right_mV": np.arange(n) * -0.1,
+            "status": ["ok"] * n,
+        }
+    )
     parquet.write_table(data, folder / "a")
     found += [("parquet", (folder / "a").read_bytes())] * 5
     feather.write_feather(data, folder / "a")
@@ -62,12 +69,18 @@ def check(path: Path) -> str:
             end = begins
         assert rows >= 10, "a log of fewer than ten rows"
         assert sum(run.samples for run in log.runs) == rows, "runs do not add up"
-        assert all(np.isfinite(run.observed_s) and run.observed_s <= run.duration_s + run.sample_interval_s for run in log.runs)
-        assert all("\n" not in note and len(note) < 1000 for run in log.runs for note in run.notes), f"a note is no sentence: {[n for r in log.runs for n in r.notes]}"
+        assert all(
+            np.isfinite(run.observed_s) and run.observed_s <= run.duration_s + run.sample_interval_s for run in log.runs
+        )
+        assert all("\n" not in note and len(note) < 1000 for run in log.runs for note in run.notes), (
+            f"a note is no sentence: {[n for r in log.runs for n in r.notes]}"
+        )
         del end
     except LogError as error:
         said = str(error)
-        assert "\n" not in said and 10 < len(said) < 1000 and said.rstrip().endswith((".", "?", ")")), f"no sentence: {said!r}"
+        assert "\n" not in said and 10 < len(said) < 1000 and said.rstrip().endswith((".", "?", ")")), (
+            f"no sentence: {said!r}"
+        )
         assert path.name in said, f"the file is not named: {said!r}"
         return "refused: " + _kind(said, path.name)
     return "read"
@@ -113,7 +126,9 @@ def main() -> int:
                 keep.mkdir(exist_ok=True)
                 (keep / f"{args.seed}-{k}.csv").write_bytes(path.read_bytes())
                 last = traceback.extract_tb(error.__traceback__)[-1]
-                print(f"{args.seed}-{k} {form}: {type(error).__name__} {str(error)[:160]} at {Path(last.filename).name}:{last.lineno}")
+                print(
+                    f"{args.seed}-{k} {form}: {type(error).__name__} {str(error)[:160]} at {Path(last.filename).name}:{last.lineno}"
+                )
             finally:
                 signal.alarm(0)
             worst = max(worst, time.perf_counter() - began)

@@ -1,0 +1,143 @@
+"""Damaged logs and outside witnesses: time zones from the zone database, numbers from Python, dates from the calendar."""
+
+from __future__ import annotations
+
+import warnings
+from datetime import date, datetime, timedelta, timezone
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from fuzz.mutate import CELLS, mutate
+from fuzz.run import check
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from test_reading import FORMS, SECONDS, table
+
+from flicker.logs import _arrow, _clock
+from flicker.logs.model import LogError
+from flicker.logs.reading import read_log
+
+FOLDER = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+@settings(parent=FOLDER, max_examples=150)
+@given(st.sampled_from(sorted(FORMS)), st.integers(0, 2**32 - 1))
+def test_a_damaged_log_reads_or_is_refused_in_one_sentence(tmp_path: Path, form: str, seed: int):
+    path = tmp_path / "damaged.csv"
+    path.write_bytes(mutate(FORMS[form].encode(), np.random.default_rng(seed)))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        check(path)
+
+
+@FOLDER
+@given(st.sampled_from(CELLS), st.integers(1, 40), st.integers(0, 2))
+def test_nothing_is_lost_and_nothing_invented_beside_a_strange_cell(tmp_path: Path, cell: str, row: int, column: int):
+    lines = table("time_s,left_mV,right_mV", SECONDS).splitlines()
+    cells = lines[row].split(",")
+    cells[column] = cell
+    lines[row] = ",".join(cells)
+    path = tmp_path / "strange.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    try:
+        frame = read_log(path).to_frame()
+    except LogError:
+        return
+    expected = np.array(
+        [[float(c) / 1000 for c in line.split(",")[1:]] for k, line in enumerate(lines) if k not in (0, row)]
+    )
+    got = frame[["left", "right"]].to_numpy()
+    assert len(got) in (39, 40)  # the strange row is kept or left out, the others are all there
+    others = got if len(got) == 39 else np.delete(got, row - 1, axis=0)
+    np.testing.assert_array_equal(others, expected)
+    if len(got) == 40 and column:  # the cell beside the strange one
+        assert got[row - 1, 2 - column] == float(cells[3 - column]) / 1000
+
+
+FOUND = {  # what the fuzzer found, smallest form: see fuzz/README.md
+    "endless cell": FORMS["plain"].replace("\n5.0,", "\n" + "1" * 5000 + ","),
+    "not UTF-8, odd row": FORMS["plain"].encode().replace(b"\n5.0,", b"\n\x9f\xd2,,5.0,"),
+    "infinite first column": "a,left_mV,b\n" + "".join(f"inf,{k}.5,{k}\n" for k in range(20)),
+    "two far steps": "time_s,left_mV\n" + "".join("0,1.5\n" for _ in range(9)) + "1,1.5\n900,1.5\n901e3,1.5\n",
+    "endless header": FORMS["plain"].replace("time_s", "time_" + "1" * 5000),
+    "run column first": FORMS["plain"].replace("time_s", "run"),
+    "huge times": "time_s,left_mV\n" + "".join(f"{(-1) ** k}e308,1.5\n" for k in range(20)),
+    "huge kilovolts": "time_s,left_kV\n" + "".join(f"{k},1e306\n" for k in range(20)),
+}
+
+
+@pytest.mark.parametrize("case", FOUND)
+def test_found_by_the_fuzzer(case: str, tmp_path: Path):
+    text = FOUND[case]
+    path = tmp_path / "found.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        check(path)
+
+
+@pytest.mark.parametrize(
+    ("zone", "begin"),
+    [
+        ("Europe/Berlin", datetime(2026, 3, 29, 0, 0)),
+        ("Europe/Berlin", datetime(2026, 10, 24, 23, 0)),
+        ("America/New_York", datetime(2026, 3, 8, 6, 0)),
+        ("America/New_York", datetime(2026, 11, 1, 4, 30)),
+        ("Australia/Sydney", datetime(2026, 4, 4, 14, 0)),
+        ("Australia/Sydney", datetime(2026, 10, 3, 14, 0)),
+    ],
+)
+@pytest.mark.parametrize("form", ["%Y-%m-%d %H:%M:%S", "%d.%m.%Y %H:%M:%S", "%H:%M:%S"])
+def test_the_daylight_saving_hour_in_local_stamps(zone: str, begin: datetime, form: str, tmp_path: Path):
+    # witness: the time zone database (zoneinfo); the logger writes local time without a zone
+    instants = [begin.replace(tzinfo=timezone.utc) + timedelta(seconds=5 * k) for k in range(2880)]  # noqa: UP017
+    local = [instant.astimezone(ZoneInfo(zone)).strftime(form) for instant in instants]
+    path = tmp_path / "night.csv"
+    path.write_text("time,left_mV\n" + "".join(f"{t},{k % 7}.5\n" for k, t in enumerate(local)))
+    log = read_log(path)
+    np.testing.assert_allclose(log.to_frame()["time_s"], 5.0 * np.arange(2880))
+    assert len(log.runs) == 1
+    assert not log.runs[0].gaps
+    assert any("daylight saving" in note for note in log.runs[0].notes)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.floats(-1e6, 1e6).filter(lambda v: v == 0 or abs(v) > 1e-12), min_size=12, max_size=30),
+    st.sampled_from([repr, "{:.17g}".format, "{:.9f}".format, "{:+.12e}".format]),
+    st.sampled_from([("V", 1), ("mV", 1000), ("uV", 1000000)]),
+    st.booleans(),
+)
+def test_numbers_are_the_nearest_doubles(tmp_path_factory, values, form, unit, words):
+    # witness: Python's float(), which rounds correctly
+    path = tmp_path_factory.mktemp("n") / "numbers.csv"
+    cells = [form(v) for v in values] + (["OL"] if words else [])  # a word sends the block the slow way
+    path.write_text(f"time_s,left_{unit[0]}\n" + "".join(f"{k},{c}\n" for k, c in enumerate(cells)))
+    got = read_log(path).to_frame()["left"].to_numpy()
+    np.testing.assert_array_equal(got[: len(values)], [float(c) / unit[1] for c in cells[: len(values)]])
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.datetimes(min_value=datetime(1000, 1, 1)),
+    st.sampled_from(["%Y-%m-%d %H:%M:%S.%f", "%d/%m/%Y %I:%M:%S.%f %p", "%d-%b-%Y %H:%M:%S"]),
+)
+def test_dates_agree_with_the_calendar(moment: datetime, form: str):
+    cell = moment.strftime(form)
+    found = _clock.form_of([cell])
+    assert found is not None
+    micros, good = _clock.parse(_arrow.words([cell]), found)
+    assert good.all()
+    assert _clock.moment(int(micros[0]), zoned=False) == datetime.strptime(cell, form)
+
+
+def test_days_that_no_calendar_has_are_refused():
+    form = _clock.form_of(["2026-02-28 00:00:00"])
+    assert form is not None
+    cells = ["2026-02-29 00:00:00", "2028-02-29 00:00:00", "1900-02-29 00:00:00", "2000-02-29 00:00:00", "2026-04-31 00:00:00",
+             "0000-01-01 00:00:00", "2026-13-01 00:00:00", "2026-06-30 23:59:60", "2026-06-30 24:00:00", "2026-06-30 24:00:01"]  # fmt: skip
+    _, good = _clock.parse(_arrow.words(cells), form)
+    assert good.tolist() == [False, True, False, True, False, False, False, True, True, False]
+    assert date(2028, 2, 29) and date(2000, 2, 29)
