@@ -62,7 +62,7 @@ def _check(arguments: argparse.Namespace) -> int:
 def _new(path: Path) -> int:
     """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
     from flicker.evidence.case import read_case
-    from flicker.present.writing import write_text
+    from flicker.present.writing import write_whole
 
     if path.exists():
         raise ValueError(f"{path}: the case file exists already; edit it, or choose another name.")
@@ -75,7 +75,7 @@ def _new(path: Path) -> int:
         read_case(trial)
     finally:
         trial.unlink(missing_ok=True)
-    write_text(path, text)
+    write_whole(path, text, what="case")
     print(f"Case written: {path}")
     return 0
 

@@ -1,0 +1,102 @@
+"""`flicker survey DIR --out TABLE.parquet`: judge a whole folder of logs; resumes where it was interrupted."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument("folder", metavar="DIR", help="folder with logs (looked through to the bottom)")
+    parser.add_argument("--out", required=True, metavar="TABLE", help="table to write, .parquet or .csv")
+    parser.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
+    parser.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the files do not tell")
+    parser.add_argument("--workers", type=int, metavar="N", help="processes at a time (default: all cores)")
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running Dask scheduler (extra 'cluster')")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Judge what is not judged yet and write the table all or nothing."""
+    from flicker.evidence.limits import Limits, read_limits
+    from flicker.survey import earlier_rows, find_logs, journal_rows, survey
+
+    out = Path(arguments.out)
+    if out.suffix not in {".parquet", ".csv"}:
+        raise ValueError(f"{out}: the table must end in .parquet or .csv.")
+    if arguments.workers is not None and arguments.workers < 1:
+        raise ValueError(f"--workers must be 1 or more, got {arguments.workers}.")
+    limits = read_limits(arguments.limits) if arguments.limits else Limits()
+    paths = [path for path in find_logs(arguments.folder) if os.path.abspath(path) != os.path.abspath(out)]
+    if not paths:
+        raise ValueError(f"{arguments.folder}: no log found (files ending in .csv, .parquet, .wav and the like).")
+    journal = out.with_name(f".{out.name}.journal")
+    done = [*earlier_rows(out), *journal_rows(journal)]
+    executor = _cluster(arguments.scheduler) if arguments.scheduler else None
+    with open(journal, "ab") as file, _Counter(len(paths)) as counter:
+
+        def keep(rows: list[dict[str, Any]]) -> None:
+            file.write(json.dumps(rows, allow_nan=False).encode() + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
+            counter.step()
+
+        options = {"unit": arguments.unit} if arguments.unit else {}
+        table = survey(
+            paths, executor, limits=limits, options=options, done=done, on_rows=keep, workers=arguments.workers
+        )
+    _write(table, out)
+    journal.unlink(missing_ok=True)
+    bad = int(table["error"].notna().sum())
+    print(f"{len(paths)} logs judged, {bad} could not be read; table written: {out}")
+    return 0
+
+
+def _write(table: Any, out: Path) -> None:
+    from flicker.present.writing import whole_file
+
+    with whole_file(out, what="table") as temporary:
+        if out.suffix == ".parquet":
+            table.to_parquet(temporary, index=False)
+        else:
+            table.to_csv(temporary, index=False)
+
+
+def _cluster(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise ValueError("--scheduler needs the extra 'cluster': pip install 'flicker[cluster]'.") from None
+    try:
+        return Client(address, timeout="10s").get_executor()
+    except (OSError, ValueError) as problem:
+        raise ValueError(f"no scheduler answers at {address} ({type(problem).__name__}).") from None
+
+
+class _Counter:
+    """Progress on a terminal, silence elsewhere."""
+
+    def __init__(self, total: int) -> None:
+        self.total, self.bar = total, None
+
+    def __enter__(self) -> _Counter:
+        if sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress
+
+            self.bar = Progress(console=Console(stderr=True))
+            self.bar.start()
+            self.task = self.bar.add_task("judging", total=self.total)
+        return self
+
+    def step(self) -> None:
+        if self.bar is not None:
+            self.bar.advance(self.task)
+
+    def __exit__(self, *problem: object) -> None:
+        if self.bar is not None:
+            self.bar.stop()

@@ -1,0 +1,106 @@
+"""A shelf of logs: one row per channel or per error, any executor, resumes, outlives a dead worker. All data invented."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+
+import pandas as pd
+import pytest
+
+import flicker.survey as survey_module
+from flicker import simulate_log
+from flicker.survey import COLUMNS, disarmed, find_logs, journal_rows, survey
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("shelf")
+    for seed, kind in enumerate(["steady", "noisy", "settled-offset", "one-off"]):
+        simulate_log(kind, seed=seed, hours=0.5).write(folder / f"unit_{seed}.csv")
+    (folder / "broken.csv").write_text("time_s,left_mV\n" + "".join(f"{k},{k % 3}.5\n" for k in range(20)) + "20,banana\n21,1.5\n")
+    (folder / "notes.md").write_text("no log")
+    return folder
+
+
+def test_one_bad_file_is_one_row_and_the_order_is_that_of_the_paths(shelf):
+    paths = find_logs(shelf)
+    assert [os.path.basename(p) for p in paths] == ["broken.csv", *(f"unit_{k}.csv" for k in range(4))]
+    with ThreadPoolExecutor(2) as executor:
+        table = survey(paths, executor)
+    assert list(table.columns) == list(COLUMNS)
+    assert list(table["source"]) == [paths[0], *[p for p in paths[1:] for _ in range(2)]]
+    bad = table[table["error"].notna()]
+    assert len(bad) == 1 and "banana" in bad["error"].iloc[0] and "line 22" in bad["error"].iloc[0]
+    assert {str(table[name].dtype) for name in COLUMNS} == set(COLUMNS.values())
+
+
+def test_finished_files_are_not_judged_again(shelf, monkeypatch):
+    paths = find_logs(shelf)
+    rows = []
+    with ThreadPoolExecutor(2) as executor:
+        first = survey(paths, executor, on_rows=rows.extend)
+        monkeypatch.setattr(survey_module, "judge_file", lambda *a: pytest.fail("judged again"))
+        again = survey(paths, executor, done=rows)
+    pd.testing.assert_frame_equal(first, again)
+
+
+def test_own_pool_gives_the_same_table_as_threads(shelf):
+    paths = find_logs(shelf)[:3]
+    with ThreadPoolExecutor(1) as executor:
+        threads = survey(paths, executor)
+    pd.testing.assert_frame_equal(threads, survey(paths, workers=2))
+
+
+def test_a_dead_worker_costs_one_row(shelf, tmp_path):
+    script = tmp_path / "killer.py"
+    script.write_text(
+        "import os, signal, sys\n"
+        "import flicker.survey as s\n"
+        "real = s.judge_file\n"
+        "def judge_file(path, *rest):\n"
+        "    if path.endswith('unit_1.csv'):\n"
+        "        os.kill(os.getpid(), signal.SIGKILL)\n"
+        "    return real(path, *rest)\n"
+        "s.judge_file = judge_file\n"
+        "if __name__ == '__main__':\n"
+        "    s.judge_file.__module__ = '__main__'\n"
+        "    t = s.survey(s.find_logs(sys.argv[1]), workers=2)\n"
+        "    print(t[['source', 'error', 'verdict']].to_json(orient='records'))\n"
+    )
+    done = subprocess.run([sys.executable, script, shelf], capture_output=True, text=True, timeout=120, check=True)
+    rows = json.loads(done.stdout)
+    dead = [row for row in rows if row["error"] and "worker died" in row["error"]]
+    assert len(dead) == 1 and dead[0]["source"].endswith("unit_1.csv")
+    assert sum(row["verdict"] is not None for row in rows) == 6
+
+
+def test_a_killed_survey_resumes_to_the_same_table(shelf, tmp_path):
+    out = tmp_path / "table.parquet"
+    command = [sys.executable, "-m", "flicker", "survey", str(shelf), "--out", str(out), "--workers", "1"]
+    journal = tmp_path / ".table.parquet.journal"
+    process = subprocess.Popen(command, start_new_session=True, stdout=subprocess.DEVNULL)
+    for _ in range(600):
+        if journal.exists() and len(journal_rows(journal)) >= 2:
+            break
+        time.sleep(0.05)
+    os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+    assert not out.exists() and len(journal_rows(journal)) >= 2
+    subprocess.run(command, check=True, timeout=120, stdout=subprocess.DEVNULL)
+    whole = tmp_path / "whole.parquet"
+    subprocess.run([*command[:-3], str(whole), "--workers", "2"], check=True, timeout=120, stdout=subprocess.DEVNULL)
+    pd.testing.assert_frame_equal(pd.read_parquet(out), pd.read_parquet(whole))
+    assert not journal.exists()
+
+
+def test_text_that_looks_like_a_formula_is_disarmed():
+    assert (
+        disarmed("=1+1") == "'=1+1"
+        and disarmed("@x") == "'@x"
+        and disarmed("left") == "left"
+        and disarmed(None) is None
+    )
