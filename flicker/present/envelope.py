@@ -80,8 +80,8 @@ def _edges(blocks: RunBlocks, rows: int, focus: Floats | None) -> NDArray[np.int
     """Indices of the blocks at which a stretch begins, in order, the first 0."""
     count = blocks.row.size
     borders = np.flatnonzero(blocks.after_gap)
-    if borders.size > rows // 4:
-        borders = borders[:: math.ceil(borders.size / (rows // 4))]
+    most = max(rows // 4, 1)
+    borders = borders[:: math.ceil(borders.size / most)]
     near = np.zeros(count, dtype=bool)
     for begin, end in np.empty((0, 2)) if focus is None else focus:
         lo, hi = np.searchsorted(blocks.end_s, begin), np.searchsorted(blocks.begin_s, end, side="right")

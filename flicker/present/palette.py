@@ -17,7 +17,7 @@ EDGE = "#c9bd9c"
 
 PETROL = "#0f5e6b"
 BRASS = "#b07a1c"
-PLUM = "#71406f"
+PLUM = "#4b2a6b"
 SLATE = "#7d8891"
 SERIES = (PETROL, BRASS, PLUM, SLATE)
 

@@ -153,5 +153,6 @@ def _bundle() -> str:
     """The script that draws charts, once for the whole page; its text cannot end the script element."""
     import vl_convert as vlc
 
-    script = str(vlc.javascript_bundle(None)).replace("\r\n", "\n").replace("\r", "\n")
+    script = str(vlc.javascript_bundle())  # type: ignore[call-arg]
+    script = script.replace("\r\n", "\n").replace("\r", "\n")
     return script.replace("</script", "<\\/script").replace("<!--", "<\\!--")

@@ -149,7 +149,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     between = f"between {total.low:.2g} and {total.high:.2g} at {confidence:.0%}"
     caption = f"{item.channel}: {total.rate:.3g} episodes per hour over all {each}, {between}."
     note = (
-        f"Dot: rate; bar: exact {confidence:.0%} interval; bars that overlap may be one rate. Dashed: rate of concern."
+        f"Dot: rate; bar: exact {confidence:.0%} interval; overlapping bars may be one rate. Dashed: rate of concern."
     )
     return frame.finish(chart, caption, note)
 

@@ -1,0 +1,224 @@
+"""Charts: no swing is lost, captions are computed, colours stay apart for the colour-blind. All logs are invented."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import time
+
+import numpy as np
+import pytest
+
+from flicker import Log, assess, simulate_log
+from flicker.logs.model import Run
+from flicker.present import charts, palette
+from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs, window
+from flicker.present.export import save_chart
+from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log
+
+# Full dichromacy in linear RGB: Machado, Oliveira and Fernandes 2009, IEEE Transactions on Visualization and Computer
+# Graphics 15, 1291-1298, table for severity 1.0 (from memory; each row sums to 1, as white must stay white).
+BLINDNESS = {
+    "red": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "green": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    "blue": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+    "none": np.eye(3).tolist(),
+}
+
+
+def linear(colour: str) -> np.ndarray:
+    """IEC 61966-2-1 (sRGB) decoded to linear light."""
+    part = np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0
+    return np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
+
+
+def lab(rgb: np.ndarray) -> np.ndarray:
+    """CIE 1976 L*a*b* of linear sRGB, D65."""
+    to_xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    xyz = to_xyz @ np.clip(rgb, 0.0, 1.0) / np.array([0.9505, 1.0, 1.0890])
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+def contrast(a: str, b: str) -> float:
+    """Contrast ratio of WCAG 2.1 (W3C Recommendation 2018), definition of relative luminance."""
+    light = sorted((0.2126, 0.7152, 0.0722) @ linear(colour) for colour in (a, b))
+    return (light[1] + 0.05) / (light[0] + 0.05)
+
+
+def test_own_arithmetic_of_colour():
+    assert contrast("#ffffff", "#000000") == pytest.approx(21.0)  # WCAG 2.1: the largest possible ratio
+    assert lab(linear("#ffffff")) == pytest.approx([100, 0, 0], abs=0.05)
+    for kind in BLINDNESS.values():
+        assert np.sum(kind, axis=1) == pytest.approx(np.ones(3), abs=2e-5)
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_colours_of_one_picture_stay_apart(kind):
+    shift = np.array(BLINDNESS[kind])
+    drawn = [*palette.SERIES, palette.ALARM, palette.SHEET]
+    for a, b in itertools.combinations(drawn, 2):
+        distance = np.linalg.norm(lab(shift @ linear(a)) - lab(shift @ linear(b)))
+        assert distance >= 15.0, (a, b, distance)  # 2.3 is just noticeable side by side (Mahy et al. 1994, from memory)
+
+
+@pytest.mark.parametrize("colour", [palette.INK, palette.FAINT, palette.THRESHOLD, palette.ALARM, palette.PETROL])
+@pytest.mark.parametrize("ground", [palette.PAPER, palette.SHEET])
+def test_text_has_contrast(colour, ground):
+    assert contrast(colour, ground) >= 4.5  # WCAG 2.1, 1.4.3 (AA)
+
+
+@pytest.fixture(scope="module")
+def noisy():
+    logs = list(simulate_log("noisy", seed=3).logs)
+    return assess(logs), logs
+
+
+@pytest.fixture(scope="module")
+def visits():
+    logs = list(simulate_log("degrading-visits", seed=2).logs)
+    return assess(logs), logs
+
+
+def long_blocks(count: int, samples: int, seed: int = 5) -> RunBlocks:
+    """Blocks of an invented log with one short swing, without its samples."""
+    rng = np.random.default_rng(seed)
+    middle = 0.002 + 1e-4 * rng.standard_normal(count)
+    low, high = middle - 5e-4, middle + 5e-4
+    high[count // 3], low[2 * count // 3] = 4.2, -3.1
+    per, step = samples // count, 600_000.0 / samples
+    begin = np.arange(count) * per * step
+    gap = np.zeros(count, dtype=bool)
+    gap[[0, count // 2]] = True
+    whole = np.full(count, per)
+    nothing = np.zeros(count, dtype=np.int64)
+    part = ChannelBlocks(low, high, middle, middle, whole, nothing, nothing, np.empty(0), np.empty(0))
+    run = Run("invented", None, 0, samples, 0.0, 600_000.0, step, (), ())
+    return RunBlocks(run, 0, 0.0, np.arange(count) * per, whole, begin, begin + (per - 1) * step, gap, (part,))
+
+
+@pytest.mark.parametrize("focus", [None, np.array([[1e5, 1.01e5], [3e5, 5e5]]), np.array([[0.0, 600_000.0]])])
+@pytest.mark.parametrize("rows", [2, 50, MOST_ROWS])
+def test_envelope_loses_no_swing_and_keeps_its_limit(rows, focus):
+    blocks = long_blocks(1 << 18, 100_000_000)
+    begun = time.process_time()
+    found = envelope(blocks, 0, rows=rows, focus=focus)
+    assert time.process_time() - begun < 2.0
+    assert found.time_s.size <= rows
+    assert np.nanmax(found.high_V) == 4.2 and np.nanmin(found.low_V) == -3.1
+    assert np.all(np.diff(found.time_s) > 0)
+    if rows > 8:
+        assert set(found.piece) == {0, 1}
+
+
+def test_envelope_spends_rows_where_it_is_told():
+    blocks = long_blocks(1 << 16, 10_000_000)
+    inside = [1e5, 1.1e5]
+    found = envelope(blocks, 0, focus=np.array([inside]))
+    near = (found.time_s >= inside[0]) & (found.time_s <= inside[1])
+    assert near.sum() > 0.9 * np.sum((blocks.begin_s >= inside[0]) & (blocks.end_s <= inside[1]))
+
+
+def test_close_up_reads_the_exact_samples(noisy):
+    assessment, logs = noisy
+    run = assessment.traces[0]
+    row = max(assessment.channel("left").excursions, key=lambda item: abs(item.deviation_V))
+    found = window(run.blocks, 0, row.start_s - 5, row.end_s + 5, log=logs[0])
+    frame = logs[0].to_frame()
+    cut = frame[(frame.time_s >= row.start_s - 5) & (frame.time_s <= row.end_s + 5)]
+    assert np.array_equal(found.time_s, cut.time_s) and np.array_equal(found.low_V, cut.left)
+    assert row.peak_V in found.low_V
+
+
+def test_logs_of_one_name_are_told_apart():
+    time_s = np.arange(100.0)
+    two = [Log.from_arrays(time_s, {"left": np.full(100, level)}, name="a.csv") for level in (0.001, 0.002)]
+    blocks = [run for log in two for run in reduce_log(log)]
+    assert list(logs_of_runs(blocks, two)) == two
+    assert list(logs_of_runs(blocks, None)) == [None, None]
+
+
+ALL = ("overview", "episodes", "cumulative", "rates", "sizes", "gaps", "power_ups", "settled", "allan", "coincidence")
+
+
+@pytest.mark.parametrize("name", ALL)
+@pytest.mark.parametrize("which", ["noisy", "visits"])
+def test_each_chart_has_a_caption_units_and_a_limit(name, which, request):
+    assessment, logs = request.getfixturevalue(which)
+    options = {"logs": logs} if name in {"overview", "episodes"} else {}
+    chart = getattr(charts, name)(assessment, **options)
+    spec = chart.to_dict()  # Altair checks it against the schema of Vega-Lite
+    assert charts.caption_of(chart).endswith((".", "!")) and charts.note_of(chart)
+    assert charts.caption_of(chart) in spec["description"]
+    assert len(json.dumps(spec)) < 3e6
+    assert sum(len(rows) for rows in spec["datasets"].values()) <= MOST_ROWS + 1800
+    titles = [item for item in walk(spec, "title") if isinstance(item, str)]
+    units = ("(mV)", "(V)", "(µV)", "(s)", "(min)", "(h)", "(count)", "per observed hour", "share of", "confidence")
+    assert titles and all(any(unit in title for unit in units) for title in titles), titles
+
+
+def walk(node, key):
+    """Axis titles of a specification; tooltips have titles without units of their own."""
+    if isinstance(node, dict):
+        for name, item in node.items():
+            if name == key:
+                yield item
+            elif name not in {"tooltip", "datasets", "config"}:
+                yield from walk(item, key)
+    elif isinstance(node, list):
+        for item in node:
+            yield from walk(item, key)
+
+
+def test_captions_come_from_the_data(noisy):
+    assessment, _ = noisy
+    for channel in ("left", "right"):
+        item = assessment.channel(channel)
+        caption = charts.caption_of(charts.overview(assessment, channel))
+        assert item.verdict in caption
+        told = f"{item.rate.episodes} episodes" if item.rate.episodes else "No episode"
+        assert told in caption
+    assert "excluded" in charts.caption_of(charts.cumulative(assessment, "right"))
+
+
+def test_brush_of_the_overview_moves_the_close_up(noisy):
+    spec = charts.overview(noisy[0], "left").to_dict()
+    whole, close = spec["vconcat"]
+    (brush,) = [item for item in spec["params"] if item["name"] == "stretch"]
+    assert brush["select"] == {"type": "interval", "encodings": ["x"]}
+    assert brush["views"] == [whole["layer"][0]["name"]]
+    domains = [layer["encoding"]["x"]["scale"]["domain"] for layer in close["layer"]]
+    assert all(domain == {"param": "stretch", "encoding": "x"} for domain in domains)
+
+
+def test_nothing_to_draw_says_so(noisy):
+    assessment, _ = noisy
+    for make in (charts.episodes, charts.sizes, charts.gaps):
+        with pytest.raises(charts.NothingToDraw):
+            make(assessment, "right")
+    with pytest.raises(ValueError, match="left, right"):
+        charts.overview(assessment, "centre")
+
+
+def test_plans_draw_from_documents():
+    rate = {"per_hour": 6.0, "low_per_hour": 4.0, "high_per_hour": 9.0, "episodes": 30, "observed_s": 18_000}
+    clean = {"per_hour": 0.0, "low_per_hour": 0.0, "high_per_hour": 0.6, "episodes": 0, "observed_s": 21_600}
+    ratio = {"estimate": 0.0, "low": 0.0, "high": 0.1}
+    told = {"channels": [{"channel": "left", "outcome": "improved", "before": rate, "after": clean, "ratio": ratio}]}
+    assert charts.caption_of(charts.before_after(told)).startswith("left: improved (0 times the rate before")
+    table = [{"confidence": c, "hours": h} for c, h in ((0.5, 0.7), (0.9, 2.3), (0.95, 3.0))]
+    plan = {"hours": 3.0, "confidence": 0.95, "table": table, "reads": "Soak for 3 hours."}
+    assert charts.caption_of(charts.soak(plan)) == "Soak for 3 hours."
+    with pytest.raises(charts.NothingToDraw):
+        charts.soak({"table": []})
+    # A reading every second sees 1 in 1 of glitches of a second and, of shorter ones, their length in seconds: for
+    # glitches of one length the share is length over interval (uniform phase).
+    assert "nine in ten glitches from 0.9" in charts.caption_of(charts.caught(1.0))
+
+
+@pytest.mark.parametrize(("ending", "head"), [(".png", b"\x89PNG\r\n\x1a\n"), (".svg", b"<svg")])
+def test_pictures_are_written(noisy, tmp_path, ending, head):
+    written = save_chart(charts.rates(noisy[0]), tmp_path / f"a{ending}")
+    assert written.read_bytes().startswith(head)
+    with pytest.raises(ValueError, match=r"\.png or \.svg"):
+        save_chart(charts.rates(noisy[0]), tmp_path / "a.pdf")
