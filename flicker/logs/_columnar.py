@@ -10,9 +10,9 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs import _arrow, _cells, _clock, _files, _spread, _units
+from flicker.logs import _arrow, _cells, _clock, _files, _spread, _tables, _units
 from flicker.logs._plan import Column, Plan, Wishes, make_plan
-from flicker.logs._spool import BATCH_ROWS, Spool, SpoolSource
+from flicker.logs._spool import Spool, SpoolSource
 from flicker.logs.model import Batch, LogError, Source
 from flicker.logs.sampling import cadence_of
 
@@ -20,98 +20,6 @@ Floats = NDArray[np.float64]
 
 _HEAD_ROWS = 4097
 _MAX_COLUMNS = 1024
-
-
-class _Parquet:
-    """Record batches of a Parquet file. A look further on in the same row group goes on where the last one stopped."""
-
-    def __init__(self, source: Any) -> None:
-        from pyarrow import parquet
-
-        self._file = parquet.ParquetFile(source, pre_buffer=False, buffer_size=1 << 20)
-        self.schema = self._file.schema_arrow
-        meta = self._file.metadata
-        self.rows: int | None = meta.num_rows
-        sizes = [meta.row_group(k).num_rows for k in range(meta.num_row_groups)]
-        self._starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
-        self._parked: tuple[tuple[str, ...], int, Iterator[Any], Any] | None = None
-
-    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
-        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
-        key = tuple(names)
-        if first >= last:
-            return
-        group = int(np.searchsorted(self._starts, first, side="right")) - 1
-        at, stream, batch = int(self._starts[group]), None, None
-        parked, self._parked = self._parked, None
-        if parked is not None and parked[0] == key and at <= parked[1] <= first:
-            _, at, stream, batch = parked
-        if stream is None:
-            groups = range(group, self._starts.size - 1)
-            stream = self._file.iter_batches(batch_size=BATCH_ROWS, row_groups=groups, columns=list(key))
-        while at < last:
-            if batch is None:
-                batch = next(stream, None)
-                if batch is None:
-                    return
-            end = at + batch.num_rows
-            if end > first:
-                lo = max(first - at, 0)
-                yield at + lo, batch.slice(lo, min(last, end) - at - lo)
-            if end > last:
-                break
-            at, batch = end, None
-        self._parked = (key, at, stream, batch)
-
-
-class _Ipc:
-    """Record batches of an Arrow (Feather version 2) file."""
-
-    def __init__(self, source: Any) -> None:
-        from pyarrow import ipc
-
-        self._source = source
-        self._file = ipc.open_file(source)
-        self.schema = self._file.schema
-        self.rows: int | None = None
-        self._starts = [0]
-        self._readers: dict[tuple[str, ...], Any] = {}
-        self._kept: tuple[tuple[str, ...], int, Any] | None = None
-
-    def _batch(self, names: tuple[str, ...], number: int) -> Any:
-        from pyarrow import ipc
-
-        if self._kept is not None and self._kept[:2] == (names, number):
-            return self._kept[2]
-        self._kept = None
-        if names not in self._readers:
-            fields = sorted(self.schema.get_field_index(name) for name in names)
-            options = ipc.IpcReadOptions(included_fields=fields)
-            self._readers[names] = ipc.open_file(self._source, options=options)
-        batch = self._readers[names].get_batch(number)
-        batch.validate()
-        for column in batch.columns:
-            if _is_text(column.type) or _is_dictionary(column.type):
-                column.validate(full=True)
-        if number == len(self._starts) - 1:
-            self._starts.append(self._starts[-1] + batch.num_rows)
-            if number == self._file.num_record_batches - 1:
-                self.rows = self._starts[-1]
-        self._kept = (names, number, batch)
-        return batch
-
-    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
-        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
-        key = tuple(names)
-        number = max(0, int(np.searchsorted(self._starts, first, side="right")) - 1)
-        while number < self._file.num_record_batches:
-            if number < len(self._starts) and self._starts[number] >= last:
-                return
-            batch = self._batch(key, number)
-            begin, end = self._starts[number], self._starts[number + 1]
-            for lo in range(max(first, begin), min(last, end), BATCH_ROWS):
-                yield lo, batch.slice(lo - begin, min(BATCH_ROWS, min(last, end) - lo))
-            number += 1
 
 
 class _Converter:
@@ -204,7 +112,7 @@ class _Converter:
         import pyarrow as pa
 
         cells = _decoded(cells)
-        if not _is_text(cells.type):
+        if not _tables.is_text(cells.type):
             return _arrow.floats(cells)
         coded = cells.cast(pa.string()).dictionary_encode()
         values = []
@@ -224,7 +132,7 @@ class _Converter:
         if self.plan.run is None:
             return None
         cells = _decoded(batch.column(self.names[self.plan.run]))
-        if _is_text(cells.type):
+        if _tables.is_text(cells.type):
             return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
         return np.nan_to_num(_arrow.floats(cells), nan=-1.0)
 
@@ -232,7 +140,13 @@ class _Converter:
 class ColumnarSource:
     """A Parquet or Arrow file; nothing is kept but where to look."""
 
-    def __init__(self, file: _files.LogFile, table: _Parquet | _Ipc, convert: _Converter, notes: Sequence[str]) -> None:
+    def __init__(
+        self,
+        file: _files.LogFile,
+        table: _tables.ParquetTable | _tables.ArrowTable,
+        convert: _Converter,
+        notes: Sequence[str],
+    ) -> None:
         self.name = file.name
         self.channels = tuple(channel.name for channel in convert.plan.channels)
         self.notes = tuple(notes)
@@ -261,7 +175,7 @@ class ColumnarSource:
         end = self._table.rows if last is None else last
         end = (1 << 62) if end is None else end if self._table.rows is None else min(end, self._table.rows)
         self._file.check()
-        for row, batch in guarded(self._table.batches(names, first, end), self.name):
+        for row, batch in _tables.guarded(self._table.batches(names, first, end), self.name):
             yield Batch(
                 first=row,
                 time_s=convert.time(batch, row) if time else None,
@@ -285,7 +199,7 @@ def open_columnar(
     LogError
         If it is damaged, or holds no log.
     """
-    table = _open(file, inner, kind)
+    table = _tables.open_table(file, inner, kind)
     names = list(table.schema.names)
     if len(names) > _MAX_COLUMNS:
         raise LogError(f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}.")
@@ -295,7 +209,7 @@ def open_columnar(
     usable = [name for name in names if _usable(table.schema.field(name).type)]
     if not usable:
         raise LogError(f"{file.name} holds no column of numbers.")
-    head = [batch for _, batch in guarded(table.batches(usable, 0, _HEAD_ROWS), file.name)]
+    head = [batch for _, batch in _tables.guarded(table.batches(usable, 0, _HEAD_ROWS), file.name)]
     rows = sum(batch.num_rows for batch in head)
     if rows == 0:
         raise LogError(f"{file.name} holds a header and no readings.")
@@ -374,46 +288,6 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
     )
 
 
-def _open(file: _files.LogFile, inner: IO[bytes] | None, kind: str) -> _Parquet | _Ipc:
-    import pyarrow as pa
-
-    try:
-        source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
-        return _Parquet(source) if kind == "parquet" else _Ipc(source)
-    except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
-        raise LogError(f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}).") from None
-
-
-def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
-    """Turn the errors of a damaged file into one sentence."""
-    import pyarrow as pa
-
-    while True:
-        try:
-            item = next(stream, None)
-        except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
-            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}).") from None
-        if item is None:
-            return
-        yield item
-
-
-def _brief(error: Exception) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0][:120].rstrip(".")
-
-
-def _is_text(kind: Any) -> bool:
-    import pyarrow as pa
-
-    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
-
-
-def _is_dictionary(kind: Any) -> bool:
-    import pyarrow as pa
-
-    return bool(pa.types.is_dictionary(kind))
-
-
 def _usable(kind: Any) -> bool:
     import pyarrow as pa
 
@@ -421,7 +295,9 @@ def _usable(kind: Any) -> bool:
         kind = kind.value_type
     types = pa.types
     numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
-    return bool(numbers or _is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind))
+    return bool(
+        numbers or _tables.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
+    )
 
 
 def _decoded(cells: Any) -> Any:
@@ -462,7 +338,7 @@ def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
         name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
         form = _clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
         return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
-    if not _is_text(kind):
+    if not _tables.is_text(kind):
         values = np.concatenate([_arrow.floats(part) for part in parts])
         return Column(field.name, position, "number", values=values, decimals=_units.decimals_of(values), unit=unit)
     return _of_words(field.name, position, [str(v) for part in parts for v in part.to_pylist() if v is not None], unit)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 import weakref
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -24,11 +26,12 @@ BATCH_ROWS = 1 << 17
 class Spool:
     """Rows of float64 columns, appended once, read from any row as often as asked."""
 
-    def __init__(self, columns: int, name: str, *, in_memory: int = IN_MEMORY_BYTES) -> None:
+    def __init__(self, columns: int, name: str, *, in_memory: int = IN_MEMORY_BYTES, expected_rows: int = 0) -> None:
         self.columns = columns
         self.rows = 0
         self._name = name
         self._limit = in_memory
+        self._need = 8 * columns * expected_rows
         self._blocks: list[list[Floats] | int] = []  # arrays, or where they begin in the file
         self._starts: list[int] = [0]
         self._bytes = 0
@@ -44,10 +47,19 @@ class Spool:
         self._starts.append(self.rows)
         self._bytes += sum(column.nbytes for column in block)
         if self._file is None and self._bytes > self._limit:
+            self._check_room()
             self._file = _files.scratch()
             weakref.finalize(self, self._file.close)
             self._bytes = 0
             self._blocks = [self._store(b) if isinstance(b, list) else b for b in self._blocks]
+
+    def _check_room(self) -> None:
+        free = shutil.disk_usage(tempfile.gettempdir()).free
+        if free < self._need:
+            raise LogError(
+                f"{self._name} needs about {self._need >> 20} MiB in the temporary folder for its samples, and"
+                f" {free >> 20} MiB are free; make room, or point TMPDIR to another disk."
+            )
 
     def _store(self, block: list[Floats]) -> int:
         assert self._file is not None

@@ -67,6 +67,7 @@ class Label:
 def label(header: str) -> Label:
     """Split a column's header into name and unit: ``left_mV``, ``Left (mV)``, ``CH1 [V]``, ``U/mV``, ``mV``."""
     text = " ".join(header.replace("\ufeff", "").strip().strip('"').split())
+    text = re.sub(r"(?i)(?<=[unmkµμ _]v)[\s_]*dc$", "", text)
     found = _BRACKET.match(text)
     if found:
         unit = next(part for part in found.group("a", "b", "c", "d") if part is not None).strip()

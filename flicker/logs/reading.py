@@ -118,13 +118,18 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
             if kind in ("gz", "zip"):
                 raise LogError(f"{file.name} is compressed twice; decompress it first.")
             inner = _files.to_scratch(stream, head, file.name)
-    if kind == "wav":
-        from flicker.logs import _wav
+    try:
+        if kind == "wav":
+            from flicker.logs import _wav
 
-        return _wav.WavSource(file, inner, wishes)
-    from flicker.logs import _columnar
+            return _wav.WavSource(file, inner, wishes)
+        from flicker.logs import _columnar
 
-    return _columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
+        return _columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
+    except LogError:
+        if inner is not None:
+            inner.close()
+        raise
 
 
 def _text_source(
