@@ -1,0 +1,215 @@
+"""`flicker watch LOG`: follow a log that a logger is still writing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shlex
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from flicker.commands._shared import add_log_options, limits_from
+
+if TYPE_CHECKING:
+    from flicker.evidence.following import Event, Watcher
+    from flicker.logs.growing import GrowingLog
+    from flicker.present.terminal_watch import Screen
+
+STATUS_S = 60.0
+POLL_LEAST_S, POLL_MOST_S = 0.05, 1.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument("log", metavar="LOG", help="the file that a logger is writing (CSV and its kin)")
+    parser.add_argument(
+        "--until", choices=("decided", "stopped"), default="decided", help="when to end (default decided)"
+    )
+    parser.add_argument("--idle", type=float, metavar="S", help="end when no new line came for so many seconds")
+    parser.add_argument("--good", type=float, metavar="R", help="episodes per hour that should pass (default 0.01)")
+    parser.add_argument("--bad", type=float, metavar="R", help="episodes per hour that should be caught (default 1)")
+    parser.add_argument(
+        "--on-alarm",
+        metavar="COMMAND",
+        help="run this at each alarm, without a shell; the sentence is its last argument",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object a line; the last is the summary")
+    add_log_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Follow until decided or stopped; Ctrl-C leaves a summary."""
+    from flicker.evidence.following import design
+    from flicker.logs._plan import Wishes
+    from flicker.logs.growing import GrowingLog
+
+    limits = limits_from(arguments)
+    design(("any",), limits, arguments.good, arguments.bad)  # bad rates are told before anything is waited for
+    if arguments.idle is not None and not arguments.idle > 0:
+        raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
+    command = _command(arguments.on_alarm)
+    names = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
+    if arguments.interval is not None and not arguments.interval > 0:
+        raise ValueError(f"--interval must be above 0 seconds, got {arguments.interval:g}")
+    wishes = Wishes(tuple(names) if names else None, arguments.unit, arguments.interval)
+    growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
+    from flicker.present.terminal_watch import Screen
+
+    screen = None if arguments.json else Screen()
+    state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand"}
+    code = 0
+    try:
+        for event in _follow(growing, arguments, state, screen):
+            _tell(event, screen)
+            if event.event == "alarm":
+                _alarm(event, command)
+    except KeyboardInterrupt:
+        code = 130
+    finally:
+        growing.close()
+        if screen is not None:
+            screen.close()
+    _finish(state, growing, arguments, screen)
+    return code
+
+
+def _follow(
+    growing: GrowingLog, arguments: argparse.Namespace, state: dict[str, Any], screen: Screen | None
+) -> Iterator[Event]:
+    from flicker.evidence.following import Event, Watcher
+
+    limits = limits_from(arguments)
+    watcher: Watcher | None = None
+    told = 0
+    last_line = last_status = time.monotonic()
+    while True:
+        fresh = growing.poll()
+        now = time.monotonic()
+        for note in growing.notes[told:]:
+            yield Event("note", None, 0, 0.0, note, "reading")
+        told = len(growing.notes)
+        if fresh:
+            last_line = now
+            if watcher is None:
+                watcher = state["watcher"] = Watcher(
+                    growing.channels,
+                    cadence_s=growing.cadence_s or 1.0,
+                    limits=limits,
+                    good_rate_per_h=arguments.good,
+                    bad_rate_per_h=arguments.bad,
+                )
+                _begin(watcher, arguments.json, screen)
+            for part in fresh:
+                yield from watcher.feed(part)
+            if watcher.decided and arguments.until == "decided":
+                state["ended"] = "decided"
+                return
+        if watcher is not None:
+            event = watcher.silent(now - last_line)
+            if event is not None:
+                yield event
+            if now - last_status >= (STATUS_S if arguments.json or screen is None else screen.pause_s):
+                last_status = now
+                _status(watcher, screen)
+        if arguments.idle is not None and now - last_line >= arguments.idle:
+            state["ended"] = f"no new line for {arguments.idle:g} s"
+            return
+        if not fresh:
+            time.sleep(min(POLL_MOST_S, max(POLL_LEAST_S, 0.5 * (growing.cadence_s or 1.0))))
+
+
+def _begin(watcher: Watcher, as_json: bool, screen: Screen | None) -> None:
+    if as_json:
+        _line({"schema": "flicker/watch/1", "event": "design", **watcher.design.to_dict()})
+    elif screen is not None:
+        screen.begin(watcher)
+
+
+def _status(watcher: Watcher, screen: Screen | None) -> None:
+    if screen is not None:
+        screen.status(watcher)
+    else:
+        _line({"event": "status", "samples": watcher.samples, "channels": [s.to_dict() for s in watcher.states()]})
+
+
+def _tell(event: Event, screen: Screen | None) -> None:
+    if screen is not None:
+        screen.event(event)
+    else:
+        _line(event.to_dict())
+
+
+def _line(document: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False) + "\n")
+    sys.stdout.flush()
+
+
+def _command(text: str | None) -> list[str] | None:
+    """Split the command of --on-alarm; it is run without a shell, so quotes group words and nothing else is special."""
+    if text is None:
+        return None
+    try:
+        words = shlex.split(text)
+    except ValueError:
+        raise ValueError(f"--on-alarm: a quotation mark is not closed in {text!r}") from None
+    if not words or shutil.which(words[0]) is None:
+        raise ValueError(f"--on-alarm: there is no command {words[0] if words else text!r}")
+    return words
+
+
+def _alarm(event: Event, command: list[str] | None) -> None:
+    if sys.stderr.isatty():
+        sys.stderr.write("\a")
+        sys.stderr.flush()
+    if command is not None:
+        try:
+            subprocess.Popen(
+                [*command, event.text],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,
+            )
+        except OSError as problem:
+            print(f"flicker watch: the alarm's command failed: {problem.strerror}.", file=sys.stderr)
+
+
+def _finish(state: dict[str, Any], growing: GrowingLog, arguments: argparse.Namespace, screen: Screen | None) -> None:
+    watcher: Watcher | None = state["watcher"]
+    if watcher is None:
+        raise ValueError(f"{growing.name}: too few lines of readings came to watch anything")
+    for event in watcher.finish():
+        _tell(event, screen)
+    summary = watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, growing))
+    if screen is not None:
+        screen.summary(summary)
+    else:
+        _line(summary.to_dict())
+
+
+def _offline(arguments: argparse.Namespace, growing: GrowingLog) -> list[dict[str, Any]]:
+    """Judge the whole log as it now stands, to be printed beside what the watch saw."""
+    from flicker.commands._shared import read_logs
+    from flicker.evidence.assessment import assess
+
+    try:
+        result = assess(read_logs([arguments.log], arguments), limits_from(arguments))
+    except (ValueError, OSError) as problem:
+        growing.notes.append(f"The whole log could not be judged at the end: {problem}")
+        return []
+    return [
+        {
+            "channel": item.channel,
+            "verdict": item.verdict,
+            "tail": item.tail,
+            "fitness": item.fitness,
+            "episodes": item.rate.episodes,
+            "observed_h": item.observed_s / 3600.0,
+            "reads": item.reads,
+        }
+        for item in result.channels
+    ]
