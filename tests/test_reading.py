@@ -63,7 +63,9 @@ FORMS = {
     "unit line": table("time,left,right", SECONDS, before="").replace("right\n", "right\ns,mV,mV\n"),
     "unit in heading": "Device: bench meter 3\nUnit: mV\n\n" + table("time_s,left,right", SECONDS),
     "units in cells": table("time_s,left,right", SECONDS, cells=lambda v: f"{v} mV"),
-    "mixed units in cells": table("time_s,left,right", SECONDS, cells=lambda v: f"{v} mV" if abs(v) < 100 else f"{v / 1e3} V"),
+    "mixed units in cells": table(
+        "time_s,left,right", SECONDS, cells=lambda v: f"{v} mV" if abs(v) < 100 else f"{v / 1e3} V"
+    ),
     "comment preamble": "# shop: somewhere\n# rate = 2 per second\n" + table("time_s,left_mV,right_mV", SECONDS),
     "commented header": table("# time_s,left_mV,right_mV", SECONDS, before="# invented\n"),
     "key-value preamble": "Model,XY 12\nSerial,0042\nStart,2026-03-05\n" + table("time_s,left_mV,right_mV", SECONDS),
@@ -80,7 +82,9 @@ FORMS = {
     "exponents": table("time_s,left_V,right_V", SECONDS, cells=lambda v: f"{v / 1000:+.6E}"),
     "thousands": table("time_s;left_uV;right_uV", SECONDS, sep=";", cells=lambda v: f"{v * 1000:,.1f}"),
     "thousands, decimal comma": table(
-        "time_s;left_uV;right_uV", [comma(t) for t in SECONDS], sep=";",
+        "time_s;left_uV;right_uV",
+        [comma(t) for t in SECONDS],
+        sep=";",
         cells=lambda v: f"{v * 1000:,.1f}".translate(str.maketrans(",.", ".,")),
     ),
     "crlf": table("time_s,left_mV,right_mV", SECONDS, end="\r\n"),
@@ -111,14 +115,16 @@ FORMS = {
     "other columns": table(
         "no,time_s,status,temperature_C,left_mV,right_mV", [f"{k},{0.5 * k},ok,{20 + k % 3}.5" for k in range(N)]
     ),
-    "comments among readings": table("time_s,left_mV,right_mV", SECONDS).replace("\n10.0,", "\n# touched the case\n10.0,"),
+    "comments among readings": table("time_s,left_mV,right_mV", SECONDS).replace(
+        "\n10.0,", "\n# touched the case\n10.0,"
+    ),
     "header again": table("time_s,left_mV,right_mV", SECONDS).replace("\n10.0,", "\ntime_s,left_mV,right_mV\n10.0,"),
     "whole heading again": "# meter\n"
     + table("time_s,left_mV,right_mV", SECONDS).replace("\n10.0,", "\n# meter\ntime_s,left_mV,right_mV\n10.0,"),
     "cut last line": table("time_s,left_mV,right_mV", SECONDS) + "20.0,1",
     "NUL tail": table("time_s,left_mV,right_mV", SECONDS) + "\0" * 512,
     "run column": table("run,time_s,left_mV,right_mV", [f"a,{t}" for t in SECONDS]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -330,19 +336,32 @@ BAD = {
     "empty": (b"", "is empty"),
     "header only": (b"time_s,left_mV\n", "no readings"),
     "no log": (b"It was a dark night.\nThe amplifier hummed.\n" * 10, "no log"),
-    "letters": ("time_s,left_mV\n" + "".join(f"{k},1.5\n" for k in range(20)) + "20,banana\n21,1\n", 'line 22, column "left_mV": "banana"'),
-    "text channel": ("time_s,left_mV\n" + "".join(f"{k},ok\n" for k in range(20)), 'line 2, column "left_mV": "ok" is not a number'),
+    "letters": (
+        "time_s,left_mV\n" + "".join(f"{k},1.5\n" for k in range(20)) + "20,banana\n21,1\n",
+        'line 22, column "left_mV": "banana"',
+    ),
+    "text channel": (
+        "time_s,left_mV\n" + "".join(f"{k},ok\n" for k in range(20)),
+        'line 2, column "left_mV": "ok" is not a number',
+    ),
     "backwards": (table("time_s,left_mV,right_mV", SECONDS[::-1]), "backwards throughout"),
     "few": ("time_s,left_mV\n" + "".join(f"{k},1.5\n" for k in range(9)), "9 samples are too few"),
     "binary": (bytes(range(256)) * 40, "binary"),
     "unit": (table("time_s,left (furlong),right (furlong)", SECONDS), '"furlong" is not understood'),
     "nan": ("time_s,left_mV\n" + "".join(f"{k},NaN\n" for k in range(20)), "single reading"),
     "equal": (table("time_s,left_mV,right_mV", ["5.0"] * N), "all time stamps are equal"),
-    "bad time": (table("time,left_mV,right_mV", stamps("%Y-%m-%dT%H:%M:%S")).replace("00:00:05", "00:61:05"), "is not a time"),
+    "bad time": (
+        table("time,left_mV,right_mV", stamps("%Y-%m-%dT%H:%M:%S")).replace("00:00:05", "00:61:05"),
+        "is not a time",
+    ),
     "year 0": (table("time,left_mV,right_mV", ["0000-00-00 00:00:00"] * N), "is not a time|no log"),
-    "columns change": (table("time_s,left_mV,right_mV", SECONDS) + table("time_s,right_mV", SECONDS).replace(",", ";"), "columns change"),
+    "columns change": (
+        table("time_s,left_mV,right_mV", SECONDS) + table("time_s,right_mV", SECONDS).replace(",", ";"),
+        "columns change",
+    ),
     "channels swapped": (
-        table("time_s,left_mV,right_mV", SECONDS) + table("time_s,right_mV,left_mV", SECONDS), "line 42.*columns change"
+        table("time_s,left_mV,right_mV", SECONDS) + table("time_s,right_mV,left_mV", SECONDS),
+        "line 42.*columns change",
     ),
     "long line": (b"1," * (6 << 20), "line 1 is longer|no log|a line has"),
     "many columns": (("a," * 100_000 + "b\n").encode() + ("1," * 100_000 + "2\n").encode() * 3, "1024"),
@@ -350,8 +369,11 @@ BAD = {
     "pdf": (b"%PDF-1.7 ...", "PDF"),
     "damaged parquet": (b"PAR1" + b"\0" * 100 + b"PAR1", "damaged"),
     "damaged gz": (gzip.compress(FORMS["plain"].encode())[:-12], "compressed data|decompressed"),
-    "wav without scale": (b"RIFF\0\0\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x64\0\0\0\xc8\0\0\0\2\0\x10\0data\x28\0\0\0" + bytes(40), "full_scale_V"),
-}  # fmt: skip
+    "wav without scale": (
+        b"RIFF\0\0\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x64\0\0\0\xc8\0\0\0\2\0\x10\0data\x28\0\0\0" + bytes(40),
+        "full_scale_V",
+    ),
+}
 
 
 @pytest.mark.parametrize("case", BAD)
@@ -402,7 +424,7 @@ def test_compressed_logs_and_their_bounds(tmp_path: Path, monkeypatch: pytest.Mo
 
 @pytest.mark.parametrize("bits", [16, 24, 32, -32, -64])
 def test_recordings(bits: int, tmp_path: Path):
-    # layout of the WAVE form: RIFF specification 1.0, 'fmt ' chunk; checked for 16, 24 and 32 bits by the standard library
+    # layout of the WAVE form: RIFF specification 1.0, 'fmt ' chunk; 16, 24, 32 bits checked by the standard library
     count, codes = 2, np.array([[0, 1], [-3, 5], [100, -100], [7, 0]] * 5)
     if bits < 0:
         data = (codes / 128).astype("<f4" if bits == -32 else "<f8").tobytes()

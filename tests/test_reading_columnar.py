@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timezone
+from datetime import UTC, datetime, timezone
 from pathlib import Path
 
 import numpy as np
@@ -34,12 +34,20 @@ TIMES = {
     "late seconds": ("time_s", pa.array(TIME + 1e6), None),
     "milliseconds": ("t_ms", pa.array((TIME * 1000).astype(np.int32)), None),
     "stamps, us": ("when", stamped(pa.timestamp("us")), datetime(2026, 3, 5, 23, 59, 50, 123456)),
-    "stamps, ns, zone": ("when", stamped(pa.timestamp("ns", "UTC")), datetime(2026, 3, 5, 23, 59, 50, 123456, timezone.utc)),  # noqa: UP017
+    "stamps, ns, zone": (
+        "when",
+        stamped(pa.timestamp("ns", "UTC")),
+        datetime(2026, 3, 5, 23, 59, 50, 123456, UTC),
+    ),
     "epoch, ns": ("timestamp", pa.array(np.round((T0 + 1e6 * TIME) * 1e3).astype(np.int64)), "utc"),
-    "clock": ("time", pa.array(np.round(86_390_000_000 + 1e6 * TIME).astype(np.int64) % 86_400_000_000).cast(pa.time64("us")), None),
+    "clock": (
+        "time",
+        pa.array(np.round(86_390_000_000 + 1e6 * TIME).astype(np.int64) % 86_400_000_000).cast(pa.time64("us")),
+        None,
+    ),
     "duration": ("elapsed", pa.array(np.round(1e6 * TIME).astype(np.int64)).cast(pa.duration("us")), None),
     "words": ("time", stamped(pa.timestamp("us")).cast(pa.string()), datetime(2026, 3, 5, 23, 59, 50, 123456)),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("kind", TIMES)
@@ -152,6 +160,10 @@ def test_what_a_table_cannot_be(tmp_path: Path):
         parquet.write_table(table, path)
         with pytest.raises(LogError, match=wanted):
             list(read_log(path).sweep())
+    feather.write_feather(pa.table({"time_s": TIME, "left_mV": LEFT}), path)
+    path.write_bytes(path.read_bytes().replace(b"left_mV", b"left\xecmV"))
+    with pytest.raises(LogError, match="damaged"):
+        read_log(path)
     parquet.write_table(pa.table({"left_mV": LEFT}), path)
     assert read_log(path, sample_interval_s=0.25).runs[0].duration_s == TIME[-1]
 

@@ -1,9 +1,9 @@
-"""Damaged logs and outside witnesses: time zones from the zone database, numbers from Python, dates from the calendar."""
+"""Damaged logs, and outside witnesses: the zone database, Python's numbers, the calendar. All data are invented."""
 
 from __future__ import annotations
 
 import warnings
-from datetime import date, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -136,8 +136,8 @@ def test_dates_agree_with_the_calendar(moment: datetime, form: str):
 def test_days_that_no_calendar_has_are_refused():
     form = _clock.form_of(["2026-02-28 00:00:00"])
     assert form is not None
-    cells = ["2026-02-29 00:00:00", "2028-02-29 00:00:00", "1900-02-29 00:00:00", "2000-02-29 00:00:00", "2026-04-31 00:00:00",
-             "0000-01-01 00:00:00", "2026-13-01 00:00:00", "2026-06-30 23:59:60", "2026-06-30 24:00:00", "2026-06-30 24:00:01"]  # fmt: skip
+    days = ["2026-02-29", "2028-02-29", "1900-02-29", "2000-02-29", "2026-04-31", "0000-01-01", "2026-13-01"]
+    clocks = ["23:59:60", "24:00:00", "24:00:01"]
+    cells = [f"{day} 00:00:00" for day in days] + [f"2026-06-30 {clock}" for clock in clocks]
     _, good = _clock.parse(_arrow.words(cells), form)
     assert good.tolist() == [False, True, False, True, False, False, False, True, True, False]
-    assert date(2028, 2, 29) and date(2000, 2, 29)

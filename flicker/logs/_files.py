@@ -238,7 +238,11 @@ def to_scratch(stream: Readable, first: bytes, name: str) -> IO[bytes]:
         while chunk := stream.read(BLOCK_BYTES):
             target.write(chunk)
         target.flush()
+    except LogError:
+        target.close()
+        raise
     except OSError as error:
+        target.close()
         raise LogError(f"{name}: no room for its decompressed content in the temporary folder ({error}).") from None
     target.seek(0)
     return target

@@ -110,7 +110,9 @@ def open_table(file: _files.LogFile, inner: IO[bytes] | None, kind: str) -> Parq
 
     try:
         source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
-        return ParquetTable(source) if kind == "parquet" else ArrowTable(source)
+        table = ParquetTable(source) if kind == "parquet" else ArrowTable(source)
+        table.schema.names  # noqa: B018  a damaged name is found here
+        return table
     except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
         raise LogError(f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}).") from None
 

@@ -10,15 +10,16 @@ from collections.abc import Callable
 import numpy as np
 
 CELLS = (
-    "1,234.5", "1.234,5", "1e400", "-1e400", "1e-400", "5e-324", "inf", "-Infinity", "NaN", "nan(7)", "9.9E37", "9.91E37", "OL",
-    "-OL", "OVLD", "", " ", "banana", "0x1F", "1_000", "١٢٣", "1\u00a0234", "−5", "12.3 mV", "3 kV", "5 furlong", "=1+1", "'", '"',
-    '""', "\ufeff", "0000-00-00", "9999-12-31T23:59:60Z", "23:59:60", "24:00:00", "25:61", "12:00 PM", "31/31/2026", "29/02/2025",
-    "1772755190", "1772755190000", "-1", "-0", "+", "-", ".", "e5", "1e", "99999999999999999999", "0.1234567890123456789", "\x1b[2J",
-    "a" * 300, "2026-03-29 02:30:00", "2026-10-25 02:30:00+01:00", "TRUE", "#N/A", "None", "#", "//", "1;2", "1\t2", "µV", "\x00",
+    "1,234.5", "1.234,5", "1e400", "-1e400", "1e-400", "5e-324", "inf", "-Infinity", "NaN", "nan(7)", "9.9E37",
+    "9.91E37", "OL", "-OL", "OVLD", "", " ", "banana", "0x1F", "1_000", "١٢٣", "1\u00a0234", "−5", "12.3 mV", "3 kV",
+    "5 furlong", "=1+1", "'", '"', '""', "\ufeff", "0000-00-00", "9999-12-31T23:59:60Z", "23:59:60", "24:00:00",
+    "25:61", "12:00 PM", "31/31/2026", "29/02/2025", "1772755190", "1772755190000", "-1", "-0", "+", "-", ".", "e5",
+    "1e", "99999999999999999999", "0.1234567890123456789", "\x1b[2J", "a" * 300, "2026-03-29 02:30:00",
+    "2026-10-25 02:30:00+01:00", "TRUE", "#N/A", "None", "#", "//", "1;2", "1\t2", "µV", "\x00",
 )  # fmt: skip
 HEADERS = (
-    "left_mV", "Left (mV)", "CH1 [V]", "left (furlong)", "time", "Time (ms)", "run", "", "temp_C", "left_mV", "unit", "date", "V",
-    "µV", "x" * 500, "mV", "left;right", "=cmd()", "<script>", "time_s", "t", "left_MV", "A", "no",
+    "left_mV", "Left (mV)", "CH1 [V]", "left (furlong)", "time", "Time (ms)", "run", "", "temp_C", "left_mV", "unit",
+    "date", "V", "µV", "x" * 500, "mV", "left;right", "=cmd()", "<script>", "time_s", "t", "left_MV", "A", "no",
 )  # fmt: skip
 
 
@@ -152,8 +153,8 @@ def _joined(data: bytes, rng: np.random.Generator) -> bytes:
 
 
 MUTATORS: tuple[Callable[[bytes, np.random.Generator], bytes], ...] = (
-    _cell, _cell, _cell, _column, _truncate, _bytes, _insert, _drop_lines, _again, _shuffle, _encoding, _separators, _ragged, _packed,
-    _joined,
+    _cell, _cell, _cell, _column, _truncate, _bytes, _insert, _drop_lines, _again, _shuffle, _encoding, _separators,
+    _ragged, _packed, _joined,
 )  # fmt: skip
 
 
