@@ -40,15 +40,15 @@ class View:
         return int(self.place.size)
 
 
-def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float) -> View:
-    """Gather the readable blocks of a channel."""
-    place = np.flatnonzero(part.finite > 0)
+def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools) -> View:
+    """Gather the readable ones of the chosen blocks of a channel."""
+    place = np.flatnonzero((part.finite > 0) & chosen)
     low, high = part.low[place], part.high[place]
     move = np.zeros(place.size)
     if place.size > 1:
         move[1:] = np.maximum(high[1:], high[:-1]) - np.minimum(low[1:], low[:-1])
         move[0] = move[1]
-        border = blocks.after_gap[place]
+        border = blocks.after_gap[place] | (np.diff(place, prepend=place[0] - 1) > 1)
         move[border] = (high - low)[border]
     return View(
         place=place.astype(np.int64),

@@ -13,10 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.logs.spans import holds, spans
 from flicker.signals._movement import SIDE, View, surge_at, view_of
 from flicker.signals._pickup import pick_up_stretches
 from flicker.signals._stillness import SHORTEST_S, far_longer, held_reading, quiet_stretches, textures_of
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.ranges import Ranges
 from flicker.signals.startup import Start
 
 Bools = NDArray[np.bool_]
@@ -64,7 +66,7 @@ def find_lapses(
     blocks: RunBlocks,
     channel: int,
     *,
-    resolution_V: float,
+    ranges: Ranges,
     protection_V: float,
     band_V: float,
 ) -> list[Lapse]:
@@ -76,8 +78,8 @@ def find_lapses(
         Blocks of a stretch of the log, not yet split at power-ups.
     channel : int
         Position of the channel.
-    resolution_V : float
-        Last digit of the channel (0 where none is found).
+    ranges : Ranges
+        Ranges of the meter: movements are compared within one resolution only.
     protection_V : float
         An offset beyond this may have opened a relay.
     band_V : float
@@ -93,7 +95,16 @@ def find_lapses(
     A stretch counts as quiet when the movements from block to block are at least 15 nats (log-likelihood) rarer than
     in the five minutes beside it; exact repeats are compared with how often that very reading was left before.
     """
-    view = view_of(blocks, blocks.channels[channel], resolution_V)
+    part = blocks.channels[channel]
+    out: list[Lapse] = []
+    for digit in sorted({span.resolution_V for span in ranges.spans}):
+        own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
+        chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
+        out += _lapses(view_of(blocks, part, digit, chosen), digit, protection_V, band_V)
+    return sorted(out, key=lambda item: item.first)
+
+
+def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float) -> list[Lapse]:
     if view.size < 4:
         return []
     found: list[Lapse] = []
@@ -118,7 +129,6 @@ def find_lapses(
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
-    found.sort(key=lambda item: item.first)
     return found
 
 

@@ -154,11 +154,11 @@ class Scanner:
                 self._open[2], self._open[3] = float(away[best]), float(values[best])
             elif np.isnan(self._open[3]):
                 self._open[3] = float(values[best])
-        if np.isnan(self._open[3]) and self._open[2] == 0.0:
-            # No reading to trust: that it passed the threshold is all that is known, and on which side.
-            known = part[~np.isnan(part)]
-            if known.size:
-                self._open[2] = float(np.sign(known[0])) * self.enter_V
+        if self._open[5] and abs(self._open[2]) < self.enter_V:
+            # No reading to trust passed the threshold: that it was passed is all that is known, and on which side.
+            beyond = part[np.abs(part) > self.enter_V]
+            if beyond.size:
+                self._open[2] = float(np.sign(beyond[0])) * self.enter_V
 
     def close(self, *, cut: bool) -> None:
         """End an open excursion at the last sample seen (a gap or the end of the log follows)."""

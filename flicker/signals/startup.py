@@ -97,10 +97,10 @@ def find_start(
     total = float(sum(amplitudes))
     if abs(total) < max(need, 5.0 * scatter):
         return None
-    if rise:
-        amplitudes = tuple(a * float(np.exp(since[rise] / t)) for a, t in zip(amplitudes, taus, strict=True))
-        if abs(sum(amplitudes)) > 4 * abs(total):
-            return None
+    # Fitted from its largest reading on, described from the power-up on.
+    amplitudes = tuple(a * float(np.exp(since[rise] / t)) for a, t in zip(amplitudes, taus, strict=True))
+    if abs(sum(amplitudes)) > 4 * abs(total):
+        return None
     grid = np.linspace(0.0, float(since[-1]), 4000)
     curve = sum(a * np.exp(-grid / t) for a, t in zip(amplitudes, taus, strict=True))
     outside = np.flatnonzero(np.abs(curve) > band_V)
@@ -117,7 +117,7 @@ def find_start(
 
 
 def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], tuple[float, ...], float] | None:
-    """Least absolute deviations of level + one or two falling exponentials of one sign, over a grid of time constants."""
+    """Least absolute deviations of a level and one or two exponentials of one sign, over a grid of time constants."""
     if since.size < 6:
         return None
     spread = np.gradient(since) if since.size > 1 else np.ones_like(since)

@@ -140,7 +140,13 @@ def _runs(stretch: RunBlocks, settings: Settings) -> _Pieces:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
     every = [
-        find_lapses(stretch, k, resolution_V=digit, protection_V=settings.protection_V, band_V=settings.settle_band_V)
+        find_lapses(
+            stretch,
+            k,
+            ranges=_ranges(stretch, k, digit, ()),
+            protection_V=settings.protection_V,
+            band_V=settings.settle_band_V,
+        )
         for k, digit in enumerate(digits)
     ]
     power_ups, lapses = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)

@@ -1,0 +1,99 @@
+"""Blocks are exact, and nothing depends on how a source hands out its rows. All data are invented."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from flicker.evidence.assessment import settings_from
+from flicker.evidence.limits import Limits
+from flicker.logs.model import ArraySource, Log
+from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
+from flicker.signals.trace import RunTraces, trace_log
+from flicker.simulate import simulate_log
+from flicker.stats._result import plain
+
+READING = st.one_of(st.floats(-50, 50, width=32), st.sampled_from([np.nan, np.inf, -np.inf]))
+
+
+@settings(max_examples=60, deadline=None)
+@given(arrays(np.float64, st.tuples(st.integers(1, 70), st.sampled_from([1, 3, 10, 20])), elements=READING))
+def test_blocks_hold_what_plain_numpy_says(values: np.ndarray) -> None:
+    found = reduce_blocks(values)
+    for row, low, high, mean, finite, under, over in zip(
+        values, *(found[k] for k in ("low", "high", "mean", "finite", "over_low", "over_high")), strict=True
+    ):
+        good = row[np.isfinite(row)]
+        assert finite == good.size
+        assert (under, over) == (np.sum(row == -np.inf), np.sum(row == np.inf))
+        if good.size:
+            assert (low, high) == (good.min(), good.max())
+            assert mean == pytest.approx(good.mean(), rel=1e-12, abs=1e-12)
+        else:
+            assert np.isnan([low, high, mean]).all()
+    inside = found["middle"][np.isfinite(found["middle"])]
+    assert np.all(inside >= found["low"][np.isfinite(found["low"])] - 1e-9)
+
+
+def _cut(log: Log, rows: int) -> Log:
+    source = log.source
+    assert isinstance(source, ArraySource)
+    values = dict(zip(source.channels, source._values, strict=True))
+    return Log(ArraySource(source.name, source._time, values, source.start, batch_rows=rows))
+
+
+def _facts(runs: list[RunTraces]) -> list[object]:
+    out: list[object] = []
+    for run in runs:
+        out.append(run.run.to_dict())
+        for trace in run.traces:
+            excursions = [getattr(trace.excursions, name).tolist() for name in ("start_s", "end_s", "peak_V", "cut")]
+            out.append([trace.sigma_V, trace.enter_V, trace.observed.tolist(), excursions, trace.life])
+            out.append([gap.to_dict() for gap in trace.unobserved])
+            out.append([plain(trace.two_levels and trace.two_levels.switches), trace.ranges.spans, trace.states])
+            out.append(trace.residual_V.tolist())
+    return out
+
+
+@pytest.mark.parametrize(
+    ("kind", "options"),
+    [
+        ("noisy", {"hours": 0.3, "gaps": 3}),
+        ("timer-nights", {"hours": 1.5, "on_h": 0.3, "off_h": 0.3, "rate_hz": 1.0}),
+        ("lead-off", {"hours": 0.5, "away_s": 400.0}),
+        ("relay-speaker-side", {"floating": False}),
+        ("auto-range", {"hours": 0.5, "rate_per_h": 30.0}),
+        ("noisy-popcorn", {"hours": 0.5, "rate_hz": 10.0}),
+    ],
+)
+@pytest.mark.parametrize("rows", [1, 7, 997])
+def test_results_do_not_depend_on_batches(kind: str, options: dict[str, object], rows: int) -> None:
+    if rows == 1 and kind != "relay-speaker-side":
+        rows = 3
+    log = simulate_log(kind, seed=5, **options).logs[0]  # type: ignore[arg-type]
+    chosen = settings_from(Limits())
+    assert _facts(trace_log(_cut(log, rows), chosen)) == _facts(trace_log(log, chosen))
+
+
+def test_splitting_restarts_the_clock_and_loses_nothing() -> None:
+    bench = simulate_log("steady", hours=0.1, gaps=2, seed=3)
+    whole = reduce_log(bench.logs[0])[0]
+    first, second = split_blocks(whole, [100])
+    assert second.begin_s[0] == 0.0
+    assert second.offset_s == whole.begin_s[100] == second.run.offset_s
+    assert first.run.samples + second.run.samples == whole.run.samples
+    assert first.run.last == second.run.first
+    for before, after, all_of in zip(first.channels, second.channels, whole.channels, strict=True):
+        assert np.array_equal(np.concatenate((before.low, after.low)), all_of.low)
+        assert before.sample_V.size + after.sample_V.size <= all_of.sample_V.size
+    assert len(first.run.gaps) + len(second.run.gaps) == len(whole.run.gaps)
+
+
+@pytest.mark.parametrize(
+    ("cadence", "rows", "size"), [(0.001, None, 1000), (0.5, 1000, 2), (1.0, 1 << 20, 4), (5.0, 50, 1)]
+)
+def test_blocks_cover_a_second_unless_the_log_is_too_long(cadence: float, rows: int | None, size: int) -> None:
+    assert block_rows(cadence, rows) == size

@@ -1,0 +1,107 @@
+"""Ranges of the meter, and levels that switch. All data are invented; the rules are common practice, no source."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from flicker.evidence.assessment import settings_from
+from flicker.evidence.limits import Limits
+from flicker.logs.model import Log
+from flicker.signals.levels import find_two_levels
+from flicker.signals.ranges import find_ranges
+from flicker.signals.trace import Trace, trace_log
+from flicker.simulate import simulate_log
+
+SETTINGS = settings_from(Limits())
+
+
+def _left(kind: str, seed: int, **options: Any) -> Trace:
+    return trace_log(simulate_log(kind, seed=seed, **options).logs[0], SETTINGS)[0].traces[0]
+
+
+def test_a_range_turned_by_hand_is_found() -> None:
+    for seed in range(5):
+        bench = simulate_log("range-change", seed=seed, hours=0.6, noise_V=0.0005, shift_V=0.0)
+        trace = trace_log(bench.logs[0], SETTINGS)[0].traces[0]
+        truth = bench.truth.runs[0]["left"].ranges
+        assert [span.resolution_V for span in trace.ranges.spans] == pytest.approx([1e-5, 1e-3])
+        assert trace.ranges.changes_s[0] == pytest.approx(truth[1].start_s, abs=5.0)
+        assert trace.sigma_V == pytest.approx(0.0005, rel=0.15)  # noise from the fine range alone
+        assert trace.two_levels is None
+        assert trace.enter_V == SETTINGS.excursion_V and trace.observed_s > 0.95 * 0.6 * 3600
+
+
+@pytest.mark.parametrize("kind", ["steady", "steady-coarse", "steady-fine", "noisy", "drifting", "meter-repeats"])
+def test_one_range_stays_one(kind: str) -> None:
+    for seed in range(4):
+        trace = _left(kind, seed, hours=0.5)
+        assert len(trace.ranges.spans) == 1 and np.isinf(trace.ranges.upper_V)
+        assert trace.range_note is None
+
+
+def test_a_meter_that_changes_range_by_itself() -> None:
+    trace = _left("auto-range", 2, hours=2.0, rate_per_h=20.0)
+    assert trace.ranges.upper_V == pytest.approx(0.05, abs=0.01)  # the simulated meter's first range ends at 50 mV
+    assert trace.excursions.count > 10
+    assert trace.excursions.at_least.all()
+    assert np.all(np.abs(trace.excursions.deviation_V) >= trace.enter_V)
+
+
+def test_what_the_last_digit_hides() -> None:
+    rng = np.random.default_rng(1)
+    time = np.arange(3000.0)
+    coarse = np.round((0.05 + 0.03 * rng.standard_normal(3000)) / 0.1) * 0.1
+    trace = trace_log(Log.from_arrays(time, {"left": coarse}), SETTINGS)[0].traces[0]
+    assert trace.enter_V == pytest.approx(0.4)  # four counts of 0.1 V
+    assert trace.range_note is not None and trace.range_note.startswith("this range cannot tell")
+    mixed = np.round((0.003 + 0.03 * rng.standard_normal(3000)) / 0.1) * 0.1
+    mixed[:1500] = np.round(0.003 + 0.0004 * rng.standard_normal(1500), 4)
+    trace = trace_log(Log.from_arrays(time, {"left": mixed}), SETTINGS)[0].traces[0]
+    assert trace.enter_V == SETTINGS.excursion_V
+    ((begin, end, reason),) = [(g.start_s, g.end_s, g.reason) for g in trace.unobserved]
+    assert reason == "this range cannot tell"
+    assert abs(begin - 1500) < 60 and end == pytest.approx(3000.0)
+
+
+def test_no_digit_no_ranges() -> None:
+    time = np.arange(200.0)
+    ranges = find_ranges(time, np.sin(time), np.empty(0), 0.0, 200.0)
+    assert len(ranges.spans) == 1 and ranges.changes_s == ()
+
+
+@pytest.mark.parametrize("options", [{"resolution_V": 0.001}, {"resolution_V": 0.0001, "noise": "flicker"}])
+def test_popcorn_is_found_with_its_levels(options: dict[str, Any]) -> None:
+    for seed in range(3):
+        bench = simulate_log(
+            "noisy-popcorn", seed=seed, hours=2.0, jump_V=0.02, dwell_low_s=60.0, dwell_high_s=120.0, **options
+        )
+        trace = trace_log(bench.logs[0], SETTINGS)[0].traces[0]
+        found = trace.two_levels
+        assert found is not None
+        level = bench.truth.runs[0]["left"].level_V[600:]
+        assert found.jump_V == pytest.approx(0.02, abs=0.001)
+        assert found.high_V - found.low_V == pytest.approx(0.02, abs=0.002)
+        assert found.low_V == pytest.approx(float(level.min()), abs=0.002)
+        high_share = float(np.mean(level > level.min() + 0.01))
+        assert found.dwell_high_s / (found.dwell_high_s + found.dwell_low_s) == pytest.approx(high_share, abs=0.1)
+        assert not np.any(trace.excursions.start_s > 60.0)  # the switching is below the floor of excursions
+
+
+def test_what_is_no_switching() -> None:
+    rng = np.random.default_rng(3)
+    time = np.arange(7200.0)
+    noise = 0.0004 * rng.standard_normal(7200)
+    step = np.where(time > 3000, 0.02, 0.0)
+    up_and_down = np.where((time > 2000) & (time > 2500), 0.02, 0.0)
+    stairs = 0.02 * np.floor(time / 600.0)
+    wander = np.cumsum(rng.standard_normal(7200)) * 0.0003
+    for value in (noise, noise + step, noise + up_and_down, noise + stairs, noise + wander):
+        assert find_two_levels(time, value, most_V=0.04) is None
+    swing = np.where((time // 100) % 2 == 0, 0.0, 0.02)
+    found = find_two_levels(time, noise + swing, most_V=0.04)
+    assert found is not None and found.switches == 71 and found.p_value < 1e-6
+    assert (found.dwell_low_s, found.dwell_high_s) == pytest.approx((100.0, 100.0), abs=2.0)
+    assert find_two_levels(time, noise + 3 * swing, most_V=0.04) is None  # those are excursions
