@@ -493,3 +493,31 @@ def test_a_file_that_changes_between_passes_is_refused(tmp_path: Path):
     parquet.write_table(data.slice(0, 20), path)
     with pytest.raises(LogError, match="changed while"):
         list(log.sweep())
+
+
+@pytest.mark.parametrize(
+    ("cell", "volts"),
+    [
+        ("12.3 mV", 0.0123),
+        ("-1.5e1mV", -0.015),
+        ("+2 V", 2.0),
+        ("0.5 µV", 5e-7),
+        ("3 VDC", 3.0),
+        ("OL mV", math.inf),
+        ("-OL", -math.inf),
+        ("9.9E37 V", math.inf),
+        ("", math.nan),
+        ("1 kV", 1e3),
+        ("1,5 mV", None),
+        ("7", None),
+        ("7 mA", None),
+    ],
+)
+def test_a_unit_in_the_cell_counts_for_that_cell(cell: str, volts: float | None, tmp_path: Path):
+    path = write(tmp_path, "time_s;left\n" + "".join(f"{k};{cell if k == 15 else '0.25 mV'}\n" for k in range(20)))
+    if volts is None:
+        with pytest.raises(LogError, match="line 17"):
+            read_log(path, decimal=".")
+    else:
+        values = columns(read_log(path, decimal="."))[1]["left"]
+        np.testing.assert_array_equal(values, [volts if k == 15 else 0.00025 for k in range(20)])

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs import _arrow, _cells, _sniff
+from flicker.logs import _arrow, _cells, _sniff, _units
 from flicker.logs._plan import Plan
 from flicker.logs.model import LogError
 
@@ -277,14 +277,18 @@ class Cutter:
         layout = self.layout
         column = layout.columns[position]
         cells = pc.utf8_trim(cells, characters='"')
-        good = _arrow.truths(pc.match_substring_regex(cells, _NUMBER_RE2[layout.decimal]))
-        if column.cell_units:
-            good[:] = False
-        bare = pc.utf8_ltrim(cells, characters="+")
+        bare, volts = _without_units(cells) if column.cell_units else (cells, None)
+        good = _arrow.truths(pc.match_substring_regex(bare, _NUMBER_RE2[layout.decimal]))
+        if volts is not None:
+            good &= volts > 0
+        bare = pc.utf8_ltrim(bare, characters="+")
         if layout.decimal == ",":
             bare = pc.replace_substring(bare, ",", ".")
         values = np.full(good.size, np.nan)
         values[good] = _arrow.floats(pc.cast(bare.filter(_arrow.mask(good)), pa.float64()))
+        for unit in () if volts is None else np.unique(volts[good]):
+            rows = good & (volts == unit)
+            values[rows] = _cells.to_volts(values[rows], float(unit))
         rest = np.flatnonzero(~good & ~drop)
         if rest.size:
             coded = pc.dictionary_encode(cells.take(_arrow.places(rest)))
@@ -378,6 +382,18 @@ class Cutter:
 def table_is_empty(error: Exception) -> bool:
     """Whether pyarrow found no rows at all."""
     return "Empty CSV" in str(error)
+
+
+def _without_units(cells: Any) -> tuple[Any, Floats]:
+    """Split cells such as '12.3 mV' into the number's text and volts per unit; 0 where there is no unit of volts."""
+    import pyarrow.compute as pc
+
+    fields = _arrow.single(
+        pc.extract_regex(cells, r"^(?P<n>[^A-Za-zµμ]*(?:[eE][+-]?\d+)?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)$")
+    )
+    coded = pc.dictionary_encode(pc.fill_null(fields.field("u"), ""))
+    volts = np.array([_units.volts_per(unit) or 0.0 for unit in coded.dictionary.to_pylist()])
+    return pc.utf8_trim_whitespace(pc.fill_null(fields.field("n"), "")), volts[_arrow.whole(coded.indices)]
 
 
 def _digits(cell: str, decimal: str) -> int:
