@@ -111,8 +111,11 @@ def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, f
         def objection(log_rate: float) -> float:
             return float(_root(value, cost, n, tail.exposure, log_rate, way)[0]) - cut
 
-        if objection(ends[1] if way > 0 else ends[0]) <= 0:
-            return ends[1] if way > 0 else -math.inf
+        lenient, strict = ends[:: 1 if way > 0 else -1]
+        if objection(strict) <= 0:
+            return strict if way > 0 else -math.inf
+        if objection(lenient) >= 0:  # no tail of the range of shapes that reaches the level fits the peaks
+            return lenient
         return float(optimize.brentq(objection, *ends, xtol=1e-6))
 
     out = []
