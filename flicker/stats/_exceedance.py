@@ -17,7 +17,7 @@ from flicker.stats._result import Result
 if TYPE_CHECKING:
     from flicker.stats._peaks import TailFit
 
-BOOTSTRAPS = 299
+BOOTSTRAPS = 199
 CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
 FARTHEST = 80.0  # in logs: rates and levels beyond e**80 times those seen are nothing and everything
 LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough

@@ -139,7 +139,7 @@ class TailFit(Result):
         Notes
         -----
         Profile likelihood of the rate of peaks above the level (counts Poisson, excesses generalised Pareto, shape
-        within its range). Below 60 peaks the cut is calibrated by 299 simulations at the limit itself, and never
+        within its range). Below 60 peaks the cut is calibrated by 199 simulations at the limit itself, and never
         below the usual one.
         """
         level = _level(level, self.threshold)

@@ -126,12 +126,12 @@ def tail_trend_test(
 
     def value(growth: float) -> float:
         scaled = y * np.exp(-growth * u)
-        return _gpd.fit(scaled, tail.shape_range).value - growth * float(u.sum())
+        return _gpd.highest(scaled, tail.shape_range) - growth * float(u.sum())
 
-    found = optimize.minimize_scalar(lambda b: -value(b), bounds=(-8.0, 8.0), method="bounded", options={"xatol": 1e-4})
+    found = optimize.minimize_scalar(lambda b: -value(b), bounds=(-8.0, 8.0), method="bounded", options={"xatol": 1e-3})
     best, drop = float(found.x), -float(found.fun) - 0.5 * float(special.chdtri(1, 1.0 - confidence))
     ends = [
-        float(optimize.brentq(lambda b: value(b) - drop, way * 12.0, best, xtol=1e-4))
+        float(optimize.brentq(lambda b: value(b) - drop, way * 12.0, best, xtol=1e-3))
         if value(way * 12.0) < drop
         else way * math.inf
         for way in (-1.0, 1.0)

@@ -1,0 +1,177 @@
+"""Tails of peaks against Coles (2001), reference libraries and simulations with known truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from flicker.stats.extremes import fit_maxima, fit_tail, share_above, tail_trend_test
+
+DATA = Path(__file__).parent / "data"
+
+
+def rain() -> np.ndarray:
+    return np.loadtxt(DATA / "rain_exceedances.csv", delimiter=",", skiprows=2, usecols=1)
+
+
+def peaks(n: int, seed: int, shape: float = 0.1) -> np.ndarray:
+    """Invented peaks in volts above 40 mV."""
+    e = np.random.default_rng(seed).standard_exponential(n)
+    return 0.04 + 0.05 * np.expm1(shape * e) / shape
+
+
+def test_rain_has_the_published_tail():
+    # EX-1: Coles (2001) section 4.4: scale 7.44 (0.959), shape 0.184 (0.101), from memory; R evd::fpot to five digits
+    fit = fit_tail(rain(), 30.0, exposure=17531.0)
+    assert fit.count == 152
+    assert (fit.scale, fit.shape) == pytest.approx((7.44110, 0.18452), rel=1e-3)
+    assert (fit.scale_se, fit.shape_se) == pytest.approx((0.9587, 0.1012), rel=1e-3)
+    assert -fit.log_likelihood == pytest.approx(485.0937, abs=1e-3)
+    # the normal interval is -0.014 to 0.383 (Coles, from memory); the profile leans to heavier tails
+    assert -0.014 < fit.shape_low < 0.05
+    assert 0.383 < fit.shape_high < 0.45
+
+
+def test_rain_has_the_published_hundred_year_level():
+    # EX-2: 106.3426, delta-method variance 434.7 (R); Coles from memory: 106.3, variance 431.3
+    level = fit_tail(rain(), 30.0, exposure=17531.0).level_for(36500.0)
+    assert level.level == pytest.approx(106.3426, rel=1e-3)
+    assert level.se**2 == pytest.approx(434.7, rel=0.01)
+    # Coles (2001) section 4.4.3, profile interval 81.6 to 185.7, from memory; ours also lets the rate vary
+    assert (level.low, level.high) == pytest.approx((81.6, 185.7), rel=0.02)
+
+
+def test_port_pirie_has_the_published_law():
+    # EX-3: Coles (2001) section 3.4.1 (3.87, 0.198, -0.050), from memory; R evd::fgev
+    fit = fit_maxima(np.loadtxt(DATA / "portpirie.csv", skiprows=2))
+    assert (fit.location, fit.scale, fit.shape) == pytest.approx((3.874751, 0.1980489, -0.0501166), rel=1e-3)
+    assert (fit.location_se, fit.scale_se, fit.shape_se) == pytest.approx((0.02793, 0.02025, 0.09826), rel=2e-3)
+    assert fit.log_likelihood == pytest.approx(4.339058, abs=1e-5)
+
+
+@pytest.mark.parametrize(("n", "seed", "shape"), [(25, 1, 0.2), (60, 2, -0.2), (400, 3, 0.4)])
+def test_fit_agrees_with_scipy(n, seed, shape):
+    # reference library: scipy.stats.genpareto (its c is our shape)
+    x = peaks(n, seed, shape)
+    fit = fit_tail(x, 0.04)
+    c, _, scale = stats.genpareto.fit(x - 0.04, floc=0)
+    theirs = stats.genpareto.logpdf(x - 0.04, fit.shape, 0, fit.scale).sum()
+    assert fit.log_likelihood == pytest.approx(theirs, rel=1e-9)
+    assert fit.log_likelihood >= stats.genpareto.logpdf(x - 0.04, c, 0, scale).sum() - 1e-6
+    assert (fit.shape, fit.scale) == pytest.approx((c, scale), rel=5e-3, abs=1e-3)
+    assert fit.share_beyond(0.2) == pytest.approx(stats.genpareto.sf(0.16, fit.shape, 0, fit.scale), rel=1e-9)
+
+
+def test_profile_interval_ends_where_the_likelihood_has_fallen_by_half_of_chi_square():
+    x = rain()
+    fit = fit_tail(x, 30.0)
+    drop = stats.chi2.ppf(0.95, 1) / 2
+    for shape in (fit.shape_low, fit.shape_high):
+        scales = np.linspace(0.3, 3, 20_001) * fit.scale
+        best = max(stats.genpareto.logpdf((x - 30)[:, None], shape, 0, part[None, :]).sum(axis=0).max()
+                   for part in np.array_split(scales, 40))  # fmt: skip
+        assert fit.log_likelihood - best == pytest.approx(drop, abs=1e-3)
+
+
+def test_rate_and_share_have_exact_limits():
+    # RI-1 (Garwood): 20 events, 12.21651959 to 30.88837790; ZE-3 (Clopper-Pearson): 1 of 10 and 0 of 10
+    fit = fit_tail(peaks(20, 4), 0.04, exposure=2.0)
+    assert (fit.rate_low, fit.rate_high) == pytest.approx((12.21651959 / 2, 30.88837790 / 2), rel=1e-8)
+    one = share_above([1, 1, 1, 1, 1, 1, 1, 1, 1, 2], 1.5)
+    assert (one.low, one.high) == pytest.approx((0.002528578544, 0.4450161170), rel=1e-8)
+    assert share_above(np.ones(10), 1.5).high == pytest.approx(0.3084971078, rel=1e-8)
+
+
+def test_few_peaks_give_an_upper_bound_and_the_count_beside_it():
+    chance = fit_tail(peaks(12, 5), 0.04, exposure=4.0).chance_above(0.75, 4.0)
+    assert (chance.bound, chance.low) == ("upper", 0.0)
+    assert chance.high > 0.1  # twelve peaks cannot exclude a tail that reaches it
+    assert (chance.share.above, chance.share.count) == (0, 12)
+    assert "upper bound only" in chance.caution
+    many = fit_tail(peaks(60, 6), 0.04, exposure=4.0).chance_above(0.12, 1.0)
+    assert many.bound == "two-sided"
+    assert many.low < many.chance < many.high
+
+
+def test_chance_of_the_threshold_itself_is_that_of_any_peak():
+    fit = fit_tail(peaks(80, 7), 0.04, exposure=10.0)
+    chance = fit.chance_above(0.04, 0.5)
+    assert chance.expected == pytest.approx(4.0)
+    assert chance.chance == pytest.approx(-np.expm1(-4.0))
+    # likelihood limits of a Poisson rate of 80: 63.8 to 98.8 (solved by hand from 80 log(m/80) - m + 80 = -1.9207)
+    assert (chance.low, chance.high) == pytest.approx((-np.expm1(-63.76 / 20), -np.expm1(-98.82 / 20)), abs=2e-3)
+
+
+def test_the_unit_of_volts_and_of_time_does_not_matter():
+    x = peaks(30, 8)
+    one = fit_tail(x, 0.04, exposure=2.0)
+    other = fit_tail(1000 * x, 40.0, exposure=7200.0)
+    assert other.shape == pytest.approx(one.shape, abs=1e-6)
+    assert other.scale == pytest.approx(1000 * one.scale, rel=1e-6)
+    first, second = one.chance_above(0.3, 1.0), other.chance_above(300.0, 3600.0)
+    assert (second.chance, second.high) == pytest.approx((first.chance, first.high), abs=1e-4)
+
+
+def test_chances_grow_with_time_and_fall_with_the_level():
+    fit = fit_tail(peaks(25, 9), 0.04, exposure=4.0)
+    levels = [fit.chance_above(level, 4.0).high for level in (0.1, 0.3, 0.9)]
+    times = [fit.chance_above(0.3, ahead).high for ahead in (1.0, 4.0, 16.0)]
+    assert levels == sorted(levels, reverse=True)
+    assert times == sorted(times)
+
+
+def test_the_bound_from_ten_peaks_covers():
+    """Truth: exponential excesses; level passed 0.3 times on average ahead; 40 logs put 3.4 points on 95 %."""
+    covered = 0
+    for i in range(40):
+        x = np.random.default_rng(i).standard_exponential(10)
+        level = float(-np.log(0.3 / 10))
+        covered += fit_tail(x, 0.0, exposure=1.0).chance_above(level, 1.0).high >= -np.expm1(-0.3)
+    assert covered / 40 >= 0.85
+
+
+def test_growth_inside_the_tail_is_found_and_luck_is_not():
+    rng = np.random.default_rng(10)
+    t = np.sort(rng.random(40)) * 7200
+    grown = tail_trend_test(0.04 + 0.05 * rng.standard_exponential(40) * 9 ** (t / 7200), t, 0.04)
+    assert grown.p_value < 0.01
+    assert grown.growth_low < 9 < grown.growth_high
+    lucky = 0.04 + 0.05 * rng.standard_exponential(40)
+    lucky[[37, 39]] = 3.0
+    assert tail_trend_test(lucky, t, 0.04).p_value > 0.01
+    # null: 40 logs of exponential excesses put 3.4 points of Monte Carlo error on 5 %
+    even = [tail_trend_test(rng.standard_exponential(15), np.sort(rng.random(15)), 0.0).p_value for _ in range(40)]
+    assert np.mean(np.array(even) <= 0.05) <= 0.15
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: fit_tail([1, 2, 3, 4], 0.0), "peaks must hold 5 or more above the threshold 0.0, got 4"),
+        (lambda: fit_tail([2.0] * 8, 0.0), "peaks must differ"),
+        (lambda: fit_tail([1, 2, 3, 4, float("inf")], 0.0), "peaks must be finite"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.0, exposure=0), "exposure must be"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.0, confidence=95), "confidence must lie between 0 and 1"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.0, shape_range=(0.5, -0.5)), "shape_range must be"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.5).chance_above(2, 1), "exposure must be given to fit_tail"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.5, exposure=1).chance_above(0.1, 1), "level must be at or above"),
+        (lambda: fit_tail([1, 2, 3, 4, 5], 0.5, exposure=1).level_for(10), "20 peaks"),
+        (lambda: share_above([], 1.0), "peaks must hold"),
+        (lambda: tail_trend_test([1, 2, 3, 4, 5], [1, 2], 0.0), "times must hold one number per peak"),
+        (lambda: fit_maxima([1, 2, 3]), "maxima must hold 10"),
+        (lambda: fit_maxima([1.0] * 12), "maxima must differ"),
+    ],
+)
+def test_bad_input_is_named(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
+
+
+def test_results_are_plain():
+    fit = fit_tail(peaks(25, 11), 0.04, exposure=4.0)
+    assert "excesses" not in fit.to_dict()
+    for result in (fit, fit.chance_above(0.3, 4.0), fit.level_for(4.0), share_above([1.0], 2.0)):
+        assert result.to_json()
