@@ -15,13 +15,24 @@ if TYPE_CHECKING:
     from flicker.logs.model import Log
 
 
-def add_log_options(parser: argparse.ArgumentParser) -> None:
-    """Options that tell how a log is to be read; each overrules what the file suggests."""
+def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
+    """Options that tell how a log is to be read; each overrules what the file suggests.
+
+    ``interval`` is False for a command that has a --sample-interval of its own.
+    """
     group = parser.add_argument_group("reading")
     group.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
     group.add_argument("--channels", metavar="NAME[,NAME]", help="only these columns")
     group.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the file does not tell")
-    group.add_argument("--interval", type=float, metavar="S", help="seconds between samples, where no column tells")
+    if interval:
+        group.add_argument(
+            "--sample-interval", type=float, metavar="S", help="seconds between samples, where no column tells"
+        )
+    group.add_argument("--time-unit", metavar="s|ms|us", help="unit of a time column of bare numbers")
+    days = group.add_mutually_exclusive_group()
+    days.add_argument("--day-first", action="store_true", default=None, help="dates are day, month, year")
+    days.add_argument("--month-first", dest="day_first", action="store_false", help="dates are month, day, year")
+    group.add_argument("--decimal", choices=(".", ","), help="decimal sign, where the file does not tell")
     group.add_argument("--full-scale", type=float, metavar="V", help="volts at full scale of a WAV recording")
     group.add_argument(
         "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
@@ -38,7 +49,10 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
             path,
             channels=channels,
             unit=arguments.unit,
-            sample_interval_s=arguments.interval,
+            sample_interval_s=arguments.sample_interval,
+            time_unit=arguments.time_unit,
+            day_first=arguments.day_first,
+            decimal=arguments.decimal,
             full_scale_V=arguments.full_scale,
             run_gap_s=arguments.run_gap,
         )

@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
-    add_log_options(parser)
+    add_log_options(parser, interval=False)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -53,9 +53,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
     command = _command(arguments.on_alarm)
     names = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
-    if arguments.interval is not None and not arguments.interval > 0:
-        raise ValueError(f"--interval must be above 0 seconds, got {arguments.interval:g}")
-    wishes = Wishes(tuple(names) if names else None, arguments.unit, arguments.interval)
+    if arguments.sample_interval is not None and not arguments.sample_interval > 0:
+        raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval:g}")
+    wishes = Wishes(tuple(names) if names else None, arguments.unit, arguments.sample_interval)
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
     from flicker.present.terminal_watch import Screen
 
