@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Any
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
-from flicker.present._markup import Child, Markup, facts, table, tag
+from flicker.present._markup import Child, Markup, facts, table, tag, text
 from flicker.present._report_assessment import cautions, foot, glossary, mast, number, p_text, stamp
 
 if TYPE_CHECKING:
     from flicker.present.report import Pictures
 
+CURED = {"shown": "shown", "not yet": "not yet shown", "no": "no, the fault is still there"}
 COMPARED = {
     "ratio": "rate after over rate before",
     "noise_ratio": "noise after over noise before",
     "level_shift_V": "shift of the level at rest",
     "size_change": "size of the swings",
-    "occupied": "share of time with swings",
 }
 
 
@@ -29,30 +29,34 @@ def comparison_page(
     """Title and body of the page of a comparison."""
     from flicker.present import charts
 
-    cards = [_compared(item) for item in told["channels"]]
-    parts: list[Child] = [
-        mast("Before and after", "Did the repair change anything, and is the fault gone?"),
-        tag("section", tag("h2", "Outcome"), tag("div", cards, class_="tags")),
-        tag("section", tag("h2", "Evidence"), pictures.figure(charts.before_after, told), _numbers(told)),
-    ]
+    parts: list[Child] = [mast("Before and after", "Did the repair change anything, and is the fault gone?")]
+    steps = told.get("steps") or [told]
+    for step in steps:
+        names = " to ".join(step.get("stages") or ("before", "after"))
+        cards = [_compared(item) for item in step["channels"]]
+        parts.append(tag("section", tag("h2", f"From {names}"), tag("div", cards, class_="tags")))
+    parts.append(tag("h2", "Evidence"))
+    for step in steps:
+        if len(steps) > 1:
+            parts.append(tag("h3", f"From {' to '.join(step['stages'])}"))
+        parts.extend((pictures.figure(charts.before_after, step), _numbers(step)))
     for side in ("before", "after"):
         judged = getattr(result, f"{side}_assessment", None)
         if judged is not None:
             parts.append(_side(side, judged, pictures, logs))
     parts.extend((cautions(list(told.get("cautions") or [SAFETY])), glossary(), foot()))
-    return "Before and after", Markup("".join(str(part) for part in parts))
+    return "Before and after", Markup(text(parts))
 
 
 def _compared(item: Mapping[str, Any]) -> Markup:
     pairs: list[tuple[str, Child]] = []
     if item.get("cured"):
-        pairs.append(("Cured", str(item["cured"])))
-    hours = item.get("clean_hours_needed")
+        pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
+    hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
     if hours:
-        pairs.append(
-            ("What next", f"Log {hours_text(float(hours))} more without an episode before it counts as cured.")
-        )
-    fitness = item.get("fitness")
+        also = f" (or {starts} cold starts)" if starts else ""
+        pairs.append(("What next", f"Log {hours_text(float(hours))} more{also} without an episode."))
+    fitness = (item.get("after") or {}).get("fitness")
     return tag(
         "section",
         stamp(str(fitness)) if fitness else None,
@@ -90,6 +94,8 @@ def _how(found: Mapping[str, Any]) -> str:
     said = [str(found["reads"])] if found.get("reads") else []
     if found.get("p_value") is not None:
         said.append(f"p {p_text(float(found['p_value']))}")
+    if found.get("note"):
+        said.append(str(found["note"]))
     if found.get("method"):
         said.append(str(found["method"]))
     return " · ".join(said)
@@ -104,7 +110,20 @@ def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Ma
         parts.append(tag("h3", f"Channel {item.channel}, {side}"))
         parts.append(tag("p", item.reads))
         parts.append(pictures.figure(charts.overview, judged, item.channel, logs=logs))
-    return Markup(str(tag("section", parts)) + str(_sources(judged, logs)))
+    return Markup(text([tag("section", parts), _sources(judged, logs)]))
+
+
+def _demonstrated(told: Mapping[str, Any]) -> Markup:
+    rows = [
+        (
+            f"{int(row['allowed'])}",
+            tag("td", f"{number(float(row['max_rate_per_h']))} per hour", class_="num"),
+            tag("td", hours_text(float(row["hours"])), class_="num"),
+        )
+        for row in told.get("demonstrate") or ()
+    ]
+    heads = ("episodes allowed", "excludes more than", "observed time")
+    return table(heads, rows, caption="To show it gone after a repair") if rows else Markup("")
 
 
 def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]:
@@ -150,8 +169,9 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
             pictures.figure(charts.soak, told),
             table(("confidence", "soak"), rows) if rows else None,
         ),
+        _demonstrated(told),
         cautions(lines),
         glossary(),
         foot(),
     ]
-    return heading, Markup("".join(str(part) for part in body))
+    return heading, Markup(text(body))

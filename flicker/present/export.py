@@ -10,7 +10,8 @@ from typing import Any
 
 from flicker.present.writing import write_whole
 
-LONG_DECIMALS = re.compile(r"(?<=[\s,(\"MLHVZ-])(\d+\.\d\d)\d+")  # a hundredth of a point is finer than any print
+LONG_DECIMALS = re.compile(r"(?<=[\s,(\"a-zA-Z-])(\d+\.\d\d)\d+")  # a hundredth of a point is finer than any print
+NUMBERED = re.compile(r"\b(clip|gradient_)(\d+)\b")
 
 
 def svg_of(spec: dict[str, Any]) -> str:
@@ -18,6 +19,9 @@ def svg_of(spec: dict[str, Any]) -> str:
     import vl_convert as vlc
 
     drawn = str(vlc.vegalite_to_svg(json.dumps(spec), allowed_base_urls=[]))
+    # The renderer numbers its marks on through its whole life; here each picture begins at 0, so that it can be repeated.
+    order = {name: f"{name[0]}{place}" for place, name in enumerate(dict.fromkeys(NUMBERED.findall(drawn)))}
+    drawn = NUMBERED.sub(lambda found: order[found.group(1), found.group(2)], drawn)
     return LONG_DECIMALS.sub(r"\1", drawn)
 
 

@@ -11,6 +11,7 @@ import base64
 import hashlib
 import json
 import os
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -40,7 +41,7 @@ class Pictures:
             chart = make(*args, **options)
         except NothingToDraw:
             return None
-        spec = chart.to_dict()
+        spec = _named_in_order(chart.to_dict())
         spec.pop("title", None)
         number = f"chart-{len(self.specs) + 1}"
         self.specs.append(spec)
@@ -60,6 +61,15 @@ class Pictures:
             f'<script type="application/json" id="chart-{number}">{inert_json(spec)}</script>\n'
             for number, spec in enumerate(self.specs, 1)
         )
+
+
+def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:
+    """Replace the names that Altair draws at random, so that the same logs give the same page."""
+    told = json.dumps(spec)
+    for place, name in enumerate(dict.fromkeys(re.findall(r'"(view_[0-9a-f]{6,}[_0-9]*)"', told))):
+        told = told.replace(f'"{name}"', f'"view_{place}"')
+    named: dict[str, Any] = json.loads(told)
+    return named
 
 
 def inert_json(value: Any) -> str:
@@ -106,7 +116,7 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
         from flicker.present._report_assessment import assessment_page
 
         title, body = assessment_page(result, pictures, list(logs or ()))
-    elif schema.startswith("flicker/comparison/"):
+    elif schema.startswith(("flicker/comparison/", "flicker/stages/")):
         from flicker.present._report_plans import comparison_page
 
         title, body = comparison_page(told, result, pictures, list(logs or ()))

@@ -22,7 +22,10 @@
     figure.classList.add("drawn");
     var wide = live.clientWidth;
     // ast: Vega's own interpreter, so that no code is made from text and the page's policy can forbid that.
-    return vegaEmbed(live, fitted(spec, wide), { ast: true, actions: false, renderer: "svg" }).catch(function (problem) {
+    return vegaEmbed(live, fitted(spec, wide), {
+      ast: true, actions: false, renderer: "svg",
+      logLevel: 1 // errors only: a brush without a swing in it is no reason to warn the reader
+    }).catch(function (problem) {
       figure.classList.remove("drawn");
       console.error(problem);
     });

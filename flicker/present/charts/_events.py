@@ -316,7 +316,8 @@ def coincidence(assessment: Assessment) -> Any:
     if len(assessment.records) < 2:
         raise NothingToDraw("one channel alone has nothing to coincide with; two are needed")
     strip = frame.strip_of(assessment.records[0])
-    names = [record.channel for record in assessment.records]
+    tones = [frame.colour_of(assessment, record.channel) for record in assessment.records]
+    names = [frame.label(record.channel) for record in assessment.records]
     rows: list[dict[str, Any]] = []
     shared = 0
     for record in assessment.records:
@@ -328,7 +329,7 @@ def coincidence(assessment: Assessment) -> Any:
         rows.extend(
             {
                 "x": own.x(int(found.run[k]), found.start_s[k]),
-                "channel": record.channel,
+                "channel": frame.label(record.channel),
                 "which": "all channels at once" if found.common[k] else "this channel alone",
             }
             for k in keep
@@ -353,7 +354,7 @@ def coincidence(assessment: Assessment) -> Any:
             color=alt.Color(
                 "channel:N",
                 legend=None,
-                scale=alt.Scale(domain=names, range=[frame.colour_of(assessment, name) for name in names]),
+                scale=alt.Scale(domain=names, range=tones),
             ),
             tooltip=["which:N"],
         )

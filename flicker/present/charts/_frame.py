@@ -31,6 +31,7 @@ SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
 def finish(chart: Any, caption: str, note: str, *, width: int = WIDTH) -> Any:
     """Give a chart its caption (what is found), its note (how it is drawn), and the description of both."""
+    caption, note = (" ".join(part.split()) for part in (caption, note))
     title = alt.TitleParams(
         text=textwrap.wrap(caption, max(30, round(width / 7.0))),
         subtitle=textwrap.wrap(note, max(40, round(width / 5.4))),
@@ -66,6 +67,12 @@ def _seven_digits(number: Floats) -> Floats:
     out = np.full(number.shape, np.nan)
     out[np.isfinite(number)] = (np.round(number * up / down) * down / up)[np.isfinite(number)]
     return out
+
+
+def label(text: str) -> str:
+    """Text as a chart may carry it: one line (Vega's expressions know no line separators), not endless."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return line if len(line) <= 60 else f"{line[:57]}..."
 
 
 def pick(assessment: Assessment, channel: str | None) -> ChannelAssessment:

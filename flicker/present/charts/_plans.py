@@ -45,7 +45,7 @@ def before_after(comparison: Any) -> Any:
             )
             rows.append(
                 {
-                    "channel": item["channel"],
+                    "channel": frame.label(item["channel"]),
                     "side": side,
                     "rate": rate["per_hour"],
                     "low": rate.get("low_per_hour") or 0.0,
@@ -62,7 +62,7 @@ def before_after(comparison: Any) -> Any:
     tone = alt.Color(
         "side:N", legend=None, scale=alt.Scale(domain=["before", "after"], range=[palette.BRASS, palette.PETROL])
     )
-    order = [item["channel"] for item in told["channels"]]
+    order = [frame.label(item["channel"]) for item in told["channels"]]
     chart = (
         alt.layer(
             alt.Chart().mark_rule(strokeWidth=4, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y, color=tone),

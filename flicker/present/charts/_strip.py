@@ -25,6 +25,7 @@ SHADES = {
     "not observed": palette.UNSEEN,
     "relay open": palette.RELAY,
 }
+POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
 FRAMES = 12
 
@@ -194,7 +195,7 @@ def _layers(
     marks = _mark_rows(item, strip, factor)
     title = f"offset ({unit})"
     data, line_data, mark_data, shade_data = values(rows), values(lines), values(marks), values(shades)
-    labels = values(_label_rows(shades, strip))
+    labels = _label_rows(shades, strip)
 
     def make(scale: Any, brush: Any) -> list[Any]:
         x = alt.X("x:Q", scale=scale, title=strip.axis_title)
@@ -217,11 +218,12 @@ def _layers(
                 .mark_rect(clip=True)
                 .encode(x=x, x2="x2:Q", color=tone, tooltip=["kind:N", "why:N"])
             )
-            layers.append(
-                alt.Chart(labels)
-                .mark_text(align="left", baseline="top", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                .encode(x=x, y=alt.value(3), text="kind:N")
-            )
+            if labels:
+                layers.append(
+                    alt.Chart(values(labels))
+                    .mark_text(align="left", baseline="top", dx=3, fontSize=10, color=palette.FAINT, clip=True)
+                    .encode(x=x, y=alt.value(3), text="kind:N")
+                )
         layers.append(
             seen(alt.Chart(data))
             .mark_area(clip=True, color=colour, fillOpacity=0.75, line=False, stroke=colour, strokeWidth=0.9)
@@ -240,21 +242,21 @@ def _layers(
             )
         )
         if marks:
-            for sign, shape in ((1, "triangle-up"), (-1, "triangle-down")):
-                layers.append(
-                    seen(alt.Chart(mark_data).transform_filter(f"datum.sign == {sign}"))
-                    .mark_point(shape=shape, size=42, filled=True, color=palette.ALARM, clip=True, opacity=0.9, dy=0)
-                    .encode(
-                        x=x,
-                        y=alt.Y("v:Q", title=title),
-                        tooltip=[
-                            alt.Tooltip("when:N", title="run and time"),
-                            alt.Tooltip("v:Q", title=f"peak ({unit})", format=".4~g"),
-                            alt.Tooltip("lasts:Q", title="lasts (s)", format=".3~g"),
-                            alt.Tooltip("note:N", title="note"),
-                        ],
-                    )
+            layers.append(
+                seen(alt.Chart(mark_data))
+                .mark_point(size=42, filled=True, color=palette.ALARM, clip=True, opacity=0.9)
+                .encode(
+                    x=x,
+                    y=alt.Y("v:Q", title=title),
+                    shape=alt.Shape("sign:N", legend=None, scale=alt.Scale(domain=POINTERS, range=POINTERS)),
+                    tooltip=[
+                        alt.Tooltip("when:N", title="run and time"),
+                        alt.Tooltip("v:Q", title=f"peak ({unit})", format=".4~g"),
+                        alt.Tooltip("lasts:Q", title="lasts (s)", format=".3~g"),
+                        alt.Tooltip("note:N", title="note"),
+                    ],
                 )
+            )
         if brush is None and len(strip.numbers) > 1:
             begins = np.array([strip.x(k, 0.0) for k in range(len(strip.numbers))])
             layers.append(
@@ -314,7 +316,7 @@ def _mark_rows(item: ChannelAssessment, strip: Strip, factor: float) -> list[dic
             {
                 "x": strip.x(place, 0.5 * (row.start_s + row.end_s)),
                 "v": row.peak_V * factor,
-                "sign": 1 if row.deviation_V >= 0 else -1,
+                "sign": POINTERS[row.deviation_V < 0],
                 "lasts": row.duration_s,
                 "when": f"run {row.run + 1}, {clock_text(row.start_s)}",
                 "note": "at least (cut, or over range)" if row.at_least else row.phase,

@@ -1,0 +1,211 @@
+"""The evidence page: escaped, complete, offline, the same every time. All logs are invented."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import itertools
+import json
+import re
+from html.parser import HTMLParser
+
+import browser
+import numpy as np
+import pytest
+
+from flicker import Log, LogError, assess, compare, plan_soak, read_log, simulate_log
+from flicker.present import _markup
+from flicker.present.report import inert_json, report_html, write_report
+
+NASTY = "</script><script>alert(1)</script>&\u2028\"'"
+
+needs_chromium = pytest.mark.skipif(browser.CHROMIUM is None, reason="no Chromium on this machine (Debian: chromium)")
+
+
+class Page(HTMLParser):
+    """What a browser would make of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.scripts: list[tuple[dict[str, str | None], str]] = []
+        self.said: list[str] = []
+        self._inside: str | None = None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._inside = tag
+        if tag == "script":
+            self.scripts.append((dict(attrs), ""))
+
+    def handle_data(self, data):
+        if self._inside == "script":
+            self.scripts[-1] = (self.scripts[-1][0], self.scripts[-1][1] + data)
+        elif self._inside != "style":
+            self.said.append(data)
+
+    def handle_endtag(self, tag):
+        self._inside = None
+
+    @property
+    def text(self) -> str:
+        return " ".join("".join(self.said).split())
+
+
+@pytest.fixture(scope="module")
+def nasty():
+    """Two runs with hostile names; the first channel swings to 1.2 V, the second is calm."""
+    logs = []
+    for number in range(2):
+        rng = np.random.default_rng(number)
+        time_s = np.arange(4000) * 0.5
+        left, right = 0.003 + 4e-4 * rng.standard_normal((2, 4000))
+        for at in range(400, 3800, 350):
+            left[at : at + 4] += 1.2
+        logs.append(Log.from_arrays(time_s, {NASTY: left, "right": right}, name=f"{NASTY}{number}"))
+    return assess(logs), logs
+
+
+@pytest.fixture(scope="module")
+def page(nasty):
+    text = report_html(nasty[0], logs=nasty[1])
+    return text, Page(text)
+
+
+@pytest.fixture(scope="module")
+def demo(request, tmp_path_factory):
+    """Pages of all kinds, on disk."""
+    folder = tmp_path_factory.mktemp("pages")
+    data = request.config.rootpath / "demo_data"
+    before = [read_log(data / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
+    after = [read_log(data / f"a45_3_part_replaced_{k}.csv") for k in (1, 2, 3)]
+    made = {
+        "assessment": write_report(assess(before), folder / "assessment.html", logs=before),
+        "comparison": write_report(compare(before, after), folder / "comparison.html"),
+        "soak": write_report(plan_soak(count=6, hours=5.0), folder / "soak.html"),
+    }
+    return made, data
+
+
+def test_hostile_text_stays_text(page):
+    text, parsed = page
+    assert NASTY.replace("\u2028", " ") in parsed.text.replace("\u2028", " ")
+    assert "alert(1)</script>" not in text
+    kinds = [attrs.get("type") for attrs, _ in parsed.scripts]
+    assert kinds.count(None) == 2 and set(kinds) == {None, "application/json"}
+    for attrs, content in parsed.scripts:
+        if attrs.get("type") == "application/json":
+            assert not set("<>&\u2028\u2029") & set(content)
+            assert json.loads(content)["description"]
+
+
+def test_markup_escapes_what_enters():
+    made = _markup.tag("p", "a<b", _markup.tag("em", "&"), [None, '"'], class_='x" onload="y')
+    assert made == '<p class="x&quot; onload=&quot;y">a&lt;b<em>&amp;</em>\n&quot;</p>\n'
+    assert json.loads(inert_json({"a": NASTY})) == {"a": NASTY}
+
+
+def test_policy_forbids_network_and_eval_and_names_the_scripts(page):
+    _, parsed = page
+    (policy,) = [
+        a["content"] for t, a in parsed.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy"
+    ]
+    assert policy.startswith("default-src 'none'") and "unsafe-eval" not in policy and "http" not in policy
+    own = [content for attrs, content in parsed.scripts if attrs.get("type") is None]
+    wanted = ["sha256-" + base64.b64encode(hashlib.sha256(item.encode()).digest()).decode() for item in own]
+    assert re.findall(r"sha256-[\w+/=]+", policy) == wanted
+
+
+def test_headings_descend_in_order_and_pictures_have_words(page):
+    _, parsed = page
+    levels = [int(name[1]) for name, _ in parsed.tags if re.fullmatch(r"h[1-6]", name)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(later - earlier <= 1 for earlier, later in itertools.pairwise(levels))
+    pictures = [attrs for name, attrs in parsed.tags if name == "img"]
+    assert len(pictures) >= 8 and all(len(attrs["alt"] or "") > 40 for attrs in pictures)
+    figures = [attrs for name, attrs in parsed.tags if name == "figure"]
+    assert len(figures) == len(pictures) == sum(attrs.get("type") is not None for attrs, _ in parsed.scripts)
+
+
+def test_first_comes_fitness_then_the_word_then_two_sentences(nasty, page):
+    said = page[1].text
+    item = nasty[0].channels[0]
+    places = [
+        said.index(part)
+        for part in (item.fitness, f": {item.verdict}", " ".join(item.reads.split()), "Evidence Channel")
+    ]
+    assert item.fitness == "do not connect" and places == sorted(places)
+    assert said.index("What next") < said.index("Evidence Channel")
+
+
+def test_it_carries_method_limits_assumptions_and_cautions(nasty, page):
+    said = page[1].text
+    for name, value in nasty[0].limits.to_dict().items():
+        assert name in said and f"{value:g}" in said
+    assert said.count("assumed, not measured on this unit") >= 4
+    for line in (*nasty[0].cautions, *(note for run in nasty[0].runs for note in run.notes)):
+        assert " ".join(line.split()) in said
+    for finding in nasty[0].channels[0].findings:
+        assert " ".join(finding.reads.split()) in said
+
+
+def test_same_logs_same_page(nasty, page):
+    assert report_html(nasty[0], logs=nasty[1]) == page[0]
+
+
+def test_fingerprints_are_those_of_the_files(demo):
+    made, data = demo
+    said = Page(made["assessment"].read_text(encoding="utf-8")).text
+    for k in (1, 2):
+        assert hashlib.sha256((data / f"a45_1_as_received_{k}.csv").read_bytes()).hexdigest() in said
+
+
+def test_comparison_and_soak_say_their_outcome(demo):
+    made, _ = demo
+    compared = Page(made["comparison"].read_text(encoding="utf-8")).text
+    assert "left: improved" in compared and "licensed practice" in compared
+    plan = plan_soak(count=6, hours=5.0)
+    assert " ".join(plan.reads.split()) in Page(made["soak"].read_text(encoding="utf-8")).text
+
+
+def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):
+    with pytest.raises(LogError, match="no folder nowhere"):
+        write_report(plan_soak(count=6, hours=5.0), tmp_path / "nowhere" / "a.html")
+    with pytest.raises(ValueError, match="assessment, a comparison or a soak plan"):
+        write_report({"schema": "something/1"}, tmp_path / "a.html")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("kind", ["steady", "stuck-high", "lead-off", "noisy-saturated"])
+def test_every_kind_of_verdict_makes_a_page(kind):
+    logs = list(simulate_log(kind, seed=4).logs)
+    found = assess(logs)
+    said = Page(report_html(found, logs=logs)).text
+    assert all(f"{item.channel}: {item.verdict}" in said for item in found.channels)
+    assert not re.search(r"\b(nan|None|inf)\b", said)
+
+
+@needs_chromium
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("kind", ["assessment", "comparison", "soak"])
+def test_browser_draws_every_chart_without_an_error_or_a_request(demo, kind, width, tmp_path):
+    page = demo[0][kind]
+    seen = browser.visit(page, tmp_path / "profile", width=width)
+    assert seen.console == [] and seen.requests == []
+    if width >= 600:  # the DOM of a frame is not part of its host's
+        charts = page.read_text(encoding="utf-8").count("data-chart=")
+        assert charts >= 1 and 'data-ready="yes"' in seen.dom
+        assert seen.dom.count('<figure data-chart="') == seen.dom.count('class="drawn"') == charts
+        live = re.findall(r'<div class="live[^"]*"[^>]*>(.*?)</div>', seen.dom, re.S)
+        assert len(live) == charts and all(part.count("<path") > 5 for part in live)
+
+
+@needs_chromium
+def test_the_watch_sees_errors_and_requests(tmp_path):
+    # The check above can fail: a page that asks for a picture elsewhere and throws is caught at both.
+    page = tmp_path / "bad.html"
+    page.write_text('<img src="http://charts.invalid/a.png"><script>throw new Error("broken")</script>')
+    seen = browser.visit(page, tmp_path / "profile")
+    assert any("charts.invalid" in path for path in seen.requests)
+    assert any("broken" in line for line in seen.console)
