@@ -83,7 +83,7 @@ def screen(values: Floats, floor: float, critical: Critical) -> bool:
             break
         means = (running[wide:] - running[:-wide]) / wide
         jump = float(np.abs(means[wide:] - means[:-wide]).max())
-        if jump * np.sqrt(wide / 2) > 3.5 * noise:
+        if jump * np.sqrt(wide / 2) > 4.5 * noise:
             return True
     return False
 

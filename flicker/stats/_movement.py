@@ -74,6 +74,7 @@ def movement_test(
         Movement that does not matter, in the unit of ``levels``.
     sigma : float, optional
         Robust sigma of the samples about their own cell's level. With it a slow wander is told from noise far better.
+        The cell must be long against the memory of the noise (six times and more), else leave it out.
     samples_per_cell : int, optional
         With ``sigma``: samples in a full cell (128 or more when left out).
     resolution : float, optional
@@ -111,7 +112,7 @@ def movement_test(
         sigma = _check.positive("sigma", sigma, what="a robust sigma", zero=True)
     per_cell = 128 if samples_per_cell is None else _check.whole("samples_per_cell", samples_per_cell, least=1)
     seen = float(np.ptp(values))
-    starts = np.arange(places.size, dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
+    starts = np.arange(np.size(levels), dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
     starts = starts[np.isfinite(np.asarray(levels, dtype=np.float64))]
     lowest, highest = float(starts[int(np.argmin(values))]), float(starts[int(np.argmax(values))])
     span = int(places[-1] - places[0]) + 1

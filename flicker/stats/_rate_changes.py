@@ -133,7 +133,7 @@ def rate_changes(
         if p <= share:
             found[at] = (ratio, p)
             edges = sorted([*edges, at])
-            waiting += [(a, at, share / 2), (at, b, share / 2)]
+            waiting += [(a, at, share / 8), (at, b, share / 8)]  # places chosen by the data leave odd gaps at the ends
     changes = []
     for j, at in enumerate(edges[1:-1], start=1):
         a, b = edges[j - 1], edges[j + 1]

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.stats import _change_search as search
+import flicker.stats._change_search as search
 from flicker.stats import _check
 from flicker.stats._change_place import abruptness, locate
 from flicker.stats._change_tables import ABRUPT
@@ -175,8 +175,8 @@ def level_changes(
 
     Lastly each change must stand out as a jump among the jumps elsewhere in its two stretches
     (``_change_place.abruptness``): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
-    not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by least
-    squares between the levels before and after.
+    not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by
+    least squares between the levels before and after.
     """
     values, times = _series(y, x)
     alpha = 1 - _check.share("confidence", confidence)
@@ -249,8 +249,8 @@ def variance_changes(
     Notes
     -----
     The logarithm of each block's mean absolute second difference (blind to level and slope), searched as
-    `level_changes` searches levels. Each ratio's interval holds for all places searched; a place is known to a block. Logarithms are
-    skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
+    `level_changes` searches levels. Each ratio's interval holds for all places searched; a place is known to a block.
+    Logarithms are skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
     """
     values, times = _series(y, x)
     alpha = 1 - _check.share("confidence", confidence)
@@ -273,11 +273,9 @@ def variance_changes(
     for j, cut in enumerate(cuts):
         size, half = _step_size(logs[edges[j] : edges[j + 2]], cut - edges[j], alpha, 0.0, blocks, search.WHITE)
         index = int(starts[cut]) + 1  # second differences are centred one value later
-        near = (edges[j] + k for k in locate(logs[edges[j] : edges[j + 2]], cut - edges[j])[1:])
-        first, last = (
-            int(np.clip(k, cut + b, cut + c)) for k, b, c in zip(near, (-blocks, 0), (0, blocks), strict=True)
-        )
-        low, high = int(starts[max(first - 1, 0)]) + 1, min(int(starts[min(last + 1, blocks)]) + 1, n - 1)
+        low, high = (edges[j] + k for k in locate(logs[edges[j] : edges[j + 2]], cut - edges[j])[1:])
+        low = int(starts[max(min(low, cut) - 1, 0)]) + 1
+        high = min(int(starts[min(max(high, cut) + 1, blocks)]) + 1, n - 1)
         changes.append(
             VarianceChange(
                 index,

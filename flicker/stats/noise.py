@@ -73,10 +73,9 @@ def resolution_of(values: ArrayLike) -> float:
     if repeated.sum() >= 2 and counts[repeated].sum() >= 0.9 * array.size:
         distinct = distinct[repeated]
     top = float(np.abs(distinct).max())
-    step = _common_step(distinct, 8 * np.finfo(np.float64).eps * top)
-    if step == 0.0 and np.array_equal(distinct, distinct.astype(np.float32).astype(np.float64)):
-        step = _common_step(distinct, 4 * float(np.finfo(np.float32).eps) * top)
-    return step
+    # numbers that came from single precision all lie on its own binary lattice: look with its tolerance only
+    single = np.array_equal(distinct, distinct.astype(np.float32).astype(np.float64))
+    return _common_step(distinct, float(np.finfo(np.float32).eps if single else 8 * np.finfo(np.float64).eps) * top)
 
 
 def _common_step(distinct: Floats, slack: float) -> float:
@@ -85,7 +84,7 @@ def _common_step(distinct: Floats, slack: float) -> float:
     if not gaps.size:
         return 0.0
     step = float(gaps.min())
-    floor = 200 * slack
+    floor = 40 * slack
     for _ in range(60):
         if step < floor:
             return 0.0
@@ -451,8 +450,8 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     Notes
     -----
     Local Whittle estimate (Robinson 1995, Annals of Statistics 23, 1630-1661) over the lowest n ** 0.8 frequencies
-    (all, below 512 values) of the tapered spectrum (cosine bell: a slope or a walk would leak otherwise), borders at
-    0.5 and 1.5.
+    (all, below 512 values), borders at 0.5 and 1.5. The line through both ends is taken off and the outer twentieths
+    are tapered: a slope or a walk would leak otherwise. Right in 95 of 100 from 128 values on (study_noise).
     """
     array = _check.finite_array("y", y, least=32)
     _check.positive("step_s", step_s, what="seconds between values")
@@ -461,12 +460,16 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     method = "local Whittle on the tapered spectrum"
     if np.ptp(array) == 0.0:
         return NoiseColour("none", float("nan"), float("nan"), float("nan"), confidence, method)
-    centred = array - np.linspace(array[: n // 8].mean(), array[-(n // 8) :].mean(), n)
-    bell = np.sin(np.pi * (np.arange(n) + 0.5) / n) ** 2
-    power = np.abs(np.fft.rfft((centred - centred @ bell / bell.sum()) * bell)) ** 2
+    outer = max(1, n // 20)
+    rest = array - np.linspace(array[:outer].mean(), array[-outer:].mean(), n)
+    bell = np.ones(n)
+    rim = np.sin(np.pi / 2 * (np.arange(outer) + 0.5) / outer) ** 2
+    bell[:outer], bell[-outer:] = rim, rim[::-1]
+    power = np.abs(np.fft.rfft((rest - rest @ bell / bell.sum()) * bell)) ** 2
     m = min((n - 1) // 2, max(256, int(n**0.8)))
-    power = power[2 : m + 1]  # the taper spreads the mean and the slope over the first
-    frequency = 2 * np.sin(np.pi * np.arange(2, m + 1) / n)  # the discrete walk is exact in this variable
+    place = np.arange(1, m + 1) * np.pi / n
+    power = power[1 : m + 1]
+    frequency = np.sqrt(np.sin(place) * place)  # a sampled walk follows the sine, noise made by its spectrum the angle
     log_f = np.log(frequency)
     keep = power > 0
     power, log_f = power[keep], log_f[keep]
@@ -481,8 +484,8 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
         width = grid[1] - grid[0]
         grid = np.linspace(grid[best] - width, grid[best] + width, 41)
     exponent = float(grid[int(np.argmin(contrast(grid)))])
-    # the taper makes neighbouring frequencies dependent: variance times 35/18
-    error = float(special.ndtri(0.5 + confidence / 2) * np.sqrt(35 / 18) / np.sqrt(np.sum((log_f - log_f.mean()) ** 2)))
+    widened = n * np.sum(bell**4) / np.sum(bell**2) ** 2  # the taper makes neighbouring frequencies dependent
+    error = float(special.ndtri(0.5 + confidence / 2) * np.sqrt(widened / np.sum((log_f - log_f.mean()) ** 2)))
     colour = "white" if exponent < 0.5 else "flicker" if exponent < 1.5 else "random walk"
     return NoiseColour(colour, exponent, exponent - error, exponent + error, confidence, method)
 

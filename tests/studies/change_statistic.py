@@ -44,7 +44,7 @@ def statistics(b, shortest=2, most=MOST):
     """T_K for K = 1..most: root mean gain per change over the long-run scale of what is left."""
     count, n = b.shape
     b = b - b.mean(axis=1, keepdims=True)
-    rss, cuts = best_cuts(b, shortest, most)
+    cuts = best_cuts(b, shortest, most)[1]
     total = (b * b).sum(axis=1)
     out = np.empty((count, most))
     index = np.arange(n)

@@ -54,7 +54,7 @@ def show(name, table, what):
 
 if __name__ == "__main__":
     rng = np.random.default_rng(20240512)
-    print('"""Critical values of flicker.stats.changepoints, made by tests/studies/make_change_tables.py (not by hand)."""')
+    print('"""Critical values of flicker.stats.changepoints, by tests/studies/make_change_tables.py (not by hand)."""')
     nulls = {
         "": ("noise ~ 1 / f ** 1.1", lambda r, c, n: makers.spectral(r, c, n, 1.1)),
         "_WHITE": ("white noise", makers.white),
@@ -75,4 +75,8 @@ if __name__ == "__main__":
     for size in SIZES:
         rows = [[jump_at_best(y) for y in make(rng, 5000, size)] for make in steep]
         abrupt[size] = np.quantile(rows, tails, axis=1).max(axis=1)
-    show("ABRUPT", abrupt, "tail points of abruptness at the best place, by number of values: the largest of walk, 1/f and 1/f ** 1.5")
+    show(
+        "ABRUPT",
+        abrupt,
+        "tail points of abruptness at the best place, by number of values: largest of walk, 1/f, 1/f ** 1.5",
+    )

@@ -1,8 +1,8 @@
 """Make the critical values of flicker.stats.trends by simulation: prints flicker/stats/_trend_tables.py.
 
 Run from the repository's root: python -m tests.studies.make_trend_tables > flicker/stats/_trend_tables.py
-The null is Gaussian noise with power ~ 1 / f ** 1.1 cut from a series four times as long: a little steeper than 1/f, so that
-exponents up to 1.2 stay under 7 % (study_trends measures it). Fixed seeds; takes some minutes.
+The null is Gaussian noise with power ~ 1 / f ** 1.1 cut from a series four times as long: a little steeper than 1/f,
+so that exponents up to 1.2 stay under 7 % (study_trends measures it). Fixed seeds; takes some minutes.
 """
 
 import pathlib
@@ -48,7 +48,7 @@ def rows(name, keys, table, what):
 
 
 if __name__ == "__main__":
-    print('"""Critical values of flicker.stats.trends, made by tests/studies/make_trend_tables.py (do not edit by hand)."""')
+    print('"""Critical values of flicker.stats.trends, made by tests/studies/make_trend_tables.py (not by hand)."""')
     rng = np.random.default_rng(20240511)
     qs = range(3, 13)
     table = []
@@ -80,4 +80,6 @@ if __name__ == "__main__":
                 return np.ptp(levels, axis=1) / within
 
             by_sigma.append(np.quantile(many(ratio, count, max(5, 1_000_000 // (k * m))), 1 - TAILS))
-        rows(f"RANGE_BY_SIGMA_{m}", ks, by_sigma, f"range of k levels over the robust sigma within cells of {m} samples")
+        rows(
+            f"RANGE_BY_SIGMA_{m}", ks, by_sigma, f"range of k levels over the robust sigma within cells of {m} samples"
+        )

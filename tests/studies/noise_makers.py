@@ -1,6 +1,6 @@
-"""Two independent makers of bench-like noise for the studies: spectral 1/f and sums of AR(1), plus white and plain AR(1).
+"""Two independent makers of bench-like noise for the studies: spectral 1/f, sums of AR(1); white and plain AR(1).
 
-All series are invented. Each maker returns an array of shape (count, n) with unit standard deviation per sample (on average).
+All series are invented. Each maker returns an array of shape (count, n), with unit standard deviation on average.
 """
 
 from __future__ import annotations

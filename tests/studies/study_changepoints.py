@@ -1,4 +1,4 @@
-"""Measure level, variance and rate changes: false ones, found ones, and the coverage of their places. Invented data, fixed seeds.
+"""Measure level, variance and rate changes: false, found, coverage of places. Invented data, fixed seeds.
 
 Run from the repository's root: python tests/studies/study_changepoints.py [logs per row, default 1000]
 Results are recorded in results/changepoints.md.
@@ -36,7 +36,9 @@ def false_changes(rng, count):
 
 
 def found_changes(rng, count):
-    print("\n## Found changes: logs of 2,000 values; found = every true change and no other, each within 2 % of the log\n")
+    print(
+        "\n## Found changes: logs of 2,000 values; found = every true change and no other, each within 2 % of the log\n"
+    )
     print("| noise | truth | step, sigma | any | found exactly | extra changes | places covered | steps covered |")
     print("|---|---|---|---|---|---|---|---|")
     n = 2000
@@ -68,7 +70,10 @@ def found_changes(rng, count):
                             covered += c.index_low <= true[j] <= c.index_high
                             sized += c.step_low <= signs[j] <= c.step_high
                 cells = f"{some / count:.3f} | {exact / count:.3f} | {extra / count:.3f}"
-                print(f"| {name} | {shape} | {step:g} | {cells} | {share(covered, right)} | {share(sized, right)} |", flush=True)
+                print(
+                    f"| {name} | {shape} | {step:g} | {cells} | {share(covered, right)} | {share(sized, right)} |",
+                    flush=True,
+                )
 
 
 def found_noise(rng, count):
@@ -85,7 +90,9 @@ def found_noise(rng, count):
                     found += 1
                     place += changes[0].index_low <= n // 2 <= changes[0].index_high
                     size += changes[0].ratio_low <= ratio <= changes[0].ratio_high
-            print(f"| {name} | {ratio} | {found / count:.3f} | {share(place, found)} | {share(size, found)} |", flush=True)
+            print(
+                f"| {name} | {ratio} | {found / count:.3f} | {share(place, found)} | {share(size, found)} |", flush=True
+            )
 
 
 def event_rates(rng, count):

@@ -1,0 +1,190 @@
+"""Noise: Allan family, colour, robust sigma, correlation and last digit, against handbook tables and allantools."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import noise_makers as makers
+
+from flicker.stats.noise import (
+    allan_deviation,
+    lag1_autocorrelation,
+    noise_colour,
+    noise_level,
+    noise_sigma,
+    resolution_of,
+)
+
+DATA = Path(__file__).parent / "data"
+SP1065 = np.loadtxt(DATA / "sp1065_1000.csv", skiprows=2)
+NINE = np.array([892, 809, 823, 798, 671, 644, 883, 903, 677.0])
+
+
+@pytest.mark.parametrize(
+    ("kind", "overlapping", "expected"),
+    [
+        # NIST SP 1065 (Riley 2008), nine-point frequency data, spans 1 and 2 (AD-1, read in public test files)
+        ("allan", False, (91.22945, 115.8082)),
+        ("allan", True, (91.22945, 85.95287)),
+        ("modified", True, (91.22945, 74.78849)),
+        ("time", True, (52.67135, 86.35831)),
+        ("hadamard", False, (70.80608, 116.7980)),
+        ("hadamard", True, (70.80607, 85.61487)),
+        ("total", True, (91.22945, 93.90379)),
+    ],
+)
+def test_nine_points_of_the_handbook(kind, overlapping, expected):
+    result = allan_deviation(NINE, 1.0, [1, 2], overlapping=overlapping, kind=kind)
+    assert result.deviation == pytest.approx(expected, rel=2e-7)
+    assert result.span_s.tolist() == [1.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "overlapping", "expected"),
+    [
+        # NIST SP 1065 (Riley 2008), 1,000-point test suite, spans 1, 10 and 100 (N1, AD-2)
+        ("allan", False, (0.2922319, 0.09965736, 0.03897804)),
+        ("allan", True, (0.2922319, 0.09159953, 0.03241343)),
+        ("modified", True, (0.2922319, 0.06172376, 0.02170921)),
+        ("time", True, (0.1687202, 0.3563623, 1.253382)),
+        ("hadamard", True, (0.2943883, 0.09581083, 0.03237638)),
+        ("total", True, (0.2922319, 0.09134743, 0.03406530)),
+    ],
+)
+def test_thousand_points_of_the_handbook(kind, overlapping, expected):
+    result = allan_deviation(SP1065, 1.0, [1, 10, 100], overlapping=overlapping, kind=kind)
+    assert result.deviation == pytest.approx(expected, rel=3e-7)
+
+
+def test_the_thousand_points_are_the_published_ones():
+    # AD-3: mean, largest and smallest of the suite (from memory; mean printed 0.4897745)
+    assert SP1065.mean() == pytest.approx(0.4897744629, rel=1e-9)
+    assert (SP1065.max(), SP1065.min()) == pytest.approx((0.9957452943, 0.001371760), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("kind", "overlapping", "expected"),
+    [
+        # computed with allantools 2024.6 (oadev, adev, mdev, tdev, ohdev, hdev, totdev), spans 2, 5 and 50
+        ("allan", True, (0.20101604217093852, 0.13318637457744736, 0.039501786819481584)),
+        ("allan", False, (0.2051016155948553, 0.13595662299549788, 0.04327098119161785)),
+        ("modified", True, (0.1582071982972619, 0.0971663917415855, 0.028742436869033744)),
+        ("time", True, (0.18268193704932134, 0.2804952121409451, 0.8297226831751229)),
+        ("hadamard", True, (0.20124832957273123, 0.1334352838328618, 0.03696787221706208)),
+        ("hadamard", False, (0.20715738326997735, 0.1352254991964292, 0.03867528003096978)),
+        ("total", True, (0.2008850881398229, 0.1328291225555089, 0.039046840550412014)),
+    ],
+)
+def test_allan_family_against_a_library(kind, overlapping, expected):
+    result = allan_deviation(SP1065, 1.0, [2, 5, 50], overlapping=overlapping, kind=kind)
+    assert result.deviation == pytest.approx(expected, rel=1e-10)
+
+
+def test_linear_drift_law():
+    # SP 1065: a drift D gives D * span / sqrt 2 (AD-4, from memory)
+    result = allan_deviation(0.3 * np.arange(400) * 0.5, 0.5, [0.5, 5.0, 40.0])
+    assert result.deviation == pytest.approx(0.3 * result.span_s / np.sqrt(2), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("truth", "slope", "make"),
+    [
+        # AD-4: log sigma against log span has slope -1/2, 0, +1/2 (SP 1065, from memory)
+        ("white", -0.5, makers.white),
+        ("flicker", 0.0, makers.spectral),
+        ("random walk", 0.5, makers.random_walk),
+    ],
+)
+def test_colour_is_right_in_95_of_100_and_slopes_follow_the_law(truth, slope, make):
+    rng = np.random.default_rng(7)
+    for n in (128, 1000):
+        right = sum(noise_colour(y, 1.0).colour == truth for y in make(rng, 200, n))
+        assert right >= 190  # 95 of 100 asked; study_noise has the longer run
+    deviations = [allan_deviation(y, 1.0, [4, 64]).deviation for y in make(rng, 100, 2000)]
+    ratio = np.median(np.log(np.array(deviations)[:, 1] / np.array(deviations)[:, 0])) / np.log(16)
+    assert ratio == pytest.approx(slope, abs=0.08)
+
+
+def test_second_generator_is_flicker_too():
+    rng = np.random.default_rng(8)
+    assert sum(noise_colour(y).colour == "flicker" for y in makers.sum_of_ar1(rng, 100, 1000)) >= 95
+
+
+@pytest.mark.parametrize("size", [0.25, 0.4, 0.6, 1.0, 2.5, 20.0])
+@pytest.mark.parametrize("rho", [0.0, 0.9])
+def test_sigma_and_correlation_survive_a_coarse_last_digit(size, rho):
+    # 1 mV digits; sigma from a quarter of a digit, where the median absolute deviation is 0, upwards
+    rng = np.random.default_rng(9)
+    sigma, lag = [], []
+    for y in makers.ar1(rng, 40, 3000, rho):
+        mv = np.round(size * y + rng.uniform(-0.5, 0.5))
+        sigma.append(noise_sigma(mv * 1e-3) * 1e3 / size)
+        lag.append(lag1_autocorrelation(mv * 1e-3))
+    assert np.mean(sigma) == pytest.approx(1.0, abs=0.12)
+    assert np.mean(lag) == pytest.approx(rho, abs=0.06)
+
+
+def test_sigma_ignores_glitches_and_a_still_log_has_none():
+    rng = np.random.default_rng(10)
+    y = rng.normal(0, 1e-3, 5000)
+    y[::50] = 3.0
+    assert noise_sigma(y) == pytest.approx(1e-3, rel=0.06)
+    assert noise_sigma(np.full(50, 0.012)) == 0.0
+    assert lag1_autocorrelation(np.full(50, 0.012)) == 0.0
+    assert noise_colour(np.full(50, 0.012)).colour == "none"
+
+
+@pytest.mark.parametrize("step", [0.1, 0.2, 0.5, 1.0, 0.125, 10.0, 10 / 32768])
+def test_last_digit_is_found_through_a_change_of_unit(step):
+    rng = np.random.default_rng(11)
+    mv = np.round(rng.normal(-12, 3 * step, 2000) / step) * step
+    if step >= 1e-3:  # single precision keeps no finer digit at 12 mV
+        assert resolution_of((mv * 1e-3).astype(np.float32)) == pytest.approx(step * 1e-3, rel=1e-4)
+    mv[500:520] += np.round(2000 / step) * step  # a large swing does not hide it
+    assert resolution_of(mv * 1e-3) == pytest.approx(step * 1e-3, rel=1e-6)
+    mixed = np.concatenate([mv * 1e-3, rng.normal(0, 1, 100)])  # a few computed readings among the digital ones
+    assert resolution_of(mixed) == pytest.approx(step * 1e-3, rel=1e-6)
+
+
+def test_no_last_digit_where_there_is_none():
+    rng = np.random.default_rng(12)
+    assert resolution_of(rng.normal(size=3000)) == 0.0
+    assert resolution_of(rng.normal(size=3000).astype(np.float32)) == 0.0
+    assert resolution_of([0.5, 0.5]) == 0.0
+    assert resolution_of([]) == 0.0
+
+
+def test_level_interval_covers_under_correlation():
+    rng = np.random.default_rng(13)
+    hits = 0
+    for y in makers.ar1(rng, 200, 2400, 0.9):
+        level = noise_level(y)
+        hits += level.low <= 1.0 <= level.high
+    assert hits >= 182  # 95 % nominal, four Monte Carlo errors of 1.5 points
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: allan_deviation([1, 2, np.nan], 1.0), "y must be finite numbers, got nan at index 2"),
+        (lambda: allan_deviation(NINE, 0.0), "step_s must be seconds between readings, finite and above 0, got 0.0"),
+        (lambda: allan_deviation(NINE, 1.0, [1.5]), "spans must be whole multiples of step_s .*got 1.5"),
+        (lambda: allan_deviation(NINE, 1.0, [5]), "spans must not pass 4 s for 9 readings, got 5"),
+        (lambda: allan_deviation(NINE, 1.0, kind="x"), "kind must be one of 'allan', .*got 'x'"),
+        (lambda: noise_colour(NINE), "y must hold 32 or more numbers, got 9"),
+        (lambda: noise_sigma([np.nan]), "y must hold 1 or more numbers, got 0"),
+        (lambda: noise_sigma(NINE, resolution=-1), "resolution must be .*0 or more, got -1"),
+        (lambda: noise_level(NINE), "y must hold 96 or more finite numbers"),
+        (lambda: noise_level(NINE, confidence=1.0), r"confidence must lie between 0 and 1 .*got 1.0"),
+        (lambda: lag1_autocorrelation([1, 2]), "y must hold 3 or more numbers, got 2"),
+        (lambda: resolution_of([[1.0]]), r"values must be one-dimensional, got shape \(1, 1\)"),
+    ],
+)
+def test_bad_input_is_named(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
