@@ -472,22 +472,22 @@ def test_several_runs_go_to_one_file_or_to_one_each(tmp_path):
 
 
 def test_a_failed_write_leaves_nothing_behind(tmp_path, monkeypatch):
+    import errno
     import os
 
     bench = simulate_log("warm-up", hours=0.1, runs=2, seed=1)
     (tmp_path / "b-1.csv").write_text("older")
     calls = []
 
-    def broken(handle, *more, **keywords):
+    def broken(handle):
         calls.append(handle)
         if len(calls) == 2:
-            os.close(handle)
-            raise OSError("disk full")
-        return real(handle, *more, **keywords)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(handle)
 
-    real = os.fdopen
-    monkeypatch.setattr(os, "fdopen", broken)
-    with pytest.raises(OSError, match="disk full"):
+    real = os.fsync
+    monkeypatch.setattr(os, "fsync", broken)
+    with pytest.raises(ValueError, match=r"b-2\.csv: the simulated log cannot be written \(No space left"):
         bench.write(tmp_path / "b.csv", split=True)
     assert [path.name for path in tmp_path.iterdir()] == ["b-1.csv"]
     assert (tmp_path / "b-1.csv").read_text() == "older"

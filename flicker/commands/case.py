@@ -62,20 +62,15 @@ def _check(arguments: argparse.Namespace) -> int:
 def _new(path: Path) -> int:
     """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
     from flicker.evidence.case import read_case
-    from flicker.present.writing import write_whole
+    from flicker.present.writing import whole_file
 
     if path.exists():
         raise ValueError(f"{path}: the case file exists already; edit it, or choose another name.")
     print("An empty answer leaves a line out. Nothing is written before the last question.")
     text = compose(_ask)
-    # Read back before it takes its place: a wrong answer must not leave a wrong file.
-    trial = path.with_name(f".{path.name}.trial")
-    try:
-        trial.write_text(text, encoding="utf-8")
-        read_case(trial)
-    finally:
-        trial.unlink(missing_ok=True)
-    write_whole(path, text, what="case")
+    with whole_file(path, what="case") as draft:
+        draft.write_text(text, encoding="utf-8")
+        read_case(draft)  # a wrong answer must not leave a wrong file
     print(f"Case written: {path}")
     return 0
 

@@ -11,7 +11,6 @@ import io
 import math
 import os
 import re
-import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
@@ -20,6 +19,7 @@ from pathlib import Path
 
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.spans import Floats, spans
+from flicker.logs.writing import write_whole
 from flicker.stats._result import Result
 
 KINDS = ("adjusted", "conditions changed", "stimulus", "touched", "part changed", "power", "note")
@@ -416,7 +416,7 @@ def append_mark(
     writer.writerow([cells.get(column, "") for column in columns])
     whole = before + out.getvalue()
     marks = parse_marks(whole, log, os.fspath(path))
-    _replace(path, whole)
+    write_whole(path, whole, what="mark")
     return next(mark for mark in reversed(marks) if abs(mark.time_s - moment) < 1e-3 and mark.kind == row[1])
 
 
@@ -424,26 +424,3 @@ def _written(start: datetime | None, second: float | None) -> str:
     if second is None:
         return ""
     return f"{second:.3f}" if start is None else _stamp(start, second)
-
-
-def _replace(path: Path, text: str) -> None:
-    """Write beside the target and move into place, so that no half-written file is ever seen."""
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as problem:
-        raise LogError(f"{path}: the mark cannot be written ({problem.strerror}).") from None
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-        if path.exists():
-            os.chmod(name, path.stat().st_mode & 0o777)
-        else:
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(name, 0o666 & ~mask)
-        os.replace(name, path)
-    except OSError as problem:
-        raise LogError(f"{path}: the mark cannot be written ({problem.strerror}).") from None
-    finally:
-        if os.path.exists(name):
-            os.unlink(name)

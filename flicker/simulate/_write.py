@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.logs.writing import write_together
 from flicker.simulate._truth import BenchTruth, RunTruth
 
 Floats = NDArray[np.float64]
@@ -38,7 +37,7 @@ def write(
         texts[path] = _table(truth.runs, values, list(numbers), decimals, time, with_run=several)
     if marks and truth.marks:
         texts[path.with_name(f"{path.stem}.marks.csv")] = _marks(truth, time)
-    _all_or_none(texts)
+    write_together(texts, what="simulated log")
     return tuple(texts)
 
 
@@ -95,24 +94,3 @@ def _marks(truth: BenchTruth, time: str) -> str:
         text = '"' + mark.text.replace('"', '""') + '"'
         lines.append(",".join([moments[0], mark.kind, mark.channel or "", moments[1], text]))
     return "\n".join(lines) + "\n"
-
-
-def _all_or_none(texts: Mapping[Path, str]) -> None:
-    """Write to temporary files beside the targets first; move them into place when all are complete."""
-    ready: list[tuple[str, Path]] = []
-    try:
-        for path, text in texts.items():
-            handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-            ready.append((name, path))
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(name, 0o666 & ~mask)
-        for name, path in ready:
-            os.replace(name, path)
-    except BaseException:
-        for name, _ in ready:
-            if os.path.exists(name):
-                os.unlink(name)
-        raise
