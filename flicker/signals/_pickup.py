@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
+from flicker.signals.baseline import running_median
 
 LOUD_CELL = 32  # blocks in which pick-up has time to swing
+CALM_BEFORE = 16
 LOUDER = 2.0
 LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 LOUD_S = 60.0
@@ -21,22 +23,23 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     cells = view.middle[: count * size].reshape(count, size)
     swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
     some = swing[swing > 0]
-    floor = max(0.5 * resolution_V, 0.5 * float(np.quantile(some, 0.1)) if some.size else 0.0, 1e-6)
-    wander = np.log(np.maximum(swing, floor))
+    fine = 0.25 * float(np.quantile(some, 0.1)) if some.size else 0.0
+    floor = max(0.5 * resolution_V if resolution_V > 0 else fine, 1e-6)
+    # A surge or a swing fills a cell or two; pick-up lasts.
+    wander = running_median(np.log(np.maximum(swing, floor)), 3)
     calm, loud, border = two_clusters(wander)
     if loud - calm < np.log(LOUDER) or np.exp(loud) < LOUD_V:
         return []
     evidence = bernoulli(wander > border, 0.9, 0.1)
     out = []
     for a, b in switches(evidence, 6.0):
-        end = view.size if b == count else b * size
-        first, last = _edges(view, a * size, end, float(np.exp(calm)), float(np.exp(loud)))
+        first, last = _edges(view, a * size, b * size, float(np.exp(calm)), float(np.exp(loud)))
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
         if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last):
             continue
-        if surge_at(view, first, band_V) is not None:
-            continue  # it begins with a power-up: it is the unit, and the calm part is the one that was off
+        if _powered_up(view, first, last, band_V):
+            continue  # it is the unit, and the calm part is the one that was off
         out.append((first, last))
     return out
 
@@ -48,10 +51,12 @@ def _edges(view: View, first: int, last: int, calm_V: float, loud_V: float) -> t
     edges = []
     for place, rising in ((first, True), (last, False)):
         lo, hi = max(0, place - reach), min(view.size, place + reach)
-        if (rising and place == 0) or (not rising and place >= view.size):
-            edges.append(place)
+        if rising and place == 0:
+            edges.append(0)
             continue
         outside = view.middle[max(0, lo - SIDE) : lo] if rising else view.middle[hi : hi + SIDE]
+        if outside.size < SIDE // 4:  # the log ends: it comes back to where it was, if it does
+            outside = view.middle[max(0, first - LOUD_CELL - SIDE) : max(0, first - LOUD_CELL)]
         level = float(np.median(outside)) if outside.size else centre
         calm, loud = max(calm_V / 2.56, 1e-6), max(loud_V / 2.56, 2e-6)
         part = view.middle[lo:hi]
@@ -63,13 +68,24 @@ def _edges(view: View, first: int, last: int, calm_V: float, loud_V: float) -> t
     return edges[0], max(edges[1], edges[0])
 
 
+def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
+    """Does a stretch begin out of zero with a surge that stands out of what follows?"""
+    before = view.middle[max(0, first - CALM_BEFORE) : first]
+    if before.size == 0 or float(np.abs(before).max()) > view.zero_V:
+        return False
+    start = surge_at(view, first, band_V)
+    return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
+        np.ptp(view.middle[(first + last) // 2 : last])
+    )
+
+
 def _like_pick_up(view: View, first: int, last: int) -> bool:
     """Bounded, about zero, and not white: glitches have long tails, a noisier junction has no beat."""
     middle = view.middle[first:last]
     centre = float(np.median(middle))
     size = np.abs(middle - centre)
     spread = float(np.quantile(size, 0.9))
-    if np.quantile(size, 0.95) > 3.6 * np.median(size) or abs(centre) > 0.5 * spread + view.zero_V:
+    if np.quantile(size, 0.95) > 3.6 * np.median(size) or abs(centre) > 0.8 * spread + view.zero_V:
         return False
     away = middle - middle.mean()
     power = float(np.dot(away, away))
