@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.stats import _check
+from flicker.stats._digits import resolution_of
 from flicker.stats._result import Result
 from flicker.stats._tails import TAILS, tail_chance, tail_value
 from flicker.stats._trend_tables import RANGE_BY_SIGMA_8, RANGE_BY_SIGMA_128, RANGE_BY_STEPS
-from flicker.stats.noise import resolution_of
 
 __all__ = ["Movement", "MovementKind", "movement_kind", "movement_test"]
 

@@ -16,10 +16,10 @@ import flicker.stats._change_search as search
 from flicker.stats import _check
 from flicker.stats._change_place import abruptness, locate
 from flicker.stats._change_tables import ABRUPT
+from flicker.stats._digits import resolution_of
 from flicker.stats._rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats._result import Result
 from flicker.stats._tails import tail_chance, tail_value
-from flicker.stats.noise import resolution_of
 
 __all__ = [
     "LevelChange",
