@@ -137,7 +137,7 @@ class WatchSummary(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/watch/1'."""
-        own = {name: plain(getattr(self, name)) for name in self.__slots__}
+        own = plain({name: getattr(self, name) for name in self.__slots__})
         return {
             "schema": "flicker/watch/1",
             "event": "summary",
@@ -514,7 +514,7 @@ class Watcher:
         for state in states:
             if 0 < state.episodes < FEWEST:
                 cautions.append(
-                    f"{state.channel}: fewer than {FEWEST} episodes: bursts cannot be told from single ones; taken as single."
+                    f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
                 )
         cautions.append(
             "The live baseline looks back only and misses what came before the unit had settled; the offline judgement "

@@ -1,0 +1,318 @@
+"""Before and after: like with like, honest about what zero episodes prove, never fooled by heat, bursts or saturation."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import flicker
+from flicker.cli import main
+from flicker.evidence._condition_change import level_change, size_change
+from flicker.evidence._sides import HEAT_S, match, occupied
+from flicker.evidence._weighing import IMPROVED, NO_CHANGE, WORSE, cure, weigh
+from flicker.evidence.limits import Limits
+from flicker.simulate import simulate_log
+from flicker.stats._ratio_matched import rate_ratio_matched
+
+sys.path.insert(0, str(Path(__file__).parent))
+from bench_sides import HOUR, drawn, side
+
+
+def outcome(before, after, **kw):
+    return weigh([(before, after)], **kw)[0]
+
+
+# ---------------------------------------------------------------- the ratio
+
+
+@pytest.mark.parametrize(
+    ("counts", "expected"),
+    [
+        # Fay 2010 example as printed in the readme of the open-source package rateratio.test, limits and central p
+        ((2, 17877, 9, 16660), (0.2070941557, 0.02177406276, 1.000549104, 0.05010649561)),
+        # R help page of poisson.test (Dobson, malignant melanoma); central p computed with R 4.2.2
+        ((11, 800, 21, 3011), (1.971488095, 0.8584264034, 4.277265944, 0.1120173196)),
+        # Gu et al. 2008, limits and central p computed with R 4.2.2
+        ((60, 51477.5, 30, 54308.7), (2.109997572, 1.339735722, 3.388365574, 0.0008561053881)),
+    ],
+)
+def test_one_stratum_is_the_exact_ratio(counts, expected):
+    x, ex, y, ey = counts
+    found = rate_ratio_matched([x], [ex], [y], [ey])
+    assert (found.ratio, found.low, found.high, found.p_value) == pytest.approx(expected, rel=1e-6)
+
+
+def test_strata_in_one_proportion_change_nothing_and_others_only_widen():
+    whole = rate_ratio_matched([4], [4.0], [20], [8.0])
+    split = rate_ratio_matched([1, 3], [1.0, 3.0], [12, 8], [2.0, 6.0])
+    assert (split.low, split.high, split.p_value) == pytest.approx((whole.low, whole.high, whole.p_value))
+    # The exact law of two strata (sum of two binomials) against the safe approximation of it.
+    from flicker.stats.rates import rate_ratio_stratified
+
+    strata = ([1, 2], [1.0, 9.0], [12, 3], [6.0, 3.0])
+    exact, safe = rate_ratio_stratified(*strata), rate_ratio_matched(*strata)
+    assert safe.ratio == pytest.approx(exact.ratio, rel=1e-6)
+    assert safe.low <= exact.low * (1 + 1e-9)
+    assert safe.high >= exact.high * (1 - 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("before_h", "after_h", "enough"), [(4.0, 4.0, 5), (40.0, 2.0, 62)]
+)  # smallest n with (T0 / (T0 + T1))^n <= 0.05, computed: 0.5^5 = 0.031; (20/21)^62 = 0.0486
+def test_zero_after_needs_so_many_before(before_h, after_h, enough):
+    after = side([(after_h, [])], known=False)
+    for count, word in ((enough - 1, NO_CHANGE), (enough, IMPROVED)):
+        times = (np.arange(count) + 0.5) * before_h / count  # evenly, so that no burst widens the interval
+        found = outcome(side([(before_h, times)], known=False), after)
+        assert found.ratio.p_less <= 0.05 or word == NO_CHANGE
+        exact = rate_ratio_matched([0], [after_h], [count], [before_h])
+        assert (exact.p_less <= 0.05) == (word == IMPROVED)
+
+
+def test_clean_hours_still_needed_in_closed_form():
+    # (T / (T + h))^k = 0.05 with k = 5, T = 3 h: h = 3 (0.05^(-1/5) - 1), computed
+    found = rate_ratio_matched([0], [1.0], [5], [3.0])
+    multiple = found.needed_multiple(0.05)
+    assert multiple == pytest.approx(3.0 * (0.05 ** (-1 / 5) - 1.0), rel=1e-9)
+    assert rate_ratio_matched([0], [multiple * 1.0001], [5], [3.0]).p_less <= 0.05
+    assert rate_ratio_matched([0], [1.0], [0], [3.0]).needed_multiple(0.05) is None
+
+
+# ---------------------------------------------------------------- like with like
+
+
+def test_hours_are_matched_by_time_since_power_up():
+    before = side([(1.0, [0.1, 0.9]), (1.0, [0.2])])
+    after = side([(0.5, [])] * 3)
+    strata = match(before, after)
+    assert strata.matched_before_s == pytest.approx(2 * 0.5 * HOUR)
+    assert strata.matched_after_s == pytest.approx(3 * 0.5 * HOUR)
+    assert strata.before_counts.sum() == 2  # the one at 0.9 h has no like after
+    late = match(side([(5.0, [0.5, 4.0])]), side([(60.0, [])]))
+    hot = HEAT_S / HOUR
+    assert late.matched_after_s == pytest.approx(60.0 * HOUR)
+    assert sorted(late.before_s / HOUR) == pytest.approx([hot, 5.0 - hot])
+    never = match(side([(1.0, [0.5])]), side([(1.0, [])], start="warm"))
+    assert never.matched_after_s == 0.0
+
+
+def test_a_fault_that_grows_with_heat_is_not_cured_by_short_runs():
+    # No change: rate rises with the time since power-up; before one run of 3 h, after six of half an hour.
+    rng = np.random.default_rng(20)
+    heat = lambda t: np.minimum(t / 2.0, 1.0)  # noqa: E731
+    improved = sum(
+        outcome(drawn(rng, [3.0], 12.0, heat=heat), drawn(rng, [0.5] * 6, 12.0, heat=heat)).outcome == IMPROVED
+        for _ in range(300)
+    )
+    naive = rate_ratio_matched([6], [3.0], [24], [3.0])  # what the pooled counts would typically say
+    assert naive.p_less < 0.01
+    assert improved / 300 <= 0.05 + 2.4 * math.sqrt(0.05 * 0.95 / 300)
+
+
+def test_bursts_do_not_make_an_improvement():
+    rng = np.random.default_rng(21)
+    wrong = sum(
+        outcome(drawn(rng, [4.0], 6.0, burst=3.0), drawn(rng, [4.0], 6.0, burst=3.0)).outcome == IMPROVED
+        for _ in range(300)
+    )
+    assert wrong / 300 <= 0.05 + 2.4 * math.sqrt(0.05 * 0.95 / 300)  # 2.4 standard errors; the study uses 4,000
+
+
+def test_a_slower_meter_after_is_no_improvement_for_short_glitches():
+    times = np.linspace(0.05, 3.9, 30)
+    before = side([(4.0, times)], length_s=0.3, interval_s=0.1)
+    found = outcome(before, side([(4.0, [])], interval_s=2.0))
+    assert found.outcome == NO_CHANGE
+    assert any("not comparable" in note for note in found.notes)
+    assert outcome(before, side([(4.0, [])], interval_s=0.1)).outcome == IMPROVED
+
+
+def test_saturation_compares_the_time_that_swings_fill():
+    # Before a swing every four seconds: one endless episode; after one a minute: many episodes, far less time.
+    rng = np.random.default_rng(5)
+
+    def filled(per_hour, hours=2.0):
+        t = np.sort(rng.uniform(0, hours, rng.poisson(per_hour * hours)))
+        ends = np.minimum(t * HOUR + 1.0, hours * HOUR)
+        kept = t[np.concatenate(([True], np.diff(t) > 11.0 / HOUR))]
+        made = side([(hours, kept)])
+        cycle = made.cycles[0]
+        from dataclasses import replace
+
+        return replace(made, cycles=(replace(cycle, excursions=np.column_stack((t * HOUR, ends))),))
+
+    before, after = filled(900.0), filled(60.0)
+    hits, cells = occupied(before, [np.array([[0.0, 2 * HOUR]])], 10.0)
+    # design of the project: the share of occupied ten-second windows at 900 per hour is 92 % (Poisson: 1 - exp(-2.5),
+    # plus swings that reach into the next window)
+    assert hits.sum() / cells.sum() == pytest.approx(1 - math.exp(-900 / 360 * 1.1), abs=0.02)
+    found = outcome(before, after)
+    assert found.leads == "occupied windows"
+    assert found.outcome in {IMPROVED, NO_CHANGE}
+    assert found.outcome != WORSE
+    assert found.occupied.ratio == pytest.approx(60 / 900, rel=0.35)
+    endless = filled(3600.0)
+    turned = outcome(endless, filled(400.0))
+    assert turned.ratio.ratio > 1.0  # more episodes are counted after, since the endless one fell apart
+    assert turned.outcome == NO_CHANGE
+    assert any("opposite directions" in note for note in turned.notes)
+
+
+# ---------------------------------------------------------------- the cure
+
+
+@pytest.mark.parametrize(
+    ("after_h", "count", "recurs", "word"),
+    [
+        (3.0, 0, False, "not yet"),  # 0.3 per hour passes three clean hours with a chance of 41 %
+        (31.0, 0, False, "shown"),  # 0.1 per hour excluded: 2.996 / 0.1 = 30 clean hours
+        (31.0, 20, True, "no"),  # improved, and still a return
+        (31.0, 1, False, "not yet"),
+    ],
+)
+def test_cured_stands_apart_from_improved(after_h, count, recurs, word):
+    before = side([(6.0, (np.arange(72) + 0.5) / 12.0)], known=False)
+    after = side([(after_h, (np.arange(count) + 0.5) * after_h / max(count, 1))], known=False)
+    found = outcome(before, after)
+    assert found.outcome == IMPROVED
+    state = cure(found, recurs=recurs, concern_per_h=0.1, warm_up_s=900.0)
+    assert state.word == word
+    if word == "not yet" and count == 0:
+        # k(0, 95 %) = 2.9957, NIST/SEMATECH e-Handbook 8.3.1.2 from memory, recomputed
+        assert state.clean_hours_needed == pytest.approx(29.957 - 3.0, abs=0.01)
+
+
+def test_cold_starts_are_offered_where_the_fault_is_one_of_the_cold():
+    before = side([(1.0, [0.05]), (1.0, [0.1]), (1.0, [0.02]), (1.0, [])])
+    few, many = side([(0.5, [])] * 2), side([(0.5, [])] * 20)
+    first, second = (cure(outcome(before, x), recurs=False, concern_per_h=0.1, warm_up_s=900.0) for x in (few, many))
+    assert first.word == "not yet"
+    assert first.cold_starts_needed > 0
+    assert second.word == "shown"
+    assert cure(outcome(side([(4.0, [])]), few), recurs=False, concern_per_h=0.1, warm_up_s=900.0).word is None
+
+
+# ---------------------------------------------------------------- what else changed
+
+
+def test_size_change_finds_the_factor():
+    rng = np.random.default_rng(3)
+    before, after = rng.lognormal(-2.0, 0.4, 60), rng.lognormal(-2.0 + math.log(0.5), 0.4, 50)
+    found = size_change(before, after, Limits())
+    assert found.answer == "less"
+    assert found.low < 0.5 < found.high
+    from scipy.stats import mannwhitneyu
+
+    assert found.p_value == pytest.approx(mannwhitneyu(after, before).pvalue)
+    assert size_change(before[:3], after, Limits()).answer == "not shown"
+
+
+def test_a_level_whose_sign_just_turned_is_the_leads():
+    made = [
+        flicker.assess(list(simulate_log("steady", hours=0.6, seed=8, settled_V=v).logs)) for v in (0.06, -0.06, 0.0)
+    ]
+    records = [next(r for r in m.records if r.channel == "left") for m in made]
+    turned = level_change(records[0], records[1], Limits())
+    assert turned.answer == "not shown"
+    assert "leads" in turned.note
+    assert level_change(records[0], records[2], Limits()).answer == "less"
+
+
+# ---------------------------------------------------------------- whole logs, the contract, the command
+
+
+@pytest.fixture(scope="module")
+def benches(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("stages")
+    options = {"hours": 1.5, "rate_hz": 1.0}
+    simulate_log("noisy", seed=3, rate_per_h=16.0, **options).write(folder / "before.csv")
+    simulate_log("noisy", seed=9, unit=3, rate_per_h=16.0, **options).write(folder / "same.csv")
+    simulate_log("steady", seed=4, unit=3, **options).write(folder / "after.csv")
+    simulate_log("steady", seed=4, channels=("A", "B"), **options).write(folder / "other.csv")
+    return {path.stem: path for path in folder.glob("*.csv")}
+
+
+def finite(value):
+    if isinstance(value, dict):
+        return all(finite(item) for item in value.values())
+    if isinstance(value, list):
+        return all(finite(item) for item in value)
+    return not isinstance(value, float) or math.isfinite(value)
+
+
+def test_compare_tells_improved_from_unchanged(benches):
+    before, same, after = (flicker.assess(benches[name]) for name in ("before", "same", "after"))
+    better = flicker.compare(before, after)
+    left = better.channel("left")
+    assert (left.outcome, left.cured) == (IMPROVED, "not yet")
+    assert left.clean_hours_needed == pytest.approx(30.0 - 1.5, abs=0.1)
+    assert better.channel("right").outcome == NO_CHANGE
+    assert better.channel("right").cured is None
+    assert flicker.compare(before, same).channel("left").outcome == NO_CHANGE
+    assert flicker.compare(after, before).channel("left").outcome == WORSE
+    assert flicker.compare(before, before, control="right").channel("right").untouched
+    told = better.to_dict()
+    assert told["schema"] == "flicker/comparison/1"
+    assert finite(told)
+    json.dumps(told, allow_nan=False)
+    for key in ("outcome", "before", "after", "ratio", "noise_ratio", "level_shift_V", "size_change", "cured", "reads"):
+        assert key in told["channels"][0]
+    stages = flicker.compare_stages({"received": before, "reseated": same, "part replaced": after})
+    assert [step.channel("left").outcome for step in stages.steps] == [NO_CHANGE, IMPROVED]
+    assert stages.whole.channel("left").outcome == IMPROVED
+    assert finite(stages.to_dict())
+
+
+def test_a_change_that_the_untouched_channel_shows_is_the_room():
+    times = np.linspace(0.02, 3.9, 24)
+    pairs = [(side([(4.0, times)]), side([(4.0, [])]))] * 2
+    assert [item.outcome for item in weigh(pairs, controls=[False, True])] == [IMPROVED, IMPROVED]
+    both = simulate_log("noisy", hours=1.5, rate_hz=1.0, seed=3, rate_per_h=16.0, bad=("left", "right"))
+    none = simulate_log("steady", hours=1.5, rate_hz=1.0, seed=4, unit=3)
+    found = flicker.compare(list(both.logs), list(none.logs), control="right")
+    assert found.channel("left").outcome == NO_CHANGE
+    assert "untouched channel changed as well" in found.channel("left").reads
+    assert any("Every channel improved" in text for text in flicker.compare(list(both.logs), list(none.logs)).cautions)
+
+
+def test_command_prints_one_document_and_a_page(benches, capsys):
+    files = ["--before", str(benches["before"]), "--after", str(benches["after"])]
+    assert main(["compare", *files, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["channels"][0]["outcome"] == IMPROVED
+    assert main(["compare", *files]) == 0
+    page = capsys.readouterr().out
+    assert "improved" in page
+    assert "licensed practice" in " ".join(page.split())
+    stages = [word for name in ("before", "same", "after") for word in ("--stage", name, str(benches[name]))]
+    assert main(["compare", *stages, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["stages"] == ["before", "same", "after"]
+
+
+def test_bad_input_is_one_sentence_and_exit_code_2(benches, capsys, tmp_path):
+    short = tmp_path / "short.csv"
+    rows = "".join(f"{0.5 * k},{0.3 * math.exp(-k / 4):.4f}\n" for k in range(24))
+    short.write_text("time_s,left_V\n" + rows)
+    empty = tmp_path / "none.csv"
+    empty.write_text("time_s,left_V\n" + "".join(f"{k},OL\n" for k in range(2000)))
+    before, after, other = (str(benches[name]) for name in ("before", "after", "other"))
+    for arguments, word in (
+        (["--before", before, "--after", other], "no channel in common"),
+        (["--before", before], "both --before and --after"),
+        (["--before", before, "--after", after, "--control", "middle"], "control must be"),
+        (["--before", before, "--after", after, "--concern", "-1"], "concern_per_h"),
+        (["--before", before, "--after", after, "--concern", "0"], "concern_per_h"),
+        (["--before", before, "--after", str(tmp_path / "missing.csv")], "no such file"),
+        (["--before", str(empty), "--after", str(empty)], ""),
+        (["--stage", "one", before], "two or more"),
+        (["--stage", "one"], "names no log"),
+    ):
+        assert main(["compare", *arguments]) == 2, arguments
+        told = capsys.readouterr()
+        assert told.out == ""
+        assert told.err.count("\n") == 1
+        assert word in told.err

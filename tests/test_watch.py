@@ -1,0 +1,356 @@
+"""The watch: follows a file as it grows, never fooled by a half-written line, alarms on volts, decides once and for all."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+import tracemalloc
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from flicker.cli import main
+from flicker.evidence.following import CLEAN, GO_ON, RECURS, Watcher, design
+from flicker.evidence.limits import Limits
+from flicker.logs.growing import Fresh, GrowingLog
+from flicker.logs.model import LogError
+from flicker.simulate import simulate_log
+
+HEAD = "time_s,left_V\n"
+
+
+def row(k: int, volts: float = 0.0, step: float = 0.1) -> str:
+    return f"{k * step:.1f},{volts + 0.001 * math.sin(12.9898 * k):.5f}\n"
+
+
+def rows(lo: int, hi: int, volts: float = 0.0) -> str:
+    return "".join(row(k, volts) for k in range(lo, hi))
+
+
+def drain(log: GrowingLog) -> list[Fresh]:
+    out = []
+    while part := log.poll():
+        out.extend(part)
+    return out
+
+
+def count(parts: list[Fresh]) -> int:
+    return sum(part.time_s.size for part in parts)
+
+
+def feed(watcher: Watcher, values: dict[str, np.ndarray], *, step: float = 0.5, run: int = 0, chunk: int = 40):
+    events = []
+    columns = list(values.values())
+    time_s = np.arange(columns[0].size) * step
+    for k in range(0, time_s.size, chunk):
+        part = Fresh(run, time_s[k : k + chunk], tuple(c[k : k + chunk] for c in columns), k == 0)
+        events.extend(watcher.feed(part))
+    return events
+
+
+def quiet(seconds: float, seed: int = 1, step: float = 0.5) -> np.ndarray:
+    return np.round(np.random.default_rng(seed).normal(0.0, 0.0004, int(seconds / step)), 5)
+
+
+# ---------------------------------------------------------------- the growing file
+
+
+def test_half_a_line_does_not_count(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 20) + "2.0,-0.8")
+    log = GrowingLog(path)
+    first = drain(log)
+    assert count(first) == 20
+    assert log.poll() == []
+    with path.open("a") as file:
+        file.write("53\n" + rows(21, 23))
+    more = drain(log)
+    assert count(more) == 3
+    assert more[0].values[0][0] == -0.853
+    log.close()
+
+
+@pytest.mark.parametrize("how", ["truncated", "rotated", "refilled past the place"])
+def test_a_new_file_is_a_new_run_and_nothing_is_lost(tmp_path, how):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 30))
+    log = GrowingLog(path)
+    assert count(drain(log)) == 30
+    if how == "rotated":
+        with path.open("a") as file:
+            file.write(rows(30, 33))  # the last lines before the turn
+        path.rename(tmp_path / "log.csv.1")
+        assert count(drain(log)) == 3
+        path.write_text(HEAD + rows(0, 25, 0.02))
+    elif how == "truncated":
+        path.write_text(HEAD + rows(0, 25, 0.02)[:-1] + "\n")
+    else:  # same inode, longer than before, other content
+        path.write_text(HEAD + rows(0, 60, 0.02))
+    parts = drain(log)
+    assert count(parts) == (60 if how.startswith("refilled") else 25)
+    assert {part.run for part in parts} == {1}
+    assert parts[0].values[0].mean() == pytest.approx(0.02, abs=0.001)
+    assert any("new run" in note for note in log.notes)
+    log.close()
+
+
+def test_a_bad_line_is_left_out_and_told(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 20))
+    log = GrowingLog(path)
+    drain(log)
+    with path.open("a") as file:
+        file.write("2.0,banana\n" + rows(21, 30))
+    assert count(drain(log)) == 9
+    assert any("banana" in note for note in log.notes)
+    log.close()
+    with pytest.raises(LogError, match="no such file"):
+        GrowingLog(tmp_path / "none.csv")
+
+
+# ---------------------------------------------------------------- counting
+
+
+def test_counts_agree_with_the_truth_of_a_bench_whatever_the_chunks():
+    bench = simulate_log(
+        "noisy", hours=2.0, rate_hz=2.0, seed=11, rate_per_h=8.0, size_V=(0.08, 0.5), length_s=(1.0, 8.0)
+    )
+    values = {name: bench.values(name) for name in bench.channels}
+    found = []
+    for chunk in (7, 40, 5000):
+        watcher = Watcher(bench.channels, cadence_s=0.5)
+        feed(watcher, values, chunk=chunk)
+        watcher.finish()
+        found.append([(item.episodes, round(item.observed_h, 2)) for item in watcher.states()])
+    assert found[0] == found[1] == found[2]
+    truth = bench.truth.runs[0].channels["left"]
+    start = np.sort(truth.start_s[truth.samples > 0])
+    clusters = 1 + int(np.count_nonzero(np.diff(start) > 18.0))
+    assert abs(found[0][0][0] - clusters) <= 1
+    assert found[0][1][0] == 0
+
+
+def test_events_of_all_channels_at_once_are_the_rooms():
+    left, right = quiet(1200.0, 1), quiet(1200.0, 2)
+    for at in (600, 1400):
+        left[at : at + 3] += 0.2
+        right[at : at + 3] += 0.15
+    watcher = Watcher(("left", "right"), cadence_s=0.5)
+    feed(watcher, {"left": left, "right": right})
+    watcher.finish()
+    assert [(s.episodes, s.common_episodes) for s in watcher.states()] == [(0, 2), (0, 2)]
+
+
+def test_a_sleeping_meter_earns_no_time_and_rings():
+    values = quiet(1800.0)
+    values[1200:] = values[1199]
+    watcher = Watcher(("left",), cadence_s=0.5)
+    events = feed(watcher, {"left": values})
+    assert [e.kind for e in events if e.event == "alarm"] == ["lost signs of life"]
+    assert watcher.states()[0].observed_h * 3600 == pytest.approx(600.0 - 30.0, abs=12.0)
+
+
+# ---------------------------------------------------------------- alarms
+
+
+def test_alarms_ring_on_volts_whatever_the_statistics_say():
+    stuck = quiet(600.0) + 40.0
+    assert "danger" in {e.kind for e in feed(Watcher(("left",), cadence_s=0.5), {"left": stuck})}
+    cycling = quiet(900.0)
+    for at in (600, 640, 680):
+        cycling[at : at + 4] = 0.9
+    kinds = [e.kind for e in feed(Watcher(("left",), cadence_s=0.5), {"left": cycling})]
+    assert kinds.count("protection") == 3
+    assert kinds.count("protection cycling") == 1
+    surge = quiet(600.0) + 1.5 * np.exp(-np.arange(1200) * 0.5 / 4.0)
+    assert [e for e in feed(Watcher(("left",), cadence_s=0.5), {"left": surge}) if e.event == "alarm"] == []
+    watcher = Watcher(("left",), cadence_s=0.5)
+    assert watcher.silent(5.0) is None
+    assert watcher.silent(40.0).kind == "silent"
+    assert watcher.silent(50.0) is None
+
+
+# ---------------------------------------------------------------- deciding
+
+
+def test_the_rule_is_fixed_before_and_split_over_the_channels():
+    plan, rule = design(("left", "right"), Limits())
+    assert plan.error_per_channel == pytest.approx(0.025)
+    assert rule.least_count == 2
+    # Ville's bound: log(1 / 0.025) / (1 - 0.01) hours without an episode, computed by hand
+    assert plan.clean_hours == pytest.approx(math.log(40.0) / 0.99)
+    assert "fixed now" in plan.reads
+
+
+def test_one_early_episode_decides_nothing_and_two_do():
+    values = quiet(3600.0)
+    values[400:404] += 0.3
+    watcher = Watcher(("left",), cadence_s=0.5)
+    feed(watcher, {"left": values})
+    assert watcher.states()[0].decision == GO_ON
+    values[2000:2004] += 0.3
+    watcher = Watcher(("left",), cadence_s=0.5)
+    events = feed(watcher, {"left": values})
+    assert [e.kind for e in events if e.event == "decision"] == [RECURS]
+    assert watcher.states()[0].decided_at_h < 0.3
+
+
+def test_a_swing_that_stays_recurs_and_a_calm_log_is_clean():
+    stays = quiet(1200.0)
+    stays[800:] += 0.2
+    watcher = Watcher(("left",), cadence_s=0.5)
+    assert RECURS in [e.kind for e in feed(watcher, {"left": stays}) if e.event == "decision"]
+    calm = quiet(3.2 * 3600.0, step=2.0)
+    watcher = Watcher(("left",), cadence_s=2.0)
+    feed(watcher, {"left": calm}, step=2.0, chunk=2000)
+    state = watcher.states()[0]
+    assert state.decision == CLEAN
+    assert state.decided_at_h == pytest.approx(math.log(20.0) / 0.99, abs=0.01)
+
+
+def test_memory_stays_flat():
+    rng = np.random.default_rng(2)
+
+    def after(chunks: int) -> int:
+        watcher = Watcher(("left",), cadence_s=0.5)
+        tracemalloc.start()
+        for k in range(chunks):
+            time_s = k * 500.0 + np.arange(1000) * 0.5
+            values = np.round(rng.normal(0.0, 0.0004, 1000), 5)
+            values[::100] += 0.2  # chatters: an episode without end
+            values[500:520] += 0.3
+            watcher.feed(Fresh(0, time_s, (values,), k == 0))
+        held = tracemalloc.get_traced_memory()[0]
+        tracemalloc.stop()
+        return held
+
+    after(5)
+    assert after(45) <= after(15) + 20_000
+
+
+# ---------------------------------------------------------------- the command
+
+
+def writer(path: Path, lines: int, per_s: float, *, glitches: tuple[int, ...] = ()) -> subprocess.Popen[bytes]:
+    """Another process that writes ten lines a second, breaks one line in two and pauses once."""
+    program = f"""
+import math, time
+glitches = {glitches!r}
+with open({str(path)!r}, "a") as file:
+    begin = time.monotonic()
+    for k in range({lines}):
+        volts = 0.001 * math.sin(12.9898 * k) + (0.3 if any(g <= k < g + 8 for g in glitches) else 0.0)
+        line = f"{{k * 0.1:.1f}},{{volts:.5f}}\\n"
+        if k == {lines // 3}:
+            file.write(line[:6]); file.flush(); time.sleep(0.5); line = line[6:]
+        if k == {lines // 2}:
+            time.sleep(1.5)
+        file.write(line); file.flush()
+        time.sleep({1.0 / per_s})
+"""
+    return subprocess.Popen([sys.executable, "-c", program])
+
+
+def follow(path: Path, *options: str) -> tuple[int, list[dict]]:
+    done = subprocess.run(
+        [sys.executable, "-m", "flicker", "watch", str(path), "--json", *options],
+        capture_output=True,
+        text=True,
+        timeout=150,
+    )
+    assert "Traceback" not in done.stderr
+    return done.returncode, [json.loads(line) for line in done.stdout.splitlines()]
+
+
+@pytest.mark.parametrize(
+    ("lines", "per_s"), [(450, 120.0), pytest.param(600, 10.0, marks=pytest.mark.study)], ids=["quick", "a full minute"]
+)
+def test_a_file_written_by_another_process_is_followed(tmp_path, lines, per_s):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD)
+    process = writer(path, lines, per_s, glitches=(360, 500 if lines > 500 else 10**6))
+    code, told = follow(path, "--idle", "4", "--until", "stopped")
+    process.wait()
+    assert code == 0
+    assert told[0]["event"] == "design"
+    summary = told[-1]
+    assert summary["event"] == "summary"
+    assert summary["samples"] == lines
+    assert summary["runs"] == 1
+    assert [e for e in told if e["event"] == "note"] == []
+    episodes = [e for e in told if e["event"] == "episode"]
+    assert len(episodes) == summary["channels"][0]["episodes"] == (2 if lines > 500 else 1)
+    assert episodes[0]["time_s"] == pytest.approx(36.0)
+    assert summary["offline"][0]["channel"] == "left"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_ctrl_c_leaves_a_summary(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 900))
+    process = subprocess.Popen(
+        [sys.executable, "-m", "flicker", "watch", str(path), "--json", "--until", "stopped"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert json.loads(process.stdout.readline())["event"] == "design"
+    time.sleep(0.5)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert json.loads(out.splitlines()[-1])["event"] == "summary"
+    assert "Traceback" not in err
+
+
+def test_the_alarm_runs_a_command_without_a_shell(tmp_path, capsys):
+    path, seen = tmp_path / "log.csv", tmp_path / "seen; touch x"
+    path.write_text(HEAD + rows(0, 600, 40.0))
+    program = "import sys; open(sys.argv[1], 'a').write(sys.argv[2])"
+    command = f'{sys.executable} -c "{program}" "{seen}"'
+    assert main(["watch", str(path), "--idle", "0.3", "--on-alarm", command]) == 0
+    for _ in range(50):
+        if seen.exists() and seen.read_text():
+            break
+        time.sleep(0.1)
+    assert "switch off" in seen.read_text()
+    page = capsys.readouterr().out
+    assert "Rule, fixed now" in page
+    assert "!!" in page
+
+
+@pytest.mark.parametrize(
+    ("options", "word"),
+    [
+        (["--bad", "0"], "bad_rate"),
+        (["--good", "-1"], "good_rate"),
+        (["--good", "2", "--bad", "1"], "above good_rate"),
+        (["--idle", "0"], "--idle"),
+        (["--on-alarm", "no-such-command-here"], "no command"),
+        (["--channels", "middle", "--idle", "0.2"], "middle"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_code_2(tmp_path, capsys, options, word):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 60))
+    assert main(["watch", str(path), *options]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert word in told.err
+
+
+def test_too_few_lines_or_no_file_is_one_sentence(tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 3))
+    assert main(["watch", str(path), "--idle", "0.2"]) == 2
+    assert "too few" in capsys.readouterr().err
+    assert main(["watch", str(tmp_path / "none.csv"), "--idle", "0.2"]) == 2
+    assert "no such file" in capsys.readouterr().err
