@@ -162,7 +162,8 @@ def warmup_rate(
     Trend: `arrivals.rate_trend_test` within runs, so runs may differ in rate. Change: time is counted as the sum of
     observed time over the runs that reached it, on which episodes are uniform if nothing changes, and
     `changepoints.rate_changes` looks there, at the dispersion that the trend test finds. Fit: rate
-    initial exp(-t / tau) + late (1 - exp(-t / tau)), maximum likelihood, intervals by the profile likelihood.
+    initial exp(-t / tau) + late (1 - exp(-t / tau)), maximum likelihood, intervals by the profile likelihood
+    (nominal 95 % covers 92 to 95 % with 10 runs of 1.5 h: ``tests/studies/results/bench_parts.md``).
     """
     if len(runs) == 0:
         raise ValueError("runs must hold at least one run, got none")
