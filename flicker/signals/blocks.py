@@ -10,14 +10,15 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import Gap, Log, Piece, Run
+from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
+from flicker.signals.stash import Stash
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -52,7 +53,8 @@ class RunBlocks:
     """Blocks of one run: ``row`` is the first row, ``rows`` their number, ``begin_s``/``end_s`` first and last sample.
 
     ``after_gap`` is True for blocks that follow a gap (and for the first). ``stretch`` is the run's number in the log
-    and ``offset_s`` where this run's clock begins in it: a power-up found in the data splits a stretch.
+    and ``offset_s`` where this run's clock begins in it: a power-up found in the data splits a stretch. ``stash`` holds
+    samples of striking blocks, to be looked at again.
     """
 
     run: Run
@@ -64,6 +66,7 @@ class RunBlocks:
     end_s: Floats
     after_gap: NDArray[np.bool_]
     channels: tuple[ChannelBlocks, ...]
+    stash: Stash | None = field(default=None, repr=False, compare=False)
 
     @property
     def centre_s(self) -> Floats:
@@ -109,8 +112,8 @@ _OWN = ("low", "high", "mean", "middle", "finite", "over_low", "over_high")
 class _RunBuilder:
     """Blocks of one run in the making; carries the rows of an unfinished block."""
 
-    def __init__(self, channels: int, size: int, stride: int) -> None:
-        self.size, self.stride = size, stride
+    def __init__(self, channels: int, size: int, stride: int, stash: Stash | None = None) -> None:
+        self.size, self.stride, self.stash = size, stride, stash
         self.shared = _Columns(_SHARED)
         self.own = [_Columns((*_OWN, "sample_s", "sample_V")) for _ in range(channels)]
         self.rest: Piece | None = None
@@ -158,14 +161,17 @@ class _RunBuilder:
             end_s=time[:, -1].copy(),
             after_gap=after_gap,
         )
-        for column, values in zip(self.own, piece.values, strict=True):
-            column.add(**reduce_blocks(values.reshape(-1, size)))
+        reduced = [reduce_blocks(values.reshape(-1, size)) for values in piece.values]
+        for column, part in zip(self.own, reduced, strict=True):
+            column.add(**part)
+        if self.stash is not None:
+            self.stash.look(piece, size, reduced)
 
 
 TILE = 64
 
 
-def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[np.generic]]:
+def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[Any]]:
     """Reduce an array of shape (blocks, rows in a block) along its second axis, in tiles that stay in the cache."""
     blocks, size = values.shape
     low, high, mean, middle = (np.empty(blocks) for _ in range(4))
@@ -232,9 +238,11 @@ def _join(rest: Piece, piece: Piece, need: int) -> tuple[Piece, Piece]:
     return joined, _part(piece, min(need, piece.time_s.size), piece.time_s.size)
 
 
-def reduce_log(log: Log) -> list[RunBlocks]:
-    """Walk once through a log and return the blocks of each of its runs."""
+def reduce_log(log: Log, stash: Stash | None = None) -> list[RunBlocks]:
+    """Walk once through a log and return the blocks of each of its runs; ``stash`` takes striking samples."""
     channels = len(log.channels)
+    if isinstance(log.source, ArraySource):
+        stash = None  # they are at hand anyway
     size = block_rows(log.source.cadence_s, log.source.rows)
     stride = subsample_stride(log.source.rows)
     builders: list[_RunBuilder] = []
@@ -242,7 +250,9 @@ def reduce_log(log: Log) -> list[RunBlocks]:
         while len(builders) <= piece.run:
             if builders:
                 builders[-1].flush()
-            builders.append(_RunBuilder(channels, size, stride))
+            builders.append(_RunBuilder(channels, size, stride, stash))
+            if stash is not None:
+                stash.begin()
         builders[piece.run].feed(piece)
     if builders:
         builders[-1].flush()
@@ -275,6 +285,7 @@ def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
         end_s=shared.take("end_s", np.float64),
         after_gap=shared.take("after_gap", np.bool_),
         channels=channels,
+        stash=builder.stash,
     )
 
 
@@ -333,4 +344,5 @@ def _cut_out(blocks: RunBlocks, a: int, b: int) -> RunBlocks:
         end_s=blocks.end_s[a:b] - begin,
         after_gap=after_gap,
         channels=tuple(channels),
+        stash=blocks.stash,
     )

@@ -16,9 +16,11 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.stash import read_blocks
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +63,16 @@ class Excursions:
 _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 
 
+_START, _END, _DEVIATION, _PEAK, _CUT, _OVER, _SIDE = range(7)
+_COLUMNS = 7
+
+
 class Scanner:
     """State machine of one channel, fed with stretches of samples in order.
 
     A reading within ``recover_s`` after one over range, after one that first passes ``upper_V`` (where the meter
-    changes to a coarser range) or after a time in ``changes_s`` extends an excursion but gives no peak.
+    changes to a coarser range) or after a time in ``changes_s`` extends an excursion but gives no peak. How the samples
+    are cut into pieces never shows in the result.
     """
 
     def __init__(
@@ -84,104 +91,192 @@ class Scanner:
         self.changes_s = np.asarray(changes_s, dtype=np.float64)
         self._upset_s = -np.inf  # when the meter last changed range or was over it
         self._above = False
-        self._open: list[float] | None = None  # start, end so far, deviation, peak, cut, over range
+        self._open: Floats | None = None  # a row of the table, see _START and its kin
         self._last_s: float | None = None
-        self._rows: list[tuple[float, ...]] = []
+        self._done: list[Floats] = []
+
+    @property
+    def opened(self) -> tuple[float, ...] | None:
+        """Start, end so far, deviation, peak, cut and over range of the excursion that lasts, or None."""
+        return None if self._open is None else tuple(self._known(self._open[None, :])[0, :_SIDE].tolist())
+
+    @property
+    def found(self) -> bool:
+        """Whether an excursion has ended since `take` was last called."""
+        return bool(self._done)
+
+    def take(self) -> list[tuple[float, ...]]:
+        """Hand over the excursions that have ended, as `opened` describes them, and forget them."""
+        rows = [tuple(row) for table in self._done for row in self._known(table)[:, :_SIDE].tolist()]
+        self._done.clear()
+        return rows
 
     def feed(self, time_s: Floats, values: Floats, *, begins: bool) -> None:
         """Take the next samples; ``begins`` where they follow a gap or the start of the run."""
-        if begins:
-            self.close(cut=True)
-            self._last_s = None
+        fresh = np.zeros(int(begins), dtype=np.int64)
+        self.feed_parts(time_s, values, fresh, np.full(fresh.size, np.nan), np.ones(fresh.size, dtype=bool))
+
+    def feed_parts(self, time_s: Floats, values: Floats, fresh: Ints, back_s: Floats, at_gap: Bools) -> None:
+        """Take the next samples where calm ones are left out between parts.
+
+        Parameters
+        ----------
+        time_s, values : array, shape (n,)
+            Samples in order.
+        fresh : array of int, shape (parts,)
+            Ascending places at which samples do not follow the one before them.
+        back_s : array, shape (parts,)
+            For each, when the first of the samples left out before it came, which lay within the leaving threshold; NaN
+            where the samples before it ended at a gap.
+        at_gap : array of bool, shape (parts,)
+            Whether a gap, or the start of the run, is right before the part: an excursion from there on is cut.
+        """
         if time_s.size == 0:
             return
+        if fresh.size and fresh[0] == 0:
+            self.close(cut=bool(np.isnan(back_s[0])), back_s=float(back_s[0]))
         with np.errstate(invalid="ignore"):
             away = values - self.baseline(time_s)
             size = np.abs(away)
-            beyond = size > self.enter_V
-            # 1 opens, 0 closes, -1 leaves the state as it is (between the thresholds, or missing).
-            mark = np.where(beyond, 1, np.where(size <= self.leave_V, 0, -1)).astype(np.int8)
-        unsure = self._unsure(time_s, values)
-        if self._open is None and not beyond.any():
-            self._last_s = float(time_s[-1])
-            return
-        known = np.flatnonzero(mark >= 0)
-        state = np.zeros(mark.size, dtype=bool)
-        place = np.searchsorted(known, np.arange(mark.size), side="right") - 1
-        has = place >= 0
-        state[has] = mark[known[place[has]]] == 1
-        state[~has] = self._open is not None
-        change = np.flatnonzero(np.diff(np.concatenate(([self._open is not None], state)).astype(np.int8)))
-        at = 0
-        for index in [*change.tolist(), mark.size]:
-            if self._open is not None and (index > at):
-                self._extend(away, values, unsure, at, index)
-            if index == mark.size:
-                break
-            if state[index]:
-                missing_before = index == 0 and begins
-                self._open = [float(time_s[index]), 0.0, 0.0, np.nan, float(missing_before), 0.0]
-            elif self._open is not None:
-                self._open[1] = float(time_s[index])
-                self._finish()
-            at = index
+            place = np.flatnonzero(~(size <= self.leave_V))  # beyond, between the thresholds, or missing
+            beyond = size[place] > self.enter_V
+        unsure = self._unsure(time_s, values, fresh)
+        carried = self._open is not None and place.size > 0 and int(place[0]) == 0
+        if self._open is not None and not carried:
+            self._open[_END] = time_s[0]
+            self._finish()
+        if beyond.any() or carried:
+            self._runs(time_s, values, away, unsure, place, beyond, fresh, back_s, at_gap)
         self._last_s = float(time_s[-1])
 
-    def _unsure(self, time_s: Floats, values: Floats) -> Bools:
-        """Mark the readings that give no peak; what upset the meter is remembered for the next samples."""
+    def _runs(
+        self,
+        time_s: Floats,
+        values: Floats,
+        away: Floats,
+        unsure: Bools | None,
+        place: Ints,
+        beyond: Bools,
+        fresh: Ints,
+        back_s: Floats,
+        at_gap: Bools,
+    ) -> None:
+        """Find the excursions in samples of which those at ``place`` do not close one."""
+        n = time_s.size
+        is_fresh = np.zeros(n + 1, dtype=bool)
+        is_fresh[fresh] = True
+        begins = np.flatnonzero(np.concatenate(([True], (np.diff(place) > 1) | is_fresh[place[1:]])))
+        ends = np.append(begins[1:], place.size)
+        opens = np.minimum.reduceat(np.where(beyond, np.arange(place.size), place.size), begins)
+        if self._open is not None:
+            opens[0] = 0
+        keep = opens < ends
+        opens, ends = opens[keep], ends[keep]
+        start, stop = place[opens], place[ends - 1] + 1
+        table = np.zeros((start.size, _COLUMNS))
+        table[:, _START] = time_s[start]
+        table[:, _CUT] = np.isin(start, fresh[at_gap])
+        self._gather(table, away, values, unsure, start, stop)
+        table[:, _SIDE] = np.sign(away[start])
+        if self._open is not None:
+            table[0] = self._joined(self._open, table[0])
+            self._open = None
+        inside = stop < n
+        table[inside, _END] = time_s[stop[inside]]
+        broken = np.flatnonzero(inside & is_fresh[stop])
+        if broken.size:
+            back = back_s[np.searchsorted(fresh, stop[broken])]
+            gap = np.isnan(back)
+            table[broken, _END] = np.where(gap, time_s[stop[broken] - 1] + self.cadence_s, back)
+            table[broken[gap], _CUT] = 1.0
+        if not inside[-1]:
+            self._open = table[-1].copy()
+            table = table[:-1]
+        if table.shape[0]:
+            self._done.append(table)
+
+    def _gather(
+        self, table: Floats, away: Floats, values: Floats, unsure: Bools | None, start: Ints, stop: Ints
+    ) -> None:
+        """Fill in deviation, peak and over range of the excursions found; NaN without a sure reading."""
+        length = stop - start
+        offset = np.concatenate(([0], np.cumsum(length)[:-1]))
+        place = np.repeat(start - offset, length) + np.arange(int(length.sum()))
+        part = away[place]
+        sure = np.isfinite(part)
+        over = np.isinf(part)
+        if unsure is not None:
+            sure &= ~unsure[place]
+            over |= unsure[place]
+        score = np.where(sure, np.abs(part), -1.0)
+        top = np.maximum.reduceat(score, offset)
+        best = np.flatnonzero(score == np.repeat(top, length))
+        best = place[best[np.searchsorted(best, offset)]]
+        known = top >= 0
+        table[:, _DEVIATION] = np.where(known, away[best], np.nan)
+        table[:, _PEAK] = np.where(known, values[best], np.nan)
+        table[:, _OVER] = np.logical_or.reduceat(over, offset)
+
+    @staticmethod
+    def _joined(before: Floats, after: Floats) -> Floats:
+        """One excursion of which the last samples seen give ``after``."""
+        row = before.copy()
+        if not abs(before[_DEVIATION]) >= abs(after[_DEVIATION]) and not np.isnan(after[_DEVIATION]):
+            row[_DEVIATION], row[_PEAK] = after[_DEVIATION], after[_PEAK]
+        row[_OVER] = max(before[_OVER], after[_OVER])
+        return row
+
+    def _unsure(self, time_s: Floats, values: Floats, fresh: Ints) -> Bools | None:
+        """Mark the readings that give no peak (None: no reading); what upset the meter is remembered."""
         if self.recover_s <= 0:
-            return np.zeros(values.size, dtype=bool)
-        with np.errstate(invalid="ignore"):
-            above = np.abs(values) > self.upper_V
-        upset = np.isinf(values) | (above & ~np.concatenate(([self._above], above[:-1])))
-        moment = np.maximum.accumulate(np.where(upset, time_s, self._upset_s))
+            return None
+        if np.isfinite(self.upper_V):
+            with np.errstate(invalid="ignore"):
+                above = np.abs(values) > self.upper_V
+            before = np.concatenate(([self._above], above[:-1]))
+            before[fresh] = False
+            self._above = bool(above[-1])
+            upset = np.flatnonzero(np.isinf(values) | (above & ~before))
+        else:
+            upset = np.flatnonzero(np.isinf(values))
+        if not upset.size and not self.changes_s.size and time_s[0] - self._upset_s >= self.recover_s:
+            return None
+        moments = np.concatenate(([self._upset_s], time_s[upset]))
+        self._upset_s = float(moments[-1])
+        last = moments[np.searchsorted(upset, np.arange(time_s.size), side="right")]
         if self.changes_s.size:
             place = np.searchsorted(self.changes_s, time_s, side="right") - 1
-            moment = np.maximum(moment, np.where(place >= 0, self.changes_s[np.maximum(place, 0)], -np.inf))
-        self._above = bool(above[-1])
-        self._upset_s = float(moment[-1])
-        return np.asarray(time_s - moment < self.recover_s)
+            last = np.maximum(last, np.where(place >= 0, self.changes_s[np.maximum(place, 0)], -np.inf))
+        return np.asarray(time_s - last < self.recover_s)
 
-    def _extend(self, away: Floats, values: Floats, unsure: Bools, lo: int, hi: int) -> None:
-        assert self._open is not None
-        part = away[lo:hi]
-        finite = np.isfinite(part) & ~unsure[lo:hi]
-        if np.isinf(part).any() or unsure[lo:hi].any():
-            self._open[5] = 1.0
-        if finite.any():
-            best = lo + int(np.argmax(np.where(finite, np.abs(part), -1.0)))
-            if abs(float(away[best])) > abs(self._open[2]):
-                self._open[2], self._open[3] = float(away[best]), float(values[best])
-            elif np.isnan(self._open[3]):
-                self._open[3] = float(values[best])
-        if self._open[5] and abs(self._open[2]) < self.enter_V:
-            # No reading to trust passed the threshold: that it was passed is all that is known, and on which side.
-            beyond = part[np.abs(part) > self.enter_V]
-            if beyond.size:
-                self._open[2] = float(np.sign(beyond[0])) * self.enter_V
-
-    def close(self, *, cut: bool) -> None:
-        """End an open excursion at the last sample seen (a gap or the end of the log follows)."""
+    def close(self, *, cut: bool, back_s: float = np.nan) -> None:
+        """End an open excursion at ``back_s``, or at the last sample seen (a gap or the end of the log follows)."""
         if self._open is not None and self._last_s is not None:
-            self._open[1] = self._last_s + self.cadence_s
-            self._open[4] = float(cut)
+            self._open[_END] = self._last_s + self.cadence_s if np.isnan(back_s) else back_s
+            self._open[_CUT] = max(self._open[_CUT], float(cut))
             self._finish()
 
     def _finish(self) -> None:
         assert self._open is not None
-        self._rows.append(tuple(self._open))
+        self._done.append(self._open[None, :])
         self._open = None
+
+    def _known(self, table: Floats) -> Floats:
+        """Where no sure reading passes the threshold, that it was passed, and on which side, is all that is known."""
+        low = np.flatnonzero(~(np.abs(table[:, _DEVIATION]) >= self.enter_V))
+        if not low.size:
+            return table
+        table = table.copy()
+        table[low, _DEVIATION] = table[low, _SIDE] * self.enter_V
+        lost = low[np.isnan(table[low, _PEAK])]
+        table[lost, _PEAK] = table[lost, _DEVIATION]
+        return table
 
     def result(self) -> Excursions:
         """Return what was found."""
-        table = np.array(self._rows, dtype=np.float64).reshape(-1, 6)
-        peak = table[:, 3].copy()
-        lost = np.isnan(peak)
-        if lost.any():  # over range throughout: the threshold is all that is known
-            peak[lost] = table[lost, 2]
-        return Excursions(
-            table[:, 0].copy(), table[:, 1].copy(), peak, table[:, 2].copy(), table[:, 4] > 0, table[:, 5] > 0
-        )
+        table = self._known(np.concatenate(self._done) if self._done else np.empty((0, _COLUMNS)))
+        start, end, deviation, peak, cut, over = table[:, :_SIDE].T.copy()
+        return Excursions(start, end, peak, deviation, cut > 0, over > 0)
 
 
 def hot_blocks(blocks: RunBlocks, channel: int, baseline: Callable[[Floats], Floats], leave_V: float) -> Bools:
@@ -198,38 +293,82 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
 
     ``scanners`` holds one per channel, None for a channel that is not scanned (nothing observed).
     """
-    hot = np.zeros(blocks.row.size, dtype=bool)
-    for channel, scanner in enumerate(scanners):
-        if scanner is not None:
-            hot |= hot_blocks(blocks, channel, scanner.baseline, scanner.leave_V)
-    active = [channel for channel, scanner in enumerate(scanners) if scanner is not None]
-    for lo, hi in stretches(hot, blocks.after_gap):
-        begins_here = bool(blocks.after_gap[lo])
-        first, last = int(blocks.row[lo]), int(blocks.row[hi - 1] + blocks.rows[hi - 1])
-        begins = True
-        for piece in log.rows(blocks.stretch, first, last, channels=active):
-            time_s = piece.time_s - blocks.offset_s
-            for channel, values in zip(active, piece.values, strict=True):
-                scanner = scanners[channel]
-                assert scanner is not None
-                # After a cold block the state is closed, so a new stretch begins closed without being cut.
-                if begins and not begins_here:
-                    scanner.close(cut=False)
-                scanner.feed(time_s, values, begins=begins and begins_here)
-            begins = False
-        ends_at_gap = hi == blocks.row.size or bool(blocks.after_gap[hi])
-        for channel in active:
-            scanner = scanners[channel]
-            assert scanner is not None
-            if ends_at_gap:
-                scanner.close(cut=True)
-            elif scanner._open is not None:
-                # The next block is cold: its first reading closes the excursion.
-                scanner._last_s = float(blocks.begin_s[hi]) - scanner.cadence_s
-                scanner.close(cut=False)
+    parts = [
+        None if scanner is None else _Parts(blocks, channel, scanner) for channel, scanner in enumerate(scanners)
+    ]
+    wanted = np.zeros(blocks.row.size, dtype=bool)
+    for part in parts:
+        if part is not None:
+            wanted |= part.hot
+    active = [channel for channel, part in enumerate(parts) if part is not None and part.hot.any()]
+    for piece in read_blocks(log, blocks, wanted, active):
+        for channel, values in zip(active, piece.values, strict=True):
+            part = parts[channel]
+            assert part is not None
+            part.take(piece.first, piece.time_s, values, blocks.offset_s)
     volts, flags = np.empty(0), np.empty(0, dtype=bool)
     empty = Excursions(volts, volts, volts, volts, flags, flags)
-    return [scanner.result() if scanner is not None else empty for scanner in scanners]
+    return [empty if part is None else part.finish() for part in parts]
+
+
+class _Parts:
+    """The hot blocks of one channel, and what follows each stretch of them."""
+
+    def __init__(self, blocks: RunBlocks, channel: int, scanner: Scanner) -> None:
+        self.scanner = scanner
+        counts = blocks.channels[channel]
+        hot = hot_blocks(blocks, channel, scanner.baseline, scanner.leave_V)
+        # A block without any reading is a gap of its own; one with some missing does not tell where an excursion ends,
+        # so it is looked at too where one may last into it.
+        mute = (counts.finite == 0) & ~hot
+        whole = counts.finite == blocks.rows
+        border = blocks.after_gap | np.concatenate(([True], mute[:-1]))
+        self.hot = _carried(hot, whole | mute, border)
+        spans = stretches(self.hot, border)
+        first = np.array([a for a, _ in spans], dtype=np.int64)
+        last = np.array([b for _, b in spans], dtype=np.int64)
+        self.row = blocks.row[first]
+        self.end = blocks.row[last - 1] + blocks.rows[last - 1] if first.size else first
+        # What comes after each stretch: a gap (NaN), or a whole calm block, whose first reading closes an excursion.
+        after = np.full(first.size, np.nan)
+        inside = last < blocks.row.size
+        follows = last[inside]
+        after[inside] = np.where(blocks.after_gap[follows] | mute[follows], np.nan, blocks.begin_s[follows])
+        self.after_s = after
+        self.at_gap = border[first]
+
+    def take(self, first: int, time_s: Floats, values: Floats, offset_s: float) -> None:
+        """Take rows from ``first`` on: those of the channel's own stretches go to the scanner."""
+        last = first + values.size
+        lo = int(np.searchsorted(self.end, first, side="right"))
+        hi = int(np.searchsorted(self.row, last, side="left"))
+        if lo >= hi:
+            return
+        begin, end = np.maximum(self.row[lo:hi], first), np.minimum(self.end[lo:hi], last)
+        new = self.row[lo:hi] >= first
+        if begin.size == 1:
+            time, volts = time_s[begin[0] - first : end[0] - first], values[begin[0] - first : end[0] - first]
+        else:
+            pairs = list(zip((begin - first).tolist(), (end - first).tolist(), strict=True))
+            time = np.concatenate([time_s[a:b] for a, b in pairs])
+            volts = np.concatenate([values[a:b] for a, b in pairs])
+        fresh = np.concatenate(([0], np.cumsum(end - begin)[:-1]))[new]
+        number = np.arange(lo, hi)[new]
+        back = np.where(number > 0, self.after_s[np.maximum(number - 1, 0)], np.nan)
+        self.scanner.feed_parts(time - offset_s if offset_s else time, volts, fresh, back, self.at_gap[number])
+
+    def finish(self) -> Excursions:
+        """End what is open, and return what was found."""
+        if self.after_s.size:
+            self.scanner.close(cut=bool(np.isnan(self.after_s[-1])), back_s=float(self.after_s[-1]))
+        return self.scanner.result()
+
+
+def _carried(hot: Bools, ends: Bools, border: Bools) -> Bools:
+    """Extend stretches of hot blocks up to the first block that ``ends`` them, never over a border."""
+    state = np.where(hot, 1, np.where(ends | border, 0, -1))
+    last = np.maximum.accumulate(np.where(state >= 0, np.arange(hot.size), 0))
+    return np.asarray(state[last] == 1)
 
 
 def stretches(flag: Bools, border: Bools) -> list[tuple[int, int]]:

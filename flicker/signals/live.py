@@ -107,7 +107,7 @@ class LiveChannel:
     @property
     def in_excursion(self) -> bool:
         """Whether the last reading lay beyond the threshold."""
-        return self._scanner._open is not None
+        return self._scanner.opened is not None
 
     @property
     def pending(self) -> bool:
@@ -165,7 +165,7 @@ class LiveChannel:
         out: list[LiveEpisode] = []
         if self.settled:
             self._scanner.feed(time_s, values, begins=False)
-            self._cell_hot |= self.in_excursion or bool(self._scanner._rows)
+            self._cell_hot |= self.in_excursion or self._scanner.found
             self.last_s = float(time_s[-1])
             out = self._collect(self.last_s)
         self.last_s = float(time_s[-1])
@@ -272,7 +272,7 @@ class LiveChannel:
         """Gather closed excursions into episodes; book those that no later excursion can join."""
         out: list[LiveEpisode] = []
         dead, longest = self.settings.dead_time_s, self.settings.long_episode_s
-        for row in self._scanner._rows:
+        for row in self._scanner.take():
             self.in_excursion_s += row[1] - row[0]
             if self._episode and row[0] - self._episode[-1][1] > dead:
                 out.extend(self._book())
@@ -285,8 +285,7 @@ class LiveChannel:
                 merged = (first[0], first[1], largest[2], largest[3], first[4], largest[5])
                 self._joined += 1
                 self._episode = [merged, last]
-        self._scanner._rows.clear()
-        opened = self._scanner._open
+        opened = self._scanner.opened
         if opened is not None and self._episode and opened[0] - self._episode[-1][1] > dead:
             out.extend(self._book())
         begin = self._episode[0][0] if self._episode else opened[0] if opened is not None else None

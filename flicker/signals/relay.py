@@ -21,6 +21,7 @@ from flicker.logs.spans import spans, total, without
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import stretches
 from flicker.signals.settings import Settings
+from flicker.signals.stash import rows_again
 from flicker.stats import _check
 from flicker.stats._result import Result
 
@@ -509,7 +510,7 @@ def _with_tail(hot: NDArray[np.bool_], blocks: RunBlocks, tail_s: float) -> NDAr
 
 def _read(log: Log, blocks: RunBlocks, machines: list[list[RelayMachine]], lo: int, hi: int) -> None:
     first, last = int(blocks.row[lo]), int(blocks.row[hi - 1] + blocks.rows[hi - 1])
-    for piece in log.rows(blocks.stretch, first, last):
+    for piece in rows_again(log, blocks, first, last):
         time_s = piece.time_s - blocks.offset_s
         for row in machines:
             for machine, values in zip(row, piece.values, strict=True):
