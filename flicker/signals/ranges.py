@@ -6,7 +6,6 @@ coarser digits from some moment on. Common practice, no source.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -134,5 +133,7 @@ def _upper(value: Floats, resolution_V: float) -> tuple[float, float]:
 
 
 def _stretches_without(flag: Bools) -> list[tuple[int, int]]:
+    """Index ranges of at least `LEAST_READINGS` without a flag."""
     stop = np.flatnonzero(np.concatenate(([True], flag, [True])))
-    return [(int(a), int(b) - 1) for a, b in itertools.pairwise(stop) if b - a > 1]
+    long = np.flatnonzero(np.diff(stop) > LEAST_READINGS)
+    return [(int(stop[k]), int(stop[k + 1]) - 1) for k in long]
