@@ -153,9 +153,12 @@ def test_a_relay_that_never_closes_shows_no_life() -> None:
             assert any("switch the unit off and on once" in caution for caution in trace.cautions)
 
 
-@pytest.mark.parametrize(("offset", "life"), [(0.0, "not shown"), (0.008, "seen")])
-def test_life_without_a_start_needs_a_level(offset: float, life: str) -> None:
-    log = _bench("steady", 4, hours=0.3, power_up=False, settled_V=offset)[1][0][0]
+@pytest.mark.parametrize(
+    ("offset", "noise", "life"),
+    [(0.0, 0.00002, "not shown"), (0.008, 0.00002, "seen"), (0.0, 0.0004, "seen")],
+)
+def test_life_without_a_start_needs_a_level_or_noise(offset: float, noise: float, life: str) -> None:
+    log = _bench("steady", 4, hours=0.3, power_up=False, settled_V=offset, noise_V=noise)[1][0][0]
     assert {trace.life for trace in log.traces} == {life}
 
 

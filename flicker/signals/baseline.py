@@ -8,7 +8,9 @@ one nearest zero, not the one most often visited.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -25,7 +27,7 @@ CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A stretch at one level, seconds since the run's first sample; ``reference`` tells whether the baseline is there."""
+    """A stretch at one level, seconds since the run's first sample; ``reference``: the baseline is there."""
 
     begin_s: float
     end_s: float
@@ -136,6 +138,52 @@ def fit_baseline(
     return Baseline(knots_s, knots_V, start, cell_s, cell, levels)
 
 
+def fit_between(
+    time_s: Floats,
+    middle_V: Floats,
+    *,
+    breaks_s: Sequence[float],
+    start: Start | None,
+    excursion_V: float,
+    long_episode_s: float,
+    follow_s: float,
+) -> Baseline:
+    """Fit a baseline of its own between each two breaks (marks that something was adjusted); see `fit_baseline`."""
+    edges = [-np.inf, *breaks_s, np.inf]
+    parts = []
+    for low, high in pairwise(edges):
+        inside = (time_s >= low) & (time_s < high)
+        if inside.any():
+            parts.append(
+                fit_baseline(
+                    time_s[inside],
+                    middle_V[inside],
+                    start=start,
+                    excursion_V=excursion_V,
+                    long_episode_s=long_episode_s,
+                    follow_s=follow_s,
+                )
+            )
+    if len(parts) == 1:
+        return parts[0]
+    knots_s, knots_V = [], []
+    for number, part in enumerate(parts):
+        # Each part keeps its end values up to the break, so that the step stands where the mark does.
+        begin = [breaks_s[number - 1]] if number else []
+        end = [np.nextafter(breaks_s[number], -np.inf)] if number + 1 < len(parts) else []
+        knots_s.append(np.concatenate((begin, part.knot_s, end)))
+        values = (part.knot_V[:1] if begin else [], part.knot_V, part.knot_V[-1:] if end else [])
+        knots_V.append(np.concatenate(values))
+    return Baseline(
+        np.concatenate(knots_s),
+        np.concatenate(knots_V),
+        start,
+        np.concatenate([part.cell_s for part in parts]),
+        np.concatenate([part.cell_V for part in parts]),
+        tuple(level for part in parts for level in part.levels),
+    )
+
+
 def level_nearest_zero(value: Floats, width_V: float, share: float = 0.15) -> float:
     """Of the levels that hold a fair share of the readings, the one nearest zero."""
     middle = float(np.median(value))
@@ -169,7 +217,7 @@ def _levels(
     jump = 0.5 * excursion_V
     borders = np.flatnonzero(np.abs(np.diff(smooth)) > jump) + 1
     edges = [0, *borders.tolist(), cell_s.size]
-    parts = list(zip(edges[:-1], edges[1:], strict=True))
+    parts = list(pairwise(edges))
     half = 0.5 * (float(np.median(np.diff(cell_s))) if cell_s.size > 1 else 1.0)
     if len(parts) == 1:
         whole = Level(float(cell_s[0]) - half, float(cell_s[-1]) + half, float(np.median(smooth)), True)

@@ -5,7 +5,7 @@ Composes the rooms of this folder. Log in, frozen `Trace` objects out; knows not
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,14 +14,16 @@ from numpy.typing import NDArray
 from flicker.logs.model import Gap, Log, LogError, Run
 from flicker.logs.spans import elapsed, holds, spans, total, within, without
 from flicker.signals._movement import ZERO_V
-from flicker.signals.baseline import Baseline, fit_baseline
+from flicker.signals.baseline import Baseline, fit_between
 from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log, split_blocks
 from flicker.signals.connection import Lapse, find_lapses
 from flicker.signals.excursions import Excursions, Scanner, episode_numbers, scan_run, stretches
+from flicker.signals.hands import NOTHING, Hands
 from flicker.signals.levels import TwoLevels, find_two_levels
 from flicker.signals.ranges import COUNTS, Ranges, find_ranges
 from flicker.signals.settings import Settings
 from flicker.signals.startup import Start, find_start
+from flicker.signals.stash import Stash
 from flicker.signals.states import PowerUp, StateSpan, find_power_ups, muted_until, state_spans
 from flicker.stats.noise import noise_sigma, resolution_of
 
@@ -29,6 +31,8 @@ Floats = NDArray[np.float64]
 
 LEAVE_SHARE = 0.75  # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end
 SIGMAS = 6.0
+LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
+PICK_UP_V = 2e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,8 @@ class Trace:
     unknown. ``life`` is 'seen' where the readings show a live output, else 'not shown'. ``measured_at`` is a guess:
     'speaker side' where a relay was seen to open or close, 'amplifier side' (or there is no relay) where an offset
     stayed that a relay would have cut, else 'unknown'. ``disconnected`` holds the openings seen, shape (n, 2).
-    ``cautions`` are sentences about what a detector could not be sure of.
+    ``cautions`` are sentences about what a detector could not be sure of. ``hands`` are the marks on the run's clock;
+    ``trial_observed`` is the observed time with the windows after a stimulus, ``tried`` the excursions in both.
     """
 
     channel: str
@@ -72,6 +77,9 @@ class Trace:
     ranges: Ranges
     range_note: str | None
     cautions: tuple[str, ...]
+    hands: Hands = NOTHING
+    trial_observed: Floats | None = None
+    tried: Excursions | None = None
 
     @property
     def observed_s(self) -> float:
@@ -111,17 +119,20 @@ class RunTraces:
     traces: tuple[Trace, ...]
 
 
-def trace_log(log: Log, settings: Settings, *, first_run: int = 0) -> list[RunTraces]:
+def trace_log(
+    log: Log, settings: Settings, *, first_run: int = 0, hands: Mapping[str, Hands] | None = None
+) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
-    A run begins with a stretch of the log and at each power-up found in the data.
+    A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
+    channel on the log's clock.
 
     Raises
     ------
     LogError
         If the log holds no finite reading at all.
     """
-    reduced = reduce_log(log)
+    reduced = reduce_log(log, Stash(0.5 * settings.excursion_V, settings.release_V, settings.reconnect_s + 1.0))
     if not any(np.any(channel.finite > 0) for blocks in reduced for channel in blocks.channels):
         raise LogError(
             f"{log.source.name}: no reading is a number; nothing can be judged. Check the meter's range and leads."
@@ -129,7 +140,7 @@ def trace_log(log: Log, settings: Settings, *, first_run: int = 0) -> list[RunTr
     out: list[RunTraces] = []
     for stretch in reduced:
         for blocks, lapses, power_up in _runs(stretch, settings):
-            out.append(_trace_run(log, first_run + len(out), blocks, lapses, power_up, settings))
+            out.append(_trace_run(log, first_run + len(out), blocks, lapses, power_up, settings, hands or {}))
     return out
 
 
@@ -187,8 +198,13 @@ def _trace_run(
     lapses: Sequence[Sequence[Lapse]],
     power_up: PowerUp | None,
     settings: Settings,
+    hands: Mapping[str, Hands],
 ) -> RunTraces:
-    drafts = [_draft(name, number, blocks, k, lapses[k], power_up, settings) for k, name in enumerate(log.channels)]
+    length_s = blocks.run.duration_s + blocks.run.sample_interval_s
+    mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
+    drafts = [
+        _draft(name, number, blocks, k, lapses[k], power_up, settings, mine[k]) for k, name in enumerate(log.channels)
+    ]
     scanners = [
         None
         if draft.baseline is None
@@ -219,6 +235,7 @@ def _draft(
     lapses: Sequence[Lapse],
     power_up: PowerUp | None,
     settings: Settings,
+    hands: Hands,
 ) -> Trace:
     part = blocks.channels[index]
     run = blocks.run
@@ -229,6 +246,7 @@ def _draft(
         (float(b), float(e) + step) for b, e in zip(blocks.begin_s[~readable], blocks.end_s[~readable], strict=True)
     )
     reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
+    reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
     for begin, end in dumb:
         inside = (blocks.begin_s >= begin) & (blocks.end_s <= end)
         over = bool(np.any(part.over_high[inside] + part.over_low[inside] > 0))
@@ -277,9 +295,10 @@ def _draft(
         after = np.ones(time.size, dtype=bool)
     if np.count_nonzero(after) < 3:
         return blank.trace(tuple(reasons))
-    baseline = fit_baseline(
+    baseline = fit_between(
         time[after],
         middle[after],
+        breaks_s=hands.breaks_s,
         start=start,
         excursion_V=settings.excursion_V,
         long_episode_s=settings.long_episode_s,
@@ -297,14 +316,17 @@ def _draft(
     enter = max(usual, _sigmas(run.samples) * sigma, COUNTS * coarsest)
     begun = start is not None or power_up is not None
     fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
+    reasons.extend(Gap(float(a), float(b), "after a stimulus, by the marks", channel) for a, b in hands.windows)
     return replace(
         blank.trace(tuple(reasons)),
+        hands=hands,
+        trial_observed=observed,
         start=start,
         baseline=baseline,
         sigma_V=sigma,
         enter_V=enter,
         leave_V=LEAVE_SHARE * enter,
-        observed=observed,
+        observed=without(observed, hands.windows),
         warm_up_until_s=settings.warm_up_s if begun else 0.0,
         residual_s=residual_s,
         residual_V=residual,
@@ -409,9 +431,9 @@ def _finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Settin
     """Keep the excursions that begin in observed time; where observed time ends inside one, it is cut there."""
     if found.count == 0:
         return draft
-    middle = np.minimum(found.start_s, found.end_s)
-    keep = holds(draft.observed, middle)
-    found = found.select(keep)
+    if draft.hands.windows.size and draft.trial_observed is not None:
+        draft = replace(draft, tried=found.select(holds(draft.trial_observed, found.start_s)))
+    found = found.select(holds(draft.observed, found.start_s))
     if found.count == 0:
         return draft
     place = np.searchsorted(draft.observed[:, 0], found.start_s, side="right") - 1
@@ -438,7 +460,8 @@ def _conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Laps
     moves = bool(np.any(part.low[part.finite > 0] != np.nanmin(part.low))) if np.any(part.finite > 0) else False
     shown = trace.power_up_seen or trace.excursions.count > 0
     shown = shown or (level is not None and abs(level) - 3.0 * trace.sigma_V > zero_V and moves)
-    life = "seen" if shown else "not shown"
+    # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
+    life = "seen" if shown or (moves and LIFE_V <= trace.sigma_V <= PICK_UP_V) else "not shown"
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.kind == "disconnected")
     side = trace.measured_at
     if opened.size:
