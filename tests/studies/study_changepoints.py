@@ -103,7 +103,7 @@ def event_rates(rng, count):
             some = one = covered = 0
             for _ in range(count):
                 early = 0.6 / (0.6 + 0.4 * ratio)
-                m = rng.binomial(rng.poisson(n), 1.0)
+                m = rng.poisson(n)
                 first = rng.binomial(m, early)
                 t = np.sort(np.concatenate([rng.uniform(0, 0.6, first), rng.uniform(0.6, 1, m - first)]))
                 changes = rate_changes(t, 1.0, simulations=999).changes
