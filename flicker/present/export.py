@@ -19,7 +19,7 @@ def svg_of(spec: dict[str, Any]) -> str:
     import vl_convert as vlc
 
     drawn = str(vlc.vegalite_to_svg(json.dumps(spec), allowed_base_urls=[]))
-    # The renderer numbers its marks on through its whole life; here each picture begins at 0, so that it can be repeated.
+    # The renderer numbers its marks on through its whole life; here each picture begins at 0: same logs, same page.
     order = {name: f"{name[0]}{place}" for place, name in enumerate(dict.fromkeys(NUMBERED.findall(drawn)))}
     drawn = NUMBERED.sub(lambda found: order[found.group(1), found.group(2)], drawn)
     return LONG_DECIMALS.sub(r"\1", drawn)

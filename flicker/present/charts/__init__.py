@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
 from flicker.present.charts._frame import NothingToDraw, caption_of, note_of
+from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
+from flicker.present.charts._show import if_any, use_in_notebooks
 from flicker.present.charts._strip import episodes, overview
 
 __all__ = [
@@ -23,6 +25,8 @@ __all__ = [
     "cumulative",
     "episodes",
     "gaps",
+    "glance",
+    "if_any",
     "note_of",
     "overview",
     "power_ups",
@@ -30,4 +34,5 @@ __all__ = [
     "settled",
     "sizes",
     "soak",
+    "use_in_notebooks",
 ]

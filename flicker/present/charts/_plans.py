@@ -89,6 +89,15 @@ def _compared(item: Mapping[str, Any]) -> str:
     return f"{item['channel']}: {item['outcome']}{size}."
 
 
+def _apart(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows whose labels do not lie on each other, the largest first."""
+    kept: list[dict[str, Any]] = []
+    for row in reversed(rows):
+        if all(abs(row["c"] - k["c"]) > 0.09 or abs(row["h"] - k["h"]) > 0.2 * rows[-1]["h"] for k in kept):
+            kept.append(row)
+    return kept
+
+
 def soak(plan: Any) -> Any:
     """Draw the chance of catching the fault, or the confidence of a clean log, against hours of soak.
 
@@ -116,7 +125,7 @@ def soak(plan: Any) -> Any:
     layers = [
         alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate="monotone").encode(x=x, y=y),
         alt.Chart(values(rows)).mark_point(filled=True, size=50, color=palette.PETROL, opacity=1).encode(x=x, y=y),
-        alt.Chart(values(rows))
+        alt.Chart(values(_apart(rows)))
         .mark_text(align="left", dx=8, dy=9, fontSize=10, color=palette.INK)
         .encode(x=x, y=y, text="said:N"),
     ]

@@ -1,0 +1,168 @@
+"""Runs one of the notebooks on the user's logs: a name and files in, an executed notebook out, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from flicker.logs.model import LogError
+from flicker.present.writing import whole_file
+
+THEN = "then"
+CELL_TIMEOUT_S = 1800
+
+
+def folder() -> Path:
+    """Where the notebooks stand: inside the installed package, or beside it in a clone."""
+    package = Path(__file__).resolve().parents[1]
+    inside = package / "_notebooks"
+    return inside if inside.is_dir() else package.parent / "notebooks"
+
+
+def notebooks() -> dict[str, Path]:
+    """Names of the notebooks, in reading order, with their files; a name is the file's without its number."""
+    found = sorted(folder().glob("[0-9]*.ipynb"))
+    return {path.stem.split("-", 1)[1]: path for path in found}
+
+
+def run_notebook(
+    name: str,
+    logs: Sequence[str | os.PathLike[str]],
+    out: str | os.PathLike[str] | None = None,
+    *,
+    parameters: Mapping[str, Any] | None = None,
+) -> Path:
+    """Run a notebook on logs and write it with its results.
+
+    Parameters
+    ----------
+    name : str
+        One of `notebooks`.
+    logs : sequence of path
+        The log files in time order. Where the notebook compares, the word 'then' stands between the files before and
+        the files after.
+    out : path, optional
+        Where the notebook shall stand; ``NAME.ipynb`` in the current folder when left out.
+    parameters : mapping, optional
+        Other values of the notebook's first cell.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    LogError
+        With one sentence, if the name, a file or a parameter is wrong, or a cell fails; nothing is written then.
+    """
+    known = notebooks()
+    if name not in known:
+        raise LogError(f"There is no notebook {name!r}. Known: {', '.join(known)}.")
+    target = Path(out) if out is not None else Path(f"{name}.ipynb")
+    import nbformat
+
+    book = nbformat.read(known[name], as_version=4)  # type: ignore[no-untyped-call]
+    values = {**_log_parameters(name, book, [str(log) for log in logs], target), **(parameters or {})}
+    _inject(name, book, values)
+    _execute(name, book, target.resolve().parent)
+    with whole_file(target, what="notebook") as draft:
+        nbformat.write(book, draft)  # type: ignore[no-untyped-call]
+    return target
+
+
+def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, list[str]]:
+    files = [log for log in logs if log != THEN]
+    for log in files:
+        if not Path(log).is_file():
+            raise LogError(f"{log}: there is no such file.")
+    if not files:
+        raise LogError(f"No log was given; name at least one for the notebook {name!r}.")
+    # Relative to the new notebook, so that it can be run again and moved together with the logs.
+    home = target.resolve().parent
+    near = [os.path.relpath(Path(log).resolve(), home) if log != THEN else THEN for log in logs]
+    wanted = _parameter_names(book)
+    if {"BEFORE", "AFTER"} <= wanted:
+        if near.count(THEN) != 1 or near[0] == THEN or near[-1] == THEN:
+            raise LogError(
+                f"The notebook {name!r} compares: put the word '{THEN}' between the logs before and the logs after."
+            )
+        middle = near.index(THEN)
+        return {"BEFORE": near[:middle], "AFTER": near[middle + 1 :]}
+    if THEN in near:
+        raise LogError(f"The notebook {name!r} does not compare; leave out the word '{THEN}'.")
+    return {"LOGS": near}
+
+
+def _parameter_cell(book: Any) -> int:
+    return next(k for k, cell in enumerate(book.cells) if "parameters" in cell.metadata.get("tags", []))
+
+
+def _parameter_names(book: Any) -> set[str]:
+    import ast
+
+    tree = ast.parse(book.cells[_parameter_cell(book)].source)
+    return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+
+
+def _inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
+    """Put a cell with the values behind the one tagged 'parameters' (the convention of papermill)."""
+    import nbformat
+
+    known = _parameter_names(book)
+    for key in values:
+        if key not in known:
+            raise LogError(f"The notebook {name!r} has no parameter {key!r}. Known: {', '.join(sorted(known))}.")
+    source = "\n".join(f"{key} = {value!r}" for key, value in values.items())
+    cell = nbformat.v4.new_code_cell(  # type: ignore[no-untyped-call]
+        source, metadata={"tags": ["injected-parameters"]}, id="injected"
+    )
+    book.cells.insert(_parameter_cell(book) + 1, cell)
+
+
+def _execute(name: str, book: Any, where: Path) -> None:
+    try:
+        from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+        from jupyter_client.manager import AsyncKernelManager
+        from nbclient import NotebookClient
+        from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+    except ImportError:
+        raise LogError("Notebooks need more packages: install flicker[notebooks].") from None
+    if not where.is_dir():
+        raise LogError(f"{where.name}: there is no such folder for the notebook.")
+
+    paths = [str(Path(__file__).resolve().parents[2]), os.environ.get("PYTHONPATH", "")]
+
+    class ThisPython(KernelSpecManager):
+        """The interpreter that runs now and the flicker that it found, whatever kernels are installed."""
+
+        def get_kernel_spec(self, kernel_name: str) -> Any:
+            return KernelSpec(
+                argv=[sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", "--log-level=ERROR"],
+                display_name="Python 3",
+                language="python",
+                env={"PYTHONPATH": os.pathsep.join(part for part in paths if part)},
+            )
+
+    manager = AsyncKernelManager(kernel_spec_manager=ThisPython(), kernel_name="python3")
+    client = NotebookClient(
+        book, km=manager, timeout=CELL_TIMEOUT_S, record_timing=False, resources={"metadata": {"path": str(where)}}
+    )
+    try:
+        client.execute()
+    except CellExecutionError as problem:
+        number = next(
+            (
+                k
+                for k, cell in enumerate(book.cells, 1)
+                if any(o.output_type == "error" for o in cell.get("outputs", []))
+            ),
+            0,
+        )
+        reason = " ".join(str(problem.evalue).split())
+        raise LogError(f"The notebook {name!r} stopped in cell {number}: {reason} ({problem.ename}).") from None
+    except (CellTimeoutError, DeadKernelError) as problem:
+        raise LogError(f"The notebook {name!r} stopped: {' '.join(str(problem).split())[:200]}") from None
+    book.metadata.pop("signature", None)
