@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from flicker import __version__
 from flicker.commands._shared import add_log_options, limits_from
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def _follow(
 
 def _begin(watcher: Watcher, as_json: bool, screen: Screen | None) -> None:
     if as_json:
-        _line({"schema": "flicker/watch/1", "event": "design", **watcher.design.to_dict()})
+        _line({"schema": "flicker/watch/1", "event": "design", "version": __version__, **watcher.design.to_dict()})
     elif screen is not None:
         screen.begin(watcher)
 

@@ -35,7 +35,7 @@ class SideFigures(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rate's fields with the others beside them."""
-        own = {name: plain(getattr(self, name)) for name in self.__slots__ if name != "rate"}
+        own = plain({name: getattr(self, name) for name in self.__slots__ if name != "rate"})
         return {**self.rate.to_dict(), **own}
 
 

@@ -15,6 +15,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from flicker import __version__
 from flicker.evidence import limits as limits_module
 from flicker.evidence.limits import Limits
 from flicker.evidence.outputs import KINDS, OUTPUTS
@@ -143,6 +144,7 @@ class Case(Result):
             logs.append(row | {"conditions": dict(log.conditions)})
         return {
             "schema": "flicker/case/1",
+            "version": __version__,
             "unit": self.unit,
             "serial": self.serial,
             "job": self.job,

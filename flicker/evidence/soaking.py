@@ -91,9 +91,7 @@ class SoakPlan(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/soak/1'."""
-        own = {name: plain(getattr(self, name)) for name in self.__slots__}
-        if math.isinf(self.hours):
-            own["hours_unbounded"] = True
+        own = plain({name: getattr(self, name) for name in self.__slots__})
         return {"schema": "flicker/soak/1", "version": __version__, "correction": "none: one plan, one promise", **own}
 
 

@@ -6,13 +6,17 @@ import dataclasses
 import html
 import json
 import math
+from datetime import date, time
 from typing import Any
 
 import numpy as np
 
 
 def plain(value: Any) -> Any:
-    """Turn a value into what JSON can hold: numbers finite or None, arrays as lists, results as dicts."""
+    """Turn a value into what JSON can hold: numbers finite or None, arrays as lists, results as dicts, dates in ISO 8601.
+
+    In a dict an infinite number is None with ``"<name>_unbounded": True`` beside it.
+    """
     if value is None or isinstance(value, (str, bool)):
         return value
     if isinstance(value, (np.bool_,)):
@@ -25,12 +29,17 @@ def plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         return [plain(item) for item in value.tolist()]
     if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
+        out: dict[str, Any] = {}
+        for key, item in value.items():
+            out[str(key)] = plain(item)
+            if isinstance(item, (float, np.floating)) and math.isinf(item):
+                out[f"{key}_unbounded"] = True
+        return out
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
     if hasattr(value, "to_dict"):
         return value.to_dict()
-    return str(value)
+    return value.isoformat() if isinstance(value, (date, time)) else str(value)
 
 
 class Result:
@@ -44,12 +53,8 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as plain Python values that JSON can hold."""
-        out: dict[str, Any] = {}
-        for field in dataclasses.fields(self):  # type: ignore[arg-type]
-            value = getattr(self, field.name)
-            out[field.name] = plain(value)
-            if isinstance(value, float) and math.isinf(value):
-                out[f"{field.name}_unbounded"] = True
+        fields = dataclasses.fields(self)  # type: ignore[arg-type]
+        out: dict[str, Any] = plain({field.name: getattr(self, field.name) for field in fields})
         reads = getattr(self, "reads", None)
         if isinstance(reads, str):
             out["reads"] = reads
