@@ -63,9 +63,11 @@ class _Converter:
                 self.zero = raw[good][0]
                 if how.epoch:
                     self.start = _clock.moment(round(float(self.zero) * how.factor * 1e6), zoned=True)
-            since = np.where(good, raw - (self.zero if self.zero is not None else raw.dtype.type(0)), 0)
-            seconds = _cells.to_volts(since.astype(np.float64), how.factor)
-            return seconds if good.all() else np.where(good, seconds, np.nan)
+            whole = bool(good.all())
+            since = raw - (self.zero if self.zero is not None else raw.dtype.type(0))
+            since = since if whole else np.where(good, since, 0)
+            seconds = _cells.to_volts(since.astype(np.float64, copy=False), how.factor)
+            return seconds if whole else np.where(good, seconds, np.nan)
         total = np.zeros(batch.num_rows, dtype=np.int64)
         good = np.ones(batch.num_rows, dtype=bool)
         for position, form in zip(how.positions, how.forms, strict=True):

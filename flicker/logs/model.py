@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from flicker.logs._ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]
@@ -137,12 +138,15 @@ class Log:
         Where the samples come from.
     channels : tuple of str
         Names of the channels, as read.
+    path : Path or None
+        The file it was read from.
     runs : tuple of Run
         Stretches without a pause longer than ``run_gap_s``; found during the first pass over the time column.
     """
 
-    def __init__(self, source: Source, *, run_gap_s: float = RUN_GAP_S) -> None:
+    def __init__(self, source: Source, *, run_gap_s: float = RUN_GAP_S, path: Path | None = None) -> None:
         self.source = source
+        self.path = path
         self.channels = tuple(source.channels)
         self.run_gap_s = float(run_gap_s)
         self._runs: tuple[Run, ...] | None = None
@@ -172,7 +176,8 @@ class Log:
             reach_s=getattr(self.source, "reach_s", None),
             wall_s=getattr(self.source, "wall_s", None),
         )
-        for batch in self.source.batches(channels=channels):
+        stream = self.source.batches(channels=channels)
+        for batch in stream if isinstance(self.source, ArraySource) else ahead(stream):
             assert batch.time_s is not None
             for cut in keeper.feed(batch.time_s, batch.run):
                 yield Piece(
@@ -193,7 +198,9 @@ class Log:
         assert self._keeper is not None
         for batch in self.source.batches(first, last, channels=channels):
             assert batch.time_s is not None
-            time_s = self._keeper.repair(batch.time_s, batch.first) - self.runs[run].offset_s
+            time_s = self._keeper.repair(batch.time_s, batch.first)
+            offset_s = self.runs[run].offset_s
+            time_s = time_s - offset_s if offset_s else time_s
             yield Piece(run=run, first=batch.first, time_s=time_s, values=batch.values, after_gap=False)
 
     def _describe(self, keeper: Timekeeper) -> Iterator[Run]:

@@ -123,6 +123,16 @@ class Timekeeper:
         """Take the next rows and hand back the cuts."""
         if raw_s.size == 0:
             return
+        if run is None and self._stretches:
+            step = np.empty(raw_s.size)
+            with np.errstate(invalid="ignore"):
+                step[0] = raw_s[0] - self._raw
+                np.subtract(raw_s[1:], raw_s[:-1], out=step[1:])
+                # False also where a stamp is missing
+                even = step.min() > self.cadence_s / _APART and step.max() <= min(self.cadence_s * _APART, self.reach_s)
+            if even and self._time == self._raw + self._shifts[-1]:
+                yield self._undisturbed(raw_s, step)
+                return
         bad = np.flatnonzero(~np.isfinite(raw_s))
         raw_s = self._filled(raw_s, bad)
         begins = not self._stretches
@@ -151,6 +161,19 @@ class Timekeeper:
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
         self._row += raw_s.size
+
+    def _undisturbed(self, raw_s: Floats, step: Floats) -> Cut:
+        """Take rows that all follow at the usual pace."""
+        stretch, shift, size = self._stretches[-1], self._shifts[-1], raw_s.size
+        time = raw_s + shift if shift else raw_s
+        stretch.paces[self.cadence_s] = stretch.paces.get(self.cadence_s, 0) + size
+        stretch.last = self._row + size
+        stretch.duration_s = float(time[-1]) - stretch.offset_s
+        self._raw, self._time = float(raw_s[-1]), float(time[-1])
+        self._recent = np.concatenate((self._recent, step[-(_STREAK - 1) :]))[-(_STREAK - 1) :]
+        self._row += size
+        since = time - stretch.offset_s if stretch.offset_s else time
+        return Cut(len(self._stretches) - 1, 0, size, since, False)
 
     def _filled(self, raw_s: Floats, bad: NDArray[np.int64]) -> Floats:
         """Give stamps that are missing the one before."""

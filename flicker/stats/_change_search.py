@@ -1,18 +1,19 @@
 """Search of level changes in a series of block means whose noise may be autocorrelated or 1/f.
 
-ruptures proposes the best places for each number of changes; the statistic here decides whether noise alone would do
-as well.
+The best places for each number of changes are proposed by least squares; the statistic here decides whether noise alone
+would do as well.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.stats import _change_tables as tables
+from flicker.stats._best_cuts import best_cuts
 from flicker.stats._tails import tail_chance, tail_value
 
 Floats = NDArray[np.float64]
@@ -98,23 +99,12 @@ def decide(values: Floats, alpha: float, floor: float, critical: Critical) -> tu
     weights = critical.weights[key]
     best = 0.0
     found: tuple[int, ...] = ()
-    for cuts, weight in zip(proposals(values, len(weights)), weights, strict=False):
+    for cuts, weight in zip(best_cuts(values, len(weights), SHORTEST), weights, strict=False):
         ratio = statistic(values, cuts, floor) / weight
         if ratio >= bound and not found:
             found = cuts
         best = max(best, ratio)
     return found, tail_chance(critical.joint[key], best, 8.0)
-
-
-def proposals(values: Floats, most: int) -> Iterator[tuple[int, ...]]:
-    """Yield the best 1, 2, ... ``most`` cuts by least squares."""
-    import ruptures  # 0.7 s to import: only when the screen found something
-
-    search = ruptures.KernelCPD(kernel="linear", min_size=SHORTEST, jump=1).fit(values[:, None])
-    for count in range(1, most + 1):
-        if (count + 1) * SHORTEST > values.size:
-            return
-        yield tuple(int(c) for c in search.predict(n_bkps=count)[:-1])
 
 
 def local_statistics(values: Floats, cuts: tuple[int, ...], floor: float) -> Floats:

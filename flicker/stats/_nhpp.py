@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, special
+from scipy import special
 
 from flicker.stats import _arrival_runs as ar
 from flicker.stats import _check
@@ -186,6 +186,8 @@ def power_law_fit_counts(ends: ArrayLike, counts: ArrayLike) -> PowerLawCountsFi
     -----
     MIL-HDBK-189, grouped data.
     """
+    from scipy import optimize  # late: assessments do without it
+
     edges = _check.finite_array("ends", ends, least=3)
     n = np.array([float(_check.whole(f"counts[{i}]", c)) for i, c in enumerate(np.atleast_1d(np.asarray(counts)))])
     if np.any(np.diff(edges, prepend=0.0) <= 0):
@@ -262,6 +264,8 @@ def log_linear_fit(
     Cox and Lewis (1966), chapter 3. Conditional on the counts, which removes the levels. Interval by the saddlepoint
     form of the likelihood root (Lugannani and Rice 1980; Barndorff-Nielsen's r*), which covers from three events on.
     """
+    from scipy import optimize  # late: assessments do without it
+
     confidence = _check.share("confidence", confidence)
     runs = ar.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs

@@ -166,7 +166,7 @@ def level_changes(
 
     Notes
     -----
-    Fifty robust block means. For K = 1 to 8 changes the best places (ruptures, KernelCPD with the linear kernel), then
+    Fifty robust block means. For K = 1 to 8 changes the best places by least squares, then
     T_K = sqrt(gain in sum of squares / K) / scale, the scale being that of an AR(1) fitted to what the K changes
     leave, so that ups and downs do not inflate it. The largest T_K over its own 5 % point is compared with its
     distribution under noise ~ 1 / f ** 1.1 (tests/studies/make_change_tables.py); the smallest K that passes is
