@@ -1,4 +1,4 @@
-"""The watch: follows a file as it grows, never fooled by a half-written line, alarms on volts, decides once and for all."""
+"""The watch: follows a growing file, never fooled by a half-written line, alarms on volts, decides once and for all."""
 
 from __future__ import annotations
 
@@ -186,6 +186,7 @@ def test_the_rule_is_fixed_before_and_split_over_the_channels():
     # Ville's bound: log(1 / 0.025) / (1 - 0.01) hours without an episode, computed by hand
     assert plan.clean_hours == pytest.approx(math.log(40.0) / 0.99)
     assert "fixed now" in plan.reads
+    assert design(("left",), Limits(), bursts=3.0)[0].clean_hours == pytest.approx(3.0 * math.log(20.0) / 0.99)
 
 
 def test_one_early_episode_decides_nothing_and_two_do():
@@ -332,6 +333,7 @@ def test_the_alarm_runs_a_command_without_a_shell(tmp_path, capsys):
         (["--bad", "0"], "bad_rate"),
         (["--good", "-1"], "good_rate"),
         (["--good", "2", "--bad", "1"], "above good_rate"),
+        (["--bursts", "0.5"], "dispersion"),
         (["--idle", "0"], "--idle"),
         (["--on-alarm", "no-such-command-here"], "no command"),
         (["--channels", "middle", "--idle", "0.2"], "middle"),

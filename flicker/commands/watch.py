@@ -34,6 +34,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--good", type=float, metavar="R", help="episodes per hour that should pass (default 0.01)")
     parser.add_argument("--bad", type=float, metavar="R", help="episodes per hour that should be caught (default 1)")
     parser.add_argument(
+        "--bursts",
+        type=float,
+        default=1.0,
+        metavar="K",
+        help="how much more counts scatter than single ones (default 1)",
+    )
+    parser.add_argument(
         "--on-alarm",
         metavar="COMMAND",
         help="run this at each alarm, without a shell; the sentence is its last argument",
@@ -49,7 +56,9 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.logs.growing import GrowingLog
 
     limits = limits_from(arguments)
-    design(("any",), limits, arguments.good, arguments.bad)  # bad rates are told before anything is waited for
+    design(
+        ("any",), limits, arguments.good, arguments.bad, arguments.bursts
+    )  # bad rates are told before anything is waited for
     if arguments.idle is not None and not arguments.idle > 0:
         raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
     command = _command(arguments.on_alarm)
@@ -102,6 +111,7 @@ def _follow(
                     limits=limits,
                     good_rate_per_h=arguments.good,
                     bad_rate_per_h=arguments.bad,
+                    bursts=arguments.bursts,
                 )
                 _begin(watcher, arguments.json, screen)
             for part in fresh:

@@ -56,6 +56,7 @@ class Design(Result):
     confidence: float
     clean_hours: float
     least_episodes: int
+    bursts: float
     method: str
 
     @property
@@ -65,7 +66,12 @@ class Design(Result):
             f"Rule, fixed now: 'clean enough' after {hours_text(self.clean_hours)} of observed time without an episode "
             f"({self.bad_rate_per_h:g} per hour excluded); 'recurs' at {self.least_episodes} episodes that "
             f"{self.good_rate_per_h:g} per hour does not explain; each wrong in at most {self.error:.1%} of watches, "
-            f"{self.error_per_channel:.2%} per channel, however often one looks."
+            f"{self.error_per_channel:.2%} per channel, however often one looks, if episodes come "
+            + (
+                "singly (--bursts K for a fault that comes in bursts)."
+                if self.bursts == 1.0
+                else f"in bursts that make counts scatter up to {self.bursts:g} times as much as single ones."
+            )
         )
 
 
@@ -206,6 +212,9 @@ class Watcher:
         Thresholds and the two rates: ``nuisance_rate_per_h`` should pass, ``episode_rate_per_h`` should be caught.
     good_rate_per_h, bad_rate_per_h : float, optional
         The two rates, where they differ from the limits.
+    bursts : float
+        Dispersion (variance over mean of counts) to be reckoned with from the start, 1 for episodes that come singly. A
+        clean log cannot show bursts, so what they cost must be told before.
 
     Raises
     ------
@@ -221,12 +230,13 @@ class Watcher:
         limits: Limits | None = None,
         good_rate_per_h: float | None = None,
         bad_rate_per_h: float | None = None,
+        bursts: float = 1.0,
     ) -> None:
         self.limits = limits or Limits()
         if not channels:
             raise ValueError("channels must name one channel or more, got none")
         cadence_s = _check.positive("cadence_s", cadence_s, what="seconds from sample to sample")
-        self.design, self.rule = design(channels, self.limits, good_rate_per_h, bad_rate_per_h)
+        self.design, self.rule = design(channels, self.limits, good_rate_per_h, bad_rate_per_h, bursts)
         settings = settings_from(self.limits)
         self.channels = [_Followed(name, LiveChannel(settings, cadence_s=cadence_s), self.rule) for name in channels]
         self.cadence_s = cadence_s
@@ -444,8 +454,8 @@ class Watcher:
             if item.decision != GO_ON:
                 continue
             hours = item.live.observed_s / HOUR
-            phi = item.bursts.dispersion(item.live.observed_s)
-            rule = item.rule if phi == 1.0 else replace(item.rule, dispersion=phi)
+            phi = max(item.bursts.dispersion(item.live.observed_s), item.rule.dispersion)
+            rule = replace(item.rule, dispersion=phi)
             decision: str = rule.decide(item.count, hours)
             if item.filled:
                 decision = RECURS
@@ -475,7 +485,7 @@ class Watcher:
         live = item.live
         hours = live.observed_s / HOUR
         rate = low = high = None
-        phi = item.bursts.dispersion(live.observed_s)
+        phi = max(item.bursts.dispersion(live.observed_s), item.rule.dispersion)
         if hours > 0:
             bounds = rate_bounds(
                 item.count,
@@ -539,6 +549,7 @@ def design(
     limits: Limits,
     good_rate_per_h: float | None = None,
     bad_rate_per_h: float | None = None,
+    bursts: float = 1.0,
 ) -> tuple[Design, RateDecision]:
     """Return the rule of a watch over these channels: the description to print, and the boundaries.
 
@@ -551,7 +562,7 @@ def design(
     bad = limits.episode_rate_per_h if bad_rate_per_h is None else bad_rate_per_h
     error = round(1.0 - limits.confidence, 12)
     each = error / len(channels)
-    rule = likelihood_ratio_pair(good, bad, false_alarm=each, miss=each, least_count=2)
+    rule = likelihood_ratio_pair(good, bad, false_alarm=each, miss=each, least_count=2, dispersion=bursts)
     return (
         Design(
             tuple(channels),
@@ -562,6 +573,7 @@ def design(
             limits.confidence,
             rule.clean_exposure,
             rule.least_count,
+            rule.dispersion,
             rule.method,
         ),
         rule,
