@@ -13,14 +13,18 @@ import numpy as np
 from flicker import __version__
 from flicker.evidence import condition, drift, recurrence, worsening
 from flicker.evidence.case import Case, needs
+from flicker.evidence.excursion_table import EXCURSIONS_LISTED, ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.limits import Limits
+from flicker.evidence.marked import hands_of, marks_beside, proved_by_hand, provoked, provoked_finding
+from flicker.evidence.mistakes import in_runs
 from flicker.evidence.outputs import KINDS
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
 from flicker.evidence.words import hours_text, owner
 from flicker.logs.model import Log, LogError, Run
+from flicker.signals.cache import BlockCache
 from flicker.signals.relay import RelayRecord, scan_relay
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
@@ -29,27 +33,10 @@ from flicker.stats.rates import recurrence as recurrence_test
 from flicker.stats.soak import hours_to_catch
 
 HOUR = 3600.0
-EXCURSIONS_LISTED = 10_000
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
     "charged capacitors can kill: covers off only for those trained for it, local codes and licensed practice first."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class ExcursionRow(Result):
-    """One excursion as the contract names it."""
-
-    run: int
-    episode: int
-    start_s: float
-    end_s: float
-    duration_s: float
-    peak_V: float
-    deviation_V: float
-    cut: bool
-    phase: str
-    at_least: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +167,8 @@ def assess(
     *,
     case: Case | None = None,
     progress: Callable[[str], None] | None = None,
+    excursions_listed: int = EXCURSIONS_LISTED,
+    cache: BlockCache | None = None,
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
 
@@ -193,6 +182,11 @@ def assess(
         The job: its columns are used as it says, and 'steady' must also exclude the rate of its complaint.
     progress : callable, optional
         Called with a few words before each longer step.
+    excursions_listed : int
+        At most so many excursions of a channel become rows, those that trip the relay first, then the largest;
+        ``excursions_total`` counts all, `flicker.evidence.excursion_table.write_excursions` writes all.
+    cache : BlockCache, optional
+        Where blocks of a file are kept, so that a second look need not read it again.
 
     Returns
     -------
@@ -203,6 +197,8 @@ def assess(
     LogError
         If a log cannot be read or holds nothing to judge.
     """
+    if excursions_listed < 0:
+        raise ValueError(f"excursions_listed must be 0 or more, got {excursions_listed}")
     limits = limits or (case.limits if case else Limits())
     logs = _as_logs(log_or_logs)
     settings = settings_from(limits)
@@ -211,14 +207,15 @@ def assess(
     for log in logs:
         if progress:
             progress(f"reading {log.source.name}")
-        part = trace_log(log, settings, first_run=len(traces))
+        hands = hands_of(marks_beside(log), log.channels)
+        part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
         for run in part:
             for trace, record in zip(run.traces, scan_relay(log, run.blocks, settings), strict=True):
                 relays[run.number, trace.channel] = record
         traces.extend(part)
     if progress:
         progress("weighing the evidence")
-    return judge(traces, relays, limits, case=case)
+    return judge(traces, relays, limits, case=case, excursions_listed=excursions_listed)
 
 
 def settings_from(limits: Limits) -> Settings:
@@ -263,12 +260,13 @@ def judge(
     limits: Limits,
     *,
     case: Case | None = None,
+    excursions_listed: int = EXCURSIONS_LISTED,
 ) -> Assessment:
     """Judge traces that are already made."""
     found = records(traces, dead_time_s=limits.dead_time_s)
     found, shared = _recurring_common(found, limits)
-    channels = tuple(_channel(record, found, relays, limits, case) for record in found)
-    cautions = list(_cautions(channels, found, limits))
+    channels = tuple(_channel(record, found, relays, limits, case, excursions_listed) for record in found)
+    cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
     if case is not None and KINDS[case.output].caution:
         cautions.insert(0, KINDS[case.output].caution)
     if shared:
@@ -310,6 +308,7 @@ def _channel(
     relays: dict[tuple[int, str], RelayRecord],
     limits: Limits,
     case: Case | None,
+    excursions_listed: int,
 ) -> ChannelAssessment:
     rate = recurrence.episode_rate(record, limits)
     levels = drift.levels_of(record, everyone)
@@ -334,6 +333,9 @@ def _channel(
         ],
         limits.confidence,
     )
+    tried = provoked(record, limits.confidence)
+    if tried is not None:
+        findings = proved_by_hand((*findings, *correct([provoked_finding(tried)], limits.confidence)))
     answers = by_question(findings)
     own = ~record.episodes.common
     lengths = record.episodes.end_s - record.episodes.start_s
@@ -349,9 +351,9 @@ def _channel(
         power_ups=sum(trace.power_up_seen for trace in record.traces),
         trips=late_trips,
         dangerous_V=dangerous,
-        two_levels=any(getattr(trace, "two_levels", None) is not None for trace in record.traces),
+        two_levels=any(trace.two_levels is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits)),
-        life_shown=any(getattr(trace, "life", "seen") == "seen" for trace in record.traces),
+        life_shown=any(trace.life == "seen" for trace in record.traces),
         complaint_h=missing_h,
         complaint_starts=missing_starts,
     )
@@ -365,7 +367,7 @@ def _channel(
         tail=verdict.tail,
         reads=owner(record.channel, verdict, answers, facts, limits, peak),
         technician=_technician(findings, rate),
-        excursions=_excursion_rows(record, limits),
+        excursions=listed(record, limits, excursions_listed),
         excursions_total=sum(trace.excursions.count for trace in record.traces),
         rate=rate,
         findings=findings,
@@ -397,33 +399,6 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
 
 
-def _excursion_rows(record: ChannelRecord, limits: Limits) -> tuple[ExcursionRow, ...]:
-    rows = []
-    episode = 0
-    for number, trace in zip(record.numbers, record.traces, strict=True):
-        found = trace.excursions
-        for k in range(found.count):
-            rows.append(
-                ExcursionRow(
-                    run=number,
-                    episode=episode + int(trace.episode[k]),
-                    start_s=float(found.start_s[k]),
-                    end_s=float(found.end_s[k]),
-                    duration_s=float(found.end_s[k] - found.start_s[k]),
-                    peak_V=float(found.peak_V[k]),
-                    deviation_V=float(found.deviation_V[k]),
-                    cut=bool(found.cut[k]),
-                    phase="warm-up" if found.start_s[k] < trace.warm_up_until_s else "settled",
-                    at_least=bool(found.over_range[k] or found.cut[k]),
-                )
-            )
-        episode += int(trace.episode[-1]) + 1 if trace.episode.size else 0
-    if len(rows) > EXCURSIONS_LISTED:
-        rows.sort(key=lambda row: (abs(row.peak_V) < limits.protection_V, -abs(row.deviation_V)))
-        rows = sorted(rows[:EXCURSIONS_LISTED], key=lambda row: (row.run, row.start_s))
-    return tuple(rows)
-
-
 def _relay(record: ChannelRecord, relays: dict[tuple[int, str], RelayRecord]) -> tuple[RelayResult, int]:
     """Sum over runs; trips during the start's surge do not count for fitness."""
     parts = [
@@ -432,7 +407,7 @@ def _relay(record: ChannelRecord, relays: dict[tuple[int, str], RelayRecord]) ->
         if (number, record.channel) in relays
     ]
     late = 0
-    peak = None
+    peak: float | None = None
     for part, trace in parts:
         after = trace.start.end_s if trace.start is not None else 0.0
         late += int(np.count_nonzero(part.trip_s >= after))
@@ -445,7 +420,7 @@ def _relay(record: ChannelRecord, relays: dict[tuple[int, str], RelayRecord]) ->
             seconds_above_threshold=sum(part.seconds_above_threshold for part, _ in parts),
             longest_exposure_s=max((part.longest_exposure_s for part, _ in parts), default=0.0),
             peak_V=peak,
-            source="simulated",
+            source="seen" if any(trace.disconnected.size for _, trace in parts) else "simulated",
         ),
         late,
     )
@@ -503,17 +478,35 @@ def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
     )
 
 
+_RANK = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
+
+
 def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
-    wanted = [item.next for item in channels if item.next.soak_h is not None]
-    return (
-        max(wanted, key=lambda item: item.soak_h or 0.0)
-        if wanted
-        else Next(None, limits.confidence, "Nothing was observed.")
-    )
+    """What the channel that is worst asks for; of equals the longest."""
+    wanted = [item for item in channels if item.next.soak_h is not None]
+    if not wanted:
+        return Next(None, limits.confidence, "Nothing was observed.")
+    return min(wanted, key=lambda item: (_RANK.index(item.verdict), -(item.next.soak_h or 0.0))).next
 
 
 def _coincidence(found: Sequence[ChannelRecord]) -> dict[str, Any] | None:
-    return None
+    """Every pair of channels that share their runs, against chance; None with a single channel."""
+    from flicker.signals.coincidence import ChannelEvents, coincide_all
+
+    alike = [record for record in found if record.numbers == found[0].numbers]
+    if len(alike) < 2:
+        return None
+    events = {
+        record.channel: [
+            ChannelEvents.from_trace(trace, run.sample_interval_s)
+            for trace, run in zip(record.traces, record.runs, strict=True)
+        ]
+        for record in alike
+    }
+    if not any(record.episodes.count for record in alike):
+        return {"pairs": [], "reads": "No channel showed an episode."}
+    pairs = coincide_all(events)
+    return {"pairs": [pair.to_dict() for pair in pairs], "reads": " ".join(pair.reads for pair in pairs)}
 
 
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:
@@ -523,8 +516,7 @@ def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelReco
             "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
         )
     for trace in (trace for record in found for trace in record.traces):
-        for text in getattr(trace, "cautions", ()):
-            out.append(f"{trace.channel}: {text}")
+        out.extend(trace.cautions)
     if not any(trace.power_up_seen for record in found for trace in record.traces):
         out.append(
             "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."

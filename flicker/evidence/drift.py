@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
-from flicker.logs.spans import holds
+from flicker.logs.spans import holds, spans
 from flicker.signals.baseline import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
@@ -72,9 +73,8 @@ def calm_cells(trace: Trace) -> NDArray[np.bool_]:
     slow = np.interp(base.cell_s, base.knot_s, base.knot_V)
     calm = np.abs(base.cell_V - slow) <= 0.5 * trace.enter_V
     long = trace.excursions.duration_s > 30.0
-    for begin, end in zip(trace.excursions.start_s[long], trace.excursions.end_s[long], strict=True):
-        calm &= (base.cell_s < begin - 10.0) | (base.cell_s > end + 10.0)
-    return calm
+    filled = spans(np.column_stack((trace.excursions.start_s[long] - 10.0, trace.excursions.end_s[long] + 10.0)))
+    return np.asarray(calm & ~holds(filled, base.cell_s))
 
 
 def settling(time_s: Floats, level_V: Floats) -> Floats:
@@ -117,6 +117,7 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
         time, level, parts = _joined(record, cycle)
         if time.size == 0:
             continue
+        level = level - _marked_steps(record, cycle, time, level)
         curve = settling(time, level)
         room = _room(time, level - curve, [o for o in others if o.channel != record.channel], record, cycle)
         sigma = float(np.median([_cell_sigma(t) for t in parts]))
@@ -127,6 +128,26 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
         per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
         out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell))
     return out
+
+
+def _marked_steps(record: ChannelRecord, cycle: int, time: Floats, level: Floats) -> Floats:
+    """Steps at marks that something was adjusted, as a staircase: no claim reaches across them."""
+    breaks = [
+        at
+        for trace, number in zip(record.traces, record.cycle, strict=True)
+        if number == cycle
+        for at in trace.hands.breaks_s
+    ]
+    stairs = np.zeros_like(level)
+    if record.cycle.count(cycle) > 1:  # a power-up logged in several files: its clock is joined, the marks' is not
+        return stairs
+    for at in sorted(breaks):
+        # The cell that holds the mark has both levels; compare the half hours before and after it.
+        before = level[(time + CELL_S <= at) & (time + CELL_S > at - 1800.0)]
+        after = level[(time >= at) & (time < at + 1800.0)]
+        if before.size and after.size:
+            stairs[time + 0.5 * CELL_S >= at] += float(np.median(after) - np.median(before))
+    return stairs
 
 
 def _cell_sigma(trace: Trace) -> float:
@@ -324,9 +345,18 @@ def level_change(
         part = by_cycle.get(cycle)
         if part is not None and record.cycle.count(cycle) == 1:
             value = value - np.interp(time, part.time_s, part.room_V + part.settling_V)
-        found = level_changes(value, time, confidence=limits.confidence, resolution=trace.resolution_V)
-        p_values.append(float(found.p_value))
-        for change in found.changes:
+        edges = [-np.inf, *trace.hands.breaks_s, np.inf]
+        changes = []
+        for low, high in pairwise(edges):
+            inside = (time >= low) & (time < high)
+            if np.count_nonzero(inside) < 20:
+                continue
+            found = level_changes(
+                value[inside], time[inside], confidence=limits.confidence, resolution=trace.resolution_V
+            )
+            p_values.append(float(found.p_value))
+            changes.extend(found.changes)
+        for change in changes:
             rows.append(
                 {
                     "run": number,

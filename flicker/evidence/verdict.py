@@ -6,7 +6,7 @@ by volts alone: a channel stuck at 40 V has no excursion, no drift and no noise.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from flicker.evidence.findings import YES, Finding
@@ -58,19 +58,20 @@ def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> Ver
     def yes(question: str) -> bool:
         return question in findings and findings[question].answer == YES
 
-    word, tail = _word(yes, facts, limits)
+    word, tail = _word(yes, findings, facts, limits)
     if yes("settled offset") and word in {"steady", "inconclusive"}:
         tail = "constant, but offset too high" if word == "steady" else f"{tail}; offset too high"
     return Verdict(word, tail, _fitness(word, yes, facts))
 
 
-def _word(yes, facts: Facts, limits: Limits) -> tuple[str, str]:  # type: ignore[no-untyped-def]
+def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> tuple[str, str]:
     hours = facts.observed_s / HOUR
     if not facts.life_shown:
         return "inconclusive", "no sign of life: switch the unit off and on once while logging"
     if facts.observed_s <= 0:
         return "inconclusive", "nothing was observed"
-    recurs = yes("intermittent")
+    by_hand = yes("provoked") and findings["intermittent"].method.startswith("reproduced")
+    recurs = yes("intermittent") and not by_hand
     one_run = facts.power_ups < 2
     if recurs and yes("larger"):
         return "degrading", "swings get larger"
@@ -90,6 +91,8 @@ def _word(yes, facts: Facts, limits: Limits) -> tuple[str, str]:  # type: ignore
         return "noisy", "two levels"
     if yes("noise"):
         return "noisy", "high noise floor"
+    if by_hand:
+        return "noisy", "intermittent when provoked"
     enough = hours >= needed_hours(limits)
     if facts.episodes > 0:
         apart = (facts.observed_s - facts.episode_s) / HOUR
@@ -120,7 +123,7 @@ def needed_hours(limits: Limits) -> float:
     return -math.log(1.0 - limits.confidence) / limits.episode_rate_per_h
 
 
-def _fitness(word: str, yes, facts: Facts) -> str:  # type: ignore[no-untyped-def]
+def _fitness(word: str, yes: Callable[[str], bool], facts: Facts) -> str:
     if facts.trips > 0 or facts.dangerous_V is not None:
         return DO_NOT_CONNECT
     if word == "steady" and not (yes("settled offset") or yes("power-up") or facts.complaint_open):

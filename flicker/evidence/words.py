@@ -93,6 +93,9 @@ def _main(
                 else f"is away from rest for long stretches ({_swings(facts, seen, largest_V)})"
             )
             return f"{name} {what}. The fault is real and comes and goes."
+        if verdict.tail.startswith("intermittent when"):
+            best = findings["provoked"]
+            return f"{name} is calm by itself but jumps when it is provoked ({best.effect or 0.0:.0%} of the trials). The fault is real."
         if verdict.tail == "two levels":
             return f"{name} switches back and forth between two levels by itself; a part in it is failing."
         return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."

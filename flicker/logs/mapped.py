@@ -88,4 +88,4 @@ def with_columns(
                 )
     if not uses:
         raise LogError(f"{log.source.name}: the case file leaves no column with the role 'output'.")
-    return Log(MappedSource(log.source, uses, notes, start), run_gap_s=log.run_gap_s)
+    return Log(MappedSource(log.source, uses, notes, start), run_gap_s=log.run_gap_s, path=log.path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from pathlib import Path
 
 from flicker.logs import _files
 from flicker.logs._plan import Wishes
@@ -66,7 +67,7 @@ def read_log(
     wishes = _wishes(channels, unit, sample_interval_s, time_column, time_unit, day_first, decimal, full_scale_V)
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
-    return Log(open_source(path, wishes), run_gap_s=run_gap_s)
+    return Log(open_source(path, wishes), run_gap_s=run_gap_s, path=Path(path))
 
 
 def _wishes(
