@@ -16,6 +16,7 @@ from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE
 from flicker.evidence.assessment import SAFETY, Assessment, ChannelAssessment, LogLike, assess
 from flicker.evidence.findings import YES
 from flicker.evidence.limits import Limits
+from flicker.evidence.mistakes import between
 from flicker.evidence.record import ChannelRecord
 from flicker.stats._result import Result, plain
 
@@ -234,7 +235,7 @@ def _compare(
                 first,
                 second,
                 channels,
-                _cautions(channels, before, after, control),
+                _cautions((first, second), channels, before, after, control),
                 control,
                 limits,
                 correction,
@@ -334,9 +335,18 @@ def _answer(change: Change, family: int, limits: Limits) -> str:
 
 
 def _cautions(
-    channels: Sequence[ChannelComparison], before: Assessment, after: Assessment, control: str | None
+    names: tuple[str, str],
+    channels: Sequence[ChannelComparison],
+    before: Assessment,
+    after: Assessment,
+    control: str | None,
 ) -> tuple[str, ...]:
-    out = []
+    out = between(
+        names,
+        (before.traces, after.traces),
+        (before.records, after.records),
+        {item.channel: item.outcome for item in channels},
+    )
     changed = [
         item for item in channels if item.outcome == IMPROVED and item.aspect in {"episodes", "occupied windows"}
     ]

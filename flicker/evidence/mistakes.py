@@ -1,0 +1,296 @@
+"""What a tired hand does to a log: wrong unit, AC range, the same file twice, swapped channels, another unit.
+
+Traces and records in, sentences out. Each says what was seen, what it looks like and what to do; none changes a
+verdict.
+The signs are guesses (common practice, no source), so every sentence leaves the other reading open.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
+
+from flicker.evidence.record import ChannelRecord
+from flicker.evidence.words import hours_text, volts_text
+from flicker.signals.trace import RunTraces
+
+COARSE_V = 0.05  # a noise floor or a last digit above this belongs to millivolts taken for volts
+BEYOND_V = 200.0  # no amplifier's output reaches this
+FINE_V, SMALL_V = 5e-6, 1e-3  # noise floor and largest reading that lie below any output's
+NEAR_ZERO_V = 0.002
+FEWEST_BLOCKS = 60
+THOUSANDS = (1e-6, 1e-3, 1e3, 1e6)
+APART_V = 0.003  # settled levels closer than this are alike
+SURGE_APART = 1.5
+NOISE_APART = 1.25
+LOST_SHARE, LOST_S = 0.05, 60.0
+USUAL_GAPS = ("power-up surge", "no samples", "off", "muted", "starting", "start")
+
+
+def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list[str]:
+    """Cautions about the logs of one side."""
+    return [*_units(runs, records), *_rectified(runs, records), *_twice(runs), *_overlap(runs), *_other_names(runs)]
+
+
+def between(
+    names: tuple[str, str],
+    runs: tuple[Sequence[RunTraces], Sequence[RunTraces]],
+    records: tuple[Sequence[ChannelRecord], Sequence[ChannelRecord]],
+    outcomes: Mapping[str, str],
+) -> list[str]:
+    """Cautions about two sides that are compared; ``outcomes`` by channel are 'improved', 'worse' or else."""
+    same = _same_on_both(names, runs)
+    if same:
+        return same
+    one = {record.channel: record for record in records[0]}
+    two = {record.channel: record for record in records[1]}
+    shared = [name for name in one if name in two]
+    pairs = [(one[name], two[name]) for name in shared]
+    out = _unit_changed(names, pairs)
+    if not out:
+        out = _swapped(names, pairs, outcomes) or _another_unit(names, pairs)
+    for name, side, other in ((names[0], one, two), (names[1], two, one)):
+        alone = [channel for channel in side if channel not in other]
+        if alone:
+            out.append(f"Only {name} has the channel{'s' if len(alone) > 1 else ''} {', '.join(alone)}: not compared.")
+    for name, whole in zip(names, records, strict=True):
+        out.extend(_lost(name, whole))
+    return out
+
+
+def _reach(runs: Sequence[RunTraces], channel: str) -> tuple[float, float, int]:
+    """Least and largest finite reading of a channel, and in how many blocks."""
+    low, high, blocks = math.inf, -math.inf, 0
+    for run in runs:
+        for trace, block in zip(run.traces, run.blocks.channels, strict=True):
+            seen = block.finite > 0
+            if trace.channel == channel and seen.any():
+                low = min(low, float(block.low[seen].min()))
+                high = max(high, float(block.high[seen].max()))
+                blocks += int(np.count_nonzero(seen))
+    return low, high, blocks
+
+
+def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> Iterator[str]:
+    large, small = [], []
+    for record in records:
+        seen = [trace for trace in record.traces if trace.baseline is not None]
+        low, high, blocks = _reach(runs, record.channel)
+        if not blocks or not seen:
+            continue
+        sigma = float(np.median([trace.sigma_V for trace in seen]))
+        digit = max(trace.resolution_V for trace in seen)
+        most = max(abs(low), abs(high))
+        if max(sigma, digit) > COARSE_V or most > BEYOND_V:
+            large.append((record.channel, sigma, digit, most))
+        elif sigma < FINE_V and most < SMALL_V and digit < FINE_V:
+            small.append((record.channel, most))
+    if large:
+        worst = max(large, key=lambda item: item[3])
+        yield (
+            f"{_list(item[0] for item in large)}: readings up to {volts_text(worst[3])}, a noise floor of "
+            f"{volts_text(worst[1])} and a last digit of {volts_text(worst[2])} are far more than an output shows: if "
+            "the readings are millivolts, say so with --unit mV."
+        )
+    if small and len(small) == len(records):
+        worst_small = max(item[1] for item in small)
+        yield (
+            f"{_list(item[0] for item in small)}: no reading is beyond {worst_small * 1e6:.3g} microvolts, far less "
+            "than an output shows: if the readings are volts or millivolts, say so with --unit; else look at the leads."
+        )
+
+
+def _rectified(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> Iterator[str]:
+    """A meter on AC shows size without sign, and nothing of a steady offset."""
+    certain, near, swings = False, True, 0
+    for record in records:
+        low, _, blocks = _reach(runs, record.channel)
+        seen = [trace for trace in record.traces if trace.baseline is not None]
+        if blocks < FEWEST_BLOCKS or low < 0 or not seen:
+            return
+        level = max(abs(trace.level_V or 0.0) for trace in seen)
+        sigma = max(trace.sigma_V for trace in seen)
+        certain |= sigma > 0 and level < 2.5 * sigma
+        near &= level < NEAR_ZERO_V
+        swings += sum(trace.excursions.count for trace in seen)
+    if records and (certain or (near and (len(records) > 1 or swings >= 3))):
+        yield (
+            "No reading of any channel is below zero, and all rest close to it: a meter on AC shows that. Set it to DC "
+            "and log again; on AC a steady offset does not show at all."
+        )
+
+
+def _alike(one: RunTraces, two: RunTraces) -> bool:
+    """Whether two runs hold the same readings, channel by channel (names aside)."""
+    if len(one.traces) != len(two.traces) or not one.traces:
+        return False
+    for a, b in zip(one.blocks.channels, two.blocks.channels, strict=True):
+        if a.mean.size < 2 or a.mean.shape != b.mean.shape:
+            return False
+        if not (np.array_equal(a.mean, b.mean, equal_nan=True) and np.array_equal(a.high, b.high, equal_nan=True)):
+            return False
+        if np.nanmax(a.high) <= np.nanmin(a.low):  # a constant looks like every other
+            return False
+    return True
+
+
+def _twice(runs: Sequence[RunTraces]) -> Iterator[str]:
+    for one, two in itertools.combinations(runs, 2):
+        if _alike(one, two):
+            yield (
+                f"Runs {one.number + 1} and {two.number + 1} ({one.run.source}, {two.run.source}) hold the same "
+                "readings: was one log given twice? Its hours and episodes count twice here."
+            )
+
+
+def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
+    for one, two in itertools.combinations(runs, 2):
+        if one.run.start is None or two.run.start is None or one.run.source == two.run.source or _alike(one, two):
+            continue
+        if (one.run.start.tzinfo is None) != (two.run.start.tzinfo is None):
+            continue
+        later = (two.run.start - one.run.start).total_seconds()
+        shared = min(one.run.duration_s, later + two.run.duration_s) - max(0.0, later)
+        if shared > LOST_S:
+            yield (
+                f"{one.run.source} and {two.run.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
+                "be logged twice at once. Check the clocks, or name channels of one unit in one file."
+            )
+
+
+def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:
+    first = [trace.channel for trace in runs[0].traces] if runs else []
+    for run in runs[1:]:
+        names = [trace.channel for trace in run.traces]
+        if set(names) != set(first):
+            yield (
+                f"{runs[0].run.source} has the channels {_list(first)}, {run.run.source} has {_list(names)}: is it the "
+                "same unit? Channels are joined by name."
+            )
+            return
+
+
+def _same_on_both(names: tuple[str, str], runs: tuple[Sequence[RunTraces], Sequence[RunTraces]]) -> list[str]:
+    for one, two in itertools.product(*runs):
+        if _alike(one, two):
+            return [
+                f"{one.run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings: one log was "
+                "given for both sides. Name the other log; nothing can be said of a change."
+            ]
+    return []
+
+
+def _typical(record: ChannelRecord) -> tuple[float, float, float] | None:
+    """Settled level, noise floor and last digit of a record."""
+    seen = [trace for trace in record.traces if trace.baseline is not None and trace.level_V is not None]
+    if not seen:
+        return None
+    level = float(np.median([trace.level_V for trace in seen if trace.level_V is not None]))
+    sigma = float(np.median([trace.sigma_V for trace in seen]))
+    return level, sigma, max(trace.resolution_V for trace in seen)
+
+
+def _unit_changed(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> list[str]:
+    factors = []
+    for one, two in pairs:
+        a, b = _typical(one), _typical(two)
+        if a is None or b is None or a[1] <= 0 or b[1] <= 0:
+            return []
+        noise = b[1] / a[1]
+        digit = b[2] / a[2] if a[2] > 0 and b[2] > 0 else None
+        found = [f for f in THOUSANDS if f / 4 < noise < f * 4 and (digit is None or f / 4 < digit < f * 4)]
+        if not found:
+            return []
+        factors.append(found[0])
+    if not factors or len(set(factors)) > 1:
+        return []
+    factor = factors[0]
+    many = f"{max(factor, 1 / factor):,.0f}"
+    larger = names[1] if factor > 1 else names[0]
+    return [
+        f"Everything in {larger} is about {many} times as large as in the other: one of the two logs was read in the "
+        "wrong unit. Say the unit with --unit, or put it into the column's name."
+    ]
+
+
+def _swapped(
+    names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]], outcomes: Mapping[str, str]
+) -> list[str]:
+    """Two channels whose levels, or whose faults, have changed places."""
+    for (a0, a1), (b0, b1) in itertools.combinations(pairs, 2):
+        found = [_typical(record) for record in (a0, a1, b0, b1)]
+        if any(item is None for item in found):
+            continue
+        la0, la1, lb0, lb1 = (item[0] for item in found if item is not None)
+        straight = abs(la1 - la0) + abs(lb1 - lb0)
+        crossed = abs(la1 - lb0) + abs(lb1 - la0)
+        levels = straight > 2.0 * APART_V and crossed < 0.25 * straight
+        faults = {outcomes.get(a0.channel), outcomes.get(b0.channel)} == {"improved", "worse"}
+        if levels or (faults and crossed <= straight):
+            what = "levels at rest" if levels else "faults"
+            both = " and the faults" if levels and faults else ""
+            return [
+                f"The {what}{both} of {a0.channel} and {b0.channel} changed places from {names[0]} to {names[1]}: were "
+                "the two channels or their leads swapped? Check before believing either outcome."
+            ]
+    return []
+
+
+def _another_unit(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> list[str]:
+    """Every channel rests elsewhere and starts or hisses otherwise: a repair changes one of them."""
+    told: list[str] = []
+    for one, two in pairs:
+        a, b = _typical(one), _typical(two)
+        if a is None or b is None:
+            return []
+        traits = []
+        own = [[t.level_V for t in record.traces if t.level_V is not None] for record in (one, two)]
+        within = max(max(levels) - min(levels) for levels in own)
+        if abs(b[0] - a[0]) > max(APART_V, 2.0 * within):
+            traits.append("level at rest")
+        if (
+            a[1] > 0
+            and b[1] > 0
+            and max(a[1], b[1]) > NOISE_APART * min(a[1], b[1])
+            and max(a[2], b[2]) < 3 * min(a[1], b[1])
+        ):
+            traits.append("noise floor")
+        starts = [[t.start.surge_V for t in record.traces if t.start is not None] for record in (one, two)]
+        if all(starts):
+            surge = [float(np.median(side)) for side in starts]
+            size = sorted(abs(value) for value in surge)
+            if surge[0] * surge[1] < 0 or size[1] > SURGE_APART * max(size[0], APART_V):
+                traits.append("power-up")
+        if len(traits) < (2 if len(pairs) > 1 else 3):
+            return []
+        told.extend(traits)
+    if not told:
+        return []
+    return [
+        f"Every channel differs from {names[0]} to {names[1]} in {_list(dict.fromkeys(told))}, the sound ones too: is "
+        "it a log of the same unit? Check the serial number."
+    ]
+
+
+def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
+    for record in records:
+        length = sum(run.duration_s for run in record.runs)
+        lost: dict[str, float] = {}
+        for trace in record.traces:
+            for gap in trace.unobserved:
+                if not gap.reason.startswith(USUAL_GAPS):
+                    lost[gap.reason] = lost.get(gap.reason, 0.0) + gap.end_s - gap.start_s
+        for reason, seconds in lost.items():
+            if seconds > max(LOST_S, LOST_SHARE * length):
+                yield (
+                    f"{record.channel}, {name}: {hours_text(seconds / 3600.0)} of {hours_text(length / 3600.0)} do not "
+                    f"count ({reason}); check the leads and log again if that is not what was meant."
+                )
+
+
+def _list(names: Iterable[str]) -> str:
+    told = list(names)
+    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
