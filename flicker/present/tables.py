@@ -65,6 +65,12 @@ def _shown(cell: Any) -> str:
     return f"{cell:.3g}" if isinstance(cell, float) else str(cell)
 
 
+def _chance(p_value: float | None) -> str:
+    if p_value is None:
+        return "none"
+    return "below 0.000001" if p_value < 1e-6 else f"{p_value:.2g}"
+
+
 def verdicts(assessment: Assessment) -> Sheet:
     """Fitness, verdict and the two sentences of each channel."""
     rows = [
@@ -76,5 +82,8 @@ def verdicts(assessment: Assessment) -> Sheet:
 
 def findings(assessment: Assessment, channel: str) -> Sheet:
     """Every question with its answer and the sentence behind it."""
-    rows = [(item.question, item.answer, item.reads, item.p_adjusted) for item in assessment.channel(channel).findings]
+    rows = [
+        (item.question, item.answer, item.reads, _chance(item.p_adjusted))
+        for item in assessment.channel(channel).findings
+    ]
     return sheet(("question", "answer", "what the log says", "p, corrected"), rows)

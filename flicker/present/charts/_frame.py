@@ -14,7 +14,10 @@ from numpy.typing import NDArray
 from flicker.evidence.assessment import Assessment, ChannelAssessment
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.logs.model import Run
+from flicker.logs.spans import spans, without
 from flicker.present import palette
+from flicker.signals.trace import Trace
 
 Floats = NDArray[np.float64]
 
@@ -162,6 +165,14 @@ def strip_of(record: ChannelRecord) -> Strip:
         tuple(labels),
         time_unit(float(offsets[-1] + lengths[-1])),
     )
+
+
+def unseen(run: Run, trace: Trace) -> list[tuple[float, float, str]]:
+    """Stretches of a run that were not observed, with the reason where one was noted."""
+    listed = [(gap.start_s, gap.end_s, gap.reason) for gap in (*run.gaps, *trace.unobserved)]
+    whole = spans([(0.0, run.duration_s + run.sample_interval_s)])
+    rest = without(without(whole, trace.observed), spans([(begin, end) for begin, end, _ in listed]))
+    return [*listed, *((float(a), float(b), "not observed") for a, b in rest if b - a > 2.0 * run.sample_interval_s)]
 
 
 def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:

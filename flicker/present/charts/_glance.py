@@ -40,8 +40,8 @@ def glance(assessment: Assessment, title: str = "") -> Any:
                 rows.append({"x": t, "lo": lo, "hi": hi, "piece": piece + int(number)})
             piece = rows[-1]["piece"] + 1 if rows else 0
             hidden.extend(
-                {"x": strip.x(place, gap.start_s), "x2": strip.x(place, gap.end_s), "why": gap.reason}
-                for gap in (*trace.unobserved, *run.run.gaps)
+                {"x": strip.x(place, begin), "x2": strip.x(place, end), "why": why}
+                for begin, end, why in frame.unseen(run.run, trace)
             )
         largest = max((abs(row[key]) for row in rows for key in ("lo", "hi") if math.isfinite(row[key])), default=0.0)
         unit, factor = frame.volt_unit(largest)

@@ -133,11 +133,8 @@ def _shade_rows(
         if trace.warm_up_until_s > 0:
             begin = trace.start.end_s if trace.start is not None else 0.0
             add(place, begin, trace.warm_up_until_s, "warm-up", "observed, and counted as a phase of its own")
-        for gap in run.gaps:
-            add(place, gap.start_s, gap.end_s, "not observed", gap.reason)
-        for gap in trace.unobserved:
-            surge = "surge" in gap.reason or "start" in gap.reason
-            add(place, gap.start_s, gap.end_s, "start" if surge else "not observed", gap.reason)
+        for begin, end, why in frame.unseen(run, trace):
+            add(place, begin, end, "start" if "surge" in why or "start" in why else "not observed", why)
     for place, begin, end in _relay_spans(assessment, item, logs):
         add(place, begin, end, "relay open", "assumed relay, not measured on this unit")
     return rows

@@ -1,0 +1,151 @@
+"""Notebooks run as stored and on a user's logs, offline, and end in words computed from the data."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import nbformat
+import numpy as np
+import pytest
+
+from flicker import LogError, assess, simulate_log
+from flicker.present import notebook, tables
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "tools"))
+import build_notebooks  # noqa: E402
+
+NAMES = list(notebook.notebooks())
+
+
+@pytest.fixture(scope="module")
+def executed():
+    """All notebooks, run as they are stored, two at a time."""
+
+    def run(name: str):
+        book = nbformat.read(notebook.notebooks()[name], as_version=4)
+        if name == "how-the-verdict-was-calibrated":  # the same study with fewer benches
+            notebook._inject(name, book, {"LOGS_PER_KIND": 2})
+        notebook._execute(name, book, notebook.folder())
+        return book
+
+    with ThreadPoolExecutor(2) as pool:
+        return dict(zip(NAMES, pool.map(run, NAMES), strict=True))
+
+
+def outputs(book):
+    return [output for cell in book.cells for output in cell.get("outputs", [])]
+
+
+def test_the_jobs_are_all_there():
+    assert NAMES == [
+        "first-look",
+        "intermittent-or-one-off",
+        "before-and-after",
+        "how-long-to-soak",
+        "worse-over-visits",
+        "is-my-meter-good-enough",
+        "how-the-verdict-was-calibrated",
+        "how-logs-mislead",
+    ]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_stored_notebooks_come_from_their_texts(name):
+    path = notebook.notebooks()[name]
+    text = (build_notebooks.TEXTS / f"{path.stem}.txt").read_text(encoding="utf-8")
+    assert path.read_text(encoding="utf-8") == build_notebooks.build(text)
+    book = nbformat.read(path, as_version=4)
+    first = next(cell for cell in book.cells if cell.cell_type == "code")
+    assert first.metadata["tags"] == ["parameters"]
+    assert outputs(book) == [] and not re.search(r"(/home|/tmp|/work|[A-Z]:\\\\)", path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_runs_and_ends_in_a_conclusion(executed, name):
+    book = executed[name]
+    found = outputs(book)
+    assert not [output for output in found if output.output_type in {"error", "stream"}]
+    assert sum("image/svg+xml" in output.get("data", {}) for output in found) >= (name != NAMES[6])
+    heading = next(k for k, cell in enumerate(book.cells) if cell.source.startswith("## Conclusion"))
+    last = book.cells[-1]
+    assert heading == len(book.cells) - 2
+    (said,) = last.outputs
+    assert len(said.data["text/plain"]) > 60
+    # What is concluded is not what is typed: no sentence of the output stands in the cell as it is.
+    assert said.data["text/plain"] not in last.source
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_charts_bring_no_network_along(executed, name):
+    for output in outputs(executed[name]):
+        html = output.get("data", {}).get("text/html", "")
+        assert "<script" not in html and "http" not in html
+
+
+def test_conclusions_follow_the_data(executed):
+    def said(name):
+        return executed[name].cells[-1].outputs[0].data["text/html"]
+
+    assert "comes back by itself: 33 episodes" in said("intermittent-or-one-off")
+    assert "left channel: 33 times" in said("before-and-after") and "improved" in said("before-and-after")
+    assert "not shown over 3 runs" in said("worse-over-visits")
+    assert "single-swing" in said("how-logs-mislead")
+
+
+def test_a_users_log_takes_one_call(tmp_path, monkeypatch):
+    rng = np.random.default_rng(4)
+    time_s = np.arange(6000) * 0.5
+    left = 2.0 + 0.4 * rng.standard_normal(6000)
+    left[1000:6000:500] += 150.0
+    rows = "\n".join(f"{t},{v:.1f}" for t, v in zip(time_s, left, strict=True))
+    (tmp_path / "logs").mkdir()
+    (tmp_path / "logs" / "mine.csv").write_text(f"time_s,left_mV\n{rows}\n")
+    monkeypatch.chdir(tmp_path)
+    made = notebook.run_notebook("first-look", ["logs/mine.csv"], "out.ipynb")
+    assert made == Path("out.ipynb") and sorted(os.listdir()) == ["logs", "out.ipynb"]
+    book = nbformat.read(made, as_version=4)
+    told = json.dumps(book)
+    assert "LOGS = ['logs/mine.csv']" in told and str(tmp_path) not in told
+    assert "10 times in 50 minutes" in book.cells[-1].outputs[0].data["text/plain"]
+
+
+def test_a_failing_cell_is_one_sentence_and_nothing_is_written(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Path("bad.csv").write_text("time_s,left_mV\n0,1\n1,banana\n" * 20)
+    with pytest.raises(LogError, match=r"'first-look' stopped in cell \d+: .*LogError") as caught:
+        notebook.run_notebook("first-look", ["bad.csv"])
+    assert "\n" not in str(caught.value) and os.listdir() == ["bad.csv"]
+
+
+@pytest.mark.parametrize(
+    ("name", "logs", "parameters", "words"),
+    [
+        ("second-look", ["a.csv"], {}, "no notebook 'second-look'. Known: first-look"),
+        ("first-look", ["b.csv"], {}, "b.csv: there is no such file"),
+        ("first-look", [], {}, "No log was given"),
+        ("first-look", ["a.csv", "then", "a.csv"], {}, "does not compare"),
+        ("before-and-after", ["a.csv", "a.csv"], {}, "put the word 'then'"),
+        ("before-and-after", ["a.csv", "then"], {}, "put the word 'then'"),
+        ("first-look", ["a.csv"], {"LOUD": 1}, "no parameter 'LOUD'. Known: LOGS"),
+    ],
+)
+def test_wrong_use_is_told_before_anything_runs(tmp_path, monkeypatch, name, logs, parameters, words):
+    monkeypatch.chdir(tmp_path)
+    Path("a.csv").write_text("time_s,left_mV\n0,1\n")
+    with pytest.raises(LogError, match=re.escape(words)):
+        notebook.run_notebook(name, logs, parameters=parameters)
+    assert os.listdir() == ["a.csv"]
+
+
+def test_tables_escape_and_say_what_the_result_says():
+    found = assess(list(simulate_log("steady", hours=1.0, seed=2, channels=("<b>left</b>", "right")).logs))
+    shown = tables.verdicts(found)
+    assert "&lt;b&gt;left&lt;/b&gt;" in shown._repr_html_() and "<b>" not in shown._repr_html_()
+    assert found.channels[0].reads in str(shown)
+    assert {row[0] for row in tables.findings(found, "right").rows} == {f.question for f in found.channels[0].findings}
