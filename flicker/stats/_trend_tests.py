@@ -211,8 +211,15 @@ def gap_variation(runs: ar.Runs) -> float:
 
 
 def shuffled(values: ar.Floats, group: ar.Ints, times: int, seed: int) -> ar.Floats:
-    """Rows of ``values`` permuted within groups, shape (times, n)."""
-    rng = np.random.default_rng(seed)
+    """Rows of ``values`` permuted within groups, shape (times, n).
+
+    The draws follow from the seed and from the order of the values: one log always gets the same answer, and yet no
+    single set of permutations, with its own luck, serves all logs.
+    """
+    seed = _check.whole("seed", seed, what="a seed")
+    top = float(np.max(np.abs(values), initial=0.0)) or 1.0
+    order = np.argsort(np.round(values / top, 9), kind="stable")  # rounded, so that the unit of time does not matter
+    rng = np.random.default_rng([seed, *order.tolist()])
     keys = rng.random((times, values.size))
     keys += group  # the whole part keeps each group in its place (groups are contiguous and ascending)
     out: ar.Floats = values[np.argsort(keys, axis=1)]
@@ -461,4 +468,4 @@ def _reversals(gaps: ar.Floats) -> int:
     total = gaps.size * (gaps.size - 1) / 2.0
     untied = total - float(np.sum(ties * (ties - 1) / 2.0))
     difference = float(kendalltau(np.arange(gaps.size), gaps).statistic) * np.sqrt(total * untied)
-    return int(round(float(untied + difference) / 2.0))
+    return round(float(untied + difference) / 2.0)

@@ -1,7 +1,7 @@
 """Calibration study of the arrival tests: sizes, false 'worse' under bursts, power, coverage of the fits.
 
-Run: python tests/studies/study_arrivals.py [simulations]; writes results/arrivals.md beside this file. Each row names its null.
-Permutation tests use 399 permutations here (their size does not depend on the number). All data are simulated.
+Run: python tests/studies/study_arrivals.py [simulations]; writes results/arrivals.md beside this file. Each row names
+its null. Permutation tests use 399 permutations here (their size does not depend on it). All data are simulated.
 """
 
 from __future__ import annotations
@@ -66,6 +66,11 @@ def limits(hits: int, n: int) -> tuple[float, float]:
     low = float(special.betaincinv(hits, n - hits + 1, 0.025)) if hits else 0.0
     high = float(special.betaincinv(hits + 1, n - hits, 0.975)) if hits < n else 1.0
     return 100 * low, 100 * high
+
+
+def shares(p: np.ndarray) -> str:
+    """Per cent of p-values at or below 5 and 2.5 %, as two cells."""
+    return f"{100 * np.mean(p <= 0.05):.1f} | {100 * np.mean(p <= 0.025):.1f}"
 
 
 TESTS: dict[str, Callable[[np.ndarray], float]] = {
@@ -140,24 +145,18 @@ def power(n: int) -> list[str]:
         logs = [make(rng) for _ in range(n)]
         for name, test in one_sided.items():
             p = np.array([test(t) for t in logs])
-            rows.append(f"| {label} | {name} | {100 * np.mean(p <= 0.05):.1f} | {100 * np.mean(p <= 0.025):.1f} |")
+            rows.append(f"| {label} | {name} | {shares(p)} |")
     for runs, each in ((2, 6), (2, 12), (6, 3)):
         rng = np.random.default_rng(12)
-        p = np.array(
-            [
-                arrivals.rate_trend_test([power_law(rng, each, 3.0) for _ in range(runs)], [SPAN] * runs, dead_time=10).p_value
-                for _ in range(n)
-            ]
-        )
-        label = f"power law, exponent 3, {runs} runs of {each}"
-        rows.append(
-            f"| {label} | rate_trend_test, dead time 10 s | {100 * np.mean(p <= 0.05):.1f} | {100 * np.mean(p <= 0.025):.1f} |"
-        )
+        logs = [[power_law(rng, each, 3.0) for _ in range(runs)] for _ in range(n)]
+        p = np.array([arrivals.rate_trend_test(t, [SPAN] * runs, dead_time=10).p_value for t in logs])
+        label = f"power law, exponent 3, {runs} runs of {each} | rate_trend_test, dead time 10 s"
+        rows.append(f"| {label} | {shares(p)} |")
     return rows
 
 
 def best_power(n: int) -> list[str]:
-    """Laplace and MIL-HDBK-189 beside the most powerful test of the same counts (likelihood ratio, cut by simulation)."""
+    """Laplace and MIL-HDBK-189 beside the most powerful test of the same counts (cut by simulation)."""
     rng = np.random.default_rng(5)
     rows = ["| alternative | events | test | power at 5 % | best possible |", "|---|---|---|---|---|"]
     for count in (5, 10, 20, 50):
@@ -175,16 +174,19 @@ def best_power(n: int) -> list[str]:
     return rows
 
 
-def heated_runs(rng: Rng, runs: int, mean: float, *, age: float, spread: float, lengths: str) -> tuple[list[np.ndarray], np.ndarray]:
-    """Runs whose rate grows with time since power-up; ``age`` multiplies the rate per run, ``spread`` is its variance."""
-    ends = {"equal": np.ones(runs), "unequal": rng.uniform(0.3, 1.0, runs), "growing": np.linspace(0.3, 1.0, runs)}[lengths]
+def heated_runs(
+    rng: Rng, runs: int, mean: float, *, age: float, spread: float, lengths: str
+) -> tuple[list[np.ndarray], np.ndarray]:
+    """Runs whose rate grows with time since power-up; ``age`` multiplies it per run, ``spread`` is its variance."""
+    ends = {"equal": np.ones(runs), "unequal": rng.uniform(0.3, 1.0, runs)}.get(lengths, np.linspace(0.3, 1.0, runs))
     level = rng.gamma(1 / spread, spread, runs) if spread else np.ones(runs)
     counts = rng.poisson(mean * ends**2 * level * age ** np.arange(runs))
     return [np.sort(e * rng.random(c) ** 0.5) for e, c in zip(ends, counts, strict=True)], ends
 
 
 def ageing(n: int) -> list[str]:
-    rows = ["| runs | episodes per run | runs differ by | lengths | no ageing | times 1.4 per run |", "|---|---|---|---|---|---|"]
+    head = "| runs | episodes per run | runs differ by | lengths | no ageing | times 1.4 per run |"
+    rows = [head, "|---|---|---|---|---|---|"]
     for runs in (2, 3, 4, 5, 6, 8, 12):
         for mean in (3, 10):
             for spread in (0.0, 0.5) if runs >= 5 else (0.0,):
@@ -217,14 +219,14 @@ def sizes(n: int) -> list[str]:
             for i in range(n):
                 t = np.sort(rng.random(count))
                 p[i] = arrivals.size_trend_test(0.05 * growth**t * rng.lognormal(0, spread, count), t).p_value
-            rows.append(f"| {label} | {count} | {100 * np.mean(p <= 0.05):.1f} | {100 * np.mean(p <= 0.025):.1f} |")
+            rows.append(f"| {label} | {count} | {shares(p)} |")
     rng, p = np.random.default_rng(3), np.empty(n)
     for i in range(n):
         t = bursts(rng, 10, "geometric", 3, 20)
         first = np.diff(t, prepend=-1e9) > 60  # sizes alike within a burst
         y = rng.lognormal(0, 1, int(first.sum()))[np.cumsum(first) - 1] * rng.lognormal(0, 0.2, t.size) if t.size else t
         p[i] = arrivals.size_trend_test(y, t, dead_time=60).p_value if t.size >= 3 else 1.0
-    rows.append(f"| no trend, 10 bursts, alike within | 30 | {100 * np.mean(p <= 0.05):.1f} | {100 * np.mean(p <= 0.025):.1f} |")
+    rows.append(f"| no trend, 10 bursts, alike within | 30 | {shares(p)} |")
     return rows
 
 
@@ -252,14 +254,14 @@ def main() -> None:
     _worsening.SIMULATIONS = 999
     parts = (
         ("Size under Poisson arrivals, nominal 5 %, by number of events", size_under_poisson, n),
-        ("False trends when nothing changes but episodes come in bursts (four hours, nominal 5 %)", size_under_bursts, n),
+        ("False trends when nothing changes but episodes come in bursts (4 h, nominal 5 %)", size_under_bursts, n),
         ("Power, one-sided", power, n),
         ("Beside the best possible", best_power, n),
-        ("Runs compared by risk sets (age_trend, one-sided, nominal 5 %), rate growing with heat in each run", ageing, n // 2),
+        ("Runs compared (age_trend, one-sided, nominal 5 %), the rate growing with heat in each", ageing, n // 2),
         ("Sizes (size_trend_test, one-sided)", sizes, n // 2),
         ("Coverage of 95 % intervals", coverage, n),
     )
-    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell (half of it for runs and sizes); in brackets 95 % limits.\n"]
+    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell (half for runs and sizes); in brackets 95 % limits.\n"]
     for title, part, count in parts:
         begun = time.perf_counter()
         lines += [f"## {title}\n", *part(count), ""]

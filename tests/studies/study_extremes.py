@@ -1,7 +1,7 @@
 """Coverage study of the tail limits: chance of a peak above a level, shape, scale, and the size trend inside the tail.
 
-Run: python tests/studies/study_extremes.py [simulations]; writes results/extremes.md beside this file. All data are simulated:
-counts Poisson, excesses generalised Pareto. The level is the one that is passed on average 0.3 times in the time ahead.
+Run: python tests/studies/study_extremes.py [simulations]; writes results/extremes.md beside this file. All data are
+simulated: counts Poisson, excesses generalised Pareto. The level is passed on average 0.3 times in the time ahead.
 """
 
 from __future__ import annotations
@@ -27,9 +27,10 @@ def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     lines = [f"# Extremes: coverage\n\n{n} simulations a cell; levels 95 %; shape range -0.5 to 1.\n"]
     lines += [
-        "`high` is the one-sided 95 % bound below 20 peaks; from 20 on `low`, `high` form the 95 % interval. Time ahead:",
+        "`high` is a one-sided 95 % bound below 20 peaks; from 20 on `low`, `high` form a 95 % interval. Time ahead:",
         "three times the time behind. One seed per row of peaks, so rows of one count share their luck.\n",
-        "| mean peaks | shape | ahead | chance covered, % | chance below high, % | median high | shape covered, % | scale covered, % |",
+        "| mean peaks | shape | ahead | chance covered, % | chance below high, % | median high "
+        "| shape covered, % | scale covered, % |",
         "|---|---|---|---|---|---|---|---|",
     ]
     begun = time.perf_counter()
@@ -59,7 +60,8 @@ def main() -> None:
                 more = " | ".join(f"{100 * v / made:.1f}" for v in (in_shape, in_scale))
                 lines.append(f"| {count} | {shape} | {ahead:g} | {cells} | {np.median(highs):.2f} | {more} |")
                 (HERE / "results" / "extremes.md").write_text("\n".join([*lines, ""]))
-    lines += ["", "## Size trend inside the tail (one-sided, nominal 5 %)\n", "| peaks | shape | no trend | times 9 |", "|---|---|---|---|"]
+    lines += ["", "## Size trend inside the tail (one-sided, nominal 5 %)\n"]
+    lines += ["| peaks | shape | no trend | times 9 |", "|---|---|---|---|"]
     for count in (12, 25, 50):
         for shape in (0.0, 0.3):
             cells = []
