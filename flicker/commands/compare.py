@@ -22,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME LOG",
         help="instead: a stage and its logs, in order; give it once for each stage",
     )
+    parser.add_argument("--case", metavar="CASE.toml", help="instead: the stages of a case file")
     parser.add_argument("--control", metavar="CHANNEL", help="the channel that was not touched")
     parser.add_argument(
         "--concern",
@@ -39,6 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.evidence.assessment import assess
     from flicker.evidence.comparison import compare, compare_stages
 
+    if arguments.case:
+        return _by_case(arguments)
     stages = _stages(arguments)
     limits = limits_from(arguments)
     made = {}
@@ -68,6 +71,36 @@ def run(arguments: argparse.Namespace) -> int:
             show_comparison(step)
         if arguments.report:
             print(f"Page written: {arguments.report}")
+    return 0
+
+
+def _by_case(arguments: argparse.Namespace) -> int:
+    """Compare the stages of a case file."""
+    from flicker.evidence.case import read_case
+    from flicker.evidence.job import judge_case
+
+    if arguments.before or arguments.after or arguments.stage:
+        raise ValueError("--case brings its own stages; leave out --before, --after and --stage")
+    case = read_case(arguments.case)
+    if len(case.stages) < 2:
+        raise ValueError(f"{arguments.case}: the case has {len(case.stages)} stage(s); a comparison takes two or more")
+    with working() as say:
+        result = judge_case(case, limits_from(arguments, case), progress=say, run_gap_s=arguments.run_gap)
+    if result.comparison is None:
+        raise ValueError(" ".join(result.not_comparable))
+    if arguments.report:
+        from flicker.present.report import write_report
+
+        write_report(result.comparison, arguments.report)
+    if arguments.json:
+        print_json(result.comparison.to_dict())
+        return 0
+    from flicker.present.terminal_compare import show_comparison
+
+    for step in result.comparison.steps:
+        show_comparison(step)
+    if arguments.report:
+        print(f"Page written: {arguments.report}")
     return 0
 
 

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from flicker.commands._shared import add_log_options, limits_from, print_json, read_logs, working
+from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
+
+if TYPE_CHECKING:
+    from flicker.evidence.case import Case
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     way.add_argument("--from", dest="logs", nargs="+", metavar="LOG", help="take it from these logs of one unit")
     way.add_argument("--rate", type=float, metavar="R", help="episodes per hour, taken as known")
     way.add_argument("--max-rate", type=float, metavar="R", help="episodes per hour that a clean soak is to exclude")
+    way.add_argument("--case", metavar="CASE.toml", help="the rate of the complaint of a case file")
     parser.add_argument("--starts", type=int, metavar="N", help="cold starts tried, with --starts-hit")
     parser.add_argument("--starts-hit", type=int, metavar="K", help="of these, how many showed the fault")
     parser.add_argument("--confidence", type=float, default=None, metavar="C", help="promised chance (default 0.95)")
@@ -36,14 +41,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    parser.add_argument("--report", metavar="OUT.html", help="write the plan as one self-contained page")
     add_log_options(parser, interval=False)
+
+
+def _from_case(arguments: argparse.Namespace, case: Case) -> None:
+    """Take the complaint's rate as the one to exclude, and the meter's integration time."""
+    if any(value is not None for value in (arguments.count, arguments.hours, arguments.logs, arguments.rate, arguments.max_rate)):
+        raise ValueError("--case brings the rate of its complaint; leave out --count, --hours, --from, --rate and --max-rate")
+    if case.complaint.per_hour is None:
+        raise ValueError(f"{arguments.case}: the case records no complaint; add [complaint], or give --max-rate")
+    arguments.max_rate = case.complaint.per_hour
+    if case.meter.integration_s is not None and arguments.integration == 0.0 and arguments.glitch_length is not None:
+        arguments.integration = case.meter.integration_s
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Plan and print."""
     from flicker.evidence.soaking import plan_soak
 
-    limits = limits_from(arguments)
+    case = case_from(arguments)
+    limits = limits_from(arguments, case)
+    if case is not None:
+        _from_case(arguments, case)
     with working():
         plan = plan_soak(
             count=arguments.count,
@@ -62,6 +82,10 @@ def run(arguments: argparse.Namespace) -> int:
             cool_down_h=arguments.cool_down,
             limits=limits,
         )
+    if arguments.report:
+        from flicker.present.report import write_report
+
+        write_report(plan, arguments.report)
     if arguments.json:
         print_json(plan.to_dict())
     else:

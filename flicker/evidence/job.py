@@ -1,0 +1,209 @@
+"""Judge a whole case: every stage by itself, stages against each other like with like, and what is still open.
+
+Case in, frozen `JobResult` out. Composes `assess` and `compare_stages`; what the case says about conditions, meter and
+parts decides what may be compared and what is credited to what.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+from flicker import __version__
+from flicker.evidence.assessment import Assessment, assess
+from flicker.evidence.case import Case, CaseError, needs
+from flicker.evidence.comparison import StageComparison, compare_stages
+from flicker.evidence.limits import Limits
+from flicker.evidence.words import hours_text
+from flicker.logs.model import Log
+from flicker.stats._result import Result
+
+MATTERS = ("load", "source", "lid", "side", "meter")  # conditions that must be alike for stages to be compared
+
+
+@dataclass(frozen=True, slots=True)
+class JobResult(Result):
+    """A case judged: ``assessments`` by stage in order, ``comparison`` between them (None with one stage)."""
+
+    case: Case
+    stages: tuple[str, ...]
+    assessments: tuple[Assessment, ...] = field(repr=False)
+    comparison: StageComparison | None
+    logs: tuple[tuple[Log, ...], ...] = field(repr=False)
+    fingerprints: tuple[tuple[str, str | None], ...]
+    changed: tuple[str, ...]
+    not_comparable: tuple[str, ...]
+    needed_h: float
+    needed_starts: float | None
+    cautions: tuple[str, ...]
+
+    @property
+    def last(self) -> Assessment:
+        """Assessment of the last stage: the unit as it would leave."""
+        return self.assessments[-1]
+
+    def outcome(self, channel: str) -> Mapping[str, Any] | None:
+        """Last stage against the first, for one channel; None where they were not compared."""
+        if self.comparison is None:
+            return None
+        found = [item for item in self.comparison.whole.channels if item.channel == channel]
+        return found[0].to_dict() if found else None
+
+    @property
+    def reads(self) -> str:
+        """Two or three sentences for the owner."""
+        lines = [item.reads for item in self.last.channels]
+        if self.comparison is not None:
+            lines.extend(item.reads for item in self.comparison.whole.channels if item.outcome != "no change shown")
+        return " ".join(lines)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/job/1'."""
+        return {
+            "schema": "flicker/job/1",
+            "version": __version__,
+            "case": self.case.to_dict(),
+            "stages": [
+                {"stage": name, "assessment": item.to_dict()}
+                for name, item in zip(self.stages, self.assessments, strict=True)
+            ],
+            "comparison": None if self.comparison is None else self.comparison.to_dict(),
+            "fingerprints": [{"file": name, "sha256": digest} for name, digest in self.fingerprints],
+            "changed": list(self.changed),
+            "not_comparable": list(self.not_comparable),
+            "needed_h": self.needed_h,
+            "needed_starts": self.needed_starts,
+            "reads": self.reads,
+            "cautions": list(self.cautions),
+        }
+
+
+def judge_case(
+    case: Case,
+    limits: Limits | None = None,
+    *,
+    progress: Callable[[str], None] | None = None,
+    run_gap_s: float = 600.0,
+) -> JobResult:
+    """Judge every stage of a case and compare the stages.
+
+    Parameters
+    ----------
+    case : Case
+        As `read_case` returns it; must list at least one log.
+    limits : Limits, optional
+        By default those of the case.
+    progress : callable, optional
+        Called with a few words before each longer step.
+    run_gap_s : float
+        A longer pause in a log begins a new run.
+
+    Raises
+    ------
+    CaseError
+        If the case lists no log.
+    LogError
+        If a log cannot be read.
+    """
+    if not case.logs:
+        raise CaseError(f"{case.path}: the case lists no log; add [[logs]] with a file.")
+    limits = limits or case.limits
+    logs: list[tuple[Log, ...]] = []
+    made: dict[str, Assessment] = {}
+    for stage in case.stages:
+        if progress:
+            progress(f"judging {stage}")
+        part = tuple(case.read_logs(stage, run_gap_s=run_gap_s))
+        logs.append(part)
+        made[stage] = assess(list(part), limits, case=case)
+    differ = tuple(_conditions(case))
+    hours, starts = needs(case, limits.confidence)
+    comparison = None
+    if len(made) > 1 and not differ:
+        if progress:
+            progress("comparing the stages")
+        comparison = compare_stages(
+            made, limits, control=_untouched(case), concern_per_h=case.complaint.per_hour
+        )
+    prints = tuple((entry.file, _digest(entry.path)) for entry in case.logs)
+    changed = tuple(
+        f"{entry.file} is not the file that was recorded: its fingerprint has changed."
+        for entry, (_, digest) in zip(case.logs, prints, strict=True)
+        if entry.sha256 and entry.sha256.lower() != digest
+    )
+    cautions = list(dict.fromkeys(text for item in made.values() for text in item.cautions))
+    if comparison is not None:
+        cautions.extend(text for text in comparison.cautions if text not in cautions)
+    return JobResult(
+        case=case,
+        stages=case.stages,
+        assessments=tuple(made.values()),
+        comparison=comparison,
+        logs=tuple(logs),
+        fingerprints=prints,
+        changed=changed,
+        not_comparable=differ,
+        needed_h=hours,
+        needed_starts=starts,
+        cautions=(*changed, *differ, *cautions),
+    )
+
+
+def _untouched(case: Case) -> str | None:
+    """The one output that no recorded work names; it is the control."""
+    names = [item.name for item in case.channels if item.role == "output"]
+    if len(names) != 2 or not case.parts:
+        return None
+    work = " ".join(part.what.lower() for part in case.parts)
+    named = [name for name in names if name.lower() in work]
+    return next(name for name in names if name not in named) if len(named) == 1 else None
+
+
+def _conditions(case: Case) -> list[str]:
+    """Say where neighbouring stages were logged under different conditions."""
+    out = []
+    for before, after in pairwise(case.stages):
+        for key in MATTERS:
+            one, two = _told(case, before, key), _told(case, after, key)
+            if one and two and one != two:
+                out.append(
+                    f"not comparable: {before} was logged with {key} {' or '.join(sorted(one))}, "
+                    f"{after} with {key} {' or '.join(sorted(two))}."
+                )
+    return out
+
+
+def _told(case: Case, stage: str, key: str) -> set[str]:
+    return {value for log in case.logs if log.stage == stage for name, value in log.conditions if name == key}
+
+
+def _digest(path: str) -> str | None:
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return None
+
+
+def still_open(result: JobResult) -> list[str]:
+    """What was not tested, in words for the owner's page."""
+    out = []
+    hours = min((item.observed_s for item in result.last.channels), default=0.0) / 3600.0
+    if result.case.complaint.per_hour is not None and hours < result.needed_h:
+        out.append(
+            f"The complaint asks for {hours_text(result.needed_h)} without an episode; {hours_text(hours)} were observed."
+        )
+    kinds = {trace.start_kind for run in result.last.traces for trace in run.traces if trace.power_up_seen}
+    if result.case.complaint.when in {"cold", "any"} and not kinds:
+        out.append("No start from cold was logged in the last stage.")
+    sides = {item.measured_at for item in result.case.channels if item.role == "output"}
+    if "speaker side" not in sides:
+        out.append("The output relay and the loudspeaker terminals were not part of the measurement.")
+    conditions = {key for log in result.case.logs for key, _ in log.conditions}
+    if "load" not in conditions or any(v == "none" for log in result.case.logs for k, v in log.conditions if k == "load"):
+        out.append("The unit was not tested under load or with music.")
+    out.extend(f"Not recorded: {item}." for item in result.case.not_recorded)
+    return out
