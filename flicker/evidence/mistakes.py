@@ -24,7 +24,8 @@ NEAR_ZERO_V = 0.002
 FEWEST_BLOCKS = 60
 THOUSANDS = (1e-6, 1e-3, 1e3, 1e6)
 APART_V = 0.003  # settled levels closer than this are alike
-SURGE_APART = 1.5
+ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit before
+START_APART = 1.5
 NOISE_APART = 1.25
 LOST_SHARE, LOST_S = 0.05, 60.0
 USUAL_GAPS = ("power-up surge", "no samples", "off", "muted", "starting", "start")
@@ -240,39 +241,39 @@ def _swapped(
 
 
 def _another_unit(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> list[str]:
-    """Every channel rests elsewhere and starts or hisses otherwise: a repair changes one of them."""
-    told: list[str] = []
-    for one, two in pairs:
-        a, b = _typical(one), _typical(two)
-        if a is None or b is None:
-            return []
-        traits = []
-        own = [[t.level_V for t in record.traces if t.level_V is not None] for record in (one, two)]
-        within = max(max(levels) - min(levels) for levels in own)
-        if abs(b[0] - a[0]) > max(APART_V, 2.0 * within):
-            traits.append("level at rest")
-        if (
-            a[1] > 0
-            and b[1] > 0
-            and max(a[1], b[1]) > NOISE_APART * min(a[1], b[1])
-            and max(a[2], b[2]) < 3 * min(a[1], b[1])
-        ):
-            traits.append("noise floor")
-        starts = [[t.start.surge_V for t in record.traces if t.start is not None] for record in (one, two)]
-        if all(starts):
-            surge = [float(np.median(side)) for side in starts]
-            size = sorted(abs(value) for value in surge)
-            if surge[0] * surge[1] < 0 or size[1] > SURGE_APART * max(size[0], APART_V):
-                traits.append("power-up")
-        if len(traits) < (2 if len(pairs) > 1 else 3):
-            return []
-        told.extend(traits)
-    if not told:
+    """Every channel differs in how it rests or starts, and some in more than one way: a repair changes one of them."""
+    traits = [_differences(one, two) for one, two in pairs]
+    if not all(traits) or sum(map(len, traits)) < 1.5 * len(pairs) or max(map(len, traits), default=0) < 2:
         return []
+    what = _list(dict.fromkeys(trait for found in traits for trait in found))
     return [
-        f"Every channel differs from {names[0]} to {names[1]} in {_list(dict.fromkeys(told))}, the sound ones too: is "
-        "it a log of the same unit? Check the serial number."
+        f"Every channel differs from {names[0]} to {names[1]} in {what}, the sound ones too: is it a log of the same "
+        "unit? Check the serial number."
     ]
+
+
+def _differences(one: ChannelRecord, two: ChannelRecord) -> list[str]:
+    a, b = _typical(one), _typical(two)
+    if a is None or b is None:
+        return []
+    traits = []
+    levels = [[t.level_V for t in record.traces if t.level_V is not None] for record in (one, two)]
+    within = max(max(side) - min(side) for side in levels)
+    if abs(b[0] - a[0]) > max(ELSEWHERE_V, 2.0 * within, a[2], b[2]):
+        traits.append("level at rest")
+    if max(a[2], b[2]) < 2.0 * min(a[1], b[1]) and max(a[1], b[1]) > NOISE_APART * min(a[1], b[1]):
+        traits.append("noise floor")
+    kinds = {trace.start_kind for record in (one, two) for trace in record.traces if trace.start is not None}
+    starts = [[trace.start for trace in record.traces if trace.start is not None] for record in (one, two)]
+    if all(starts) and len(kinds) == 1:  # a warm start looks different from a cold one in the same unit
+        surge = [float(np.median([start.surge_V for start in side])) for side in starts]
+        settle = sorted(float(np.median([start.settle_s for start in side])) for side in starts)
+        size = sorted(abs(value) for value in surge)
+        if (surge[0] * surge[1] < 0 and size[0] > APART_V) or size[1] > START_APART * max(size[0], APART_V):
+            traits.append("surge at power-up")
+        if settle[1] > START_APART * max(settle[0], 1.0):
+            traits.append("time to settle")
+    return traits
 
 
 def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
