@@ -24,6 +24,7 @@ from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
 from flicker.evidence.words import hours_text, owner
 from flicker.logs.model import Log, LogError, Run
+from flicker.logs.reading import read_log
 from flicker.signals.cache import BlockCache
 from flicker.signals.relay import RelayRecord, scan_relay
 from flicker.signals.settings import Settings
@@ -200,7 +201,7 @@ def assess(
     if excursions_listed < 0:
         raise ValueError(f"excursions_listed must be 0 or more, got {excursions_listed}")
     limits = limits or (case.limits if case else Limits())
-    logs = _as_logs(log_or_logs)
+    logs = _as_logs(log_or_logs, cache)
     settings = settings_from(limits)
     traces: list[RunTraces] = []
     relays: dict[tuple[int, str], RelayRecord] = {}
@@ -234,18 +235,11 @@ def settings_from(limits: Limits) -> Settings:
     )
 
 
-def _as_logs(given: LogLike | Sequence[LogLike]) -> list[Log]:
+def _as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None) -> list[Log]:
     items: Sequence[LogLike] = [given] if isinstance(given, (Log, str, Path)) else list(given)
     if not items:
         raise LogError("No log was given; name at least one.")
-    logs = []
-    for item in items:
-        if isinstance(item, Log):
-            logs.append(item)
-        else:
-            from flicker.logs.reading import read_log
-
-            logs.append(read_log(item))
+    logs = [item if isinstance(item, Log) else read_log(item) if cache is None else cache.read(item) for item in items]
     starts = [log.source.start for log in logs]
     if all(start is not None for start in starts) and len(logs) > 1:
         zones = {start.tzinfo is None for start in starts if start is not None}
@@ -354,6 +348,7 @@ def _channel(
         two_levels=any(trace.two_levels is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits)),
         life_shown=any(trace.life == "seen" for trace in record.traces),
+        phase=recurrence.phase_of(rate, limits),
         complaint_h=missing_h,
         complaint_starts=missing_starts,
     )

@@ -15,6 +15,7 @@ from flicker.stats.rates import dispersion_test, rate_interval, recurrence
 
 HOUR = 3600.0
 WINDOWS = 20
+PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,24 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         method=f"exact Poisson interval of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",
         phases=tuple(phases),
     )
+
+
+def phase_of(rate: EpisodeRate, limits: Limits) -> str:
+    """'cold' where episodes come mostly in warm-up, 'hot' where mostly after, '' where neither is shown.
+
+    Exact ratio of the two phases' rates; it must be shown and at least threefold.
+    """
+    from flicker.stats.rates import rate_ratio
+
+    early, late = rate.phases
+    if early.observed_s <= 0 or late.observed_s <= 0 or rate.episodes < 3:
+        return ""
+    found = rate_ratio(early.episodes, early.observed_s, late.episodes, late.observed_s, confidence=limits.confidence)
+    if found.low > 1.0 and found.ratio >= PHASE_FACTOR:
+        return "cold"
+    if found.high < 1.0 and found.ratio <= 1.0 / PHASE_FACTOR:
+        return "hot"
+    return ""
 
 
 def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:

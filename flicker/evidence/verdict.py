@@ -34,6 +34,7 @@ class Facts:
     two_levels: bool
     filled: bool
     life_shown: bool
+    phase: str = ""
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
     complaint_starts: float | None = None
 
@@ -86,7 +87,10 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
         kind = "recurring swings"
         if facts.filled:
             kind = "beyond the threshold for long stretches"
-        return "noisy", kind + ("; more often the longer it runs" if yes("more often") else "")
+        when = {"cold": "; mostly while it warms up", "hot": "; mostly once it is warm"}.get(facts.phase, "")
+        if not when and yes("more often"):
+            when = "; more often the longer it runs"
+        return "noisy", kind + when
     if facts.two_levels:
         return "noisy", "two levels"
     if yes("noise"):

@@ -92,7 +92,11 @@ def _main(
                 if not facts.filled
                 else f"is away from rest for long stretches ({_swings(facts, seen, largest_V)})"
             )
-            return f"{name} {what}. The fault is real and comes and goes."
+            when = {
+                "cold": " It comes mostly in the first minutes after switching on.",
+                "hot": " It comes mostly once it is warm.",
+            }
+            return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}"
         if verdict.tail.startswith("intermittent when"):
             best = findings["provoked"]
             return f"{name} is calm by itself but jumps when it is provoked ({best.effect or 0.0:.0%} of the trials). The fault is real."

@@ -33,9 +33,9 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     factor = float(result.rate_factor)
     holds = factor >= RATE_FACTOR
     if len(used) == 1:
-        text = f"The rate at the end is about {factor:.2g} times that at the start of this run; heat and wear cannot be told apart from one run: repeat from cold."
+        text = f"The rate at the end is {_times(factor)} that at the start of this run; heat and wear cannot be told apart from one run: repeat from cold."
     else:
-        text = f"Within the runs the rate at the end is about {factor:.2g} times that at the start: a matter of time since power-up."
+        text = f"Within the runs the rate at the end is {_times(factor)} that at the start: a matter of time since power-up."
     return Finding(
         "more often",
         NOT_SHOWN,
@@ -77,7 +77,7 @@ def larger(record: ChannelRecord, limits: Limits) -> Finding:
         "larger",
         NOT_SHOWN,
         method,
-        f"From the first to the last the size changes about {growth:.2g} fold.",
+        f"From the first to the last the size becomes {_times(growth)} what it was.",
         statistic=float(result.tau),
         p_value=min(1.0, 2.0 * float(result.p_value)),
         sided="two",
@@ -115,7 +115,7 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
         "worse with age",
         NOT_SHOWN,
         method + (", by permutation of runs" if result.permuted else ", Poisson"),
-        f"The last power-up shows about {factor:.2g} times the rate of the first at the same time since power-up.{caution}",
+        f"The last power-up shows {_times(factor)} the rate of the first at the same time since power-up.{caution}",
         statistic=float(result.statistic),
         p_value=min(1.0, 2.0 * float(result.p_value)),
         sided="two",
@@ -124,6 +124,13 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
         limit=RATE_FACTOR,
         holds=factor >= RATE_FACTOR,
     )
+
+
+def _times(factor: float) -> str:
+    """A factor without false precision."""
+    if not np.isfinite(factor) or factor > 100.0:
+        return "more than 100 times"
+    return "less than a tenth of" if factor < 0.1 else f"about {factor:.2g} times"
 
 
 def _finite(value: float) -> float | None:
