@@ -100,7 +100,8 @@ def movement_test(
     simulation (tests/studies/make_trend_tables.py). Its size comes from the steps between neighbouring cells, less
     their median (so a slope does not raise it) and without the largest quarter (nor does a step); with ``sigma``,
     from the samples too, and the smaller p-value counts twice. One last digit of the range is never counted as
-    movement.
+    movement. Measured (study_trends): nominal 1 % holds up to exponent 1.0; at 1.2 it is 2 to 5 %, with ``sigma`` 3 to
+    9 %, growing with the number of cells, so keep ``limit`` well above 0. Without ``sigma`` a smooth wander is not seen.
     """
     values, places = _cells(levels, times)
     limit = _check.positive("limit", limit, what="a movement that does not matter", zero=True)

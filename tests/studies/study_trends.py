@@ -42,7 +42,7 @@ def slope_size(rng, count):
 
 def slope_power(rng, count):
     print(
-        "\n## Slope seen with 80 %: total rise over 3,000 values, in sigma; and coverage of the 95 % interval there\n"
+        "\n## Slope seen: total rise over 3,000 values, in sigma; and coverage of the 95 % interval there\n"
     )
     print("| noise | rise | seen | covered | Theil-Sen's interval covers |\n|---|---|---|---|---|")
     n = 3000
