@@ -257,8 +257,8 @@ def judge(
     excursions_listed: int = EXCURSIONS_LISTED,
 ) -> Assessment:
     """Judge traces that are already made."""
-    found = records(traces, dead_time_s=limits.dead_time_s)
-    found, shared = _recurring_common(found, limits)
+    marked = records(traces, dead_time_s=limits.dead_time_s)
+    found, shared = _recurring_common(marked, limits)
     channels = tuple(_channel(record, found, relays, limits, case, excursions_listed) for record in found)
     cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
     if case is not None and KINDS[case.output].caution:
@@ -349,6 +349,7 @@ def _channel(
         filled=bool(recurrence.long_evidence(record, limits)),
         life_shown=any(trace.life == "seen" for trace in record.traces),
         phase=recurrence.phase_of(rate, limits),
+        together=together,
         complaint_h=missing_h,
         complaint_starts=missing_starts,
     )

@@ -35,6 +35,7 @@ class Facts:
     filled: bool
     life_shown: bool
     phase: str = ""
+    together: bool = False
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
     complaint_starts: float | None = None
 
@@ -88,6 +89,8 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
         if facts.filled:
             kind = "beyond the threshold for long stretches"
         when = {"cold": "; mostly while it warms up", "hot": "; mostly once it is warm"}.get(facts.phase, "")
+        if facts.together:
+            kind += " in all channels at once"
         if not when and yes("more often"):
             when = "; more often the longer it runs"
         return "noisy", kind + when

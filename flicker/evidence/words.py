@@ -9,6 +9,7 @@ from flicker.evidence.limits import Limits
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, Verdict, needed_hours
 
 HOUR = 3600.0
+AT_ONCE = " All channels jump at the same moment: look at what they share, the mains and the meter included."
 
 
 def hours_text(hours: float) -> str:
@@ -96,7 +97,7 @@ def _main(
                 "cold": " It comes mostly in the first minutes after switching on.",
                 "hot": " It comes mostly once it is warm.",
             }
-            return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}"
+            return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
         if verdict.tail.startswith("intermittent when"):
             best = findings["provoked"]
             return f"{name} is calm by itself but jumps when it is provoked ({best.effect or 0.0:.0%} of the trials). The fault is real."
