@@ -39,6 +39,8 @@ class MappedSource:
         self.notes = (*inner.notes, *notes)
         self.cadence_s = inner.cadence_s
         self.rows = inner.rows
+        self.reach_s = getattr(inner, "reach_s", None)
+        self.wall_s = getattr(inner, "wall_s", None)
         self._place = {name: k for k, name in enumerate(inner.channels)}
 
     def batches(
@@ -88,4 +90,4 @@ def with_columns(
                 )
     if not uses:
         raise LogError(f"{log.source.name}: the case file leaves no column with the role 'output'.")
-    return Log(MappedSource(log.source, uses, notes, start), run_gap_s=log.run_gap_s, path=log.path)
+    return Log(MappedSource(log.source, uses, notes, start), run_gap_s=log.run_gap_s, path=log.path, reader=log.reader)

@@ -140,13 +140,18 @@ class Log:
         Names of the channels, as read.
     path : Path or None
         The file it was read from.
+    reader : str
+        How it was asked to be read; logs of one file that differ here differ in content.
     runs : tuple of Run
         Stretches without a pause longer than ``run_gap_s``; found during the first pass over the time column.
     """
 
-    def __init__(self, source: Source, *, run_gap_s: float = RUN_GAP_S, path: Path | None = None) -> None:
+    def __init__(
+        self, source: Source, *, run_gap_s: float = RUN_GAP_S, path: Path | None = None, reader: str = ""
+    ) -> None:
         self.source = source
         self.path = path
+        self.reader = reader
         self.channels = tuple(source.channels)
         self.run_gap_s = float(run_gap_s)
         self._runs: tuple[Run, ...] | None = None
@@ -163,6 +168,16 @@ class Log:
                 pass
         assert self._runs is not None
         return self._runs
+
+    @property
+    def keeper(self) -> Timekeeper:
+        """What the first pass learnt of the clock."""
+        assert self.runs is not None and self._keeper is not None
+        return self._keeper
+
+    def restore(self, runs: tuple[Run, ...], keeper: Timekeeper) -> None:
+        """Take over what an earlier first pass over the same file found."""
+        self._runs, self._keeper = runs, keeper
 
     def sweep(self, channels: Sequence[int] | None = None) -> Iterator[Piece]:
         """Walk once through all samples in order, in pieces that never cross a gap or a run's border.
@@ -194,11 +209,10 @@ class Log:
 
     def rows(self, run: int, first: int, last: int, channels: Sequence[int] | None = None) -> Iterator[Piece]:
         """Hand out rows ``first`` to ``last`` (half open, source numbering) of one run again, with repaired times."""
-        assert self._keeper is not None or self.runs is not None
-        assert self._keeper is not None
+        keeper = self.keeper
         for batch in self.source.batches(first, last, channels=channels):
             assert batch.time_s is not None
-            time_s = self._keeper.repair(batch.time_s, batch.first)
+            time_s = keeper.repair(batch.time_s, batch.first)
             offset_s = self.runs[run].offset_s
             time_s = time_s - offset_s if offset_s else time_s
             yield Piece(run=run, first=batch.first, time_s=time_s, values=batch.values, after_gap=False)

@@ -64,22 +64,23 @@ def read_log(
     LogError
         With one sentence: the file, the place, what was found and what to do.
     """
-    wishes = _wishes(channels, unit, sample_interval_s, time_column, time_unit, day_first, decimal, full_scale_V)
+    wishes = wishes_of(channels, unit, sample_interval_s, time_column, time_unit, day_first, decimal, full_scale_V)
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
-    return Log(open_source(path, wishes), run_gap_s=run_gap_s, path=Path(path))
+    return Log(open_source(path, wishes), run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes))
 
 
-def _wishes(
-    channels: Sequence[str] | None,
-    unit: str | None,
-    sample_interval_s: float | None,
-    time_column: str | None,
-    time_unit: str | None,
-    day_first: bool | None,
-    decimal: str | None,
-    full_scale_V: float | None,
+def wishes_of(
+    channels: Sequence[str] | None = None,
+    unit: str | None = None,
+    sample_interval_s: float | None = None,
+    time_column: str | None = None,
+    time_unit: str | None = None,
+    day_first: bool | None = None,
+    decimal: str | None = None,
+    full_scale_V: float | None = None,
 ) -> Wishes:
+    """Arguments of `read_log` that say how a file is to be read, checked."""
     if isinstance(channels, str):
         channels = (channels,)
     if channels is not None and not channels:

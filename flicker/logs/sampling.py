@@ -14,10 +14,10 @@ Rules, all of them looking back only, so that no result depends on how the rows 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -404,6 +404,29 @@ class Timekeeper:
                 time = time.copy()
                 time[rows[inside] - first] = values[inside]
         return time
+
+    REPAIRS: ClassVar = ("shift_row", "shift_s", "level_row", "level_s")
+
+    def repairs(self) -> dict[str, NDArray[Any]]:
+        """Return what `repair` needs, as arrays named in ``REPAIRS``."""
+        rows = np.concatenate([np.empty(0, dtype=np.int64), *(rows for rows, _ in self._levelled)])
+        times = np.concatenate([np.empty(0), *(times for _, times in self._levelled)])
+        order = np.argsort(rows, kind="stable")
+        return {
+            "shift_row": np.array(self._shift_rows, dtype=np.int64),
+            "shift_s": np.array(self._shifts),
+            "level_row": rows[order],
+            "level_s": times[order],
+        }
+
+    @classmethod
+    def from_repairs(cls, cadence_s: float, repairs: Mapping[str, NDArray[Any]]) -> Timekeeper:
+        """Make one that repairs as the one whose ``repairs`` these are; it cannot be fed."""
+        keeper = cls(cadence_s)
+        keeper._shift_rows, keeper._shifts = repairs["shift_row"].tolist(), repairs["shift_s"].tolist()
+        if repairs["level_row"].size:
+            keeper._levelled = [(repairs["level_row"], repairs["level_s"])]
+        return keeper
 
     def stretches(self) -> list[Stretch]:
         """Return the runs found so far."""

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def spans(pairs: Iterable[tuple[float, float]]) -> Floats:
+def spans(pairs: Iterable[tuple[float, float]] | Floats) -> Floats:
     """Sort intervals and join those that touch; empty ones are dropped."""
-    table = np.array([pair for pair in pairs if pair[1] > pair[0]], dtype=np.float64).reshape(-1, 2)
+    if not isinstance(pairs, np.ndarray):
+        pairs = np.array(list(pairs), dtype=np.float64).reshape(-1, 2)
+    table = pairs[pairs[:, 1] > pairs[:, 0]]
     if table.shape[0] < 2:
         return table
     table = table[np.argsort(table[:, 0], kind="stable")]
@@ -31,19 +33,9 @@ def without(intervals: Floats, holes: Floats) -> Floats:
     """Cut ``holes`` out of ``intervals`` (both sorted and disjoint)."""
     if holes.shape[0] == 0 or intervals.shape[0] == 0:
         return intervals
-    out = []
-    for begin, end in intervals:
-        at = begin
-        lo = int(np.searchsorted(holes[:, 1], begin, side="right"))
-        for hole_begin, hole_end in holes[lo:]:
-            if hole_begin >= end:
-                break
-            if hole_begin > at:
-                out.append((at, hole_begin))
-            at = max(at, hole_end)
-        if at < end:
-            out.append((at, end))
-    return spans(out)
+    edges = np.unique(np.concatenate((intervals.ravel(), holes.ravel())))
+    keep = holds(intervals, edges[:-1]) & ~holds(holes, edges[:-1])
+    return spans(np.column_stack((edges[:-1][keep], edges[1:][keep])))
 
 
 def within(intervals: Floats, low: float, high: float) -> Floats:

@@ -16,6 +16,7 @@ from flicker.logs.spans import elapsed, holds, spans, total, within, without
 from flicker.signals._movement import ZERO_V
 from flicker.signals.baseline import Baseline, fit_between
 from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log, split_blocks
+from flicker.signals.cache import BlockCache
 from flicker.signals.connection import Lapse, find_lapses
 from flicker.signals.excursions import Excursions, Scanner, episode_numbers, scan_run, stretches
 from flicker.signals.hands import NOTHING, Hands
@@ -100,8 +101,9 @@ class Trace:
         first = np.flatnonzero(np.concatenate(([True], np.diff(self.episode) > 0)))
         last = np.concatenate((first[1:], [self.episode.size]))
         size = np.abs(self.excursions.deviation_V)
-        best = np.array([a + int(np.argmax(size[a:b])) for a, b in zip(first, last, strict=True)])
-        end = np.array([self.excursions.end_s[a:b].max() for a, b in zip(first, last, strict=True)])
+        largest = np.flatnonzero(size == np.repeat(np.maximum.reduceat(size, first), last - first))
+        best = largest[np.searchsorted(largest, first)]
+        end = np.maximum.reduceat(self.excursions.end_s, first)
         return self.excursions.start_s[first], end, self.excursions.deviation_V[best]
 
     def observed_clock(self, time_s: Floats) -> Floats:
@@ -120,23 +122,32 @@ class RunTraces:
 
 
 def trace_log(
-    log: Log, settings: Settings, *, first_run: int = 0, hands: Mapping[str, Hands] | None = None
+    log: Log,
+    settings: Settings,
+    *,
+    first_run: int = 0,
+    hands: Mapping[str, Hands] | None = None,
+    cache: BlockCache | None = None,
 ) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
     A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
-    channel on the log's clock.
+    channel on the log's clock. ``cache`` keeps the blocks of the log's file, or has them already.
 
     Raises
     ------
     LogError
         If the log holds no finite reading at all.
     """
-    reduced = reduce_log(log, Stash(0.5 * settings.excursion_V, settings.release_V, settings.reconnect_s + 1.0))
+    stash = Stash(0.5 * settings.excursion_V, settings.release_V, settings.reconnect_s + 1.0)
+    kept = None if cache is None else cache.load(log, stash)
+    reduced = reduce_log(log, stash) if kept is None else kept
     if not any(np.any(channel.finite > 0) for blocks in reduced for channel in blocks.channels):
         raise LogError(
             f"{log.source.name}: no reading is a number; nothing can be judged. Check the meter's range and leads."
         )
+    if cache is not None and kept is None:
+        cache.save(log, reduced, stash)
     out: list[RunTraces] = []
     for stretch in reduced:
         for blocks, lapses, power_up in _runs(stretch, settings):
@@ -242,17 +253,16 @@ def _draft(
     step = run.sample_interval_s
     covered = spans(_covered(blocks, step))
     readable = part.finite > 0
-    dumb = spans(
-        (float(b), float(e) + step) for b, e in zip(blocks.begin_s[~readable], blocks.end_s[~readable], strict=True)
-    )
+    dumb = spans(np.column_stack((blocks.begin_s[~readable], blocks.end_s[~readable] + step)))
+    over_range = np.concatenate(([0], np.cumsum(part.over_high + part.over_low > 0)))
+    inside = (np.searchsorted(blocks.begin_s, dumb[:, 0]), np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step))
+    hides = over_range[inside[1]] > over_range[inside[0]]
     reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
     reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
-    for begin, end in dumb:
-        inside = (blocks.begin_s >= begin) & (blocks.end_s <= end)
-        over = bool(np.any(part.over_high[inside] + part.over_low[inside] > 0))
+    for (begin, end), over in zip(dumb.tolist(), hides.tolist(), strict=True):
         # A short stretch over range is part of an excursion and was seen; a long one hides what happens.
         if not over or end - begin > settings.long_episode_s:
-            reasons.append(Gap(float(begin), float(end), "over range" if over else "no reading", channel))
+            reasons.append(Gap(begin, end, "over range" if over else "no reading", channel))
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
     ranges = _ranges(blocks, index, resolution, lapses)
     usual = settings.excursion_V
@@ -371,10 +381,10 @@ def _sigma(readings: Floats, residual: Floats, resolution: float) -> float:
     return fine
 
 
-def _covered(blocks: RunBlocks, step: float) -> list[tuple[float, float]]:
+def _covered(blocks: RunBlocks, step: float) -> Floats:
     first = np.flatnonzero(blocks.after_gap)
     last = np.concatenate((first[1:], [blocks.after_gap.size])) - 1
-    return [(float(blocks.begin_s[a]), float(blocks.end_s[b]) + step) for a, b in zip(first, last, strict=True)]
+    return np.column_stack((blocks.begin_s[first], blocks.end_s[last] + step))
 
 
 def _no_excursions() -> Excursions:

@@ -1,0 +1,112 @@
+"""Excursions of a channel as a table: all of them in columns, the weightiest of them as rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.evidence.limits import Limits
+from flicker.evidence.record import ChannelRecord
+from flicker.stats._result import Result
+
+if TYPE_CHECKING:
+    from flicker.evidence.assessment import Assessment
+
+Columns = dict[str, NDArray[Any]]
+
+EXCURSIONS_LISTED = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionRow(Result):
+    """One excursion as the contract names it."""
+
+    run: int
+    episode: int
+    start_s: float
+    end_s: float
+    duration_s: float
+    peak_V: float
+    deviation_V: float
+    cut: bool
+    phase: str
+    at_least: bool
+
+
+def columns_of(record: ChannelRecord) -> Columns:
+    """All excursions of a channel in time order, as arrays named like the fields of `ExcursionRow`."""
+    parts: list[Columns] = []
+    episode = 0
+    for number, trace in zip(record.numbers, record.traces, strict=True):
+        found = trace.excursions
+        parts.append(
+            {
+                "run": np.full(found.count, number, dtype=np.int64),
+                "episode": episode + trace.episode,
+                "start_s": found.start_s,
+                "end_s": found.end_s,
+                "duration_s": found.duration_s,
+                "peak_V": found.peak_V,
+                "deviation_V": found.deviation_V,
+                "cut": found.cut,
+                "warm_up": found.start_s < trace.warm_up_until_s,
+                "at_least": found.at_least,
+            }
+        )
+        episode += int(trace.episode[-1]) + 1 if trace.episode.size else 0
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def listed(record: ChannelRecord, limits: Limits, most: int) -> tuple[ExcursionRow, ...]:
+    """Rows in time order; where there are more than ``most``, those that trip the relay and then the largest."""
+    table = columns_of(record)
+    size = np.abs(table["deviation_V"])
+    if size.size > most:
+        trips = (np.abs(table["peak_V"]) > limits.protection_V) & (table["duration_s"] >= limits.trip_delay_s)
+        chosen = np.sort(np.lexsort((-size, ~trips))[:most])
+        table = {name: column[chosen] for name, column in table.items()}
+    table["phase"] = np.where(table.pop("warm_up"), "warm-up", "settled")
+    rows = zip(*(column.tolist() for column in table.values()), strict=True)
+    return tuple(ExcursionRow(**dict(zip(table, row, strict=True))) for row in rows)
+
+
+def write_excursions(assessment: Assessment, path: str | Path) -> int:
+    """Write all excursions of all channels as a Parquet table, whole or not at all; return how many there are.
+
+    Columns: ``channel`` and those of `ExcursionRow`.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be written there.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    from flicker.logs.writing import whole_file
+
+    fields: Sequence[tuple[str, Any]] = [
+        ("channel", pa.string()),
+        ("run", pa.int64()),
+        ("episode", pa.int64()),
+        *((name, pa.float64()) for name in ("start_s", "end_s", "duration_s", "peak_V", "deviation_V")),
+        ("cut", pa.bool_()),
+        ("phase", pa.string()),
+        ("at_least", pa.bool_()),
+    ]
+    total = 0
+    with whole_file(path, what="table of excursions") as draft, pq.ParquetWriter(draft, pa.schema(fields)) as writer:
+        for record in assessment.records:
+            table = columns_of(record)
+            count = table["run"].size
+            table["channel"] = np.full(count, record.channel, dtype=object)
+            table["phase"] = np.where(table.pop("warm_up"), "warm-up", "settled").astype(object)
+            columns = [pa.array(table[name], type=kind, from_pandas=False) for name, kind in fields]
+            writer.write_table(pa.table(columns, schema=writer.schema))
+            total += count
+    return total

@@ -1,0 +1,240 @@
+"""Blocks of long logs, kept on disk when asked, so that a second look at a week of readings takes a second.
+
+One file for each log, beside it or in a folder of its own: the blocks, the samples that stood out, and what reading the
+log brought to light. It is used only where the log's file, the way it is read and this program are the same as when it
+was written, and is written whole or not at all. What the file does not hold is read from the log again.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import os
+import zipfile
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flicker import __version__
+from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
+from flicker.logs.reading import open_source, read_log, wishes_of
+from flicker.logs.sampling import RUN_GAP_S, Timekeeper
+from flicker.logs.writing import whole_file
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.stash import Stash
+
+FORM = 1  # of the file; raised where its content changes its meaning
+MIB = 1 << 20
+
+_SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
+_OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
+_FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s")
+
+
+def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
+    """Identify a file: its size, time and place, its first and last MiB and its Parquet footer, hashed.
+
+    With ``whole`` all of its bytes are hashed instead of the ends.
+    """
+    digest = hashlib.sha256()
+    status = os.stat(path)
+    digest.update(f"{status.st_size} {status.st_mtime_ns} {status.st_ino}".encode())
+    with open(path, "rb") as file:
+        if whole:
+            digest.update(hashlib.file_digest(file, "sha256").digest())
+            return digest.hexdigest()
+        digest.update(file.read(MIB))
+        ends = MIB
+        if status.st_size > MIB:
+            file.seek(-8, os.SEEK_END)
+            tail = file.read(8)
+            if tail[4:] == b"PAR1":
+                ends = max(ends, int.from_bytes(tail[:4], "little") + 8)
+            file.seek(max(MIB, status.st_size - ends))
+            while chunk := file.read(MIB):
+                digest.update(chunk)
+    return digest.hexdigest()
+
+
+class CachedSource:
+    """A file of which reading again is put off until samples are asked for that were not kept."""
+
+    def __init__(self, path: Path, wishes: Any, facts: dict[str, Any]) -> None:
+        self._path, self._wishes = path, wishes
+        self._source: Source | None = None
+        self.name = str(facts["name"])
+        self.channels: tuple[str, ...] = tuple(facts["channels"])
+        self.start: datetime | None = datetime.fromisoformat(facts["start"]) if facts["start"] else None
+        self.notes: tuple[str, ...] = tuple(facts["notes"])
+        self.cadence_s = float(facts["cadence_s"])
+        self.rows: int | None = facts["rows"]
+        self.reach_s: float | None = facts["reach_s"]
+        self.wall_s: float | None = facts["wall_s"]
+
+    @property
+    def source(self) -> Source:
+        """The file, opened when first needed."""
+        if self._source is None:
+            self._source = open_source(self._path, self._wishes)
+        return self._source
+
+    def batches(
+        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
+    ) -> Iterator[Batch]:
+        """Hand out rows ``first`` to ``last`` (half open)."""
+        return self.source.batches(first, last, time=time, channels=channels)
+
+    def fingerprint(self) -> str | None:
+        """Return the SHA-256 of the file."""
+        with open(self._path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+class BlockCache:
+    """Where blocks are kept.
+
+    Parameters
+    ----------
+    folder : path, optional
+        Folder for all of them, made where it is missing; beside each log where not given.
+    verify : bool
+        Whether all bytes of a log are compared with those of the first reading, not only its ends, size and time.
+    """
+
+    def __init__(self, folder: str | os.PathLike[str] | None = None, *, verify: bool = False) -> None:
+        self.folder = None if folder is None else Path(folder)
+        self.verify = verify
+
+    def place(self, path: str | os.PathLike[str]) -> Path:
+        """The file in which the blocks of a log are kept."""
+        full = Path(os.path.realpath(path))
+        if self.folder is None:
+            return full.with_name(f".{full.name[:80]}.blocks.npz")
+        return self.folder / f"{full.name[:80]}.{hashlib.sha256(str(full).encode()).hexdigest()[:16]}.npz"
+
+    def read(self, path: str | os.PathLike[str], *, run_gap_s: float = RUN_GAP_S, **options: Any) -> Log:
+        """Open a log as `read_log` does; one whose blocks are kept is not read again until it has to be."""
+        wishes = wishes_of(**options)
+        head = self._head(path, wishes)
+        if head is None:
+            return read_log(path, run_gap_s=run_gap_s, **options)
+        source = CachedSource(Path(path), wishes, head["source"])
+        return Log(source, run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes))
+
+    def _head(self, path: str | os.PathLike[str], wishes: Any) -> dict[str, Any] | None:
+        try:
+            with np.load(self.place(path), allow_pickle=False) as kept:
+                head: dict[str, Any] = json.loads(str(kept["head"]))
+            return head if head["file"] == self._key(Path(path), repr(wishes)) else None
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return None
+
+    def _key(self, path: Path, reader: str) -> str:
+        told = f"{file_key(path, whole=self.verify)} {reader} {__version__} {FORM} {np.__version__}"
+        return hashlib.sha256(told.encode()).hexdigest()
+
+    @staticmethod
+    def _use(log: Log, stash: Stash) -> str:
+        columns = getattr(log.source, "uses", log.channels)
+        levels = (stash.swing_V, stash.release_V, stash.tail_s)
+        return repr((columns, log.source.notes, log.source.start, log.run_gap_s, *levels))
+
+    def load(self, log: Log, stash: Stash) -> list[RunBlocks] | None:
+        """Blocks of a log as they were kept, or None; the log then knows its runs."""
+        if log.path is None:
+            return None
+        try:
+            with np.load(self.place(log.path), allow_pickle=False) as kept:
+                head = json.loads(str(kept["head"]))
+                if head["file"] != self._key(log.path, log.reader) or head["use"] != self._use(log, stash):
+                    return None
+                sizes = kept["stash.size"]
+                borders = np.cumsum(sizes)[:-1]
+                columns = [np.split(kept[name], borders) for name in head["stash"]] if sizes.size else []
+                for number, first in enumerate(kept["stash.first"].tolist()):
+                    time_s, *values = (column[number] for column in columns)
+                    stash.add(first, time_s, tuple(values))
+                runs = tuple(_run_from(item) for item in head["runs"])
+                blocks = [
+                    RunBlocks(
+                        run=run,
+                        stretch=k,
+                        offset_s=0.0,
+                        **{name: kept[f"{k}.{name}"] for name in _SHARED},
+                        channels=tuple(
+                            ChannelBlocks(**{name: kept[f"{k}.{c}.{name}"] for name in _OWN})
+                            for c in range(len(log.channels))
+                        ),
+                        stash=stash,
+                    )
+                    for k, run in enumerate(runs)
+                ]
+                repairs = {name: kept[f"clock.{name}"] for name in Timekeeper.REPAIRS}
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return None
+        log.restore(runs, Timekeeper.from_repairs(log.source.cadence_s, repairs))
+        return blocks
+
+    def save(self, log: Log, blocks: Sequence[RunBlocks], stash: Stash) -> None:
+        """Keep the blocks of a log.
+
+        Raises
+        ------
+        LogError
+            If the file cannot be written.
+        """
+        if log.path is None:
+            return
+        source: Any = log.source
+        while hasattr(source, "inner"):  # columns made of others: what is kept of the file is the file's own
+            source = source.inner
+        facts = {name: getattr(source, name, None) for name in _FACTS}
+        facts["start"] = source.start.isoformat() if source.start else None
+        names = ["stash.time_s", *(f"stash.{k}" for k in range(len(log.channels)))]
+        head = {
+            "file": self._key(log.path, log.reader),
+            "use": self._use(log, stash),
+            "source": facts,
+            "runs": [_run_to(item.run) for item in blocks],
+            "stash": names,
+        }
+        arrays: dict[str, Any] = {"head": np.array(json.dumps(head))}
+        for k, item in enumerate(blocks):
+            arrays |= {f"{k}.{name}": getattr(item, name) for name in _SHARED}
+            for c, part in enumerate(item.channels):
+                arrays |= {f"{k}.{c}.{name}": getattr(part, name) for name in _OWN}
+        arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
+        arrays["stash.size"] = np.array([time.size for time in stash.time_s], dtype=np.int64)
+        if stash.first:
+            arrays["stash.time_s"] = np.concatenate(stash.time_s)
+            arrays |= {name: np.concatenate([v[c] for v in stash.values]) for c, name in enumerate(names[1:])}
+        arrays |= {f"clock.{name}": value for name, value in log.keeper.repairs().items()}
+        if self.folder is not None:
+            try:
+                self.folder.mkdir(parents=True, exist_ok=True)
+            except OSError as problem:
+                raise LogError(f"{self.folder}: the folder cannot be made ({problem.strerror}).") from None
+        with whole_file(self.place(log.path), what="blocks") as draft, open(draft, "wb") as file:
+            np.savez(file, **arrays)
+
+
+def _run_to(run: Run) -> dict[str, Any]:
+    out = {field.name: getattr(run, field.name) for field in dataclasses.fields(Run)}
+    out["start"] = run.start.isoformat() if run.start else None
+    out["gaps"] = [dataclasses.astuple(gap) for gap in run.gaps]
+    return out
+
+
+def _run_from(told: dict[str, Any]) -> Run:
+    return Run(
+        **told
+        | {
+            "start": datetime.fromisoformat(told["start"]) if told["start"] else None,
+            "gaps": tuple(Gap(*gap) for gap in told["gaps"]),
+            "notes": tuple(told["notes"]),
+        }
+    )
