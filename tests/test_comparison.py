@@ -1,4 +1,4 @@
-"""Before and after: like with like, honest about what zero episodes prove, never fooled by heat, bursts or saturation."""
+"""Before and after: like with like, honest about zero episodes, never fooled by heat, bursts or saturation."""
 
 from __future__ import annotations
 
@@ -295,7 +295,7 @@ def test_command_prints_one_document_and_a_page(benches, capsys):
 
 def test_bad_input_is_one_sentence_and_exit_code_2(benches, capsys, tmp_path):
     short = tmp_path / "short.csv"
-    rows = "".join(f"{0.5 * k},{0.3 * math.exp(-k / 4):.4f}\n" for k in range(24))
+    rows = "".join(f"{0.5 * k},{0.3 * math.exp(-k / 30):.4f}\n" for k in range(60))  # the surge is all there is
     short.write_text("time_s,left_V\n" + rows)
     empty = tmp_path / "none.csv"
     empty.write_text("time_s,left_V\n" + "".join(f"{k},OL\n" for k in range(2000)))
@@ -307,6 +307,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2(benches, capsys, tmp_path):
         (["--before", before, "--after", after, "--concern", "-1"], "concern_per_h"),
         (["--before", before, "--after", after, "--concern", "0"], "concern_per_h"),
         (["--before", before, "--after", str(tmp_path / "missing.csv")], "no such file"),
+        (["--before", str(short), "--after", str(short)], "no observed time is left"),
         (["--before", str(empty), "--after", str(empty)], ""),
         (["--stage", "one", before], "two or more"),
         (["--stage", "one"], "names no log"),
