@@ -1,4 +1,4 @@
-"""Sides of a comparison made of counts, without logs: quick enough for thousands of simulated jobs. All data are invented."""
+"""Sides of a comparison made of counts, without logs, quick enough for thousands of jobs. All data are invented."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def drawn(
     gap_s: float = 20.0,
     heat: Callable[[np.ndarray], np.ndarray] | None = None,
 ) -> Side:
-    """Draw a side: bursts of geometric size at a constant rate, thinned by ``heat`` (share kept at hours since power-up).
+    """Draw a side: bursts of geometric size at a constant rate, thinned by ``heat`` (share kept, by hours of running).
 
     The dead time of ten seconds joins what is closer; ``rate_per_h`` counts single events.
     """

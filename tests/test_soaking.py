@@ -71,7 +71,7 @@ def test_cold_starts_are_weighed_against_hours():
 
 @pytest.mark.parametrize("kind", ["known", "estimated", "short glitches", "power-ups"])
 def test_a_soak_catches_what_it_promises(kind):
-    # 4,000 simulated soaks a plan, 90 % promised; Monte Carlo error 0.5 points, 2.6 of them allowed. The study has 10,000.
+    # 4,000 simulated soaks a plan, 90 % promised; error 0.5 points, 2.6 of them allowed. The study has 10,000.
     rng, n, chance = np.random.default_rng(6), 4000, 0.9
     if kind == "known":
         hours = flicker.plan_soak(rate_per_h=0.4, confidence=chance).hours
@@ -115,7 +115,6 @@ def test_a_plan_from_logs_knows_starts_bursts_and_the_meter(tmp_path, capsys):
 
 def test_planned_comparison_gives_hours_after():
     rows = {row["true_ratio"]: row for row in flicker.plan_soak(count=20, hours=10.0).comparison}
-    # with nothing left the hours after must satisfy (T / (T + h))^20 <= 0.05 at least in the middle of the counts before
     assert rows[0.0]["hours_after"] < rows[0.1]["hours_after"]
     assert rows[0.0]["power"] >= 0.8
     lone = {row["true_ratio"]: row for row in flicker.plan_soak(count=2, hours=10.0).comparison}
