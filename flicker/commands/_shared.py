@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from flicker.evidence.case import Case
     from flicker.evidence.limits import Limits
     from flicker.logs.model import Log
+    from flicker.signals.cache import BlockCache
 
 
 def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
@@ -43,9 +45,11 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
     """Read each log as the options ask."""
     from flicker.logs.reading import read_log
 
+    cache = cache_from(arguments)
+    read = read_log if cache is None else cache.read
     channels = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
     return [
-        read_log(
+        read(
             path,
             channels=channels,
             unit=arguments.unit,
@@ -58,6 +62,33 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
         )
         for path in paths
     ]
+
+
+def add_cache_options(parser: argparse.ArgumentParser) -> None:
+    """Options that keep blocks of long logs for a second look."""
+    group = parser.add_argument_group("long logs")
+    group.add_argument(
+        "--cache",
+        nargs="?",
+        const="",
+        metavar="DIR",
+        help="keep the blocks of each log, beside it or in DIR, so that a second look need not read it again",
+    )
+    group.add_argument("--verify", action="store_true", help="with --cache: compare all bytes of a log, not its ends")
+
+
+def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
+    """Where blocks are to be kept, if anywhere."""
+    folder = getattr(arguments, "cache", None)
+    if folder is None:
+        if getattr(arguments, "verify", False):
+            raise ValueError("--verify says how blocks that were kept are checked; add --cache.")
+        return None
+    if folder and os.path.exists(folder) and not os.path.isdir(folder):
+        raise ValueError(f"--cache takes a folder, and {folder} is a file; write --cache behind the logs, or --cache=DIR.")
+    from flicker.signals.cache import BlockCache
+
+    return BlockCache(folder or None, verify=arguments.verify)
 
 
 def limits_from(arguments: argparse.Namespace, case: Case | None = None) -> Limits:

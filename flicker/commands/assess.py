@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
+from flicker.commands._shared import (
+    add_cache_options,
+    add_log_options,
+    cache_from,
+    case_from,
+    case_logs,
+    limits_from,
+    print_json,
+    working,
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,7 +25,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stage", metavar="NAME", help="only the logs of this stage of the case")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
+    parser.add_argument("--excursions", metavar="OUT.parquet", help="write every excursion as a table")
+    parser.add_argument(
+        "--excursions-listed",
+        type=int,
+        default=10_000,
+        metavar="N",
+        help="list at most N excursions of a channel with --json: those that trip the relay, then the largest "
+        "(default 10000)",
+    )
     add_log_options(parser)
+    add_cache_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -27,7 +46,18 @@ def run(arguments: argparse.Namespace) -> int:
     limits = limits_from(arguments, case)
     with working() as say:
         logs = case_logs(arguments, case)
-        result = assess(logs, limits, case=case, progress=say)
+        result = assess(
+            logs,
+            limits,
+            case=case,
+            progress=say,
+            excursions_listed=arguments.excursions_listed,
+            cache=cache_from(arguments),
+        )
+        if arguments.excursions:
+            from flicker.evidence.excursion_table import write_excursions
+
+            write_excursions(result, arguments.excursions)
         if arguments.report:
             from flicker.present.report import write_report
 
