@@ -209,7 +209,7 @@ def _offline(arguments: argparse.Namespace, growing: GrowingLog) -> list[dict[st
 
     try:
         result = assess(read_logs([arguments.log], arguments), limits_from(arguments))
-    except (ValueError, OSError) as problem:
+    except (ValueError, OSError, MemoryError) as problem:
         growing.notes.append(f"The whole log could not be judged at the end: {problem}")
         return []
     return [
