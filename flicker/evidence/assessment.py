@@ -259,7 +259,11 @@ def judge(
     """Judge traces that are already made."""
     marked = records(traces, dead_time_s=limits.dead_time_s)
     found, shared = _recurring_common(marked, limits)
-    channels = tuple(_channel(record, found, relays, limits, case, excursions_listed) for record in found)
+    together = _mostly_common(marked) if shared else frozenset()
+    channels = tuple(
+        _channel(record, found, relays, limits, case, excursions_listed, record.channel in together)
+        for record in found
+    )
     cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
     if case is not None and KINDS[case.output].caution:
         cautions.insert(0, KINDS[case.output].caution)
@@ -274,6 +278,13 @@ def judge(
         cautions=tuple(cautions),
         records=tuple(found),
         traces=tuple(traces),
+    )
+
+
+def _mostly_common(found: Sequence[ChannelRecord]) -> frozenset[str]:
+    """Channels whose episodes came mostly in all channels at once."""
+    return frozenset(
+        record.channel for record in found if 2 * np.count_nonzero(record.episodes.common) > record.episodes.count
     )
 
 
@@ -303,6 +314,7 @@ def _channel(
     limits: Limits,
     case: Case | None,
     excursions_listed: int,
+    together: bool,
 ) -> ChannelAssessment:
     rate = recurrence.episode_rate(record, limits)
     levels = drift.levels_of(record, everyone)
