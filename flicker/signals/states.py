@@ -91,10 +91,21 @@ def find_power_ups(
     out: list[PowerUp] = []
     for item in borders:
         if out and item.time_s - out[-1].time_s <= TOGETHER_S:
-            out[-1] = replace(out[-1], off_before_s=max(out[-1].off_before_s, item.off_before_s))
+            # A channel may stir a block or two before the start; the last to say so is at the start.
+            out[-1] = replace(item, off_before_s=max(out[-1].off_before_s, item.off_before_s))
         else:
             out.append(item)
-    return out, [_share_off(part, corrected, k) for k, part in enumerate(corrected)]
+    shared = [_share_off(part, corrected, k) for k, part in enumerate(corrected)]
+    return out, [[_until_start(lapse, out) for lapse in part] for part in shared]
+
+
+def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
+    """Let an off stretch that ends just before a power-up end at it."""
+    if lapse.kind == "off":
+        for item in power_ups:
+            if lapse.last < item.block and item.time_s - lapse.end_s <= TOGETHER_S:
+                return replace(lapse, last=item.block, end_s=item.time_s)
+    return lapse
 
 
 def _share_off(part: list[Lapse], every: Sequence[Sequence[Lapse]], channel: int) -> list[Lapse]:
