@@ -36,7 +36,7 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
         first, last = _edges(view, a * size, b * size, float(np.exp(calm)), float(np.exp(loud)))
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
-        if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last):
+        if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last, resolution_V):
             continue
         if _powered_up(view, first, last, band_V):
             continue  # it is the unit, and the calm part is the one that was off
@@ -79,13 +79,14 @@ def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
     )
 
 
-def _like_pick_up(view: View, first: int, last: int) -> bool:
+def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> bool:
     """Bounded, about zero, and not white: glitches have long tails, a noisier junction has no beat."""
     middle = view.middle[first:last]
     centre = float(np.median(middle))
     size = np.abs(middle - centre)
+    usual = float(np.median(size)) + 0.5 * resolution_V  # a median of whole counts is half a count unsure
     spread = float(np.quantile(size, 0.9))
-    if np.quantile(size, 0.95) > 3.6 * np.median(size) or abs(centre) > 0.8 * spread + view.zero_V:
+    if np.quantile(size, 0.95) > 3.6 * usual or abs(centre) > 0.8 * spread + view.zero_V:
         return False
     away = middle - middle.mean()
     power = float(np.dot(away, away))
