@@ -11,7 +11,9 @@ LOUD_CELL = 32  # blocks in which pick-up has time to swing
 CALM_BEFORE = 16
 LOUDER = 2.0
 LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
-LOUD_S = 60.0
+LOUD_S = 120.0
+CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
+REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
 def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tuple[int, int]]:
@@ -38,6 +40,8 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
             continue
         if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last, resolution_V):
             continue
+        if _rests_between(view, first, last, float(np.exp(calm))):
+            continue  # swings of a unit that goes back to where it was, not a lead in the air
         if _powered_up(view, first, last, band_V):
             continue  # it is the unit, and the calm part is the one that was off
         out.append((first, last))
@@ -77,6 +81,21 @@ def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
     return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
         np.ptp(view.middle[(first + last) // 2 : last])
     )
+
+
+def _rests_between(view: View, first: int, last: int, calm_V: float) -> bool:
+    """Does the channel come back to its level beside the stretch for a good part of it, or hardly cross its middle?"""
+    middle = view.middle[first:last]
+    beside = np.concatenate((view.middle[max(0, first - SIDE) : first], view.middle[last : last + SIDE]))
+    above = middle > np.median(middle)
+    if int(np.count_nonzero(above[1:] != above[:-1])) < max(CROSSINGS, middle.size / 25):
+        return True
+    if beside.size < SIDE // 4:
+        return False
+    level = float(np.median(beside))
+    if abs(level - float(np.median(middle))) < view.zero_V and np.ptp(middle) < 20.0 * calm_V:
+        return False  # rest and pick-up lie about the same level: coming back says nothing
+    return float(np.mean(np.abs(middle - level) <= 1.5 * calm_V)) > REST_SHARE
 
 
 def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> bool:
