@@ -85,7 +85,7 @@ def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
             raise ValueError("--verify says how blocks that were kept are checked; add --cache.")
         return None
     if folder and os.path.exists(folder) and not os.path.isdir(folder):
-        raise ValueError(f"--cache takes a folder, and {folder} is a file; write --cache behind the logs, or --cache=DIR.")
+        raise ValueError(f"--cache takes a folder, and {folder} is a file; put --cache behind the logs, or --cache=DIR.")
     from flicker.signals.cache import BlockCache
 
     return BlockCache(folder or None, verify=arguments.verify)

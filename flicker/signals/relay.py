@@ -480,7 +480,7 @@ def scan_relays(
             _read(log, blocks, machines, lo, hi)
             done = hi
             # A gap starts the timers anew, so a relay may still be open after the planned blocks: read on.
-            lo, hi = hi, (hi if all(machine.idle for machine in every) else min(hi + 16, blocks.row.size))
+            lo, hi = hi, (hi if all(machine.idle for machine in every) else min(hi + 4, blocks.row.size))
         for machine in every:
             machine.pause()
     names = log.channels

@@ -23,6 +23,7 @@ Bools = NDArray[np.bool_]
 
 MOST_BYTES = 32 << 20
 MIDDLES = 64  # blocks whose middle says where the level is
+TAIL_BLOCKS = 6  # after the last that a relay must see
 NEAR_ROWS = 1 << 16  # what lies closer is read in one go
 
 
@@ -62,7 +63,8 @@ class Stash:
                 loud |= over | (high > self.release_V) | (low < -self.release_V)
         begin_s, end_s = piece.time_s[::size], piece.time_s[size - 1 :: size]
         if loud.any() or begin_s[0] <= self._until_s:
-            until = np.maximum.accumulate(np.where(loud, end_s + self.tail_s, self._until_s))
+            tail_s = self.tail_s + TAIL_BLOCKS * float(end_s[0] - begin_s[0])
+            until = np.maximum.accumulate(np.where(loud, end_s + tail_s, self._until_s))
             keep |= loud | (begin_s <= until)
             keep[1:] |= loud[:-1]
             self._until_s = float(until[-1])

@@ -1,0 +1,259 @@
+"""Measures what `flicker` costs against what it cannot do without, in turns, and prints a table. Run by hand:
+
+python tests/benchmarks/run.py FOLDER [--turns 5] [--pandas2 PYTHON] [--week]
+
+FOLDER takes the invented logs (some 3 GB; 6 GB more with --week). Floor and ours run in turn, each in a process of its
+own; the table gives medians, and of each ratio the least and the largest of its turns. Memory is the kernel's high-water
+mark of the process (VmHWM). All data invented.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+from invented_logs import write_csv, write_parquet
+
+ROOT = Path(__file__).parents[2]
+WEEK_ROWS = 7 * 86400 * 1000
+END = (
+    "\nimport resource, json, time as _t\n"
+    "peak = [int(x.split()[1]) / 1024 for x in open('/proc/self/status') if x.startswith('VmHWM')][0]\n"
+    "use = resource.getrusage(resource.RUSAGE_SELF)\n"
+    "print(json.dumps({'inside': inside, 'cpu': use.ru_utime + use.ru_stime, 'peak': peak}), file=sys.stderr)\n"
+)
+OURS = (
+    "import sys, time; t = time.perf_counter()\n"
+    "from flicker.cli import main\n"
+    "assert main(sys.argv[1:]) == 0\n"
+    "inside = time.perf_counter() - t\n"
+)
+PARQUET = (
+    "import sys, time\nimport pyarrow.parquet as pq\nt = time.perf_counter()\n"
+    "file = pq.ParquetFile(sys.argv[1], pre_buffer=False, buffer_size=1 << 20)\n"
+    "for batch in file.iter_batches(batch_size=1 << 17, columns=['time_s', 'left_V', 'right_V']): pass\n"
+    "inside = time.perf_counter() - t\n"
+)
+PANDAS = (
+    "import sys, time; t = time.perf_counter()\nimport pandas\n"
+    "if len(sys.argv) > 1: pandas.read_csv(sys.argv[1])\n"
+    "inside = time.perf_counter() - t\n"
+)
+
+
+def child(code: str, *arguments: str, python: str = sys.executable) -> dict[str, float]:
+    """Run code in a process of its own; return seconds on the wall, of the processors, inside, and MiB at the peak."""
+    began = time.perf_counter()
+    done = subprocess.run(
+        [python, "-c", code + END, *arguments],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    wall = time.perf_counter() - began
+    if done.returncode:
+        raise SystemExit(done.stderr)
+    return {"wall": wall, **json.loads(done.stderr.splitlines()[-1])}
+
+
+def spread(ratios: list[float]) -> str:
+    return f"{median(ratios):.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
+
+
+class Table:
+    """Lines of the result, printed as they come."""
+
+    def __init__(self) -> None:
+        print("| what | floor | ours | ratio (spread) | asked |\n|---|---|---|---|---|")
+
+    def add(self, what: str, floor: str, ours: str, ratio: str, asked: str) -> None:
+        print(f"| {what} | {floor} | {ours} | {ratio} | {asked} |", flush=True)
+
+
+def make(path: Path, rows: int, write: Callable[..., None], **how: float) -> str:
+    if not path.exists():
+        write(path.with_suffix(".part"), rows, **how)
+        path.with_suffix(".part").rename(path)
+    return str(path)
+
+
+def reading(table: Table, path: str, rows: str, turns: int) -> None:
+    floors, ours = [], []
+    for _ in range(turns):
+        floors.append(child(PARQUET, path))
+        ours.append(child(OURS, "assess", path, "--json"))
+    walls = [b["wall"] / a["inside"] for a, b in zip(floors, ours, strict=True)]
+    table.add(
+        f"assess, {rows}, whole command against reading alone, wall",
+        f"{median(x['inside'] for x in floors):.2f} s",
+        f"{median(x['wall'] for x in ours):.2f} s",
+        spread(walls),
+        "4",
+    )
+    table.add(
+        "the same, processor time, both processes whole",
+        f"{median(x['cpu'] for x in floors):.2f} s",
+        f"{median(x['cpu'] for x in ours):.2f} s",
+        spread([b["cpu"] / a["cpu"] for a, b in zip(floors, ours, strict=True)]),
+        "",
+    )
+    table.add(
+        "the same, peak memory",
+        f"{max(x['peak'] for x in floors):.0f} MiB",
+        f"{max(x['peak'] for x in ours):.0f} MiB",
+        "",
+        "400 MiB",
+    )
+
+
+def text(table: Table, long: str, short: str, turns: int, python: str, asked: str) -> None:
+    version = subprocess.run(
+        [python, "-c", "import pandas; print(pandas.__version__)"], capture_output=True, text=True, check=True
+    ).stdout.strip()
+    floors, ours = [], []
+    for _ in range(turns):
+        bare, read = child(PANDAS, python=python), child(PANDAS, long, python=python)
+        few, many = child(OURS, "assess", short, "--json"), child(OURS, "assess", long, "--json")
+        floors.append(read["wall"] - bare["wall"])
+        ours.append(many["wall"] - few["wall"])
+    table.add(
+        f"assess, CSV of 5 M rows, marginal cost against pandas {version}",
+        f"{median(floors):.2f} s",
+        f"{median(ours):.2f} s",
+        spread([b / a for a, b in zip(floors, ours, strict=True)]),
+        asked,
+    )
+
+
+def scan(table: Table, turns: int) -> None:
+    """Blocks and exact edges of samples in memory, 2 % of the blocks hot, against minimum and maximum of each block."""
+    from flicker.logs.model import ArraySource, Log
+    from flicker.signals.blocks import reduce_blocks, reduce_log
+    from flicker.signals.excursions import Scanner, scan_run
+
+    rng = np.random.default_rng(1)
+    rows, size = 20_000_000, 1000
+    time_s = np.arange(rows) * 0.001
+    volts = rng.standard_normal(rows) * 8e-4
+    for at in rng.choice(rows // size, rows // size // 50, replace=False) * size + 300:
+        volts[at : at + 200] += 0.1
+    log = Log(ArraySource("samples", time_s, {"left": volts}))
+    (blocks,) = reduce_log(log)
+
+    def floor() -> None:
+        for at in range(0, rows, 64 * size):
+            part = volts[at : at + 64 * size].reshape(-1, size)
+            part.min(axis=1)
+            part.max(axis=1)
+
+    def ours() -> int:
+        reduce_blocks(volts.reshape(-1, size))
+        scanner = Scanner(lambda t: np.zeros(t.size), 0.04, 0.03, 0.001)
+        return scan_run(log, blocks, [scanner])[0].count
+
+    times: list[tuple[float, float]] = []
+    for _ in range(3 * turns):
+        a = time.perf_counter()
+        floor()
+        b = time.perf_counter()
+        assert ours() == rows // size // 50
+        times.append((b - a, time.perf_counter() - b))
+    table.add(
+        "scan alone, 20 M samples in memory, 2 % of blocks hot",
+        f"{rows / median(a for a, _ in times) / 1e9:.2f} G/s",
+        f"{rows / median(b for _, b in times) / 1e9:.2f} G/s",
+        spread([b / a for a, b in times]),
+        "2",
+    )
+
+
+def lengths(table: Table, paths: dict[int, str], turns: int) -> None:
+    """Cost of one more row between lengths, processor time, all lengths in turn."""
+    spent = {rows: [] for rows in paths}
+    peaks = []
+    for _ in range(turns):
+        for rows, path in paths.items():
+            seen = child(OURS, "assess", path, "--json")
+            spent[rows].append(seen["cpu"])
+            peaks.append(seen["peak"])
+    known = sorted(paths)
+    costs = [
+        (median(spent[b]) - median(spent[a])) / (b - a) * 1e9 for a, b in zip(known[:-1], known[1:], strict=True)
+    ]
+    told = ", ".join(f"{a:.0e} to {b:.0e}: {c:.0f}" for a, b, c in zip(known[:-1], known[1:], costs, strict=True))
+    table.add("cost of one more row (2 channels), ns of processor time", "", told, f"{max(costs) / min(costs):.2f}", "1.2")
+    table.add(f"peak memory, {known[0]:.0e} to {known[-1]:.0e} rows", "", f"{max(peaks):.0f} MiB", "", "400 MiB")
+
+
+def once(table: Table, what: str, asked: str, *arguments: str, turns: int = 1) -> None:
+    seen = [child(OURS, *arguments) for _ in range(turns)]
+    table.add(
+        what,
+        "",
+        f"{median(x['wall'] for x in seen):.2f} s, {max(x['peak'] for x in seen):.0f} MiB",
+        "",
+        asked,
+    )
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description="Measure flicker against its floors.")
+    options.add_argument("folder", type=Path)
+    options.add_argument("--turns", type=int, default=5)
+    options.add_argument("--pandas2", metavar="PYTHON", help="an interpreter with pandas 2")
+    options.add_argument("--week", action="store_true", help="also a whole week at 1 kHz (605 M rows)")
+    told = options.parse_args()
+    folder: Path = told.folder
+    folder.mkdir(parents=True, exist_ok=True)
+    lines = Path("/proc/cpuinfo").read_text().splitlines()
+    model = next((line.split(":")[1].strip() for line in lines if line.startswith("model name")), platform.machine())
+    versions = {name: __import__(name).__version__ for name in ("numpy", "pyarrow", "scipy", "pandas")}
+    print(f"{model}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; Python {platform.python_version()}, ", end="")
+    print(", ".join(f"{k} {v}" for k, v in versions.items()) + f"; {told.turns} turns.\n")
+
+    fifty = make(folder / "m50.parquet", 50_000_000, write_parquet)
+    logs = {
+        1_000_000: make(folder / "m1.parquet", 1_000_000, write_parquet),
+        10_000_000: make(folder / "m10.parquet", 10_000_000, write_parquet),
+        100_000_000: make(folder / "m100.parquet", 100_000_000, write_parquet),
+    }
+    table = Table()
+    reading(table, fifty, "Parquet of 50 M rows, 2 channels", told.turns)
+    long, short = make(folder / "c5.csv", 5_000_000, write_csv), make(folder / "c10.csv", 10, write_csv)
+    text(table, long, short, told.turns, sys.executable, "2.5 on pandas 3, 1.5 on pandas 2")
+    if told.pandas2:
+        text(table, long, short, told.turns, told.pandas2, "1.5")
+    scan(table, told.turns)
+    lengths(table, logs, told.turns)
+    minutes = make(folder / "ten_minutes.csv", 6000, write_csv, step_s=0.1)
+    once(table, "flicker --help", "0.3 s", "--help", turns=told.turns)
+    once(table, "assess, ten minutes at 10 Hz", "1.5 s", "assess", minutes, turns=told.turns)
+    tenth = make(folder / "tenth.parquet", WEEK_ROWS // 10, write_parquet)
+    once(table, "a tenth of a week at 1 kHz, 2 channels", "400 MiB", "assess", tenth, "--json")
+    kept = f"--cache={folder / 'kept'}"
+    child(OURS, "assess", tenth, "--json", kept)
+    once(table, "the same, second look with --cache", "about 1 s", "assess", tenth, "--json", kept, turns=told.turns)
+    glitchy = make(folder / "glitchy.parquet", WEEK_ROWS // 10, write_parquet, glitches_per_h=3600.0)
+    once(
+        table, "the same with a glitch every second in both", "400 MiB", "assess", glitchy, "--json", "--excursions",
+        str(folder / "glitches.parquet"),
+    )  # fmt: skip
+    if told.week:
+        week = make(folder / "week.parquet", WEEK_ROWS, write_parquet, glitches_per_h=float(os.environ.get("GLITCHES", 20)))
+        once(table, "a whole week at 1 kHz, 2 channels", "400 MiB", "assess", week, "--json")
+
+
+if __name__ == "__main__":
+    main()

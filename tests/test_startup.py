@@ -1,0 +1,58 @@
+"""Help answers at once and judging loads no more than it needs. Budgets are twice those asked, for a busy machine."""
+
+import subprocess
+import sys
+import time
+
+import pytest
+
+from flicker import simulate_log
+
+LARGE = {"statsmodels", "altair", "ruptures", "pandas", "scipy.stats", "pyarrow", "numpy", "rich", "distributed"}
+LOADED = (
+    "import sys, io, contextlib; from flicker.cli import main\n"
+    "with contextlib.redirect_stdout(io.StringIO()): code = main(sys.argv[1:])\n"
+    f"print(code, *sorted({LARGE!r} & set(sys.modules)))"
+)
+
+
+@pytest.fixture(scope="module")
+def ten_minutes(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("startup")
+    for kind in ("steady", "drifting-step"):
+        simulate_log(kind, seed=1, hours=1 / 6).write(folder / f"{kind}.csv")
+    return folder
+
+
+def loaded(*arguments):
+    done = subprocess.run([sys.executable, "-c", LOADED, *arguments], capture_output=True, text=True, check=True)
+    code, *names = done.stdout.split()
+    assert code == "0", done.stderr
+    return set(names)
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("--version",), ("assess", "--help"), ("soak", "--help")])
+def test_help_loads_no_library(arguments):
+    assert loaded(*arguments) == set()
+
+
+@pytest.mark.parametrize("kind", ["steady", "drifting-step"])
+def test_assess_loads_neither_models_nor_charts(ten_minutes, kind):
+    names = loaded("assess", str(ten_minutes / f"{kind}.csv"), "--json")
+    assert names == {"numpy", "pyarrow"}
+
+
+@pytest.mark.parametrize(("arguments", "asked_s"), [(("--help",), 0.3), (("assess", "steady.csv"), 1.5)])
+def test_time_to_answer(ten_minutes, arguments, asked_s):
+    # processor time of the child, so that a machine busy with other work does not fail the test
+    import resource
+
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    began = time.perf_counter()
+    subprocess.run(
+        [sys.executable, "-m", "flicker", *arguments], cwd=ten_minutes, check=True, stdout=subprocess.DEVNULL
+    )
+    wall = time.perf_counter() - began
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    assert min(spent, wall) < 2 * asked_s
