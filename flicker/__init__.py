@@ -12,6 +12,11 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 _HOMES = {
+    "survey": "flicker.shelf",
+    "JobResult": "flicker.evidence.job",
+    "judge_case": "flicker.evidence.job",
+    "read_case": "flicker.evidence.case",
+    "Case": "flicker.evidence.case",
     "Assessment": "flicker.evidence.assessment",
     "Comparison": "flicker.evidence.comparison",
     "Finding": "flicker.evidence.findings",
@@ -31,18 +36,23 @@ _HOMES = {
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment, assess
+    from flicker.evidence.case import Case, read_case
     from flicker.evidence.comparison import Comparison, StageComparison, compare, compare_stages
     from flicker.evidence.findings import Finding
+    from flicker.evidence.job import JobResult, judge_case
     from flicker.evidence.limits import Limits, read_limits
     from flicker.evidence.soaking import SoakPlan, plan_soak
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
     from flicker.simulate import simulate_log
+    from flicker.shelf import survey
 
 __all__ = [
     "Assessment",
+    "Case",
     "Comparison",
     "Finding",
+    "JobResult",
     "Limits",
     "Log",
     "LogError",
@@ -51,10 +61,13 @@ __all__ = [
     "assess",
     "compare",
     "compare_stages",
+    "judge_case",
     "plan_soak",
+    "read_case",
     "read_limits",
     "read_log",
     "simulate_log",
+    "survey",
 ]
 
 

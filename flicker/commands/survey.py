@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Judge what is not judged yet and write the table all or nothing."""
     from flicker.evidence.limits import Limits, read_limits
-    from flicker.survey import earlier_rows, find_logs, journal_rows, survey
+    from flicker.shelf import earlier_rows, find_logs, journal_rows, survey
 
     out = Path(arguments.out)
     if out.suffix not in {".parquet", ".csv"}:

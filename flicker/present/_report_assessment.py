@@ -10,47 +10,55 @@ from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
 from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.case import Case
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Log
-from flicker.present._markup import Child, Markup, bullets, facts, table, tag
-from flicker.present._report_words import GLOSSARY, LIMITS, QUESTIONS, how_sure, what_next
+from flicker.present._markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present._report_case import case_head, complaint, done, job, stages_side_by_side
+from flicker.present._report_words import CURED, GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
 from flicker.present.envelope import logs_of_runs
 
 if TYPE_CHECKING:
     from flicker.present.report import Pictures
 
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 EVENTS_TOLD = 40
 GAPS_TOLD = 12
 
 
-def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
-    """Title and body of the page."""
+def assessment_page(
+    result: Assessment, pictures: Pictures, logs: Sequence[Log], *, case: Case | None = None, stages: Any = None
+) -> tuple[str, Markup]:
+    """Title and body of the page; with a case it is the owner's page of a job, judged by its last stage."""
     names = list(dict.fromkeys(run.source for run in result.runs))
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
-    body = Markup(
-        "".join(
-            (
-                _head(result, len(names), title),
-                _tags(result),
-                _warning(result),
-                _evidence(result, pictures, logs),
-                _findings(result),
-                _told(result),
-                _method(result),
-                _sources(result, logs),
-                cautions(result.cautions),
-                glossary(),
-                foot(),
-            )
-        )
-    )
-    return f"Evidence: {title}", body
+    parts: list[Child] = []
+    if case is None:
+        parts += [_head(result, len(names), title), _tags(result), _warning(result)]
+    else:
+        title, below = case_head(case)
+        parts += [mast(title, below), complaint(case), _tags(result, stages), _warning(result), done(case, result)]
+    if stages is not None:
+        parts.append(stages_side_by_side(stages.to_dict(), pictures))
+    parts += [_evidence(result, pictures, logs), _findings(result), _told(result), _method(result)]
+    if case is not None:
+        parts.append(job(case))
+    parts += [_sources(result, logs)]
+    for stage, earlier in _earlier(stages, result):
+        parts.append(_sources(earlier, logs, stage=stage))
+    parts += [cautions(_all_cautions(result, stages)), glossary(), foot()]
+    return f"Evidence: {title}", Markup(text(parts))
+
+
+def _earlier(stages: Any, last: Assessment) -> list[tuple[str, Assessment]]:
+    """The assessments of the stages before the last."""
+    steps = getattr(stages, "steps", None) or ([stages] if stages is not None else [])
+    return [(step.before, step.before_assessment) for step in steps if step.before_assessment is not last]
+
+
+def _all_cautions(result: Assessment, stages: Any) -> list[str]:
+    return list(dict.fromkeys((*result.cautions, *(stages.cautions if stages is not None else ()))))
 
 
 def _head(result: Assessment, count: int, title: str) -> Markup:
@@ -77,19 +85,28 @@ def mast(heading: str, below: str) -> Markup:
     )
 
 
-def _tags(result: Assessment) -> Markup:
+def _tags(result: Assessment, stages: Any = None) -> Markup:
+    whole = getattr(stages, "whole", stages)
+    cured = {item.channel: item.cured for item in whole.channels} if whole is not None else {}
     cards = [
         tag(
             "section",
             stamp(item.fitness),
             tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
             tag("p", item.reads),
-            facts((("How sure", how_sure(item, result.limits)), ("What next", what_next(item)))),
+            facts(_short_facts(result, item, cured.get(item.channel))),
             class_="tag",
         )
         for item in result.channels
     ]
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
+
+
+def _short_facts(result: Assessment, item: ChannelAssessment, cured: str | None) -> list[tuple[str, Child]]:
+    pairs: list[tuple[str, Child]] = [("How sure", how_sure(item, result.limits))]
+    if cured is not None:
+        pairs.append(("Cured", CURED.get(cured, cured)))
+    return [*pairs, ("What next", what_next(item))]
 
 
 def stamp(fitness: str) -> Markup:
@@ -309,7 +326,7 @@ def _method(result: Assessment) -> Markup:
     )
 
 
-def _sources(result: Assessment, logs: Sequence[Log]) -> Markup:
+def _sources(result: Assessment, logs: Sequence[Log], *, stage: str = "") -> Markup:
     all_blocks = [run.blocks for run in result.traces]
     prints: dict[int, str | None] = {}
     rows: list[list[Child]] = []
@@ -330,7 +347,7 @@ def _sources(result: Assessment, logs: Sequence[Log]) -> Markup:
         )
     return tag(
         "section",
-        tag("h2", "Logs, and what was assumed while reading them"),
+        tag("h2", f"Logs{f' of the stage {stage}' if stage else ''}, and what was assumed while reading them"),
         table(("run and file", "as read", "SHA-256 of the file"), rows),
         tag("p", "A file that was changed since has another fingerprint."),
     )

@@ -9,12 +9,12 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 from flicker.present._markup import Child, Markup, facts, table, tag, text
+from flicker.present._report_words import CURED
 from flicker.present._report_assessment import cautions, foot, glossary, mast, number, p_text, stamp
 
 if TYPE_CHECKING:
     from flicker.present.report import Pictures
 
-CURED = {"shown": "shown", "not yet": "not yet shown", "no": "no, the fault is still there"}
 COMPARED = {
     "ratio": "rate after over rate before",
     "noise_ratio": "noise after over noise before",
@@ -33,7 +33,7 @@ def comparison_page(
     steps = told.get("steps") or [told]
     for step in steps:
         names = " to ".join(step.get("stages") or ("before", "after"))
-        cards = [_compared(item) for item in step["channels"]]
+        cards = [compared_card(item) for item in step["channels"]]
         parts.append(tag("section", tag("h2", f"From {names}"), tag("div", cards, class_="tags")))
     parts.append(tag("h2", "Evidence"))
     for step in steps:
@@ -48,7 +48,8 @@ def comparison_page(
     return "Before and after", Markup(text(parts))
 
 
-def _compared(item: Mapping[str, Any]) -> Markup:
+def compared_card(item: Mapping[str, Any], *, level: str = "h3") -> Markup:
+    """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
     pairs: list[tuple[str, Child]] = []
     if item.get("cured"):
         pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
@@ -60,7 +61,7 @@ def _compared(item: Mapping[str, Any]) -> Markup:
     return tag(
         "section",
         stamp(str(fitness)) if fitness else None,
-        tag("h3", f"{item['channel']}: {item['outcome']}"),
+        tag(level, f"{item['channel']}: {item['outcome']}"),
         tag("p", str(item.get("reads", ""))),
         facts(pairs) if pairs else None,
         class_="tag",
@@ -103,7 +104,8 @@ def _how(found: Mapping[str, Any]) -> str:
 
 def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Markup:
     from flicker.present import charts
-    from flicker.present._report_assessment import _sources
+    from flicker.present._report_words import CURED
+from flicker.present._report_assessment import _sources
 
     parts: list[Child] = [tag("h2", side.capitalize())]
     for item in judged.channels:

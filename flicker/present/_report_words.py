@@ -7,6 +7,11 @@ from flicker.evidence.findings import YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.verdict import DO_NOT_CONNECT
 
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+CURED = {"shown": "shown", "not yet": "not yet shown", "no": "no, the fault is still there"}
 QUESTIONS = {
     "intermittent": "Does it come and go?",
     "clustered": "Do the swings come in clusters?",

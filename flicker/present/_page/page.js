@@ -9,7 +9,7 @@
       if (wide < 520) { copy.columns = Math.min(copy.columns, 2); }
       copy.spec.width = Math.floor((wide - side - 18 * (copy.columns - 1)) / copy.columns);
     } else if (copy.facet) {
-      copy.spec.width = wide - side - 70;
+      copy.spec.width = wide - side - 100;
     } else {
       copy.width = wide;
       copy.autosize = { type: "fit-x", contains: "padding" };

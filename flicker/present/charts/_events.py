@@ -167,7 +167,7 @@ def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
 def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) -> Any:
     data = values(rows)
     order = [row["name"] for row in rows]
-    top = 1.25 * max(max(row["high"] for row in rows), concern or 0.0)
+    top = 1.4 * max(max(row["high"] for row in rows), concern or 0.0)
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, grid=False))
     x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top], nice=False))
     layers = [

@@ -154,10 +154,8 @@ def strip_of(record: ChannelRecord) -> Strip:
     lengths = [run.duration_s + run.sample_interval_s for run in record.runs]
     space = 0.012 * sum(lengths) if len(lengths) > 1 else 0.0
     offsets = np.concatenate(([0.0], np.cumsum(np.array(lengths) + space)[:-1]))
-    labels = []
-    for number, run in zip(record.numbers, record.runs, strict=True):
-        when = f" · {run.start:%d %b %Y %H:%M}" if run.start is not None and len(lengths) <= 3 else ""
-        labels.append(f"{'run ' if len(lengths) <= 6 else ''}{number + 1}{when}")
+    before = "run " if len(lengths) <= 6 else ""
+    labels = [f"{before}{number + 1}" for number in record.numbers]
     return Strip(
         record.numbers,
         tuple(offsets.tolist()),

@@ -34,8 +34,9 @@ def before_after(comparison: Any) -> Any:
     """
     told = document(comparison)
     rows: list[dict[str, Any]] = []
+    names = [frame.label(name) for name in told.get("stages") or ("before", "after")]
     for item in told["channels"]:
-        for side in ("before", "after"):
+        for side, name in zip(("before", "after"), names, strict=True):
             rate = item.get(side) or {}
             if rate.get("per_hour") is None:
                 continue
@@ -46,7 +47,7 @@ def before_after(comparison: Any) -> Any:
             rows.append(
                 {
                     "channel": frame.label(item["channel"]),
-                    "side": side,
+                    "side": name,
                     "rate": rate["per_hour"],
                     "low": rate.get("low_per_hour") or 0.0,
                     "high": rate.get("high_per_hour") or rate["per_hour"],
@@ -56,12 +57,10 @@ def before_after(comparison: Any) -> Any:
     if not rows:
         raise NothingToDraw("the comparison holds no rate to draw")
     data = values(rows)
-    top = 1.25 * max(row["high"] for row in rows)
-    y = alt.Y("side:N", sort=["before", "after"], title=None, axis=alt.Axis(grid=False))
+    top = 1.4 * max(row["high"] for row in rows)
+    y = alt.Y("side:N", sort=names, title=None, axis=alt.Axis(grid=False))
     x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top or 1.0], nice=False))
-    tone = alt.Color(
-        "side:N", legend=None, scale=alt.Scale(domain=["before", "after"], range=[palette.BRASS, palette.PETROL])
-    )
+    tone = alt.Color("side:N", legend=None, scale=alt.Scale(domain=names, range=[palette.BRASS, palette.PETROL]))
     order = [frame.label(item["channel"]) for item in told["channels"]]
     chart = (
         alt.layer(
