@@ -11,7 +11,7 @@ from flicker import simulate_log
 from flicker.cli import main
 from flicker.present.schema import NAMES, schema
 from flicker.stats._result import plain
-from flicker.survey import COLUMNS, find_logs, survey
+from flicker.shelf import COLUMNS, find_logs, survey
 
 
 def refuse(word):

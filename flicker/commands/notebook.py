@@ -1,0 +1,33 @@
+"""`flicker notebook NAME LOG...`: run one of the analysis notebooks on your logs."""
+
+from __future__ import annotations
+
+import argparse
+
+from flicker.commands._shared import working
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    from flicker.present.notebook import notebooks
+
+    parser.epilog = "notebooks: " + ", ".join(notebooks())
+    parser.add_argument("name", metavar="NAME", help="which notebook; listed below")
+    parser.add_argument(
+        "logs",
+        nargs="*",
+        metavar="LOG",
+        help="log files in time order (the demo's if none); the word 'then' between the logs before and after",
+    )
+    parser.add_argument("--out", metavar="FILE.ipynb", help="where to write it (default NAME.ipynb here)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run and write."""
+    from flicker.present.notebook import run_notebook
+
+    with working() as say:
+        say(f"running {arguments.name}")
+        path = run_notebook(arguments.name, arguments.logs, arguments.out)
+    print(f"Notebook written: {path}")
+    return 0
