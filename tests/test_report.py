@@ -8,14 +8,16 @@ import itertools
 import json
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import browser
 import numpy as np
 import pytest
 
 from flicker import Log, LogError, assess, compare, plan_soak, read_log, simulate_log
+from flicker.evidence.case import read_case
 from flicker.present import _markup
-from flicker.present.report import inert_json, report_html, write_report
+from flicker.present.report import inert_json, report_html, write_case_report, write_report
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
 
@@ -167,6 +169,20 @@ def test_comparison_and_soak_say_their_outcome(demo):
     assert "left: improved" in compared and "licensed practice" in compared
     plan = plan_soak(count=6, hours=5.0)
     assert " ".join(plan.reads.split()) in Page(made["soak"].read_text(encoding="utf-8")).text
+
+
+def test_the_owners_page_of_a_job(tmp_path, request):
+    case = read_case(request.config.rootpath / "demo_data" / "a45_case.toml")
+    page = write_case_report(case, tmp_path / "job.html").read_text(encoding="utf-8")
+    said = Page(page).text
+    order = ["Quillmoor A-45", case.complaint.text, "left: steady", "What was done", "What was not tested", "Signature"]
+    order += ["as received to reseated only", "reseated only to part replaced", "Meter and conditions"]
+    places = [said.index(part) for part in order]
+    assert places == sorted(places)
+    assert all(part.what in said for part in case.parts)
+    for log in case.logs:
+        assert hashlib.sha256(Path(log.path).read_bytes()).hexdigest() in said
+    assert str(Path(case.path).parent) not in page
 
 
 def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):

@@ -9,8 +9,8 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 from flicker.present._markup import Child, Markup, facts, table, tag, text
-from flicker.present._report_words import CURED
 from flicker.present._report_assessment import cautions, foot, glossary, mast, number, p_text, stamp
+from flicker.present._report_words import CURED
 
 if TYPE_CHECKING:
     from flicker.present.report import Pictures
@@ -104,8 +104,7 @@ def _how(found: Mapping[str, Any]) -> str:
 
 def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Markup:
     from flicker.present import charts
-    from flicker.present._report_words import CURED
-from flicker.present._report_assessment import _sources
+    from flicker.present._report_assessment import _sources
 
     parts: list[Child] = [tag("h2", side.capitalize())]
     for item in judged.channels:
