@@ -21,7 +21,7 @@ COMMANDS: dict[str, str] = {
     "watch": "follow a log that is still being written",
     "mark": "note beside a log what was done to the unit",
     "case": "begin or check a case file: complaint, logs, parts",
-    "report": "write the page of a case",
+    "report": "judge a case and write the page to hand over",
     "survey": "judge a whole folder of logs",
     "simulate": "write an invented bench log with known truth",
     "notebook": "run an analysis notebook on your logs",

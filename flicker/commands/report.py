@@ -1,0 +1,52 @@
+"""`flicker report --case CASE.toml OUT.html`: the page of a job, to hand over."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+
+from flicker.commands._shared import print_json, working
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument("--case", required=True, metavar="CASE.toml", help="the case file")
+    parser.add_argument("out", nargs="?", metavar="OUT.html", help="where to write the page")
+    parser.add_argument("--json", action="store_true", help="print the whole job as one JSON document")
+    parser.add_argument("--limits", metavar="FILE.toml", help="limits other than those of the case")
+    parser.add_argument(
+        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Judge every stage and write the page."""
+    from flicker.evidence.case import read_case
+    from flicker.evidence.job import judge_case
+    from flicker.evidence.limits import read_limits
+
+    if arguments.out is None and not arguments.json:
+        raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
+    case = read_case(arguments.case)
+    limits = read_limits(arguments.limits) if arguments.limits else case.limits
+    with working() as say:
+        result = judge_case(case, limits, progress=say, run_gap_s=arguments.run_gap)
+        if arguments.out is not None:
+            from flicker.present.report import write_report
+
+            say("drawing the page")
+            last = dataclasses.replace(result.last, cautions=result.cautions)
+            logs = [log for part in result.logs for log in part]
+            write_report(last, arguments.out, logs=logs, case=case, stages=result.comparison)
+    if arguments.json:
+        print_json(result.to_dict())
+        return 0
+    for item in result.last.channels:
+        print(f"{item.channel}: {item.fitness}; {item.verdict}: {item.tail}")
+        outcome = result.outcome(item.channel)
+        if outcome is not None:
+            print(f"  since {result.stages[0]}: {outcome['outcome']}; cured: {outcome['cured']}")
+    for line in (*result.changed, *result.not_comparable):
+        print(f"! {line}")
+    print(f"Page written: {arguments.out}")
+    return 0
