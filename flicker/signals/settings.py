@@ -19,7 +19,5 @@ class Settings:
     release_V: float
     trip_delay_s: float
     reconnect_s: float
-    danger_V: float = 2.0
     recover_s: float = 2.0
-    settled_offset_V: float = 0.050
     cold_after_s: float = 3600.0  # off this long is a cold start; common practice, no source
