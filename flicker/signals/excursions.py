@@ -65,6 +65,7 @@ _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 
 _START, _END, _DEVIATION, _PEAK, _CUT, _OVER, _SIDE = range(7)
 _COLUMNS = 7
+FEED_ROWS = 1 << 16
 
 
 class Scanner:
@@ -308,7 +309,7 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
             part.take(piece.first, piece.time_s, values, blocks.offset_s)
     volts, flags = np.empty(0), np.empty(0, dtype=bool)
     empty = Excursions(volts, volts, volts, volts, flags, flags)
-    return [empty if part is None else part.finish() for part in parts]
+    return [empty if part is None else part.finish(blocks.offset_s) for part in parts]
 
 
 class _Parts:
@@ -336,6 +337,11 @@ class _Parts:
         after[inside] = np.where(blocks.after_gap[follows] | mute[follows], np.nan, blocks.begin_s[follows])
         self.after_s = after
         self.at_gap = border[first]
+        self._time_s: list[Floats] = []  # samples that wait until they are worth a call
+        self._volts: list[Floats] = []
+        self._fresh: list[Ints] = []
+        self._numbers: list[Ints] = []
+        self._rows = 0
 
     def take(self, first: int, time_s: Floats, values: Floats, offset_s: float) -> None:
         """Take rows from ``first`` on: those of the channel's own stretches go to the scanner."""
@@ -346,19 +352,34 @@ class _Parts:
             return
         begin, end = np.maximum(self.row[lo:hi], first), np.minimum(self.end[lo:hi], last)
         new = self.row[lo:hi] >= first
-        if begin.size == 1:
-            time, volts = time_s[begin[0] - first : end[0] - first], values[begin[0] - first : end[0] - first]
-        else:
-            pairs = list(zip((begin - first).tolist(), (end - first).tolist(), strict=True))
-            time = np.concatenate([time_s[a:b] for a, b in pairs])
-            volts = np.concatenate([values[a:b] for a, b in pairs])
-        fresh = np.concatenate(([0], np.cumsum(end - begin)[:-1]))[new]
-        number = np.arange(lo, hi)[new]
+        place = (begin - first).tolist(), (end - first).tolist()
+        for a, b in zip(*place, strict=True):
+            self._time_s.append(time_s[a:b])
+            self._volts.append(values[a:b])
+        fresh = self._rows + np.concatenate(([0], np.cumsum(end - begin)))
+        self._fresh.append(fresh[:-1][new])
+        self._numbers.append(np.arange(lo, hi)[new])
+        self._rows = int(fresh[-1])
+        if self._rows >= FEED_ROWS:
+            self._feed(offset_s)
+            return
+        for waiting in (self._time_s, self._volts):  # what waits must not hold on to the batch it comes from
+            waiting[-begin.size :] = [part.copy() for part in waiting[-begin.size :]]
+
+    def _feed(self, offset_s: float) -> None:
+        if not self._rows:
+            return
+        time, volts = np.concatenate(self._time_s), np.concatenate(self._volts)
+        fresh, number = np.concatenate(self._fresh), np.concatenate(self._numbers)
         back = np.where(number > 0, self.after_s[np.maximum(number - 1, 0)], np.nan)
         self.scanner.feed_parts(time - offset_s if offset_s else time, volts, fresh, back, self.at_gap[number])
+        for kept in (self._time_s, self._volts, self._fresh, self._numbers):
+            kept.clear()
+        self._rows = 0
 
-    def finish(self) -> Excursions:
+    def finish(self, offset_s: float) -> Excursions:
         """End what is open, and return what was found."""
+        self._feed(offset_s)
         if self.after_s.size:
             self.scanner.close(cut=bool(np.isnan(self.after_s[-1])), back_s=float(self.after_s[-1]))
         return self.scanner.result()
