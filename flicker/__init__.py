@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from flicker.evidence.soaking import SoakPlan, plan_soak
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
-    from flicker.simulate import simulate_log
     from flicker.shelf import survey
+    from flicker.simulate import simulate_log
 
 __all__ = [
     "Assessment",

@@ -261,7 +261,7 @@ def as_table(rows: Sequence[Row]) -> pd.DataFrame:
         if kind == "string":
             table[name] = pd.Series([disarmed(value) for value in table[name]], dtype="string", index=table.index)
         else:
-            table[name] = table[name].astype(kind)
+            table[name] = table[name].astype(pd.api.types.pandas_dtype(kind))
     return table
 
 
@@ -295,6 +295,6 @@ def earlier_rows(out: Path) -> list[Row]:
         raise ValueError(f"{out}: not a table of a survey; choose another name for --out.")
     table = table.astype(object).where(table.notna(), None)
     return [
-        {name: (value[1:] if isinstance(value, str) and value[:1] == "'" else value) for name, value in row.items()}
+        {str(name): (value[1:] if isinstance(value, str) and value[:1] == "'" else value) for name, value in row.items()}
         for row in table.to_dict("records")
     ]

@@ -10,8 +10,8 @@ import pytest
 from flicker import simulate_log
 from flicker.cli import main
 from flicker.present.schema import NAMES, schema
-from flicker.stats._result import plain
 from flicker.shelf import COLUMNS, find_logs, survey
+from flicker.stats._result import plain
 
 
 def refuse(word):

@@ -72,7 +72,8 @@ def _cluster(address: str) -> Any:
     except ImportError:
         raise ValueError("--scheduler needs the extra 'cluster': pip install 'flicker[cluster]'.") from None
     try:
-        return Client(address, timeout="10s").get_executor()
+        client: Any = Client  # untyped package
+        return client(address, timeout="10s").get_executor()
     except (OSError, ValueError) as problem:
         raise ValueError(f"no scheduler answers at {address} ({type(problem).__name__}).") from None
 
@@ -81,7 +82,8 @@ class _Counter:
     """Progress on a terminal, silence elsewhere."""
 
     def __init__(self, total: int) -> None:
-        self.total, self.bar = total, None
+        self.total = total
+        self.bar: Any = None
 
     def __enter__(self) -> _Counter:
         if sys.stderr.isatty():

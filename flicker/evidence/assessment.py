@@ -232,6 +232,7 @@ def settings_from(limits: Limits) -> Settings:
         release_V=limits.release_V,
         trip_delay_s=limits.trip_delay_s,
         reconnect_s=limits.reconnect_s,
+        recover_s=limits.recover_s,
     )
 
 

@@ -329,8 +329,8 @@ def _limits(read: _Reader, values: Mapping[str, Any], output: str) -> Limits:
     try:
         return limits_module.from_mapping({**dict(KINDS[output].limits), **values}, read.path.name)
     except ValueError as problem:
-        key = next((name for name in values if name in str(problem)), None)
-        raise read.fail("limits", key, str(problem).split(": ", 1)[-1] + ".") from None
+        named = next((name for name in values if name in str(problem)), None)
+        raise read.fail("limits", named, str(problem).split(": ", 1)[-1] + ".") from None
 
 
 def _complaint(read: _Reader, values: Mapping[str, Any]) -> Complaint:

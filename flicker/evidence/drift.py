@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
 from flicker.stats.noise import noise_sigma
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
+
+if TYPE_CHECKING:
+    from flicker.stats.changepoints import LevelChange
 
 Floats = NDArray[np.float64]
 
@@ -318,7 +321,7 @@ def strongest(within: Finding, between: Finding | None) -> Finding:
         return within
     if within.p_value is None:
         return between
-    first, second = sorted((within, between), key=lambda item: (not item.holds, item.p_value))
+    first, _ = sorted((within, between), key=lambda item: (not item.holds, item.p_value))
     return replace(
         first, p_value=min(1.0, 2.0 * (first.p_value or 0.0)), answer=NOT_SHOWN if between.holds else within.answer
     )
@@ -346,7 +349,7 @@ def level_change(
         if part is not None and record.cycle.count(cycle) == 1:
             value = value - np.interp(time, part.time_s, part.room_V + part.settling_V)
         edges = [-np.inf, *trace.hands.breaks_s, np.inf]
-        changes = []
+        changes: list[LevelChange] = []
         for low, high in pairwise(edges):
             inside = (time >= low) & (time < high)
             if np.count_nonzero(inside) < 20:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -153,7 +154,12 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         f"chance of the other episodes at the nuisance rate of {limits.nuisance_rate_per_h:g} per hour, given the first; "
         f"dead time {limits.dead_time_s:g} s fixed beforehand"
     )
-    common = dict(effect=rate.per_hour, low=rate.low_per_hour, high=rate.high_per_hour, unit="episodes per hour")
+    common: dict[str, Any] = {
+        "effect": rate.per_hour,
+        "low": rate.low_per_hour,
+        "high": rate.high_per_hour,
+        "unit": "episodes per hour",
+    }
     if rate.episodes == 0:
         clean = (rate.steady_upper_per_h or math.inf) <= limits.episode_rate_per_h
         text = f"No excursion of its own in {hours:.3g} observed hours: " + (
@@ -163,7 +169,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         )
         return Finding(
             "intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common
-        )  # type: ignore[arg-type]
+        )
     result = recurrence(rate.episodes, hours, nuisance_rate=limits.nuisance_rate_per_h)
     if filled:
         return Finding(
@@ -174,7 +180,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
             statistic=share,
             holds=True,
             limit=limits.episode_share,
-            **common,  # type: ignore[arg-type]
+            **common,
         )
     up_to = rate.recurs_up_to_dead_time_s
     tail = f" This holds for bursts with pauses up to {up_to:.3g} s." if up_to is not None else ""
@@ -189,7 +195,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         sided="one",
         limit=limits.nuisance_rate_per_h,
         holds=rate.episodes >= 2,
-        **common,  # type: ignore[arg-type]
+        **common,
     )
 
 

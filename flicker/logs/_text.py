@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _arrow, _cells, _clock, _files, _sniff, _spread
+from flicker.logs._ahead import ahead
 from flicker.logs._cut import ODD_ROWS, ODD_SHARE, Cutter
 from flicker.logs._plan import Plan, Wishes, make_plan
 from flicker.logs._spool import Spool, SpoolSource
@@ -35,7 +36,7 @@ def read_text(
     plan = make_plan(layout.columns, wishes, file.name, layout.preamble)
     lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
     reader = _Reader(file.name, layout, plan, in_memory, 0 if packed else int(file.size * lines_per_byte))
-    for block, last in lines.blocks(layout.begin):
+    for block, last in ahead(lines.blocks(layout.begin)):
         reader.take(block, last)
     notes = reader.finish()
     file.check(may_grow=True)

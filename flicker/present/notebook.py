@@ -43,7 +43,7 @@ def run_notebook(
         One of `notebooks`.
     logs : sequence of path
         The log files in time order. Where the notebook compares, the word 'then' stands between the files before and
-        the files after.
+        the files after. Without any the notebook's own demo logs are used, where they stand beside it.
     out : path, optional
         Where the notebook shall stand; ``NAME.ipynb`` in the current folder when left out.
     parameters : mapping, optional
@@ -73,18 +73,21 @@ def run_notebook(
     return target
 
 
-def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, list[str]]:
+def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, Any]:
     files = [log for log in logs if log != THEN]
     for log in files:
         if not Path(log).is_file():
             raise LogError(f"{log}: there is no such file.")
-    if not files:
-        raise LogError(f"No log was given; name at least one for the notebook {name!r}.")
     # Relative to the new notebook, so that it can be run again and moved together with the logs.
     home = target.resolve().parent
+    stored = _stored_beside(book, home)
+    if not files:
+        missing = [path for value in stored.values() for path in _listed(value) if not (home / path).exists()]
+        if missing or logs:
+            raise LogError(f"No log was given; name at least one for the notebook {name!r}.")
+        return stored
     near = [os.path.relpath(Path(log).resolve(), home) if log != THEN else THEN for log in logs]
-    wanted = _parameter_names(book)
-    if {"BEFORE", "AFTER"} <= wanted:
+    if {"BEFORE", "AFTER"} <= _defaults(book).keys():
         if near.count(THEN) != 1 or near[0] == THEN or near[-1] == THEN:
             raise LogError(
                 f"The notebook {name!r} compares: put the word '{THEN}' between the logs before and the logs after."
@@ -93,29 +96,51 @@ def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict
         return {"BEFORE": near[:middle], "AFTER": near[middle + 1 :]}
     if THEN in near:
         raise LogError(f"The notebook {name!r} does not compare; leave out the word '{THEN}'.")
-    return {"LOGS": near}
+    beside = {key: value for key, value in stored.items() if isinstance(value, str)}
+    return {**beside, "LOGS": near}
+
+
+def _stored_beside(book: Any, home: Path) -> dict[str, Any]:
+    """Stored paths of the notebook (they begin with '../'), as seen from where the new one will stand."""
+
+    def moved(path: str) -> str:
+        return os.path.relpath((folder() / path).resolve(), home)
+
+    out: dict[str, Any] = {}
+    for key, value in _defaults(book).items():
+        if _listed(value) and all(str(path).startswith("../") for path in _listed(value)):
+            out[key] = moved(value) if isinstance(value, str) else [moved(path) for path in value]
+    return out
+
+
+def _listed(value: Any) -> list[Any]:
+    return [value] if isinstance(value, str) else list(value) if isinstance(value, list) else []
 
 
 def _parameter_cell(book: Any) -> int:
     return next(k for k, cell in enumerate(book.cells) if "parameters" in cell.metadata.get("tags", []))
 
 
-def _parameter_names(book: Any) -> set[str]:
+def _defaults(book: Any) -> dict[str, Any]:
+    """Names and stored values of the first cell."""
     import ast
 
     tree = ast.parse(book.cells[_parameter_cell(book)].source)
-    return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+    pairs = [(node.targets[0], node.value) for node in tree.body if isinstance(node, ast.Assign)]
+    return {target.id: ast.literal_eval(value) for target, value in pairs if isinstance(target, ast.Name)}
 
 
 def _inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
     """Put a cell with the values behind the one tagged 'parameters' (the convention of papermill)."""
     import nbformat
 
-    known = _parameter_names(book)
+    known = _defaults(book)
     for key in values:
         if key not in known:
             raise LogError(f"The notebook {name!r} has no parameter {key!r}. Known: {', '.join(sorted(known))}.")
     source = "\n".join(f"{key} = {value!r}" for key, value in values.items())
+    if not values:
+        return
     cell = nbformat.v4.new_code_cell(  # type: ignore[no-untyped-call]
         source, metadata={"tags": ["injected-parameters"]}, id="injected"
     )

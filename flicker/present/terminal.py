@@ -90,7 +90,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
 
 
 def strip(record: ChannelRecord) -> Text:
-    """Draw the runs as one strip: rest '─', swings '│' by size, the surge '\\', what was not observed '·'."""
+    """Draw the runs as one strip: a line at rest, strokes for swings by size, a slope for the surge, dots unobserved."""
     out = Text()
     total = sum(run.duration_s for run in record.runs) or 1.0
     for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):

@@ -169,11 +169,10 @@ def fit_between(
     knots_s, knots_V = [], []
     for number, part in enumerate(parts):
         # Each part keeps its end values up to the break, so that the step stands where the mark does.
-        begin = [breaks_s[number - 1]] if number else []
-        end = [np.nextafter(breaks_s[number], -np.inf)] if number + 1 < len(parts) else []
+        begin = np.array([breaks_s[number - 1]] if number else [])
+        end = np.array([np.nextafter(breaks_s[number], -np.inf)] if number + 1 < len(parts) else [])
         knots_s.append(np.concatenate((begin, part.knot_s, end)))
-        values = (part.knot_V[:1] if begin else [], part.knot_V, part.knot_V[-1:] if end else [])
-        knots_V.append(np.concatenate(values))
+        knots_V.append(np.concatenate((part.knot_V[: begin.size], part.knot_V, part.knot_V[part.knot_V.size - end.size :])))
     return Baseline(
         np.concatenate(knots_s),
         np.concatenate(knots_V),

@@ -152,7 +152,7 @@ def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[float, float, Fl
     """Weighted least absolute deviations by iteratively reweighted least squares; returns loss, level, slopes."""
     design = np.vstack((np.ones_like(value), basis))
     current = weight.copy()
-    coefficients = np.zeros(design.shape[0])
+    coefficients: Floats = np.zeros(design.shape[0])
     floor = 1e-4 * (float(np.ptp(value)) or 1e-9)
     residual = value
     for _ in range(12):
@@ -160,7 +160,7 @@ def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[float, float, Fl
         gram = weighted @ design.T
         gram[np.diag_indices_from(gram)] *= 1.0 + 1e-10
         try:
-            coefficients = np.linalg.solve(gram, weighted @ value)
+            coefficients = np.asarray(np.linalg.solve(gram, weighted @ value), dtype=np.float64)
         except np.linalg.LinAlgError:
             break
         residual = value - coefficients @ design

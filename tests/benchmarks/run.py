@@ -2,9 +2,9 @@
 
 python tests/benchmarks/run.py FOLDER [--turns 5] [--pandas2 PYTHON] [--week]
 
-FOLDER takes the invented logs (some 3 GB; 6 GB more with --week). Floor and ours run in turn, each in a process of its
-own; the table gives medians, and of each ratio the least and the largest of its turns. Memory is the kernel's high-water
-mark of the process (VmHWM). All data invented.
+FOLDER takes the invented logs (some 3 GB; 5 GB more with --week). Floor and ours run in turn, each in a process of its
+own; the table gives medians, and of each ratio the least and the largest of its turns. Memory is the kernel's
+high-water mark of the process (VmHWM). All data invented.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from statistics import median
 
@@ -189,11 +190,11 @@ def lengths(table: Table, paths: dict[int, str], turns: int) -> None:
             spent[rows].append(seen["cpu"])
             peaks.append(seen["peak"])
     known = sorted(paths)
-    costs = [
-        (median(spent[b]) - median(spent[a])) / (b - a) * 1e9 for a, b in zip(known[:-1], known[1:], strict=True)
-    ]
-    told = ", ".join(f"{a:.0e} to {b:.0e}: {c:.0f}" for a, b, c in zip(known[:-1], known[1:], costs, strict=True))
-    table.add("cost of one more row (2 channels), ns of processor time", "", told, f"{max(costs) / min(costs):.2f}", "1.2")
+    steps = list(pairwise(known))
+    costs = [(median(spent[b]) - median(spent[a])) / (b - a) * 1e9 for a, b in steps]
+    told = ", ".join(f"{a:.0e} to {b:.0e}: {cost:.0f}" for (a, b), cost in zip(steps, costs, strict=True))
+    ratio = f"{max(costs) / min(costs):.2f}"
+    table.add("cost of one more row (2 channels), ns of processor time", "", told, ratio, "1.2")
     table.add(f"peak memory, {known[0]:.0e} to {known[-1]:.0e} rows", "", f"{max(peaks):.0f} MiB", "", "400 MiB")
 
 
@@ -217,8 +218,8 @@ def main() -> None:
     told = options.parse_args()
     folder: Path = told.folder
     folder.mkdir(parents=True, exist_ok=True)
-    lines = Path("/proc/cpuinfo").read_text().splitlines()
-    model = next((line.split(":")[1].strip() for line in lines if line.startswith("model name")), platform.machine())
+    processor = [line for line in Path("/proc/cpuinfo").read_text().splitlines() if line.startswith("model name")]
+    model = processor[0].split(":")[1].strip() if processor else platform.machine()
     versions = {name: __import__(name).__version__ for name in ("numpy", "pyarrow", "scipy", "pandas")}
     print(f"{model}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; Python {platform.python_version()}, ", end="")
     print(", ".join(f"{k} {v}" for k, v in versions.items()) + f"; {told.turns} turns.\n")
@@ -251,7 +252,7 @@ def main() -> None:
         str(folder / "glitches.parquet"),
     )  # fmt: skip
     if told.week:
-        week = make(folder / "week.parquet", WEEK_ROWS, write_parquet, glitches_per_h=float(os.environ.get("GLITCHES", 20)))
+        week = make(folder / "week.parquet", WEEK_ROWS, write_parquet)
         once(table, "a whole week at 1 kHz, 2 channels", "400 MiB", "assess", week, "--json")
 
 

@@ -50,7 +50,7 @@ def ar1(rng: np.random.Generator, n: int, phi: float) -> np.ndarray:
 
 def glitch(rng: np.random.Generator, x: np.ndarray, dt: float, at_s: float, size: float, length_s: float) -> None:
     """Add one glitch: a rectangle, or one that decays, or one that swings both ways."""
-    i, m = int(at_s / dt), max(1, int(round(length_s / dt)))
+    i, m = int(at_s / dt), max(1, round(length_s / dt))
     shape = np.ones(m)
     style = rng.integers(3)
     if style == 1:

@@ -3,7 +3,7 @@
 Run by hand: python tests/studies/study_watch.py. Writes results/watch.md. All units are invented.
 """
 
-# ruff: noqa: E501  (lines of result tables)
+
 
 from __future__ import annotations
 
