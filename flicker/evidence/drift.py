@@ -32,6 +32,7 @@ Floats = NDArray[np.float64]
 CELL_S = 300.0
 DAY_S = 86400.0
 HOUR = 3600.0
+SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +84,8 @@ def calm_cells(trace: Trace) -> NDArray[np.bool_]:
 def settling(time_s: Floats, level_V: Floats) -> Floats:
     """Warm-up exponential of a run's levels, or zeros.
 
-    Taken only where it explains most of the movement and does so better than a line and better than one step: a drift
-    must not pass as warm-up. Time constants from a cell to an hour, at most a fifth of the run.
+    Taken only where it explains nearly all of the movement, twice as well as a line and as one step: a drift must not
+    pass as warm-up. Time constants from a cell to an hour, at most a fifth of the run.
     """
     none = np.zeros_like(level_V)
     if time_s.size < 8:
@@ -110,7 +111,7 @@ def settling(time_s: Floats, level_V: Floats) -> Floats:
         loss = float(np.sum((level_V - design @ coefficients) ** 2))
         if loss < best:
             best, curve = loss, coefficients[1] * shape
-    return curve if best < 0.4 * total and best < others else none
+    return curve if best < SETTLED_REST * total and best < 0.5 * others else none
 
 
 def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Levels]:

@@ -81,7 +81,8 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
         return "degrading", "more often with each power-up"
     if recurs and yes("more often") and one_run:
         return "degrading", "more often during this run; heat and wear cannot be told apart: repeat from cold"
-    if yes("drift") or yes("level change"):
+    # Two levels are no movement, and a channel that is away for long stretches has no level to move.
+    if (yes("drift") or yes("level change")) and not (facts.two_levels or facts.filled):
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
         return "drifting", tail + (", with recurring swings" if recurs else "")
     if recurs:

@@ -469,7 +469,7 @@ def _conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Laps
     level = trace.level_V
     moves = bool(np.any(part.low[part.finite > 0] != np.nanmin(part.low))) if np.any(part.finite > 0) else False
     shown = trace.power_up_seen or trace.excursions.count > 0
-    shown = shown or (level is not None and abs(level) - 3.0 * trace.sigma_V > zero_V and moves)
+    shown = shown or (level is not None and abs(level) > max(zero_V, 0.5 * trace.sigma_V) and moves)
     # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
     life = "seen" if shown or (moves and LIFE_V <= trace.sigma_V <= PICK_UP_V) else "not shown"
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.kind == "disconnected")
