@@ -11,6 +11,7 @@ import numpy as np
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.words import hours_text
 from flicker.stats._result import Result
 from flicker.stats.rates import dispersion_test, rate_interval, recurrence
 
@@ -183,7 +184,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
             **common,
         )
     up_to = rate.recurs_up_to_dead_time_s
-    tail = f" This holds for bursts with pauses up to {up_to:.3g} s." if up_to is not None else ""
+    tail = f" This holds for bursts with pauses up to {hours_text(up_to / HOUR)}." if up_to is not None else ""
     times = "once" if rate.episodes == 1 else f"{rate.episodes} times"
     return Finding(
         "intermittent",

@@ -110,7 +110,7 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
     result = age_trend([t for t, _ in used], [e for _, e in used], alternative="increasing")
     steps = len(used) - 1
     factor = float(result.rate_factor) ** steps
-    caution = f" {result.caution[0].upper()}{result.caution[1:]}." if result.caution else ""
+    caution = f" {result.caution[0].upper()}{result.caution[1:].rstrip('.')}." if result.caution else ""
     return Finding(
         "worse with age",
         NOT_SHOWN,
