@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -128,7 +129,7 @@ def test_a_failing_cell_is_one_sentence_and_nothing_is_written(tmp_path, monkeyp
     [
         ("second-look", ["a.csv"], {}, "no notebook 'second-look'. Known: first-look"),
         ("first-look", ["b.csv"], {}, "b.csv: there is no such file"),
-        ("first-look", [], {}, "No log was given"),
+        ("before-and-after", ["then"], {}, "No log was given"),
         ("first-look", ["a.csv", "then", "a.csv"], {}, "does not compare"),
         ("before-and-after", ["a.csv", "a.csv"], {}, "put the word 'then'"),
         ("before-and-after", ["a.csv", "then"], {}, "put the word 'then'"),
@@ -141,6 +142,18 @@ def test_wrong_use_is_told_before_anything_runs(tmp_path, monkeypatch, name, log
     with pytest.raises(LogError, match=re.escape(words)):
         notebook.run_notebook(name, logs, parameters=parameters)
     assert os.listdir() == ["a.csv"]
+
+
+def test_without_logs_it_takes_the_demo_where_there_is_one(tmp_path, monkeypatch):
+    for name, path in notebook.notebooks().items():
+        book = nbformat.read(path, as_version=4)
+        values = notebook._log_parameters(name, book, [], tmp_path / "out.ipynb")
+        found = [part for value in values.values() for part in ([value] if isinstance(value, str) else value)]
+        assert all((tmp_path / part).exists() for part in found) and (found or "LOGS" not in values)
+    shutil.copytree(notebook.folder(), tmp_path / "installed")
+    monkeypatch.setattr(notebook, "folder", lambda: tmp_path / "installed")
+    with pytest.raises(LogError, match="No log was given"):
+        notebook.run_notebook("first-look", [], tmp_path / "out.ipynb")
 
 
 def test_tables_escape_and_say_what_the_result_says():

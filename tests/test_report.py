@@ -16,8 +16,9 @@ import pytest
 
 from flicker import Log, LogError, assess, compare, plan_soak, read_log, simulate_log
 from flicker.evidence.case import read_case
+from flicker.evidence.job import judge_case
 from flicker.present import _markup
-from flicker.present.report import inert_json, report_html, write_case_report, write_report
+from flicker.present.report import inert_json, report_html, write_report
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
 
@@ -173,7 +174,7 @@ def test_comparison_and_soak_say_their_outcome(demo):
 
 def test_the_owners_page_of_a_job(tmp_path, request):
     case = read_case(request.config.rootpath / "demo_data" / "a45_case.toml")
-    page = write_case_report(case, tmp_path / "job.html").read_text(encoding="utf-8")
+    page = write_report(judge_case(case), tmp_path / "job.html").read_text(encoding="utf-8")
     said = Page(page).text
     order = ["Quillmoor A-45", case.complaint.text, "left: steady", "What was done", "What was not tested", "Signature"]
     order += ["as received to reseated only", "reseated only to part replaced", "Meter and conditions"]
@@ -188,7 +189,7 @@ def test_the_owners_page_of_a_job(tmp_path, request):
 def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):
     with pytest.raises(LogError, match="no folder nowhere"):
         write_report(plan_soak(count=6, hours=5.0), tmp_path / "nowhere" / "a.html")
-    with pytest.raises(ValueError, match="assessment, a comparison or a soak plan"):
+    with pytest.raises(ValueError, match="a comparison, a soak plan or a job"):
         write_report({"schema": "something/1"}, tmp_path / "a.html")
     assert list(tmp_path.iterdir()) == []
 

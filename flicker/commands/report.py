@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import dataclasses
 
 from flicker.commands._shared import print_json, working
 
@@ -35,9 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
             from flicker.present.report import write_report
 
             say("drawing the page")
-            last = dataclasses.replace(result.last, cautions=result.cautions)
-            logs = [log for part in result.logs for log in part]
-            write_report(last, arguments.out, logs=logs, case=case, stages=result.comparison)
+            write_report(result, arguments.out)
     if arguments.json:
         print_json(result.to_dict())
         return 0

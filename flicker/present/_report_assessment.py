@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
 from flicker.evidence.assessment import Assessment, ChannelAssessment
-from flicker.evidence.case import Case
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Log
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present._report_case import case_head, complaint, done, job, stages_side_by_side
+from flicker.present._report_case import case_head, complaint, conditions, done, stages_side_by_side
 from flicker.present._report_words import CURED, GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
 from flicker.present.envelope import logs_of_runs
 
 if TYPE_CHECKING:
+    from flicker.evidence.job import JobResult
     from flicker.present.report import Pictures
 
 EVENTS_TOLD = 40
@@ -28,37 +28,30 @@ GAPS_TOLD = 12
 
 
 def assessment_page(
-    result: Assessment, pictures: Pictures, logs: Sequence[Log], *, case: Case | None = None, stages: Any = None
+    result: Assessment, pictures: Pictures, logs: Sequence[Log], *, job: JobResult | None = None
 ) -> tuple[str, Markup]:
-    """Title and body of the page; with a case it is the owner's page of a job, judged by its last stage."""
+    """Title and body of the page; with a job it is the owner's page, judged by the job's last stage."""
     names = list(dict.fromkeys(run.source for run in result.runs))
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
     parts: list[Child] = []
-    if case is None:
+    if job is None:
         parts += [_head(result, len(names), title), _tags(result), _warning(result)]
     else:
-        title, below = case_head(case)
-        parts += [mast(title, below), complaint(case), _tags(result, stages), _warning(result), done(case, result)]
-    if stages is not None:
-        parts.append(stages_side_by_side(stages.to_dict(), pictures))
+        title, below = case_head(job.case)
+        parts += [mast(title, below), complaint(job.case), _tags(result, job), _warning(result), done(job)]
+        if job.comparison is not None:
+            parts.append(stages_side_by_side(job.comparison.to_dict(), pictures))
     parts += [_evidence(result, pictures, logs), _findings(result), _told(result), _method(result)]
-    if case is not None:
-        parts.append(job(case))
-    parts += [_sources(result, logs)]
-    for stage, earlier in _earlier(stages, result):
-        parts.append(_sources(earlier, logs, stage=stage))
-    parts += [cautions(_all_cautions(result, stages)), glossary(), foot()]
-    return f"Evidence: {title}", Markup(text(parts))
-
-
-def _earlier(stages: Any, last: Assessment) -> list[tuple[str, Assessment]]:
-    """The assessments of the stages before the last."""
-    steps = getattr(stages, "steps", None) or ([stages] if stages is not None else [])
-    return [(step.before, step.before_assessment) for step in steps if step.before_assessment is not last]
-
-
-def _all_cautions(result: Assessment, stages: Any) -> list[str]:
-    return list(dict.fromkeys((*result.cautions, *(stages.cautions if stages is not None else ()))))
+    if job is not None:
+        parts += [conditions(job.case), sources(result, logs, stage=job.stages[-1])]
+        parts += [
+            sources(earlier, logs, stage=stage)
+            for stage, earlier in zip(job.stages[:-1], job.assessments[:-1], strict=True)
+        ]
+        parts.append(cautions(list(dict.fromkeys((*job.changed, *job.not_comparable, *job.cautions)))))
+    else:
+        parts += [sources(result, logs), cautions(result.cautions)]
+    return f"Evidence: {title}", Markup(text([*parts, glossary(), foot()]))
 
 
 def _head(result: Assessment, count: int, title: str) -> Markup:
@@ -85,9 +78,9 @@ def mast(heading: str, below: str) -> Markup:
     )
 
 
-def _tags(result: Assessment, stages: Any = None) -> Markup:
-    whole = getattr(stages, "whole", stages)
-    cured = {item.channel: item.cured for item in whole.channels} if whole is not None else {}
+def _tags(result: Assessment, job: JobResult | None = None) -> Markup:
+    compared = job.comparison.whole.channels if job is not None and job.comparison is not None else ()
+    cured = {item.channel: item.cured for item in compared}
     cards = [
         tag(
             "section",
@@ -326,7 +319,8 @@ def _method(result: Assessment) -> Markup:
     )
 
 
-def _sources(result: Assessment, logs: Sequence[Log], *, stage: str = "") -> Markup:
+def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "") -> Markup:
+    """Each run as read, what was assumed, what was not observed, and the fingerprint of its file."""
     all_blocks = [run.blocks for run in result.traces]
     prints: dict[int, str | None] = {}
     rows: list[list[Child]] = []

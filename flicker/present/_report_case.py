@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from flicker.evidence.assessment import Assessment
-from flicker.evidence.case import Case, needs
-from flicker.evidence.words import hours_text
+from flicker.evidence.case import Case
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag
 from flicker.present._report_words import MONTHS, QUESTIONS
 
 if TYPE_CHECKING:
+    from flicker.evidence.job import JobResult
     from flicker.present.report import Pictures
 
 NOT_RECORDED = "not recorded"
@@ -47,8 +45,9 @@ def complaint(case: Case) -> Markup:
     return tag("section", tag("p", tag("em", "The complaint: "), said), tag("p", case.complaint.reads, class_="sub"))
 
 
-def done(case: Case, last: Assessment) -> Markup:
+def done(job: JobResult) -> Markup:
     """What was done, what was not tested, and the line to sign; right after the verdict."""
+    case = job.case
     rows = [
         (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
         for part in case.parts
@@ -58,7 +57,7 @@ def done(case: Case, last: Assessment) -> Markup:
         tag("h2", "What was done"),
         table(("date", "stage", "work"), rows) if rows else tag("p", "No work is recorded."),
         tag("h2", "What was not tested"),
-        bullets(_untested(case, last)),
+        bullets(_untested(job)),
         tag("div", tag("span", "Date"), tag("span", "Signature"), class_="sign"),
     )
 
@@ -67,17 +66,11 @@ def _note(note: str | None) -> str:
     return f" ({note})" if note else ""
 
 
-def _untested(case: Case, last: Assessment) -> list[str]:
-    said = []
-    hours, starts = needs(case, last.limits.confidence)
-    for item in last.channels:
-        lacking = hours - item.observed_s / 3600.0
-        if item.rate.episodes == 0 and lacking > 0:
-            more = hours_text(math.ceil(lacking)) if lacking > 1 else hours_text(lacking)
-            said.append(
-                f"Channel {item.channel}: a fault as rare as the complaint could still be there; "
-                f"{more} more without an episode would exclude it at {last.limits.confidence:.0%}."
-            )
+def _untested(job: JobResult) -> list[str]:
+    from flicker.evidence.job import still_open
+
+    said = list(still_open(job))
+    for item in job.last.channels:
         silent = [
             QUESTIONS.get(finding.question, finding.question).rstrip("?").lower()
             for finding in item.findings
@@ -85,21 +78,16 @@ def _untested(case: Case, last: Assessment) -> list[str]:
         ]
         if silent:
             said.append(f"Channel {item.channel}: the logs cannot tell: {'; '.join(silent)}.")
-    ups = max((len(item.power_up) for item in last.channels), default=0)
-    if starts and ups < starts:
-        said.append(f"{ups} of the {starts:.0f} cold starts that the complaint asks for were logged.")
-    if case.output == "capacitor":
+    ups = max((len(item.power_up) for item in job.last.channels), default=0)
+    if job.needed_starts and ups < job.needed_starts:
+        said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")
+    if job.case.output == "capacitor":
         said.append("Direct voltage behind an output capacitor cannot be seen at the terminals.")
-    conditions = {value for log in case.logs for name, value in log.conditions if name == "load"}
-    if conditions and conditions <= {"none", "no load", "open"}:
-        said.append("All logs were taken without a load.")
     said.append("Nothing but direct voltage at the outputs was judged: no power, distortion, hum or safety test.")
-    if case.not_recorded:
-        said.append(f"Not recorded: {', '.join(case.not_recorded)}.")
     return said
 
 
-def job(case: Case) -> Markup:
+def conditions(case: Case) -> Markup:
     """The meter and the conditions of each log, as the case tells them."""
     meter = case.meter
     pairs: list[tuple[str, Child]] = [("Meter", meter.name or NOT_RECORDED)]

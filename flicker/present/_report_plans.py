@@ -104,14 +104,14 @@ def _how(found: Mapping[str, Any]) -> str:
 
 def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Markup:
     from flicker.present import charts
-    from flicker.present._report_assessment import _sources
+    from flicker.present._report_assessment import sources
 
     parts: list[Child] = [tag("h2", side.capitalize())]
     for item in judged.channels:
         parts.append(tag("h3", f"Channel {item.channel}, {side}"))
         parts.append(tag("p", item.reads))
         parts.append(pictures.figure(charts.overview, judged, item.channel, logs=logs))
-    return Markup(text([tag("section", parts), _sources(judged, logs)]))
+    return Markup(text([tag("section", parts), sources(judged, logs)]))
 
 
 def _demonstrated(told: Mapping[str, Any]) -> Markup:

@@ -21,7 +21,7 @@ from string import Template
 from typing import Any
 
 from flicker import __version__
-from flicker.logs.model import Log, LogError
+from flicker.logs.model import Log
 from flicker.present._markup import Markup, tag
 from flicker.present.writing import write_whole
 
@@ -80,29 +80,19 @@ def inert_json(value: Any) -> str:
     return text
 
 
-def write_report(
-    result: Any,
-    path: str | os.PathLike[str],
-    *,
-    logs: Sequence[Log] | None = None,
-    case: Any = None,
-    stages: Any = None,
-) -> Path:
-    """Write the evidence page of an assessment, a comparison or a soak plan.
+def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Log] | None = None) -> Path:
+    """Write the evidence page of an assessment, a comparison, a soak plan or a job.
 
     Parameters
     ----------
-    result : Assessment, Comparison or SoakPlan
-        What `flicker.assess`, `flicker.compare` or `flicker.plan_soak` returned.
+    result : Assessment, Comparison, StageComparison, SoakPlan or JobResult
+        What `flicker.assess`, `flicker.compare`, `flicker.compare_stages`, `flicker.plan_soak` or
+        `flicker.evidence.job.judge_case` returned. The page of a job is the owner's page, judged by its last stage.
     path : str or path
         Where the HTML file shall stand; written whole or not at all.
     logs : sequence of Log, optional
         The logs judged; with them the page carries the SHA-256 of each file, exact close-ups and the state of the
-        assumed relay.
-    case : Case, optional
-        The job; then the page of an assessment (of the last stage) is the owner's page.
-    stages : StageComparison or Comparison, optional
-        What `flicker.compare_stages` returned, shown stage by stage beside a case.
+        assumed relay. A job brings its own.
 
     Returns
     -------
@@ -115,66 +105,36 @@ def write_report(
     ValueError
         If ``result`` is none of these.
     """
-    return write_whole(path, report_html(result, logs=logs, case=case, stages=stages), what="report")
+    return write_whole(path, report_html(result, logs=logs), what="report")
 
 
-def write_case_report(
-    case: Any, path: str | os.PathLike[str], *, progress: Callable[[str], None] | None = None
-) -> Path:
-    """Judge a job from its case file's logs and write the owner's page, whole or not at all.
-
-    Parameters
-    ----------
-    case : Case
-        What `flicker.evidence.case.read_case` returned.
-    path : str or path
-        Where the HTML file shall stand.
-    progress : callable, optional
-        Called with a few words before each longer step.
-
-    Raises
-    ------
-    LogError
-        If a log cannot be read, the case names none, or the file cannot be written there.
-    """
-    from flicker.evidence.assessment import assess
-    from flicker.evidence.comparison import compare_stages
-
-    if not case.logs:
-        raise LogError(f"{Path(case.path).name}: the case names no log; add one under [[logs]].")
-    logs: list[Log] = []
-    judged = {}
-    for stage in case.stages:
-        if progress:
-            progress(f"judging the stage {stage}")
-        part = case.read_logs(stage)
-        logs.extend(part)
-        judged[stage] = assess(part, case.limits)
-    stages = compare_stages(judged, case.limits, concern_per_h=case.complaint.per_hour) if len(judged) > 1 else None
-    if progress:
-        progress("drawing the page")
-    return write_report(judged[case.stages[-1]], path, logs=logs, case=case, stages=stages)
-
-
-def report_html(result: Any, *, logs: Sequence[Log] | None = None, case: Any = None, stages: Any = None) -> str:
+def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
     """Return the evidence page as text; see `write_report`."""
     told = result.to_dict() if hasattr(result, "to_dict") else result
     schema = told.get("schema", "") if isinstance(told, dict) else ""
+    kind = str(schema).removeprefix("flicker/").split("/")[0]
     pictures = Pictures()
-    if schema.startswith("flicker/assessment/"):
+    if kind == "assessment":
         from flicker.present._report_assessment import assessment_page
 
-        title, body = assessment_page(result, pictures, list(logs or ()), case=case, stages=stages)
-    elif schema.startswith(("flicker/comparison/", "flicker/stages/")):
+        title, body = assessment_page(result, pictures, list(logs or ()))
+    elif kind == "job":
+        from flicker.present._report_assessment import assessment_page
+
+        own = [log for part in result.logs for log in part]
+        title, body = assessment_page(result.last, pictures, own, job=result)
+    elif kind in ("comparison", "stages"):
         from flicker.present._report_plans import comparison_page
 
         title, body = comparison_page(told, result, pictures, list(logs or ()))
-    elif schema.startswith("flicker/soak/"):
+    elif kind == "soak":
         from flicker.present._report_plans import soak_page
 
         title, body = soak_page(told, pictures)
     else:
-        raise ValueError(f"result must be an assessment, a comparison or a soak plan, got {type(result).__name__}")
+        raise ValueError(
+            f"result must be an assessment, a comparison, a soak plan or a job, got {type(result).__name__}"
+        )
     return _assemble(title, body, pictures)
 
 
