@@ -208,9 +208,9 @@ def long_evidence(record: ChannelRecord, limits: Limits) -> str:
     share = spent / record.observed_s
     if longest > limits.long_episode_s:
         return f"One episode lasted {longest:.3g} s"
-    # A short log is filled by one swing; it takes several, and more time than one burst has, to be a state of the channel.
+    # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)
-    if share > limits.episode_share and spent > 3.0 * limits.dead_time_s and count >= 3:
+    if share > limits.episode_share and max(spent, longest) > 3.0 * limits.dead_time_s and count >= 3:
         return f"The channel spent {share:.0%} of the time beyond the threshold"
     return ""
 
