@@ -361,6 +361,8 @@ def _channel(
         two_levels=any(trace.two_levels is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits)),
         life_shown=any(trace.life == "seen" for trace in record.traces),
+        excursions=sum(trace.excursions.count for trace in record.traces),
+        in_excursion_s=record.in_excursion_s,
         phase=recurrence.phase_of(rate, limits),
         together=together,
         complaint_h=missing_h,

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
-from flicker.logs.spans import holds, spans
+from flicker.logs.spans import elapsed, holds, spans, spans
 from flicker.signals.baseline import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
@@ -71,14 +71,15 @@ def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
 
 
 def calm_cells(trace: Trace) -> NDArray[np.bool_]:
-    """Cells of the baseline that hold the resting level: not those that an excursion fills."""
+    """Cells of the baseline that hold the resting level: those of which excursions fill less than a quarter."""
     base = trace.baseline
     assert base is not None
-    slow = np.interp(base.cell_s, base.knot_s, base.knot_V)
-    calm = np.abs(base.cell_V - slow) <= 0.5 * trace.enter_V
-    long = trace.excursions.duration_s > 30.0
-    filled = spans(np.column_stack((trace.excursions.start_s[long] - 10.0, trace.excursions.end_s[long] + 10.0)))
-    return np.asarray(calm & ~holds(filled, base.cell_s))
+    if trace.excursions.count == 0:
+        return np.ones(base.cell_s.size, dtype=bool)
+    half = 0.5 * (float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else 1.0)
+    away = spans(zip(trace.excursions.start_s.tolist(), trace.excursions.end_s.tolist(), strict=True))
+    filled = elapsed(away, base.cell_s + half) - elapsed(away, base.cell_s - half)
+    return np.asarray(filled < 0.5 * half)
 
 
 def settling(time_s: Floats, level_V: Floats) -> Floats:

@@ -34,6 +34,8 @@ class Facts:
     two_levels: bool
     filled: bool
     life_shown: bool
+    excursions: int = 0
+    in_excursion_s: float = 0.0
     phase: str = ""
     together: bool = False
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate

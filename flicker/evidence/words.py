@@ -61,9 +61,17 @@ def owner(
     return " ".join(lines)
 
 
+def _share(facts: Facts) -> str:
+    share = facts.in_excursion_s / facts.observed_s if facts.observed_s > 0 else 0.0
+    return f"{share:.0%}" if share >= 0.01 else "a small part"
+
+
+def _largest(largest_V: float | None) -> str:
+    return f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
+
+
 def _swings(facts: Facts, seen: str, largest_V: float | None) -> str:
-    size = f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
-    return f"{times_text(facts.episodes)} in {seen}{size}"
+    return f"{times_text(facts.episodes)} in {seen}{_largest(largest_V)}"
 
 
 def _main(
@@ -91,7 +99,7 @@ def _main(
             what = (
                 f"jumps again and again: {_swings(facts, seen, largest_V)}"
                 if not facts.filled
-                else f"is away from rest for long stretches ({_swings(facts, seen, largest_V)})"
+                else f"is away from rest for {_share(facts)} of the time: {times_text(facts.excursions)} in {seen}{_largest(largest_V)}"
             )
             when = {
                 "cold": " It comes mostly in the first minutes after switching on.",
