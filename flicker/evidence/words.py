@@ -15,12 +15,16 @@ AT_ONCE = " All channels jump at the same moment: look at what they share, the m
 def hours_text(hours: float) -> str:
     """A length of time as people say it."""
     if hours < 1.0 / 60.0:
-        return f"{hours * 3600.0:.0f} seconds"
-    if hours < 1.0:
-        return f"{hours * 60.0:.0f} minutes"
+        return _counted(f"{hours * 3600.0:.0f}", "second")
+    if hours < 0.995:
+        return _counted(f"{hours * 60.0:.0f}", "minute")
     if hours < 100.0:
-        return f"{hours:.1f}".rstrip("0").rstrip(".") + (" hour" if hours == 1.0 else " hours")
-    return f"{hours / 24.0:.0f} days"
+        return _counted(f"{hours:.1f}".rstrip("0").rstrip("."), "hour")
+    return _counted(f"{hours / 24.0:.0f}", "day")
+
+
+def _counted(number: str, unit: str) -> str:
+    return f"{number} {unit}" + ("" if number == "1" else "s")
 
 
 def volts_text(volts: float) -> str:
