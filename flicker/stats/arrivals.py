@@ -7,6 +7,7 @@ For a verdict use `rate_trend_test`, `size_trend_test` and `age_trend`; the text
 
 from __future__ import annotations
 
+from flicker.stats._ageing import AgeTrend, age_trend
 from flicker.stats._clusters import (
     Clusters,
     DensestWindow,
@@ -27,19 +28,18 @@ from flicker.stats._nhpp import (
     power_law_fit,
     power_law_fit_counts,
 )
+from flicker.stats._reversals import ReverseArrangements, reverse_arrangements_test
 from flicker.stats._trend_tests import (
     AndersonDarlingTrend,
     PowerLawTest,
     RenewalTrendTest,
-    ReverseArrangements,
     TrendTest,
     anderson_darling_trend_test,
     laplace_test,
     lewis_robinson_test,
     power_law_test,
-    reverse_arrangements_test,
 )
-from flicker.stats._worsening import AgeTrend, RateTrend, SizeTrend, age_trend, rate_trend_test, size_trend_test
+from flicker.stats._worsening import RateTrend, SizeTrend, rate_trend_test, size_trend_test
 
 __all__ = [
     "AgeTrend",
