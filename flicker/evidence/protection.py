@@ -117,7 +117,7 @@ def trip_forecast(
 
     Notes
     -----
-    From 20 peaks on: `extremes.fit_tail` (generalised Pareto, profile likelihood, calibrated below 100). Below 20 only
+    From 20 peaks on: `extremes.fit_tail` (generalised Pareto, profile likelihood, calibrated below 60). Below 20 only
     a bound: the exact Poisson limit of counted trips, which assumes nothing of the tail. The tail's own bound rests on
     its range of shapes and stands beside it. Chance of any in h hours at a rate r: 1 - exp(-r h).
     """
