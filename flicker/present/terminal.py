@@ -11,14 +11,13 @@ from rich.table import Table
 from rich.text import Text
 
 from flicker.evidence.assessment import Assessment, ChannelAssessment
-from flicker.evidence.findings import NO, YES
+from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 
 STRIP = 64
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
-ANSWERS = {YES: "dark_orange3", NO: "dark_cyan"}
 
 
 def show_assessment(result: Assessment, console: Console | None = None) -> None:
@@ -26,7 +25,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
     out = console or Console(highlight=False, soft_wrap=False)
     hours = sum(run.observed_s for run in result.runs) / 3600.0
     runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
-    out.print(Text(f"{runs}, {hours_text(hours)} logged, {len(result.channels)} channel(s)", style="dim"))
+    out.print(Text(f"{runs}, {hours_text(hours)} logged, {_many(len(result.channels), 'channel')}", style="dim"))
     for item, record in zip(result.channels, result.records, strict=True):
         out.print()
         out.print(channel_block(item, record))
@@ -38,8 +37,8 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
     out.print(
         Text(
             f"limits: swings from {volts_text(limits.excursion_V)}, movement {volts_text(limits.drift_V)}, rest within "
-            f"{volts_text(limits.settled_offset_V)}, noise {limits.noise_V * 1e3:g} mV, {limits.episode_rate_per_h:g} episode(s) "
-            f"per hour; protection at {limits.protection_V:g} V assumed, not measured on this unit",
+            f"{volts_text(limits.settled_offset_V)}, noise {limits.noise_V * 1e3:g} mV, "
+            f"{limits.episode_rate_per_h:g} per hour; protection at {limits.protection_V:g} V assumed, not measured on this unit",
             style="dim",
         )
     )
@@ -58,26 +57,29 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
     head = Text.assemble(
         (f" {item.channel} ", "bold reverse"),
         "  ",
-        (f" {item.fitness} ", style),
+        (f" loudspeaker: {item.fitness} ", style),
         "  ",
         (item.verdict, "bold"),
         f": {item.tail}",
     )
     facts = Table.grid(padding=(0, 2))
-    facts.add_column(style="dim", no_wrap=True)
-    facts.add_column(no_wrap=True)
+    facts.add_column(style="bold", no_wrap=True)
     facts.add_column()
     for finding in item.findings:
-        if finding.p_value is None and finding.answer not in {YES, NO} and finding.question not in {"settled offset"}:
-            continue
-        chance = "" if finding.p_adjusted is None else f"  [p {_chance(finding.p_adjusted)}]"
-        facts.add_row(
-            finding.question,
-            Text(finding.answer, style=ANSWERS.get(finding.answer, "dim")),
-            Text(finding.reads + chance),
-        )
+        if finding.answer == YES:
+            chance = "" if finding.p_adjusted is None else f" [p {_chance(finding.p_adjusted)}]"
+            facts.add_row(Text(finding.question, style="dark_orange3"), Text(finding.reads + chance))
+    within = [_short(finding) for finding in item.findings if finding.answer == NO]
+    open_ = [finding.question for finding in item.findings if finding.answer not in {YES, NO}]
+    if within:
+        facts.add_row(Text("within limits", style="dark_cyan"), Text(", ".join(within)))
+    if open_:
+        facts.add_row(Text("not shown", style="dim"), Text(", ".join(open_), style="dim"))
     rate = item.rate
-    numbers = f"{rate.episodes} episode(s), {item.excursions_total} excursion(s), observed {hours_text(item.observed_s / 3600)}"
+    numbers = (
+        f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "
+        f"observed {hours_text(item.observed_s / 3600)}"
+    )
     if rate.per_hour is not None:
         numbers += f"; {rate.per_hour:.3g} per hour, between {rate.low_per_hour:.3g} and {rate.high_per_hour:.3g}"
     return Group(
@@ -87,6 +89,17 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
         Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
         Padding(facts, (0, 0, 0, 1)),
     )
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" + ("" if count == 1 else "s")
+
+
+def _short(finding: Finding) -> str:
+    """A question with its measured effect, in a few letters."""
+    if finding.effect is None or finding.unit != "V":
+        return "no recurring swings" if finding.question == "intermittent" else finding.question
+    return f"{finding.question} {finding.effect * 1e3:.3g} mV"
 
 
 def strip(record: ChannelRecord) -> Text:
