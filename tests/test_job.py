@@ -1,0 +1,91 @@
+"""A whole case from one command: stages, cure, what may not be compared, fingerprints. All data invented."""
+
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from flicker import judge_case, read_case
+from flicker.evidence.job import still_open
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+
+
+def flicker(*arguments):
+    return subprocess.run([sys.executable, "-m", "flicker", *map(str, arguments)], capture_output=True, text=True)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return judge_case(read_case(DEMO / "r60_case.toml"))
+
+
+def test_the_demo_case_is_cured_on_the_left_and_glitches_cold_on_the_right(demo):
+    assert demo.stages == ("as received", "reseated only", "part replaced", "soak")
+    left, right = demo.last.channel("left"), demo.last.channel("right")
+    assert left.verdict == "steady" and left.fitness == "within limits for the time observed"
+    assert right.verdict == "noisy" and "warms up" in right.tail and "after switching on" in right.reads
+    assert demo.outcome("left")["outcome"] == "improved" and demo.outcome("left")["cured"] == "shown"
+    assert demo.outcome("right")["outcome"] == "no change shown" and demo.outcome("right")["cured"] == "no"
+
+
+def test_reseating_that_did_nothing_is_not_credited(demo):
+    first = next(item for item in demo.comparison.steps[0].channels if item.channel == "left")
+    assert first.outcome == "no change shown"
+
+
+def test_the_document_is_plain_json_without_a_path(demo):
+    text = json.dumps(demo.to_dict(), allow_nan=False)
+    assert str(DEMO) not in text
+    digest = hashlib.sha256((DEMO / "r60_01_as_received.csv.gz").read_bytes()).hexdigest()
+    assert demo.to_dict()["fingerprints"][0] == {"file": "r60_01_as_received.csv.gz", "sha256": digest}
+    assert any("load" in line or "music" in line for line in still_open(demo))
+
+
+def small_case(folder, *, load=("none", "none"), sha=""):
+    for name in ("two_minutes.csv", "relay.csv"):
+        shutil.copy(DEMO / name, folder / name)
+    text = ""
+    for file, stage, value in zip(("two_minutes.csv", "relay.csv"), ("as received", "part replaced"), load, strict=True):
+        text += f'[[logs]]\nfile = "{file}"\nstage = "{stage}"\nconditions = {{ load = "{value}" }}\n'
+        text += f'sha256 = "{sha}"\n' if sha and file == "two_minutes.csv" else ""
+    path = folder / "case.toml"
+    path.write_text(text)
+    return path
+
+
+def test_stages_under_different_load_are_not_compared(tmp_path):
+    path = small_case(tmp_path, load=("none", "8 ohm dummy"))
+    result = judge_case(read_case(path))
+    assert result.comparison is None
+    assert result.not_comparable and result.not_comparable[0].startswith("not comparable: ")
+    done = flicker("compare", "--case", path)
+    assert done.returncode == 2 and "not comparable" in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_a_changed_log_is_told_by_its_fingerprint(tmp_path):
+    right = hashlib.sha256((DEMO / "two_minutes.csv").read_bytes()).hexdigest()
+    assert judge_case(read_case(small_case(tmp_path, sha=right))).changed == ()
+    changed = judge_case(read_case(small_case(tmp_path, sha="0" * 64))).changed
+    assert len(changed) == 1 and "two_minutes.csv" in changed[0]
+
+
+def test_soak_takes_the_rate_of_the_complaint():
+    done = flicker("soak", "--case", DEMO / "r60_case.toml", "--json")
+    plan = json.loads(done.stdout)
+    # twice per evening of 3 hours: 2/3 per hour; -ln(0.05) / rate clean hours (NIST/SEMATECH e-Handbook 8.3.1.2, from memory)
+    assert plan["hours"] == pytest.approx(2.995732 / (2 / 3), rel=1e-5)
+
+
+def test_the_page_is_the_same_from_the_same_files(tmp_path):
+    path = small_case(tmp_path)
+    pages = []
+    for name in ("one.html", "two.html"):
+        done = flicker("report", "--case", path, tmp_path / name)
+        assert done.returncode == 0, done.stderr
+        pages.append((tmp_path / name).read_bytes())
+    assert pages[0] == pages[1] and b"part replaced" in pages[0]
