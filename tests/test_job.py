@@ -7,10 +7,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from flicker import judge_case, read_case
 from flicker.evidence.job import still_open
+from flicker.present.schema import schema
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 
@@ -41,6 +43,7 @@ def test_reseating_that_did_nothing_is_not_credited(demo):
 def test_the_document_is_plain_json_without_a_path(demo):
     text = json.dumps(demo.to_dict(), allow_nan=False)
     assert str(DEMO) not in text
+    jsonschema.Draft202012Validator(schema("flicker/job/1")).validate(json.loads(text))
     digest = hashlib.sha256((DEMO / "r60_01_as_received.csv.gz").read_bytes()).hexdigest()
     assert demo.to_dict()["fingerprints"][0] == {"file": "r60_01_as_received.csv.gz", "sha256": digest}
     assert any("load" in line or "music" in line for line in still_open(demo))

@@ -17,9 +17,11 @@ NAMES: dict[str, str] = {
     "flicker/assessment/1": "assessment.json",
     "flicker/comparison/1": "comparison.json",
     "flicker/stages/1": "stages.json",
+    "flicker/visits/1": "visits.json",
     "flicker/soak/1": "soak.json",
     "flicker/watch/1": "watch.json",
     "flicker/case/1": "case.json",
+    "flicker/job/1": "job.json",
     "flicker/survey-row/1": "survey_row.json",
 }
 
