@@ -1,0 +1,200 @@
+"""The public names, so that a change of them is a decision; the layers of DEVELOPERS.md, read from the source."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import flicker
+
+ROOT = Path(flicker.__file__).parent
+PUBLIC = """
+    Assessment Case Comparison Finding JobResult Limits Log LogError SoakPlan StageComparison assess compare
+    compare_stages judge_case plan_soak read_case read_limits read_log simulate_log survey
+"""
+STATS = {
+    "arrivals": """
+        AgeForecast AgeRegression AgeTrend AndersonDarlingTrend Clusters DensestWindow ExtremalIndex FitTest GapTest
+        LogLinearFit PowerLawCountsFit PowerLawFit PowerLawTest RateTrend RenewalTrendTest ReverseArrangements
+        SizeTrend TrendTest age_forecast age_regression age_trend anderson_darling_trend_test cramer_von_mises_test
+        decluster densest_window exponential_gaps_test extremal_index laplace_test lewis_robinson_test
+        log_linear_fit power_law_fit power_law_fit_counts power_law_test rate_trend_test reverse_arrangements_test
+        size_trend_test
+    """,
+    "association": """
+        Coincidence StimulusTest coincidence holm stimulus_test stimulus_tests
+    """,
+    "changepoints": """
+        LevelChange LevelChanges RateChange RateChanges VarianceChange VarianceChanges level_changes rate_changes
+        variance_changes
+    """,
+    "extremes": """
+        MaximaFit PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit TailTrend fit_maxima fit_tail share_above
+        tail_trend_test
+    """,
+    "noise": """
+        AllanDeviation NoiseColour NoiseLevel allan_deviation lag1_autocorrelation noise_colour noise_level
+        noise_sigma resolution_of
+    """,
+    "rates": """
+        DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio
+        Recurrence ShareInterval StratifiedRatio dispersion_test known_background_significance on_off_significance
+        overdispersed_rate rate_difference rate_interval rate_ratio rate_ratio_dispersed rate_ratio_stratified
+        recurrence recurrence_over_runs share_interval window_counts
+    """,
+    "sequential": """
+        EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision
+    """,
+    "soak": """
+        CatchPlan CleanPlan ComparisonPlan ComparisonPower CyclePlan PlanRisks PowerUpPlan SeenShare clean_exposure
+        clean_exposure_after_repair comparison_exposure comparison_power detectable_share hours_to_catch plan_cycles
+        plan_risks power_ups_to_catch sample_interval_for
+    """,
+    "trends": """
+        MannKendall Movement MovementKind RobustSlope TheilSen mann_kendall movement_kind movement_test robust_slope
+        theil_sen
+    """,
+}
+# Each room may import itself and the rooms named (DEVELOPERS.md).
+MAY = {
+    "stats": set(),
+    "logs": {"stats"},
+    "signals": {"stats", "logs"},
+    "simulate": {"stats", "logs"},
+    "evidence": {"stats", "logs", "signals"},
+    "shelf": {"stats", "logs", "signals", "evidence"},
+    "present": {"stats", "logs", "signals", "evidence", "shelf", "simulate"},
+    "commands": {"stats", "logs", "signals", "evidence", "shelf", "simulate", "present"},
+    "cli": {"commands"},
+    "__main__": {"cli"},
+}
+# Slow to load: only inside functions, or in modules that are loaded for nothing else.
+HEAVY = {
+    "pandas": (),
+    "pyarrow": (),
+    "statsmodels": (),
+    "ruptures": (),
+    "scipy.stats": (),
+    "distributed": (),
+    "dask": (),
+    "altair": ("present.charts",),
+    "vl_convert": (),
+    "nbclient": (),
+    "nbformat": (),
+    "rich": ("present.terminal",),
+}
+
+
+def modules():
+    for path in sorted(ROOT.rglob("*.py")):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        yield ".".join(parts[:-1] if parts[-1] == "__init__" and len(parts) > 1 else parts), path
+
+
+NAMES = [name for name, _ in modules()]
+
+
+@cache
+def imports(path):
+    """Every import as (name, whether it runs when the module is loaded)."""
+    found = []
+
+    def names(node):
+        if isinstance(node, ast.Import):
+            return [alias.name for alias in node.names]
+        assert node.level == 0, f"{path}: relative import"
+        return [f"{node.module}.{alias.name}" for alias in node.names]
+
+    def walk(node, at_load):
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, (ast.Import, ast.ImportFrom)):
+                found.extend((name, at_load) for name in names(child))
+                continue
+            later = isinstance(child, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda))
+            typing = isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test)
+            walk(child, at_load and not later and not typing)
+
+    walk(ast.parse(path.read_text(encoding="utf-8")), True)
+    return found
+
+
+def own(name):
+    """Module of ours that a dotted name lies in, without the leading 'flicker.'; None for other libraries."""
+    if name.split(".")[0] != "flicker":
+        return None
+    rest = name.removeprefix("flicker.")
+    if rest == "__version__":
+        return None
+    if rest in flicker.__all__:
+        return flicker._HOMES[rest].removeprefix("flicker.")
+    while rest not in NAMES:
+        assert "." in rest, f"no module holds {name}"
+        rest = rest.rpartition(".")[0]
+    return rest
+
+
+def test_the_public_names_of_the_package():
+    assert sorted(flicker.__all__) == PUBLIC.split()
+    assert all(getattr(flicker, name) is not None for name in flicker.__all__)
+
+
+def test_the_statistics_are_listed():
+    assert sorted(flicker.stats.__all__) == sorted(STATS)
+
+
+@pytest.mark.parametrize("room", STATS)
+def test_the_public_names_of_the_statistics(room):
+    module = importlib.import_module(f"flicker.stats.{room}")
+    assert sorted(module.__all__) == STATS[room].split()
+    for name in module.__all__:
+        assert inspect.getdoc(getattr(module, name)) or name.isupper(), f"{room}.{name} has no docstring"
+
+
+@pytest.mark.parametrize(("name", "path"), [item for item in modules() if item[0] != "__init__"])
+def test_imports_go_one_way(name, path):
+    room = name.split(".")[0]
+    for other, _ in imports(path):
+        target = own(other)
+        if target is not None:
+            there = target.split(".")[0]
+            assert there == room or there in MAY[room], f"{name} imports {target}: upwards"
+
+
+def test_no_module_waits_for_itself():
+    edges = {
+        name: {target for other, at_load in imports(path) if at_load and (target := own(other)) is not None}
+        for name, path in modules()
+    }
+    done, on_the_way = set(), []
+
+    def visit(name):
+        assert name not in on_the_way, " -> ".join([*on_the_way[on_the_way.index(name) :], name])
+        if name in done:
+            return
+        on_the_way.append(name)
+        for other in sorted(edges[name] - {name}):
+            visit(other)
+        on_the_way.pop()
+        done.add(name)
+
+    for name in edges:
+        visit(name)
+
+
+@pytest.mark.parametrize("library", HEAVY)
+def test_slow_libraries_are_loaded_when_used(library):
+    for name, path in modules():
+        for other, at_load in imports(path):
+            if at_load and (other == library or other.startswith(f"{library}.")):
+                assert name.startswith(HEAVY[library] or "\0"), f"{name} loads {library} with itself"
+
+
+def test_there_is_no_drawer_for_odds_and_ends():
+    assert not [
+        name for name in NAMES if name.rpartition(".")[2].strip("_") in {"utils", "util", "helpers", "misc", "common"}
+    ]
