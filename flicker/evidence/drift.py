@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
-from flicker.logs.spans import elapsed, holds, spans, spans
+from flicker.logs.spans import elapsed, holds, spans
 from flicker.signals.baseline import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace

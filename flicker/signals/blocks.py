@@ -101,7 +101,7 @@ class _Columns:
             self.parts[name].append(value)
 
     def take(self, name: str, dtype: type) -> NDArray[Any]:
-        parts = self.parts[name]
+        parts = self.parts.pop(name)  # once only: pieces and whole must not fill the memory together
         return np.concatenate(parts).astype(dtype, copy=False) if parts else np.empty(0, dtype)
 
 

@@ -57,6 +57,8 @@ class Excursions:
 
     def select(self, keep: Bools) -> Excursions:
         """Return those marked in ``keep``."""
+        if keep.all():
+            return self
         return Excursions(*(getattr(self, name)[keep] for name in _FIELDS))
 
 
@@ -274,9 +276,12 @@ class Scanner:
         return table
 
     def result(self) -> Excursions:
-        """Return what was found."""
-        table = self._known(np.concatenate(self._done) if self._done else np.empty((0, _COLUMNS)))
-        start, end, deviation, peak, cut, over = table[:, :_SIDE].T.copy()
+        """Hand over what was found, once."""
+        tables = [self._known(table) for table in self._done] or [np.empty((0, _COLUMNS))]
+        self._done = []
+        start, end, deviation, peak, cut, over = (
+            np.concatenate([table[:, column] for table in tables]) for column in range(_SIDE)
+        )
         return Excursions(start, end, peak, deviation, cut > 0, over > 0)
 
 

@@ -1,7 +1,7 @@
 """Samples of striking blocks, kept while a log is read the first time, so that the second look need not read it again.
 
-A stash only saves work: what it does not hold is read from the log, and no result depends on what it holds. It stays
-below `MOST_BYTES` however long the log is.
+A stash only saves work: what it does not hold is read from the log, and no result depends on what it holds. Where it
+would grow beyond `MOST_BYTES` it is given up, since the log must then be read a second time anyway.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ class Stash:
     def look(self, piece: Piece, size: int, reduced: Sequence[dict[str, NDArray[Any]]]) -> None:
         """Keep the rows of those of the blocks just made that stand out; ``size`` rows make a block."""
         if self._bytes > MOST_BYTES:
+            self.clear()
             return
         count = piece.time_s.size // size
         keep = np.zeros(count, dtype=bool)
@@ -80,6 +81,11 @@ class Stash:
         self.time_s.append(time_s)
         self.values.append(values)
         self._bytes += time_s.nbytes + sum(part.nbytes for part in values)
+
+    def clear(self) -> None:
+        """Let go of everything: the second look is over."""
+        for kept in (self.first, self.time_s, self.values):
+            kept.clear()
 
     def rows(self, run: int, first: int, last: int, channels: Sequence[int] | None = None) -> list[Piece] | None:
         """Rows ``first`` to ``last`` (half open) in pieces, or None if not all of them are kept."""

@@ -32,6 +32,7 @@ Floats = NDArray[np.float64]
 
 LEAVE_SHARE = 0.75  # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end
 SIGMAS = 6.0
+STASH_SHARE = 0.5  # of the release threshold: relays that trip earlier are tried too
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
@@ -139,7 +140,7 @@ def trace_log(
     LogError
         If the log holds no finite reading at all.
     """
-    stash = Stash(0.5 * settings.excursion_V, settings.release_V, settings.reconnect_s + 1.0)
+    stash = Stash(0.5 * settings.excursion_V, STASH_SHARE * settings.release_V, settings.reconnect_s + 1.0)
     kept = None if cache is None else cache.load(log, stash)
     reduced = reduce_log(log, stash) if kept is None else kept
     if not any(np.any(channel.finite > 0) for blocks in reduced for channel in blocks.channels):
