@@ -17,6 +17,7 @@ from flicker import __version__
 COMMANDS: dict[str, str] = {
     "assess": "judge the runs of one unit: how each channel behaves, and why",
     "compare": "before against after a repair, or any number of stages",
+    "visits": "worsening over visits months apart",
     "soak": "plan a soak: how long to log (starts nothing)",
     "watch": "follow a log that is still being written",
     "mark": "note beside a log what was done to the unit",

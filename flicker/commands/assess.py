@@ -12,6 +12,7 @@ from flicker.commands._shared import (
     case_logs,
     limits_from,
     print_json,
+    read_logs,
     working,
 )
 
@@ -24,6 +25,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--stage", metavar="NAME", help="only the logs of this stage of the case")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    parser.add_argument(
+        "--control", nargs="+", metavar="LOG", help="a log with shorted leads, or of a sound unit: unit or meter?"
+    )
+    parser.add_argument(
+        "--control-kind",
+        choices=("shorted", "sound"),
+        default="shorted",
+        help="what the control log is: leads shorted (default), or a unit known to be sound",
+    )
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
     parser.add_argument("--excursions", metavar="OUT.parquet", help="write every excursion as a table")
     parser.add_argument(
@@ -46,6 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     limits = limits_from(arguments, case)
     with working() as say:
         logs = case_logs(arguments, case)
+        control = read_logs(arguments.control, arguments) if arguments.control else None
         result = assess(
             logs,
             limits,
@@ -53,6 +64,8 @@ def run(arguments: argparse.Namespace) -> int:
             progress=say,
             excursions_listed=arguments.excursions_listed,
             cache=cache_from(arguments),
+            control=control,
+            control_kind=arguments.control_kind,
         )
         if arguments.excursions:
             from flicker.evidence.excursion_table import write_excursions

@@ -12,21 +12,32 @@ import numpy as np
 
 from flicker import __version__
 from flicker.evidence import condition, drift, recurrence, worsening
+from flicker.evidence.bench import (
+    Visibility,
+    control_of,
+    next_hours,
+    relays_to_try,
+    visibility,
+    warm_up_of,
+)
 from flicker.evidence.case import Case, needs
+from flicker.evidence.control import ControlAnswer
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED, ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.limits import Limits
 from flicker.evidence.marked import hands_of, marks_beside, proved_by_hand, provoked, provoked_finding
 from flicker.evidence.mistakes import in_runs
 from flicker.evidence.outputs import KINDS
+from flicker.evidence.protection import ThresholdTable, TripForecast, threshold_table
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
+from flicker.evidence.warmup import WarmupRate
 from flicker.evidence.words import hours_text, owner
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.reading import read_log
 from flicker.signals.cache import BlockCache
-from flicker.signals.relay import RelayRecord, scan_relay
+from flicker.signals.relay import Relay, RelayRecord, add_up, scan_relays
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.stats._result import Result, plain
@@ -62,7 +73,12 @@ class NoiseResult(Result):
 
 @dataclass(frozen=True, slots=True)
 class RelayResult(Result):
-    """What the assumed protection relay would have done."""
+    """What the assumed protection relay would have done, and what would have reached the loudspeaker.
+
+    ``exposed_s``, ``exposed_volt_s`` and ``exposed_energy_J`` (into ``load_ohm``) count the time above the threshold
+    with the relay still closed; ``what_if`` holds the same at other thresholds, ``forecast`` the chance of a trip in
+    the hours to come (None where no peak came near the threshold).
+    """
 
     trips: int
     disconnected_s: float
@@ -70,6 +86,16 @@ class RelayResult(Result):
     longest_exposure_s: float
     peak_V: float | None
     source: str
+    exposed_s: float = 0.0
+    exposed_volt_s: float = 0.0
+    exposed_energy_J: float = 0.0
+    exposed_peak_V: float = 0.0
+    load_ohm: float = 8.0
+    at_least: bool = False
+    what_if: tuple[dict[str, Any], ...] = ()
+    what_if_reads: str = ""
+    forecast: TripForecast | None = None
+    reads: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +130,9 @@ class ChannelAssessment(Result):
     next: Next
     gaps: tuple[dict[str, Any], ...]
     thresholds: dict[str, float]
+    warm_up: WarmupRate | None = None
+    visibility: Visibility | None = None
+    control: ControlAnswer | None = None
 
     def finding(self, question: str) -> Finding:
         """Answer to one question."""
@@ -160,6 +189,7 @@ class Assessment(Result):
 
 
 LogLike = Log | str | Path
+Relays = dict[tuple[int, str], Sequence[RelayRecord]]  # by run and channel: the relay assumed, then other thresholds
 
 
 def assess(
@@ -170,6 +200,8 @@ def assess(
     progress: Callable[[str], None] | None = None,
     excursions_listed: int = EXCURSIONS_LISTED,
     cache: BlockCache | None = None,
+    control: LogLike | Sequence[LogLike] | None = None,
+    control_kind: str = "shorted",
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
 
@@ -188,6 +220,10 @@ def assess(
         ``excursions_total`` counts all, `flicker.evidence.excursion_table.write_excursions` writes all.
     cache : BlockCache, optional
         Where blocks of a file are kept, so that a second look need not read it again.
+    control : Log, path, or sequence of them, optional
+        A log with shorted leads, or of a unit known to be good: is it the unit or the meter?
+    control_kind : {'shorted', 'sound'}
+        Which of the two.
 
     Returns
     -------
@@ -204,19 +240,39 @@ def assess(
     logs = _as_logs(log_or_logs, cache)
     settings = settings_from(limits)
     traces: list[RunTraces] = []
-    relays: dict[tuple[int, str], RelayRecord] = {}
+    relays: Relays = {}
+    tried = relays_to_try(Relay.from_settings(settings))
     for log in logs:
         if progress:
             progress(f"reading {log.source.name}")
         hands = hands_of(marks_beside(log), log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
         for run in part:
-            for trace, record in zip(run.traces, scan_relay(log, run.blocks, settings), strict=True):
-                relays[run.number, trace.channel] = record
+            outcomes = zip(*scan_relays(log, run.blocks, tried), strict=True)
+            for trace, outcome in zip(run.traces, outcomes, strict=True):
+                relays[run.number, trace.channel] = outcome
+        for run in part[:1]:
+            if run.blocks.stash is not None:
+                run.blocks.stash.clear()
         traces.extend(part)
+    background: list[RunTraces] | None = None
+    if control is not None:
+        background = []
+        for log in _as_logs(control, cache):
+            if progress:
+                progress(f"reading {log.source.name}")
+            background.extend(trace_log(log, settings, first_run=len(background), cache=cache))
     if progress:
         progress("weighing the evidence")
-    return judge(traces, relays, limits, case=case, excursions_listed=excursions_listed)
+    return judge(
+        traces,
+        relays,
+        limits,
+        case=case,
+        excursions_listed=excursions_listed,
+        control=background,
+        control_kind=control_kind,
+    )
 
 
 def settings_from(limits: Limits) -> Settings:
@@ -251,11 +307,13 @@ def _as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None) -> li
 
 def judge(
     traces: Sequence[RunTraces],
-    relays: dict[tuple[int, str], RelayRecord],
+    relays: Relays,
     limits: Limits,
     *,
     case: Case | None = None,
     excursions_listed: int = EXCURSIONS_LISTED,
+    control: Sequence[RunTraces] | None = None,
+    control_kind: str = "shorted",
 ) -> Assessment:
     """Judge traces that are already made."""
     marked = records(traces, dead_time_s=limits.dead_time_s)
@@ -265,7 +323,14 @@ def judge(
         _channel(record, found, relays, limits, case, excursions_listed, record.channel in together)
         for record in found
     )
+    if control is not None:
+        other = records(control, dead_time_s=limits.dead_time_s)
+        channels = tuple(
+            replace(item, control=control_of(record, other, limits, kind=control_kind))
+            for item, record in zip(channels, marked, strict=True)
+        )
     cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
+    cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     if case is not None and KINDS[case.output].caution:
         cautions.insert(0, KINDS[case.output].caution)
     if shared:
@@ -311,7 +376,7 @@ def _recurring_common(found: list[ChannelRecord], limits: Limits) -> tuple[list[
 def _channel(
     record: ChannelRecord,
     everyone: Sequence[ChannelRecord],
-    relays: dict[tuple[int, str], RelayRecord],
+    relays: Relays,
     limits: Limits,
     case: Case | None,
     excursions_listed: int,
@@ -320,7 +385,7 @@ def _channel(
     rate = recurrence.episode_rate(record, limits)
     levels = drift.levels_of(record, everyone)
     ups = condition.power_ups(record, limits)
-    relay, late_trips = _relay(record, relays)
+    relay, late_trips = _relay(record, relays, limits)
     level = condition.settled_level(record)
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits))
     changes, changed = drift.level_change(record, levels, limits)
@@ -398,7 +463,19 @@ def _channel(
             "enter_V": max((trace.enter_V for trace in record.traces), default=limits.excursion_V),
             "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
         },
+        warm_up=warm_up_of(record, limits),
+        visibility=_visibility(record, case),
     )
+
+
+def _visibility(record: ChannelRecord, case: Case | None) -> Visibility | None:
+    """What the coarsest sampling of the runs shows of a short glitch."""
+    seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
+    if not seen:
+        return None
+    run, trace = max(seen, key=lambda pair: pair[0].sample_interval_s)
+    meter = None if case is None else case.meter
+    return visibility(run.sample_interval_s, trace.enter_V, trace.resolution_V, meter)
 
 
 def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tuple[float, float | None]:
@@ -410,28 +487,52 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
 
 
-def _relay(record: ChannelRecord, relays: dict[tuple[int, str], RelayRecord]) -> tuple[RelayResult, int]:
+def _relay(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[RelayResult, int]:
     """Sum over runs; trips during the start's surge do not count for fitness."""
     parts = [
         (relays[number, record.channel], trace)
         for number, trace in zip(record.numbers, record.traces, strict=True)
         if (number, record.channel) in relays
     ]
+    if not parts:
+        return RelayResult(0, 0.0, 0.0, 0.0, None, "simulated"), 0
     late = 0
-    peak: float | None = None
-    for part, trace in parts:
+    for outcome, trace in parts:
         after = trace.start.end_s if trace.start is not None else 0.0
-        late += int(np.count_nonzero(part.trip_s >= after))
-        if math.isfinite(part.peak_V) and (peak is None or abs(part.peak_V) > abs(peak)):
-            peak = part.peak_V
+        late += int(np.count_nonzero(outcome[0].trip_s >= after))
+    whole = add_up([outcome[0] for outcome, _ in parts])
+    others: ThresholdTable | None = None
+    if len(parts[0][0]) > 1:
+        others = threshold_table(list(zip(*(outcome for outcome, _ in parts), strict=True)), used_V=whole.relay.trip_V)
+    rows = () if others is None else tuple(row for row in others.rows if row.relay != whole.relay)
     return (
         RelayResult(
-            trips=sum(part.trips for part, _ in parts),
-            disconnected_s=sum(part.disconnected_s for part, _ in parts),
-            seconds_above_threshold=sum(part.seconds_above_threshold for part, _ in parts),
-            longest_exposure_s=max((part.longest_exposure_s for part, _ in parts), default=0.0),
-            peak_V=peak,
+            trips=whole.trips,
+            disconnected_s=whole.disconnected_s,
+            seconds_above_threshold=whole.seconds_above_threshold,
+            longest_exposure_s=whole.longest_exposure_s,
+            peak_V=whole.peak_V if math.isfinite(whole.peak_V) else None,
             source="seen" if any(trace.disconnected.size for _, trace in parts) else "simulated",
+            exposed_s=whole.exposed_s,
+            exposed_volt_s=whole.exposed_volt_s,
+            exposed_energy_J=whole.exposed_energy_J,
+            exposed_peak_V=whole.exposed_peak_V,
+            load_ohm=whole.relay.load_ohm,
+            at_least=whole.at_least,
+            what_if=tuple(
+                {
+                    "trip_V": row.relay.trip_V,
+                    "trips": row.trips,
+                    "disconnected_s": row.disconnected_s,
+                    "exposed_s": row.exposed_s,
+                    "exposed_volt_s": row.exposed_volt_s,
+                    "exposed_energy_J": row.exposed_energy_J,
+                }
+                for row in rows
+            ),
+            what_if_reads="" if others is None or not any(row.trips for row in others.rows) else f"{others.outcomes}.",
+            forecast=next_hours(record, limits),
+            reads=whole.reads,
         ),
         late,
     )

@@ -78,8 +78,8 @@ class ControlAnswer(Result):
                 f"{self.excess_low_per_h:.3g} and {self.excess_high_per_h:.3g}."
             )
         if self.answer == NO:
-            most = f"at most {self.excess_high_per_h:.3g} per hour more"
-            return f"The unit shows no more than the control does: {seen}; {most}."
+            most = f"; at most {self.excess_high_per_h:.3g} per hour more" if self.excess_high_per_h > 0 else ""
+            return f"The unit shows no more than the control does: {seen}{most}."
         words = f"Unit or meter is not shown: {seen}."
         if math.isfinite(self.clean_control_s):
             words += f" {self.clean_control_s / 3600:.3g} h of control without an episode would settle it."

@@ -188,12 +188,17 @@ class ThresholdTable(Result):
     @property
     def reads(self) -> str:
         """The table in words."""
+        return f"{self.channel}, trips by threshold: {self.outcomes}."
+
+    @property
+    def outcomes(self) -> str:
+        """Trips at each threshold."""
         parts = [f"{row.relay.trip_V:g} V: {row.trips} {'trip' if row.trips == 1 else 'trips'}" for row in self.rows]
-        words = f"{self.channel}, trips by threshold: {', '.join(parts)}"
+        words = ", ".join(parts)
         silent = [row.relay.trip_V for row in self.rows if row.trips == 0]
         if silent and len(silent) < len(self.rows):
             words += f"; from {min(silent):g} V on the relay would have stayed closed"
-        return words + "."
+        return words
 
 
 def threshold_table(records: Sequence[Sequence[RelayRecord]], *, used_V: float) -> ThresholdTable:

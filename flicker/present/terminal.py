@@ -11,12 +11,13 @@ from rich.table import Table
 from rich.text import Text
 
 from flicker.evidence.assessment import Assessment, ChannelAssessment
-from flicker.evidence.findings import NO, YES, Finding
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 
 STRIP = 64
+TELLS = 0.9  # a bound of a chance above this says nothing
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
 
@@ -29,6 +30,9 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
     for item, record in zip(result.channels, result.records, strict=True):
         out.print()
         out.print(channel_block(item, record))
+    for line in shared_lines(result):
+        out.print()
+        out.print(Text(line))
     out.print()
     out.print(Text("NEXT  ", style="bold") + Text(result.next.reads))
     for note in notes(result):
@@ -44,6 +48,38 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
     )
     for caution in result.cautions:
         out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+def shared_lines(result: Assessment) -> list[str]:
+    """What concerns all channels: what they share, and what the sampling shows; only what says something."""
+    lines = []
+    pairs = (result.coincidence or {}).get("pairs", [])
+    told = [pair["reads"] for pair in pairs if pair["answer"] != "not shown"]
+    if told:
+        lines.append(" ".join(told))
+    eyes = [item.visibility for item in result.channels if item.visibility is not None]
+    if eyes:
+        worst = min(eyes, key=lambda eye: eye.seen)
+        if worst.seen < worst.advised_share:
+            lines.append(worst.reads)
+    return lines
+
+
+def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
+    """Name and sentence of what stands beside the findings; only where there is something to say."""
+    lines = []
+    relay = item.relay
+    if item.control is not None and item.control.count + item.control.control_count > 0:
+        lines.append(("control", item.control.reads))
+    if relay.seconds_above_threshold > 0:
+        lines.append(("would reach it", relay.reads))
+    if relay.what_if_reads:
+        lines.append(("thresholds", relay.what_if_reads))
+    if relay.forecast is not None and (relay.forecast.bound != "upper" or relay.forecast.high < TELLS):
+        lines.append(("ahead", relay.forecast.reads))
+    if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
+        lines.append(("warm-up", item.warm_up.reads))
+    return lines
 
 
 def notes(result: Assessment) -> Iterable[str]:
@@ -75,6 +111,8 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
         facts.add_row(Text("within limits", style="dark_cyan"), Text(", ".join(within)))
     if open_:
         facts.add_row(Text("not shown", style="dim"), Text(", ".join(open_), style="dim"))
+    for name, sentence in bench_lines(item):
+        facts.add_row(name, Text(sentence))
     rate = item.rate
     numbers = (
         f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "

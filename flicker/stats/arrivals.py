@@ -7,6 +7,7 @@ For a verdict use `rate_trend_test`, `size_trend_test` and `age_trend`; the text
 
 from __future__ import annotations
 
+from flicker.stats._age_regression import AgeForecast, AgeRegression, age_forecast, age_regression
 from flicker.stats._ageing import AgeTrend, age_trend
 from flicker.stats._clusters import (
     Clusters,
@@ -42,6 +43,8 @@ from flicker.stats._trend_tests import (
 from flicker.stats._worsening import RateTrend, SizeTrend, rate_trend_test, size_trend_test
 
 __all__ = [
+    "AgeForecast",
+    "AgeRegression",
     "AgeTrend",
     "AndersonDarlingTrend",
     "Clusters",
@@ -58,6 +61,8 @@ __all__ = [
     "ReverseArrangements",
     "SizeTrend",
     "TrendTest",
+    "age_forecast",
+    "age_regression",
     "age_trend",
     "anderson_darling_trend_test",
     "cramer_von_mises_test",

@@ -1,0 +1,70 @@
+"""`flicker visits`: is it worse than in spring? One unit over visits months apart."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+
+from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    parser.add_argument("--case", metavar="CASE.toml", help="the logs of a case file, grouped into visits")
+    parser.add_argument(
+        "--by", choices=("date", "stage"), default="date", help="group the case's logs by date (default) or by stage"
+    )
+    parser.add_argument(
+        "--apart", type=float, default=14.0, metavar="DAYS", help="logs closer than this are one visit (default 14)"
+    )
+    parser.add_argument(
+        "--visit",
+        nargs="+",
+        action="append",
+        metavar="DATE LOG",
+        help="instead: the date of a visit (2031-03-09) and its logs; give it once for each visit",
+    )
+    parser.add_argument("--hours-per-day", type=float, metavar="H", help="hours of use a day, for the year ahead")
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    add_log_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Judge the visits and print."""
+    from flicker.evidence.visits import over_visits, visits_of_case
+
+    hours = arguments.hours_per_day
+    if hours is not None and not 0 < hours <= 24:
+        raise ValueError(f"--hours-per-day must lie between 0 and 24, got {hours:g}.")
+    if not arguments.apart >= 0:
+        raise ValueError(f"--apart must be 0 or more days, got {arguments.apart:g}.")
+    if (arguments.case is None) == (arguments.visit is None):
+        raise ValueError("give either a case with --case, or each visit with --visit DATE LOG.")
+    case = case_from(arguments)
+    with working() as say:
+        if case is not None:
+            visits, stages = visits_of_case(
+                case, by=arguments.by, apart_days=arguments.apart, run_gap_s=arguments.run_gap
+            )
+            result = over_visits(
+                visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say
+            )
+        else:
+            given = [(_date(words), read_logs(words[1:], arguments)) for words in arguments.visit]
+            result = over_visits(given, limits_from(arguments), hours_per_day=hours, progress=say)
+    if arguments.json:
+        print_json(result.to_dict())
+    else:
+        from flicker.present.terminal_visits import show_visits
+
+        show_visits(result)
+    return 0
+
+
+def _date(words: list[str]) -> dt.date:
+    if len(words) < 2:
+        raise ValueError(f"--visit {words[0]} names no log; write --visit DATE LOG...")
+    try:
+        return dt.date.fromisoformat(words[0])
+    except ValueError:
+        raise ValueError(f"--visit takes a date such as 2031-03-09 first, got {words[0]!r}.") from None
