@@ -37,12 +37,16 @@ def run(arguments: argparse.Namespace) -> int:
     journal = out.with_name(f".{out.name}.journal")
     done = [*earlier_rows(out), *journal_rows(journal)]
     executor = _cluster(arguments.scheduler) if arguments.scheduler else None
-    with open(journal, "ab") as file, _Counter(len(paths)) as counter:
+    with open(journal, "ab", buffering=0) as file, _Counter(len(paths)) as counter:
+        if file.tell():
+            file.write(b"\n")  # what a killed survey left of a line stays a line of its own
 
         def keep(rows: list[dict[str, Any]]) -> None:
-            file.write(json.dumps(rows, allow_nan=False).encode() + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
+            try:
+                file.write(json.dumps(rows, allow_nan=False).encode() + b"\n")
+                os.fsync(file.fileno())
+            except OSError as problem:
+                raise ValueError(f"{out}: the table cannot be written ({problem.strerror}).") from None
             counter.step()
 
         options = {"unit": arguments.unit} if arguments.unit else {}
