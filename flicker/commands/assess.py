@@ -57,6 +57,8 @@ def run(arguments: argparse.Namespace) -> int:
     with working() as say:
         logs = case_logs(arguments, case)
         control = read_logs(arguments.control, arguments) if arguments.control else None
+        if control and case is not None:
+            control = [case.use(log) if case.fits(log) else log for log in control]
         result = assess(
             logs,
             limits,

@@ -165,6 +165,12 @@ class Case(Result):
         chosen = [log for log in self.logs if stage is None or log.stage == stage]
         return [self.use(read_log(log.path, **options), log.date) for log in chosen]
 
+    def fits(self, log: Log) -> bool:
+        """Whether the log has every column that the case reads as an output."""
+        outputs = [item for item in self.channels if item.role == "output"]
+        wanted = [name for item in outputs for name in (item.column, item.minus) if name is not None]
+        return all(_column(name, log) in log.channels for name in wanted)
+
     def use(self, log: Log, date: dt.date | dt.datetime | None = None) -> Log:
         """Return the log with its columns used as the case says, dated by the case where the file tells no date."""
         start = date if isinstance(date, dt.datetime) and log.source.start is None else log.source.start

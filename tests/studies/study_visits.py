@@ -85,8 +85,8 @@ def main() -> None:
     begin = time.perf_counter()
     rows = [study(name, draws) for name in CASES]
     text = f"""# Growth over visits: coverage, forecast, size, power
-`python tests/studies/study_visits.py {draws}`: {draws} draws a row (Monte Carlo error 0.5 points at 5 %), draws with fewer
-than five episodes left out, seed {SEED}; {time.perf_counter() - begin:.0f} s. Nominal 95 % and 5 %; the size is two-sided, at no growth.
+`python tests/studies/study_visits.py {draws}`: {draws} draws a row (Monte Carlo error {100 * math.sqrt(0.0475 / draws):.1f} points at 5 %), draws with
+fewer than five episodes left out, seed {SEED}; {time.perf_counter() - begin:.0f} s. Nominal 95 % and 5 %; the size is two-sided, at no growth.
 
 | case | interval covers | forecast of the count covers | false claim | shown when true | true factor a visit |
 | --- | --- | --- | --- | --- | --- |
