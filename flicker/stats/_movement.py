@@ -101,7 +101,7 @@ def movement_test(
     their median (so a slope does not raise it) and without the largest quarter (nor does a step); with ``sigma``,
     from the samples too, and the smaller p-value counts twice. One last digit of the range is never counted as
     movement. Measured (study_trends): nominal 1 % holds up to exponent 1.0; at 1.2 it is 2 to 5 %, with ``sigma`` 3 to
-    9 %, growing with the number of cells, so keep ``limit`` well above 0. Without ``sigma`` a smooth wander is not seen.
+    9 %, growing with the number of cells, so keep ``limit`` well above 0. Without ``sigma`` a slow wander is missed.
     """
     values, places = _cells(levels, times)
     limit = _check.positive("limit", limit, what="a movement that does not matter", zero=True)
