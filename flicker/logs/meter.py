@@ -109,7 +109,7 @@ class Meter(Result):
 
     def shown_threshold_V(self, threshold_V: float) -> float:
         """Lowest mean over a reading that is shown above a threshold (from a baseline that sits on a digit)."""
-        if self.resolution_V == 0:
+        if self.resolution_V <= 1e-12 * threshold_V:  # no last digit that matters
             return threshold_V
         steps = math.floor(threshold_V / self.resolution_V + 1e-9) + 1
         return (steps - 0.5) * self.resolution_V

@@ -187,7 +187,7 @@ def level_nearest_zero(value: Floats, width_V: float, share: float = 0.15) -> fl
     """Of the levels that hold a fair share of the readings, the one nearest zero."""
     middle = float(np.median(value))
     step = 0.5 * width_V
-    number = np.floor(value / step).astype(np.int64)
+    number = np.floor(value / step)
     bins, count = np.unique(number, return_counts=True)
     mass = count.astype(np.float64)
     for offset in (-1, 1):

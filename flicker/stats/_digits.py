@@ -60,7 +60,8 @@ def resolution_of(values: ArrayLike) -> float:
         distinct = distinct[repeated]
     top = float(np.abs(distinct).max())
     # numbers that came from single precision all lie on its own binary lattice: look with its tolerance only
-    single = np.array_equal(distinct, distinct.astype(np.float32).astype(np.float64))
+    fits = top <= float(np.finfo(np.float32).max)
+    single = fits and np.array_equal(distinct, distinct.astype(np.float32).astype(np.float64))
     return _common_step(distinct, float(np.finfo(np.float32).eps if single else 8 * np.finfo(np.float64).eps) * top)
 
 

@@ -201,6 +201,7 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     method = "local Whittle on the tapered spectrum"
     if np.ptp(array) == 0.0:
         return NoiseColour("none", float("nan"), float("nan"), float("nan"), confidence, method)
+    array = np.ldexp(array, -int(np.frexp(np.ptp(array))[1]))  # near 1, exactly: squares of tiny readings would vanish
     outer = max(1, n // 20)
     rest = array - np.linspace(array[:outer].mean(), array[-outer:].mean(), n)
     bell = np.ones(n)
