@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
@@ -154,14 +153,11 @@ def test_peaks_are_volts_as_measured():
 
 
 def test_ten_minutes_are_judged_quickly_and_without_statsmodels(bench):
-    path = bench("relay")
+    # Processor time, since a shared machine makes the clock on the wall say little.
     code = (
-        "import sys, time; t = time.perf_counter(); from flicker.cli import main; main(['assess', sys.argv[1], '--json']);"
-        "took = time.perf_counter() - t; bad = [m for m in ('statsmodels', 'altair') if m in sys.modules];"
-        "print(took, bad, file=sys.stderr)"
+        "import sys, time; from flicker.cli import main; main(['assess', sys.argv[1], '--json']);"
+        "bad = [m for m in ('statsmodels', 'altair') if m in sys.modules]; print(time.process_time(), bad, file=sys.stderr)"
     )
-    begin = time.perf_counter()
-    done = subprocess.run([sys.executable, "-c", code, path], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", code, bench("relay")], capture_output=True, text=True, check=True)
     took, bad = done.stderr.strip().splitlines()[-1].split(" ", 1)
-    assert bad == "[]"
-    assert float(took) < max(1.5, 0.9 * (time.perf_counter() - begin))
+    assert bad == "[]" and float(took) < 1.5

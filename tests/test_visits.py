@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -197,7 +198,7 @@ def test_the_year_ahead_follows_the_tail_and_says_how_far_it_reaches():
     ],
 )
 def test_a_level_is_set_against_the_meter(tmp_path, first, last, accuracy, answer, words):
-    # Rule of ../bench notes: a difference below both accuracies, or a reversed sign, is 'not shown: meter or leads'.
+    # Rule of the bench: a difference below both accuracies, or a reversed sign, is 'not shown: meter or leads'.
     for k, level in enumerate((first, last)):
         simulate_log("steady", hours=0.4, runs=2, seed=k, settled_V=level).write(tmp_path / f"v{k}.csv")
     path = tmp_path / "case.toml"
@@ -257,6 +258,19 @@ def test_from_the_command_line(tmp_path, capsys):
     assert "2031-03-02" in page and "more often from visit" in " ".join(page.split())
     assert main(["visits", *words[:3], "--json"]) == 0
     validate(loads(capsys.readouterr().out))
+
+
+def test_the_demo_visits(capsys):
+    # Invented unit; the rates put in are 4, 10 and 26 per hour (tests/studies/make_demo_data.py).
+    folder = Path(__file__).parent.parent / "demo_data"
+    assert main(["visits", "--case", str(folder / "m22_case.toml"), "--json"]) == 0
+    document = validate(loads(capsys.readouterr().out))
+    left, right = document["channels"]
+    assert left["rate"]["answer"] == "worse" and left["rate"]["low_per_visit"] < (26 / 4) ** 0.5
+    assert left["rate"]["high_per_visit"] > (26 / 4) ** 0.5 and document["hours_per_year"] == 2 * 365.25
+    assert [row["answer"] for row in left["levels"]] == ["no", "no", "no"]
+    assert right["rate"]["answer"] == "not shown" and "never jumped" in right["reads"]
+    assert [visit["date"] for visit in document["visits"]] == ["2031-03-04", "2031-06-10", "2031-09-16"]
 
 
 @pytest.mark.parametrize(

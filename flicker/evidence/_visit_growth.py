@@ -21,6 +21,7 @@ from flicker.stats.rates import rate_interval
 
 RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
 FEWEST = 5  # episodes below which no growth is claimed
+TELLS = 0.9  # a range of a chance wider than this says nothing
 YEAR_DAYS = 365.25
 WORSE, BETTER = "worse", "better"
 
@@ -192,9 +193,11 @@ def factor_text(factor: float | None) -> str:
 def _rate_reads(rate: RateWorsening) -> str:
     range_text = f"between {factor_text(rate.low_per_visit)} and {factor_text(rate.high_per_visit)}"
     if rate.answer == NOT_SHOWN:
+        close = rate.p_value is not None and rate.p_value <= 1.0 - rate.confidence
+        tail = "; too little, or not sure enough where rate and size are asked together" if close else ""
         return (
             f"That it comes more often from visit to visit is not shown: {factor_text(rate.per_visit)} the rate at each "
-            f"visit, {range_text}."
+            f"visit, {range_text}{tail}."
         )
     how = "more often" if rate.answer == WORSE else "less often"
     per_year = ""
@@ -246,12 +249,10 @@ def year_ahead(
     )
     far = hours / observed_h
     words = f"A year of use ({hours:.0f} h) is {far:.0f} times what was observed" if far >= 2 else "A year of use"
-    if found.bound == "upper" and found.trips_seen == 0:
+    if found.high - found.low > TELLS:
+        first = "Whether the protection trips within a year cannot be told from so few hours"
+    elif found.bound == "upper" and found.trips_seen == 0:
         first = f"No trip was seen; the chance of one within a year is at most {found.high:.0%}"
-        if found.high > 0.9:
-            first = (
-                "Whether the protection trips within a year cannot be told from so few hours: anything up to certainty"
-            )
     elif found.low > 0.99:
         first = "A trip of the protection within a year is all but certain"
     else:

@@ -17,7 +17,7 @@ from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 
 STRIP = 64
-TELLS = 0.9  # a bound of a chance above this says nothing
+TELLS = 0.9  # a range of a chance wider than this says nothing
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
 
@@ -75,7 +75,7 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
         lines.append(("would reach it", relay.reads))
     if relay.what_if_reads:
         lines.append(("thresholds", relay.what_if_reads))
-    if relay.forecast is not None and (relay.forecast.bound != "upper" or relay.forecast.high < TELLS):
+    if relay.forecast is not None and relay.forecast.high - relay.forecast.low < TELLS:
         lines.append(("ahead", relay.forecast.reads))
     if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
         lines.append(("warm-up", item.warm_up.reads))

@@ -13,7 +13,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.visits import ChannelVisits, Visits
 from flicker.evidence.words import hours_text
 
-WIDTH = 28
+WIDTH = 22
 
 
 def show_visits(result: Visits, console: Console | None = None) -> None:

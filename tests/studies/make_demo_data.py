@@ -1,7 +1,7 @@
 """Makes the files in demo_data/ again, byte for byte: python tests/studies/make_demo_data.py [FOLDER].
 
-All of it is invented: the maker Quillmoor, its integrated amplifier A-45, the workshop in Tallow Street, and every
-sample, which comes from `flicker.simulate_log` with the seeds below.
+All of it is invented: the maker Quillmoor, its integrated amplifiers A-45 and M-22, the workshop in Tallow Street, and
+every sample, which comes from `flicker.simulate_log` with the seeds below.
 """
 
 from __future__ import annotations
@@ -16,6 +16,10 @@ from flicker.simulate import Bench, simulate_log
 UNIT = 45  # seed of the invented A-45: its settled levels and surges, alike in every stage
 BENCH: dict[str, Any] = {"unit": UNIT, "rate_hz": 4.0, "noise": "flicker", "noise_V": 0.0005, "exponent": 1.0}
 FAULT: dict[str, Any] = {"size_V": (0.07, 0.45), "length_s": (0.4, 6.0)}
+
+VISIT: dict[str, Any] = {
+    "unit": 22, "hours": 0.5, "runs": 2, "rate_hz": 0.5, "size_V": (0.08, 0.4), "length_s": (2.5, 6.0),
+}  # fmt: skip
 
 # file: kind, options
 FILES: dict[str, tuple[str, dict[str, Any]]] = {
@@ -36,6 +40,10 @@ FILES: dict[str, tuple[str, dict[str, Any]]] = {
     "two_minutes.csv": ("classic", {"seed": 201}),
     "relay.csv": ("relay", {"seed": 202}),
     "degrading.csv": ("degrading", {"seed": 203, "episodes": 32}),
+    "m22_visit_1.csv": ("noisy", {"seed": 321, "rate_per_h": 4.0, **VISIT}),
+    "m22_visit_2.csv": ("noisy", {"seed": 322, "rate_per_h": 10.0, **VISIT}),
+    "m22_visit_3.csv": ("noisy", {"seed": 323, "rate_per_h": 26.0, **VISIT}),
+    "m22_shorted.csv": ("lead-shorted", {"seed": 324, "at": 0.0, "away_s": 3600.0, "hours": 1.0, "rate_hz": 0.5}),
 }
 STARTS = {
     "a45_1_as_received_1.csv": datetime(2031, 3, 3, 18, 30),
@@ -46,6 +54,9 @@ STARTS = {
     "a45_3_part_replaced_1.csv": datetime(2031, 3, 10, 18, 0),
     "a45_3_part_replaced_2.csv": datetime(2031, 3, 11, 18, 15),
     "a45_3_part_replaced_3.csv": datetime(2031, 3, 12, 9, 0),
+    "m22_visit_1.csv": datetime(2031, 3, 4, 10, 0),
+    "m22_visit_2.csv": datetime(2031, 6, 10, 10, 0),
+    "m22_visit_3.csv": datetime(2031, 9, 16, 10, 0),
 }
 
 
