@@ -12,13 +12,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import compress
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.logs.model import Log
 from flicker.logs.spans import spans, total, without
-from flicker.signals.blocks import RunBlocks
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.excursions import stretches
 from flicker.signals.settings import Settings
 from flicker.signals.stash import rows_again
@@ -465,12 +466,8 @@ def scan_relays(
         return []
     machines = [[RelayMachine(relay, step, connected=connected) for _ in blocks.channels] for relay in relays]
     every = [machine for row in machines for machine in row]
-    lowest = min(relay.release_V for relay in relays)
-    hot = np.zeros(blocks.row.size, dtype=bool)
-    for part in blocks.channels:
-        with np.errstate(invalid="ignore"):
-            hot |= (part.high > lowest) | (part.low < -lowest)
-        hot |= (part.over_low > 0) | (part.over_high > 0)
+    loud = [[_above(part, relay.release_V) for part in blocks.channels] for relay in relays]
+    hot = np.logical_or.reduce([mask for row in loud for mask in row])
     if not connected:
         hot[:1] = True
     hot = _with_tail(hot, blocks, max(relay.reconnect_s for relay in relays))
@@ -478,7 +475,15 @@ def scan_relays(
     for lo, hi in stretches(hot, np.zeros_like(hot)):
         lo = max(lo, done)
         while lo < hi:
-            _read(log, blocks, machines, lo, hi)
+            # A relay that is closed takes no notice of readings that are all at or below its release threshold.
+            awake = [
+                [not machine.connected or not machine.idle or bool(mask[lo:hi].any()) for machine, mask in both]
+                for both in (zip(*pair, strict=True) for pair in zip(machines, loud, strict=True))
+            ]
+            for machine, busy in zip(every, (busy for row in awake for busy in row), strict=True):
+                if not busy:
+                    machine.pause()
+            _read(log, blocks, machines, awake, lo, hi)
             done = hi
             # A gap starts the timers anew, so a relay may still be open after the planned blocks: read on.
             lo, hi = hi, (hi if all(machine.idle for machine in every) else min(hi + 4, blocks.row.size))
@@ -509,14 +514,23 @@ def _with_tail(hot: NDArray[np.bool_], blocks: RunBlocks, tail_s: float) -> NDAr
     return hot | near
 
 
-def _read(log: Log, blocks: RunBlocks, machines: list[list[RelayMachine]], lo: int, hi: int) -> None:
+def _above(part: ChannelBlocks, level_V: float) -> NDArray[np.bool_]:
+    """Blocks with a reading farther from zero than a level, or over range."""
+    with np.errstate(invalid="ignore"):
+        far = (part.high > level_V) | (part.low < -level_V)
+    return np.asarray(far | (part.over_low > 0) | (part.over_high > 0))
+
+
+def _read(
+    log: Log, blocks: RunBlocks, machines: list[list[RelayMachine]], awake: list[list[bool]], lo: int, hi: int
+) -> None:
     first, last = int(blocks.row[lo]), int(blocks.row[hi - 1] + blocks.rows[hi - 1])
     for piece in rows_again(log, blocks, first, last):
         time_s = piece.time_s - blocks.offset_s
         for at in range(0, time_s.size, FEED_ROWS):  # a machine takes a dozen copies of what it is fed
             here = slice(at, at + FEED_ROWS)
-            for row in machines:
-                for machine, values in zip(row, piece.values, strict=True):
+            for row, busy in zip(machines, awake, strict=True):
+                for machine, values in compress(zip(row, piece.values, strict=True), busy):
                     machine.feed(time_s[here], np.asarray(values[here], dtype=np.float64))
 
 
