@@ -77,7 +77,7 @@ def calm_cells(trace: Trace) -> NDArray[np.bool_]:
     if trace.excursions.count == 0:
         return np.ones(base.cell_s.size, dtype=bool)
     half = 0.5 * (float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else 1.0)
-    away = spans(zip(trace.excursions.start_s.tolist(), trace.excursions.end_s.tolist(), strict=True))
+    away = spans(np.column_stack((trace.excursions.start_s, trace.excursions.end_s)))
     filled = elapsed(away, base.cell_s + half) - elapsed(away, base.cell_s - half)
     return np.asarray(filled < 0.5 * half)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ Floats = NDArray[np.float64]
 def spans(pairs: Iterable[tuple[float, float]] | Floats) -> Floats:
     """Sort intervals and join those that touch; empty ones are dropped."""
     if not isinstance(pairs, np.ndarray):
-        pairs = np.array(list(pairs), dtype=np.float64).reshape(-1, 2)
+        pairs = np.fromiter(chain.from_iterable(pairs), dtype=np.float64).reshape(-1, 2)
     table = pairs[pairs[:, 1] > pairs[:, 0]]
     if table.shape[0] < 2:
         return table

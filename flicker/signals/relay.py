@@ -351,7 +351,7 @@ class RelayMachine:
         begin = float(covered[0, 0]) if covered.size else 0.0
         opened = trip if self._begins_connected else np.concatenate(([begin], trip))
         closed = close if close.size == opened.size else np.append(close, end)
-        open_spans = spans(zip(opened.tolist(), closed.tolist(), strict=True))
+        open_spans = spans(np.column_stack((opened, closed)))
         connected = without(covered, open_spans)
         disconnected = without(covered, connected)
         peak = self.peak if peak_V is None else peak_V
@@ -539,7 +539,8 @@ def _channel_covered(blocks: RunBlocks, index: int, step: float) -> Floats:
     part = blocks.channels[index]
     seen = (part.finite > 0) | (part.over_low > 0) | (part.over_high > 0)
     joined = stretches(seen, blocks.after_gap)
-    return spans((float(blocks.begin_s[a]), float(blocks.end_s[b - 1]) + step) for a, b in joined)
+    first, last = np.array(joined, dtype=np.int64).reshape(-1, 2).T
+    return spans(np.column_stack((blocks.begin_s[first], blocks.end_s[last - 1] + step)))
 
 
 def _peak(blocks: RunBlocks, index: int) -> float:

@@ -11,7 +11,7 @@ from scipy import optimize
 Floats = NDArray[np.float64]
 STEPS = 40  # halvings of the bracket of log scale: to 1e-11 of its width
 COARSE_STEPS = 18  # for a lattice, whose own step is far wider
-MOST_AT_ONCE = 1 << 20  # numbers in one temporary table
+MOST_AT_ONCE = 1 << 18  # numbers in one temporary table
 
 
 def log_survival(ratio: Floats, shape: Floats) -> Floats:
@@ -49,11 +49,13 @@ def best_scale(y: Floats, n: Floats, shape: Floats, steps: int = STEPS) -> Float
 def log_likelihood(y: Floats, n: Floats, shape: Floats, scale: Floats) -> Floats:
     """Log-likelihood; ``y`` (rows, m) padded with zeros, ``shape`` and ``scale`` (rows, k)."""
     cost = np.empty(scale.shape)
-    step = max(1, MOST_AT_ONCE // max(y.shape[1] * scale.shape[1], 1))
-    for at in range(0, y.shape[0], step):
-        here = slice(at, at + step)
-        part = log_survival(y[here, None, :] / scale[here, :, None], shape[here, :, None])
-        cost[here] = np.sum(part, axis=2)
+    rows = max(1, MOST_AT_ONCE // (y.shape[1] * scale.shape[1]))
+    wide = max(1, MOST_AT_ONCE // y.shape[1])
+    for at in range(0, y.shape[0], rows):
+        for left in range(0, scale.shape[1], wide):
+            here = slice(at, at + rows), slice(left, left + wide)
+            part = log_survival(y[here[0], None, :] / scale[here][:, :, None], shape[here][:, :, None])
+            cost[here] = np.sum(part, axis=2)
     out: Floats = -n[:, None] * np.log(scale) - (1.0 + shape) * cost
     return out
 
