@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Columns = dict[str, NDArray[Any]]
 
 EXCURSIONS_LISTED = 10_000
+AT_ONCE = 1 << 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,26 +41,31 @@ class ExcursionRow(Result):
 
 def columns_of(record: ChannelRecord) -> Columns:
     """All excursions of a channel in time order, as arrays named like the fields of `ExcursionRow`."""
-    parts: list[Columns] = []
+    parts = list(portions(record))
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def portions(record: ChannelRecord, most: int | None = None) -> Iterator[Columns]:
+    """Yield the same run by run, at most so many excursions at a time; ``warm_up`` stands for the phase."""
     episode = 0
     for number, trace in zip(record.numbers, record.traces, strict=True):
         found = trace.excursions
-        parts.append(
-            {
-                "run": np.full(found.count, number, dtype=np.int64),
-                "episode": episode + trace.episode,
-                "start_s": found.start_s,
-                "end_s": found.end_s,
-                "duration_s": found.duration_s,
-                "peak_V": found.peak_V,
-                "deviation_V": found.deviation_V,
-                "cut": found.cut,
-                "warm_up": found.start_s < trace.warm_up_until_s,
-                "at_least": found.at_least,
+        for at in range(0, max(found.count, 1), most or max(found.count, 1)):
+            here = slice(at, found.count if most is None else at + most)
+            start, end = found.start_s[here], found.end_s[here]
+            yield {
+                "run": np.full(start.size, number, dtype=np.int64),
+                "episode": episode + trace.episode[here],
+                "start_s": start,
+                "end_s": end,
+                "duration_s": end - start,
+                "peak_V": found.peak_V[here],
+                "deviation_V": found.deviation_V[here],
+                "cut": found.cut[here],
+                "warm_up": start < trace.warm_up_until_s,
+                "at_least": found.cut[here] | found.over_range[here],
             }
-        )
         episode += int(trace.episode[-1]) + 1 if trace.episode.size else 0
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def listed(record: ChannelRecord, limits: Limits, most: int) -> tuple[ExcursionRow, ...]:
@@ -88,13 +94,15 @@ def write_excursions(assessment: Assessment, path: str | Path) -> int:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
+    from flicker.logs import _arrow
     from flicker.logs.writing import whole_file
 
+    numbers = ("start_s", "end_s", "duration_s", "peak_V", "deviation_V")
     fields: Sequence[tuple[str, Any]] = [
         ("channel", pa.string()),
         ("run", pa.int64()),
         ("episode", pa.int64()),
-        *((name, pa.float64()) for name in ("start_s", "end_s", "duration_s", "peak_V", "deviation_V")),
+        *((name, pa.float64()) for name in numbers),
         ("cut", pa.bool_()),
         ("phase", pa.string()),
         ("at_least", pa.bool_()),
@@ -102,11 +110,18 @@ def write_excursions(assessment: Assessment, path: str | Path) -> int:
     total = 0
     with whole_file(path, what="table of excursions") as draft, pq.ParquetWriter(draft, pa.schema(fields)) as writer:
         for record in assessment.records:
-            table = columns_of(record)
-            count = table["run"].size
-            table["channel"] = np.full(count, record.channel, dtype=object)
-            table["phase"] = np.where(table.pop("warm_up"), "warm-up", "settled").astype(object)
-            columns = [pa.array(table[name], type=kind, from_pandas=False) for name, kind in fields]
-            writer.write_table(pa.table(columns, schema=writer.schema))
-            total += count
+            for part in portions(record, AT_ONCE):
+                count = part["run"].size
+                phases = pa.DictionaryArray.from_arrays(
+                    _arrow.places(part["warm_up"].astype(np.int64)), _arrow.words(("settled", "warm-up"))
+                )
+                columns = {
+                    "channel": pa.repeat(record.channel, count),
+                    "phase": phases.dictionary_decode(),
+                    **{name: _arrow.places(part[name]) for name in ("run", "episode")},
+                    **{name: _arrow.numbers(part[name]) for name in numbers},
+                    **{name: _arrow.mask(part[name]) for name in ("cut", "at_least")},
+                }
+                writer.write_table(pa.table([columns[name] for name, _ in fields], schema=writer.schema))
+                total += count
     return total

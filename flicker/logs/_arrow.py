@@ -69,6 +69,13 @@ def mask(rows: NDArray[np.bool_]) -> Any:
     return pc.cast(raw, pa.bool_())
 
 
+def numbers(values: NDArray[np.float64]) -> Any:
+    """Turn numbers into a column."""
+    import pyarrow as pa
+
+    return pa.Array.from_buffers(pa.float64(), values.size, [None, pa.py_buffer(np.ascontiguousarray(values))])
+
+
 def places(rows: NDArray[np.int64]) -> Any:
     """Turn row numbers into a column."""
     import pyarrow as pa

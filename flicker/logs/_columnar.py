@@ -185,10 +185,6 @@ class ColumnarSource:
                 run=convert.runs(batch) if time else None,
             )
         self._file.check()
-        if last is None:
-            import pyarrow as pa
-
-            pa.default_memory_pool().release_unused()  # some 20 MB of buffers that only reading needs
 
     def fingerprint(self) -> str | None:
         """Return the SHA-256 of the file."""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-MOST_BYTES = 32 << 20
+MOST_BYTES = 64 << 20
 MIDDLES = 64  # blocks whose middle says where the level is
 TAIL_BLOCKS = 6  # after the last that a relay must see
 NEAR_ROWS = 1 << 16  # what lies closer is read in one go

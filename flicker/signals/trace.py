@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 LEAVE_SHARE = 0.75  # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end
 SIGMAS = 6.0
-STASH_SHARE = 0.5  # of the release threshold: relays that trip earlier are tried too
+STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tried too
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 

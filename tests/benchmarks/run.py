@@ -203,7 +203,8 @@ def once(table: Table, what: str, asked: str, *arguments: str, turns: int = 1) -
     table.add(
         what,
         "",
-        f"{median(x['wall'] for x in seen):.2f} s, {max(x['peak'] for x in seen):.0f} MiB",
+        f"{median(x['wall'] for x in seen):.2f} s ({median(x['cpu'] for x in seen):.2f} s of the processors), "
+        f"{max(x['peak'] for x in seen):.0f} MiB",
         "",
         asked,
     )
@@ -247,10 +248,11 @@ def main() -> None:
     child(OURS, "assess", tenth, "--json", kept)
     once(table, "the same, second look with --cache", "about 1 s", "assess", tenth, "--json", kept, turns=told.turns)
     glitchy = make(folder / "glitchy.parquet", WEEK_ROWS // 10, write_parquet, glitches_per_h=3600.0)
-    once(
-        table, "the same with a glitch every second in both", "400 MiB", "assess", glitchy, "--json", "--excursions",
-        str(folder / "glitches.parquet"),
-    )  # fmt: skip
+    every = ("--json", "--excursions", str(folder / "glitches.parquet"))
+    once(table, "the same with a glitch a second in both channels", "400 MiB", "assess", glitchy, *every)
+    how = {"glitches_per_h": 3600.0, "step_s": 0.01}
+    glitchy = make(folder / "glitchy_week.parquet", WEEK_ROWS // 10, write_parquet, **how)
+    once(table, "a whole week at 100 Hz, a glitch a second in both channels", "400 MiB", "assess", glitchy, *every)
     if told.week:
         week = make(folder / "week.parquet", WEEK_ROWS, write_parquet)
         once(table, "a whole week at 1 kHz, 2 channels", "400 MiB", "assess", week, "--json")
