@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 Columns = dict[str, NDArray[Any]]
 
 EXCURSIONS_LISTED = 10_000
-AT_ONCE = 1 << 16
+AT_ONCE = 1 << 14
 
 
 @dataclass(frozen=True, slots=True)
