@@ -276,7 +276,10 @@ def _sign_correlation(array: Floats, middle: float, step: float) -> float:
 
 
 def _finite(y: ArrayLike) -> Floats:
-    array = np.asarray(y, dtype=np.float64)
+    try:
+        array = np.asarray(y, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise ValueError(f"y must be numbers, got {y!r}") from None
     if array.ndim != 1:
         raise ValueError(f"y must be one-dimensional, got shape {array.shape}")
     array = array[~np.isnan(array)]

@@ -1,0 +1,202 @@
+"""Every result says in words what its figures say, serialises, and every wrong argument is told. Data invented."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+import scipy.optimize
+import scipy.stats
+
+from flicker import Limits, read_limits
+from flicker.stats import arrivals, association, changepoints, extremes, noise, rates, sequential, soak, trends
+
+RNG = np.random.default_rng(20310303)
+WHITE = RNG.normal(size=600)
+WALK = np.cumsum(WHITE)
+STEP = WHITE + np.where(np.arange(600) < 300, 0.0, 6.0)
+TIMES = np.sort(RNG.uniform(0, 1000, 40))
+EARLIER = np.sort(1000 * RNG.uniform(size=40) ** 3)  # crowds towards the start
+LATER = 1000 - EARLIER[::-1]
+BURSTS = np.sort(np.concatenate([start + RNG.exponential(2.0, 5).cumsum() for start in RNG.uniform(0, 950, 9)]))
+REGULAR = np.arange(25.0, 1000.0, 25.0) + RNG.uniform(-1, 1, 39)
+SIZES = RNG.exponential(0.1, 40) + 0.05
+GROWING = SIZES * np.linspace(1, 6, 40)
+
+WORDS = [
+    (lambda: noise.noise_colour(WHITE), "white noise: longer averages settle it"),
+    (lambda: noise.noise_colour(WALK), "a random walk: the level itself moves away"),
+    (lambda: noise.noise_colour(np.ones(64)), "no noise to judge"),
+    (lambda: noise.noise_level(WHITE), "robust sigma"),
+    (lambda: noise.allan_deviation(WHITE, 1.0), "are the most stable"),
+    (lambda: trends.mann_kendall(STEP), "the values tend to rise"),
+    (lambda: trends.mann_kendall(-STEP), "the values tend to fall"),
+    (lambda: trends.mann_kendall([1.0, 2.0, 1.0, 2.0, 1.0]), "neither higher nor lower"),
+    (lambda: trends.theil_sen(np.arange(9.0)), "changes by 1 per unit of time"),
+    (lambda: trends.movement_kind(WHITE * 0.01 + np.linspace(0, 5, 600)), "the level moves steadily"),
+    (lambda: trends.movement_kind(STEP), "the level jumps by"),
+    (lambda: trends.movement_kind(WALK), "the level"),
+    (lambda: trends.movement_test(WHITE), "is not shown"),
+    (lambda: changepoints.level_changes(WHITE), "no change of level"),
+    (lambda: changepoints.level_changes(STEP), "level"),
+    (lambda: changepoints.level_changes(STEP).changes[0], "rises"),
+    (lambda: changepoints.level_changes(-STEP).changes[0], "falls"),
+    (lambda: changepoints.variance_changes(WHITE), "no change of the noise"),
+    (lambda: changepoints.variance_changes(np.where(np.arange(600) < 300, 1, 9) * WHITE), "noise"),
+    (lambda: changepoints.variance_changes(np.where(np.arange(600) < 300, 1, 9) * WHITE).changes[0], "times as large"),
+    (lambda: changepoints.rate_changes(TIMES, 1000.0), "no change of rate is shown (40 events)"),
+    (lambda: changepoints.rate_changes(EARLIER, 1000.0), "events come less often from"),
+    (lambda: changepoints.rate_changes(LATER, 1000.0), "events come more often from"),
+    (lambda: arrivals.laplace_test(LATER, 1000.0), "more often"),
+    (lambda: arrivals.reverse_arrangements_test(LATER), "more often"),
+    (lambda: arrivals.exponential_gaps_test(np.diff(BURSTS)), "in bursts"),
+    (lambda: arrivals.exponential_gaps_test(np.diff(REGULAR)), "more evenly than chance"),
+    (lambda: arrivals.exponential_gaps_test(np.diff(TIMES)), "singly and at random"),
+    (lambda: arrivals.log_linear_fit(LATER, 1000.0), "grows; it doubles"),
+    (lambda: arrivals.log_linear_fit(EARLIER, 1000.0), "falls; it halves"),
+    (lambda: arrivals.cramer_von_mises_test(LATER, 1000.0), "The model"),
+    (lambda: arrivals.size_trend_test(GROWING, TIMES), "larger"),
+    (lambda: arrivals.size_trend_test(SIZES, TIMES), "not shown"),
+    (lambda: extremes.tail_trend_test(GROWING, TIMES, threshold=0.04), "larger with time"),
+    (lambda: extremes.tail_trend_test(SIZES, TIMES, threshold=0.04), "not shown"),
+    (lambda: rates.rate_ratio(0, 1.0, 0, 1.0), "cannot be compared"),
+    (lambda: rates.rate_ratio(5, 1.0, 0, 1.0), "at least"),
+    (lambda: rates.rate_ratio(0, 1.0, 9, 1.0), "at most"),
+    (lambda: soak.hours_to_catch(rate=0.5), "watch for 5.99 to see at least one with a chance of 95%"),
+    (lambda: soak.hours_to_catch(count=3, exposure=2.0), "at least"),
+    (lambda: soak.clean_exposure(0.5), "5.991 observed with no episode exclude more than 0.5"),
+    (lambda: soak.clean_exposure(0.5, allowed=2), "at most 2 episodes"),
+    (lambda: soak.power_ups_to_catch(hits=2, trials=9), "power-ups show it at least once with a chance of 95%"),
+    (lambda: soak.power_ups_to_catch(hits=2, trials=9, rate=0.1), "worth it where each takes less than"),
+    (lambda: soak.plan_risks(10.0, allowed=1, good_rate=0.01, bad_rate=1.0), "%"),
+    (lambda: sequential.rate_bounds(3, 5.0, design_rate=1.0), "between"),
+    (
+        lambda: association.stimulus_test(TIMES[::4] + 0.1, TIMES[::4], window=1.0, span=1000.0),
+        "of 10 answered by an event",
+    ),
+]
+
+
+@pytest.mark.parametrize(("call", "words"), WORDS)
+def test_a_result_says_what_it_found_and_serialises(call, words):
+    result = call()
+    assert words in result.reads, result.reads
+    document = json.loads(result.to_json())
+    assert document == json.loads(json.dumps(result.to_dict(), allow_nan=False))
+    page = result._repr_html_()
+    assert page.startswith("<p ") and page.endswith("</table>") and "<script" not in page
+
+
+WRONG = [
+    (lambda: rates.rate_interval("many", 1.0), "count must be"),
+    (lambda: rates.rate_interval(2.5, 1.0), "count must be"),
+    (lambda: rates.rate_interval(2, "long"), "exposure must be"),
+    (lambda: rates.rate_interval(2, math.inf), "exposure must be"),
+    (lambda: rates.rate_interval(2, 1.0, confidence="sure"), "confidence must lie between 0 and 1"),
+    (lambda: rates.rate_interval(2, 1.0, confidence=1.0), "confidence must lie between 0 and 1"),
+    (lambda: noise.noise_level(["a", "b"]), "y must be numbers"),
+    (lambda: noise.noise_level(np.ones((4, 4))), "must be one-dimensional"),
+    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [1.0, 2.0]), "times must hold|times must be"),
+    (lambda: arrivals.size_trend_test([-1.0, 2.0, 3.0], [1.0, 2.0, 3.0]), "sizes must be 0 or more"),
+    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [-1.0, 2.0, 3.0]), "times must be 0 or more"),
+    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], [1, 2]), "runs must hold one label per size"),
+    (lambda: arrivals.reverse_arrangements_test([1.0]), "times must hold"),
+    (lambda: arrivals.power_law_fit_counts([2.0, 1.0, 3.0], [1, 2, 1]), "ends must ascend"),
+    (lambda: arrivals.power_law_fit_counts([1.0, 2.0, 3.0], [1, 2]), "counts must hold one number per interval"),
+    (lambda: arrivals.power_law_fit_counts([1.0, 2.0, 3.0], [3, 0, 0]), "not all in the first interval"),
+    (lambda: soak.hours_to_catch(count=3, exposure=2.0, dispersion=0.5), "dispersion must be 1 or more"),
+    (lambda: soak.hours_to_catch(rate=1.0, count=3), "rate must be given alone"),
+    (lambda: soak.hours_to_catch(), "must be given"),
+    (lambda: soak.hours_to_catch(rate=1.0, detectable_share=1.5), "detectable_share must be"),
+    (lambda: soak.power_ups_to_catch(share=0.5, hits=1, trials=2), "share must be given alone"),
+    (lambda: soak.power_ups_to_catch(), "must be given"),
+    (lambda: soak.plan_risks(10.0, allowed=1, good_rate=1.0, bad_rate=0.5), "bad_rate must be above good_rate"),
+    (lambda: extremes.tail_trend_test([1.0] * 40, np.ones(40), threshold=0.5), "must"),
+    (lambda: Limits(drift_V=math.nan), "limit drift_V must be a finite number"),
+    (lambda: Limits(confidence=1.5), "must lie between 0 and 1"),
+]
+
+
+@pytest.mark.parametrize(("call", "words"), WRONG)
+def test_a_wrong_argument_is_named(call, words):
+    with pytest.raises(ValueError, match=words) as caught:
+        call()
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (None, "the limits cannot be read"),
+        ("limits = [", "not a TOML file"),
+        ("drift_V = 0.1\n", "no [limits] table"),
+        ("[limits]\ndrft_V = 0.1\n", "'drft_V' is not a limit. Did you mean drift_V?"),
+        ("[limits]\nqqq = 0.1\n", "'qqq' is not a limit. Known limits:"),
+        ('[limits]\ndrift_V = "much"\n', "limit drift_V must be a finite number"),
+    ],
+)
+def test_a_wrong_limits_file_is_one_sentence(tmp_path, text, words):
+    path = tmp_path / "limits.toml"
+    if text is not None:
+        path.write_text(text)
+    with pytest.raises(ValueError) as caught:
+        read_limits(path)
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("phi", "seen", "confidence"), [(1.0, 1.0, 0.95), (2.0, 1.0, 0.9), (2.5, 0.4, 0.8), (1.0, 0.25, 0.99)]
+)
+def test_the_predictive_plan_keeps_its_definition(phi, seen, confidence):
+    # definition (statistics of a gamma posterior, recomputed): (T / (T + seen h)) ** (k / phi) = 1 - confidence
+    plan = soak.hours_to_catch(count=6, exposure=4.0, confidence=confidence, detectable_share=seen, dispersion=phi)
+    assert (4.0 / (4.0 + seen * plan.exposure)) ** (6 / phi) == pytest.approx(1 - confidence, rel=1e-9)
+    assert plan.chance(plan.exposure) == pytest.approx(confidence, rel=1e-9)
+    # were the rate known: exp(-k / phi / T * seen * h) = 1 - confidence
+    assert math.exp(-6 / phi / 4.0 * seen * plan.exposure_if_rate_known) == pytest.approx(1 - confidence, rel=1e-9)
+    known = soak.hours_to_catch(rate=0.7, confidence=confidence, detectable_share=seen, dispersion=phi)
+    assert math.exp(-0.7 / phi * seen * known.exposure) == pytest.approx(1 - confidence, rel=1e-9)
+    assert known.chance(known.exposure) == pytest.approx(confidence, rel=1e-9)
+
+
+def test_power_ups_with_a_partly_blind_meter_against_quadrature():
+    # mean of (1 - seen p) ** n under beta(k, m - k + 1), by adaptive quadrature (scipy.integrate), first n below 1 - c
+    plan = soak.power_ups_to_catch(hits=3, trials=8, detectable_share=0.4, confidence=0.9)
+
+    def miss(n):
+        return scipy.stats.beta(3, 6).expect(lambda p: (1 - 0.4 * p) ** n)
+
+    assert miss(plan.power_ups) <= 0.1 < miss(plan.power_ups - 1)
+
+
+def test_strata_are_told_to_differ_as_the_chi_square_says():
+    # conditional maximum likelihood and Pearson's chi-square over strata, recomputed with scipy's brentq and chi2
+    x, ex, y, ey = np.array([3, 14, 2]), np.array([5.0, 9.0, 1.0]), np.array([12, 6, 5]), np.array([6.0, 8.0, 2.0])
+    found = rates.rate_ratio_stratified(x, ex, y, ey)
+    odds, n = ex / ey, x + y
+    ratio = scipy.optimize.brentq(lambda r: (n * r * odds / (1 + r * odds)).sum() - x.sum(), 1e-6, 1e6)
+    p = ratio * odds / (1 + ratio * odds)
+    chi2 = ((x - n * p) ** 2 / (n * p * (1 - p))).sum()
+    assert found.ratio == pytest.approx(ratio, rel=1e-8)
+    assert found.heterogeneity_p == pytest.approx(scipy.stats.chi2.sf(chi2, 2), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "expected"), [([0, 0], [0, 0], math.nan), ([0, 0], [3, 4], 0.0), ([3, 4], [0, 0], math.inf)]
+)
+def test_strata_with_nothing_on_one_side(x, y, expected):
+    found = rates.rate_ratio_stratified(x, [1.0, 2.0], y, [2.0, 1.0])
+    assert found.ratio == pytest.approx(expected, nan_ok=True)
+    assert found.low == (found.low if expected == math.inf else 0.0)
+    assert (found.high == math.inf) == (expected != 0.0)
+
+
+def test_many_gaps_are_counted_as_few_are():
+    # reversals of 2,500 gaps: against all pairs, by definition (the code takes Kendall's tau from 2,000 on)
+    gaps = RNG.integers(1, 50, 2500).astype(float)
+    times = np.cumsum(gaps)
+    found = arrivals.reverse_arrangements_test(times)
+    pairs = sum(int((gaps[k + 1 :] > gaps[k]).sum()) for k in range(gaps.size - 1))
+    assert found.reversals == pairs
