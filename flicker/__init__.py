@@ -13,6 +13,10 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "survey": "flicker.shelf",
+    "ChannelVisits": "flicker.evidence.visits",
+    "Visits": "flicker.evidence.visits",
+    "over_visits": "flicker.evidence.visits",
+    "visits_of_case": "flicker.evidence.visits",
     "JobResult": "flicker.evidence.job",
     "judge_case": "flicker.evidence.job",
     "read_case": "flicker.evidence.case",
@@ -42,6 +46,7 @@ if TYPE_CHECKING:
     from flicker.evidence.job import JobResult, judge_case
     from flicker.evidence.limits import Limits, read_limits
     from flicker.evidence.soaking import SoakPlan, plan_soak
+    from flicker.evidence.visits import ChannelVisits, Visits, over_visits, visits_of_case
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
     from flicker.shelf import survey
@@ -50,6 +55,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Assessment",
     "Case",
+    "ChannelVisits",
     "Comparison",
     "Finding",
     "JobResult",
@@ -58,16 +64,19 @@ __all__ = [
     "LogError",
     "SoakPlan",
     "StageComparison",
+    "Visits",
     "assess",
     "compare",
     "compare_stages",
     "judge_case",
+    "over_visits",
     "plan_soak",
     "read_case",
     "read_limits",
     "read_log",
     "simulate_log",
     "survey",
+    "visits_of_case",
 ]
 
 

@@ -14,8 +14,9 @@ import flicker
 
 ROOT = Path(flicker.__file__).parent
 PUBLIC = """
-    Assessment Case Comparison Finding JobResult Limits Log LogError SoakPlan StageComparison assess compare
-    compare_stages judge_case plan_soak read_case read_limits read_log simulate_log survey
+    Assessment Case ChannelVisits Comparison Finding JobResult Limits Log LogError SoakPlan StageComparison Visits assess
+    compare compare_stages judge_case over_visits plan_soak read_case read_limits read_log simulate_log survey
+    visits_of_case
 """
 STATS = {
     "arrivals": """
