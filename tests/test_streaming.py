@@ -184,6 +184,26 @@ def test_a_second_look_reads_nothing_and_says_the_same(tmp_path, monkeypatch):
         assert document(other, cache=BlockCache(folder)) == document(reading.read_log(path, channels=["left"]))
 
 
+@pytest.mark.parametrize("held, spilt", [(0, 768 << 20), (200_000, 768 << 20), (0, 300_000), (0, 0)])
+def test_where_the_striking_samples_lie_does_not_show(tmp_path, monkeypatch, held, spilt):
+    import flicker.signals.stash as module
+
+    path = tmp_path / "log.csv"
+    write_csv(path, 100_000, step_s=0.01, glitches_per_h=400.0)
+    plain = document(path)
+    monkeypatch.setattr(module, "MOST_BYTES", held)
+    monkeypatch.setattr(module, "MOST_SPILT", spilt)
+    cache = BlockCache(tmp_path / "kept")
+    assert document(path) == plain
+    assert document(path, cache=cache) == plain
+    assert document(path, cache=cache) == plain
+    kept = cache.place(path)
+    data = bytearray(kept.read_bytes())
+    data[-3000 if spilt > 1 << 20 else -1] ^= 255  # within the rows, or the end of the directory
+    kept.write_bytes(data)
+    assert document(path, cache=cache) == plain
+
+
 def test_blocks_of_another_file_are_not_used(tmp_path):
     path = tmp_path / "log.parquet"
     write_parquet(path, 100_000, step_s=0.01)

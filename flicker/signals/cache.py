@@ -15,7 +15,7 @@ import zipfile
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 
@@ -27,8 +27,9 @@ from flicker.logs.writing import whole_file
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.stash import Stash
 
-FORM = 1  # of the file; raised where its content changes its meaning
+FORM = 2  # of the file; raised where its content changes its meaning
 MIB = 1 << 20
+ROWS = "stash.rows"
 
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
@@ -152,12 +153,7 @@ class BlockCache:
                 head = json.loads(str(kept["head"]))
                 if head["file"] != self._key(log.path, log.reader) or head["use"] != self._use(log, stash):
                     return None
-                sizes = kept["stash.size"]
-                borders = np.cumsum(sizes)[:-1]
-                columns = [np.split(kept[name], borders) for name in head["stash"]] if sizes.size else []
-                for number, first in enumerate(kept["stash.first"].tolist()):
-                    time_s, *values = (column[number] for column in columns)
-                    stash.add(first, time_s, tuple(values))
+                sizes, firsts = kept["stash.size"].tolist(), kept["stash.first"].tolist()
                 runs = tuple(_run_from(item) for item in head["runs"])
                 blocks = [
                     RunBlocks(
@@ -174,6 +170,9 @@ class BlockCache:
                     for k, run in enumerate(runs)
                 ]
                 repairs = {name: kept[f"clock.{name}"] for name in Timekeeper.REPAIRS}
+            if firsts:
+                file, at = _open_rows(self.place(log.path))
+                stash.lend(file, at, firsts, sizes, head["stash"])
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return None
         log.restore(runs, Timekeeper.from_repairs(log.source.cadence_s, repairs))
@@ -194,13 +193,12 @@ class BlockCache:
             source = source.inner
         facts = {name: getattr(source, name, None) for name in _FACTS}
         facts["start"] = source.start.isoformat() if source.start else None
-        names = ["stash.time_s", *(f"stash.{k}" for k in range(len(log.channels)))]
         head = {
             "file": self._key(log.path, log.reader),
             "use": self._use(log, stash),
             "source": facts,
             "runs": [_run_to(item.run) for item in blocks],
-            "stash": names,
+            "stash": stash.dtypes,
         }
         arrays: dict[str, Any] = {"head": np.array(json.dumps(head))}
         for k, item in enumerate(blocks):
@@ -208,18 +206,31 @@ class BlockCache:
             for c, part in enumerate(item.channels):
                 arrays |= {f"{k}.{c}.{name}": getattr(part, name) for name in _OWN}
         arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
-        arrays["stash.size"] = np.array([time.size for time in stash.time_s], dtype=np.int64)
-        if stash.first:
-            arrays["stash.time_s"] = np.concatenate(stash.time_s)
-            arrays |= {name: np.concatenate([v[c] for v in stash.values]) for c, name in enumerate(names[1:])}
+        arrays["stash.size"] = np.array(stash.size, dtype=np.int64)
         arrays |= {f"clock.{name}": value for name, value in log.keeper.repairs().items()}
         if self.folder is not None:
             try:
                 self.folder.mkdir(parents=True, exist_ok=True)
             except OSError as problem:
                 raise LogError(f"{self.folder}: the folder cannot be made ({problem.strerror}).") from None
-        with whole_file(self.place(log.path), what="blocks") as draft, open(draft, "wb") as file:
+        with whole_file(self.place(log.path), what="blocks") as draft, open(draft, "w+b") as file:
             np.savez(file, **arrays)
+            with zipfile.ZipFile(file, "a") as kept, kept.open(ROWS, "w", force_zip64=True) as rows:
+                for data in stash.raw():
+                    rows.write(data)
+
+
+def _open_rows(path: Path) -> tuple[IO[bytes], int]:
+    """Open the file of a cache and say where the rows that stood out begin; they are checked, not loaded."""
+    with zipfile.ZipFile(path) as kept:
+        with kept.open(ROWS) as rows:
+            while rows.read(MIB):  # raises where the check sum does not fit
+                pass
+        head = kept.getinfo(ROWS).header_offset
+    file = open(path, "rb")  # noqa: SIM115 - lives as long as the stash
+    file.seek(head)
+    local = file.read(30)  # of the ZIP format: lengths of name and extra field stand at 26 and 28
+    return file, head + 30 + int.from_bytes(local[26:28], "little") + int.from_bytes(local[28:30], "little")
 
 
 def _run_to(run: Run) -> dict[str, Any]:

@@ -1,14 +1,17 @@
 """Samples of striking blocks, kept while a log is read the first time, so that the second look need not read it again.
 
-A stash only saves work: what it does not hold is read from the log, and no result depends on what it holds. Where it
-would grow beyond `MOST_BYTES` it is given up, since the log must then be read a second time anyway.
+A stash only saves work: what it does not hold is read from the log, and no result depends on what it holds. What goes
+beyond `MOST_BYTES` lies in a temporary file without a name; where that would grow beyond `MOST_SPILT` the stash is given
+up, since the log must then be read a second time anyway.
 """
 
 from __future__ import annotations
 
 import bisect
+import shutil
+import tempfile
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +25,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 MOST_BYTES = 64 << 20
+MOST_SPILT = 768 << 20
+SPARE = 4  # times as much must be free on the disk before a temporary file is begun
 MIDDLES = 64  # blocks whose middle says where the level is
 TAIL_BLOCKS = 6  # after the last that a relay must see
 NEAR_ROWS = 1 << 16  # what lies closer is read in one go
@@ -33,9 +38,14 @@ class Stash:
     def __init__(self, swing_V: float, release_V: float, tail_s: float) -> None:
         self.swing_V, self.release_V, self.tail_s = swing_V, release_V, tail_s
         self.first: list[int] = []
-        self.time_s: list[Floats] = []
-        self.values: list[tuple[Floats, ...]] = []
+        self.size: list[int] = []
+        self.dtypes: list[str] = []  # of the seconds and of each channel
+        self._held: list[tuple[Floats, ...]] = []  # the first entries; those that follow lie in the file
+        self._file: IO[bytes] | None = None
+        self._at: list[int] = []  # where in the file
+        self._end = 0
         self._bytes = 0
+        self._over = False
         self._middles: list[Floats] = []
         self._until_s = -np.inf  # a relay may still be open until then
 
@@ -45,8 +55,7 @@ class Stash:
 
     def look(self, piece: Piece, size: int, reduced: Sequence[dict[str, NDArray[Any]]]) -> None:
         """Keep the rows of those of the blocks just made that stand out; ``size`` rows make a block."""
-        if self._bytes > MOST_BYTES:
-            self.clear()
+        if self._over:
             return
         count = piece.time_s.size // size
         keep = np.zeros(count, dtype=bool)
@@ -77,31 +86,90 @@ class Stash:
 
     def add(self, first: int, time_s: Floats, values: tuple[Floats, ...]) -> None:
         """Keep rows, which come after all that are kept already."""
+        if self._over:
+            return
+        columns = (time_s, *values)
+        size = sum(part.nbytes for part in columns)
+        self.dtypes = self.dtypes or [part.dtype.str for part in columns]
+        if self._file is None and self._bytes + size <= MOST_BYTES:
+            self._held.append(columns)
+            self._bytes += size
+        elif not self._spill(columns, size):
+            self.clear()
+            self._over = True
+            return
         self.first.append(first)
-        self.time_s.append(time_s)
-        self.values.append(values)
-        self._bytes += time_s.nbytes + sum(part.nbytes for part in values)
+        self.size.append(time_s.size)
+
+    def _spill(self, columns: tuple[Floats, ...], size: int) -> bool:
+        """Write an entry to the temporary file; False where there is no room for it."""
+        try:
+            if self._file is None:
+                if shutil.disk_usage(tempfile.gettempdir()).free < SPARE * MOST_SPILT:
+                    return False
+                self._file = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the stash
+            if self._end + size > MOST_SPILT:
+                return False
+            self._file.seek(self._end)
+            for part in columns:
+                self._file.write(np.ascontiguousarray(part).data)
+        except OSError:
+            return False
+        self._at.append(self._end)
+        self._end += size
+        return True
+
+    def lend(self, file: IO[bytes], at: int, first: list[int], size: list[int], dtypes: list[str]) -> None:
+        """Take entries that lie one after the other in a file that is open already, from byte ``at`` on."""
+        self._file, self.first, self.size, self.dtypes = file, first, size, dtypes
+        row = sum(np.dtype(kind).itemsize for kind in dtypes)
+        self._at = (at + row * (np.cumsum([0, *size])[:-1])).astype(int).tolist()
+
+    def raw(self) -> Iterator[bytes | memoryview]:
+        """All entries as bytes, one after the other, each the seconds and then the channels."""
+        for place in range(len(self.first)):
+            for part in self._entry(place):
+                yield np.ascontiguousarray(part).data.cast("B")
+
+    def _entry(self, place: int) -> tuple[Floats, ...]:
+        if place < len(self._held):
+            return self._held[place]
+        assert self._file is not None
+        size, kinds = self.size[place], [np.dtype(kind) for kind in self.dtypes]
+        self._file.seek(self._at[place - len(self._held)])
+        data = self._file.read(size * sum(kind.itemsize for kind in kinds))
+        out, begin = [], 0
+        for kind in kinds:
+            out.append(np.frombuffer(data, kind, size, begin))
+            begin += size * kind.itemsize
+        return tuple(out)
 
     def clear(self) -> None:
         """Let go of everything: the second look is over."""
-        for kept in (self.first, self.time_s, self.values):
+        for kept in (self.first, self.size, self._held, self._at):
             kept.clear()
+        if self._file is not None:
+            self._file.close()
+            self._file = None
+        self._end = self._bytes = 0
 
     def rows(self, run: int, first: int, last: int, channels: Sequence[int] | None = None) -> list[Piece] | None:
         """Rows ``first`` to ``last`` (half open) in pieces, or None if not all of them are kept."""
         place = bisect.bisect_right(self.first, first) - 1
-        out = []
-        while first < last:
-            if not 0 <= place < len(self.first):
+        wanted = []
+        at = first
+        while at < last:
+            if not (0 <= place < len(self.first) and self.first[place] <= at < self.first[place] + self.size[place]):
                 return None
-            begin, time, values = self.first[place], self.time_s[place], self.values[place]
-            if not begin <= first < begin + time.size:
-                return None
-            lo, hi = first - begin, min(last - begin, time.size)
-            chosen = values if channels is None else [values[k] for k in channels]
-            out.append(Piece(run, first, time[lo:hi], tuple(part[lo:hi] for part in chosen), False))
-            first = begin + hi
+            wanted.append(place)
+            at = self.first[place] + self.size[place]
             place += 1
+        out = []
+        for place in wanted:
+            begin, (time, *values) = self.first[place], self._entry(place)
+            lo, hi = max(first - begin, 0), min(last - begin, time.size)
+            chosen = values if channels is None else [values[k] for k in channels]
+            out.append(Piece(run, begin + lo, time[lo:hi], tuple(part[lo:hi] for part in chosen), False))
         return out
 
 
