@@ -1,13 +1,16 @@
-"""Takes items from a stream in a thread of its own, so that reading goes on while the last item is worked on."""
+"""Reading goes on, in threads of its own, while the last item is worked on."""
 
 from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any, TypeVar
 
 Item = TypeVar("Item")
+Made = TypeVar("Made")
 
 DEPTH = 2  # items that wait; memory holds so many and two more
 
@@ -48,3 +51,23 @@ def ahead(stream: Iterator[Item]) -> Iterator[Item]:
                 waiting.get_nowait()
             except queue.Empty:
                 reader.join(0.01)
+
+
+def side_by_side(work: Callable[[Item], Made], items: Iterable[Item]) -> Iterator[tuple[Item, Made]]:
+    """Yield each item with what ``work`` makes of it, in order; some items are worked on at once, in threads.
+
+    The items themselves are taken in the caller's thread, one more than are at work. An error is raised in its turn.
+    """
+    waiting: deque[tuple[Item, Future[Made]]] = deque()
+    pool = ThreadPoolExecutor(DEPTH, thread_name_prefix="flicker-worker")
+    try:
+        for item in items:
+            waiting.append((item, pool.submit(work, item)))
+            if len(waiting) > DEPTH:
+                first, made = waiting.popleft()
+                yield first, made.result()
+        while waiting:
+            first, made = waiting.popleft()
+            yield first, made.result()
+    finally:
+        pool.shutdown(cancel_futures=True)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _arrow, _cells, _sniff, _units
+from flicker.logs._ahead import side_by_side
 from flicker.logs._plan import Plan
 from flicker.logs.model import LogError
 
@@ -24,6 +27,23 @@ _NUMBER_RE2 = {
 _ISO = ("ymd clock",)
 
 
+@dataclass(slots=True)
+class Page:
+    """Lines of a log, the number of lines before them, and what was left out of them."""
+
+    block: bytes
+    line: int
+    odd: int = 0
+    odd_first: tuple[int, str] | None = None
+    comments: int = 0
+    headers: int = 0
+
+    def find(self, text: str) -> int:
+        """Return the number of the line that holds a text."""
+        at = self.block.find(text.encode())
+        return self.line + 1 + (self.block.count(b"\n", 0, at) if at >= 0 else 0)
+
+
 class Cutter:
     """Follows a text log block by block; counts lines, and what it leaves out."""
 
@@ -32,7 +52,7 @@ class Cutter:
         self.layout = layout
         self.plan = plan
         self.rows = 0
-        self._line = self._next = layout.lines  # lines before the block at hand, and before the next
+        self._next = layout.lines  # lines before the next block
         self._odd = 0
         self._odd_first: tuple[int, str] | None = None
         self._nul = 0
@@ -41,34 +61,51 @@ class Cutter:
         self._cut = ""
         self._typed = not any(layout.columns[c.position].cell_units for c in plan.channels) and not layout.grouped
         self._names = [f"c{k}" for k in range(layout.width)]
+        self._page = Page(b"", layout.lines)
 
-    def cut(self, block: bytes, last: bool) -> tuple[dict[int, Any], int] | None:
-        """Parse lines into columns (by position) and their number of rows; ``last``: the file ends behind them."""
-        if last:
-            block = self._end(block)
-        if not block:
-            return None
-        self._line = self._next
-        self._next += block.count(b"\n")
+    def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[dict[int, Any], int]]:
+        """Parse blocks of lines into columns (by position) and their number of rows; the flag tells the file's end.
+
+        The fast parse of some blocks goes on side by side; what it finds is taken in the blocks' order.
+        """
+        for page, table in side_by_side(self._parse_typed, self._pages(blocks)):
+            self._page = page
+            found = self._parse_exact(page) if table is None else table
+            self._book(page)
+            if found is not None:
+                self.rows += found[1]
+                yield found
+
+    def _book(self, page: Page) -> None:
+        self._odd += page.odd
+        self._odd_first = self._odd_first or page.odd_first
+        self._comments += page.comments
+        self._headers += page.headers
+        if self._odd_limit_passed(final=False):
+            raise self._odd_error()
+
+    def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:
+        """Make each block fit for parsing."""
         layout = self.layout
-        if b"\0" in block:
-            block = self._without_nul(block)
-        if not block.isascii():
-            try:
-                block.decode("utf-8")
-            except UnicodeDecodeError:
-                block = block.decode("cp1252", errors="replace").encode()
-        if layout.delimiter == " ":
-            block = b"\n".join(b" ".join(line.split()) for line in block.split(b"\n"))
-        elif b"+" in block and layout.delimiter and not layout.quoted:
-            mark = layout.delimiter.encode()
-            block = block.replace(mark + b"+", mark)
-        table = self._parse_typed(block) if self._typed else None
-        if table is None:
-            table = self._parse_exact(block)
-        if table is not None:
-            self.rows += table[1]
-        return table
+        for raw, last in blocks:
+            block = self._end(raw) if last else raw
+            if not block:
+                continue
+            line = self._next
+            self._next += block.count(b"\n")
+            if b"\0" in block:
+                block = self._without_nul(block)
+            if not block.isascii():
+                try:
+                    block.decode("utf-8")
+                except UnicodeDecodeError:
+                    block = block.decode("cp1252", errors="replace").encode()
+            if layout.delimiter == " ":
+                block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
+            elif b"+" in block and layout.delimiter and not layout.quoted:
+                mark = layout.delimiter.encode()
+                block = block.replace(mark + b"+", mark)
+            yield Page(block, line)
 
     def _end(self, block: bytes) -> bytes:
         """Take a last line without its end for what it is: whole, or cut off."""
@@ -99,16 +136,16 @@ class Cutter:
                 self._nul += 1
         return b"\n".join(kept)
 
-    def _options(self, quoted: bool) -> Any:
+    def _options(self, page: Page) -> Any:
         from pyarrow import csv
 
         return csv.ParseOptions(
             delimiter=self.layout.delimiter or "\x1f",
-            quote_char='"' if quoted else False,
-            double_quote=quoted,
+            quote_char='"' if self.layout.quoted else False,
+            double_quote=self.layout.quoted,
             newlines_in_values=False,
             ignore_empty_lines=True,
-            invalid_row_handler=self._odd_row,
+            invalid_row_handler=lambda row: self._odd_row(row, page),
         )
 
     def _wanted(self) -> list[int]:
@@ -116,7 +153,10 @@ class Cutter:
         time = self.plan.time.positions if self.plan.time.kind != "none" else ()
         return list(dict.fromkeys((*time, *(channel.position for channel in self.plan.channels), *run)))
 
-    def _parse_typed(self, block: bytes) -> tuple[dict[int, Any], int] | None:
+    def _parse_typed(self, page: Page) -> tuple[dict[int, Any], int] | None:
+        """Parse numbers and stamps as such; None where a cell is neither. Runs in a thread: touches only the page."""
+        if not self._typed:
+            return None
         import pyarrow as pa
         from pyarrow import csv
 
@@ -134,15 +174,14 @@ class Cutter:
                 )
         if plan.run is not None:
             types[self._names[plan.run]] = pa.string()
-        before = (self._odd, self._odd_first, self._comments, self._headers)
-        self._block = block
+        block = page.block
         try:
             table = csv.read_csv(
                 pa.py_buffer(block),
                 read_options=csv.ReadOptions(  # the block in one piece: half the work of pyarrow's pieces of a MiB
-                    column_names=self._names, use_threads=len(block) > 1 << 20, block_size=len(block) + 1
+                    column_names=self._names, use_threads=False, block_size=len(block) + 1
                 ),
-                parse_options=self._options(self.layout.quoted),
+                parse_options=self._options(page),
                 convert_options=csv.ConvertOptions(
                     column_types=types,
                     include_columns=[self._names[k] for k in self._wanted()],
@@ -153,40 +192,37 @@ class Cutter:
                 ),
             )
         except pa.ArrowInvalid:
-            self._odd, self._odd_first, self._comments, self._headers = before
+            page.odd = page.comments = page.headers = 0
+            page.odd_first = None
             return None
-        self._check_quotes(block, table.num_rows, before)
-        if self._odd_limit_passed(final=False):
-            raise self._odd_error()
+        self._check_quotes(page, table.num_rows)
         return {k: table.column(self._names[k]) for k in self._wanted()}, table.num_rows
 
-    def _check_quotes(self, block: bytes, rows: int, before: tuple[Any, ...]) -> None:
+    def _check_quotes(self, page: Page, rows: int) -> None:
         if not self.layout.quoted:
             return
-        skipped = (self._odd - before[0]) + (self._comments - before[2]) + (self._headers - before[3])
-        lines = sum(1 for line in block.split(b"\n") if line.strip(b"\r"))
-        if lines != rows + skipped:
-            end = self._line + block.count(b"\n")
+        lines = sum(1 for line in page.block.split(b"\n") if line.strip(b"\r"))
+        if lines != rows + page.odd + page.comments + page.headers:
+            end = page.line + page.block.count(b"\n")
             raise LogError(
-                f"{self.name}: a quotation mark is not closed between lines {self._line + 1} and {end}; mend it."
+                f"{self.name}: a quotation mark is not closed between lines {page.line + 1} and {end}; mend it."
             )
 
-    def _odd_row(self, row: Any) -> str:
+    def _odd_row(self, row: Any, page: Page) -> str:
         text = row.text.strip()
         if _sniff._COMMENT.match(text):
-            self._comments += 1
+            page.comments += 1
         elif text in self.layout.heading:
-            self._headers += 1
+            page.headers += 1
         else:
-            self._odd += 1
-            if self._odd_first is None:
-                self._odd_first = (self.find(row.text), text)
+            page.odd += 1
+            if page.odd_first is None:
+                page.odd_first = (page.find(row.text), text)
         return "skip"
 
     def find(self, text: str) -> int:
-        """Return the number of the line, in the block at hand, that holds a text."""
-        at = self._block.find(text.encode())
-        return self._line + 1 + (self._block.count(b"\n", 0, at) if at >= 0 else 0)
+        """Return the number of the line, in the block last handed out, that holds a text."""
+        return self._page.find(text)
 
     def _odd_limit_passed(self, *, final: bool) -> bool:
         rows = max(self.rows, 1)
@@ -206,18 +242,16 @@ class Cutter:
 
     # ------------------------------------------------------------ the slow exact way
 
-    def _parse_exact(self, block: bytes) -> tuple[dict[int, Any], int] | None:
+    def _parse_exact(self, page: Page) -> tuple[dict[int, Any], int] | None:
         import pyarrow as pa
         import pyarrow.compute as pc
         from pyarrow import csv
 
-        before = (self._odd, self._odd_first, self._comments, self._headers)
-        self._block = block
         try:
             table = csv.read_csv(
-                pa.py_buffer(block),
+                pa.py_buffer(page.block),
                 read_options=csv.ReadOptions(column_names=self._names, use_threads=False),
-                parse_options=self._options(self.layout.quoted),
+                parse_options=self._options(page),
                 convert_options=csv.ConvertOptions(
                     column_types=dict.fromkeys(self._names, pa.string()), strings_can_be_null=False
                 ),
@@ -226,15 +260,13 @@ class Cutter:
             if table_is_empty(error):
                 return None
             raise LogError(
-                f"{self.name}, near line {self._line + 1}: the rows cannot be cut into cells ({error})."
+                f"{self.name}, near line {page.line + 1}: the rows cannot be cut into cells ({error})."
             ) from None
-        self._check_quotes(block, table.num_rows, before)
-        if self._odd_limit_passed(final=False):
-            raise self._odd_error()
+        self._check_quotes(page, table.num_rows)
         if table.num_rows == 0:
             return None
         columns = {k: pc.utf8_trim_whitespace(_arrow.single(table.column(self._names[k]))) for k in self._wanted()}
-        drop = self._headers_and_comments(table)
+        drop = self._headers_and_comments(table, page)
         out: dict[int, Any] = {}
         numbers = [channel.position for channel in self.plan.channels]
         if self.plan.time.kind == "number":
@@ -250,7 +282,7 @@ class Cutter:
             out = {k: v[keep] if isinstance(v, np.ndarray) else v.filter(mask) for k, v in out.items()}
         return out, int(keep.sum())
 
-    def _headers_and_comments(self, table: Any) -> NDArray[np.bool_]:
+    def _headers_and_comments(self, table: Any, page: Page) -> NDArray[np.bool_]:
         """Mark rows that repeat the header or are comments with as many cells as a row."""
         import pyarrow.compute as pc
 
@@ -260,10 +292,10 @@ class Cutter:
         for row in np.flatnonzero(suspects)[:10000]:
             cells = [str(table.column(k)[int(row)]).strip() for k in range(self.layout.width)]
             if _sniff._COMMENT.match(cells[0]):
-                self._comments += 1
+                page.comments += 1
                 drop[row] = True
             elif self._is_heading(cells):
-                self._headers += 1
+                page.headers += 1
                 drop[row] = True
         return drop
 
@@ -334,7 +366,7 @@ class Cutter:
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand, counting what was skipped."""
         seen = -1
-        for k, line in enumerate(self._block.split(b"\n")):
+        for k, line in enumerate(self._page.block.split(b"\n")):
             text = line.strip(b"\r")
             if not text:
                 continue
@@ -344,8 +376,8 @@ class Cutter:
             ):
                 seen += 1
             if seen == row:
-                return self._line + k + 1
-        return self._line + 1
+                return self._page.line + k + 1
+        return self._page.line + 1
 
     def notes(self) -> list[str]:
         """Judge what was left out, and say it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -36,8 +37,7 @@ def read_text(
     plan = make_plan(layout.columns, wishes, file.name, layout.preamble)
     lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
     reader = _Reader(file.name, layout, plan, in_memory, 0 if packed else int(file.size * lines_per_byte))
-    for block, last in ahead(lines.blocks(layout.begin)):
-        reader.take(block, last)
+    reader.take(ahead(lines.blocks(layout.begin)))
     notes = reader.finish()
     file.check(may_grow=True)
     if not packed and file.grown:
@@ -75,11 +75,10 @@ class _Reader:
         self._steps = [0, 0, 0]  # backward, equal, forward
         self._run_codes: dict[str, int] = {}
 
-    def take(self, block: bytes, last: bool) -> None:
-        """Parse lines; ``last`` says that the file ends behind them."""
-        table = self._cutter.cut(block, last)
-        if table is not None:
-            self._keep(*table)
+    def take(self, blocks: Iterable[tuple[bytes, bool]]) -> None:
+        """Parse blocks of lines; the flag says that the file ends behind them."""
+        for columns, rows in self._cutter.cut(blocks):
+            self._keep(columns, rows)
 
     def _keep(self, columns: dict[int, Any], rows: int) -> None:
         if rows == 0:

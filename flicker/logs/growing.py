@@ -208,7 +208,7 @@ class GrowingLog:
         assert self._reader is not None
         self._taken.parts.clear()
         try:
-            self._reader.take(block, False)
+            self._reader.take([(block, False)])
             self._bad = 0
         except LogError as problem:
             self._one_by_one(block, problem)
@@ -241,7 +241,7 @@ class GrowingLog:
         self._taken.parts.clear()
         for line in block.splitlines(keepends=True):
             try:
-                self._reader.take(line, False)
+                self._reader.take([(line, False)])
                 self._bad = 0
             except LogError as slip:
                 self._bad += 1
