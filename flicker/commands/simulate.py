@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import Any
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -13,9 +15,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     width = max(map(len, KINDS))
     parser.epilog = "kinds (all invented):\n" + "\n".join(f"  {name:<{width}}  {text}" for name, text in KINDS.items())
     parser.add_argument("kind", metavar="KIND", help="what the bench shows; listed below")
-    parser.add_argument("out", metavar="OUT.csv", help="file to write; several runs are numbered")
+    parser.add_argument("out", metavar="OUT.csv", help="file to write; of several visits one each, numbered")
     parser.add_argument("--hours", type=float, default=None, metavar="H", help="length of each run")
     parser.add_argument("--rate", type=float, default=2.0, metavar="HZ", help="samples per second (default 2)")
+    parser.add_argument("--runs", type=int, default=None, metavar="N", help="power-ups, over all visits")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same log (default 1)")
 
 
@@ -25,8 +28,19 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.kind not in KINDS:
         raise ValueError(f"{arguments.kind!r} is not a kind of bench; known are {', '.join(KINDS)}")
-    options = {} if arguments.hours is None else {"hours": arguments.hours}
+    options: dict[str, Any] = {} if arguments.hours is None else {"hours": arguments.hours}
+    if arguments.runs is not None:
+        options["runs"] = arguments.runs
     bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
-    for path in bench.write(arguments.out):
-        print(f"written: {path} (invented, seed {arguments.seed})")
+    visits, out = bench.visits(), Path(arguments.out)
+    if len(visits) == 1:
+        for path in bench.write(out):
+            print(f"written: {path} (invented, seed {arguments.seed})")
+        return 0
+    words = []
+    for number, (date, part) in enumerate(visits, start=1):
+        for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}")):
+            print(f"written: {path} (invented, seed {arguments.seed}, {date})")
+            words.append(f"--visit {date} {path}")
+    print(f"Judge it with: flicker visits {' '.join(words)}")
     return 0

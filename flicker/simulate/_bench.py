@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
-from datetime import datetime
+from dataclasses import dataclass, fields, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import Log
-from flicker.simulate import _connection, _kinds, _situations, _write
+from flicker.simulate import _connection, _kinds, _situations, _visits, _write
 from flicker.simulate._noise import COLOURS
 from flicker.simulate._registry import REGISTRY
 from flicker.simulate._shapes import SHAPES
@@ -22,7 +22,7 @@ from flicker.simulate._sheet import Setting, Sheet
 from flicker.simulate._truth import BenchTruth
 from flicker.stats._check import one_of, positive, whole
 
-assert _connection and _kinds and _situations  # imported for what they enter into the registry
+assert _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +33,7 @@ FAMILIES: Mapping[str, str] = {item.name: item.family for item in _KINDS}
 
 _START = datetime(2031, 3, 3, 18, 30)  # an invented evening; no time zone, as loggers write it
 SHORTEST_S = 30.0
+APART = timedelta(days=7)  # runs farther apart belong to different visits
 MOST_SAMPLES = 2e8  # held in memory several times over
 _DEFAULTS: dict[str, Any] = {
     "hours": 4.0,
@@ -93,6 +94,18 @@ class Bench:
     def values(self, channel: str, run: int = 0) -> Floats:
         """Return what the meter showed, volts, shape (n,); +/-inf is over range."""
         return self._values[run][channel]
+
+    def visits(self) -> tuple[tuple[date, Bench], ...]:
+        """Return the bench visit by visit: the date of each, and its runs as a bench of their own."""
+        starts = [run.start for run in self.truth.runs]
+        first = [k for k in range(len(starts)) if k == 0 or starts[k] - starts[k - 1] > APART]
+        out = []
+        for low, high in zip(first, [*first[1:], len(starts)], strict=True):
+            marks = tuple(replace(mark, run=mark.run - low) for mark in self.truth.marks if low <= mark.run < high)
+            truth = replace(self.truth, runs=self.truth.runs[low:high], marks=marks)
+            part = Bench(self.kind, self.logs[low:high], truth, self._values[low:high], self._resolution_V)
+            out.append((starts[low].date(), part))
+        return tuple(out)
 
     def write(
         self, path: str | os.PathLike[str], *, time: str = "seconds", split: bool = False, marks: bool = True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -67,6 +67,9 @@ class Sheet:
         self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
         self.meter = Meter(self.step_s, setting.resolution_V, setting.full_scale_V, setting.jitter > 0)
         self.marks: list[Mark] = []
+        self.start = [
+            setting.start + timedelta(seconds=run * (self.span_s + BETWEEN_RUNS_S)) for run in range(setting.runs)
+        ]
         self.relay_side = ["no relay"] * setting.runs
         self.relay_open: list[list[tuple[float, float]]] = [[] for _ in range(setting.runs)]
         self.time = [self._axis(run) for run in range(setting.runs)]
@@ -251,6 +254,13 @@ class Sheet:
         for later in range(run + 1, self.setting.runs):
             self.traces[later][name].level += step_V
 
+    def settle(self, run: int, name: str, moved_V: float) -> None:
+        """Let a whole run settle elsewhere."""
+        trace = self.traces[run][name]
+        trace.level += moved_V
+        trace.settled_V += moved_V
+        trace.power_ups[:] = [replace(item, settled_V=trace.settled_V) for item in trace.power_ups]
+
     def finest_V(self) -> float:
         """Return the smallest last digit that the meter used; 0 where it has none."""
         return min(trace.finest_V(self.meter) for run in self.traces for trace in run.values())
@@ -269,7 +279,7 @@ class Sheet:
             values.append(columns)
             runs.append(
                 RunTruth(
-                    start=self.setting.start + timedelta(seconds=run * (self.span_s + BETWEEN_RUNS_S)),
+                    start=self.start[run],
                     time_s=frozen(self.time[run]),
                     sample_interval_s=self.step_s,
                     channels=truths,
