@@ -157,7 +157,7 @@ class Meter(Result):
         if shape == "decay" and lengths == "exponential":
             raise ValueError("lengths must be 'fixed' for the shape 'decay', got 'exponential'")
         needed = self.shown_threshold_V(threshold) / height
-        share = float(self._chance(np.array([needed]), length, shape, lengths)[0])
+        share = self._share(needed, length, shape, lengths)
         mean = low = math.nan
         if share > 0:
             grid = np.linspace(needed, max(self._most(length, shape, lengths), needed), _GRID)
@@ -178,6 +178,9 @@ class Meter(Result):
         if shape == "decay":
             return -math.expm1(-aperture / length) * length / aperture
         return min(1.0, length / aperture)
+
+    def _share(self, needed: float, length: float, shape: str, lengths: str) -> float:
+        return float(self._chance(np.array([needed]), length, shape, lengths)[0])
 
     def _chance(self, r: Floats, length: float, shape: str, lengths: str) -> Floats:
         """Chance that some reading shows at least the share ``r`` of the height."""
@@ -389,11 +392,15 @@ def sampling_advice(
     """
     share = _check.share("share", share)
 
+    def meter(interval: float) -> Meter:
+        return Meter(sample_interval_s=interval, integration_s=integration_s, resolution_V=resolution_V)
+
     def seen(interval: float) -> float:
-        meter = Meter(sample_interval_s=interval, integration_s=integration_s, resolution_V=resolution_V)
-        return meter.sees(length_s, height_V=height_V, threshold_V=threshold_V, shape=shape, lengths=lengths).share
+        eye = meter(interval)
+        return eye._share(eye.shown_threshold_V(threshold_V) / height_V, length_s, shape, lengths)
 
     low = max(integration_s, 1e-6 * length_s)
+    meter(low).sees(length_s, height_V=height_V, threshold_V=threshold_V, shape=shape, lengths=lengths)  # checks
     if seen(low) < share:
         interval = math.nan
     else:

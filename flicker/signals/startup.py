@@ -126,18 +126,23 @@ def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], t
     taus = TAUS_S[(max(0.3 * float(since[1]), 0.5) <= TAUS_S) & (0.5 * since[-1] >= TAUS_S)]
     if taus.size == 0:
         return None
-    best: tuple[float, float, tuple[float, ...], tuple[float, ...]] | None = None
-    singles = np.exp(-since[None, :] / taus[:, None])
-    for index, tau in enumerate(taus):
-        loss, level, slopes = _lad(singles[index : index + 1], value, weight)
-        if best is None or loss < best[0]:
-            best = (loss, level, (float(slopes[0]),), (float(tau),))
-    assert best is not None
-    for i in range(0, taus.size, 2):
-        for j in range(i + 4, taus.size, 2):
-            loss, level, slopes = _lad(singles[[i, j]], value, weight)
-            if slopes[0] * slopes[1] > 0 and loss < 0.8 * best[0]:
-                best = (loss, level, (float(slopes[0]), float(slopes[1])), (float(taus[i]), float(taus[j])))
+    falls = np.exp(-since[None, :] / taus[:, None])
+    losses, levels, slopes = _lad(falls[:, None, :], value, weight)
+    at = int(np.argmin(losses))
+    best: tuple[float, float, tuple[float, ...], tuple[float, ...]] = (
+        float(losses[at]),
+        float(levels[at]),
+        (float(slopes[at, 0]),),
+        (float(taus[at]),),
+    )
+    pairs = np.array([(i, j) for i in range(0, taus.size, 2) for j in range(i + 4, taus.size, 2)], dtype=np.intp)
+    if pairs.size:
+        losses, levels, slopes = _lad(falls[pairs], value, weight)
+        losses[slopes[:, 0] * slopes[:, 1] <= 0] = np.inf  # a curve that can only fall towards its level
+        at = int(np.argmin(losses))
+        if losses[at] < 0.8 * best[0]:
+            both = (float(slopes[at, 0]), float(slopes[at, 1]))
+            best = (float(losses[at]), float(levels[at]), both, (float(taus[pairs[at, 0]]), float(taus[pairs[at, 1]])))
     loss, level, amplitudes, chosen = best
     fitted = level + sum(a * np.exp(-since / t) for a, t in zip(amplitudes, chosen, strict=True))
     residual = value - fitted
@@ -148,21 +153,20 @@ def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], t
     return level, amplitudes, chosen, scatter
 
 
-def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[float, float, Floats]:
-    """Weighted least absolute deviations by iteratively reweighted least squares; returns loss, level, slopes."""
-    design = np.vstack((np.ones_like(value), basis))
-    current = weight.copy()
-    coefficients: Floats = np.zeros(design.shape[0])
+def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:
+    """Weighted least absolute deviations by iteratively reweighted least squares, of many designs at once.
+
+    ``basis`` is of shape (designs, columns, readings); returns losses, levels and slopes, one row per design.
+    """
+    design = np.concatenate((np.ones((basis.shape[0], 1, value.size)), basis), axis=1)
+    current = np.broadcast_to(weight, (design.shape[0], value.size))
+    ridge = 1.0 + 1e-10 * np.eye(design.shape[1])
     floor = 1e-4 * (float(np.ptp(value)) or 1e-9)
-    residual = value
     for _ in range(12):
-        weighted = design * current
-        gram = weighted @ design.T
-        gram[np.diag_indices_from(gram)] *= 1.0 + 1e-10
-        try:
-            coefficients = np.asarray(np.linalg.solve(gram, weighted @ value), dtype=np.float64)
-        except np.linalg.LinAlgError:
-            break
-        residual = value - coefficients @ design
+        weighted = design * current[:, None, :]
+        gram = weighted @ design.transpose(0, 2, 1) * ridge
+        coefficients = np.linalg.solve(gram, weighted @ value[:, None])[..., 0]
+        residual = value - (coefficients[:, None, :] @ design)[:, 0, :]
         current = weight / np.maximum(np.abs(residual), floor)
-    return float(np.sum(weight * np.abs(residual))), float(coefficients[0]), coefficients[1:]
+    losses: Floats = np.sum(weight * np.abs(residual), axis=1)
+    return losses, coefficients[:, 0], coefficients[:, 1:]
