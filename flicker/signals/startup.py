@@ -165,7 +165,7 @@ def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[Floats, Floats, 
     for _ in range(12):
         weighted = design * current[:, None, :]
         gram = weighted @ design.transpose(0, 2, 1) * ridge
-        coefficients = np.linalg.solve(gram, weighted @ value[:, None])[..., 0]
+        coefficients: Floats = np.linalg.solve(gram, weighted @ value[:, None])[..., 0].astype(np.float64, copy=False)
         residual = value - (coefficients[:, None, :] @ design)[:, 0, :]
         current = weight / np.maximum(np.abs(residual), floor)
     losses: Floats = np.sum(weight * np.abs(residual), axis=1)
