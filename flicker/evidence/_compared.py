@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from flicker.evidence._condition_change import Change, PowerUpChange
-from flicker.evidence._weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Weighed
+from flicker.evidence._weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
 from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.words import hours_text, times_text
 from flicker.stats._ratio_matched import MatchedRatio
@@ -130,15 +130,19 @@ def reads(
             said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
             said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
-    telling = ("not comparable", "the untouched", "compared at equal")
-    if cured is not None or outcome != NO_CHANGE:
+    telling = (NOT_COMPARABLE, "the untouched", "compared at equal")
+    if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
+    if level.note.startswith("not shown: meter or leads"):
+        said.append(f"At rest {_mV(level.before)} {one}, {_mV(level.after)} {two}: {level.note}.")
     if aspect in {"episodes", "occupied windows"} and cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
 
 
 def _cure(cured: str, again: bool, state: Cure) -> str:
+    if cured == "not yet" and state.clean_hours_needed is None:
+        return "A cure cannot be shown this way: log again under the conditions of before."
     hours = hours_text(state.clean_hours_needed or 0.0)
     if cured == "shown":
         return f"The cure is shown: more than {state.concern_per_h:.2g} episodes per hour is excluded."

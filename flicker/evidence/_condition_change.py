@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.evidence._accuracy import meter_or_leads
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
@@ -19,7 +21,6 @@ NOISE_BLOCKS = 12
 NOISE_WINDOW_S = 60.0  # as in the judgement of one side: what is slower is movement of the level
 NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
 SIZE_MATTERS = 1.5
-SAME_SIZE = 0.8  # a level whose sign just turned at this share of its size or more: swapped leads
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,28 @@ def _unknown(quantity: str, unit: str, note: str, before: float | None = None, a
     return Change(quantity, before, after, None, None, None, None, unit, "not shown", note, "not compared")
 
 
-def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits) -> Change:
+OffBy = Callable[[float, float], float]  # how far two readings may be off together
+
+
+def exact(before_V: float, after_V: float) -> float:
+    """Nothing is known of the meters."""
+    return 0.0
+
+
+def unlike_change(found: Change, reasons: Sequence[str]) -> Change:
+    """Keep the figures of either side and claim nothing between them."""
+    return _unknown(found.quantity, found.unit, reasons[0], found.before, found.after)
+
+
+def _by_the_meter(found: Change, off_by: OffBy) -> Change:
+    """Withdraw a change that the meters may have made."""
+    if found.answer == "not shown" or found.before is None or found.after is None:
+        return found
+    note = meter_or_leads(found.before, found.after, off_by(found.before, found.after))
+    return replace(found, answer="not shown", note=note) if note else found
+
+
+def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact) -> Change:
     """Ratio of the noise floors: Welch's t of the logarithm of sigma over twelve stretches a side.
 
     Noise is compared within one last digit only: below two digits it is the meter's own.
@@ -64,7 +86,7 @@ def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits) ->
             return _unknown("noise floor", "ratio", "not comparable: the readings come at another pace", one, two)
     estimate, low, high, p_value = _welch(parts[1], parts[0], limits.confidence)
     shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(NOISE_MATTERS)
-    return Change(
+    found = Change(
         "noise floor",
         one,
         two,
@@ -77,6 +99,7 @@ def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits) ->
         "",
         "Welch's t of log sigma over stretches",
     )
+    return _by_the_meter(found, off_by)
 
 
 def _log_sigmas(record: ChannelRecord) -> Floats | None:
@@ -108,21 +131,23 @@ def _welch(one: Floats, two: Floats, confidence: float) -> tuple[float, float, f
     return difference, difference - half, difference + half, float(2.0 * stdtr(dof, -abs(difference) / error))
 
 
-def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits) -> Change:
+def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact) -> Change:
     """Shift of the settled level; shown where the levels of the two sides lie apart by more than ``drift_V``.
 
-    The level of a side is known to no better than its wander and its run-to-run spread, taken as a range: no
-    distribution is assumed. A sign that just turned at the same size is the leads, not the unit.
+    The level of a side is known to no better than its wander and its run-to-run spread, taken as a range, and the
+    accuracy of its meter: no distribution is assumed. A sign that just turned at the same size is the leads, not the
+    unit.
     """
     one, two = _level_range(before), _level_range(after)
     if one is None or two is None:
         return _unknown("settled level", "V", "nothing was observed at rest on one side")
     (low0, mid0, high0), (low1, mid1, high1) = one, two
-    shift, low, high = mid1 - mid0, low1 - high0, high1 - low0
-    note = ""
+    off = off_by(mid0, mid1)
+    shift, low, high = mid1 - mid0, low1 - high0 - off, high1 - low0 + off
     shown = min(abs(low), abs(high)) > limits.drift_V and low * high > 0
-    if shown and mid0 * mid1 < 0 and min(abs(mid0), abs(mid1)) >= SAME_SIZE * max(abs(mid0), abs(mid1)):
-        shown, note = False, "not shown: the sign just turned at the same size; check the leads first"
+    # Told where it matters: a difference that would be one but for the meter or the leads.
+    note = meter_or_leads(mid0, mid1, off) if abs(shift) > limits.drift_V else ""
+    shown = shown and not note
     answer = "not shown"
     if shown:
         answer = "less" if abs(mid1) < abs(mid0) else "more"
@@ -137,7 +162,7 @@ def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits) ->
         "V",
         answer,
         note,
-        "range of settled levels, last digit added",
+        "range of settled levels, last digit added" + (", accuracy of the meter added" if off > 0 else ""),
     )
 
 
@@ -155,7 +180,7 @@ def _level_range(record: ChannelRecord) -> tuple[float, float, float] | None:
     return min(ends) - slack, middle, max(ends) + slack
 
 
-def size_change(before: Floats, after: Floats, limits: Limits) -> Change:
+def size_change(before: Floats, after: Floats, limits: Limits, off_by: OffBy = exact) -> Change:
     """Ratio of the sizes of episodes: Mann-Whitney rank test, Hodges-Lehmann ratio with its interval.
 
     Parameters
@@ -188,7 +213,7 @@ def size_change(before: Floats, after: Floats, limits: Limits) -> Change:
     place = int(max(0, math.floor(m * n / 2.0 - float(ndtri(0.5 + limits.confidence / 2.0)) * spread)))
     estimate = float(np.median(ratios))
     shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(SIZE_MATTERS)
-    return Change(
+    found = Change(
         "size of episodes",
         float(np.median(before)),
         float(np.median(after)),
@@ -201,6 +226,7 @@ def size_change(before: Floats, after: Floats, limits: Limits) -> Change:
         "",
         method,
     )
+    return _by_the_meter(found, off_by)
 
 
 def _thin(sizes: Floats, most: int = 2000) -> Floats:

@@ -7,7 +7,7 @@ unit is taken as warm as it gets, and later times are held together; so are logs
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,8 +29,8 @@ MOST_CELLS = 200_000
 class Cycle:
     """One power-up of one channel; all times in seconds since the power-up (since the log's begin where not ``known``).
 
-    ``observed`` has shape (n, 2), ``episode_s`` and ``size_V`` shape (episodes,), ``excursions`` shape (m, 2).
-    ``start`` is 'cold', 'warm' or 'unknown'.
+    ``observed`` has shape (n, 2), ``episode_s`` and ``size_V`` shape (episodes,), ``excursions`` shape (m, 2),
+    ``excursion_V`` their sizes, shape (m,), where known. ``start`` is 'cold', 'warm' or 'unknown'.
     """
 
     known: bool
@@ -39,6 +39,7 @@ class Cycle:
     episode_s: Floats
     size_V: Floats
     excursions: Floats
+    excursion_V: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,14 @@ class Side:
         )
 
 
-def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
-    """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all."""
+def side_of(
+    record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapping[str, str] | None = None
+) -> Side:
+    """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all.
+
+    ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the
+    dates of the logs or as the log itself shows it.
+    """
     seen = {
         number
         for other in everyone
@@ -91,7 +98,12 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
         start = "unknown"
         if first.start is not None and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
             start = "cold" if first.start.timestamp() - before_end[0] >= COLD_AFTER_S else "warm"
-        observed, times, sizes, excursions = [], [], [], []
+        kinds = _start_kinds(record.numbers[places[0]], everyone)
+        if start == "unknown" and len(kinds) == 1:
+            (start,) = kinds
+        if all(run.source != first.source for run in record.runs[: places[0]]):  # the case tells of a log's first start
+            start = (told or {}).get(first.source, start)
+        observed, times, sizes, excursions, heights = [], [], [], [], []
         passed = 0.0
         for place in places:
             run, trace = record.runs[place], record.traces[place]
@@ -103,6 +115,7 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
             times.append(record.episodes.start_s[own] + offset)
             sizes.append(record.episodes.size_V[own])
             excursions.append(np.column_stack((trace.excursions.start_s, trace.excursions.end_s)) + offset)
+            heights.append(np.abs(trace.excursions.deviation_V))
             passed = offset + run.duration_s + run.sample_interval_s
         last = record.runs[places[-1]]
         if last.start is not None:
@@ -115,6 +128,7 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
                 np.concatenate(times),
                 np.concatenate(sizes),
                 np.concatenate(excursions).reshape(-1, 2),
+                np.concatenate(heights),
             )
         )
     return Side(
@@ -123,6 +137,16 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord]) -> Side:
         max((trace.enter_V for trace in record.traces), default=0.0),
         float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0,
     )
+
+
+def _start_kinds(number: int, everyone: Sequence[ChannelRecord]) -> set[str]:
+    """Kinds of start that the log itself shows for a run, over all channels."""
+    return {
+        trace.start_kind
+        for record in everyone
+        for mine, trace in zip(record.numbers, record.traces, strict=True)
+        if mine == number and trace.start_kind in {"cold", "warm"}
+    }
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 HOUR = 3600.0
 SATURATED = 0.10  # share of occupied windows above which counting episodes no longer follows the rate
 RELEASE_PER_H = 0.1  # rate to exclude before an intermittent unit goes home where the complaint gives none
+NOT_COMPARABLE = "not comparable"
 PACE = 1.5  # sample intervals further apart than this factor see different shares of short glitches
 
 
@@ -25,7 +26,8 @@ class Weighed:
     """One channel of one pair of sides, weighed.
 
     ``ratio`` is that of episodes, ``occupied`` that of occupied windows where the counter saturates; ``leads`` says
-    which of the two decided. ``p_improved`` and ``p_worse`` are one-sided and corrected.
+    which of the two decided. ``p_improved`` and ``p_worse`` are one-sided and corrected. ``barred`` tells that the two
+    sides are not comparable; the notes say why.
     """
 
     before: Side
@@ -40,6 +42,7 @@ class Weighed:
     p_worse: float
     family: int
     notes: tuple[str, ...]
+    barred: bool = False
 
     @property
     def leading(self) -> MatchedRatio:
@@ -53,6 +56,7 @@ def weigh(
     confidence: float = 0.95,
     cell_s: float = 10.0,
     controls: Sequence[bool] | None = None,
+    unlike: Sequence[Sequence[str]] | None = None,
 ) -> list[Weighed]:
     """Weigh pairs of (before, after), corrected together (Holm), one-sided for each direction.
 
@@ -66,6 +70,8 @@ def weigh(
         Length of the windows that count as occupied or not, seconds.
     controls : sequence of bool, optional
         Marks the pairs of untouched channels: they are judged, but not corrected for.
+    unlike : sequence of sequence of str, optional
+        Why a pair may not be compared at all; where there is a reason nothing is claimed and nothing corrected for.
 
     Notes
     -----
@@ -75,7 +81,8 @@ def weigh(
     error = 1.0 - confidence
     drafts = [_draft(before, after, confidence, cell_s) for before, after in pairs]
     control = list(controls) if controls is not None else [False] * len(drafts)
-    mine = [k for k, item in enumerate(drafts) if not control[k] and _some(item)]
+    barred = [tuple(reasons) for reasons in unlike] if unlike is not None else [()] * len(drafts)
+    mine = [k for k, item in enumerate(drafts) if not control[k] and not barred[k] and _some(item)]
     tested = [k for k in mine if drafts[k].leading.least_p_less <= error]
     p_less = [item.leading.p_less for item in drafts]
     p_more = [item.leading.p_greater for item in drafts]
@@ -84,7 +91,9 @@ def weigh(
             p_values[k] = adjusted
     out = []
     for k, item in enumerate(drafts):
-        outcome, notes = NO_CHANGE, list(item.notes)
+        outcome, notes = NO_CHANGE, [*barred[k], *item.notes]
+        if barred[k]:
+            p_less[k] = p_more[k] = 1.0
         if p_less[k] <= error and _some(item):
             outcome = IMPROVED
         elif p_more[k] <= error and _some(item):
@@ -100,13 +109,13 @@ def weigh(
         if outcome == IMPROVED and _slower_and_short(item.before, item.after):
             outcome = NO_CHANGE
             notes.append(
-                f"not comparable: readings every {item.after.sample_interval_s:.3g} s after and every "
+                f"{NOT_COMPARABLE}: readings every {item.after.sample_interval_s:.3g} s after and every "
                 f"{item.before.sample_interval_s:.3g} s before see different shares of glitches this short"
             )
         if outcome == WORSE and _slower_and_short(item.after, item.before):
             outcome = NO_CHANGE
             notes.append(
-                f"not comparable: readings every {item.before.sample_interval_s:.3g} s before and every "
+                f"{NOT_COMPARABLE}: readings every {item.before.sample_interval_s:.3g} s before and every "
                 f"{item.after.sample_interval_s:.3g} s after see different shares of glitches this short"
             )
         out.append(
@@ -117,6 +126,7 @@ def weigh(
                 p_worse=p_more[k],
                 family=max(1, len(tested)),
                 notes=tuple(notes),
+                barred=any(note.startswith(NOT_COMPARABLE) for note in notes),
             )
         )
     return out
@@ -169,7 +179,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float) -> Weigh
         )
     lost = 1.0 - strata.matched_after_s / after.observed_s if after.observed_s > 0 else 1.0
     if strata.matched_after_s <= 0.0 or strata.matched_before_s <= 0.0:
-        notes.append("not comparable: the two sides never saw the unit at the same time since power-up")
+        notes.append(f"{NOT_COMPARABLE}: the two sides never saw the unit at the same time since power-up")
     elif lost > 0.5 or strata.matched_before_s < 0.5 * before.observed_s:
         notes.append(
             f"compared at equal time since power-up: {strata.matched_before_s / HOUR:.3g} of "
@@ -209,11 +219,22 @@ def _empty(confidence: float) -> MatchedRatio:
 
 
 def above(side: Side, threshold_V: float) -> Side:
-    """Keep the episodes of a size beyond a threshold."""
+    """Keep the episodes and the excursions of a size beyond a threshold."""
     cycles = []
     for cycle in side.cycles:
         keep = cycle.size_V > threshold_V
-        cycles.append(replace(cycle, episode_s=cycle.episode_s[keep], size_V=cycle.size_V[keep]))
+        spans_s, heights = cycle.excursions, cycle.excursion_V
+        if heights is not None:
+            spans_s, heights = spans_s[heights > threshold_V], heights[heights > threshold_V]
+        cycles.append(
+            replace(
+                cycle,
+                episode_s=cycle.episode_s[keep],
+                size_V=cycle.size_V[keep],
+                excursions=spans_s,
+                excursion_V=heights,
+            )
+        )
     return replace(side, cycles=tuple(cycles), enter_V=threshold_V)
 
 
@@ -276,6 +297,8 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
         )
     if item.outcome == IMPROVED:
         missing = 0.0
+    if item.barred:  # no further clean hours make unlike sides alike
+        return Cure("not yet", None, None, concern_per_h, excluded)
     hours_needed = max(missing, needed - hours, 0.0)
     starts = _cold_starts(before, after, warm_up_s, confidence)
     enough = hours_needed <= 1e-9 or (starts == 0 and item.outcome == IMPROVED)

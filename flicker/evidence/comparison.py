@@ -9,8 +9,20 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from flicker import __version__
+from flicker.evidence._accuracy import off_by_V
+from flicker.evidence._alike import sources_of, starts_told, unlike
+from flicker.evidence._case_model import Case
 from flicker.evidence._compared import ChannelComparison, SideFigures, ratio_figures, reads
-from flicker.evidence._condition_change import Change, level_change, noise_change, power_up_change, size_change
+from flicker.evidence._condition_change import (
+    Change,
+    OffBy,
+    level_change,
+    noise_change,
+    power_up_change,
+    size_change,
+    unlike_change,
+)
+from flicker.evidence._credit import Credit, credits_of, work_of
 from flicker.evidence._sides import side_of
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
 from flicker.evidence.assessment import SAFETY, Assessment, ChannelAssessment, LogLike, assess
@@ -41,6 +53,7 @@ class Comparison(Result):
     before_assessment: Assessment = field(repr=False)
     after_assessment: Assessment = field(repr=False)
     seed: int = 0
+    unlike: tuple[str, ...] = ()
 
     def channel(self, name: str) -> ChannelComparison:
         """Comparison of the channel of that name."""
@@ -65,6 +78,7 @@ class Comparison(Result):
             "control": self.control,
             "limits": plain(self.limits),
             "channels": [item.to_dict() for item in self.channels],
+            "not_comparable": list(self.unlike),
             "cautions": list(self.cautions),
             "reads": self.reads,
         }
@@ -78,11 +92,18 @@ class StageComparison(Result):
     steps: tuple[Comparison, ...]
     whole: Comparison
     cautions: tuple[str, ...]
+    credits: tuple[Credit, ...] = ()
+
+    @property
+    def not_comparable(self) -> tuple[str, ...]:
+        """Why some of the stages may not be compared, by what the case tells."""
+        return tuple(dict.fromkeys(text for step in (*self.steps, self.whole) for text in step.unlike))
 
     @property
     def reads(self) -> str:
-        """Each step in its own words."""
-        return " ".join(f"{step.before} to {step.after}: {step.reads}" for step in self.steps)
+        """Each step in its own words, and what the improvement is owed to."""
+        told = [f"{step.before} to {step.after}: {step.reads}" for step in self.steps]
+        return " ".join([*told, *(f"{item.reads[0].upper()}{item.reads[1:]}" for item in self.credits)])
 
     def to_dict(self) -> dict[str, Any]:
         """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/1'."""
@@ -94,6 +115,7 @@ class StageComparison(Result):
             "stages": list(self.stages),
             "steps": [step.to_dict() for step in self.steps],
             "whole": self.whole.to_dict(),
+            "credits": plain(self.credits),
             "cautions": list(self.cautions),
             "reads": self.reads,
         }
@@ -107,6 +129,7 @@ def compare(
     control: str | None = None,
     concern_per_h: float | None = None,
     names: tuple[str, str] = ("before", "after"),
+    case: Case | None = None,
 ) -> Comparison:
     """Compare a unit before and after a repair, channel by channel, like with like.
 
@@ -123,6 +146,8 @@ def compare(
         hour (a unit that came in as intermittent, with no rate given).
     names : (str, str)
         Names of the two stages.
+    case : Case, optional
+        What is known of the logs, by their file names: columns, accuracy of the meters, conditions that must be alike.
 
     Returns
     -------
@@ -137,11 +162,12 @@ def compare(
     -----
     Episodes are compared at equal time since power-up and kind of start; the ratio is exact given the totals, and wider
     where episodes come in bursts. 'Improved' and 'worse' are each wrong in at most ``1 - confidence`` of comparisons in
-    which nothing changed, over all channels together.
+    which nothing changed, over all channels together. A difference of levels below the accuracies of both readings, or
+    a sign that just turned at the same size, is never claimed.
     """
-    limits = limits or Limits()
-    sides = (_assessed(before, limits), _assessed(after, limits))
-    return _compare([(names[0], names[1], *sides)], limits, control, concern_per_h)[0]
+    limits = limits or (case.limits if case else Limits())
+    sides = (_assessed(before, limits, case), _assessed(after, limits, case))
+    return _compare([(names[0], names[1], *sides)], limits, control, concern_per_h, case)[0]
 
 
 def compare_stages(
@@ -150,6 +176,7 @@ def compare_stages(
     *,
     control: str | None = None,
     concern_per_h: float | None = None,
+    case: Case | None = None,
 ) -> StageComparison:
     """Compare any number of stages in order: each with the one before, and the last with the first.
 
@@ -160,29 +187,30 @@ def compare_stages(
     ----------
     stages : mapping of str to Assessment, log, path, or sequence of them
         Name of each stage and what was logged in it, in order; two or more.
-    limits, control, concern_per_h
-        As in `compare`.
+    limits, control, concern_per_h, case
+        As in `compare`; the case also tells what was done before each stage.
 
     Raises
     ------
     ValueError
         If there are fewer than two stages, or two neighbours cannot be compared.
     """
-    limits = limits or Limits()
+    limits = limits or (case.limits if case else Limits())
     if len(stages) < 2:
         raise ValueError(f"stages must be two or more, got {len(stages)}")
-    made = [(name, _assessed(given, limits)) for name, given in stages.items()]
+    made = [(name, _assessed(given, limits, case)) for name, given in stages.items()]
     pairs = [(a[0], b[0], a[1], b[1]) for a, b in itertools.pairwise(made)]
     if len(made) > 2:
         pairs.append((made[0][0], made[-1][0], made[0][1], made[-1][1]))
-    found = _compare(pairs, limits, control, concern_per_h)
+    found = _compare(pairs, limits, control, concern_per_h, case)
     steps = tuple(found[: len(made) - 1])
     cautions = tuple(dict.fromkeys(text for step in found for text in step.cautions))
-    return StageComparison(tuple(name for name, _ in made), steps, found[-1], cautions)
+    names = tuple(name for name, _ in made)
+    return StageComparison(names, steps, found[-1], cautions, credits_of(steps, found[-1], work_of(names, case)))
 
 
-def _assessed(given: Given, limits: Limits) -> Assessment:
-    return given if isinstance(given, Assessment) else assess(given, limits)
+def _assessed(given: Given, limits: Limits, case: Case | None) -> Assessment:
+    return given if isinstance(given, Assessment) else assess(given, limits, case=case)
 
 
 def _compare(
@@ -190,7 +218,10 @@ def _compare(
     limits: Limits,
     control: str | None,
     concern_per_h: float | None,
+    case: Case | None,
 ) -> list[Comparison]:
+    if concern_per_h is None and case is not None:
+        concern_per_h = case.complaint.per_hour
     concern = min(limits.episode_rate_per_h, RELEASE_PER_H) if concern_per_h is None else float(concern_per_h)
     if not (math.isfinite(concern) and concern > 0):
         raise ValueError(f"concern_per_h must be a rate above 0, got {concern_per_h!r} (episodes per hour)")
@@ -212,14 +243,17 @@ def _compare(
                     "disconnected stretches are out; log longer."
                 )
         rows.extend((number, name, one[name], two[name]) for name in shared)
+    started = starts_told(case)
+    apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
     weighed = weigh(
         [
-            (side_of(one, steps[number][2].records), side_of(two, steps[number][3].records))
+            (side_of(one, steps[number][2].records, started), side_of(two, steps[number][3].records, started))
             for number, _, one, two in rows
         ],
         confidence=limits.confidence,
         cell_s=limits.dead_time_s or 10.0,
         controls=[name == control for _, name, _, _ in rows],
+        unlike=[apart[number] for number, _, _, _ in rows],
     )
     correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction"
     out = []
@@ -227,7 +261,17 @@ def _compare(
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
         base = next((item for row, item in here if row[1] == control), None)
         channels = tuple(
-            _channel(row, item, (first, second), before.channel(row[1]), after.channel(row[1]), base, concern, limits)
+            _channel(
+                row,
+                item,
+                (first, second),
+                (before.channel(row[1]), after.channel(row[1])),
+                base,
+                concern,
+                limits,
+                apart[number],
+                _off_by(row[2], row[3], case),
+            )
             for row, item in here
         )
         out.append(
@@ -235,31 +279,47 @@ def _compare(
                 first,
                 second,
                 channels,
-                _cautions((first, second), channels, before, after, control),
+                _cautions((first, second), channels, before, after, control, case),
                 control,
                 limits,
                 correction,
                 before,
                 after,
+                unlike=apart[number],
             )
         )
     return out
+
+
+def _off_by(one: ChannelRecord, two: ChannelRecord, case: Case | None) -> OffBy:
+    """How far a reading of either side may be off, both together."""
+
+    def both(before_V: float, after_V: float) -> float:
+        return off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
+
+    return both
 
 
 def _channel(
     row: tuple[int, str, ChannelRecord, ChannelRecord],
     item: Weighed,
     names: tuple[str, str],
-    before: ChannelAssessment,
-    after: ChannelAssessment,
+    sides: tuple[ChannelAssessment, ChannelAssessment],
     base: Weighed | None,
     concern: float,
     limits: Limits,
+    unalike: Sequence[str],
+    off_by: OffBy,
 ) -> ChannelComparison:
     _, channel, one, two = row
+    before, after = sides
     notes = list(item.notes)
-    noise, level = noise_change(one, two, limits), level_change(one, two, limits)
-    sizes = size_change(one.episodes.size_V[~one.episodes.common], two.episodes.size_V[~two.episodes.common], limits)
+    noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
+    sizes = size_change(
+        one.episodes.size_V[~one.episodes.common], two.episodes.size_V[~two.episodes.common], limits, off_by
+    )
+    if unalike:
+        noise, level, sizes = (unlike_change(found, unalike) for found in (noise, level, sizes))
     outcome, aspect = item.outcome, item.leads
     # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
     if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
@@ -284,8 +344,8 @@ def _channel(
     cured = state.word
     if cured == "shown" and outcome != IMPROVED:
         cured = "not yet"
-    for change in (noise, level):
-        if change.note:
+    for change in (noise, level, sizes):
+        if change.note and not unalike and (change is not sizes or "meter or leads" in change.note):
             notes.append(f"{change.quantity}: {change.note}")
     figures = [
         SideFigures(
@@ -340,12 +400,22 @@ def _cautions(
     before: Assessment,
     after: Assessment,
     control: str | None,
+    case: Case | None,
 ) -> tuple[str, ...]:
     out = between(
         names,
         (before.traces, after.traces),
         (before.records, after.records),
         {item.channel: item.outcome for item in channels},
+        {
+            item.channel: sum(
+                off_by_V(record, item.level_shift_V.before or 0.0, case)
+                for side in (before, after)
+                for record in side.records
+                if record.channel == item.channel
+            )
+            for item in channels
+        },
     )
     changed = [
         item for item in channels if item.outcome == IMPROVED and item.aspect in {"episodes", "occupied windows"}

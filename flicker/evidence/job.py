@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Any
 
 from flicker import __version__
@@ -20,8 +19,6 @@ from flicker.evidence.limits import Limits
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 from flicker.stats._result import Result
-
-MATTERS = ("load", "source", "lid", "side", "meter")  # conditions that must be alike for stages to be compared
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,15 +116,16 @@ def judge_case(
         part = tuple(case.read_logs(stage, run_gap_s=run_gap_s))
         logs.append(part)
         made[stage] = assess(list(part), limits, case=case)
-    differ = tuple(_conditions(case))
     hours, starts = needs(case, limits.confidence)
     comparison = None
-    if len(made) > 1 and not differ:
+    differ: tuple[str, ...] = ()
+    if len(made) > 1:
         if progress:
             progress("comparing the stages")
-        comparison = compare_stages(
-            made, limits, control=_untouched(case), concern_per_h=case.complaint.per_hour
-        )
+        comparison = compare_stages(made, limits, control=_untouched(case), case=case)
+        differ = tuple(f"{text}." for text in comparison.not_comparable)
+        if all(step.unlike for step in (*comparison.steps, comparison.whole)):
+            comparison = None  # nothing is left to lay side by side
     prints = tuple((entry.file, _digest(entry.path)) for entry in case.logs)
     changed = tuple(
         f"{entry.file} is not the file that was recorded: its fingerprint has changed."
@@ -160,24 +158,6 @@ def _untouched(case: Case) -> str | None:
     work = " ".join(part.what.lower() for part in case.parts)
     named = [name for name in names if name.lower() in work]
     return next(name for name in names if name not in named) if len(named) == 1 else None
-
-
-def _conditions(case: Case) -> list[str]:
-    """Say where neighbouring stages were logged under different conditions."""
-    out = []
-    for before, after in pairwise(case.stages):
-        for key in MATTERS:
-            one, two = _told(case, before, key), _told(case, after, key)
-            if one and two and one != two:
-                out.append(
-                    f"not comparable: {before} was logged with {key} {' or '.join(sorted(one))}, "
-                    f"{after} with {key} {' or '.join(sorted(two))}."
-                )
-    return out
-
-
-def _told(case: Case, stage: str, key: str) -> set[str]:
-    return {value for log in case.logs if log.stage == stage for name, value in log.conditions if name == key}
 
 
 def _digest(path: str) -> str | None:

@@ -41,8 +41,12 @@ def between(
     runs: tuple[Sequence[RunTraces], Sequence[RunTraces]],
     records: tuple[Sequence[ChannelRecord], Sequence[ChannelRecord]],
     outcomes: Mapping[str, str],
+    off_by_V: Mapping[str, float] | None = None,
 ) -> list[str]:
-    """Cautions about two sides that are compared; ``outcomes`` by channel are 'improved', 'worse' or else."""
+    """Cautions about two sides that are compared; ``outcomes`` by channel are 'improved', 'worse' or else.
+
+    ``off_by_V`` tells by channel how far both readings may be off together.
+    """
     same = _same_on_both(names, runs)
     if same:
         return same
@@ -52,7 +56,7 @@ def between(
     pairs = [(one[name], two[name]) for name in shared]
     out = _unit_changed(names, pairs)
     if not out:
-        out = _swapped(names, pairs, outcomes) or _another_unit(names, pairs)
+        out = _swapped(names, pairs, outcomes) or _another_unit(names, pairs, off_by_V or {})
     for name, side, other in ((names[0], one, two), (names[1], two, one)):
         alone = [channel for channel in side if channel not in other]
         if alone:
@@ -240,9 +244,11 @@ def _swapped(
     return []
 
 
-def _another_unit(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> list[str]:
+def _another_unit(
+    names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]], off_by_V: Mapping[str, float]
+) -> list[str]:
     """Every channel differs in how it rests or starts, and some in more than one way: a repair changes one of them."""
-    traits = [_differences(one, two) for one, two in pairs]
+    traits = [_differences(one, two, off_by_V.get(one.channel, 0.0)) for one, two in pairs]
     if not all(traits) or sum(map(len, traits)) < 1.5 * len(pairs) or max(map(len, traits), default=0) < 2:
         return []
     what = _list(dict.fromkeys(trait for found in traits for trait in found))
@@ -252,14 +258,14 @@ def _another_unit(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, C
     ]
 
 
-def _differences(one: ChannelRecord, two: ChannelRecord) -> list[str]:
+def _differences(one: ChannelRecord, two: ChannelRecord, off_V: float) -> list[str]:
     a, b = _typical(one), _typical(two)
     if a is None or b is None:
         return []
     traits = []
     levels = [[t.level_V for t in record.traces if t.level_V is not None] for record in (one, two)]
     within = max(max(side) - min(side) for side in levels)
-    if abs(b[0] - a[0]) > max(ELSEWHERE_V, 2.0 * within, a[2], b[2]):
+    if abs(b[0] - a[0]) > max(ELSEWHERE_V, 2.0 * within, a[2], b[2], off_V):
         traits.append("level at rest")
     if max(a[2], b[2]) < 2.0 * min(a[1], b[1]) and max(a[1], b[1]) > NOISE_APART * min(a[1], b[1]):
         traits.append("noise floor")
