@@ -31,8 +31,8 @@ STATS = {
         Coincidence StimulusTest coincidence holm stimulus_test stimulus_tests
     """,
     "changepoints": """
-        LevelChange LevelChanges RateChange RateChanges VarianceChange VarianceChanges level_changes rate_changes
-        variance_changes
+        CountChange LeastSquaresBreaks LevelChange LevelChanges PettittTest RateChange RateChanges VarianceChange
+        VarianceChanges count_change_test least_squares_breaks level_changes pettitt_test rate_changes variance_changes
     """,
     "extremes": """
         MaximaFit PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit TailTrend fit_maxima fit_tail share_above
@@ -44,9 +44,9 @@ STATS = {
     """,
     "rates": """
         DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio
-        Recurrence ShareInterval StratifiedRatio dispersion_test known_background_significance on_off_significance
-        overdispersed_rate rate_difference rate_interval rate_ratio rate_ratio_dispersed rate_ratio_stratified
-        recurrence recurrence_over_runs share_interval window_counts
+        RatioTest Recurrence ShareInterval StratifiedRatio dispersion_test known_background_significance
+        on_off_significance overdispersed_rate rate_difference rate_interval rate_ratio rate_ratio_dispersed
+        rate_ratio_stratified rate_ratio_test recurrence recurrence_over_runs share_interval window_counts
     """,
     "sequential": """
         EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
 import time
 from pathlib import Path
@@ -15,7 +16,7 @@ from scipy import stats
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import noise_makers as makers
 
-from flicker.stats import _pairs
+from flicker.stats import _kendall_law, _pairs
 from flicker.stats.trends import mann_kendall, movement_kind, movement_test, robust_slope, theil_sen
 
 NILE = np.loadtxt(Path(__file__).parent / "data" / "nile.csv", delimiter=",", skiprows=2)
@@ -41,13 +42,77 @@ def test_mann_kendall_published(y, s, var_s, z):
 
 def test_mann_kendall_chances():
     # MT-4: two-sided 0.003662723763, one-sided .0018 as printed on the page; M1: p and tau from pymannkendall 1.4.3
-    assert mann_kendall(HOLY_CROSS).p_value == pytest.approx(0.003662723763, rel=1e-9)
-    assert mann_kendall(HOLY_CROSS, alternative="greater").p_value == pytest.approx(0.0018, abs=5e-5)
-    assert mann_kendall(HOLY_CROSS, alternative="less").p_value == pytest.approx(1 - 0.003662723763 / 2, rel=1e-9)
+    assert mann_kendall(HOLY_CROSS).p_normal == pytest.approx(0.003662723763, rel=1e-9)
+    assert mann_kendall(HOLY_CROSS, method="normal", alternative="greater").p_value == pytest.approx(0.0018, abs=5e-5)
+    assert mann_kendall(HOLY_CROSS, alternative="less").p_normal == pytest.approx(1 - 0.003662723763 / 2, rel=1e-9)
     nile = mann_kendall(NILE[:, 1])
     assert (nile.p_value, nile.tau) == pytest.approx((3.658262922e-05, -0.280202), rel=1e-6)
     # computed with scipy 1.17 kendalltau
     assert nile.tau_b == pytest.approx(-0.2807413347246131, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("n", "s", "upper"),
+    [
+        # Kendall 1975 and Hollander and Wolfe, table of the upper tail of Kendall's S (three figures, from memory)
+        *((4, s, p) for s, p in ((0, 0.625), (2, 0.375), (4, 0.167), (6, 0.042))),
+        *((5, s, p) for s, p in ((0, 0.592), (2, 0.408), (4, 0.242), (6, 0.117), (8, 0.042), (10, 0.0083))),
+        *((8, s, p) for s, p in ((0, 0.548), (8, 0.199), (12, 0.089), (16, 0.031), (20, 0.0071))),
+        *((6, s, p) for s, p in ((1, 0.500), (5, 0.235), (9, 0.068), (11, 0.028), (13, 0.0083))),
+    ],
+)
+def test_exact_chances_of_the_published_table(n, s, upper):
+    y = next(order for order in itertools.permutations(range(n)) if mann_kendall(order, method="normal").s == s)
+    result = mann_kendall(y, alternative="greater")
+    assert (result.s, result.p_value) == (s, pytest.approx(upper, abs=5.1e-4 if upper > 0.01 else 5.1e-5))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(3, 60), st.integers(0, 10**6))
+def test_exact_chances_agree_with_scipy(n, seed):
+    y = np.random.default_rng(seed).permutation(n) + 0.0
+    expected = stats.kendalltau(np.arange(n), y, method="exact").pvalue
+    assert mann_kendall(y).p_value == pytest.approx(expected, rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("y", "x"),
+    [
+        ([1, 1, 2, 3, 3, 3, 0], [1, 2, 3, 4, 5, 6, 7]),
+        ([1, 4, 2, 3, 6, 5, 0], [1, 1, 1, 2, 2, 3, 3]),
+        ([10, 22, 21, 30, 22, 30, 40], [1, 1, 1, 2, 3, 3, 4]),
+        ([5, 5, 5, 5], [1, 2, 3, 4]),
+    ],
+)
+def test_exact_chances_with_ties_agree_with_all_orders(y, x):
+    # independent: every order of the values counted out
+    y, x = np.array(y, dtype=float), np.array(x, dtype=float)
+    pairs = np.triu_indices(y.size, 1)
+    later = np.sign(x[pairs[1]] - x[pairs[0]])
+    all_s = np.array([np.sign(o[pairs[1]] - o[pairs[0]]) @ later for o in map(np.array, itertools.permutations(y))])
+    s = np.sign(y[pairs[1]] - y[pairs[0]]) @ later
+    for alternative, hits in (("greater", all_s >= s), ("less", all_s <= s)):
+        assert mann_kendall(y, x, alternative=alternative).p_value == pytest.approx(hits.mean(), rel=1e-12)
+    assert mann_kendall(y, x).p_value == pytest.approx(min(1.0, 2 * min((all_s >= s).mean(), (all_s <= s).mean())))
+
+
+def test_exact_size_never_passes_five_percent_and_the_normal_form_meets_it():
+    # all orders of n values, no Monte Carlo error; the share rejected at a nominal 5 %
+    for n in (5, 6, 7):
+        orders = [mann_kendall(order) for order in itertools.permutations(range(n))]
+        assert np.mean([r.p_value <= 0.05 for r in orders]) <= 0.05
+        assert all(abs(r.p_value - r.p_normal) < 0.09 for r in orders)
+    assert mann_kendall(np.arange(80.0) % 7).method.endswith("normal approximation with ties")
+
+
+def test_drawn_orders_agree_with_counted_ones():
+    y, x = np.array([1, 1, 2, 3, 3, 3, 0, 2.0]), np.array([1, 1, 2, 2, 2, 3, 3, 4.0])
+    counted = mann_kendall(y, x, method="exact")
+    lower, upper = _kendall_law.permuted_tails(counted.s, y, x, 0)
+    assert 2 * min(lower, upper) == pytest.approx(counted.p_value, abs=0.03)  # 4,999 orders: error 0.007 each
+    many = mann_kendall(np.tile([1.0, 5, 3, 3, 2, 8, 6, 7], 4), np.repeat(np.arange(8.0), 4))
+    assert many.method.endswith("random orders of the values")
+    assert many.p_value == pytest.approx(many.p_normal, abs=0.03)
 
 
 def test_repeated_times():
@@ -218,6 +283,7 @@ def test_large_inputs_are_quick():
             lambda: mann_kendall([1, 2, 3], autocorrelation="x"),
             "autocorrelation must be one of 'none', 'hamed-rao', got 'x'",
         ),
+        (lambda: mann_kendall(np.arange(61), method="exact"), "method 'exact' needs .* up to 60 values.*61 values"),
         (lambda: mann_kendall([1, 2, 3], alternative="up"), "alternative must be one of .*got 'up'"),
         (lambda: theil_sen([1, 2, 3], [4, 4, 4]), "x must hold two or more different times, got only 4"),
         (lambda: theil_sen([1, 2, 3], confidence=0), r"confidence must lie between 0 and 1 .*got 0"),

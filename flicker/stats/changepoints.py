@@ -16,19 +16,33 @@ import flicker.stats._change_search as search
 from flicker.stats import _check
 from flicker.stats._change_place import abruptness, locate
 from flicker.stats._change_tables import ABRUPT
+from flicker.stats._change_tests import (
+    CountChange,
+    LeastSquaresBreaks,
+    PettittTest,
+    count_change_test,
+    least_squares_breaks,
+    pettitt_test,
+)
 from flicker.stats._digits import resolution_of
 from flicker.stats._rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats._result import Result
 from flicker.stats._tails import tail_chance, tail_value
 
 __all__ = [
+    "CountChange",
+    "LeastSquaresBreaks",
     "LevelChange",
     "LevelChanges",
+    "PettittTest",
     "RateChange",
     "RateChanges",
     "VarianceChange",
     "VarianceChanges",
+    "count_change_test",
+    "least_squares_breaks",
     "level_changes",
+    "pettitt_test",
     "rate_changes",
     "variance_changes",
 ]

@@ -20,6 +20,7 @@ from flicker.stats._dispersion import (
     window_counts,
 )
 from flicker.stats._ratio import RateRatio, StratifiedRatio, rate_ratio, rate_ratio_stratified
+from flicker.stats._ratio_approximate import RatioTest, rate_ratio_test
 from flicker.stats._ratio_dispersed import DispersedRatio, rate_ratio_dispersed
 from flicker.stats._recurrence import OneMore, Recurrence, recurrence, recurrence_over_runs
 from flicker.stats._result import Result
@@ -33,6 +34,7 @@ __all__ = [
     "RateDifference",
     "RateInterval",
     "RateRatio",
+    "RatioTest",
     "Recurrence",
     "ShareInterval",
     "StratifiedRatio",
@@ -45,6 +47,7 @@ __all__ = [
     "rate_ratio",
     "rate_ratio_dispersed",
     "rate_ratio_stratified",
+    "rate_ratio_test",
     "recurrence",
     "recurrence_over_runs",
     "share_interval",

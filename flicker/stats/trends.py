@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.stats import _check
+from flicker.stats._kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats._movement import Movement, MovementKind, movement_kind, movement_test
 from flicker.stats._pairs import discordant_pairs, slope_at_rank
 from flicker.stats._result import Result
@@ -46,6 +47,7 @@ class MannKendall(Result):
     var_s: float
     z: float
     p_value: float
+    p_normal: float
     tau: float
     tau_b: float
     n: int
@@ -62,7 +64,13 @@ class MannKendall(Result):
 
 
 def mann_kendall(
-    y: ArrayLike, x: ArrayLike | None = None, *, autocorrelation: str = "none", alternative: str = "two-sided"
+    y: ArrayLike,
+    x: ArrayLike | None = None,
+    *,
+    autocorrelation: str = "none",
+    alternative: str = "two-sided",
+    method: str = "auto",
+    seed: int = 0,
 ) -> MannKendall:
     """Test for a monotone trend.
 
@@ -77,27 +85,35 @@ def mann_kendall(
         noise use `robust_slope`.
     alternative : {'two-sided', 'greater', 'less'}
         'greater' is a rise.
+    method : {'auto', 'exact', 'normal'}
+        Of ``p_value``. 'auto' counts all orders of the values up to 60 values (draws 4,999 where many are tied on both
+        sides) and takes the normal form beyond, or with a correction for autocorrelation.
+    seed : int
+        Of the orders drawn.
 
     Returns
     -------
     MannKendall
         ``s``, its variance with ties, ``z`` (one step towards zero; nan where all values are equal, then p is 1),
-        ``tau`` (s over all pairs) and ``tau_b``.
+        ``p_value``, ``p_normal`` from z, ``tau`` (s over all pairs) and ``tau_b``.
 
     Raises
     ------
     ValueError
-        If the arrays are too short, differ in length or are not finite, or an option is unknown.
+        If the arrays are too short, differ in length or are not finite, an option is unknown, or 'exact' is asked where
+        it would take too long or with a correction.
 
     Notes
     -----
-    Kendall (1975), Rank Correlation Methods, with tie terms on both sides; Hamed and Rao (1998), Journal of Hydrology
+    Null of the exact form: independent values in random order, with the ties seen (Kendall 1938, Biometrika 30, 81-93;
+    with ties the orders of a multiset). Normal form: Kendall (1975), Rank Correlation Methods, with tie terms on both sides; Hamed and Rao (1998), Journal of Hydrology
     204, 182-196 (ranks of the detrended values, lags beyond 1.96 / sqrt(n)). Where their correction gives a variance
     of zero or less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
     """
     values, times = _pair(y, x, least=3)
     autocorrelation = _check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
     alternative = _check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
+    method = _check.one_of("method", method, ("auto", "exact", "normal"))
     n = values.size
     order = np.lexsort((values, times))
     values, times = values[order], times[order]
@@ -107,19 +123,34 @@ def mann_kendall(
     in_y, in_x, in_both = (int((t * (t - 1) // 2).sum()) for t in (tied_y, tied_x, both))
     s = pairs - in_y - in_x + in_both - 2 * discordant_pairs(values)
     variance = _kendall_variance(n, tied_y, tied_x)
-    method = "normal approximation with ties"
+    how = "normal approximation with ties"
     if autocorrelation == "hamed-rao" and variance > 0:
         factor = _hamed_rao_factor(values, times)
         if factor > 0:
             variance *= factor
-            method = f"variance times {factor:.4g} (Hamed and Rao)"
+            how = f"variance times {factor:.4g} (Hamed and Rao)"
         else:
-            method = "Hamed-Rao factor not positive, variance uncorrected"
+            how = "Hamed-Rao factor not positive, variance uncorrected"
     z = float("nan") if variance <= 0 else (s - np.sign(s)) / float(np.sqrt(variance))
     denominator = float(np.sqrt(float(pairs - in_y) * float(pairs - in_x)))
     tau_b = s / denominator if denominator > 0 else 0.0
+    p_value = p_normal = _normal_p(z, alternative)
+    tails = None
+    if method != "normal" and autocorrelation == "none" and n <= MOST_VALUES:
+        tails = exact_tails(int(s), *(np.unique(side, return_counts=True)[1] for side in (values, times)))
+        how = "all orders of the values, exact"
+    if tails is None and method == "exact":
+        raise ValueError(
+            f"method 'exact' needs autocorrelation 'none' and up to {MOST_VALUES} values, few of them tied on both sides; "
+            f"got {autocorrelation!r} and {n} values"
+        )
+    if tails is None and n <= MOST_VALUES and method == "auto" and autocorrelation == "none":
+        tails = permuted_tails(int(s), values, times, _check.whole("seed", seed, what="a seed"))
+        how = "random orders of the values"
+    if tails is not None:
+        p_value = {"two-sided": min(1.0, 2 * min(tails)), "less": tails[0], "greater": tails[1]}[alternative]
     return MannKendall(
-        int(s), float(variance), float(z), _normal_p(z, alternative), s / pairs, tau_b, n, alternative, method
+        int(s), float(variance), float(z), p_value, p_normal, s / pairs, tau_b, n, alternative, f"Mann-Kendall test, {how}"
     )
 
 

@@ -1,0 +1,223 @@
+"""Which published check is tested where, and the ones that stand nowhere else.
+
+Identities are those of the check catalogue kept beside the project's issues ('agree': read in a public copy and
+recomputed; 'memory': from memory, recomputed; 'computed': by R 4.2.2 or the program named).
+
+| checks | tested in |
+|---|---|
+| R1, R2, R3, RI-1, RI-2, RI-3, RI-4, RI-6, RI-7 | test_rates: exact limits, nickel workers, MTBF limits, rule of three, 45 times |
+| RI-5 | test_rates (factors), the two others here |
+| Q1, Q2, RR-1, RR-2, RR-3, RR-4, RR-5, RR-6 (ratio, limits, central p, mid-p) | test_rates: published cases, another null |
+| Q3, RR-1, RR-2, RR-3, RR-5, RR-6 (least likely, mid-p of that kind, score, E-test) | here |
+| S1, S2, S3, S4, ZE-1, ZE-2, ZE-4, ZE-6 | test_soak_stats: factors, 200 hours, success run, handbook plans |
+| S5, ZE-3, ZE-5 | test_soak_stats (exponential law); test_rates (shares, none in a hundred); Poisson half of ZE-5 here |
+| DI-1, DI-2, DI-5 | test_rates: published counts, coal disasters |
+| DI-3 | test_rates (rate, k, log-likelihood of the negative binomial); variance and moment k here |
+| DI-4, T3 | test_arrivals: gaps of the aircraft; limits of their mean here |
+| AT-1, AT-2, AT-4, AT-5, AT-6, AT-7, AT-8, AT-9, T1, T2 | test_arrivals: reference values, handbooks; end MTBF of AT-5 here |
+| AT-3 | test_arrivals; its form with half a reversal more, here |
+| AT-10 | test_arrivals (three columns); all sizes and points here |
+| MT-1, MT-2, MT-3, MT-4, MT-5, M1 | test_trends: published scores, chances, repeated times, Sen's slope |
+| CH-1, CH-5, C1, C2 | test_changepoints: Nile, coal |
+| CH-2, CH-3, CH-4 | here |
+| EX-1, EX-2, EX-3, EX-4 | test_extremes (rain, Port Pirie), test_arrivals (extremal index); normal limits of EX-2 here |
+| W1, SQ-1, SQ-2, SQ-3 | test_sequential: Wald's boundaries, discrimination two |
+| N1, AD-1, AD-2, AD-3, AD-4 | test_noise |
+| LC-1, LC-2, LC-3 | test_signals_excursions |
+| LC-4 | words only (read in secondary descriptions); nothing to compute |
+| OO-1, OO-2 | test_rates: Li and Ma, known background |
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from flicker.stats import _nhpp
+from flicker.stats.arrivals import power_law_fit, reverse_arrangements_test
+from flicker.stats.changepoints import count_change_test, least_squares_breaks, pettitt_test
+from flicker.stats.extremes import fit_tail
+from flicker.stats.rates import dispersion_test, rate_interval, rate_ratio_test
+
+DATA = Path(__file__).parent / "data"
+NILE = np.loadtxt(DATA / "nile.csv", delimiter=",", skiprows=2)[:, 1]
+CASES = {
+    "RR-1": (2, 17877, 9, 16660),  # Fay 2010, rate-ratio package
+    "RR-2": (11, 800, 21, 3011),  # R help page of poisson.test
+    "RR-3": (60, 51477.5, 30, 54308.7),  # Gu et al. 2008 via a statsmodels test file
+    "RR-5": (41, 28010, 15, 19017),  # the same
+    "RR-6": (0, 100, 3, 100),  # scipy poisson_means_test page (Krishnamoorthy and Thomson)
+}
+
+
+@pytest.mark.parametrize(
+    ("case", "method", "p_value", "rel"),
+    [
+        ("RR-1", "least-likely", 0.03309420321, 1e-9),
+        ("RR-2", "least-likely", 0.07966863303, 1e-9),
+        ("RR-3", "least-likely", 0.0006751826587, 1e-9),
+        ("RR-3", "least-likely-mid-p", 0.00055726, 1e-5),  # Q3, computed with statsmodels
+        ("RR-3", "score", 0.0006322188820, 1e-9),
+        ("RR-3", "e-test", 0.000567261758, 1e-9),
+        ("RR-5", "least-likely", 0.04085202629, 1e-9),
+        ("RR-5", "e-test", 0.03782053187, 1e-9),
+        ("RR-6", "least-likely", 0.25, 1e-12),
+        ("RR-6", "e-test", 0.0883790094548, 1e-10),
+        ("RR-6", "e-test-wald", 0.08837900928018157, 1e-6),  # differs in the 9th digit: a series cut short there
+    ],
+)
+def test_other_p_values_of_a_ratio(case, method, p_value, rel):
+    assert rate_ratio_test(*CASES[case], method=method).p_value == pytest.approx(p_value, rel=rel)
+
+
+def test_statistic_of_the_e_test():
+    assert rate_ratio_test(*CASES["RR-6"], method="e-test-wald").statistic == pytest.approx(-1.732050808, rel=1e-9)
+
+
+@pytest.mark.parametrize("null_ratio", [0.4, 1.0, 1.3])
+@pytest.mark.parametrize(("ours", "theirs"), [("score", "score"), ("e-test", "etest"), ("e-test-wald", "etest-wald")])
+def test_other_p_values_of_a_ratio_agree_with_statsmodels(ours, theirs, null_ratio):
+    # reference library: statsmodels test_poisson_2indep
+    library = pytest.importorskip("statsmodels.stats.rates").test_poisson_2indep
+    for side, name in (("two-sided", "two-sided"), ("greater", "larger"), ("less", "smaller")):
+        got = rate_ratio_test(7, 10.0, 3, 8.0, method=ours, null_ratio=null_ratio, alternative=side).p_value
+        want = library(7, 10.0, 3, 8.0, value=null_ratio, method=theirs, compare="ratio", alternative=name).pvalue
+        assert got == pytest.approx(want, rel=1e-8)
+
+
+def test_ratio_tests_never_pass_what_their_description_admits():
+    # exact sums over both Poisson laws, two-sided 5 %, base mean 5 at equal exposure and at 1 : 20
+    k = np.arange(45.0)
+    for share, mean in ((1.0, 5.0), (0.05, 0.25)):
+        chance = np.exp(k * np.log(mean) - mean - np.cumsum(np.log(np.maximum(k, 1))))
+        base = np.exp(k * np.log(5.0) - 5.0 - np.cumsum(np.log(np.maximum(k, 1))))
+        for method, most in (("score", 0.066), ("e-test", 0.05), ("least-likely", 0.05)):
+            size = sum(
+                chance[i] * base[j]
+                for i in range(20)
+                for j in range(20)
+                if rate_ratio_test(i, share, j, 1.0, method=method).p_value <= 0.05
+            )
+            assert size <= most
+
+
+def test_mtbf_factors_at_ninety_percent():
+    # RI-5: lower and upper factor on the mean time, from the formula of the e-Handbook 8.4.5.1; the second upper one
+    # is printed there as 5.6280716, one too high in the last place (4 / 0.7107230214 = 5.62807153)
+    for failures, lower, upper in ((2, 0.3176724, 5.6280715), (5, 0.4756001, 2.5378784)):
+        got = rate_interval(failures, 1.0, confidence=0.90)
+        assert (failures / got.high, failures / got.low) == pytest.approx((lower, upper), abs=5.1e-8)
+
+
+def test_poisson_limit_of_none_in_a_hundred():
+    assert rate_interval(0, 100, sided="upper").high == pytest.approx(0.02995732274, rel=1e-9)  # ZE-5
+
+
+def test_spread_of_the_mites():
+    # DI-3: Bliss and Fisher 1953 (data from memory); variance by R, k of moments = mean^2 / (variance - mean)
+    counts = np.repeat(np.arange(8), [70, 38, 17, 10, 9, 3, 2, 1])
+    index = dispersion_test(counts, method="chi-square").index
+    mean = counts.mean()
+    assert (mean, index * mean) == pytest.approx((1.146666667, 2.273646532), rel=1e-9)
+    assert mean / (index - 1) == pytest.approx(1.166697369, rel=1e-8)
+
+
+def test_limits_of_the_mean_gap_of_the_aircraft():
+    # DI-4: Proschan 1963; watching ended with the twelfth gap
+    got = rate_interval(12, 12 * 108.0833333333, ended_by="event")
+    assert (1 / got.high, 1 / got.low) == pytest.approx((65.89764567, 209.1741455), rel=1e-9)
+
+
+def test_reverse_arrangements_with_half_a_reversal_more():
+    # AT-3: NIST's z with +0.5 is 1.967739820
+    result = reverse_arrangements_test([5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478])
+    sd = (result.reversals - result.pairs / 2) / result.z
+    assert (result.reversals + 0.5 - result.pairs / 2) / sd == pytest.approx(1.967739820, rel=1e-8)
+
+
+def test_end_interval_of_the_handbook():
+    # AT-5: MIL-HDBK-189 appendix C; end MTBF 15.51096205
+    times = [
+        2.6, 16.5, 16.5, 17.0, 21.4, 29.1, 33.3, 56.5, 63.1, 70.6, 73.0, 77.7, 93.9, 95.5, 98.1, 101.1, 132.0, 142.2,
+        147.7, 149.0, 167.2, 190.7, 193.0, 198.7, 251.9, 282.5, 286.1,
+    ]  # fmt: skip
+    assert 1 / power_law_fit(times, 300.0).end_rate == pytest.approx(15.51096205, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("m", "table"),
+    [
+        # AT-10: MIL-HDBK-189, critical values at 20, 15, 10, 5 and 1 %
+        (3, (0.121, 0.135, 0.154, 0.184, 0.23)),
+        (10, (0.125, 0.142, 0.167, 0.212, 0.32)),
+        (30, (0.128, 0.146, 0.172, 0.218, 0.33)),
+        (100, (0.129, 0.147, 0.173, 0.220, 0.34)),
+    ],
+)
+def test_critical_values_of_the_goodness_of_fit(m, table):
+    # within what 9,999 simulations leave open: three errors of a quantile, from the spread of the sample around it
+    null = _nhpp._cramer_von_mises_null(m, 0)
+    for tail, value in zip((0.20, 0.15, 0.10, 0.05, 0.01), table, strict=True):
+        error = 3 * np.sqrt(tail * (1 - tail) / null.size)
+        low, high = np.quantile(null, [1 - tail - error, min(1.0, 1 - tail + error)])
+        assert low - 0.0021 <= value <= high + (0.0051 if tail == 0.01 else 0.0021)  # the table's own agreement
+
+
+def test_the_nile_by_ranks_and_by_bic():
+    # CH-3: K 1617 at 28, p 3.591022e-07; CH-2: BIC by strucchange, one break (last old value the 28th)
+    ranks = pettitt_test(NILE)
+    assert (ranks.statistic, ranks.index) == (1617, 28)
+    assert ranks.p_value == pytest.approx(3.591022e-07, rel=1e-6)
+    found = least_squares_breaks(NILE)
+    assert found.breaks == (28,)
+    assert found.bic[:3] == pytest.approx((1318.241807, 1270.083736, 1276.466701), rel=1e-9)
+    assert found.rss[:2] == pytest.approx((2835156.75, 1597457.194), rel=1e-9)
+    assert found.levels == pytest.approx((1097.75, 849.9722222), rel=1e-9)
+
+
+def test_coal_accidents_by_yearly_counts():
+    # CH-4: best split after 1891 (41 years), rates 3.097560976 and 0.9014084507, LR 69.98834475
+    dates = np.loadtxt(DATA / "coal.csv", delimiter=",", skiprows=2)
+    found = count_change_test(np.histogram(dates, np.arange(1851, 1964))[0])
+    assert found.index == 41
+    assert (found.rate_before, found.rate_after) == pytest.approx((3.097560976, 0.9014084507), rel=1e-9)
+    assert found.likelihood_ratio == pytest.approx(69.98834475, rel=1e-9)
+    assert found.p_value == 1 / 2000
+
+
+def test_pettitt_agrees_with_signs_of_all_pairs():
+    # definition: U_k is the sum of sign(later - earlier) over pairs across k; invented values with ties
+    y = np.array([3, 1, 4, 1, 5, 9, 2, 6, 5, 3, 5, 8, 9, 7, 9.0])
+    u = [abs(np.sign(np.subtract.outer(y[k:], y[:k])).sum()) for k in range(1, y.size)]
+    assert (pettitt_test(y).statistic, pettitt_test(y).index) == (max(u), int(np.argmax(u)) + 1)
+
+
+def test_breaks_agree_with_ruptures():
+    # reference library: ruptures KernelCPD, linear kernel, same least length
+    import ruptures
+
+    y = np.concatenate([np.random.default_rng(3).normal(m, 1, 20) for m in (0, 3, 1, 4)])
+    found = least_squares_breaks(y, shortest_share=0.1)
+    library = ruptures.KernelCPD(kernel="linear", min_size=8, jump=1).fit(y[:, None])
+    assert list(found.breaks) == library.predict(n_bkps=3)[:-1]
+
+
+def test_a_change_of_counts_holds_its_level_and_is_found():
+    # null: one rate over 8 unequal windows, 400 draws with 6 events: discrete, so at most 5 % (two errors: 7.2 %)
+    rng, e = np.random.default_rng(4), np.arange(1.0, 9.0)
+    false = sum(count_change_test(x, e).p_value <= 0.05 for x in rng.multinomial(6, e / e.sum(), size=400))
+    assert false <= 0.072 * 400
+    found = [count_change_test(rng.poisson([2] * 6 + [8] * 6)) for _ in range(60)]
+    assert sum(r.p_value <= 0.05 for r in found) >= 50
+    assert sum(r.index == 6 for r in found) >= 30
+    assert count_change_test([0, 0, 0]).p_value == 1.0
+
+
+def test_normal_limits_of_the_hundred_year_level():
+    # EX-2: delta-method limits 65.48 to 147.21 (R); Coles 2001: 65.54 to 147.1, from memory
+    rain = np.loadtxt(DATA / "rain_exceedances.csv", delimiter=",", skiprows=2, usecols=1)
+    got = fit_tail(rain, 30.0, exposure=17531.0).level_for(36500.0)
+    reach = 1.959963985 * got.se
+    assert (got.level - reach, got.level + reach) == pytest.approx((65.48, 147.21), rel=5e-3)
