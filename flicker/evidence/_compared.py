@@ -10,7 +10,7 @@ from typing import Any
 from flicker.evidence._condition_change import Change, PowerUpChange
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
 from flicker.evidence.recurrence import EpisodeRate
-from flicker.evidence.words import hours_text, times_text
+from flicker.evidence.words import channel_text, hours_text, times_text
 from flicker.stats._ratio_matched import MatchedRatio
 from flicker.stats._result import Result, plain
 
@@ -113,7 +113,7 @@ def reads(
     level: Change,
 ) -> str:
     """Say what changed and what is missing, in words for the owner."""
-    name = f"The {channel} channel" if not channel.lower().startswith("ch") else f"The {channel}"
+    name = channel_text(channel)
     one, two = sides[0].stage, sides[1].stage
     if aspect == "noise floor":
         figures = f"noise {_mV(noise.before)} {one}, {_mV(noise.after)} {two}"

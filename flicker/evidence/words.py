@@ -27,6 +27,13 @@ def _counted(number: str, unit: str) -> str:
     return f"{number} {unit}" + ("" if number == "1" else "s")
 
 
+def channel_text(channel: str) -> str:
+    """A channel's name at the beginning of a sentence: 'The left channel', 'Channel 2', 'Channel ch1'."""
+    if channel.lower().startswith("channel"):
+        return channel[:1].upper() + channel[1:]
+    return f"Channel {channel}" if channel.lower().startswith("ch") or len(channel) < 3 else f"The {channel} channel"
+
+
 def volts_text(volts: float) -> str:
     """A voltage as people say it."""
     size = abs(volts)
@@ -50,8 +57,7 @@ def owner(
 ) -> str:
     """Say what the channel does, worst volts first, and what that means."""
     hours = facts.observed_s / HOUR
-    name = channel if channel.lower().startswith(("channel", "ch")) else f"{channel} channel"
-    name = f"The {name}"
+    name = channel_text(channel)
     seen = hours_text(hours)
     if verdict.fitness == DO_NOT_CONNECT:
         volts = volts_text(abs(facts.dangerous_V or largest_V or limits.protection_V))
