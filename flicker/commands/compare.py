@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from flicker.commands._shared import add_log_options, limits_from, print_json, read_logs, working
+from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
 
 if TYPE_CHECKING:
+    from flicker.evidence.case import Case
     from flicker.evidence.comparison import Comparison, StageComparison
 
 
@@ -22,7 +23,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME LOG",
         help="instead: a stage and its logs, in order; give it once for each stage",
     )
-    parser.add_argument("--case", metavar="CASE.toml", help="instead: the stages of a case file")
+    parser.add_argument(
+        "--case",
+        metavar="CASE.toml",
+        help="the case file: columns, meters, conditions, limits; its own stages where no log is named",
+    )
     parser.add_argument("--control", metavar="CHANNEL", help="the channel that was not touched")
     parser.add_argument(
         "--concern",
@@ -37,77 +42,75 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Compare, print, and write what was asked for."""
-    from flicker.evidence.assessment import assess
-    from flicker.evidence.comparison import compare, compare_stages
-
-    if arguments.case:
-        return _by_case(arguments)
-    stages = _stages(arguments)
-    limits = limits_from(arguments)
-    made = {}
-    with working() as say:
-        for name, paths in stages:
-            say(f"judging {name}")
-            made[name] = assess(read_logs(paths, arguments), limits)
+    case = case_from(arguments)
     result: Comparison | StageComparison
-    if arguments.stage:
-        result = compare_stages(made, limits, control=arguments.control, concern_per_h=arguments.concern)
-        steps = result.steps
+    if case is not None and not (arguments.before or arguments.after or arguments.stage):
+        result = _of_case(arguments, case)
     else:
-        result = compare(
-            made["before"], made["after"], limits, control=arguments.control, concern_per_h=arguments.concern
-        )
-        steps = (result,)
+        result = _of_logs(arguments, case)
     if arguments.report:
         from flicker.present.report import write_report
 
         write_report(result, arguments.report)
     if arguments.json:
         print_json(result.to_dict())
-    else:
-        from flicker.present.terminal_compare import show_comparison
-
-        for step in steps:
-            show_comparison(step)
-        if arguments.report:
-            print(f"Page written: {arguments.report}")
-    return 0
-
-
-def _by_case(arguments: argparse.Namespace) -> int:
-    """Compare the stages of a case file."""
-    from flicker.evidence.case import read_case
-    from flicker.evidence.job import judge_case
-
-    if arguments.before or arguments.after or arguments.stage:
-        raise ValueError("--case brings its own stages; leave out --before, --after and --stage")
-    case = read_case(arguments.case)
-    if len(case.stages) < 2:
-        raise ValueError(f"{arguments.case}: the case has {len(case.stages)} stage(s); a comparison takes two or more")
-    with working() as say:
-        result = judge_case(case, limits_from(arguments, case), progress=say, run_gap_s=arguments.run_gap)
-    if result.comparison is None:
-        raise ValueError(" ".join(result.not_comparable))
-    if arguments.report:
-        from flicker.present.report import write_report
-
-        write_report(result.comparison, arguments.report)
-    if arguments.json:
-        print_json(result.comparison.to_dict())
         return 0
+    from flicker.evidence.comparison import StageComparison
     from flicker.present.terminal_compare import show_comparison
 
-    for step in result.comparison.steps:
-        show_comparison(step)
+    if isinstance(result, StageComparison):
+        for step in result.steps if len(result.steps) == 1 else (*result.steps, result.whole):
+            show_comparison(step)
+        for credit in result.credits:
+            print(credit.reads)
+    else:
+        show_comparison(result)
     if arguments.report:
         print(f"Page written: {arguments.report}")
     return 0
 
 
+def _of_logs(arguments: argparse.Namespace, case: Case | None) -> Comparison | StageComparison:
+    """Compare the logs named."""
+    from flicker.evidence.assessment import assess
+    from flicker.evidence.comparison import compare, compare_stages
+
+    stages = _stages(arguments)
+    limits = limits_from(arguments, case)
+    made = {}
+    with working() as say:
+        for name, paths in stages:
+            say(f"judging {name}")
+            named = argparse.Namespace(**{**vars(arguments), "logs": paths, "stage": None})
+            made[name] = assess(case_logs(named, case), limits, case=case)
+    asked = {"control": arguments.control, "concern_per_h": arguments.concern, "case": case}
+    if arguments.stage:
+        return compare_stages(made, limits, **asked)
+    return compare(made["before"], made["after"], limits, **asked)
+
+
+def _of_case(arguments: argparse.Namespace, case: Case) -> StageComparison:
+    """Compare the stages of a case file."""
+    from flicker.evidence.job import judge_case
+
+    if len(case.stages) < 2:
+        raise ValueError(f"{arguments.case}: the case has {len(case.stages)} stage(s); a comparison takes two or more.")
+    with working() as say:
+        result = judge_case(
+            case,
+            limits_from(arguments, case),
+            progress=say,
+            run_gap_s=arguments.run_gap,
+            control=arguments.control,
+            concern_per_h=arguments.concern,
+        )
+    if result.comparison is None:
+        raise ValueError(" ".join(result.not_comparable))
+    return result.comparison
+
+
 def _stages(arguments: argparse.Namespace) -> list[tuple[str, list[str]]]:
     if arguments.stage:
-        if arguments.report:
-            raise ValueError("--report takes two stages, --before and --after; use --json for more")
         if arguments.before or arguments.after:
             raise ValueError("give either --before and --after, or --stage for each stage, not both")
         short = [given for given in arguments.stage if len(given) < 2]

@@ -143,7 +143,7 @@ def reads(
 def _cure(cured: str, again: bool, state: Cure) -> str:
     if cured == "not yet" and state.clean_hours_needed is None:
         return "A cure cannot be shown this way: log again under the conditions of before."
-    hours = hours_text(state.clean_hours_needed or 0.0)
+    hours = hours_text(math.ceil(60.0 * (state.clean_hours_needed or 0.0)) / 60.0)  # a plan in seconds helps nobody
     if cured == "shown":
         return f"The cure is shown: more than {state.concern_per_h:.2g} episodes per hour is excluded."
     if cured == "no":

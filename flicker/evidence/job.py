@@ -84,6 +84,8 @@ def judge_case(
     *,
     progress: Callable[[str], None] | None = None,
     run_gap_s: float = 600.0,
+    control: str | None = None,
+    concern_per_h: float | None = None,
 ) -> JobResult:
     """Judge every stage of a case and compare the stages.
 
@@ -97,6 +99,10 @@ def judge_case(
         Called with a few words before each longer step.
     run_gap_s : float
         A longer pause in a log begins a new run.
+    control : str, optional
+        The channel that was not touched; by default the one output that no work of the case names.
+    concern_per_h : float, optional
+        Rate that a cure must have excluded; by default that of the complaint.
 
     Raises
     ------
@@ -122,7 +128,9 @@ def judge_case(
     if len(made) > 1:
         if progress:
             progress("comparing the stages")
-        comparison = compare_stages(made, limits, control=_untouched(case), case=case)
+        comparison = compare_stages(
+            made, limits, control=control or _untouched(case), concern_per_h=concern_per_h, case=case
+        )
         differ = tuple(f"{text}." for text in comparison.not_comparable)
         if all(step.unlike for step in (*comparison.steps, comparison.whole)):
             comparison = None  # nothing is left to lay side by side
