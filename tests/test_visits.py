@@ -17,9 +17,11 @@ from test_schema import loads, validate
 
 from flicker import simulate_log
 from flicker.cli import main
-from flicker.evidence._visit_levels import _answer
+from flicker.evidence._visit_levels import _answer, level_forecast
 from flicker.evidence.case import Meter, read_case
+from flicker.evidence.protection import trip_forecast
 from flicker.evidence.visits import over_visits, visits_of_case
+from flicker.stats._age_windows import dealt_p
 from flicker.stats.arrivals import age_forecast, age_regression
 
 
@@ -71,6 +73,19 @@ def test_two_runs_give_the_mid_p_limits_of_a_binomial():
     for found, p in ((fit.low, solve(mid_upper, True)), (fit.high, solve(mid_lower, False))):
         assert found == pytest.approx(math.log(p / (1 - p)), abs=0.02)
     assert fit.dispersion == pytest.approx(1.0)
+
+
+def test_few_runs_are_held_against_their_own_windows():
+    # Closed form: two equal runs, one episode in each of 10 windows, k of them in the later run: each deal is the toss of
+    # a coin, so the mid-p is binomial. 1,999 deals, Monte Carlo error 0.5 points at 5 %. Bursts of 4 in place of single
+    # episodes do not change it, while a Poisson law would take them for 40 witnesses.
+    middle = np.arange(10) + 0.5
+    later = middle < 8
+    for burst in (1, 4):
+        times = [np.repeat(middle[~later], burst), np.repeat(middle[later], burst)]
+        exact = 2.0 * (special.bdtrc(8, 10, 0.5) + 0.5 * (special.bdtrc(7, 10, 0.5) - special.bdtrc(8, 10, 0.5)))
+        assert dealt_p(times, [10.0, 10.0], [0.0, 1.0]) == pytest.approx(exact, abs=0.015)
+    assert age_regression(times, [10.0, 10.0], [0.0, 1.0]).p_value > 0.05
 
 
 def test_all_episodes_in_the_last_run_give_the_exact_limit():
@@ -224,6 +239,82 @@ def test_small_moves_and_reversed_signs_are_never_found():
             assert _answer(first, last, last - first, off, 0.0, 0.0)[0] != "yes"
         off = 2 * meter.off_by_V(first)
         assert _answer(first, -first, -2 * first, off, 0.0, 0.0)[0] != "yes"
+
+
+@pytest.mark.parametrize("ages", [(0, 98, 196), (0, 30, 98, 260), (0, 1, 2, 3, 4, 7)])
+def test_the_level_forecast_is_that_of_a_regression(ages):
+    # Reference: statsmodels OLS, prediction interval of a new observation, and the interval of the slope.
+    import statsmodels.api as sm
+
+    levels = np.random.default_rng(6).normal(0.01, 0.002, len(ages)) + 1e-4 * np.array(ages)
+    found = level_forecast(levels, ages, at=300.0, step=98.0, confidence=0.9)
+    fit = sm.OLS(levels, sm.add_constant(np.array(ages, dtype=float))).fit()
+    table = fit.get_prediction([[1.0, 300.0]]).summary_frame(alpha=0.1)
+    told = [found.expected_V, found.low_V, found.high_V]
+    assert told == pytest.approx(table[["mean", "obs_ci_lower", "obs_ci_upper"]].to_numpy()[0].tolist(), rel=1e-9)
+    assert [found.slope_low_V, found.slope_high_V] == pytest.approx((98.0 * fit.conf_int(0.1)[1]).tolist(), rel=1e-9)
+
+
+def test_the_level_forecast_covers_the_next_visit():
+    # Simulated units: 5 mV from visit to visit, scatter 2 mV at each; four visits seen, the fifth foretold. 24 units,
+    # nominal 95 %: fewer than 20 inside has a chance of 0.6 % (binomial).
+    inside = 0
+    for seed in range(24):
+        bench = simulate_log(
+            "ageing", seed=seed, runs=5, power_ups=1, hours=0.1, rate_hz=1, level_V=0.005, scatter_V=0.002, first_per_h=1e-6
+        )
+        visits = [(date, list(part.logs)) for date, part in bench.visits()]
+        found = over_visits(visits[:4]).channel("left").level_forecast
+        assert found.visits == 4 and found.age == pytest.approx(4 * 98)
+        inside += found.low_V <= bench.truth.runs[4]["left"].settled_V <= found.high_V
+    assert inside >= 20
+
+
+@pytest.mark.parametrize(
+    ("levels", "words"),
+    [
+        ((0.004, 0.0041, 0.0042), "All of it is within the limit of 50 mV"),
+        ((0.020, 0.028, 0.043), "A part of it is beyond the limit"),
+        ((0.080, 0.1, 0.12), "All of it is beyond the limit"),
+        ((0.004, 0.010), "a line goes through any two"),
+    ],
+)
+def test_the_level_forecast_in_words(levels, words):
+    visits = [
+        (date, list(simulate_log("steady", hours=0.2, rate_hz=1, seed=k, settled_V=level).logs))
+        for k, (date, level) in enumerate(zip(DATES, levels, strict=False))
+    ]
+    assert words in over_visits(visits).channel("left").level_reads
+
+
+def test_the_year_ahead_from_few_peaks_is_the_exact_bound():
+    # Closed form: k trips in 40 h; the one-sided 95 % limit of their mean is the chi-square quantile with 2 k + 2 degrees
+    # of freedom over two (Garwood 1936), and 200 h at that rate hold a trip with 1 - exp(-5 x limit).
+    for k in (0, 1, 3):
+        told = trip_forecast([0.1, 0.2, 0.3] + [2.0] * k, 40.0, trip_V=0.75, threshold_V=0.06, hours=200.0)
+        limit = special.gammaincinv(k + 1, 0.95)
+        assert told.bound == "upper" and told.high == pytest.approx(1.0 - math.exp(-5.0 * limit), rel=1e-9)
+
+
+def test_the_year_ahead_from_many_peaks_covers_the_truth():
+    # Invented: 40 h seen, 200 h ahead, 4 exponential peaks per hour, 0.002 per hour beyond the threshold. Nominal 95 %;
+    # fewer than 25 of 30 inside has a chance of 0.3 % (binomial).
+    rng = np.random.default_rng(12)
+    truth, inside = 1.0 - math.exp(-200.0 * 0.002), 0
+    for _ in range(30):
+        peaks = 0.06 + rng.exponential(0.69 / math.log(4.0 / 0.002), rng.poisson(160))
+        told = trip_forecast(peaks, 40.0, trip_V=0.75, threshold_V=0.06, hours=200.0)
+        inside += told.low <= truth <= told.high
+    assert inside >= 25
+
+
+@pytest.mark.parametrize("growth", [2.2, 1.0])
+def test_simulated_ageing_is_found_and_sameness_is_not(growth):
+    # What was put in lies within the interval; where nothing was put in, nothing is claimed.
+    bench = simulate_log("ageing", seed=4, runs=8, growth=growth, first_per_h=5.0, rate_hz=1)
+    found = over_visits([(date, list(part.logs)) for date, part in bench.visits()]).channel("left").rate
+    assert found.low_per_visit < growth < found.high_per_visit
+    assert found.answer == ("worse" if growth > 1 else "not shown")
 
 
 def test_a_case_is_grouped_by_date_or_by_stage(tmp_path):

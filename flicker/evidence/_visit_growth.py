@@ -190,20 +190,23 @@ def factor_text(factor: float | None) -> str:
     return "less than a hundredth" if factor < 0.01 else f"{factor:.2g} times"
 
 
+def _range_text(low: float | None, high: float | None) -> str:
+    """'between 1.5 and 7.5 times'."""
+    return f"between {factor_text(low).removesuffix(' times')} and {factor_text(high)}"
+
+
 def _rate_reads(rate: RateWorsening) -> str:
-    range_text = f"between {factor_text(rate.low_per_visit)} and {factor_text(rate.high_per_visit)}"
+    each = f"{factor_text(rate.per_visit)} as often at each visit as at the one before, "
+    each += _range_text(rate.low_per_visit, rate.high_per_visit)
     if rate.answer == NOT_SHOWN:
         close = rate.p_value is not None and rate.p_value <= 1.0 - rate.confidence
         tail = "; too little, or not sure enough where rate and size are asked together" if close else ""
-        return (
-            f"That it comes more often from visit to visit is not shown: {factor_text(rate.per_visit)} the rate at each "
-            f"visit, {range_text}{tail}."
-        )
+        return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"
-    per_year = ""
+    year = ""
     if rate.per_year is not None and math.isfinite(rate.per_year):
-        per_year = f"; {factor_text(rate.per_year)} a year"
-    return f"It comes {how} from visit to visit: {factor_text(rate.per_visit)} the rate before, {range_text}{per_year}."
+        year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year."
+    return f"It comes {how} from visit to visit: {each}.{year}"
 
 
 def next_visit(
@@ -223,7 +226,7 @@ def next_visit(
     same = hours_text(sum(last) / 3600.0)
     if math.isinf(found.high):
         return found, f"The next visit cannot be forecast: the growth has no upper end ({rate.episodes} episodes)."
-    basis = f"It carries {len(ages)} visits beyond what was seen; nothing but another visit can confirm it."
+    basis = f"That reaches beyond the {len(ages)} visits seen; nothing but another visit can confirm it."
     few = "between none" if found.low == 0 else f"between {found.low:.0f}"
     return (
         found,

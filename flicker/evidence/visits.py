@@ -23,13 +23,13 @@ from flicker.evidence._visit_growth import (
     size_growth,
     year_ahead,
 )
-from flicker.evidence._visit_levels import QuantityTrend, quantity_trends
+from flicker.evidence._visit_levels import LevelForecast, QuantityTrend, next_level, quantity_trends
 from flicker.evidence.assessment import Assessment, ChannelAssessment, LogLike, assess
 from flicker.evidence.case import EVENING_H, Case, CaseError
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.protection import TripForecast
-from flicker.evidence.words import hours_text, times_text
+from flicker.evidence.words import channel_text, hours_text, times_text
 from flicker.logs.model import Log
 from flicker.stats._result import Result, plain
 from flicker.stats.arrivals import AgeForecast
@@ -83,6 +83,8 @@ class ChannelVisits(Result):
     forecast_reads: str
     year: TripForecast | None
     year_reads: str
+    level_forecast: LevelForecast | None
+    level_reads: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +247,7 @@ def visits_of_case(
     for group in groups:
         dates = [log.date for log in group if log.date is not None]
         date = min(dates, key=_day) if len(dates) == len(group) else None
-        visits.append((date, [case.use(read_log(log.path, **reading), log.date) for log in group]))
+        visits.append((date, [case.use(read_log(log.path, **case.reading(), **reading), log.date) for log in group]))
         stages.append(list(dict.fromkeys(log.stage for log in group)))
     return visits, stages
 
@@ -292,6 +294,7 @@ def _channel(
     levels = quantity_trends(items, records, limits, None if case is None else case.meter)
     forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)
+    level_ahead, level_reads = next_level(records, mine, limits)
     return ChannelVisits(
         channel=name,
         reads=_reads(name, items, rate, size, levels),
@@ -303,6 +306,8 @@ def _channel(
         forecast_reads=forecast_reads,
         year=year,
         year_reads=year_reads,
+        level_forecast=level_ahead,
+        level_reads=level_reads,
     )
 
 
@@ -331,14 +336,14 @@ def _reads(
     levels: Sequence[QuantityTrend],
 ) -> str:
     """Two or three sentences for the owner."""
-    channel = name if name.lower().startswith(("channel", "ch")) else f"{name} channel"
+    channel = channel_text(name)
     if len(items) == 1:
         return f"{items[0].reads} {rate.reads}"
     counts = ", ".join(f"{times_text(item.rate.episodes)} in {hours_text(item.observed_s / 3600.0)}" for item in items)
     if not any(item.rate.episodes for item in items):
-        head = f"The {channel} never jumped at any of {len(items)} visits."
+        head = f"{channel} never jumped at any of {len(items)} visits."
     else:
-        head = f"The {channel} jumped, visit by visit: {counts}. {rate.reads}"
+        head = f"{channel} jumped, visit by visit: {counts}. {rate.reads}"
         if size.answer != NOT_SHOWN:
             head += f" {size.reads}"
     moved = [item.reads for item in levels if item.answer == YES]

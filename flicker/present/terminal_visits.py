@@ -41,6 +41,8 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
                 facts.add_row(trend.quantity, Text(trend.reads))
         if item.forecast_reads:
             facts.add_row("next visit", Text(item.forecast_reads))
+        if item.level_reads:
+            facts.add_row("level ahead", Text(item.level_reads))
         if item.year_reads:
             facts.add_row("a year ahead", Text(item.year_reads))
         for caution in item.rate.cautions:

@@ -16,6 +16,7 @@ from scipy import special
 
 from flicker.stats import _arrival_runs as ar
 from flicker.stats import _check
+from flicker.stats._age_windows import dealt_p
 from flicker.stats._dispersion import dispersion_levels, window_counts
 from flicker.stats._result import Result
 
@@ -184,6 +185,11 @@ class _Fit:
     cautions: tuple[str, ...]
     between: tuple[float, float, float]  # Pearson sum of runs about the fit, its degrees of freedom, mean count
 
+    @property
+    def dispersion(self) -> float:
+        """Largest dispersion that was estimated; the level of the deals is none."""
+        return max(phi for phi, _ in (self.levels if self.between[1] > 0 else self.levels[:-1]))
+
     def quantiles(self, chances: ar.Floats) -> ar.Floats:
         """Growths below which the confidence distribution holds each chance: the widest of the levels."""
         ends = []
@@ -221,6 +227,17 @@ def _ladder(partial: _Partial, best: float, reach: float) -> tuple[ar.Floats, ar
     grid = np.clip(centre + steps, -reach, reach)
     grid = np.unique(grid)
     return grid, np.minimum.accumulate(partial.roots(grid, best))
+
+
+def _widening(dispersion: float, dof: float) -> float:
+    """Dispersion that widens a normal 95 % interval as much as this one with its t quantile does."""
+    return dispersion if math.isinf(dof) else dispersion * (float(special.stdtrit(dof, 0.975)) / 1.96) ** 2
+
+
+def _as_wide_as(p_value: float, partial: _Partial, best: float, widest: float) -> float:
+    """Dispersion at which no growth has this p-value, up to twice the widest that was estimated."""
+    root, z = float(partial.roots(np.zeros(1), best)[0]), float(special.ndtri(0.5 * p_value))
+    return min(max(root * root / max(z * z, 1e-12), 1e-6), 2.0 * widest)
 
 
 def _fit(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[_Fit, ar.Runs]:
@@ -263,6 +280,8 @@ def _fit(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[_Fit, ar.Ru
         levels.append((max(between[0] / between[1], 1e-6), between[1]))
     else:
         cautions.append(f"{age.size} runs do not tell whether runs of one age differ by more than chance")
+        widest = max(_widening(*level) for level in levels)
+        levels.append((_as_wide_as(dealt_p(items, runs.ends, age), partial, best, widest), math.inf))
     grid, root = _ladder(partial, best, reach)
     return _Fit(partial, best, reach, grid, root, tuple(levels), tuple(cautions), between), runs
 
@@ -297,8 +316,9 @@ def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confide
     runs it is the Poisson regression given the total. Interval: signed root of the likelihood ratio with
     Barndorff-Nielsen's correction (1986, Biometrika 73, 307-322); at the ends, where all episodes lie in the oldest or
     youngest runs, exact. It is widened by the dispersion over some 20 windows per age (bursts) and, from five runs on,
-    by that of the runs about the fit, each with its t quantile, whichever is widest. Coverage:
-    ``tests/studies/results/visits.md``.
+    by that of the runs about the fit, each with its t quantile, whichever is widest. With fewer runs the dispersion
+    estimate is too rough for its t quantile; interval and p are made as wide as a restricted permutation asks
+    (`_age_windows.dealt_p`). Coverage and sizes: ``tests/studies/results/visits.md``.
     """
     confidence = _check.share("confidence", confidence)
     fit, runs = _fit(times, ends, ages)
@@ -308,7 +328,7 @@ def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confide
         low=low,
         high=high,
         p_value=fit.p_value(),
-        dispersion=max(1.0, *(phi for phi, _ in fit.levels)),
+        dispersion=fit.dispersion,
         events=int(fit.partial.total.sum()),
         runs=int(runs.ends.size),
         cautions=fit.cautions,
@@ -364,8 +384,8 @@ def age_forecast(
     rng = np.random.default_rng(seed)
     growth = np.clip(fit.quantiles(rng.uniform(1e-4, 1.0 - 1e-4, DRAWS)), -fit.reach, fit.reach)
     chi2, dof, each = fit.between
-    bursts = max([1.0, *(phi for phi, _ in fit.levels[1 : len(fit.levels) - (dof > 0)])])
-    dispersion = max(1.0, *(phi for phi, _ in fit.levels))
+    bursts = max([1.0, *(phi for phi, _ in fit.levels[1:-1])])  # the last level is that of the runs, or of the deals
+    dispersion = fit.dispersion
     n = float(runs.counts.sum())
     middle = _mean(fit, planned, at, np.array([min(max(fit.best, -fit.reach), fit.reach)]))[0]
     mean = _mean(fit, planned, at, growth) * rng.gamma((n + 0.5) / dispersion, dispersion / n, DRAWS)
