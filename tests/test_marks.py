@@ -13,7 +13,6 @@ from flicker.logs.marks import (
     append_mark,
     borders,
     in_run,
-    marks_from_column,
     marks_path,
     parse_marks,
     read_marks,
@@ -21,6 +20,7 @@ from flicker.logs.marks import (
     stimuli,
     touched,
 )
+from flicker.logs.marks_column import marks_from_column
 from flicker.logs.model import Log, LogError
 
 HEAD = "time,kind,channel,until,text\n"

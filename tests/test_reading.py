@@ -246,7 +246,9 @@ def test_a_unit_not_stated_is_told_by_evidence_or_asked_for(case: str, tmp_path:
 
 def test_what_is_no_channel_is_left_out_and_named(tmp_path: Path):
     log = read_log(write(tmp_path, FORMS["other columns"]))
-    assert any(all(f'"{w}"' in note for w in ("no", "status", "temperature_C")) for note in log.runs[0].notes)
+    assert any(all(f'"{w}"' in note for w in ("no", "status")) for note in log.runs[0].notes)
+    assert any('"temperature_C" was read as a temperature' in note for note in log.runs[0].notes)
+    assert [(item.name, item.role) for item in log.companions] == [("temperature", "temperature")]
     plain = table(
         "time_s,mark,temperature,left,right", [f"{t},,{21.5}" for t in SECONDS], cells=lambda v: f"{v / 1e3:.5f}"
     )

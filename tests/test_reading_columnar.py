@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyarrow import csv, feather, parquet
 
-from flicker.logs._plan import Wishes
+from flicker.logs._columns import Wishes
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import open_source, read_log
 

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from flicker import assess, read_log
 from flicker.evidence.excursion_table import write_excursions
 from flicker.evidence.limits import Limits
-from flicker.logs._plan import Wishes
+from flicker.logs._columns import Wishes
 from flicker.logs.model import ArraySource, Log
 from flicker.logs.reading import open_source
 from flicker.signals.blocks import reduce_log

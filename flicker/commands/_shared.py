@@ -26,6 +26,19 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
     group = parser.add_argument_group("reading")
     group.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
     group.add_argument("--channels", metavar="NAME[,NAME]", help="only these columns")
+    group.add_argument(
+        "--role",
+        action="append",
+        metavar="COLUMN=ROLE",
+        help="a column that is no output: rail, mains, temperature, 'shorted lead' or ignore; give it once for each",
+    )
+    group.add_argument("--marks-column", metavar="NAME", help="the column that holds marks (default: mark, event or note)")
+    group.add_argument(
+        "--difference",
+        action="append",
+        metavar="NAME=COLUMN,COLUMN",
+        help="a channel that is the first column less the second, as for a bridged output",
+    )
     group.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the file does not tell")
     if interval:
         group.add_argument(
@@ -42,8 +55,8 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
     )
 
 
-def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
-    """Read each log as the options ask."""
+def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None = None) -> list[Log]:
+    """Read each log as the options ask, columns as the case says."""
     from flicker.logs.reading import read_log
 
     cache = cache_from(arguments)
@@ -60,9 +73,37 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace) -> list[Log]:
             decimal=arguments.decimal,
             full_scale_V=arguments.full_scale,
             run_gap_s=arguments.run_gap,
+            **columns_from(arguments, case),
         )
         for path in paths
     ]
+
+
+def columns_from(arguments: argparse.Namespace, case: Case | None = None) -> dict[str, Any]:
+    """Roles of columns, the column of marks, and differences, as `read_log` takes them."""
+    differences = {}
+    for name, pair in _pairs(arguments.difference, "--difference", "NAME=COLUMN,COLUMN").items():
+        first, comma, second = pair.partition(",")
+        if not comma or not first.strip() or not second.strip():
+            raise ValueError(f"--difference takes NAME=COLUMN,COLUMN, got {name}={pair}.")
+        differences[name] = (first.strip(), second.strip())
+    roles = _pairs(arguments.role, "--role", "COLUMN=ROLE")
+    out = {"roles": roles, "marks_column": arguments.marks_column, "differences": differences}
+    if case is not None:
+        told = case.reading()
+        out |= {"roles": told["roles"] | roles, "marks_column": arguments.marks_column or told["marks_column"]}
+        out["may_lack"] = True
+    return out
+
+
+def _pairs(given: Sequence[str] | None, option: str, form: str) -> dict[str, str]:
+    out: dict[str, str] = {}
+    for text in given or ():
+        name, sign, value = text.rpartition("=") if option == "--role" else text.partition("=")
+        if not sign or not name.strip() or not value.strip():
+            raise ValueError(f"{option} takes {form}, got {text!r}.")
+        out[name.strip()] = value.strip()
+    return out
 
 
 def add_cache_options(parser: argparse.ArgumentParser) -> None:
@@ -117,7 +158,7 @@ def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
             raise ValueError("no log was named; name at least one, or a case file with --case.")
         return read_logs(arguments.logs, arguments)
     if arguments.logs:
-        return [case.use(log) for log in read_logs(arguments.logs, arguments)]
+        return [case.use(log) for log in read_logs(arguments.logs, arguments, case)]
     stage = getattr(arguments, "stage", None)
     if stage is not None and stage not in case.stages:
         raise ValueError(f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}.")

@@ -52,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Follow until decided or stopped; Ctrl-C leaves a summary."""
     from flicker.evidence.following import design
-    from flicker.logs._plan import Wishes
+    from flicker.logs._columns import Wishes
     from flicker.logs.growing import GrowingLog
 
     limits = limits_from(arguments)

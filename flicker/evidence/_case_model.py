@@ -11,7 +11,7 @@ from typing import Any
 
 from flicker import __version__
 from flicker.evidence.limits import Limits
-from flicker.logs.mapped import ColumnUse, with_columns
+from flicker.logs.mapped import ColumnUse, companion_of, with_columns
 from flicker.logs.model import Log
 from flicker.stats._result import Result, plain
 
@@ -132,6 +132,7 @@ class Case(Result):
     parts: tuple[Part, ...]
     limits: Limits
     not_recorded: tuple[str, ...] = field(default=())
+    marks_column: str | None = None
     meters: tuple[Meter, ...] = field(default=())
     places: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
 
@@ -162,6 +163,7 @@ class Case(Result):
             "parts": plain(self.parts),
             "limits": plain(self.limits),
             "not_recorded": list(self.not_recorded),
+            "marks_column": self.marks_column,
         }
 
     def log_named(self, source: str) -> CaseLog | None:
@@ -211,7 +213,7 @@ class Case(Result):
         from flicker.logs.reading import read_log
 
         chosen = [log for log in self.logs if stage is None or log.stage == stage]
-        return [self.use(read_log(log.path, **options), log.date) for log in chosen]
+        return [self.use(read_log(log.path, **self.reading(), **options), log.date) for log in chosen]
 
     def fits(self, log: Log) -> bool:
         """Whether the log has every column that the case reads as an output."""
@@ -236,8 +238,26 @@ class Case(Result):
             return log if start is log.source.start else with_columns(log, uses, start=start)
         uses = self.uses(log.channels, log.source.name)
         others = [f"{item.column} ({item.role})" for item in self.channels if item.role != "output"]
-        notes = (f"not judged, by the case file: {', '.join(others)}",) if others else ()
-        return with_columns(log, uses, notes, start=start)
+        notes = [f"not judged, by the case file: {', '.join(others)}"] if others else []
+        columns = (*log.channels, *(item.name for item in log.companions))
+        companions = []
+        for item in self.channels:
+            if item.role not in ("output", "ignore"):
+                column = column_of(item.column, columns)
+                if column not in columns:
+                    notes.append(f'this log has no column "{item.column}" ({item.role})')
+                    continue
+                gain = item.factor * item.polarity
+                companions.append(companion_of(log, column, item.name, item.role, gain, item.zero_V))
+        told = {column_of(item.column, columns) for item in self.channels}
+        companions.extend(item for item in log.companions if item.name not in told)
+        return with_columns(log, uses, notes, start=start, companions=companions)
+
+    def reading(self) -> dict[str, Any]:
+        """Arguments for `read_log`: what the case says of columns that are no outputs; a log may lack them."""
+        legs = {name for item in self.channels if item.role == "output" for name in (item.column, item.minus)}
+        roles = {item.column: item.role for item in self.channels if item.role != "output" and item.column not in legs}
+        return {"roles": roles, "marks_column": self.marks_column, "may_lack": True}
 
     def uses(self, columns: tuple[str, ...], source: str) -> list[ColumnUse]:
         """How each output is made of the columns of a log.

@@ -24,7 +24,7 @@ from flicker.evidence.excursion_table import EXCURSIONS_LISTED, ExcursionRow, li
 from flicker.evidence.exposure import RelayResult, Relays, exposure
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.limits import Limits
-from flicker.evidence.marked import hands_of, marks_beside, proved_by_hand, provoked, provoked_finding
+from flicker.evidence.marked import hands_of, marks_of, proved_by_hand, provoked, provoked_finding
 from flicker.evidence.mistakes import in_runs
 from flicker.evidence.outputs import KINDS
 from flicker.evidence.record import ChannelRecord, records
@@ -32,6 +32,8 @@ from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
 from flicker.evidence.warmup import WarmupRate
 from flicker.evidence.words import hours_text, owner
+from flicker.logs.mapped import has_difference
+from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.reading import read_log
 from flicker.signals.cache import BlockCache
@@ -172,6 +174,7 @@ def assess(
     cache: BlockCache | None = None,
     control: LogLike | Sequence[LogLike] | None = None,
     control_kind: str = "shorted",
+    marks: Sequence[Mark] = (),
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
 
@@ -194,6 +197,8 @@ def assess(
         A log with shorted leads, or of a unit known to be good: is it the unit or the meter?
     control_kind : {'shorted', 'sound'}
         Which of the two.
+    marks : sequence of Mark, optional
+        What the hands did, on the clock of the (only) log, beside what stands in its file of marks or a column.
 
     Returns
     -------
@@ -208,6 +213,8 @@ def assess(
         raise ValueError(f"excursions_listed must be 0 or more, got {excursions_listed}")
     limits = limits or (case.limits if case else Limits())
     logs = _as_logs(log_or_logs, cache)
+    if marks and len(logs) > 1:
+        raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
     settings = settings_from(limits)
     traces: list[RunTraces] = []
     relays: Relays = {}
@@ -215,7 +222,7 @@ def assess(
     for log in logs:
         if progress:
             progress(f"reading {log.source.name}")
-        hands = hands_of(marks_beside(log), log.channels)
+        hands = hands_of(marks_of(log, marks), log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
         for run in part:
             outcomes = zip(*scan_relays(log, run.blocks, tried), strict=True)
@@ -242,6 +249,7 @@ def assess(
         excursions_listed=excursions_listed,
         control=background,
         control_kind=control_kind,
+        difference=any(has_difference(log) for log in logs),
     )
 
 
@@ -284,6 +292,7 @@ def judge(
     excursions_listed: int = EXCURSIONS_LISTED,
     control: Sequence[RunTraces] | None = None,
     control_kind: str = "shorted",
+    difference: bool = False,
 ) -> Assessment:
     """Judge traces that are already made."""
     marked = records(traces, dead_time_s=limits.dead_time_s)
@@ -301,8 +310,10 @@ def judge(
         )
     cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
-    if case is not None and KINDS[case.output].caution:
-        cautions.insert(0, KINDS[case.output].caution)
+    kinds = [] if case is None else [case.output]
+    if difference:
+        kinds.append("bridged")
+    cautions[:0] = [text for text in dict.fromkeys(KINDS[kind].caution for kind in kinds) if text]
     if shared:
         cautions.insert(0, shared)
     return Assessment(

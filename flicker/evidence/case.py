@@ -33,6 +33,7 @@ from flicker.evidence._case_model import (
 from flicker.evidence._case_places import place_of, places_of
 from flicker.evidence.limits import Limits
 from flicker.evidence.outputs import KINDS, OUTPUTS
+from flicker.logs.roles import ROLES
 
 __all__ = [
     "EVENING_H",
@@ -48,12 +49,13 @@ __all__ = [
     "read_case",
 ]
 
-ROLES = ("output", "rail", "mains", "temperature", "shorted lead", "ignore")
 SIDES = ("amplifier side", "speaker side", "no relay", "unknown")
 WHEN = ("cold", "hot", "any")
 PERIODS = ("hour", "evening", "day", "week", "month")
 WORDS = {"once": 1.0, "twice": 2.0, "a few times": 3.0, "several times": 4.0, "many times": 10.0, "all the time": 60.0}
-TOP = ("unit", "serial", "job", "output", "complaint", "channels", "meter", "meters", "logs", "parts", "limits")
+TOP = (
+    "unit", "serial", "job", "output", "complaint", "channels", "meter", "meters", "logs", "parts", "limits", "marks_column",
+)  # fmt: skip
 METER = ("name", "range_V", "resolution_V", "accuracy_V", "accuracy_percent", "integration_s")
 RATES = (1e-5, 1e5)  # complaints per hour: once in eleven years, every 36 ms
 FACTORS = (1e-6, 1e6)
@@ -191,6 +193,7 @@ def read_case(path: str | Path) -> Case:
         parts=_parts(read, document.get("parts", []), {log.stage for log in logs}),
         limits=_limits(read, document.get("limits", {}), output),
         meters=meters,
+        marks_column=read.text((), document, "marks_column"),
         places={".".join(map(str, at)): f"{where.name}, line {line}" for at, line in read.places.items()},
     )
     return _with_missing(case)

@@ -11,6 +11,7 @@ from flicker.evidence.findings import NOT_SHOWN, YES, Finding
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
 from flicker.logs.marks import Mark, borders, marks_path, read_marks, stimuli, touched
+from flicker.logs.marks_column import joined, marks_in_column
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.hands import Hands
@@ -30,6 +31,17 @@ def marks_beside(log: Log) -> tuple[Mark, ...]:
         return ()
     beside = marks_path(log.path)
     return read_marks(beside, log) if beside.is_file() else ()
+
+
+def marks_of(log: Log, more: Iterable[Mark] = ()) -> tuple[Mark, ...]:
+    """All marks of a log: those beside it, those in a column of its own, and ``more``.
+
+    Raises
+    ------
+    LogError
+        One sentence for the first bad mark.
+    """
+    return joined(joined(marks_beside(log), marks_in_column(log)), tuple(more))
 
 
 def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from typing import IO, Any
 
@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _arrow, _cells, _clock, _files, _spread, _tables, _units
-from flicker.logs._plan import Column, Plan, Wishes, make_plan
+from flicker.logs._columns import Column, Wishes
+from flicker.logs._entries import Entry, Words
+from flicker.logs._plan import Plan, make_plan
 from flicker.logs._spool import Spool, SpoolSource
 from flicker.logs.model import Batch, LogError, Source
 from flicker.logs.sampling import cadence_of
@@ -151,6 +153,8 @@ class ColumnarSource:
     ) -> None:
         self.name = file.name
         self.channels = tuple(channel.name for channel in convert.plan.channels)
+        self.roles = convert.plan.roles
+        self.entries: tuple[Entry, ...] = ()
         self.notes = tuple(notes)
         self.rows = table.rows  # None for an Arrow file
         self._file = file
@@ -185,6 +189,37 @@ class ColumnarSource:
                 run=convert.runs(batch) if time else None,
             )
         self._file.check()
+
+    def read_entries(
+        self, time_of: Callable[[int], float] | None = None, dropped: NDArray[np.int64] | None = None, *, told: bool
+    ) -> tuple[Entry, ...]:
+        """Read the column of marks alone, and the times of the rows that hold something.
+
+        ``dropped`` are rows without a time, which whoever keeps the others leaves out of the count.
+        """
+        position = self._convert.plan.marks
+        if position is None:
+            return ()
+        words = Words(self.name, told=told)
+        title = self._convert.names[position]
+        end = (1 << 62) if self._table.rows is None else self._table.rows
+        for row, batch in _tables.guarded(self._table.batches([title], 0, end), self.name):
+            known, gone = np.ones(batch.num_rows, dtype=bool), 0
+            if dropped is not None:
+                low, high = np.searchsorted(dropped, (row, row + batch.num_rows))
+                known[dropped[low:high] - row] = False
+                gone = int(low)
+            words.take(batch.column(title), known, row - gone)
+
+        def own_time(row: int) -> float:
+            batch = next(self.batches(row, row + 1, channels=()))
+            assert batch.time_s is not None
+            return float(batch.time_s[0])
+
+        notes: list[str] = []
+        found = words.finish(time_of or own_time, notes)
+        self.notes = (*self.notes, *notes)
+        return found
 
     def fingerprint(self) -> str | None:
         """Return the SHA-256 of the file."""
@@ -233,12 +268,16 @@ def open_columnar(
         readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
         if not any(readings):
             raise LogError(f"{file.name}: no channel holds a single reading (all blank or NaN).")
+    told = wishes.marks_column is not None
     if convert.sequential or coarse or not np.isfinite(first).all():
-        return _spooled(file, source, convert, in_memory)
+        return _spooled(file, source, convert, in_memory, marks_told=told)
+    source.entries = source.read_entries(told=told)
     return source
 
 
-def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, in_memory: int) -> SpoolSource:
+def _spooled(
+    file: _files.LogFile, source: ColumnarSource, convert: _Converter, in_memory: int, *, marks_told: bool = False
+) -> SpoolSource:
     """Copy a file whose times depend on their neighbours."""
     plan = convert.plan
     convert.midnight = _clock.Midnight()
@@ -246,6 +285,7 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
     codes: dict[Any, int] = {}
     blank = equal = forward = 0
     last: float | None = None
+    dropped: list[NDArray[np.int64]] = []
     for batch in source.batches():
         assert batch.time_s is not None
         parts = [batch.time_s, *batch.values]
@@ -256,6 +296,7 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         known = np.isfinite(batch.time_s)
         if not known.all():
             blank += int((~known).sum())
+            dropped.append(batch.first + np.flatnonzero(~known))
             parts = [part[known] for part in parts]
         if parts[0].size:
             steps = np.diff(parts[0], prepend=parts[0][0] if last is None else last)
@@ -279,6 +320,10 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         notes.append(f"The clock passes midnight ({convert.midnight.passed} x); days were added.")
     if equal > _spread.COARSE_SHARE * spool.rows:
         notes.append(_spread.spread(spool))
+    out = np.concatenate(dropped) if dropped else np.empty(0, dtype=np.int64)
+    entries = source.read_entries(
+        lambda row: float(spool.read(0, min(row, spool.rows - 1), row + 1)[0]), out, told=marks_told
+    )
     return SpoolSource(
         file,
         spool,
@@ -287,6 +332,8 @@ def _spooled(file: _files.LogFile, source: ColumnarSource, convert: _Converter, 
         notes=notes,
         has_run=plan.run is not None,
         wall_s=convert.wall_s,
+        roles=plan.roles,
+        entries=entries,
     )
 
 

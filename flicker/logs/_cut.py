@@ -51,6 +51,7 @@ class Cutter:
         self.name = name
         self.layout = layout
         self.plan = plan
+        layout.quoted = layout.quoted or plan.marks is not None  # words may hold the delimiter, in a few rows only
         self.rows = 0
         self._next = layout.lines  # lines before the next block
         self._odd = 0
@@ -149,7 +150,7 @@ class Cutter:
         )
 
     def _wanted(self) -> list[int]:
-        run = () if self.plan.run is None else (self.plan.run,)
+        run = tuple(place for place in (self.plan.run, self.plan.marks) if place is not None)
         time = self.plan.time.positions if self.plan.time.kind != "none" else ()
         return list(dict.fromkeys((*time, *(channel.position for channel in self.plan.channels), *run)))
 
@@ -172,8 +173,9 @@ class Cutter:
                 types[self._names[position]] = (
                     pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
                 )
-        if plan.run is not None:
-            types[self._names[plan.run]] = pa.string()
+        for place in (plan.run, plan.marks):
+            if place is not None:
+                types[self._names[place]] = pa.string()
         block = page.block
         try:
             table = csv.read_csv(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _clock, _units
+from flicker.logs._beside import companions_among, marks_among, roles_among
+from flicker.logs._columns import Channel, Column, Wishes, column_named, listed, not_a_number, words_of
 from flicker.logs.model import LogError
 
 MAX_CHANNELS = 16
@@ -29,32 +30,6 @@ _NOT_CHANNELS = {
 }  # fmt: skip
 
 
-@dataclass(slots=True)
-class Column:
-    """A column as found: ``kind`` is number, stamp, text or empty; sample ``values`` of numbers, ``cells`` of text."""
-
-    header: str
-    position: int
-    kind: str
-    cells: Sequence[str] = ()
-    values: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
-    decimals: int = 0
-    form: _clock.Form | None = None
-    unit: str = ""  # stated beside the header (unit row, metadata), or found in the cells
-    cell_units: bool = False
-    bad: str = ""  # the first cell that is no number, with its line, where most are numbers
-
-    @property
-    def label(self) -> _units.Label:
-        """Name and unit of the column."""
-        found = _units.label(self.header)
-        if self.unit and found.kind != "volts":
-            kind = _units._kind(self.unit)
-            name = found.name if found.kind != "none" else self.header.strip()
-            return _units.Label(name, self.unit, "unknown" if kind == "none" else kind)
-        return found
-
-
 @dataclass(frozen=True, slots=True)
 class TimeColumns:
     """How time is told: ``kind`` is number (``factor`` seconds per unit), stamp (one or two columns) or none."""
@@ -67,15 +42,6 @@ class TimeColumns:
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
-    """A channel to read: its position, cleaned name, and volts per unit."""
-
-    position: int
-    name: str
-    volts: float
-
-
-@dataclass(frozen=True, slots=True)
 class Plan:
     """What to take from a file."""
 
@@ -83,26 +49,12 @@ class Plan:
     channels: tuple[Channel, ...]
     run: int | None
     notes: tuple[str, ...]
+    marks: int | None = None
 
-
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """What the caller of `read_log` said about the file; None where the file is to tell."""
-
-    channels: tuple[str, ...] | None = None
-    unit: str | None = None
-    sample_interval_s: float | None = None
-    time_column: str | None = None
-    time_unit: str | None = None
-    day_first: bool | None = None
-    decimal: str | None = None
-    full_scale_V: float | None = None
-
-
-def words_of(header: str) -> set[str]:
-    """Split a header into its words, in lower case."""
-    text = re.sub(r"([a-z])([A-Z])", r"\1 \2", header)
-    return set(re.findall(r"[^\W\d_]+", text.lower()))
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """Role of each channel."""
+        return tuple(channel.role for channel in self.channels)
 
 
 def make_plan(columns: list[Column], wishes: Wishes, name: str, preamble: dict[str, str]) -> Plan:
@@ -120,9 +72,13 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, preamble: dict[s
     time = _find_time(columns, wishes, name, preamble, notes, run)
     taken = {*time.positions, *(() if run is None else (run,))}
     rest = [column for column in columns if column.position not in taken]
-    chosen = _choose(rest, wishes, name, notes)
+    marks = marks_among(rest, wishes, name, notes)
+    roles = roles_among([c for c in rest if c is not marks], wishes, name, notes)
+    chosen = _choose([c for c in rest if c is not marks and c.position not in roles], wishes, name, notes)
     channels = _give_units(chosen, wishes, name, preamble, notes)
-    return Plan(time, channels, run, tuple(notes))
+    beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
+    companions = companions_among(beside, roles, channels, wishes, name)
+    return Plan(time, (*channels, *companions), run, tuple(notes), None if marks is None else marks.position)
 
 
 # ---------------------------------------------------------------- time
@@ -133,7 +89,7 @@ def _find_time(
 ) -> TimeColumns:
     stamps = [c for c in columns if c.form is not None and c.position != run]
     if wishes.time_column is not None:
-        column = _named(columns, wishes.time_column, name, "time_column")
+        column = column_named(columns, wishes.time_column, name, "time_column")
         if column.form is not None:
             return _stamp(column, stamps, wishes, name, notes)
         return _number(column, wishes, name, notes)
@@ -141,7 +97,7 @@ def _find_time(
         ignored = [c.header for c in columns if c.form is not None or (c.kind == "number" and _timely(c))]
         if ignored:
             notes.append(
-                f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {_list(ignored)} not used."
+                f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {listed(ignored)} not used."
             )
         positions = tuple(c.position for c in columns if c.header in ignored)
         return TimeColumns("none", positions, factor=wishes.sample_interval_s)
@@ -176,7 +132,7 @@ def _find_time(
             notes.append(f'Column "{first.header}" rises steadily and was taken as time.')
             return _number(first, wishes, name, notes)
     raise LogError(
-        f"{name}: no column tells the time (columns: {_list([c.header for c in columns[:8]])});"
+        f"{name}: no column tells the time (columns: {listed([c.header for c in columns[:8]])});"
         " give sample_interval_s (--sample-interval), or name the time column."
     )
 
@@ -298,26 +254,13 @@ def _interval(preamble: dict[str, str]) -> float | None:
 # ---------------------------------------------------------------- channels
 
 
-def _named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:
-    asked = wanted.strip()
-    ways = (
-        [c.header.strip() == asked for c in columns],
-        [c.label.name == asked for c in columns],
-        [asked.lower() in (c.label.name.lower(), c.header.strip().lower()) for c in columns],
-    )
-    for fits in ways:
-        if any(fits):
-            return columns[fits.index(True)]
-    raise LogError(f'{name} has no column "{wanted}" ({argument}); it has {_list([c.header for c in columns[:12]])}.')
-
-
 def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) -> list[Column]:
     if wishes.channels is not None:
         chosen = []
         for wanted in wishes.channels:
-            column = _named(columns, wanted, name, "channels")
+            column = column_named(columns, wanted, name, "channels")
             if column.kind != "number":
-                raise LogError(_not_a_number(column, name))
+                raise LogError(not_a_number(column, name))
             if column not in chosen:
                 chosen.append(column)
         return chosen
@@ -326,7 +269,7 @@ def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) 
     volts = [c for c in left if c.label.kind == "volts"]
     for column in volts:
         if column.kind != "number":
-            raise LogError(_not_a_number(column, name))
+            raise LogError(not_a_number(column, name))
     if not volts:
         left = [c for c in left if c.label.kind not in ("time", "other")]
         likely = [c for c in left if c.kind == "number" and not _counts(c) and not words_of(c.header) & _NOT_CHANNELS]
@@ -340,29 +283,21 @@ def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) 
     if not volts:
         words = [c for c in columns if c.kind == "text" and not words_of(c.header) & (_NOT_CHANNELS - {"text"})]
         if words:
-            raise LogError(_not_a_number(words[0], name))
+            raise LogError(not_a_number(words[0], name))
         if empty:
-            raise LogError(f"{name}: {_list(empty)} without a single reading.")
-        raise LogError(f"{name} holds no column of voltages ({_list([c.header for c in columns[:8]]) or 'time only'}).")
+            raise LogError(f"{name}: {listed(empty)} without a single reading.")
+        raise LogError(f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'}).")
     out = [c.header for c in columns if c not in volts and c.kind != "empty"]
     if out:
-        notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {_list(out[:8])}.")
+        notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {listed(out[:8])}.")
     if empty:
-        notes.append(f"Without a single reading in the parts looked at: {_list(empty[:8])}.")
+        notes.append(f"Without a single reading in the parts looked at: {listed(empty[:8])}.")
     if len(volts) > MAX_CHANNELS:
         raise LogError(
             f"{name} holds {len(volts)} columns of numbers, more than {MAX_CHANNELS} channels;"
             " name those to read with channels (--channels)."
         )
     return volts
-
-
-def _not_a_number(column: Column, name: str) -> str:
-    place = column.bad
-    if not place:
-        cell = next((c.strip() for c in column.cells if c.strip()), "")
-        return f'{name}, column "{column.header}": "{cell[:40]}" is not a number.'
-    return f"{name}, {place}"
 
 
 def _counts(column: Column) -> bool:
@@ -432,7 +367,3 @@ def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, 
         used.add(title)
         out.append(Channel(channel.position, title, channel.volts))
     return tuple(out)
-
-
-def _list(names: Sequence[str]) -> str:
-    return ", ".join(f'"{n[:60]}"' for n in names)

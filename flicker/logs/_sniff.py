@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flicker.logs import _cells, _clock, _units
-from flicker.logs._plan import Column, Wishes
+from flicker.logs._columns import Column, Wishes
 from flicker.logs.model import LogError
 
 MAX_COLUMNS = 1024
@@ -193,7 +193,9 @@ def looks_numeric(cell: str) -> bool:
     found = _cells.WITH_UNIT.fullmatch(cell)
     if found and _units.volts_per(found["u"]) is not None:
         return True
-    return (":" in cell and _clock.form_of([cell]) is not None) or bool(re.match(r"\d{1,4}[-/.]\d", cell))
+    return (":" in cell and _clock.form_of([cell]) is not None) or (
+        cell.count(",") < 2 and bool(re.match(r"\d{1,4}[-/.]\d", cell))
+    )
 
 
 def _strong(cell: str) -> bool:
@@ -214,7 +216,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, name: str) -> tuple[str, int
         if width > MAX_COLUMNS:
             return delimiter, width
         cells = [cell for row in rows if len(row) == width for cell in row]
-        good = sum(map(_strong, cells)) / len(cells)
+        good = sum(map(_strong, cells)) / max(sum(bool(cell.strip()) for cell in cells), 0.5 * len(cells))
         if delimiter in (",",) and good:
             padded = sum(
                 bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _files
+from flicker.logs._entries import Entry
 from flicker.logs.model import Batch, LogError
 from flicker.logs.sampling import cadence_of
 
@@ -133,6 +134,8 @@ class SpoolSource:
         notes: Sequence[str],
         has_run: bool = False,
         wall_s: float | None = None,
+        roles: tuple[str, ...] = (),
+        entries: tuple[Entry, ...] = (),
     ) -> None:
         self.name = file.name
         self.channels = tuple(channels)
@@ -140,6 +143,8 @@ class SpoolSource:
         self.notes = tuple(notes)
         self.rows: int | None = spool.rows
         self.wall_s = wall_s
+        self.roles = roles
+        self.entries = entries
         self._file = file
         self._spool = spool
         self._run = 1 + len(self.channels) if has_run else None

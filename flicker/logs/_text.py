@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from flicker.logs import _arrow, _cells, _clock, _files, _sniff, _spread
 from flicker.logs._ahead import ahead
+from flicker.logs._columns import Wishes
 from flicker.logs._cut import ODD_ROWS, ODD_SHARE, Cutter
-from flicker.logs._plan import Plan, Wishes, make_plan
+from flicker.logs._entries import Entry, Words
+from flicker.logs._plan import Plan, make_plan
 from flicker.logs._spool import Spool, SpoolSource
 from flicker.logs.model import LogError
 
@@ -36,9 +38,11 @@ def read_text(
     layout = _sniff.sniff(lines.head, tail, lines.complete, wishes, file.name)
     plan = make_plan(layout.columns, wishes, file.name, layout.preamble)
     lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
-    reader = _Reader(file.name, layout, plan, in_memory, 0 if packed else int(file.size * lines_per_byte))
+    rows = 0 if packed else int(file.size * lines_per_byte)
+    reader = _Reader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
     reader.take(ahead(lines.blocks(layout.begin)))
     notes = reader.finish()
+    entries = reader.entries(notes)
     file.check(may_grow=True)
     if not packed and file.grown:
         notes.append("The file was still growing; it was read up to the length it had at first.")
@@ -52,13 +56,17 @@ def read_text(
         notes=[*layout.notes, *plan.notes, *notes],
         has_run=plan.run is not None,
         wall_s=reader.wall_s,
+        roles=plan.roles,
+        entries=entries,
     )
 
 
 class _Reader:
     """Holds what must be carried from block to block; `take` the blocks, then `finish`."""
 
-    def __init__(self, name: str, layout: _sniff.Layout, plan: Plan, in_memory: int, expected_rows: int = 0) -> None:
+    def __init__(
+        self, name: str, layout: _sniff.Layout, plan: Plan, in_memory: int, expected_rows: int = 0, *, marks_told: bool = False
+    ) -> None:
         self.name = name
         self.layout = layout
         self.plan = plan
@@ -74,6 +82,7 @@ class _Reader:
         self._last: float | None = None
         self._steps = [0, 0, 0]  # backward, equal, forward
         self._run_codes: dict[str, int] = {}
+        self._words = Words(name, told=marks_told)
 
     def take(self, blocks: Iterable[tuple[bytes, bool]]) -> None:
         """Parse blocks of lines; the flag says that the file ends behind them."""
@@ -93,6 +102,8 @@ class _Reader:
         if self.plan.run is not None:
             parts.append(self._runs(columns[self.plan.run]))
         known = np.isfinite(time)
+        if self.plan.marks is not None:
+            self._words.take(columns[self.plan.marks], known, self.spool.rows)
         if not known.all():
             self._blank_times += int((~known).sum())
             parts = [part[known] for part in parts]
@@ -108,6 +119,10 @@ class _Reader:
                 self._steps[k] += n
             self._last = float(time[-1])
         self.spool.append(parts)
+
+    def entries(self, notes: list[str]) -> tuple[Entry, ...]:
+        """What the column of marks holds, with the times of its rows."""
+        return self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
 
     def _mended(self, time: Floats, steps: Floats) -> Floats:
         """Put single stamps that are far off, between two that follow each other, where they belong."""

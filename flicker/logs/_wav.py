@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _files
-from flicker.logs._plan import MAX_CHANNELS, Wishes
+from flicker.logs._columns import Wishes
+from flicker.logs._plan import MAX_CHANNELS
 from flicker.logs._spool import BATCH_ROWS
 from flicker.logs.model import Batch, LogError
 
@@ -52,6 +53,8 @@ class WavSource:
             raise LogError(f"{self.name}: {self.rows} samples are too few to judge; 10 or more are needed.")
         names = ["left", "right"] if self._count == 2 else [f"ch{k + 1}" for k in range(self._count)]
         self._positions = _positions(names, wishes, self.name)
+        told = dict(wishes.roles)
+        self.roles = tuple(told.get(names[k], "output") for k in self._positions)
         self.channels = tuple(names[k] for k in self._positions)
         self.start: datetime | None = None
         self.cadence_s = 1.0 / self._rate

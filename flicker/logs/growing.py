@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import _files, _sniff
-from flicker.logs._plan import Wishes, make_plan
+from flicker.logs._columns import Wishes
+from flicker.logs._plan import make_plan
 from flicker.logs._text import _Reader
 from flicker.logs.model import LogError
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
@@ -192,7 +193,7 @@ class GrowingLog:
         if body.count(b"\n", layout.begin) < FEW_LINES:
             return None
         plan = make_plan(layout.columns, self._wishes, self.name, layout.preamble)
-        names = tuple(channel.name for channel in plan.channels)
+        names = tuple(channel.name for channel in plan.channels if channel.role == "output")
         if self._first_channels is not None and names != self._first_channels:
             raise LogError(
                 f"{self.name}: the new file has other channels ({', '.join(names)}) than the one before "

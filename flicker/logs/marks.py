@@ -122,16 +122,17 @@ def parse_marks(text: str, log: Log, name: str = "marks") -> tuple[Mark, ...]:
             if len(row) > len(header):
                 raise LogError(f"has {len(row)} cells under {len(header)} columns; put the text in double quotes.")
             mark = _mark(cells, log)
-            _check_overlap(mark, marks)
+            check_overlap(mark, marks)
             marks.append(mark)
         except LogError as problem:
             problems.append(f"{place}: {problem}")
     if problems:
-        raise LogError(_first(problems))
+        raise LogError(first_of(problems))
     return tuple(sorted(marks, key=lambda mark: mark.time_s))
 
 
-def _first(problems: Sequence[str]) -> str:
+def first_of(problems: Sequence[str]) -> str:
+    """The first bad mark, and how many more there are."""
     more = len(problems) - 1
     return problems[0] + (f" ({more} more bad mark{'s' if more > 1 else ''} after it.)" if more else "")
 
@@ -155,10 +156,10 @@ def _mark(cells: dict[str, str], log: Log) -> Mark:
     if channel is not None and channel not in log.channels:
         near = {known.casefold(): known for known in log.channels}
         channel = near.get(channel.casefold()) or _unknown_channel(channel, log.channels)
-    moment = _moment(cells.get("time", ""), log, "time")
+    moment = moment_of(cells.get("time", ""), log, "time")
     until = None
     if cells.get("until"):
-        until = _moment(cells["until"], log, "until")
+        until = moment_of(cells["until"], log, "until")
         if until < moment:
             raise LogError(f"until ({cells['until']}) is before time ({cells['time']}).")
     return Mark(moment, kind, channel, until, cells.get("text", ""))
@@ -184,7 +185,8 @@ def checked_kind(word: str) -> str:
     raise LogError(f"{word!r} is not a kind of mark; {hint}")
 
 
-def _check_overlap(mark: Mark, others: Iterable[Mark]) -> None:
+def check_overlap(mark: Mark, others: Iterable[Mark]) -> None:
+    """Refuse a mark that overlaps another of its kind and channel."""
     for other in others:
         same = mark.kind == other.kind and (mark.channel == other.channel or None in (mark.channel, other.channel))
         if not same or (mark.until_s is None and other.until_s is None):
@@ -198,7 +200,7 @@ def _check_overlap(mark: Mark, others: Iterable[Mark]) -> None:
             )
 
 
-def _moment(word: str, log: Log, column: str) -> float:
+def moment_of(word: str, log: Log, column: str) -> float:
     """Seconds since the log's first sample."""
     if not word:
         raise LogError(f"{column} is empty.")
@@ -250,47 +252,6 @@ def _since(word: str, start: datetime, end: float, column: str) -> float:
 
 def _stamp(start: datetime, second: float) -> str:
     return (start + timedelta(seconds=round(second, 3))).isoformat(" ")
-
-
-def marks_from_column(time_s: Sequence[float], cells: Sequence[str], log: Log) -> tuple[Mark, ...]:
-    """Read marks from a column of the log: 'kind' or 'kind: text' in the rows it concerns, empty elsewhere.
-
-    Equal cells in consecutive rows are one mark that lasts from the first to the last of them.
-
-    Parameters
-    ----------
-    time_s : sequence of float, shape (rows,)
-        Seconds since the log's first sample.
-    cells : sequence of str, shape (rows,)
-        What stands in the column.
-    log : Log
-        As in `read_marks`.
-
-    Raises
-    ------
-    LogError
-        As `read_marks`, with the row number.
-    """
-    if len(time_s) != len(cells):
-        raise LogError(f"the column of marks has {len(cells)} cells for {len(time_s)} rows.")
-    marks: list[Mark] = []
-    problems: list[str] = []
-    before = ""
-    for row, (moment, cell) in enumerate(zip(time_s, cells, strict=True), start=1):
-        word = (cell or "").strip()
-        if word and word == before and marks:
-            marks[-1] = replace(marks[-1], until_s=float(moment))
-        elif word:
-            kind, _, text = word.partition(":")
-            try:
-                marks.append(Mark(_moment(repr(float(moment)), log, "time"), checked_kind(kind), text=text.strip()))
-            except LogError as problem:
-                problems.append(f"row {row} of the column of marks: {problem}")
-                word = ""
-        before = word
-    if problems:
-        raise LogError(_first(problems))
-    return tuple(marks)
 
 
 def in_run(marks: Iterable[Mark], run: Run, channel: str | None = None) -> tuple[Mark, ...]:

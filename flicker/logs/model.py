@@ -129,6 +129,19 @@ class Piece:
     after_gap: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Companion:
+    """A column that is no output: its name, its role, and a source that holds it alone, on the log's own clock."""
+
+    name: str
+    role: str
+    source: Source
+
+    def log(self, of: Log) -> Log:
+        """The column as a log of its own."""
+        return Log(self.source, run_gap_s=of.run_gap_s)
+
+
 class Log:
     """One log file, or arrays in memory.
 
@@ -142,14 +155,23 @@ class Log:
         The file it was read from.
     reader : str
         How it was asked to be read; logs of one file that differ here differ in content.
+    companions : tuple of Companion
+        Columns that are no outputs (rail, mains, temperature, shorted lead); they get no verdict.
     runs : tuple of Run
         Stretches without a pause longer than ``run_gap_s``; found during the first pass over the time column.
     """
 
     def __init__(
-        self, source: Source, *, run_gap_s: float = RUN_GAP_S, path: Path | None = None, reader: str = ""
+        self,
+        source: Source,
+        *,
+        run_gap_s: float = RUN_GAP_S,
+        path: Path | None = None,
+        reader: str = "",
+        companions: Sequence[Companion] = (),
     ) -> None:
         self.source = source
+        self.companions = tuple(companions)
         self.path = path
         self.reader = reader
         self.channels = tuple(source.channels)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from flicker.logs import _files
-from flicker.logs._plan import Wishes
+from flicker.logs._columns import Wishes
 from flicker.logs._spool import IN_MEMORY_BYTES
+from flicker.logs.mapped import by_roles
 from flicker.logs.model import Log, LogError, Source
+from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
 
 
@@ -25,6 +27,10 @@ def read_log(
     decimal: str | None = None,
     full_scale_V: float | None = None,
     run_gap_s: float = RUN_GAP_S,
+    roles: Mapping[str, str] | None = None,
+    marks_column: str | None = None,
+    may_lack: bool = False,
+    differences: Mapping[str, tuple[str, str]] | None = None,
 ) -> Log:
     """Read a log of offset voltages.
 
@@ -53,6 +59,15 @@ def read_log(
         Volts at full scale of a WAV recording.
     run_gap_s : float
         A pause longer than this begins a new run.
+    roles : mapping of str to str, optional
+        Columns that are no outputs: 'rail', 'mains', 'temperature', 'shorted lead' or 'ignore'. They get no verdict and
+        become the log's ``companions``. A column whose header says temperature is one without being told.
+    marks_column : str, optional
+        The column of words that holds marks; by default one called mark, event or note.
+    may_lack : bool
+        Whether columns named by ``roles`` and ``marks_column`` may be missing.
+    differences : mapping of str to (str, str), optional
+        Channels that are the first column less the second, as for a bridged output; the two are then not channels.
 
     Returns
     -------
@@ -64,10 +79,28 @@ def read_log(
     LogError
         With one sentence: the file, the place, what was found and what to do.
     """
-    wishes = wishes_of(channels, unit, sample_interval_s, time_column, time_unit, day_first, decimal, full_scale_V)
+    wishes = wishes_of(
+        channels,
+        unit,
+        sample_interval_s,
+        time_column,
+        time_unit,
+        day_first,
+        decimal,
+        full_scale_V,
+        roles,
+        marks_column,
+        may_lack,
+    )
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
-    return Log(open_source(path, wishes), run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes))
+    return by_roles(
+        open_source(path, wishes),
+        run_gap_s=run_gap_s,
+        path=Path(path),
+        reader=repr(wishes),
+        differences=differences,
+    )
 
 
 def wishes_of(
@@ -79,6 +112,9 @@ def wishes_of(
     day_first: bool | None = None,
     decimal: str | None = None,
     full_scale_V: float | None = None,
+    roles: Mapping[str, str] | None = None,
+    marks_column: str | None = None,
+    may_lack: bool = False,
 ) -> Wishes:
     """Arguments of `read_log` that say how a file is to be read, checked."""
     if isinstance(channels, str):
@@ -97,6 +133,9 @@ def wishes_of(
         day_first,
         decimal,
         full_scale_V,
+        checked_roles(roles),
+        marks_column,
+        may_lack,
     )
 
 

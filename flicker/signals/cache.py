@@ -12,7 +12,7 @@ import hashlib
 import json
 import os
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import IO, Any
@@ -20,6 +20,8 @@ from typing import IO, Any
 import numpy as np
 
 from flicker import __version__
+from flicker.logs._entries import Entry
+from flicker.logs.mapped import by_roles
 from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
 from flicker.logs.reading import open_source, read_log, wishes_of
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
@@ -27,13 +29,13 @@ from flicker.logs.writing import whole_file
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.stash import Stash
 
-FORM = 2  # of the file; raised where its content changes its meaning
+FORM = 3  # of the file; raised where its content changes its meaning
 MIB = 1 << 20
 ROWS = "stash.rows"
 
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
-_FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s")
+_FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s", "roles")
 
 
 def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
@@ -75,6 +77,8 @@ class CachedSource:
         self.rows: int | None = facts["rows"]
         self.reach_s: float | None = facts["reach_s"]
         self.wall_s: float | None = facts["wall_s"]
+        self.roles: tuple[str, ...] = tuple(facts["roles"] or ())
+        self.entries = tuple(Entry(*item) for item in facts["entries"])
 
     @property
     def source(self) -> Source:
@@ -117,14 +121,23 @@ class BlockCache:
             return full.with_name(f".{full.name[:80]}.blocks.npz")
         return self.folder / f"{full.name[:80]}.{hashlib.sha256(str(full).encode()).hexdigest()[:16]}.npz"
 
-    def read(self, path: str | os.PathLike[str], *, run_gap_s: float = RUN_GAP_S, **options: Any) -> Log:
+    def read(
+        self,
+        path: str | os.PathLike[str],
+        *,
+        run_gap_s: float = RUN_GAP_S,
+        differences: Mapping[str, tuple[str, str]] | None = None,
+        **options: Any,
+    ) -> Log:
         """Open a log as `read_log` does; one whose blocks are kept is not read again until it has to be."""
         wishes = wishes_of(**options)
         head = self._head(path, wishes)
         if head is None:
-            return read_log(path, run_gap_s=run_gap_s, **options)
+            return read_log(path, run_gap_s=run_gap_s, differences=differences, **options)
         source = CachedSource(Path(path), wishes, head["source"])
-        return Log(source, run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes))
+        return by_roles(
+            source, run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes), differences=differences
+        )
 
     def _head(self, path: str | os.PathLike[str], wishes: Any) -> dict[str, Any] | None:
         try:
@@ -192,6 +205,7 @@ class BlockCache:
         while hasattr(source, "inner"):  # columns made of others: what is kept of the file is the file's own
             source = source.inner
         facts = {name: getattr(source, name, None) for name in _FACTS}
+        facts["entries"] = [dataclasses.astuple(item) for item in getattr(source, "entries", ())]
         facts["start"] = source.start.isoformat() if source.start else None
         head = {
             "file": self._key(log.path, log.reader),

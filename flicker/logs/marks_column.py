@@ -1,0 +1,112 @@
+"""Marks that stand in a column of the log: 'kind' or 'kind: text' in the rows concerned, free words as notes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from difflib import get_close_matches
+
+import numpy as np
+
+from flicker.logs._entries import Entry
+from flicker.logs.marks import KINDS, Mark, check_overlap, checked_kind, first_of, moment_of
+from flicker.logs.model import Log, LogError
+
+
+def marks_from_column(time_s: Sequence[float], cells: Sequence[str], log: Log) -> tuple[Mark, ...]:
+    """Read marks from the cells of a column: 'kind' or 'kind: text' in the rows it concerns, empty elsewhere.
+
+    Equal cells in consecutive rows are one mark that lasts from the first to the last of them. Free words are a `note`;
+    one word alone, or what stands before a colon, must be a kind.
+
+    Parameters
+    ----------
+    time_s : sequence of float, shape (rows,)
+        Seconds since the log's first sample.
+    cells : sequence of str, shape (rows,)
+        What stands in the column.
+    log : Log
+        As in `read_marks`.
+
+    Raises
+    ------
+    LogError
+        As `read_marks`, with the row number.
+    """
+    if len(time_s) != len(cells):
+        raise LogError(f"the column of marks has {len(cells)} cells for {len(time_s)} rows.")
+    entries: list[Entry] = []
+    for row, (moment, cell) in enumerate(zip(time_s, cells, strict=True)):
+        word = (cell or "").strip()
+        if word and entries and entries[-1].last == row - 1 and entries[-1].text == word:
+            entries[-1] = replace(entries[-1], last=row, last_s=float(moment))
+        elif word:
+            entries.append(Entry(row, row, word, float(moment), float(moment)))
+    return _from_entries(entries, log, "")
+
+
+def marks_in_column(log: Log) -> tuple[Mark, ...]:
+    """Marks that stand in a column of the log itself, on the log's clock; empty where it has none.
+
+    Raises
+    ------
+    LogError
+        As `marks_from_column`; the sentence begins with the log's name.
+    """
+    entries: Sequence[Entry] = getattr(log.source, "entries", ())
+    if not entries:
+        return ()
+    keeper = log.keeper
+
+    def on_clock(row: int, second: float) -> float:
+        return float(keeper.repair(np.array([second]), row)[0])
+
+    mended = [
+        replace(item, first_s=on_clock(item.first, item.first_s), last_s=on_clock(item.last, item.last_s))
+        for item in entries
+    ]
+    return _from_entries(mended, log, f"{log.source.name}, ")
+
+
+def _from_entries(entries: Iterable[Entry], log: Log, place: str) -> tuple[Mark, ...]:
+    marks: list[Mark] = []
+    problems: list[str] = []
+    for entry in entries:
+        try:
+            kind, text = _kind_and_text(entry.text)
+            begin = moment_of(repr(entry.first_s), log, "time")
+            until = moment_of(repr(entry.last_s), log, "time") if entry.last > entry.first else None
+            mark = Mark(begin, kind, None, until, text)
+            check_overlap(mark, marks[-3:])
+            marks.append(mark)
+        except LogError as problem:
+            problems.append(f"{place}row {entry.first + 1} of the column of marks: {problem}")
+    if problems:
+        raise LogError(first_of(problems))
+    return tuple(marks)
+
+
+def _kind_and_text(words: str) -> tuple[str, str]:
+    """Cut a cell into kind and text; free words are a note, unless they look like a kind written wrongly."""
+    before, colon, after = words.partition(":")
+    kind = " ".join(before.casefold().split())
+    if kind in KINDS:
+        return kind, after.strip()
+    few = len(kind.split()) <= 2
+    meant = few and (bool(colon) or len(kind.split()) == 1 or bool(get_close_matches(kind, KINDS, n=1, cutoff=0.8)))
+    if meant:
+        return checked_kind(before.strip()), ""
+    return "note", words
+
+
+def joined(beside: Sequence[Mark], column: Sequence[Mark]) -> tuple[Mark, ...]:
+    """Marks of a file beside the log and of its column together, in time order.
+
+    Raises
+    ------
+    LogError
+        If one of each kind and channel overlap.
+    """
+    for mark in beside:
+        check_overlap(mark, column)
+    return tuple(sorted((*beside, *column), key=lambda mark: mark.time_s))

@@ -1,0 +1,194 @@
+"""Columns that are no outputs: roles, marks in a column, differences. All logs are invented."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flicker import LogError, assess, read_log
+from flicker.logs.marks import Mark
+from flicker.logs.marks_column import joined, marks_in_column
+
+FORMS = ("csv", "csv.gz", "parquet", "feather")
+
+
+def bench(seconds=1800, *, seed=1, **columns):
+    """Two sound outputs at a sample a second, and what else the logger wrote."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(float(seconds))
+    sides = {name: np.round(5.0 + 0.4 * rng.normal(size=time.size), 3) for name in ("left_mV", "right_mV")}
+    return pd.DataFrame({"time_s": time, **sides, **columns})
+
+
+def written(folder, table, form="csv", name="bench"):
+    path = folder / f"{name}.{form}"
+    if form == "parquet":
+        table.to_parquet(path)
+    elif form == "feather":
+        table.to_feather(path)
+    else:
+        table.to_csv(path, index=False)
+    return path
+
+
+def words(size, **rows):
+    cells = np.full(size, "", dtype=object)
+    for place, word in rows.items():
+        cells[int(place[1:])] = word
+    return cells
+
+
+def run(*arguments):
+    made = subprocess.run([sys.executable, "-m", "flicker", *map(str, arguments)], capture_output=True, text=True)
+    return made.returncode, made.stderr
+
+
+# ---------------------------------------------------------------- marks in a column
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_column_of_words_is_read_as_marks_while_streaming(tmp_path, form):
+    cells = words(1800, r1500="stimulus: tap, hard", r1600="touched", r1601="touched", r1700="lunch, back soon")
+    log = read_log(written(tmp_path, bench(event=cells), form))
+    assert log.channels == ("left", "right")
+    assert marks_in_column(log) == (
+        Mark(1500.0, "stimulus", None, None, "tap, hard"),
+        Mark(1600.0, "touched", None, 1601.0, ""),
+        Mark(1700.0, "note", None, None, "lunch, back soon"),
+    )
+    assert any('"event" was read as marks' in note for note in log.runs[0].notes)
+
+
+def test_marks_of_the_column_follow_a_clock_that_was_mended(tmp_path):
+    # local clock times with the hour of the end of daylight saving: the rows after it are moved by an hour
+    stamps = pd.date_range("2031-10-26 02:30:00", periods=1800, freq="s")
+    back = stamps.where(np.arange(1800) < 900, stamps - pd.Timedelta(hours=1))
+    table = bench(mark=words(1800, r1200="adjusted"))
+    table["time_s"] = back.strftime("%Y-%m-%d %H:%M:%S")
+    log = read_log(written(tmp_path, table.rename(columns={"time_s": "time"})))
+    assert marks_in_column(log)[0].time_s == pytest.approx(1200.0, abs=1.0)
+
+
+def test_a_column_may_be_named_and_one_named_otherwise_is_left_alone(tmp_path):
+    table = bench(hand=words(1800, r9="touched"), note=words(1800, r5="all is well"))
+    path = written(tmp_path, table)
+    assert marks_in_column(read_log(path)) == (Mark(5.0, "note", text="all is well"),)
+    assert marks_in_column(read_log(path, marks_column="hand")) == (Mark(9.0, "touched"),)
+    with pytest.raises(LogError, match='no column "hands"'):
+        read_log(path, marks_column="hands")
+    with pytest.raises(LogError, match="holds numbers, not marks"):
+        read_log(path, marks_column="left_mV")
+
+
+def test_a_column_that_changes_all_the_time_holds_no_marks(tmp_path):
+    path = written(tmp_path, bench(30_000, event=np.array([f"reading {k}" for k in range(30_000)], dtype=object)))
+    log = read_log(path)
+    assert marks_in_column(log) == ()
+    assert any("it holds no marks" in note for note in log.runs[0].notes)
+    with pytest.raises(LogError, match="it holds no marks"):
+        read_log(path, marks_column="event")
+
+
+def test_marks_beside_and_in_a_column_are_joined(tmp_path):
+    path = written(tmp_path, bench(mark=words(1800, r900="touched")))
+    (tmp_path / "bench.marks.csv").write_text("time,kind,channel,until,text\n300,touched,left,320,\n")
+    gaps = assess(path).channels[0].gaps
+    assert [(gap["start_s"], gap["end_s"]) for gap in gaps if "touched" in gap["reason"]] == [(300, 320), (900, 910)]
+    with pytest.raises(LogError, match="overlaps"):
+        joined((Mark(5.0, "touched", None, 20.0),), (Mark(10.0, "touched", None, 12.0),))
+
+
+BAD_COLUMN = {
+    "tapped": "row 901 of the column of marks: 'tapped' is not a kind of mark",
+    "ajusted: bias": "did you mean 'adjusted'",
+    "condition change": "did you mean 'conditions changed'",
+}
+BAD_FILE = {
+    "9,tapped,,,": "'tapped' is not a kind of mark",
+    "9000,note,,,": "lies outside the log",
+    "10,touched,,30,\n20,touched,,40,": "overlaps",
+    "10,note,middle,,": "'middle' is not a channel",
+}
+
+
+@pytest.mark.parametrize(("cell", "sentence"), BAD_COLUMN.items())
+def test_a_bad_mark_in_a_column_is_one_sentence_and_code_2(tmp_path, cell, sentence):
+    code, told = run("assess", written(tmp_path, bench(mark=words(1800, r900=cell))))
+    assert code == 2
+    assert sentence in told
+    assert told.count("\n") == 1
+    assert told.startswith("flicker assess: bench.csv, row 901")
+
+
+@pytest.mark.parametrize(("rows", "sentence"), BAD_FILE.items())
+def test_a_bad_mark_beside_the_log_is_one_sentence_and_code_2(tmp_path, rows, sentence):
+    path = written(tmp_path, bench())
+    (tmp_path / "bench.marks.csv").write_text(f"time,kind,channel,until,text\n{rows}\n")
+    code, told = run("assess", path)
+    assert code == 2
+    assert sentence in told
+    assert told.count("\n") == 1
+
+
+# ---------------------------------------------------------------- roles
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_temperature_is_no_channel_and_is_not_dropped_in_silence(tmp_path, form):
+    warm = np.round(21.0 + np.arange(1800) / 900.0, 2)
+    log = read_log(written(tmp_path, bench(temp_C=warm), form))
+    assert log.channels == ("left", "right")
+    (found,) = log.companions
+    assert (found.name, found.role) == ("temp", "temperature")
+    np.testing.assert_allclose(found.log(log).to_frame()["temp"][:900], warm[:900])
+    assert any('"temp_C" was read as a temperature' in note for note in log.runs[0].notes)
+
+
+@pytest.mark.parametrize(("header", "unit"), [("temperature", ""), ("Ambient (°C)", ""), ("T1 temp [degF]", "")])
+def test_temperatures_are_known_by_their_header(tmp_path, header, unit):
+    log = read_log(written(tmp_path, bench(**{header: np.full(1800, 21.5)})))
+    assert [item.role for item in log.companions] == ["temperature"]
+
+
+def test_a_voltage_called_temp_stays_a_voltage(tmp_path):
+    assert read_log(written(tmp_path, bench(temp_mV=np.full(1800, 21.5)))).channels == ("left", "right", "temp")
+
+
+def test_roles_are_told_and_checked(tmp_path):
+    path = written(tmp_path, bench(rail_V=np.full(1800, 40.02), spare_mV=np.zeros(1800), other_mV=np.ones(1800)))
+    log = read_log(path, roles={"rail_V": "rail", "spare_mV": "shorted lead", "other": "ignore"})
+    assert log.channels == ("left", "right")
+    assert {item.name: item.role for item in log.companions} == {"rail": "rail", "spare": "shorted lead"}
+    with pytest.raises(LogError, match="did you mean 'rail'"):
+        read_log(path, roles={"rail_V": "rails"})
+    with pytest.raises(LogError, match='no column "railing"'):
+        read_log(path, roles={"railing": "rail"})
+    assert read_log(path, roles={"railing": "rail"}, may_lack=True).channels == (
+        "left",
+        "right",
+        "rail",
+        "spare",
+        "other",
+    )
+    code, told = run("assess", path, "--role", "rail_V=rails")
+    assert code == 2
+    assert told.count("\n") == 1
+
+
+def test_the_difference_of_two_columns(tmp_path):
+    wander = 12.0 + np.sin(np.arange(1800) / 300.0)
+    legs = {"plus_V": np.round(wander + 0.01, 4), "minus_V": np.round(wander, 4)}
+    path = written(tmp_path, bench(**legs))
+    result = assess(read_log(path, differences={"bridge": ("plus_V", "minus")}))
+    assert [item.channel for item in result.channels] == ["left", "right", "bridge"]
+    assert result.channel("bridge").baseline.level_V == pytest.approx(0.010, abs=2e-4)
+    assert any("neither may be connected to ground" in text for text in result.cautions)
+    code, told = run("assess", path, "--difference", "bridge=plus")
+    assert code == 2
+    assert "NAME=COLUMN,COLUMN" in told
+    with pytest.raises(LogError, match="no output 'middle'"):
+        read_log(path, differences={"bridge": ("plus", "middle")})
