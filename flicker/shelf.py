@@ -22,6 +22,7 @@ from flicker import __version__
 if TYPE_CHECKING:
     import pandas as pd
 
+    from flicker.evidence.case import Case
     from flicker.evidence.limits import Limits
 
 SUFFIXES = (".csv", ".tsv", ".txt", ".gz", ".zip", ".parquet", ".arrow", ".feather", ".wav")
@@ -55,14 +56,17 @@ COLUMNS: dict[str, str] = {
 Row = dict[str, Any]
 
 
-def judge_file(path: str, limits: Mapping[str, float], options: Mapping[str, Any], key: str) -> list[Row]:
+def judge_file(
+    path: str, limits: Mapping[str, float], options: Mapping[str, Any], key: str, case: Case | None = None
+) -> list[Row]:
     """Judge one file; whatever is wrong with it becomes a row. Runs in a worker."""
     from flicker.evidence.assessment import assess
     from flicker.evidence.limits import Limits
     from flicker.logs.reading import read_log
 
     try:
-        result = assess(read_log(path, **options), Limits(**limits))
+        log = read_log(path, **options) if case is None else case.use(read_log(path, **{**case.reading(), **options}))
+        result = assess(log, Limits(**limits), case=case)
     except Exception as problem:  # a worker must hand back a row, whatever happened
         text = " ".join(str(problem).split()) or type(problem).__name__
         return [_row(source=path, error=text, key=key)]
@@ -135,6 +139,7 @@ def survey(
     done: Iterable[Row] = (),
     on_rows: Callable[[list[Row]], None] | None = None,
     workers: int | None = None,
+    case: Case | None = None,
 ) -> pd.DataFrame:
     """Judge many logs, each on its own, and return one table.
 
@@ -153,6 +158,9 @@ def survey(
         Called with the rows of each finished file, in the order in which files finish.
     workers : int, optional
         Processes of our own pool; all cores by default.
+    case : Case, optional
+        What the columns of every log are (roles, factor, polarity, zero), and the kind of output; its limits where none
+        are given. Logs, stages and parts of the case are not used.
 
     Returns
     -------
@@ -162,14 +170,15 @@ def survey(
     from flicker.evidence.limits import Limits
 
     names = [str(path) for path in paths]
-    values = dataclasses.asdict(limits or Limits())
+    values = dataclasses.asdict(limits or (case.limits if case else Limits()))
     told = dict(options or {})
-    keys = {name: file_key(name, values, told) for name in names}
+    known = told if case is None else {**told, "case": [case.output, case.channels, case.complaint, case.meter]}
+    keys = {name: file_key(name, values, known) for name in names}
     rows: dict[str, list[Row]] = {}
     for row in done:
         rows.setdefault(str(row.get("key")), []).append(row)
     open_names = [name for name in dict.fromkeys(names) if keys[name] not in rows]
-    jobs = {name: (name, values, told, keys[name]) for name in open_names}
+    jobs = {name: (name, values, told, keys[name], case) for name in open_names}
 
     def take(name: str, found: list[Row]) -> None:
         rows[keys[name]] = found

@@ -56,12 +56,12 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
 
 
 def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None = None) -> list[Log]:
-    """Read each log as the options ask, columns as the case says."""
+    """Read each log as the options ask; with a case, all columns that it may use (see `used_logs`)."""
     from flicker.logs.reading import read_log
 
     cache = cache_from(arguments)
     read = read_log if cache is None else cache.read
-    channels = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
+    channels = channels_from(arguments, case)
     return [
         read(
             path,
@@ -77,6 +77,35 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
         )
         for path in paths
     ]
+
+
+def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None) -> list[Log]:
+    """Read each log, its columns used as the case says; --channels then names channels of the case."""
+    logs = read_logs(paths, arguments, case)
+    if case is None:
+        return logs
+    dates = {log.path: log.date for log in case.logs}
+    used = [case.use(log, dates.get(str(path))) for path, log in zip(paths, logs, strict=True)]
+    wanted = _names(arguments.channels) if case.channels else None
+    return used if wanted is None else [_only(log, wanted) for log in used]
+
+
+def channels_from(arguments: argparse.Namespace, case: Case | None) -> list[str] | None:
+    """Columns to read; all of them where the case says how the channels are made of them."""
+    return _names(arguments.channels) if case is None or not case.channels else None
+
+
+def _names(text: str | None) -> list[str] | None:
+    return [name.strip() for name in text.split(",")] if text else None
+
+
+def _only(log: Log, names: Sequence[str]) -> Log:
+    from flicker.logs.mapped import ColumnUse, with_columns
+
+    for name in names:
+        if name not in log.channels:
+            raise ValueError(f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, log.channels))}.")
+    return with_columns(log, [ColumnUse(name, name) for name in names])
 
 
 def columns_from(arguments: argparse.Namespace, case: Case | None = None) -> dict[str, Any]:
@@ -158,14 +187,14 @@ def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
             raise ValueError("no log was named; name at least one, or a case file with --case.")
         return read_logs(arguments.logs, arguments)
     if arguments.logs:
-        return [case.use(log) for log in read_logs(arguments.logs, arguments, case)]
+        return used_logs(arguments.logs, arguments, case)
     stage = getattr(arguments, "stage", None)
     if stage is not None and stage not in case.stages:
         raise ValueError(f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}.")
-    logs = case.read_logs(stage, run_gap_s=arguments.run_gap)
-    if not logs:
+    paths = [log.path for log in case.logs if stage is None or log.stage == stage]
+    if not paths:
         raise ValueError(f"{case.path}: the case lists no log; name one, or add [[logs]] to the case.")
-    return logs
+    return used_logs(paths, arguments, case)
 
 
 def print_json(document: dict[str, Any]) -> None:

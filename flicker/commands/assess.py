@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     limits = limits_from(arguments, case)
     with working() as say:
         logs = case_logs(arguments, case)
-        control = read_logs(arguments.control, arguments) if arguments.control else None
+        control = read_logs(arguments.control, arguments, case) if arguments.control else None
         if control and case is not None:
             control = [case.use(log) if case.fits(log) else log for log in control]
         result = assess(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, read_logs
+from flicker.commands._shared import add_log_options, case_from, used_logs
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--channel", metavar="NAME", help="only this channel (default: all)")
     parser.add_argument("--ago", default="0s", metavar="20s", help="how long before the last sample (20s, 2min, 1h)")
     parser.add_argument("--lasted", metavar="20s", help="how long it lasted")
+    parser.add_argument("--case", metavar="CASE.toml", help="the case file, whose names of channels are used")
     add_log_options(parser)
 
 
@@ -32,7 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Append the mark."""
     from flicker.logs.marks import append_mark, marks_path, seconds_ago
 
-    (log,) = read_logs([arguments.log], arguments)
+    (log,) = used_logs([arguments.log], arguments, case_from(arguments))
     mark = append_mark(
         arguments.log,
         log,

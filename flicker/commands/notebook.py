@@ -19,6 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="LOG",
         help="log files in time order (the demo's if none); the word 'then' between the logs before and after",
     )
+    parser.add_argument("--case", metavar="CASE.toml", help="the case file: columns, and its logs if none are named")
     parser.add_argument("--out", metavar="FILE.ipynb", help="where to write it (default NAME.ipynb here)")
 
 
@@ -28,6 +29,6 @@ def run(arguments: argparse.Namespace) -> int:
 
     with working() as say:
         say(f"running {arguments.name}")
-        path = run_notebook(arguments.name, arguments.logs, arguments.out)
+        path = run_notebook(arguments.name, arguments.logs, arguments.out, case=arguments.case)
     print(f"Notebook written: {path}")
     return 0

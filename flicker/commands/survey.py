@@ -9,12 +9,17 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from flicker.commands._shared import case_from, limits_from
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
     parser.add_argument("folder", metavar="DIR", help="folder with logs (looked through to the bottom)")
     parser.add_argument("--out", required=True, metavar="TABLE", help="table to write, .parquet or .csv")
     parser.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
+    parser.add_argument(
+        "--case", metavar="CASE.toml", help="what the columns of every log are: a case file; its limits where none are named"
+    )
     parser.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the files do not tell")
     parser.add_argument("--workers", type=int, metavar="N", help="processes at a time (default: all cores)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running Dask scheduler (extra 'cluster')")
@@ -22,7 +27,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge what is not judged yet and write the table all or nothing."""
-    from flicker.evidence.limits import Limits, read_limits
     from flicker.shelf import earlier_rows, find_logs, journal_rows, survey
 
     out = Path(arguments.out)
@@ -30,7 +34,8 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError(f"{out}: the table must end in .parquet or .csv.")
     if arguments.workers is not None and arguments.workers < 1:
         raise ValueError(f"--workers must be 1 or more, got {arguments.workers}.")
-    limits = read_limits(arguments.limits) if arguments.limits else Limits()
+    case = case_from(arguments)
+    limits = limits_from(arguments, case)
     paths = [path for path in find_logs(arguments.folder) if os.path.abspath(path) != os.path.abspath(out)]
     if not paths:
         raise ValueError(f"{arguments.folder}: no log found (files ending in .csv, .parquet, .wav and the like).")
@@ -51,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
 
         options = {"unit": arguments.unit} if arguments.unit else {}
         table = survey(
-            paths, executor, limits=limits, options=options, done=done, on_rows=keep, workers=arguments.workers
+            paths, executor, limits=limits, options=options, done=done, on_rows=keep, workers=arguments.workers, case=case
         )
     _write(table, out)
     journal.unlink(missing_ok=True)

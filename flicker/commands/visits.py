@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 
-from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
+from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, used_logs, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("--case", metavar="CASE.toml", help="the logs of a case file, grouped into visits")
+    parser.add_argument("--case", metavar="CASE.toml", help="the case file: columns, meter; its logs, grouped into visits, if no --visit is given")
     parser.add_argument(
         "--by", choices=("date", "stage"), default="date", help="group the case's logs by date (default) or by stage"
     )
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         action="append",
         metavar="DATE LOG",
-        help="instead: the date of a visit (2031-03-09) and its logs; give it once for each visit",
+        help="the date of a visit (2031-03-09) and its logs; give it once for each visit",
     )
     parser.add_argument("--hours-per-day", type=float, metavar="H", help="hours of use a day, for the year ahead")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
@@ -38,11 +38,11 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError(f"--hours-per-day must lie between 0 and 24, got {hours:g}.")
     if not arguments.apart >= 0:
         raise ValueError(f"--apart must be 0 or more days, got {arguments.apart:g}.")
-    if (arguments.case is None) == (arguments.visit is None):
-        raise ValueError("give either a case with --case, or each visit with --visit DATE LOG.")
+    if arguments.case is None and arguments.visit is None:
+        raise ValueError("give a case with --case, or each visit with --visit DATE LOG.")
     case = case_from(arguments)
     with working() as say:
-        if case is not None:
+        if case is not None and arguments.visit is None:
             visits, stages = visits_of_case(
                 case, by=arguments.by, apart_days=arguments.apart, run_gap_s=arguments.run_gap
             )
@@ -50,8 +50,8 @@ def run(arguments: argparse.Namespace) -> int:
                 visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say
             )
         else:
-            given = [(_date(words), read_logs(words[1:], arguments)) for words in arguments.visit]
-            result = over_visits(given, limits_from(arguments), hours_per_day=hours, progress=say)
+            given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
+            result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say)
     if arguments.json:
         print_json(result.to_dict())
     else:

@@ -9,15 +9,25 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
-from flicker.commands._shared import add_log_options, limits_from
+from flicker.commands._shared import (
+    add_log_options,
+    case_from,
+    channels_from,
+    columns_from,
+    limits_from,
+    used_logs,
+)
 
 if TYPE_CHECKING:
+    from flicker.evidence.case import Case
     from flicker.evidence.following import Event, Watcher
-    from flicker.logs.growing import GrowingLog
+    from flicker.logs.growing import Fresh, GrowingLog
+    from flicker.logs.mapped import ColumnUse
     from flicker.present.terminal_watch import Screen
 
 STATUS_S = 60.0
@@ -45,6 +55,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="COMMAND",
         help="run this at each alarm, without a shell; the sentence is its last argument",
     )
+    parser.add_argument(
+        "--case", metavar="CASE.toml", help="the case file: columns, limits, and the complaint's rate as the one to catch"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object a line; the last is the summary")
     add_log_options(parser)
 
@@ -52,20 +65,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Follow until decided or stopped; Ctrl-C leaves a summary."""
     from flicker.evidence.following import design
-    from flicker.logs._columns import Wishes
     from flicker.logs.growing import GrowingLog
+    from flicker.logs.reading import wishes_of
 
-    limits = limits_from(arguments)
+    case = case_from(arguments)
+    if case is not None and arguments.bad is None:
+        arguments.bad = case.complaint.per_hour
+    limits = limits_from(arguments, case)
     design(
         ("any",), limits, arguments.good, arguments.bad, arguments.bursts
     )  # bad rates are told before anything is waited for
     if arguments.idle is not None and not arguments.idle > 0:
         raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
     command = _command(arguments.on_alarm)
-    names = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
     if arguments.sample_interval is not None and not arguments.sample_interval > 0:
         raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval:g}")
-    wishes = Wishes(tuple(names) if names else None, arguments.unit, arguments.sample_interval)
+    told = columns_from(arguments, case)
+    wishes = wishes_of(
+        channels_from(arguments, case),
+        unit=arguments.unit,
+        sample_interval_s=arguments.sample_interval,
+        roles=told["roles"],
+        marks_column=told["marks_column"],
+        may_lack=told.get("may_lack", False),
+    )
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
     from flicker.present.terminal_watch import Screen
 
@@ -73,7 +96,7 @@ def run(arguments: argparse.Namespace) -> int:
     state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand"}
     code = 0
     try:
-        for event in _follow(growing, arguments, state, screen):
+        for event in _follow(growing, arguments, case, state, screen):
             _tell(event, screen)
             if event.event == "alarm":
                 _alarm(event, command)
@@ -83,16 +106,42 @@ def run(arguments: argparse.Namespace) -> int:
         growing.close()
         if screen is not None:
             screen.close()
-    _finish(state, growing, arguments, screen)
+    _finish(state, growing, arguments, case, screen)
     return code
 
 
+def _uses(growing: GrowingLog, arguments: argparse.Namespace, case: Case | None) -> list[ColumnUse] | None:
+    """How the channels are made of the columns, where the case tells it."""
+    if case is None or not case.channels:
+        return None
+    uses = case.uses(growing.channels, growing.name)
+    wanted = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
+    kept = uses if wanted is None else [use for use in uses if use.channel in wanted]
+    if not kept:
+        names = ", ".join(repr(use.channel) for use in uses)
+        raise ValueError(f"--channels: the case has no output {arguments.channels!r}; it has {names}.")
+    return kept
+
+
+def _used(part: Fresh, columns: Sequence[str], uses: Sequence[ColumnUse] | None) -> Fresh:
+    if uses is None:
+        return part
+    values = dict(zip(columns, part.values, strict=True))
+    made = (use.make(values[use.column], values[use.minus] if use.minus is not None else None) for use in uses)
+    return replace(part, values=tuple(made))
+
+
 def _follow(
-    growing: GrowingLog, arguments: argparse.Namespace, state: dict[str, Any], screen: Screen | None
+    growing: GrowingLog,
+    arguments: argparse.Namespace,
+    case: Case | None,
+    state: dict[str, Any],
+    screen: Screen | None,
 ) -> Iterator[Event]:
     from flicker.evidence.following import Event, Watcher
 
-    limits = limits_from(arguments)
+    limits = limits_from(arguments, case)
+    uses: list[ColumnUse] | None = None
     watcher: Watcher | None = None
     told = 0
     last_line = last_status = time.monotonic()
@@ -105,8 +154,9 @@ def _follow(
         if fresh:
             last_line = now
             if watcher is None:
+                uses = _uses(growing, arguments, case)
                 watcher = state["watcher"] = Watcher(
-                    growing.channels,
+                    growing.channels if uses is None else [use.channel for use in uses],
                     cadence_s=growing.cadence_s or 1.0,
                     limits=limits,
                     good_rate_per_h=arguments.good,
@@ -115,7 +165,7 @@ def _follow(
                 )
                 _begin(watcher, arguments.json, screen)
             for part in fresh:
-                yield from watcher.feed(part)
+                yield from watcher.feed(_used(part, growing.channels, uses))
             if watcher.decided and arguments.until == "decided":
                 state["ended"] = "decided"
                 return
@@ -189,26 +239,31 @@ def _alarm(event: Event, command: list[str] | None) -> None:
             print(f"flicker watch: the alarm's command failed: {problem.strerror}.", file=sys.stderr)
 
 
-def _finish(state: dict[str, Any], growing: GrowingLog, arguments: argparse.Namespace, screen: Screen | None) -> None:
+def _finish(
+    state: dict[str, Any],
+    growing: GrowingLog,
+    arguments: argparse.Namespace,
+    case: Case | None,
+    screen: Screen | None,
+) -> None:
     watcher: Watcher | None = state["watcher"]
     if watcher is None:
         raise ValueError(f"{growing.name}: too few lines of readings came to watch anything")
     for event in watcher.finish():
         _tell(event, screen)
-    summary = watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, growing))
+    summary = watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, case, growing))
     if screen is not None:
         screen.summary(summary)
     else:
         _line(summary.to_dict())
 
 
-def _offline(arguments: argparse.Namespace, growing: GrowingLog) -> list[dict[str, Any]]:
+def _offline(arguments: argparse.Namespace, case: Case | None, growing: GrowingLog) -> list[dict[str, Any]]:
     """Judge the whole log as it now stands, to be printed beside what the watch saw."""
-    from flicker.commands._shared import read_logs
     from flicker.evidence.assessment import assess
 
     try:
-        result = assess(read_logs([arguments.log], arguments), limits_from(arguments))
+        result = assess(used_logs([arguments.log], arguments, case), limits_from(arguments, case), case=case)
     except (ValueError, OSError, MemoryError) as problem:
         growing.notes.append(f"The whole log could not be judged at the end: {problem}")
         return []

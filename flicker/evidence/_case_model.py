@@ -208,6 +208,12 @@ class Case(Result):
             off += meter.off_by_V(0.0) or 0.0
         return off * abs(use.factor)
 
+    def read(self, path: str | Path, **options: Any) -> Log:
+        """Read any log, its columns used as the case says; options as of `read_log`."""
+        from flicker.logs.reading import read_log
+
+        return self.use(read_log(path, **{**self.reading(), **options}))
+
     def read_logs(self, stage: str | None = None, **options: Any) -> list[Log]:
         """Read the logs of a stage (or all), columns used as the case says; only the role 'output' is kept."""
         from flicker.logs.reading import read_log

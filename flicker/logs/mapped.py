@@ -26,6 +26,12 @@ class ColumnUse:
     zero_V: float = 0.0
     minus: str | None = None
 
+    def make(self, column: Floats, minus: Floats | None = None) -> Floats:
+        """The channel's volts from those of its columns."""
+        with np.errstate(invalid="ignore"):
+            value = column if minus is None else column - minus
+            return np.asarray(value * self.gain - self.zero_V)
+
 
 class MappedSource:
     """A source seen through column uses. Order of reading, times and rows stay as they are."""
@@ -63,11 +69,9 @@ class MappedSource:
             )
 
     def _make(self, use: ColumnUse, values: dict[int, Floats]) -> Floats:
-        value = values[self._place[use.column]]
-        with np.errstate(invalid="ignore"):
-            if use.minus is not None:
-                value = value - values[self._place[use.minus]]
-            return np.asarray(value * use.gain - use.zero_V)
+        return use.make(
+            values[self._place[use.column]], None if use.minus is None else values[self._place[use.minus]]
+        )
 
     def fingerprint(self) -> str | None:
         """Identify the file, not the use made of it."""

@@ -34,6 +34,7 @@ def run_notebook(
     out: str | os.PathLike[str] | None = None,
     *,
     parameters: Mapping[str, Any] | None = None,
+    case: str | os.PathLike[str] | None = None,
 ) -> Path:
     """Run a notebook on logs and write it with its results.
 
@@ -48,6 +49,9 @@ def run_notebook(
         Where the notebook shall stand; ``NAME.ipynb`` in the current folder when left out.
     parameters : mapping, optional
         Other values of the notebook's first cell.
+    case : path, optional
+        A case file: what the columns are, and its own logs where none are given (where the notebook compares, those of
+        the first and of the last stage).
 
     Returns
     -------
@@ -65,12 +69,37 @@ def run_notebook(
     import nbformat
 
     book = nbformat.read(known[name], as_version=4)  # type: ignore[no-untyped-call]
-    values = {**_log_parameters(name, book, [str(log) for log in logs], target), **(parameters or {})}
+    given = [str(log) for log in logs]
+    told: dict[str, Any] = {}
+    if case is not None:
+        given, told = _of_case(name, book, given, case, target)
+    values = {**_log_parameters(name, book, given, target), **told, **(parameters or {})}
     _inject(name, book, values)
     _execute(name, book, target.resolve().parent)
     with whole_file(target, what="notebook") as draft:
         nbformat.write(book, draft)  # type: ignore[no-untyped-call]
     return target
+
+
+def _of_case(
+    name: str, book: Any, logs: list[str], case: str | os.PathLike[str], target: Path
+) -> tuple[list[str], dict[str, Any]]:
+    """Logs of a case where none are given, and the case as a parameter."""
+    from flicker.evidence.case import read_case
+
+    read = read_case(case)
+    if "CASE" not in _defaults(book):
+        raise LogError(f"The notebook {name!r} makes no use of a case; leave out --case.")
+    if not logs and {"BEFORE", "AFTER"} <= _defaults(book).keys():
+        if len(read.stages) < 2:
+            raise LogError(f"{case}: the case has {len(read.stages)} stage(s); the notebook {name!r} compares two.")
+        first, last = ([log.path for log in read.logs if log.stage == read.stages[k]] for k in (0, -1))
+        logs = [*first, THEN, *last]
+    elif not logs:
+        logs = [log.path for log in read.logs]
+        if not logs:
+            raise LogError(f"{case}: the case lists no log; name one, or add [[logs]] to the case.")
+    return logs, {"CASE": os.path.relpath(Path(case).resolve(), target.resolve().parent)}
 
 
 def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, Any]:
