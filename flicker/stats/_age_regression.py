@@ -241,7 +241,7 @@ def _as_wide_as(p_value: float, partial: _Partial, best: float, widest: float) -
 
 
 def _fit(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[_Fit, ar.Runs]:
-    runs = ar.pooled(ar.split(times), ends, least=1)
+    runs = ar.pooled(ar.split(times), ends, least=1, name_of_end="ends")
     age = _check.finite_array("ages", ages, least=2)
     if age.size != runs.ends.size:
         raise ValueError(f"ages must hold one number per run ({runs.ends.size}), got {age.size}")
@@ -381,7 +381,7 @@ def age_forecast(
             f"planned_ends must lie above 0 and up to the longest run seen ({runs.ends.max():g}), got {planned.tolist()}"
         )
     tail = 0.5 * (1.0 - confidence)
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(_check.whole("seed", seed, what="a seed"))
     growth = np.clip(fit.quantiles(rng.uniform(1e-4, 1.0 - 1e-4, DRAWS)), -fit.reach, fit.reach)
     chi2, dof, each = fit.between
     bursts = max([1.0, *(phi for phi, _ in fit.levels[1:-1])])  # the last level is that of the runs, or of the deals

@@ -93,7 +93,7 @@ def age_trend(
     items = ar.split(times)
     if len(items) < 2:
         raise ValueError(f"times must be a list of 2 or more runs, got {len(items)}")
-    runs = ar.pooled(times, ends, least=1)
+    runs = ar.pooled(times, ends, least=1, name_of_end="ends")
     m = runs.ends.size
     age = np.arange(m, dtype=float)
     if order is not None:

@@ -82,7 +82,15 @@ def split(times: Times) -> list[Any]:
     return [times]
 
 
-def pooled(times: Times, end: Ends, *, ended_by: str = "time", least: int = 1, above_zero: bool = False) -> Runs:
+def pooled(
+    times: Times,
+    end: Ends,
+    *,
+    ended_by: str = "time",
+    least: int = 1,
+    above_zero: bool = False,
+    name_of_end: str = "end",
+) -> Runs:
     """Check arrival times and run lengths and return them flat.
 
     Raises
@@ -94,7 +102,7 @@ def pooled(times: Times, end: Ends, *, ended_by: str = "time", least: int = 1, a
     items = split(times)
     names = ["times"] if len(items) == 1 else [f"times[{i}]" for i in range(len(items))]
     arrays = [_check.finite_array(name, item, least=0) for name, item in zip(names, items, strict=True)]
-    ends = _ends(end, arrays, ended_by)
+    ends = _ends(end, arrays, ended_by, name_of_end)
     for i, (name, array) in enumerate(zip(names, arrays, strict=True)):
         if array.size == 0:
             continue
@@ -112,7 +120,7 @@ def pooled(times: Times, end: Ends, *, ended_by: str = "time", least: int = 1, a
     return Runs(np.concatenate(arrays), np.repeat(np.arange(counts.size), counts), ends, counts)
 
 
-def _ends(end: Ends, arrays: list[Floats], ended_by: str) -> Floats:
+def _ends(end: Ends, arrays: list[Floats], ended_by: str, name: str) -> Floats:
     if ended_by == "event":
         if any(a.size == 0 for a in arrays):
             raise ValueError("times must hold an event in each run when ended_by='event', got a run without one")
@@ -122,16 +130,20 @@ def _ends(end: Ends, arrays: list[Floats], ended_by: str) -> Floats:
         elif np.shape(end) in ((), (len(arrays),)) and not np.allclose(
             np.broadcast_to(np.asarray(end, dtype=float), last.shape), last, rtol=1e-9, atol=0
         ):
-            raise ValueError(f"end must be the time of the last event when ended_by='event', got {end!r} (or None)")
+            raise ValueError(f"{name} must be the time of the last event when ended_by='event', got {end!r} (or None)")
     if end is None:
-        raise ValueError("end must be given when ended_by='time': the observed length of each run, above 0, got None")
-    ends = _check.finite_array("end", np.atleast_1d(np.asarray(end, dtype=object)).astype(object).tolist())
+        raise ValueError(
+            f"{name} must be given when ended_by='time': the observed length of each run, above 0, got None"
+        )
+    ends = _check.finite_array(
+        name, end if isinstance(end, str) else np.atleast_1d(np.asarray(end, dtype=object)).tolist()
+    )
     if ends.size == 1 and len(arrays) > 1:
         ends = np.repeat(ends, len(arrays))
     if ends.size != len(arrays):
-        raise ValueError(f"end must hold one number per run ({len(arrays)}), got {ends.size}")
+        raise ValueError(f"{name} must hold one number per run ({len(arrays)}), got {ends.size}")
     if np.any(ends <= 0):
-        raise ValueError(f"end must be above 0, got {ends[ends <= 0][0]}")
+        raise ValueError(f"{name} must be above 0, got {ends[ends <= 0][0]}")
     return ends
 
 

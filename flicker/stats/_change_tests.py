@@ -67,7 +67,7 @@ def pettitt_test(y: ArrayLike) -> PettittTest:
     Notes
     -----
     Null: values in random order. Pettitt (1979), Applied Statistics 28, 126-135, with p = 2 exp(-6 K^2 / (n^3 + n^2)),
-    at most 1. Measured at a nominal 5 % (4,000 logs, ``tests/studies/results/calibration.md``): rejects 0 to 1.7 % at 5 to 20
+    at most 1. Measured at a nominal 5 % (4,000 logs, ``tests/studies/results/calibration_changes.md``): rejects 0 to 1.7 % at 5 to 20
     independent values, 3.4 to 4.4 % at 50 to 500; 85 to 98 % under AR(1) .9 and 66 to 97 % under 1/f noise (50 and
     200 values).
     """
@@ -129,7 +129,7 @@ def least_squares_breaks(y: ArrayLike, *, max_breaks: int = 5, shortest_share: f
     -----
     Assumes independent normal values of one variance. Bai and Perron (2003), Journal of Applied Econometrics 18, 1-22,
     by dynamic programming; BIC counts a mean and a place for each stretch, as the R package strucchange does (two
-    parameters per stretch). Measured (4,000 logs, ``tests/studies/results/calibration.md``), any break where there is
+    parameters per stretch). Measured (4,000 logs, ``tests/studies/results/calibration_changes.md``), any break where there is
     none: 34 to 36 % at 5 to 10 independent values, 20 % at 20, 7 % at 50, 3 % at 100; 91 to 100 % under AR(1) .9
     and 1/f noise.
     """
@@ -150,7 +150,12 @@ def least_squares_breaks(y: ArrayLike, *, max_breaks: int = 5, shortest_share: f
     best = int(np.argmin(bic))
     levels = np.array([float(part.mean()) for part in parts[best]])
     return LeastSquaresBreaks(
-        tuple(cuts[best]), levels, bic, rss, int(n), "least squares, number of breaks by BIC, independent values assumed"
+        tuple(cuts[best]),
+        levels,
+        bic,
+        rss,
+        int(n),
+        "least squares, number of breaks by BIC, independent values assumed",
     )
 
 

@@ -51,14 +51,20 @@ def one_of(name: str, value: Any, allowed: Sequence[str]) -> str:
     return str(value)
 
 
-def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.float64]:
-    """Return ``values`` as a one-dimensional float array of at least ``least`` finite numbers."""
+def number_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+    """Return ``values`` as a one-dimensional float array, in which NaN may stand for what is missing."""
     try:
         array = np.asarray(values, dtype=np.float64)
     except (TypeError, ValueError):
         raise ValueError(f"{name} must be numbers, got {values!r}") from None
     if array.ndim != 1:
         raise ValueError(f"{name} must be one-dimensional, got shape {array.shape}")
+    return array
+
+
+def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.float64]:
+    """Return ``values`` as a one-dimensional float array of at least ``least`` finite numbers."""
+    array = number_array(name, values)
     if array.size < least:
         raise ValueError(f"{name} must hold {least} or more numbers, got {array.size}")
     bad = np.flatnonzero(~np.isfinite(array))

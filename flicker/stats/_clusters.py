@@ -166,7 +166,7 @@ def _exponential_null(n: int, seed: int) -> ar.Floats:
     return np.sort(_exponential_distance(draws / draws.mean(axis=1, keepdims=True)))
 
 
-def _theta(gaps: ar.Floats, *, grid: bool) -> float:
+def intervals_theta(gaps: ar.Floats, *, grid: bool) -> float:
     """Intervals estimator; on a grid the gaps are whole numbers of samples and lose one or two of them."""
     n, longest = gaps.size, float(gaps.max())
     if longest <= 0:
@@ -221,13 +221,13 @@ def extremal_index(
     if times.size < 3:
         raise ValueError(f"values_or_times must hold 3 or more events, got {times.size}")
     gaps = np.diff(times)
-    theta = _theta(gaps, grid=grid)
-    clusters, limit = _cluster_gap(gaps, theta)
+    theta = intervals_theta(gaps, grid=grid)
+    clusters, limit = cluster_gap(gaps, theta)
     unit = step if threshold is None and step is not None else 1.0
     return ExtremalIndex(theta, int(times.size), clusters, limit * unit, "intervals estimator (Ferro and Segers 2003)")
 
 
-def _cluster_gap(gaps: ar.Floats, theta: float) -> tuple[int, float]:
+def cluster_gap(gaps: ar.Floats, theta: float) -> tuple[int, float]:
     """Number of clusters and the longest gap inside one: the theta * n longest gaps part clusters."""
     n = gaps.size + 1
     clusters = min(int(np.floor(theta * gaps.size)) + 1, n)
@@ -276,8 +276,8 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
         inner = gaps[later]
         if inner.size < 2:
             raise ValueError("times must hold 3 or more events when dead_time is None, got fewer (give dead_time)")
-        theta = _theta(inner, grid=False)
-        _, limit = _cluster_gap(inner, theta)
+        theta = intervals_theta(inner, grid=False)
+        _, limit = cluster_gap(inner, theta)
         how = "intervals declustering (Ferro and Segers 2003)"
     else:
         limit = _check.positive("dead_time", dead_time, what="a time", zero=True)
@@ -321,6 +321,7 @@ def densest_window(times: ar.Times, end: ar.Ends, *, width: float, seed: int = 0
     """
     runs = ar.pooled(times, end, least=1)
     width = _check.positive("width", width, what="a window")
+    seed = _check.whole("seed", seed, what="a seed")
     if width > runs.ends.max():
         raise ValueError(f"width must be at most the longest run ({runs.ends.max()}), got {width}")
     n = int(runs.times.size)

@@ -44,9 +44,7 @@ def resolution_of(values: ArrayLike) -> float:
     place of the largest value. Values that occur only once are set aside where nine in ten readings repeat, so that a
     few computed readings among digital ones do not hide the step.
     """
-    array = np.asarray(values, dtype=np.float64)
-    if array.ndim != 1:
-        raise ValueError(f"values must be one-dimensional, got shape {array.shape}")
+    array = _check.number_array("values", values)
     if array.size > _MOST_VALUES:  # four stretches: a step shows between neighbours in level, not in time
         part = _MOST_VALUES // 4
         starts = np.linspace(0, array.size - part, 4).astype(np.int64)
@@ -276,11 +274,6 @@ def _sign_correlation(array: Floats, middle: float, step: float) -> float:
 
 
 def _finite(y: ArrayLike) -> Floats:
-    try:
-        array = np.asarray(y, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise ValueError(f"y must be numbers, got {y!r}") from None
-    if array.ndim != 1:
-        raise ValueError(f"y must be one-dimensional, got shape {array.shape}")
+    array = _check.number_array("y", y)
     array = array[~np.isnan(array)]
     return _check.finite_array("y", array)

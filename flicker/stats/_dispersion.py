@@ -181,6 +181,7 @@ def dispersion_test(
         raise ValueError(f"counts must hold 2 or more windows, got {x.size}")
     _check.one_of("alternative", alternative, ("greater", "less", "two-sided"))
     _check.one_of("method", method, ("auto", "exact", "monte-carlo", "chi-square"))
+    seed = _check.whole("seed", seed, what="a seed")
     n, k = int(x.sum()), int(x.size)
     if n == 0:
         return DispersionTest(math.nan, math.nan, k - 1, 1.0, alternative, 0, None, "nothing counted")

@@ -43,9 +43,7 @@ def exact_tails(s: int, ties: NDArray[np.int64], other_ties: NDArray[np.int64]) 
     return sum(w for v, w in law.items() if v <= s) / total, sum(w for v, w in law.items() if v >= s) / total
 
 
-def permuted_tails(
-    s: int, values: NDArray[np.float64], times: NDArray[np.float64], seed: int
-) -> tuple[float, float]:
+def permuted_tails(s: int, values: NDArray[np.float64], times: NDArray[np.float64], seed: int) -> tuple[float, float]:
     """The same two chances from random orders of the values, the order seen counted among them."""
     ranks = np.unique(values, return_inverse=True)[1].astype(np.int16)
     rows = np.random.default_rng(seed).permuted(np.tile(ranks, (PERMUTATIONS, 1)), axis=1)

@@ -249,9 +249,7 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
 
 
 def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, NDArray[np.int64]]:
-    values = np.asarray(levels, dtype=np.float64)
-    if values.ndim != 1:
-        raise ValueError(f"levels must be one-dimensional, got shape {values.shape}")
+    values = _check.number_array("levels", levels)
     if np.isinf(values).any():
         raise ValueError("levels must be finite or NaN, got inf")
     if times is None:

@@ -158,8 +158,11 @@ def recurrence(
         if rest_time == 0.0 and count > 1:
             raise ValueError(f"rest_exposure must be above 0 with {count} episodes, got 0")
     rest = max(0, count - 1)
-    if (nuisance_rate is None) == (control_exposure is None):
-        raise ValueError("nuisance_rate or control_count and control_exposure must be given, one of the two")
+    if (nuisance_rate is None) == (control_exposure is None) or (control_count is None) != (control_exposure is None):
+        raise ValueError(
+            "nuisance_rate or control_count and control_exposure must be given, one of the two, "
+            f"got {nuisance_rate!r}, {control_count!r} and {control_exposure!r}"
+        )
     if control_exposure is None:
         rate = _check.positive("nuisance_rate", nuisance_rate, what="a rate")
         expected = rate * rest_time
@@ -227,8 +230,11 @@ def recurrence_over_runs(
     if runs_with > runs:
         raise ValueError(f"runs_with must be at most runs ({runs}), got {runs_with}")
     confidence = _check.share("confidence", confidence)
-    if (nuisance_share is None) == (nuisance_rate is None):
-        raise ValueError("nuisance_share or nuisance_rate with run_exposure must be given, one of the two")
+    if (nuisance_share is None) == (nuisance_rate is None) or (nuisance_rate is None) != (run_exposure is None):
+        raise ValueError(
+            "nuisance_share or nuisance_rate with run_exposure must be given, one of the two, "
+            f"got {nuisance_share!r}, {nuisance_rate!r} and {run_exposure!r}"
+        )
     if nuisance_share is None:
         rate = _check.positive("nuisance_rate", nuisance_rate, what="a rate")
         time = _check.positive("run_exposure", run_exposure, what="observed time per power-up")

@@ -101,6 +101,7 @@ def tail_trend_test(
     x, t = _check.finite_array("peaks", peaks), _check.finite_array("times", times)
     if x.size != t.size:
         raise ValueError(f"times must hold one number per peak ({x.size}), got {t.size}")
+    threshold = float(_check.finite_array("threshold", [threshold])[0])
     label = np.zeros(x.size, dtype=np.int64)
     if runs is not None:
         label = np.unique(np.asarray(runs), return_inverse=True)[1].astype(np.int64)

@@ -148,6 +148,7 @@ def stimulus_test(
     confidence = _check.share("confidence", confidence)
     _check.one_of("alternative", alternative, _ALTERNATIVES)
     _check.one_of("method", method, ("exact", "shift"))
+    seed = _check.whole("seed", seed, what="a seed")
 
     starts, stops = _union(stimuli, width, end)
     all_starts, all_stops = _union(np.concatenate((stimuli, other)), width, end)
@@ -310,6 +311,7 @@ def coincidence(
     confidence = _check.share("confidence", confidence)
     _check.one_of("method", method, ("shift", "exact"))
     _check.one_of("alternative", alternative, _ALTERNATIVES)
+    seed = _check.whole("seed", seed, what="a seed")
 
     length = end - begin
     starts, stops = _around(b - begin + first, b - begin + last, length, wrap=method == "shift")

@@ -98,8 +98,8 @@ def allan_deviation(
         if not factors.size:
             factors = np.array([1])
     else:
-        asked = np.atleast_1d(np.asarray(spans, dtype=np.float64))
-        asked = _check.finite_array("spans", asked)
+        many: ArrayLike = [float(spans)] if isinstance(spans, (int, float)) else spans
+        asked = _check.finite_array("spans", many)
         factors = np.round(asked / step).astype(np.int64)
         bad = (factors < 1) | (np.abs(factors * step - asked) > 1e-6 * asked)
         if bad.any():

@@ -271,9 +271,11 @@ def on_off_significance(
     -----
     Li and Ma (1983), Astrophysical Journal 272, 317-324, eq. 17. p from the conditional binomial, as in `rate_ratio`.
     """
+    on_count, off_count = _check.whole("on_count", on_count), _check.whole("off_count", off_count)
+    on_time = _check.positive("on_time", on_time, what="observed time")
+    off_time = _check.positive("off_time", off_time, what="observed time")
     test = rate_ratio(on_count, on_time, off_count, off_time, alternative=alternative)
-    on_count, off_count = test.count, test.base_count
-    alpha = test.exposure / test.base_exposure
+    alpha = on_time / off_time
     total = on_count + off_count
     half = 0.0
     if on_count:
@@ -349,6 +351,8 @@ def rate_difference(
     ``tests/studies/results/rates.md``.
     """
     one = rate_interval(count, exposure, confidence=confidence)
+    base_count = _check.whole("base_count", base_count)
+    base_exposure = _check.positive("base_exposure", base_exposure, what="observed time")
     two = rate_interval(base_count, base_exposure, confidence=confidence)
     difference = one.rate - two.rate
     low = difference - math.hypot(one.rate - one.low, two.high - two.rate)

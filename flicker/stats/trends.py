@@ -114,6 +114,7 @@ def mann_kendall(
     autocorrelation = _check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
     alternative = _check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
     method = _check.one_of("method", method, ("auto", "exact", "normal"))
+    seed = _check.whole("seed", seed, what="a seed")
     n = values.size
     order = np.lexsort((values, times))
     values, times = values[order], times[order]
@@ -145,12 +146,21 @@ def mann_kendall(
             f"got {autocorrelation!r} and {n} values"
         )
     if tails is None and n <= MOST_VALUES and method == "auto" and autocorrelation == "none":
-        tails = permuted_tails(int(s), values, times, _check.whole("seed", seed, what="a seed"))
+        tails = permuted_tails(int(s), values, times, seed)
         how = "random orders of the values"
     if tails is not None:
         p_value = {"two-sided": min(1.0, 2 * min(tails)), "less": tails[0], "greater": tails[1]}[alternative]
     return MannKendall(
-        int(s), float(variance), float(z), p_value, p_normal, s / pairs, tau_b, n, alternative, f"Mann-Kendall test, {how}"
+        int(s),
+        float(variance),
+        float(z),
+        p_value,
+        p_normal,
+        s / pairs,
+        tau_b,
+        n,
+        alternative,
+        f"Mann-Kendall test, {how}",
     )
 
 
