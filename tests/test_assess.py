@@ -238,3 +238,19 @@ def test_unknown_command_and_option_are_one_sentence():
     for arguments in (("asses", "x"), ("assess", "--nope", "x"), ("assess",)):
         done = flicker(*arguments)
         assert done.returncode == 2 and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("interval_s, hours, told", [(0.5, 3.5, None), (60.0, 200.0, "for 1 minute or longer")])
+def test_a_meter_that_seldom_looks_says_what_it_can_have_seen(interval_s, hours, told):
+    # invented: a sound channel; what falls between two readings cannot have been seen
+    rng = np.random.default_rng(5)
+    n = int(hours * 3600 / interval_s)
+    log = Log.from_arrays(np.arange(n) * interval_s, {"left": 0.004 + 0.0005 * rng.normal(size=n)})
+    (channel,) = assess(log).channels
+    assert channel.verdict == "steady"
+    assert ("the meter looked" in channel.reads) == (told is not None)
+    assert told is None or told in channel.reads
+    # the plan asks for time that is still missing, never for none
+    assert channel.next.soak_h is not None and channel.next.soak_h > 0
+    factor = (hours + channel.next.soak_h) / 2.996  # -log(0.05) hours exclude 1 per hour
+    assert np.log10(factor) == pytest.approx(round(np.log10(factor)), abs=0.01)

@@ -27,8 +27,10 @@ from flicker.evidence.limits import Limits
 from flicker.evidence.marked import hands_of, marks_of, proved_by_hand, provoked, provoked_finding
 from flicker.evidence.mistakes import in_runs
 from flicker.evidence.outputs import KINDS
+from flicker.evidence.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.recurrence import EpisodeRate
+from flicker.evidence.stimulus import StimulusReport
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
 from flicker.evidence.warmup import WarmupRate
 from flicker.evidence.words import hours_text, owner
@@ -106,6 +108,8 @@ class ChannelAssessment(Result):
     warm_up: WarmupRate | None = None
     visibility: Visibility | None = None
     control: ControlAnswer | None = None
+    power_up_history: PowerUpHistory | None = None
+    stimulus: StimulusReport | None = None
 
     def finding(self, question: str) -> Finding:
         """Answer to one question."""
@@ -413,6 +417,7 @@ def _channel(
         together=together,
         complaint_h=missing_h,
         complaint_starts=missing_starts,
+        reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
     )
     verdict = decide(answers, facts, limits)
     largest = float(sizes.max()) if sizes.size else None
@@ -446,6 +451,8 @@ def _channel(
         },
         warm_up=warm_up_of(record, limits),
         visibility=_visibility(record, case),
+        power_up_history=history_of(ups, limits),
+        stimulus=tried,
     )
 
 
@@ -512,11 +519,15 @@ def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
             f"To see it again with a chance of {limits.confidence:.0%}, log {hours_text(catch)} more; "
             "so long a clean log after a repair begins to speak for a cure.",
         )
-    tenth = needed_hours(limits) * 10.0
+    rarer = 10.0
+    while needed_hours(limits) * rarer <= hours:
+        rarer *= 10.0
+    missing = needed_hours(limits) * rarer - hours
     return Next(
-        max(tenth - hours, 0.0),
+        missing,
         limits.confidence,
-        f"To exclude a fault ten times rarer ({limits.episode_rate_per_h / 10:g} per hour), log {hours_text(max(tenth - hours, 0.0))} more without an episode.",
+        f"To exclude a fault {rarer:g} times rarer ({limits.episode_rate_per_h / rarer:.3g} per hour), log "
+        f"{hours_text(missing)} more without an episode.",
     )
 
 

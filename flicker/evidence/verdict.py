@@ -40,6 +40,7 @@ class Facts:
     together: bool = False
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
     complaint_starts: float | None = None
+    reading_every_s: float = 0.0
 
     @property
     def complaint_open(self) -> bool:

@@ -9,6 +9,7 @@ from flicker.evidence.limits import Limits
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, Verdict, needed_hours
 
 HOUR = 3600.0
+SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so
 AT_ONCE = " All channels jump at the same moment: look at what they share, the mains and the meter included."
 
 
@@ -96,7 +97,8 @@ def _main(
     word = verdict.word
     if word == "steady":
         rest = limits.episode_rate_per_h
-        calm = f"{name} stayed calm for {seen}; a fault that shows itself {_rate(rest)} or more would have been seen."
+        lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {_lasting(facts.reading_every_s)},"
+        calm = f"{name} stayed calm for {seen}; a fault that shows itself {_rate(rest)} or more{lasting} would have been seen."
         return calm + (
             " A rarer fault could still be there."
             if not facts.common_episodes
@@ -143,10 +145,16 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
     if verdict.word == "degrading":
         return f"It jumped {times_text(facts.episodes)} in {seen}, and it got worse while it was watched."
     if findings["intermittent"].answer == YES:
+        if verdict.tail.startswith("intermittent when"):
+            return f"It does so when it is provoked ({findings['provoked'].effect or 0.0:.0%} of the trials)."
         return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
     if facts.episodes:
         return f"It was seen {times_text(facts.episodes)} in {seen}; once is enough to do harm."
     return f"It stayed so for the {seen} observed."
+
+
+def _lasting(interval_s: float) -> str:
+    return f"{hours_text(interval_s / HOUR)} or longer (the meter looked no more often)"
 
 
 def _rate(per_hour: float) -> str:
