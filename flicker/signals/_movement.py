@@ -75,6 +75,30 @@ def two_clusters(values: Floats) -> tuple[float, float, float]:
     return float(np.median(ranked[:at])), float(np.median(ranked[at:])), float(0.5 * (ranked[at - 1] + ranked[at]))
 
 
+def change_place(middle: Floats, move: Floats, resolution_V: float) -> int:
+    """Block at which level, spread and movement change most: two Gaussian stretches against one, by likelihood."""
+    size = middle.size
+    least = 5
+    if size < 2 * least + 2:
+        return size // 2
+    gain = np.zeros(size - 2 * least + 1)
+    count = np.arange(least, size - least + 1)
+    centre = float(np.median(middle))
+    spread = float(np.quantile(np.abs(middle - centre), 0.8)) + resolution_V
+    floor = max(0.3 * resolution_V, 1e-3 * spread, 1e-9)
+    level = np.clip(middle, centre - 5.0 * spread, centre + 5.0 * spread)  # a glitch at the border is no spread
+    for value, slack in ((level, floor), (np.log(move + 0.5 * resolution_V + floor), 0.15)):
+        shifted = value - value.mean()
+        total = np.cumsum(shifted)
+        square = np.cumsum(shifted * shifted)
+        left, right = total[count - 1], total[-1] - total[count - 1]
+        near = (square[count - 1] - left * left / count) / count
+        far = (square[-1] - square[count - 1] - right * right / (size - count)) / (size - count)
+        cost = count * np.log(np.maximum(near, 0.0) + slack**2)
+        gain -= cost + (size - count) * np.log(np.maximum(far, 0.0) + slack**2)
+    return int(count[int(np.argmax(gain))])
+
+
 def switches(evidence: Floats, penalty: float) -> list[tuple[int, int]]:
     """Half-open index ranges in which a state holds, from the log-likelihood for it at each index.
 

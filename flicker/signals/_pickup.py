@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
+from flicker.signals._movement import SIDE, View, bernoulli, change_place, surge_at, switches, two_clusters
 from flicker.signals.baseline import running_median
+
+Floats = NDArray[np.float64]
 
 LOUD_CELL = 32  # blocks in which pick-up has time to swing
 CALM_BEFORE = 16
@@ -13,6 +16,16 @@ LOUDER = 2.0
 LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 LOUD_S = 120.0
 CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
+BESIDE = 5  # cells on each side of a border that must differ
+LOUDER_BESIDE = 1.8
+LOUDER_OFTEN = 0.78  # share of pairs of cells
+FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
+SWING_V = 0.06
+NODE = 8  # cells between two swells of a beat
+LAG = 8  # blocks
+REST = 16  # blocks that a channel stays at its level when it comes back to it
+BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
+REACH = 128  # blocks within which the border of a loud stretch is looked for
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
@@ -26,21 +39,28 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
     some = swing[swing > 0]
     fine = 0.25 * float(np.quantile(some, 0.1)) if some.size else 0.0
-    floor = max(0.5 * resolution_V if resolution_V > 0 else fine, 1e-6)
+    # A count more on both sides: on a coarse digit a swing of two counts is no more than twice one of none.
+    loudness = np.log(np.maximum(swing + resolution_V, max(fine, 1e-6)))
     # A surge or a swing fills a cell or two; pick-up lasts.
-    wander = running_median(np.log(np.maximum(swing, floor)), 3)
+    wander = running_median(loudness, 3)
     calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(LOUDER) or np.exp(loud) < LOUD_V:
+    if loud - calm < np.log(LOUDER) or np.exp(loud) - resolution_V < LOUD_V:
         return []
     evidence = bernoulli(wander > border, 0.9, 0.1)
+    calm_V = max(float(np.exp(calm)) - resolution_V, 0.5 * resolution_V)
     out = []
-    for a, b in switches(evidence, 6.0):
-        first, last = _edges(view, a * size, b * size, float(np.exp(calm)), float(np.exp(loud)))
+    for a, b in _joined(switches(evidence, 6.0)):
+        if float(np.mean(wander[a:b] > border)) < 0.7:
+            continue
+        first = _edge(view, a * size, resolution_V)
+        last = _edge(view, view.size if b == count else b * size, resolution_V)
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
-        if float(np.mean(wander[a:b] > border)) < 0.85 or not _like_pick_up(view, first, last, resolution_V):
+        if not _all_at_once(view, first, last, resolution_V):
             continue
-        if _rests_between(view, first, last, float(np.exp(calm))):
+        if not _like_pick_up(view, first, last, resolution_V) or not _restless(view, first, last, resolution_V):
+            continue
+        if _rests_between(view, first, last, calm_V):
             continue  # swings of a unit that goes back to where it was, not a lead in the air
         if _powered_up(view, first, last, band_V):
             continue  # it is the unit, and the calm part is the one that was off
@@ -48,28 +68,68 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     return out
 
 
-def _edges(view: View, first: int, last: int, calm_V: float, loud_V: float) -> tuple[int, int]:
-    """Move the borders of a loud stretch to the blocks where the spread changes."""
-    reach = LOUD_CELL + LOUD_CELL // 2
-    centre = float(np.median(view.middle[first:last]))
-    edges = []
-    for place, rising in ((first, True), (last, False)):
-        lo, hi = max(0, place - reach), min(view.size, place + reach)
-        if rising and place == 0:
-            edges.append(0)
+def _all_at_once(view: View, first: int, last: int, resolution_V: float) -> bool:
+    """Is a stretch louder right beside each of its borders, wherever the log shows one?
+
+    A lead falls at once; ripple, slow noise and the rounding of a coarse digit swell and fade.
+    """
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        outer = _loudness(view, place, -side, resolution_V)
+        inner = _loudness(view, place, side, resolution_V)[: max((last - first) // LOUD_CELL, 1)]
+        if outer.size < 3 or inner.size < 3:
             continue
-        outside = view.middle[max(0, lo - SIDE) : lo] if rising else view.middle[hi : hi + SIDE]
-        if outside.size < SIDE // 4:  # the log ends: it comes back to where it was, if it does
-            outside = view.middle[max(0, first - LOUD_CELL - SIDE) : max(0, first - LOUD_CELL)]
-        level = float(np.median(outside)) if outside.size else centre
-        calm, loud = max(calm_V / 2.56, 1e-6), max(loud_V / 2.56, 2e-6)
-        part = view.middle[lo:hi]
-        own = np.minimum(0.5 * ((part - level) / calm) ** 2, 12.0) + np.log(calm)
-        other = np.minimum(0.5 * ((part - centre) / loud) ** 2, 12.0) + np.log(loud)
-        score = np.concatenate(([0.0], np.cumsum(other - own)))
-        best = int(np.argmax(score)) if rising else int(np.argmin(score))
-        edges.append(lo + best)
-    return edges[0], max(edges[1], edges[0])
+        shown = True
+        if float(np.median(inner)) - float(np.median(outer)) < np.log(LOUDER_BESIDE):
+            return False
+        if float(np.mean(inner[:, None] > outer[None, :] + np.log(1.1))) < LOUDER_OFTEN:
+            return False
+    return shown
+
+
+def _loudness(view: View, place: int, side: int, resolution_V: float) -> Floats:
+    """Logarithm of the swing in the cells after (``side`` 1) or before (-1) a block."""
+    span = BESIDE * LOUD_CELL
+    part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place][::-1]
+    cells = part[: part.size // LOUD_CELL * LOUD_CELL].reshape(-1, LOUD_CELL)
+    if cells.size == 0:
+        return np.empty(0)
+    swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
+    return np.asarray(np.log(swing + 0.5 * resolution_V + 1e-6))
+
+
+def _joined(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Join loud stretches across the nodes of a beat."""
+    out: list[tuple[int, int]] = []
+    for first, last in stretches:
+        if out and first - out[-1][1] <= NODE:
+            out[-1] = (out[-1][0], last)
+        else:
+            out.append((first, last))
+    return out
+
+
+def _restless(view: View, first: int, last: int, resolution_V: float) -> bool:
+    """Do readings some seconds apart differ more throughout? Between jumps or within a flat swing they do not."""
+    moved = np.abs(view.middle[LAG:] - view.middle[:-LAG])
+    inside = moved[first : max(last - LAG, first)]
+    beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
+    if inside.size == 0 or beside.size < SIDE // 4:
+        return False
+    return _lower(inside) + 0.3 * resolution_V > LOUDER_BESIDE * (_lower(beside) + 0.3 * resolution_V)
+
+
+def _lower(moved: Floats) -> float:
+    """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
+    return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))
+
+
+def _edge(view: View, place: int, resolution_V: float) -> int:
+    """Move the border of a loud stretch to the block where level, spread or movement change."""
+    if place == 0 or place >= view.size:
+        return min(place, view.size)
+    lo, hi = max(0, place - REACH), min(view.size, place + REACH)
+    return lo + change_place(view.middle[lo:hi], view.move[lo:hi], resolution_V)
 
 
 def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
@@ -88,14 +148,17 @@ def _rests_between(view: View, first: int, last: int, calm_V: float) -> bool:
     middle = view.middle[first:last]
     beside = np.concatenate((view.middle[max(0, first - SIDE) : first], view.middle[last : last + SIDE]))
     above = middle > np.median(middle)
-    if int(np.count_nonzero(above[1:] != above[:-1])) < max(CROSSINGS, middle.size / 25):
+    wide = float(np.quantile(np.abs(middle - np.median(middle)), 0.95)) > SWING_V
+    least = max(CROSSINGS, middle.size / 25) if wide else FEWEST_CROSSINGS
+    if int(np.count_nonzero(above[1:] != above[:-1])) < least:
         return True
     if beside.size < SIDE // 4:
         return False
     level = float(np.median(beside))
     if abs(level - float(np.median(middle))) < view.zero_V and np.ptp(middle) < 20.0 * calm_V:
         return False  # rest and pick-up lie about the same level: coming back says nothing
-    return float(np.mean(np.abs(middle - level) <= 1.5 * calm_V)) > REST_SHARE
+    near = (np.abs(middle - level) <= 1.5 * calm_V)[: middle.size // REST * REST].reshape(-1, REST)
+    return bool(np.mean(near.mean(axis=1) >= 0.9) > REST_SHARE)
 
 
 def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> bool:
@@ -105,9 +168,10 @@ def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> boo
     size = np.abs(middle - centre)
     usual = float(np.median(size)) + 0.5 * resolution_V  # a median of whole counts is half a count unsure
     spread = float(np.quantile(size, 0.9))
-    if np.quantile(size, 0.95) > 3.6 * usual or abs(centre) > 0.8 * spread + view.zero_V:
+    if np.quantile(size, 0.95) > 4.5 * usual or abs(centre) > 0.8 * spread + view.zero_V:
         return False
-    away = middle - middle.mean()
+    away = np.clip(middle - centre, -4.0 * usual, 4.0 * usual)  # the swing that tripped a relay may stand at the border
+    away -= away.mean()
     power = float(np.dot(away, away))
-    beat = float(np.dot(away[1:], away[:-1])) / power if power > 0 else 0.0
-    return abs(beat) >= 0.3 or float(np.quantile(size, 0.95)) <= 2.0 * float(np.median(size))
+    beat = max(abs(float(np.dot(away[lag:], away[:-lag]))) for lag in BEATS) / power if power > 0 else 0.0
+    return beat >= 0.3 or float(np.quantile(size, 0.95)) <= 2.0 * float(np.median(size))
