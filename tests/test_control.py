@@ -33,7 +33,7 @@ def test_clean_control_in_closed_form():
     assert found.answer == "not shown"
     assert found.clean_control_s == pytest.approx(7200 * (0.05 ** (-1 / 3) - 1))
     assert against_control([spread(3, 7200)], [7200.0], [[]], [found.clean_control_s + 1]).answer == "yes"
-    assert "3.43 h of control" in found.reads
+    assert "3.5 hours of control" in found.reads
 
 
 @pytest.mark.parametrize(

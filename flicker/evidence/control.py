@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
+from flicker.evidence.words import hours_text
 from flicker.stats import _check
 from flicker.stats._result import Result
 from flicker.stats.rates import (
@@ -69,8 +70,8 @@ class ControlAnswer(Result):
     def reads(self) -> str:
         """The answer in words."""
         seen = (
-            f"{self.count} in {self.observed_s / 3600:.3g} h on the unit, {self.control_count} in "
-            f"{self.control_s / 3600:.3g} h with the control ({self.control})"
+            f"{self.count} in {hours_text(self.observed_s / 3600)} on the unit, {self.control_count} in "
+            f"{hours_text(self.control_s / 3600)} with the control ({self.control})"
         )
         if self.answer == YES:
             return (
@@ -82,7 +83,9 @@ class ControlAnswer(Result):
             return f"The unit shows no more than the control does: {seen}{most}."
         words = f"Unit or meter is not shown: {seen}."
         if math.isfinite(self.clean_control_s):
-            words += f" {self.clean_control_s / 3600:.3g} h of control without an episode would settle it."
+            minutes = math.ceil(self.clean_control_s / 60.0)
+            enough = minutes / 60.0 if minutes < 60 else math.ceil(minutes / 6.0) / 10.0
+            words += f" {hours_text(enough)} of control without an episode would settle it."
         return words
 
 
@@ -167,9 +170,13 @@ def against_control(
         control_share=min(1.0, excess.base_rate / excess.rate) if count else math.nan,
         clean_control_s=needed,
         confidence=confidence,
-        cautions=(*wide.cautions, *_cautions(control)),
+        cautions=(*(_sentence(text) for text in wide.cautions if count), *_cautions(control)),
         method="conditional binomial, widened by the dispersion over windows; difference of rates by Zou and Donner",
     )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _cautions(control: str) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from flicker.logs.spans import spans
 from flicker.signals.hands import Hands
 
 BY_HAND = "reproduced by a stimulus"
+SILENT = "By itself not shown to come back, but a stimulus brings it back: see 'provoked'."
 
 
 def marks_beside(log: Log) -> tuple[Mark, ...]:
@@ -80,7 +81,7 @@ def proved_by_hand(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     if told is None or told.answer != YES or by_name["intermittent"].answer == YES:
         return tuple(findings)
     return tuple(
-        replace(item, answer=YES, method=f"{BY_HAND}: {told.method}", reads=f"Provoked. {told.reads}", holds=True)
+        replace(item, answer=YES, method=f"{BY_HAND}: {told.method}", reads=SILENT, holds=True)
         if item.question == "intermittent"
         else item
         for item in findings

@@ -21,6 +21,7 @@ from flicker.stats.rates import rate_interval
 
 LEAST_PEAKS = 5  # for a tail to be fitted at all
 FEW_PEAKS = 20  # below, no interval of a tail covers as it says (recorded study of `extremes.fit_tail`)
+ALL_BUT_CERTAIN = 0.98  # lower limit of a chance from which the sentence says so
 ASSUMED = "The relay's threshold and delays are assumed, not measured on this unit."
 BEYOND = "Assumes that the unit goes on as in the log: worsening, heat and handling are not in it."
 SHORT = "Swings shorter than the relay's delay count as trips here: the chance errs on the side of caution."
@@ -68,6 +69,8 @@ class TripForecast(Result):
         """The chance in words."""
         ask = f"The chance of {self.trip_V:g} V or more in the next {self.hours:g} h"
         seen = f"{self.trips_seen} of {self.peaks} peaks in {self.observed_h:.3g} h were beyond it"
+        if self.low > ALL_BUT_CERTAIN:
+            return f"{self.trip_V:g} V or more in the next {self.hours:g} h is all but certain; {seen}."
         if self.bound == "upper":
             return (
                 f"{ask} is at most {_percent(self.high)} ({self.confidence:.0%} bound); {seen}. Too few peaks for more."

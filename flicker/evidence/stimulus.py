@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
+from flicker.evidence.words import hours_text
 from flicker.logs.spans import elapsed, holds, spans, total, without
 from flicker.stats import _check, association
 from flicker.stats._result import Result
@@ -106,7 +107,9 @@ class StimulusAnswer(Result):
         if self.trials == 0:
             return f"{self.kind}: no trial in observed time."
         words = f"{self.kind}: {self.answered} of {self.trials} answered within {self.window_s:g} s"
-        words += f" (between {self.low:.0%} and {self.high:.0%} of all; chance would bring {self.expected:.2g})"
+        words += (
+            f" (between {self.low:.0%} and {self.high:.0%} in the long run; chance would answer {self.expected:.2g})"
+        )
         words += {YES: ": it provokes the fault", NO: ": it does not provoke the fault", NOT_SHOWN: ": not shown"}[
             self.answer
         ]
@@ -132,7 +135,7 @@ class StimulusReport(Result):
         """The finding in words."""
         if not self.kinds:
             return f"{self.channel}: no stimulus was marked."
-        rest = f"By itself: {self.spontaneous} in {self.spontaneous_s / 3600:.3g} h"
+        rest = f"By itself: {self.spontaneous} in {hours_text(self.spontaneous_s / 3600)}"
         top = next((item for item in self.kinds if item.kind == self.best), None)
         if self.provoked == YES and top:
             return f"{self.channel}: intermittent, provoked. {top.reads} {rest}."

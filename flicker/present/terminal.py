@@ -67,8 +67,11 @@ def shared_lines(result: Assessment) -> list[str]:
 
 def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     """Name and sentence of what stands beside the findings; only where there is something to say."""
-    lines = []
+    lines: list[tuple[str, str]] = []
     relay = item.relay
+    if item.stimulus is not None:
+        told = item.stimulus.best if item.stimulus.provoked == YES else ""  # it stands in the finding
+        lines.extend(("stimulus", kind.reads) for kind in item.stimulus.kinds if kind.kind != told)
     if item.control is not None and item.control.count + item.control.control_count > 0:
         lines.append(("control", item.control.reads))
     if relay.seconds_above_threshold > 0:
@@ -79,6 +82,8 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
         lines.append(("ahead", relay.forecast.reads))
     if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
         lines.append(("warm-up", item.warm_up.reads))
+    if item.power_up_history is not None and item.power_up_history.stands_out:
+        lines.append(("power-ups", item.power_up_history.reads))
     return lines
 
 

@@ -185,17 +185,15 @@ def _reads(
         return f"Never above {relay.trip_V:g} V: a relay set there would have stayed closed."
     at = "at least " if least else ""
     if trips == 0:
-        what = f"but never for the {relay.trip_delay_s:g} s that open the relay"
+        what = f"never for the {relay.trip_delay_s:g} s that open the relay"
     else:
         times = "once" if trips == 1 else f"{trips} times"
-        what = f"and the relay would have opened {times}, for {away_s:.3g} s in all"
+        what = f"the relay would have opened {times}, for {away_s:.3g} s in all"
+    above = f"The output stood above {relay.trip_V:g} V for {above_s:.3g} s; {what}"
     if peak_V == 0.0:
-        return (
-            f"Above {relay.trip_V:g} V for {above_s:.3g} s, {what}; nothing of it would have reached the loudspeaker."
-        )
+        return f"{above}, and nothing of it would have reached the loudspeaker."
     return (
-        f"Above {relay.trip_V:g} V for {above_s:.3g} s, {what}; the loudspeaker would have seen "
-        f"{at}{abs(peak_V):.3g} V for up to {longest_s:.3g} s at a time ({at}{energy_J:.3g} J into "
+        f"{above}, and the loudspeaker would have seen {at}{abs(peak_V):.3g} V for up to {longest_s:.3g} s at a time ({at}{energy_J:.3g} J into "
         f"{relay.load_ohm:g} ohm)."
     )
 

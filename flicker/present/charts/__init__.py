@@ -6,6 +6,7 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 
 from __future__ import annotations
 
+from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
 from flicker.present.charts._frame import NothingToDraw, caption_of, note_of
 from flicker.present.charts._glance import glance
@@ -14,6 +15,7 @@ from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
 from flicker.present.charts._show import if_any, use_in_notebooks
 from flicker.present.charts._strip import episodes, overview
+from flicker.present.charts._visits import visit_levels, visit_rates
 
 __all__ = [
     "NothingToDraw",
@@ -34,5 +36,11 @@ __all__ = [
     "settled",
     "sizes",
     "soak",
+    "stimuli",
+    "thresholds",
+    "unit_or_meter",
     "use_in_notebooks",
+    "visit_levels",
+    "visit_rates",
+    "warm_up",
 ]

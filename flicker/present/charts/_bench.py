@@ -1,0 +1,223 @@
+"""What the bench asks beyond counting: unit or meter, the warm-up, what the hand provokes, the speaker's share."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.words import hours_text
+from flicker.present import palette
+from flicker.present.charts import _frame as frame
+from flicker.present.charts._frame import NothingToDraw, values
+from flicker.stats.rates import rate_interval
+
+STEPS = 120  # of a fitted curve
+
+
+def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw the rate of the unit, that of the control run, and what is left above the control, with intervals.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name, or no control run was given.
+    """
+    item = frame.pick(assessment, channel)
+    told = item.control
+    if told is None:
+        raise NothingToDraw(f"channel {item.channel} has no control run to be set against")
+    rows: list[dict[str, Any]] = []
+    for name, count, seconds in (
+        ("unit", told.count, told.observed_s),
+        (f"control ({told.control})", told.control_count, told.control_s),
+    ):
+        rate = rate_interval(count, seconds / 3600.0, confidence=told.confidence)
+        said = f"{count} in {hours_text(seconds / 3600.0)}"
+        rows.append({"name": name, "rate": rate.rate, "low": rate.low, "high": rate.high, "said": said})
+    above = f"{told.excess_low_per_h:.3g} to {told.excess_high_per_h:.3g}"
+    rows.append(
+        {
+            "name": "unit less control",
+            "rate": told.excess_per_h,
+            "low": told.excess_low_per_h,
+            "high": told.excess_high_per_h,
+            "said": above,
+        }
+    )
+    order = [row["name"] for row in rows]
+    colour = frame.colour_of(assessment, item.channel)
+    tone = alt.Color("name:N", legend=None, scale=alt.Scale(domain=order, range=[colour, palette.SLATE, palette.INK]))
+    form = alt.Shape("name:N", legend=None, scale=alt.Scale(domain=order, range=["circle", "square", "diamond"]))
+    low, high = min(0.0, *(row["low"] for row in rows)), max(row["high"] for row in rows)
+    scale = alt.Scale(domain=[low - 0.02 * (high - low), high + 0.22 * (high - low)], nice=False)
+    x = alt.X("rate:Q", title="episodes per observed hour", scale=scale)
+    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, grid=False))
+    data = values(rows)
+    layers = [
+        alt.Chart(values([{"x": 0.0}])).mark_rule(color=palette.EDGE, strokeWidth=1.5).encode(x=alt.X("x:Q")),
+        alt.Chart(data).mark_rule(strokeWidth=3, opacity=0.6).encode(x=alt.X("low:Q"), x2="high:Q", y=y, color=tone),
+        alt.Chart(data).mark_point(filled=True, size=90, opacity=1).encode(x=x, y=y, color=tone, shape=form),
+        alt.Chart(data)
+        .mark_text(align="left", dx=8, color=palette.INK, fontSize=11)
+        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+    ]
+    note = (
+        f"Bars: {told.confidence:.0%} intervals. The difference speaks of the unit where its bar clears zero; it is "
+        "widened where episodes come in bursts."
+    )
+    chart = alt.layer(*layers).properties(width=frame.WIDTH - 130, height=120)
+    return frame.finish(chart, f"{item.channel}: {told.reads}", note)
+
+
+def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw the rate against time since power-up over all runs, with intervals per stretch and the fitted decay.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name, or fewer than two power-ups with an episode were seen.
+    """
+    item = frame.pick(assessment, channel)
+    told = item.warm_up
+    if told is None or not told.bins:
+        raise NothingToDraw(f"channel {item.channel}: two power-ups and an episode are needed to ask for a warm-up")
+    longest = max(float(run.duration_s) for run in assessment.runs)
+    unit = frame.time_unit(longest)
+    scale = frame.SECONDS[unit]
+    rows: list[dict[str, Any]] = [
+        {
+            "x": part.begin_s / scale,
+            "x2": min(part.end_s, longest) / scale,
+            "rate": part.per_h,
+            "low": part.low_per_h,
+            "high": part.high_per_h,
+            "middle": 0.5 * (part.begin_s + min(part.end_s, longest)) / scale,
+            "said": f"{part.count} in {hours_text(part.observed_s / 3600.0)}",
+        }
+        for part in told.bins
+    ]
+    colour = frame.colour_of(assessment, item.channel)
+    top = 1.1 * max(row["high"] for row in rows)
+    x = alt.X("x:Q", title=f"time since power-up ({unit})", scale=alt.Scale(domain=[0, longest / scale], nice=False))
+    y = alt.Y("rate:Q", title="episodes per hour", scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
+    data = values(rows)
+    layers = [
+        alt.Chart(data).mark_rect(color=colour, opacity=0.18).encode(x=x, x2="x2:Q", y=alt.Y("low:Q"), y2="high:Q"),
+        alt.Chart(data).mark_rule(color=colour, strokeWidth=2.5).encode(x=x, x2="x2:Q", y=y, tooltip=["said:N"]),
+    ]
+    note = (
+        f"Steps: rate in each stretch over {told.runs} power-ups; shade: exact {told.confidence:.0%} interval of each by "
+        "itself; square-root scale."
+    )
+    if all(math.isfinite(value) for value in (told.initial_per_h, told.late_per_h, told.tau_s)):
+        at = np.linspace(0.0, longest, STEPS)
+        fall = np.exp(-at / told.tau_s)
+        curve = told.initial_per_h * fall + told.late_per_h * (1.0 - fall)
+        line = values([{"x": t / scale, "rate": min(v, top)} for t, v in zip(at, curve, strict=True)])
+        layers.append(
+            alt.Chart(line).mark_line(color=palette.INK, strokeDash=[5, 4], strokeWidth=1.3, clip=True).encode(x=x, y=y)
+        )
+        note += " Dashed: fitted exponential."
+    if math.isfinite(told.change_s):
+        layers.append(
+            alt.Chart(values([{"x": told.change_s / scale}]))
+            .mark_rule(color=palette.THRESHOLD, strokeDash=[2, 3], strokeWidth=1.5)
+            .encode(x=x)
+        )
+        note += " Upright: where the rate changes."
+    chart = alt.layer(*layers).properties(width=frame.WIDTH, height=200)
+    return frame.finish(chart, f"{item.channel}: {told.reads}", note)
+
+
+def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw what relays of other thresholds would have done: trips, and the volt-seconds let through to the speaker.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name, or no swing reached any of the thresholds.
+    """
+    item = frame.pick(assessment, channel)
+    relay = item.relay
+    own = {
+        "trip_V": assessment.limits.protection_V,
+        "trips": relay.trips,
+        "exposed_volt_s": relay.exposed_volt_s,
+    }
+    table = sorted([own, *relay.what_if], key=lambda row: float(row["trip_V"]))
+    if not relay.what_if or not any(row["trips"] for row in table):
+        raise NothingToDraw(f"channel {item.channel} would have tripped none of the relays tried")
+    rows = [
+        {
+            "name": f"{row['trip_V']:g} V" + (" (assumed)" if row is own else ""),
+            "trips": row["trips"],
+            "said": f"{frame.count_text(row['trips'], 'trip')}; {float(row['exposed_volt_s']):.2g} V s let through",
+            "own": "assumed" if row is own else "other",
+        }
+        for row in table
+    ]
+    order = [row["name"] for row in rows]
+    most = max(row["trips"] for row in rows)
+    x = alt.X("trips:Q", title="trips (count)", axis=alt.Axis(format="d", tickMinStep=1),
+              scale=alt.Scale(domain=[0, 1.5 * most], nice=False))  # fmt: skip
+    y = alt.Y("name:N", sort=order, title="trip threshold", axis=alt.Axis(grid=False))
+    tone = alt.Color(
+        "own:N", legend=None, scale=alt.Scale(domain=["assumed", "other"], range=[palette.PETROL, palette.SLATE])
+    )
+    data = values(rows)
+    chart = alt.layer(
+        alt.Chart(data).mark_bar(height=14).encode(x=x, y=y, color=tone),
+        alt.Chart(data).mark_text(align="left", dx=6, color=palette.INK, fontSize=11).encode(x=x, y=y, text="said:N"),
+    ).properties(width=frame.WIDTH - 110, height=26 * len(rows))
+    caption = f"{item.channel}: trips by threshold: {relay.what_if_reads}"
+    note = "Volts times seconds above the threshold before the relay opens. Thresholds and delays are assumed, not measured."
+    return frame.finish(chart, caption, note)
+
+
+def stimuli(assessment: Assessment, channel: str | None = None) -> Any:
+    """Draw which share of each kind of stimulus was answered, with its interval, beside the share that chance brings.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name, or no stimulus was marked for it in observed time.
+    """
+    item = frame.pick(assessment, channel)
+    told = item.stimulus
+    tried = [] if told is None else [kind for kind in told.kinds if kind.trials]
+    if told is None or not tried:
+        raise NothingToDraw(f"channel {item.channel} has no stimulus marked in observed time")
+    rows: list[dict[str, Any]] = [
+        {
+            "name": frame.label(kind.kind),
+            "share": kind.share,
+            "low": kind.low,
+            "high": kind.high,
+            "chance": min(1.0, kind.expected / kind.trials),
+            "said": f"{kind.answered} of {kind.trials}",
+        }
+        for kind in tried
+    ]
+    colour = frame.colour_of(assessment, item.channel)
+    order = [row["name"] for row in rows]
+    x = alt.X("share:Q", title="share of trials answered", axis=alt.Axis(format="~p"),
+              scale=alt.Scale(domain=[0, 1.12], nice=False))  # fmt: skip
+    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(grid=False))
+    data = values(rows)
+    layers = [
+        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y),
+        alt.Chart(data).mark_point(filled=True, size=80, color=colour, opacity=1).encode(x=x, y=y),
+        alt.Chart(data).mark_tick(color=palette.THRESHOLD, thickness=3, size=18).encode(x=alt.X("chance:Q"), y=y),
+        alt.Chart(data)
+        .mark_text(align="left", dx=7, color=palette.INK, fontSize=11)
+        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+    ]
+    note = (
+        f"Dot and bar: share with exact {told.confidence:.0%} interval. Upright tick: what chance alone would answer."
+    )
+    chart = alt.layer(*layers).properties(width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
+    return frame.finish(chart, told.reads, note)
