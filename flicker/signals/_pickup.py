@@ -22,6 +22,7 @@ LOUDER_OFTEN = 0.78  # share of pairs of cells
 FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
 SWING_V = 0.06
 NODE = 8  # cells between two swells of a beat
+HELD_SHARE = 0.02
 LAG = 8  # blocks
 REST = 16  # blocks that a channel stays at its level when it comes back to it
 BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
@@ -49,12 +50,17 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     evidence = bernoulli(wander > border, 0.9, 0.1)
     calm_V = max(float(np.exp(calm)) - resolution_V, 0.5 * resolution_V)
     out = []
+    frozen = False
     for a, b in _joined(switches(evidence, 6.0)):
         if float(np.mean(wander[a:b] > border)) < 0.7:
             continue
         first = _edge(view, a * size, resolution_V)
         last = _edge(view, view.size if b == count else b * size, resolution_V)
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
+            continue
+        # Movement from the log's beginning, then one reading held: the meter fell asleep.
+        frozen |= a == 0 and _held_beside(view, first, last)
+        if frozen and _held_beside(view, first, last):
             continue
         if not _all_at_once(view, first, last, resolution_V):
             continue
@@ -96,6 +102,12 @@ def _loudness(view: View, place: int, side: int, resolution_V: float) -> Floats:
         return np.empty(0)
     swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
     return np.asarray(np.log(swing + 0.5 * resolution_V + 1e-6))
+
+
+def _held_beside(view: View, first: int, last: int) -> bool:
+    """Does the reading stand still beside a stretch?"""
+    beside = np.concatenate((view.move[max(0, first - SIDE) : max(first - 3, 0)], view.move[last + 3 : last + SIDE]))
+    return beside.size > 0 and float(np.mean(beside > 0)) < HELD_SHARE
 
 
 def _joined(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:

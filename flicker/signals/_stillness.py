@@ -23,6 +23,8 @@ SHORTEST_S = 20.0
 COARSE_S = 120.0  # on a coarse digit shorter repeats say nothing, nor do they with less history than this
 COARSE_BLOCKS = 120
 FAR_LONGER = 3.0  # times the channel's own longest repeat
+WINDOW = 64  # blocks in which a channel that is alive moves
+LEAST_WINDOWS = 8
 
 
 def textures_of(view: View, resolution_V: float) -> Floats:
@@ -145,8 +147,12 @@ def held_reading(view: View, first: int, last: int) -> float | None:
     return value if np.count_nonzero(same) >= max(0.98 * (last - first), last - first - 2) else None
 
 
-def far_longer(view: View, first: int, last: int, taken: Bools) -> bool:
-    """On a coarse digit: is this one reading throughout, for far longer than the channel repeats itself elsewhere?"""
+def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: float) -> bool:
+    """On a coarse digit: is this one reading throughout, for far longer than the channel repeats itself elsewhere?
+
+    Measured by the channel's own most silent minutes, before and after: a reading that rests at the middle of a count,
+    or moved only while a surge fell, has silent minutes of its own; a slow one comes to rest by and by.
+    """
     if held_reading(view, first, last) is None or first < COARSE_BLOCKS:
         return False
     if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
@@ -158,7 +164,29 @@ def far_longer(view: View, first: int, last: int, taken: Bools) -> bool:
     earlier = repeats[place[:-1] < first]
     usual = np.sort(repeats)[-3:]  # another true lapse or two must not hide this one
     longest = max(int(earlier.max(initial=0)), int(usual[0]) if usual.size == 3 else 0)
-    return last - first >= FAR_LONGER * max(longest, 1)
+    if last - first < FAR_LONGER * max(longest, 1):
+        return False
+    stirs = np.concatenate(
+        (
+            _stirs(view.move[:first][::-1], view.middle[:first][::-1], taken[:first][::-1], resolution_V),
+            _stirs(view.move[last + 1 :], view.middle[last + 1 :], taken[last + 1 :], resolution_V),
+        )
+    )
+    if stirs.size < LEAST_WINDOWS:
+        return False
+    # One window may lie in a lapse that was not found.
+    lowest = float(np.sort(stirs)[1 if stirs.size >= 2 * LEAST_WINDOWS else 0])
+    return (last - first) * lowest / WINDOW >= NATS
+
+
+def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:
+    """Movements to and fro in each window: what a falling or rising reading has to move is no sign of life."""
+    count = move.size // WINDOW
+    shape = (count, WINDOW)
+    moved = np.count_nonzero(move[: count * WINDOW].reshape(shape) > 0, axis=1)
+    level = middle[: count * WINDOW].reshape(shape)
+    way = np.abs(level[:, -1] - level[:, 0]) / resolution_V if resolution_V > 0 else np.zeros(count)
+    return np.asarray(np.maximum(moved - way, 0.0)[~taken[: count * WINDOW].reshape(shape).any(axis=1)])
 
 
 def _at_least(hits: int, trials: int) -> float:

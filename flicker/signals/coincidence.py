@@ -6,7 +6,7 @@ The other channel may be an output, a rail, the mains or a spare meter input: wh
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -334,6 +334,7 @@ def coincide_all(
     lag_s: float | None = None,
     confidence: float = 0.95,
     seed: int = SEED,
+    beside: Collection[str] = (),
 ) -> tuple[ChannelCoincidence, ...]:
     """Compare every pair of channels; p-values are corrected together (Holm) and the answers follow them.
 
@@ -343,10 +344,13 @@ def coincide_all(
         All with the same runs.
     lag_s, confidence, seed
         As in `coincide`.
+    beside : collection of str
+        Channels that are no outputs (rail, mains, a shorted lead): compared with the others, not with each other.
     """
     found = [
         coincide(channels[a], channels[b], lag_s=lag_s, confidence=confidence, seed=seed)
         for a, b in combinations(channels, 2)
+        if a not in beside or b not in beside
     ]
     adjusted = association.holm([pair.p_value for pair in found])
     return tuple(_decided(pair, float(p)) for pair, p in zip(found, adjusted, strict=True))

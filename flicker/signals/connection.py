@@ -119,7 +119,7 @@ def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float)
     else:
         quiet, own_V = [], 0.0
     for first, last, lived in quiet:
-        plain = own_V > 3.0 * resolution_V or far_longer(view, first, last, taken)
+        plain = own_V > 3.0 * resolution_V or far_longer(view, first, last, taken, resolution_V)
         lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
         if lapse is not None:
             found.append(lapse)

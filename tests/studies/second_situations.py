@@ -135,6 +135,8 @@ def make(kind: str, seed: int, *, meter: str = "0.1 mV", rate_hz: float = 2.0, h
             else pink(rng, n, float(rng.uniform(1.2, 1.5)))
         )
         own[name] = level[name] + sigma[name] * noise
+        if kind in DEAD:  # a digit that hardly moves is not missed when it stops
+            own[name] = own[name] + 0.35 * digit * rng.normal(size=n)
     if rng.random() < 0.6:
         for name in own:
             own[name] = own[name] + _surge(rng, t, 0.0)
