@@ -81,7 +81,7 @@ def rate_ratio_test(
     The least likely outcomes: R's ``poisson.test`` documentation; it can reject beside an interval that holds the null ratio.
     Score and its E-test: Gu, Ng, Tang and Schucany (2008), Biometrical Journal 50, 283-298. E-test of the Wald
     statistic: Krishnamoorthy and Thomson (2004), Journal of Statistical Planning and Inference 119, 23-35. Exact sums at a nominal 5 %, two-sided, base
-    means 0.5 to 100 and exposures 1:1, 1:20 and 20:1 (``tests/studies/results/rates.md``): score up to 6.6 %, both
+    means 0.5 to 100 and exposures 1:1, 1:20 and 20:1 (``tests/studies/results/calibration_ratio.md``): score up to 6.6 %, both
     E-tests up to 5.0 %; other cells may pass that, since nothing bounds them.
     """
     count = _check.whole("count", count)

@@ -12,13 +12,8 @@ from typing import Literal
 from scipy import special
 
 from flicker.stats import _check, _count_tails
-from flicker.stats._dispersion import (
-    DispersionTest,
-    OverdispersedRate,
-    dispersion_test,
-    overdispersed_rate,
-    window_counts,
-)
+from flicker.stats._dispersion import DispersionTest, dispersion_test, window_counts
+from flicker.stats._overdispersed import OverdispersedRate, overdispersed_rate
 from flicker.stats._ratio import RateRatio, StratifiedRatio, rate_ratio, rate_ratio_stratified
 from flicker.stats._ratio_approximate import RatioTest, rate_ratio_test
 from flicker.stats._ratio_dispersed import DispersedRatio, rate_ratio_dispersed
