@@ -306,7 +306,7 @@ def test_the_part_is_credited_where_its_own_step_shows_it():
     names = ("as received", "reseated only", "part replaced")
     made = (drawn(rng, [2.0] * 3, 6.0), drawn(rng, [2.0] * 3, 6.0), drawn(rng, [2.0] * 3, 0.0))
     (credit,) = credits_of(*steps_of(dict(zip(names, made, strict=True))), work_of(names, None))
-    assert credit.changed and credit.controlled and "not with reseated only before it" in credit.reads
+    assert credit.changed and credit.controlled and "not with 'reseated only' before it" in credit.reads
     two = ("as received", "part replaced")
     (alone,) = credits_of(*steps_of(dict(zip(two, made[::2], strict=True))), work_of(two, None))
     assert alone.changed and not alone.controlled and "cannot be told apart" in alone.reads

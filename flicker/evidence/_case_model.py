@@ -41,9 +41,9 @@ class Complaint(Result):
         """The complaint as a rate, in words."""
         if self.per_hour is None:
             return "No complaint is recorded."
-        rate = f"about {self.per_hour:.3g} per hour of use"
+        rate = f"about {self.per_hour:.2g} times per hour of use"
         if self.when == "cold":
-            rate += f", {self.per_start:.3g} per cold start" if self.per_start else ""
+            rate += f", {self.per_start:.2g} per cold start" if self.per_start else ""
         return f"The complaint amounts to {rate}" + (" (assumed: no rate is recorded)." if self.assumed else ".")
 
 

@@ -62,7 +62,7 @@ def credits_of(steps: Sequence[Comparison], whole: Comparison, work: Mapping[str
         if not shown:
             if item.outcome == IMPROVED and len(steps) > 1:
                 said = (
-                    f"{item.channel}: better from {whole.before} to {whole.after}, but no single step shows it, so "
+                    f"{item.channel}: better from '{whole.before}' to '{whole.after}', but no single step shows it, so "
                     "nothing that was done can be credited with it."
                 )
                 out.append(Credit(item.channel, None, None, False, said))
@@ -71,20 +71,24 @@ def credits_of(steps: Sequence[Comparison], whole: Comparison, work: Mapping[str
     return tuple(out)
 
 
+def _quoted(stages: Sequence[str]) -> str:
+    return " or ".join(f"'{stage}'" for stage in stages)
+
+
 def _credit(channel: str, step: Comparison, steps: Sequence[Comparison], work: Mapping[str, Work]) -> Credit:
     done = work[step.after]
     order = [steps[0].before, *(item.after for item in steps)]
     place = order.index(step.after)
     earlier = [stage for stage in order[1:place] if work[stage].changed is False]
     later = [stage for stage in order[place + 1 :] if work[stage].changed]
-    name = f"{step.after} ({done.what})" if done.what != step.after else step.after
+    name = f"'{step.after}' ({done.what})" if done.what != step.after else f"'{step.after}'"
     controlled = bool(earlier) or done.changed is False
     if done.changed is False:
         said = f"{channel}: the improvement came with {name}, where no part was changed."
         if later:
-            said += f" What was changed later ({', '.join(later)}) is not credited with it."
+            said += f" What was changed later ({_quoted(later)}) is not credited with it."
     elif done.changed and earlier:
-        said = f"{channel}: the improvement came with {name}, and not with {' or '.join(earlier)} before it."
+        said = f"{channel}: the improvement came with {name}, not with {_quoted(earlier)} before it."
     elif done.changed:
         said = (
             f"{channel}: the improvement came with {name}. No log was taken after reseating only, so the part and the "

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,7 +98,7 @@ def side_of(
         first = record.runs[places[0]]
         start = "unknown"
         if first.start is not None and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
-            start = "cold" if first.start.timestamp() - before_end[0] >= COLD_AFTER_S else "warm"
+            start = "cold" if _moment(first.start) - before_end[0] >= COLD_AFTER_S else "warm"
         kinds = _start_kinds(record.numbers[places[0]], everyone)
         if start == "unknown" and len(kinds) == 1:
             (start,) = kinds
@@ -119,7 +120,7 @@ def side_of(
             passed = offset + run.duration_s + run.sample_interval_s
         last = record.runs[places[-1]]
         if last.start is not None:
-            before_end = (last.start.timestamp() + last.duration_s, last.start.tzinfo is None)
+            before_end = (_moment(last.start) + last.duration_s, last.start.tzinfo is None)
         cycles.append(
             Cycle(
                 record.numbers[places[0]] in seen,
@@ -137,6 +138,11 @@ def side_of(
         max((trace.enter_V for trace in record.traces), default=0.0),
         float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0,
     )
+
+
+def _moment(when: datetime) -> float:
+    """Seconds on one scale; a clock without a zone is never shifted by the one of this machine."""
+    return when.timestamp() if when.tzinfo is not None else when.replace(tzinfo=UTC).timestamp()
 
 
 def _start_kinds(number: int, everyone: Sequence[ChannelRecord]) -> set[str]:

@@ -33,6 +33,11 @@ from flicker.evidence.record import ChannelRecord
 from flicker.stats._result import Result, plain
 
 HOUR = 3600.0
+# A caution of the statistics in words for the one who repairs, by its beginning.
+SAID = {
+    "neighbouring windows go together": "busy and calm spells last longer than the interval of the ratio allows for, so "
+    "take it as a little too narrow"
+}
 Given = Assessment | LogLike | Sequence[LogLike]
 
 
@@ -428,7 +433,7 @@ def _cautions(
     for item in channels:
         for text in item.ratio.cautions:
             if item.ratio.estimate is not None:
-                out.append(f"{item.channel}: {text}.")
+                out.append(f"{item.channel}: {SAID.get(text.split(',')[0], text)}.")
         if item.after.fitness == "do not connect":
             out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
         if item.noise_ratio.answer == "more":

@@ -41,13 +41,19 @@ def tag(name: str, *children: Child, **attributes: str | None) -> Markup:
     return Markup(f"<{name}{said}>{''.join(text(child) for child in children)}</{name}>\n")
 
 
-def table(head: Iterable[Child], rows: Iterable[Iterable[Child]], *, caption: str | None = None) -> Markup:
-    """Make a table whose rows begin with a header cell; on a phone its rows become blocks."""
+def table(
+    head: Iterable[str], rows: Iterable[Iterable[Child]], *, caption: str | None = None, labels: bool = False
+) -> Markup:
+    """Make a table whose rows begin with a header cell; on a phone its rows become blocks, with labels if asked."""
     columns = list(head)
     body = []
     for row in rows:
         first, *rest = row
-        cells = [item if _is_cell(item) else tag("td", item) for item in rest]
+        names: list[str | None] = [*columns[1:]] if labels else [None] * len(rest)
+        cells = [
+            item if _is_cell(item) else tag("td", item, data_label=name if item else None)
+            for item, name in zip(rest, names, strict=True)
+        ]
         body.append(tag("tr", tag("th", first, scope="row"), cells))
     return tag(
         "table",

@@ -5,53 +5,34 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
-from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NO, YES, Finding
-from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
-from flicker.evidence.words import hours_text, volts_text
+from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
+from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present._report_case import case_head, complaint, conditions, done, stages_side_by_side
-from flicker.present._report_words import CURED, GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
+from flicker.present._report_evening import evening
+from flicker.present._report_words import GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
 from flicker.present.envelope import logs_of_runs
 
 if TYPE_CHECKING:
-    from flicker.evidence.job import JobResult
     from flicker.present.report import Pictures
 
-EVENTS_TOLD = 40
 GAPS_TOLD = 12
 
 
-def assessment_page(
-    result: Assessment, pictures: Pictures, logs: Sequence[Log], *, job: JobResult | None = None
-) -> tuple[str, Markup]:
-    """Title and body of the page; with a job it is the owner's page, judged by the job's last stage."""
+def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
+    """Title and body of the page."""
     names = list(dict.fromkeys(run.source for run in result.runs))
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
-    parts: list[Child] = []
-    if job is None:
-        parts += [_head(result, len(names), title), _tags(result), _warning(result)]
-    else:
-        title, below = case_head(job.case)
-        parts += [mast(title, below), complaint(job.case), _tags(result, job), _warning(result), done(job)]
-        if job.comparison is not None:
-            parts.append(stages_side_by_side(job.comparison.to_dict(), pictures))
-    parts += [_evidence(result, pictures, logs), _findings(result), _told(result), _method(result)]
-    if job is not None:
-        parts += [conditions(job.case), sources(result, logs, stage=job.stages[-1])]
-        parts += [
-            sources(earlier, logs, stage=stage)
-            for stage, earlier in zip(job.stages[:-1], job.assessments[:-1], strict=True)
-        ]
-        parts.append(cautions(list(dict.fromkeys((*job.changed, *job.not_comparable, *job.cautions)))))
-    else:
-        parts += [sources(result, logs), cautions(result.cautions)]
-    return f"Evidence: {title}", Markup(text([*parts, glossary(), foot()]))
+    parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
+    parts += [evidence(result, pictures, logs), findings(result), evening(result), method(result)]
+    parts += [sources(result, logs), cautions(result.cautions), glossary(), foot()]
+    return f"Evidence: {title}", Markup(text(parts))
 
 
 def _head(result: Assessment, count: int, title: str) -> Markup:
@@ -78,16 +59,14 @@ def mast(heading: str, below: str) -> Markup:
     )
 
 
-def _tags(result: Assessment, job: JobResult | None = None) -> Markup:
-    compared = job.comparison.whole.channels if job is not None and job.comparison is not None else ()
-    cured = {item.channel: item.cured for item in compared}
+def _tags(result: Assessment) -> Markup:
     cards = [
         tag(
             "section",
             stamp(item.fitness),
             tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
             tag("p", item.reads),
-            facts(_short_facts(result, item, cured.get(item.channel))),
+            facts([("How sure", how_sure(item, result.limits)), ("What next", what_next(item))]),
             class_="tag",
         )
         for item in result.channels
@@ -95,20 +74,15 @@ def _tags(result: Assessment, job: JobResult | None = None) -> Markup:
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
 
 
-def _short_facts(result: Assessment, item: ChannelAssessment, cured: str | None) -> list[tuple[str, Child]]:
-    pairs: list[tuple[str, Child]] = [("How sure", how_sure(item, result.limits))]
-    if cured is not None:
-        pairs.append(("Cured", CURED.get(cured, cured)))
-    return [*pairs, ("What next", what_next(item))]
-
-
 def stamp(fitness: str) -> Markup:
     """Fitness, printed before everything else."""
     kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(fitness, "stamp")
-    return tag("p", f"Loudspeaker: {fitness}", class_=kind)
+    more = " to be safe" if fitness == NOT_YET_SHOWN else ""
+    return tag("p", f"Loudspeaker: {fitness}{more}", class_=kind)
 
 
-def _warning(result: Assessment) -> Markup:
+def warning(result: Assessment) -> Markup:
+    """What must not be connected."""
     if all(item.fitness != DO_NOT_CONNECT for item in result.channels):
         return Markup("")
     return tag(
@@ -124,10 +98,11 @@ def _warning(result: Assessment) -> Markup:
     )
 
 
-def _evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> Markup:
+def evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log], *, heading: str = "Evidence") -> Markup:
+    """Charts of every channel."""
     from flicker.present import charts
 
-    parts: list[Child] = [tag("h2", "Evidence")]
+    parts: list[Child] = [tag("h2", heading)]
     for item in result.channels:
         parts.append(tag("h3", f"Channel {item.channel}"))
         parts.append(pictures.figure(charts.overview, result, item.channel, logs=logs))
@@ -150,9 +125,10 @@ def _evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> Ma
     return tag("section", parts)
 
 
-def _findings(result: Assessment) -> Markup:
+def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
+    """Every question with its answer and numbers."""
     parts: list[Child] = [
-        tag("h2", "Findings"),
+        tag("h2", heading),
         tag(
             "p",
             "'Yes' only where it is shown and large enough to matter; 'no' where it is shown to be within the limit; "
@@ -202,6 +178,8 @@ def number(value: float | None, unit: str = "") -> str:
         return "unbounded"
     if not math.isfinite(value):
         return "unbounded"
+    if unit != "V" and 0.0 < value < 1e-3:
+        return "below 0.001"
     return f"{value * 1e3:.3g}" if unit == "V" else f"{value:.3g}"
 
 
@@ -214,79 +192,8 @@ def p_text(value: float) -> str:
     return "below 0.000001" if value < 1e-6 else f"{value:.2g}"
 
 
-def _told(result: Assessment) -> Markup:
-    events: list[tuple[int, float, str, str]] = []
-    for item in result.channels:
-        events.extend(_starts(item))
-        events.extend(_swings(result, item))
-    events.sort(key=lambda event: (event[0], event[1], event[2]))
-    heading = tag("h2", "What happened, in order")
-    if not events:
-        return tag("section", heading, tag("p", "Nothing but rest: no power-up and no swing was seen."))
-    place = {number_: k for k, number_ in enumerate(trace.number for trace in result.traces)}
-    rows = []
-    for run, seconds, channel, said in events[:EVENTS_TOLD]:
-        start = result.runs[place[run]].start if run in place else None
-        rows.append((_moment(run, seconds, start, len(result.runs) > 1), channel, said))
-    more = len(events) - len(rows)
-    return tag(
-        "section",
-        heading,
-        table(("when", "channel", "what"), rows),
-        tag("p", f"{more} more are listed by the command line's JSON document.") if more > 0 else None,
-    )
-
-
-def _starts(item: ChannelAssessment) -> list[tuple[int, float, str, str]]:
-    return [
-        (
-            up.run,
-            0.0,
-            item.channel,
-            f"power-up: surge of {volts_text(up.surge_V)}, settled after {up.settle_s:.0f} s "
-            f"at {volts_text(up.settled_V)}: {'abnormal' if up.abnormal else 'normal'}",
-        )
-        for up in item.power_up
-    ]
-
-
-def _swings(result: Assessment, item: ChannelAssessment) -> list[tuple[int, float, str, str]]:
-    by_episode: dict[int, list[Any]] = {}
-    for row in item.excursions:
-        by_episode.setdefault(row.episode, []).append(row)
-    out = []
-    for rows in by_episode.values():
-        worst = max(rows, key=lambda row: abs(row.deviation_V))
-        begin, end = rows[0].start_s, max(row.end_s for row in rows)
-        least = "at least " if worst.at_least else ""
-        sign = "+" if worst.peak_V > 0 else ""
-        many = "swing" if len(rows) == 1 else f"{len(rows)} swings, the largest"
-        said = f"{many} to {least}{sign}{volts_text(worst.peak_V)}, {_length(end - begin)} long"
-        if abs(worst.peak_V) >= result.limits.protection_V:
-            said += "; beyond the assumed protection threshold"
-        if any(row.cut for row in rows):
-            said += "; cut by a gap or the end of the log"
-        if worst.phase == "warm-up":
-            said += "; during warm-up"
-        out.append((rows[0].run, begin, item.channel, said))
-    return out
-
-
-def _length(seconds: float) -> str:
-    return f"{seconds:.2g} s" if seconds < 10 else f"{seconds:.0f} s" if seconds < 120 else hours_text(seconds / 3600.0)
-
-
-def _moment(run: int, seconds: float, start: datetime | None, several: bool) -> str:
-    from flicker.present.charts._strip import clock_text
-
-    since = clock_text(seconds) if seconds >= 0.5 else "start"
-    before = f"run {run + 1}, " if several else ""
-    if start is None:
-        return f"{before}{since}"
-    return f"{before}{start + timedelta(seconds=seconds):%H:%M:%S} ({since})"
-
-
-def _method(result: Assessment) -> Markup:
+def method(result: Assessment) -> Markup:
+    """How it was reckoned, and every limit."""
     limits = result.limits
     told = result.to_dict()
     rows = []

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from flicker.evidence._compared import ChannelComparison
+from flicker.evidence.assessment import ChannelAssessment
 from flicker.evidence.case import Case
+from flicker.evidence.words import hours_text, times_text
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag
-from flicker.present._report_words import MONTHS, QUESTIONS
+from flicker.present._report_assessment import stamp
+from flicker.present._report_words import MONTHS, QUESTIONS, first_step, what_next
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
-    from flicker.present.report import Pictures
 
 NOT_RECORDED = "not recorded"
 
@@ -45,17 +48,84 @@ def complaint(case: Case) -> Markup:
     return tag("section", tag("p", tag("em", "The complaint: "), said), tag("p", case.complaint.reads, class_="sub"))
 
 
-def done(job: JobResult) -> Markup:
-    """What was done, what was not tested, and the line to sign; right after the verdict."""
-    case = job.case
+def owner_cards(job: JobResult) -> Markup:
+    """Each channel: may a loudspeaker hang on it, what it does, and what became of the complaint."""
+    compared = {item.channel: item for item in job.comparison.whole.channels} if job.comparison is not None else {}
+    cards = [
+        tag(
+            "section",
+            stamp(item.fitness),
+            tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
+            tag("p", item.reads),
+            _became(compared.get(item.channel)),
+            facts([("What next", _next(item, compared.get(item.channel)))]),
+            class_="tag",
+        )
+        for item in job.last.channels
+    ]
+    return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
+
+
+def _became(found: ChannelComparison | None) -> Markup | None:
+    """What became of the fault since the unit came in, in one sentence."""
+    if found is None:
+        return None
+    before, after = found.before, found.after
+    then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / 3600.0)} then"
+    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / 3600.0)} now"
+    apart = next((note for note in found.comparable if note.startswith("not comparable")), None)
+    if found.cured == "shown":
+        return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")
+    if apart is not None:
+        return tag("p", tag("strong", "Not comparable with how it came in: "), f"{apart.split(': ', 1)[-1]}.")
+    if found.outcome == "worse":
+        return tag("p", tag("strong", "Worse than when it came in: "), f"{then}, {now}.")
+    if found.cured == "no":
+        better = "Better, but not cured: " if found.outcome == "improved" else "Not cured: "
+        return tag("p", tag("strong", better), f"{then}, {now}.")
+    if found.cured == "not yet":
+        better = "Better, but the cure is not yet shown: " if found.outcome == "improved" else "A cure is not yet shown: "
+        return tag("p", tag("strong", better), f"{then}, {now}.")
+    if found.outcome == "improved":
+        return tag("p", tag("strong", "Better than when it came in"), f" ({found.aspect}).")
+    return None
+
+
+def _next(item: ChannelAssessment, found: ChannelComparison | None) -> str:
+    """What to do, for the owner and the one who repairs."""
+    first = first_step(item)
+    if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
+        return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
+    if found.cured == "shown":
+        return f"Nothing more for this complaint: more than {found.concern_per_h:.2g} per hour is excluded."
+    if found.clean_hours_needed is None:
+        return "Log again under the conditions of the first log."
+    missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)
+    starts = found.cold_starts_needed
+    also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
+    return f"Log {missing} more without an episode{also}; then the cure is shown."
+
+
+def what_was_done(job: JobResult) -> Markup:
+    """Work, and what the improvement is owed to."""
     rows = [
         (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
-        for part in case.parts
+        for part in job.case.parts
     ]
+    owed = job.comparison.credits if job.comparison is not None else ()
     return tag(
         "section",
         tag("h2", "What was done"),
         table(("date", "stage", "work"), rows) if rows else tag("p", "No work is recorded."),
+        [tag("p", f"{item.reads[:1].upper()}{item.reads[1:]}") for item in owed],
+        [tag("p", tag("strong", line), class_="warn") for line in job.changed],
+    )
+
+
+def to_sign(job: JobResult) -> Markup:
+    """What was not tested, and the line to sign; the end of the owner's page."""
+    return tag(
+        "section",
         tag("h2", "What was not tested"),
         bullets(_untested(job)),
         tag("div", tag("span", "Date"), tag("span", "Signature"), class_="sign"),
@@ -69,7 +139,7 @@ def _note(note: str | None) -> str:
 def _untested(job: JobResult) -> list[str]:
     from flicker.evidence.job import still_open
 
-    said = list(still_open(job))
+    said = [line for line in still_open(job) if not line.startswith("Not recorded: ")]
     for item in job.last.channels:
         silent = [
             QUESTIONS.get(finding.question, finding.question).rstrip("?").lower()
@@ -83,6 +153,8 @@ def _untested(job: JobResult) -> list[str]:
         said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")
     if job.case.output == "capacitor":
         said.append("Direct voltage behind an output capacitor cannot be seen at the terminals.")
+    if job.case.not_recorded:
+        said.append(f"Not recorded: {', '.join(job.case.not_recorded)}.")
     said.append("Nothing but direct voltage at the outputs was judged: no power, distortion, hum or safety test.")
     return said
 
@@ -106,16 +178,3 @@ def conditions(case: Case) -> Markup:
         facts(pairs, class_="facts"),
         table(("log", "stage", "conditions"), rows) if rows else None,
     )
-
-
-def stages_side_by_side(told: Mapping[str, Any], pictures: Pictures) -> Markup:
-    """Each stage against the one before."""
-    from flicker.present import charts
-    from flicker.present._report_plans import compared_card
-
-    parts: list[Child] = [tag("h2", "Stage by stage")]
-    for step in told.get("steps") or [told]:
-        parts.append(tag("h3", " to ".join(step["stages"])))
-        parts.append(tag("div", [compared_card(item, level="h4") for item in step["channels"]], class_="tags"))
-        parts.append(pictures.figure(charts.before_after, step))
-    return tag("section", parts)

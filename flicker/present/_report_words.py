@@ -55,6 +55,8 @@ LIMITS = {
 GLOSSARY = (
     ("log", "a file with readings of a meter on the outputs"),
     ("run", "one power-up of the unit, from switching on to switching off or the end of the log"),
+    ("visit", "a date on which logs were taken"),
+    ("stage", "the time between two changes to the unit: as received, reseated only, part replaced"),
     ("baseline", "where a channel rests, followed slowly"),
     ("excursion", "a swing away from the baseline, beyond the threshold"),
     ("episode", "one excursion, or several that follow each other closely"),
@@ -66,6 +68,8 @@ GLOSSARY = (
     ("drifting", "the level at rest moves more than it may"),
     ("degrading", "more often or larger as time goes on, shown"),
     ("inconclusive", "too little observed to say any of these"),
+    ("cured", "none seen, less than before shown, and the rate of the complaint excluded; 'improved' alone is less"),
+    ("not comparable", "logged under other conditions, so that a difference says nothing about the unit"),
     ("yes / no / not shown", "shown beyond the limit / shown to be within it / the log cannot tell"),
     ("p", "how often chance alone would look like this; 'corrected' where several questions were put at once"),
     ("95 % interval", "made by a rule that catches the true value in 95 of 100 such logs"),
@@ -109,16 +113,17 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
     return "Seen directly in the readings; chance has no part in it."
 
 
+def first_step(item: ChannelAssessment) -> str:
+    """What to do first about a channel, in one or two sentences."""
+    if item.fitness == DO_NOT_CONNECT:
+        return "Leave loudspeakers off this channel. Find and mend the cause, then log again."
+    if item.verdict in {"noisy", "degrading", "drifting"}:
+        return "Find and mend the cause, then log again."
+    if item.verdict == "one-off":
+        return "Log longer before anything is replaced."
+    return "No fault to mend was seen." if item.verdict == "steady" else "Log longer."
+
+
 def what_next(item: ChannelAssessment) -> str:
     """What to do about a channel, in one or two sentences."""
-    if item.fitness == DO_NOT_CONNECT:
-        first = "Leave loudspeakers off this channel. Find and mend the cause, then log again."
-    elif item.verdict in {"noisy", "degrading", "drifting"}:
-        first = "Find and mend the cause, then log again."
-    elif item.verdict == "one-off":
-        first = "Log longer before anything is replaced."
-    elif item.verdict == "steady":
-        first = "No fault to mend was seen."
-    else:
-        first = "Log longer."
-    return f"{first} {item.next.reads}"
+    return f"{first_step(item)} {item.next.reads}"

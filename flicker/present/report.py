@@ -85,9 +85,9 @@ def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Lo
 
     Parameters
     ----------
-    result : Assessment, Comparison, StageComparison, SoakPlan or JobResult
-        What `flicker.assess`, `flicker.compare`, `flicker.compare_stages`, `flicker.plan_soak` or
-        `flicker.evidence.job.judge_case` returned. The page of a job is the owner's page, judged by its last stage.
+    result : Assessment, Comparison, StageComparison, SoakPlan, JobResult or Visits
+        What `flicker.assess`, `flicker.compare`, `flicker.compare_stages`, `flicker.plan_soak`, `flicker.judge_case` or
+        `flicker.over_visits` returned. The page of a job is the owner's page, judged by its last stage.
     path : str or path
         Where the HTML file shall stand; written whole or not at all.
     logs : sequence of Log, optional
@@ -119,10 +119,9 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
 
         title, body = assessment_page(result, pictures, list(logs or ()))
     elif kind == "job":
-        from flicker.present._report_assessment import assessment_page
+        from flicker.present._report_job import job_page
 
-        own = [log for part in result.logs for log in part]
-        title, body = assessment_page(result.last, pictures, own, job=result)
+        title, body = job_page(result, pictures)
     elif kind in ("comparison", "stages"):
         from flicker.present._report_plans import comparison_page
 
@@ -131,9 +130,13 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
         from flicker.present._report_plans import soak_page
 
         title, body = soak_page(told, pictures)
+    elif kind == "visits":
+        from flicker.present._report_visits import visits_page
+
+        title, body = visits_page(result, pictures)
     else:
         raise ValueError(
-            f"result must be an assessment, a comparison, a soak plan or a job, got {type(result).__name__}"
+            f"result must be an assessment, visits, a comparison, a soak plan or a job, got {type(result).__name__}"
         )
     return _assemble(title, body, pictures)
 
