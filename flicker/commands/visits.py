@@ -10,7 +10,11 @@ from flicker.commands._shared import add_log_options, case_from, limits_from, pr
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("--case", metavar="CASE.toml", help="the case file: columns, meter; its logs, grouped into visits, if no --visit is given")
+    parser.add_argument(
+        "--case",
+        metavar="CASE.toml",
+        help="the case file: columns, meter; its logs, grouped into visits, if no --visit is given",
+    )
     parser.add_argument(
         "--by", choices=("date", "stage"), default="date", help="group the case's logs by date (default) or by stage"
     )
@@ -26,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--hours-per-day", type=float, metavar="H", help="hours of use a day, for the year ahead")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
+    parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
     add_log_options(parser)
 
 
@@ -52,12 +57,19 @@ def run(arguments: argparse.Namespace) -> int:
         else:
             given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
             result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say)
+        if arguments.report:
+            from flicker.present.report import write_report
+
+            say("drawing the page")
+            write_report(result, arguments.report)
     if arguments.json:
         print_json(result.to_dict())
     else:
         from flicker.present.terminal_visits import show_visits
 
         show_visits(result)
+        if arguments.report:
+            print(f"Page written: {arguments.report}")
     return 0
 
 

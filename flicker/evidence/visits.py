@@ -14,6 +14,7 @@ from typing import Any
 
 from flicker import __version__
 from flicker.evidence._visit_growth import (
+    NEVER,
     YEAR_DAYS,
     RateWorsening,
     SizeWorsening,
@@ -341,7 +342,7 @@ def _reads(
         return f"{items[0].reads} {rate.reads}"
     counts = ", ".join(f"{times_text(item.rate.episodes)} in {hours_text(item.observed_s / 3600.0)}" for item in items)
     if not any(item.rate.episodes for item in items):
-        head = f"{channel} never jumped at any of {len(items)} visits."
+        head = f"{channel} never jumped at any of {len(items)} visits{rate.reads.removeprefix(NEVER)}"
     else:
         head = f"{channel} jumped, visit by visit: {counts}. {rate.reads}"
         if size.answer != NOT_SHOWN:

@@ -50,6 +50,11 @@ class _Axis:
             return age + 1.0
         return (self.begin + dt.timedelta(days=age - self.origin)).strftime("%Y-%m-%dT%H:%M:%S")
 
+    @property
+    def again(self) -> Any:
+        """The axis in a layer after the first: a scale of dates may be told only once."""
+        return alt.X("x:T" if self.dated else "x:Q")
+
     def x(self, last: float) -> Any:
         """Axis up to an age, with some room on both sides."""
         room = 0.1 * max(last - self.ages[0], 1.0)
@@ -104,21 +109,24 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
     y = alt.Y("rate:Q", title="episodes per observed hour", scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
     data = values(rows)
     layers = [
-        alt.Chart(values([{"x": axis.at(axis.ages[0]), "rate": concern, "x2": axis.at(last)}]))
-        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
-        .encode(x=x, x2="x2", y=y),
+        alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
     ]
     for dash, part in (([1, 0], [r for r in line if not r["ahead"]]), ([3, 4], [r for r in line if r["ahead"]])):
         if len(part) > 1:
             layers.append(
-                alt.Chart(values(part)).mark_line(color=palette.INK, strokeWidth=1.2, strokeDash=dash).encode(x=x, y=y)
+                alt.Chart(values(part))
+                .mark_line(color=palette.INK, strokeWidth=1.2, strokeDash=dash)
+                .encode(x=axis.again, y=y)
             )
     layers += [
         alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=x, y=alt.Y("low:Q"), y2="high:Q"),
+    ]
+    x = axis.again
+    layers += [
         alt.Chart(data)
         .mark_point(filled=True, size=80, color=colour, opacity=1)
         .encode(x=x, y=y, tooltip=["name:N", "said:N"]),
-        alt.Chart(data).mark_text(align="left", dx=9, color=palette.INK, fontSize=11).encode(x=x, y=y, text="said:N"),
+        alt.Chart(data).mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q"), text="said:N"),
     ]
     if ahead:
         told = values([{"x": axis.at(ahead["age"]), "rate": ahead["rate"], "low": ahead["low"], "high": ahead["high"],
@@ -206,12 +214,14 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
             .encode(y=y)
         )
     if len(middle) > 1:
-        layers.append(alt.Chart(values(middle)).mark_line(color=colour, strokeWidth=1.2, opacity=0.6).encode(x=x, y=y))
+        layers.append(
+            alt.Chart(values(middle)).mark_line(color=colour, strokeWidth=1.2, opacity=0.6).encode(x=axis.again, y=y)
+        )
     layers += [
         alt.Chart(values(single))
         .mark_point(size=46, color=colour, strokeWidth=1.4)
         .encode(x=x, y=y, tooltip=["name:N"]),
-        alt.Chart(values(middle)).mark_point(filled=True, size=80, color=colour, opacity=1).encode(x=x, y=y),
+        alt.Chart(values(middle)).mark_point(filled=True, size=80, color=colour, opacity=1).encode(x=axis.again, y=y),
     ]
     note = "Rings: power-ups; dots: middle of each visit."
     if lines:
@@ -222,10 +232,10 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
         layers += [
             alt.Chart(data)
             .mark_rule(strokeWidth=1.6, color=palette.INK, strokeDash=[3, 4])
-            .encode(x=x, y=alt.Y("low:Q"), y2="high:Q"),
+            .encode(x=axis.again, y=alt.Y("low:Q"), y2="high:Q"),
             alt.Chart(data)
             .mark_point(filled=True, fill=palette.SHEET, stroke=palette.INK, shape="diamond", size=110, opacity=1)
-            .encode(x=x, y=y, tooltip=["said:N"]),
+            .encode(x=axis.again, y=y, tooltip=["said:N"]),
         ]
         note += f" Diamond: the next visit with its {told.confidence:.0%} interval, if the level goes on in a line."
     trend = next((one for one in item.levels if one.quantity == "settled level"), None)
