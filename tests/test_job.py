@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -14,7 +15,8 @@ from flicker import judge_case, read_case
 from flicker.evidence.job import still_open
 from flicker.present.schema import schema
 
-DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "demo_data"
 
 
 def flicker(*arguments):
@@ -84,11 +86,50 @@ def test_soak_takes_the_rate_of_the_complaint():
     assert plan["hours"] == pytest.approx(2.995732 / (2 / 3), rel=1e-5)
 
 
-def test_the_page_is_the_same_from_the_same_files(tmp_path):
-    path = small_case(tmp_path)
+def test_the_page_is_the_same_from_the_same_files_wherever_and_whenever(tmp_path):
+    # Another folder, working directory, date of the files, time zone, language and hash seed: the same bytes.
     pages = []
-    for name in ("one.html", "two.html"):
-        done = flicker("report", "--case", path, tmp_path / name)
+    for place, zone, seed in (("here", "UTC", "1"), ("over/there", "Pacific/Auckland", "77")):
+        folder = tmp_path / place
+        folder.mkdir(parents=True)
+        path = small_case(folder)
+        for log in folder.glob("*.csv"):
+            os.utime(log, (86400.0 * len(zone), 86400.0 * len(zone)))
+        given = path.name if place == "here" else path
+        at = {**os.environ, "TZ": zone, "LANG": "C", "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}
+        done = subprocess.run(
+            [sys.executable, "-m", "flicker", "report", "--case", str(given), str(folder / "page.html")],
+            capture_output=True,
+            text=True,
+            cwd=folder if place == "here" else tmp_path,
+            env=at,
+        )
         assert done.returncode == 0, done.stderr
-        pages.append((tmp_path / name).read_bytes())
+        pages.append((folder / "page.html").read_bytes())
     assert pages[0] == pages[1] and b"part replaced" in pages[0]
+    assert str(tmp_path).encode() not in pages[0]
+
+
+def test_fingerprints_are_recorded_and_a_changed_log_is_told(tmp_path):
+    path = small_case(tmp_path)
+    before = path.read_text()
+    done = flicker("case", "seal", path)
+    assert done.returncode == 0 and "2 fingerprints" in done.stdout, done.stderr
+    text = path.read_text()
+    digest = hashlib.sha256((DEMO / "relay.csv").read_bytes()).hexdigest()
+    assert f'sha256 = "{digest}"' in text and [line for line in text.splitlines() if "sha256" not in line] == before.splitlines()
+    assert "nothing to add" in flicker("case", "seal", path).stdout and path.read_text() == text
+    with open(tmp_path / "relay.csv", "a") as log:
+        log.write(log_line(DEMO / "relay.csv"))
+    done = flicker("report", "--case", path, tmp_path / "page.html")
+    said = "relay.csv is not the file that was recorded: its fingerprint has changed."
+    assert said in done.stdout and (tmp_path / "page.html").read_text(encoding="utf-8").count(said) >= 1
+    owner = (tmp_path / "page.html").read_text(encoding="utf-8").split("Signature")[0]
+    assert said in owner
+    done = flicker("case", "seal", path)
+    assert done.returncode == 2 and "relay.csv" in done.stderr and path.read_text() == text  # a seal is not broken in silence
+
+
+def log_line(path):
+    """One more line: the last once more."""
+    return path.read_text().splitlines()[-1] + "\n"

@@ -1,4 +1,4 @@
-"""`flicker case new CASE.toml` asks line by line; `flicker case check CASE.toml` says what is recorded and what not."""
+"""`flicker case new CASE.toml` asks line by line; `check` says what is recorded and what not; `seal` notes fingerprints."""
 
 from __future__ import annotations
 
@@ -32,7 +32,10 @@ LOG_QUESTIONS = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
     parser.add_argument(
-        "action", choices=("new", "check"), help="new: ask and write; check: read and say what is missing"
+        "action",
+        choices=("new", "check", "seal"),
+        help="new: ask and write; check: read and say what is missing; seal: write the SHA-256 of each log into the case, "
+        "so that a log changed later is told",
     )
     parser.add_argument("case", metavar="CASE.toml", help="the case file")
     parser.add_argument("--json", action="store_true", help="check: print the case as one JSON document")
@@ -40,7 +43,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Ask or check."""
+    if arguments.action == "seal":
+        return _seal(Path(arguments.case))
     return _new(Path(arguments.case)) if arguments.action == "new" else _check(arguments)
+
+
+def _seal(path: Path) -> int:
+    """Write the fingerprint of every log that has none; one that differs from its own is an error."""
+    from flicker.evidence.case import read_case
+    from flicker.evidence.job import fingerprint
+    from flicker.present.writing import whole_file
+
+    case = read_case(path)
+    lines = path.read_text(encoding="utf-8-sig").split("\n")
+    added = 0
+    for number, log in reversed(list(enumerate(case.logs))):
+        digest = fingerprint(log.path)
+        if log.sha256 is not None:
+            if log.sha256.lower() != digest:
+                raise ValueError(f"{log.file} is not the file that was recorded: its fingerprint has changed.")
+            continue
+        place = case.places.get(f"logs.{number}.file", "")
+        at = int(place.rsplit(" ", 1)[-1]) if place else 0
+        if at == 0 or not lines[at - 1].strip().startswith("file"):
+            raise ValueError(f"{path.name}: write each log as a table [[logs]] with a line of its own for file, then seal it.")
+        lines.insert(at, f'sha256 = "{digest}"')
+        added += 1
+    if added:
+        with whole_file(path, what="case") as draft:
+            draft.write_text("\n".join(lines), encoding="utf-8")
+    print(f"{path}: {added} fingerprint{'' if added == 1 else 's'} written" if added else f"{path}: sealed already, nothing to add")
+    return 0
 
 
 def _check(arguments: argparse.Namespace) -> int:

@@ -134,7 +134,7 @@ def judge_case(
         differ = tuple(f"{text}." for text in comparison.not_comparable)
         if all(step.unlike for step in (*comparison.steps, comparison.whole)):
             comparison = None  # nothing is left to lay side by side
-    prints = tuple((entry.file, _digest(entry.path)) for entry in case.logs)
+    prints = tuple((entry.file, fingerprint(entry.path)) for entry in case.logs)
     changed = tuple(
         f"{entry.file} is not the file that was recorded: its fingerprint has changed."
         for entry, (_, digest) in zip(case.logs, prints, strict=True)
@@ -168,7 +168,8 @@ def _untouched(case: Case) -> str | None:
     return next(name for name in names if name not in named) if len(named) == 1 else None
 
 
-def _digest(path: str) -> str | None:
+def fingerprint(path: str) -> str | None:
+    """SHA-256 of a file; None where it cannot be read."""
     try:
         with open(path, "rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
