@@ -5,20 +5,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals._movement import SIDE, View, bernoulli, change_place, surge_at, switches, two_clusters
+from flicker.signals._contrast import CELL, RATIO, all_at_once, edge, swings
+from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
 from flicker.signals.baseline import running_median
 
 Floats = NDArray[np.float64]
 
-LOUD_CELL = 32  # blocks in which pick-up has time to swing
 CALM_BEFORE = 16
 LOUDER = 2.0
 LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 LOUD_S = 120.0
 CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
-BESIDE = 5  # cells on each side of a border that must differ
-LOUDER_BESIDE = 1.8
-LOUDER_OFTEN = 0.78  # share of pairs of cells
 FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
 SWING_V = 0.06
 NODE = 8  # cells between two swells of a beat
@@ -26,18 +23,16 @@ HELD_SHARE = 0.02
 LAG = 8  # blocks
 REST = 16  # blocks that a channel stays at its level when it comes back to it
 BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
-REACH = 128  # blocks within which the border of a loud stretch is looked for
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
 def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tuple[int, int]]:
     """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up."""
-    size = LOUD_CELL
-    count = view.size // size
+    size = CELL
+    swing = swings(view.middle)
+    count = swing.size
     if count < 6:
         return []
-    cells = view.middle[: count * size].reshape(count, size)
-    swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
     some = swing[swing > 0]
     fine = 0.25 * float(np.quantile(some, 0.1)) if some.size else 0.0
     # A count more on both sides: on a coarse digit a swing of two counts is no more than twice one of none.
@@ -54,15 +49,15 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     for a, b in _joined(switches(evidence, 6.0)):
         if float(np.mean(wander[a:b] > border)) < 0.7:
             continue
-        first = _edge(view, a * size, resolution_V)
-        last = _edge(view, view.size if b == count else b * size, resolution_V)
+        first = edge(view, a * size, resolution_V)
+        last = edge(view, view.size if b == count else b * size, resolution_V)
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
         # Movement from the log's beginning, then one reading held: the meter fell asleep.
         frozen |= a == 0 and _held_beside(view, first, last)
         if frozen and _held_beside(view, first, last):
             continue
-        if not _all_at_once(view, first, last, resolution_V):
+        if not all_at_once(view, first, last, resolution_V, 1):
             continue
         if not _like_pick_up(view, first, last, resolution_V) or not _restless(view, first, last, resolution_V):
             continue
@@ -72,36 +67,6 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
             continue  # it is the unit, and the calm part is the one that was off
         out.append((first, last))
     return out
-
-
-def _all_at_once(view: View, first: int, last: int, resolution_V: float) -> bool:
-    """Is a stretch louder right beside each of its borders, wherever the log shows one?
-
-    A lead falls at once; ripple, slow noise and the rounding of a coarse digit swell and fade.
-    """
-    shown = False
-    for place, side in ((first, 1), (last, -1)):
-        outer = _loudness(view, place, -side, resolution_V)
-        inner = _loudness(view, place, side, resolution_V)[: max((last - first) // LOUD_CELL, 1)]
-        if outer.size < 3 or inner.size < 3:
-            continue
-        shown = True
-        if float(np.median(inner)) - float(np.median(outer)) < np.log(LOUDER_BESIDE):
-            return False
-        if float(np.mean(inner[:, None] > outer[None, :] + np.log(1.1))) < LOUDER_OFTEN:
-            return False
-    return shown
-
-
-def _loudness(view: View, place: int, side: int, resolution_V: float) -> Floats:
-    """Logarithm of the swing in the cells after (``side`` 1) or before (-1) a block."""
-    span = BESIDE * LOUD_CELL
-    part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place][::-1]
-    cells = part[: part.size // LOUD_CELL * LOUD_CELL].reshape(-1, LOUD_CELL)
-    if cells.size == 0:
-        return np.empty(0)
-    swing = np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1)
-    return np.asarray(np.log(swing + 0.5 * resolution_V + 1e-6))
 
 
 def _held_beside(view: View, first: int, last: int) -> bool:
@@ -128,20 +93,12 @@ def _restless(view: View, first: int, last: int, resolution_V: float) -> bool:
     beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
     if inside.size == 0 or beside.size < SIDE // 4:
         return False
-    return _lower(inside) + 0.3 * resolution_V > LOUDER_BESIDE * (_lower(beside) + 0.3 * resolution_V)
+    return _lower(inside) + 0.3 * resolution_V > RATIO * (_lower(beside) + 0.3 * resolution_V)
 
 
 def _lower(moved: Floats) -> float:
     """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
     return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))
-
-
-def _edge(view: View, place: int, resolution_V: float) -> int:
-    """Move the border of a loud stretch to the block where level, spread or movement change."""
-    if place == 0 or place >= view.size:
-        return min(place, view.size)
-    lo, hi = max(0, place - REACH), min(view.size, place + REACH)
-    return lo + change_place(view.middle[lo:hi], view.move[lo:hi], resolution_V)
 
 
 def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.signals._contrast import BESIDE, RATIO, all_at_once, edge, swings
+from flicker.signals._contrast import CELL as SWING_CELL
 from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
 
 Floats = NDArray[np.float64]
@@ -25,6 +27,7 @@ COARSE_BLOCKS = 120
 FAR_LONGER = 3.0  # times the channel's own longest repeat
 WINDOW = 64  # blocks in which a channel that is alive moves
 LEAST_WINDOWS = 8
+SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
 
 
 def textures_of(view: View, resolution_V: float) -> Floats:
@@ -74,6 +77,38 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
         if before or after:
             judged.append((first, last, before))
     return judged, float(np.exp(own))
+
+
+def fallen_to_zero(view: View, resolution_V: float, taken: Bools) -> list[tuple[int, int]]:
+    """Stretches about zero in which the channel swings far less within half a minute than beside them, all at once.
+
+    A clip on the chassis or an AC range may show as much noise from reading to reading as a good output; what is gone
+    is the output's own wander.
+    """
+    loudness = np.log(swings(view.middle) + 0.5 * resolution_V + 1e-6)
+    if loudness.size < 8:
+        return []
+    quiet, own, border = two_clusters(loudness)
+    if own - quiet < np.log(RATIO) or np.exp(own) < SWING_COUNTS * resolution_V:
+        return []
+    out = []
+    for a, b in switches(bernoulli(loudness < border, 0.9, 0.1), 4.0):
+        first = edge(view, a * SWING_CELL, resolution_V)
+        last = edge(view, view.size if b == loudness.size else b * SWING_CELL, resolution_V)
+        if last - first < 2 * SWING_CELL or first < 2 * BESIDE * SWING_CELL:
+            continue  # the fall of a surge ends in the first minutes
+        if taken[first - BESIDE * SWING_CELL : last + BESIDE * SWING_CELL].any():
+            continue
+        if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S or not _about_zero(view, first, last):
+            continue
+        if all_at_once(view, first, last, resolution_V, -1):
+            out.append((first, last))
+    return out
+
+
+def _about_zero(view: View, first: int, last: int) -> bool:
+    inside = view.middle[first:last]
+    return bool(abs(np.median(inside)) <= view.zero_V and np.quantile(np.abs(inside), 0.9) <= 1.5 * view.zero_V)
 
 
 def _core(view: View, first: int, last: int) -> tuple[int, int]:

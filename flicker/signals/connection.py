@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 from flicker.logs.spans import holds, spans
 from flicker.signals._movement import SIDE, View, surge_at, view_of
 from flicker.signals._pickup import pick_up_stretches
-from flicker.signals._stillness import SHORTEST_S, far_longer, held_reading, quiet_stretches, textures_of
+from flicker.signals._stillness import (
+    SHORTEST_S,
+    fallen_to_zero,
+    far_longer,
+    held_reading,
+    quiet_stretches,
+    textures_of,
+)
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.ranges import Ranges
 from flicker.signals.startup import Start
@@ -124,6 +131,11 @@ def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
+    for first, last in fallen_to_zero(view, resolution_V, taken):
+        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=first > 0, plain=True)
+        if lapse is not None:
+            found.append(lapse)
+            taken[first:last] = True
     for first, last in _at_zero(view, taken):
         lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=True, plain=False)
         if lapse is not None:
@@ -191,6 +203,18 @@ def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
     return lo + begin
 
 
+def _left_begin(view: View, first: int) -> int:
+    """First block of a decay that leads from the level before into a stretch; ``first`` if it is a step."""
+    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
+    before = view.middle[max(0, lo - SIDE) : lo]
+    if before.size < 20:
+        return first
+    level = float(np.median(before))
+    reach = 6.0 * 1.4826 * float(np.median(np.abs(before - level))) + 0.3 * view.zero_V
+    near = np.flatnonzero(np.abs(view.middle[lo:first] - level) <= reach)
+    return lo + int(near[-1]) + 1 if near.size else first
+
+
 def _judge(
     view: View,
     first: int,
@@ -216,6 +240,8 @@ def _judge(
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
     begin = _bump_begin(view, first, level, band_V) if zero else first
     bump = begin < first
+    if zero:
+        begin = min(begin, _left_begin(view, first))
     if zero and surge is not None and (still or bump):
         return _lapse(view, begin, last, "off", surge=surge, bump=bump, alone=plain)
     if not still:
@@ -230,9 +256,9 @@ def _judge(
         spread = 1.4826 * float(np.median(np.abs(later - np.median(later)))) if later.size else 0.0
         if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
             return None
-        return _lapse(view, first, last, "still", sure=False)
+        return _lapse(view, begin, last, "still", sure=False)
     if held:
         return _lapse(view, first, last, "repeats")
     if zero:
-        return _lapse(view, first, last, "still", sure=False)
+        return _lapse(view, begin, last, "still", sure=False)
     return None

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals._movement import ZERO_V
+from flicker.signals._together import share_off, share_open, silent
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
 from flicker.signals.startup import find_start
@@ -65,7 +66,9 @@ def find_power_ups(
     list of PowerUp, list of list of Lapse
         In time order; lapses per channel, 'off' only where no channel was seen alive meanwhile.
     """
-    corrected = [list(part) for part in lapses]
+    zero_V = [max(ZERO_V, 2.0 * digit) for digit in resolutions_V]
+    corrected = share_open(lapses, blocks, zero_V)
+    lapses = [list(part) for part in corrected]
     borders: list[PowerUp] = []
     for channel, part in enumerate(lapses):
         for number, lapse in enumerate(part):
@@ -74,14 +77,13 @@ def find_power_ups(
             alive = [
                 other
                 for other in range(len(lapses))
-                if other != channel and not _silent(blocks.channels[other], lapses[other], lapse)
+                if other != channel and not silent(blocks.channels[other], lapses[other], lapse)
             ]
             if len(alive) > (len(lapses) - 1) // 2:
                 # Another channel was alive, so the unit was not off; this one stood still if it shows that by itself.
                 corrected[channel][number] = replace(lapse, kind="still" if lapse.alone else "", sure=False)
             elif lapse.surge is not None and lapse.last < blocks.row.size:
                 borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
-    zero_V = [max(ZERO_V, 2.0 * digit) for digit in resolutions_V]
     for short in _dropouts(blocks, lapses, band_V, zero_V):
         borders.append(PowerUp(short.last, short.end_s, short.end_s - short.begin_s))
         for part in corrected:
@@ -95,7 +97,7 @@ def find_power_ups(
             out[-1] = replace(item, off_before_s=max(out[-1].off_before_s, item.off_before_s))
         else:
             out.append(item)
-    shared = [_share_off(part, corrected, k) for k, part in enumerate(corrected)]
+    shared = [share_off(part, corrected, k, blocks, zero_V[k]) for k, part in enumerate(corrected)]
     return out, [[_until_start(lapse, out) for lapse in part] for part in shared]
 
 
@@ -106,42 +108,6 @@ def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
             if lapse.last < item.block and item.time_s - lapse.end_s <= TOGETHER_S:
                 return replace(lapse, last=item.block, end_s=item.time_s)
     return lapse
-
-
-def _share_off(part: list[Lapse], every: Sequence[Sequence[Lapse]], channel: int) -> list[Lapse]:
-    """Call a channel's stillness 'off' where another channel shows that the unit was off."""
-    sure = [x for k, other in enumerate(every) if k != channel for x in other if x.kind == "off"]
-    out = []
-    for lapse in part:
-        for other in sure:
-            overlap = min(lapse.end_s, other.end_s) - max(lapse.begin_s, other.begin_s)
-            if lapse.kind in ("still", "repeats") and overlap > 0.8 * (lapse.end_s - lapse.begin_s):
-                lapse = replace(lapse, kind="off")
-                break
-        out.append(lapse)
-    known = [x for x in out if x.kind == "off"]
-    for other in sure:  # a channel whose digit never moves says nothing; the unit was off all the same
-        if other.surge is not None and not any(
-            min(x.end_s, other.end_s) > max(x.begin_s, other.begin_s) for x in [*known, *out]
-        ):
-            out.append(replace(other, surge=None))
-            known.append(other)
-    return sorted(out, key=lambda item: item.first)
-
-
-def _silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
-    """Was a channel silent during most of a stretch (or is it one whose reading rarely moves)?"""
-    covered = sum(
-        max(0.0, min(x.end_s, off.end_s) - max(x.begin_s, off.begin_s)) for x in lapses if x.kind != "floating"
-    )
-    if covered >= 0.5 * (off.end_s - off.begin_s):
-        return True
-    inside = part.high[off.first : off.last] - part.low[off.first : off.last]
-    middle = part.middle[off.first : off.last]
-    if not np.isfinite(middle).any():
-        return True
-    steps = np.abs(np.diff(middle[np.isfinite(middle)]))
-    return bool(np.nanmean(inside > 0) < 0.02 and np.mean(steps > 0) < 0.05)
 
 
 def _dropouts(
