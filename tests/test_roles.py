@@ -192,3 +192,156 @@ def test_the_difference_of_two_columns(tmp_path):
     assert "NAME=COLUMN,COLUMN" in told
     with pytest.raises(LogError, match="no output 'middle'"):
         read_log(path, differences={"bridge": ("plus", "middle")})
+
+
+# ---------------------------------------------------------------- what the companions say
+
+
+def four_hours(kind="steady", seed=3, **options):
+    """A simulated bench of 4 h and its readings, to which columns are added."""
+    from flicker import simulate_log
+
+    drawn = simulate_log(kind, seed=seed, **options)
+    return pd.DataFrame({"time_s": drawn.time_s(), **{f"{name}_V": drawn.values(name) for name in drawn.channels}})
+
+
+def hits(table, seed, count, size, samples=2):
+    """A column that is at rest but for events in random rows, never closer than twenty seconds."""
+    rng = np.random.default_rng(seed)
+    column = np.zeros(len(table))
+    for row in 1000 + 200 * rng.permutation((len(table) - 2000) // 200)[:count] + 40 * (seed % 5):
+        column[row : row + samples] += size * rng.uniform(0.8, 1.3)
+    return column
+
+
+def lead_floor(table, seed=9):
+    return np.round(2e-5 * np.random.default_rng(seed).normal(size=len(table)), 5)
+
+
+def judged(folder, table, **roles):
+    return assess(read_log(written(folder, table), roles=roles))
+
+
+def test_a_quiet_shorted_lead_leaves_a_noisy_unit_noisy(tmp_path):
+    table = four_hours("noisy")
+    table["spare_V"] = lead_floor(table)
+    result = judged(tmp_path, table, spare_V="shorted lead")
+    left = result.channel("left")
+    assert (left.verdict, left.control.answer, left.control.control_count) == ("noisy", "yes", 0)
+    assert "The shorted lead saw none of its own in 4 h" in left.finding("intermittent").reads
+    assert "live output was measured" in result.companions[0].reads
+
+
+def test_what_the_shorted_lead_sees_too_is_not_the_unit(tmp_path):
+    table = four_hours()
+    both, lead_only, left_only = (hits(table, seed, n, 0.1) for seed, n in ((1, 12), (2, 6), (4, 5)))
+    table["left_V"] += both + left_only
+    table["spare_V"] = lead_floor(table) + both + lead_only
+    result = judged(tmp_path, table, spare_V="shorted lead")
+    told = result.channel("left").finding("intermittent")
+    # exact: 5 of 11 with chance one half are 5 or more in 72.6 %; the twelve that both saw are on neither side
+    assert told.answer == "not shown"
+    assert told.p_value >= 0.72
+    assert "replaces the assumed nuisance rate" in told.reads
+    assert "12 more came with the shorted lead at once" in told.reads
+    bare = assess(read_log(written(tmp_path, table, name="bare"), roles={"spare_V": "ignore"}))
+    assert bare.channel("left").finding("intermittent").answer == "yes"
+
+
+def test_a_lead_that_came_off_reads_like_the_shorted_one(tmp_path):
+    table = four_hours(power_up=False, noise_V=0.00012, settled_V=0.0002, resolution_V=0.00001)
+    table["right_V"] = lead_floor(table, seed=5)
+    table["spare_V"] = lead_floor(table)
+    result = judged(tmp_path, table, spare_V="shorted lead")
+    assert "right reads like it: nothing shows" in result.companions[0].reads
+    assert result.channel("right").verdict == "inconclusive"
+    assert "left stands above it" in result.companions[0].reads
+    assert result.channel("left").verdict == "steady"
+
+
+@pytest.mark.parametrize("role", ["rail", "mains"])
+def test_an_output_that_jumps_with_the_supply(tmp_path, role):
+    table = four_hours().drop(columns="right_V")
+    dips = hits(table, 7, 8, 1.0, samples=4)
+    table["supply_V"] = np.round(40.0 - 2.0 * dips + 0.005 * np.random.default_rng(8).normal(size=len(table)), 3)
+    alone = table.copy()
+    table["left_V"] += 0.15 * dips
+    result = judged(tmp_path, table, supply_V=role)
+    (pair,) = result.coincidence["pairs"]
+    assert (pair["a"], pair["b"], pair["answer"], pair["together"]) == ("left", "supply", "common cause", 8)
+    assert any("8 of 8 episodes of left came with supply" in text for text in result.cautions)
+    alone["left_V"] += 0.15 * hits(table, 18, 8, 1.0, samples=4)
+    pair = judged(tmp_path, alone, supply_V=role).coincidence["pairs"][0]
+    assert pair["answer"] == "this channel only"
+
+
+def warm(table, seed, per_degree=0.010):
+    """Temperature of a room that comes and goes, and a level that follows it 20 minutes late."""
+    from flicker.evidence.warmth import Series, lagged
+
+    rng = np.random.default_rng(seed)
+    time = table["time_s"].to_numpy()
+    degrees = 22.0 + 1.5 * np.sin(time / 5000.0 + seed) + np.cumsum(rng.normal(size=time.size)) * 0.002
+    late = np.interp(time, *lagged(Series("room", 0, time, degrees), 1200.0))
+    return np.round(degrees, 1), per_degree * (late - 22.0)
+
+
+def test_movement_that_follows_the_temperature_is_the_rooms(tmp_path):
+    table = four_hours(hours=12.0, rate_hz=1.0)
+    table["temp_C"], moves = warm(table, 2)
+    ramp = 0.030 * table["time_s"] / table["time_s"].iloc[-1]
+    calm = table["right_V"].copy()
+    table["left_V"] += moves
+    table["right_V"] = calm + ramp
+    result = assess(written(tmp_path, table))
+    left, right = (result.channel(name).finding("drift") for name in ("left", "right"))
+    assert left.answer == "no"
+    assert "follows the temperature (temp; 10 mV per degree, some 20 min behind)" in left.reads
+    assert right.answer == "yes"
+    assert "temperature" not in right.reads
+    assert result.channel("left").verdict == "steady"
+    bare = assess(read_log(written(tmp_path, table, name="bare"), roles={"temp_C": "ignore"}))
+    assert bare.channel("left").finding("drift").answer == "yes"
+
+
+def test_chance_does_not_excuse_a_drift():
+    # levels that wander by themselves, beside a temperature that has nothing to do with them: at most 5 % nominal
+    from flicker.stats._following import following
+
+    rng = np.random.default_rng(11)
+    excused = 0
+    for _ in range(60):
+        degrees = np.cumsum(rng.normal(size=72))
+        late = np.convolve(degrees, np.full(4, 0.25))[:72]
+        excused += following(np.cumsum(rng.normal(size=72)), [degrees, late]).p_value <= 0.05
+    assert excused <= 6  # more than 6 of 60 have a chance of 1 in 30 at 5 %
+    assert following(late + 0.05 * rng.normal(size=72), [degrees, late]).p_value <= 0.05
+    with pytest.raises(ValueError, match="12 or more"):
+        following(np.arange(5.0), [np.arange(5.0)])
+
+
+def test_a_case_says_what_the_columns_are(tmp_path):
+    table = four_hours("noisy", hours=1.0)
+    table["probe"] = 30.0 + np.arange(len(table)) / 7200.0
+    table["spare_V"] = lead_floor(table)
+    table["hand"] = words(len(table), r5000="touched")
+    written(tmp_path, table)
+    case = tmp_path / "job.toml"
+    case.write_text(
+        'marks_column = "hand"\n[channels.left]\ncolumn = "left_V"\n'
+        '[channels.heatsink]\ncolumn = "probe"\nrole = "temperature"\n'
+        '[channels.short]\ncolumn = "spare_V"\nrole = "shorted lead"\n'
+        '[channels.rail]\ncolumn = "rail_V"\nrole = "rail"\n[[logs]]\nfile = "bench.csv"\n'
+    )
+    import jsonschema
+
+    from flicker import read_case
+    from flicker.present.schema import schema
+
+    told = read_case(case)
+    result = assess(told.read_logs(), case=told)
+    assert [item.channel for item in result.channels] == ["left"]
+    assert {item.name: item.role for item in result.companions} == {"heatsink": "temperature", "short": "shorted lead"}
+    assert any("no column" in note and "rail_V" in note for note in result.runs[0].notes)
+    assert any(gap["reason"] == "touched, by the marks" for gap in result.channels[0].gaps)
+    jsonschema.Draft202012Validator(schema("flicker/assessment/1")).validate(result.to_dict())

@@ -19,6 +19,18 @@ from flicker.evidence.bench import (
     warm_up_of,
 )
 from flicker.evidence.case import Case, needs
+from flicker.evidence.companions import (
+    Beside,
+    CompanionResult,
+    Line,
+    by_lead,
+    events_of,
+    lead_record,
+    look_beside,
+    results,
+    with_floor,
+    with_lead,
+)
 from flicker.evidence.control import ControlAnswer
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED, ExcursionRow, listed
 from flicker.evidence.exposure import RelayResult, Relays, exposure
@@ -31,7 +43,9 @@ from flicker.evidence.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.recurrence import EpisodeRate
 from flicker.evidence.stimulus import StimulusReport
+from flicker.evidence.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
+from flicker.evidence.warmth import Series
 from flicker.evidence.warmup import WarmupRate
 from flicker.evidence.words import hours_text, owner
 from flicker.logs.mapped import has_difference
@@ -43,7 +57,6 @@ from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.stats._result import Result, plain
-from flicker.stats.rates import recurrence as recurrence_test
 from flicker.stats.soak import hours_to_catch
 
 HOUR = 3600.0
@@ -136,6 +149,7 @@ class Assessment(Result):
     records: tuple[ChannelRecord, ...] = field(repr=False)
     traces: tuple[RunTraces, ...] = field(repr=False)
     seed: int = 0
+    companions: tuple[CompanionResult, ...] = ()
 
     def channel(self, name: str) -> ChannelAssessment:
         """Assessment of the channel of that name."""
@@ -159,6 +173,7 @@ class Assessment(Result):
             "limits": plain(self.limits),
             "runs": [run.to_dict() for run in self.runs],
             "channels": [item.to_dict() for item in self.channels],
+            "companions": [item.to_dict() for item in self.companions],
             "coincidence": plain(self.coincidence),
             "next": self.next.to_dict(),
             "cautions": list(self.cautions),
@@ -223,7 +238,11 @@ def assess(
     traces: list[RunTraces] = []
     relays: Relays = {}
     tried = relays_to_try(Relay.from_settings(settings))
-    for log in logs:
+    lines: list[Line] = []
+    temperatures: list[Series] = []
+    beside_cautions: list[str] = []
+    log_of_run: dict[int, int] = {}
+    for place, log in enumerate(logs):
         if progress:
             progress(f"reading {log.source.name}")
         hands = hands_of(marks_of(log, marks), log.channels)
@@ -236,6 +255,12 @@ def assess(
             if run.blocks.stash is not None:
                 run.blocks.stash.clear()
         traces.extend(part)
+        log_of_run |= {run.number: place for run in part}
+        if log.companions:
+            more = look_beside(log, place, settings)
+            lines.extend(more[0])
+            temperatures.extend(more[1])
+            beside_cautions.extend(more[2])
     background: list[RunTraces] | None = None
     if control is not None:
         background = []
@@ -254,6 +279,7 @@ def assess(
         control=background,
         control_kind=control_kind,
         difference=any(has_difference(log) for log in logs),
+        beside=Beside(tuple(lines), tuple(temperatures), log_of_run, tuple(dict.fromkeys(beside_cautions))),
     )
 
 
@@ -297,64 +323,50 @@ def judge(
     control: Sequence[RunTraces] | None = None,
     control_kind: str = "shorted",
     difference: bool = False,
+    beside: Beside | None = None,
 ) -> Assessment:
     """Judge traces that are already made."""
+    beside = beside or Beside()
+    floor_words = ""
+    if beside.lead is not None:
+        traces, floor_words = with_floor(traces, beside.lines_of(beside.lead))
     marked = records(traces, dead_time_s=limits.dead_time_s)
-    found, shared = _recurring_common(marked, limits)
-    together = _mostly_common(marked) if shared else frozenset()
+    hits = lead_hits(marked, beside)
+    found, shared = recurring_common(marked, limits, hits)
+    together = mostly_common(marked) if shared else frozenset()
+    lead = lead_record(beside, limits)
     channels = tuple(
-        _channel(record, found, relays, limits, case, excursions_listed, record.channel in together)
+        _channel(record, found, relays, limits, case, excursions_listed, record.channel in together, beside, lead)
         for record in found
     )
-    if control is not None:
-        other = records(control, dead_time_s=limits.dead_time_s)
+    if control is not None or (lead is not None and lead.observed_s > 0):
+        other = [lead] if control is None and lead is not None else records(control or (), dead_time_s=limits.dead_time_s)
         channels = tuple(
             replace(item, control=control_of(record, other, limits, kind=control_kind))
             for item, record in zip(channels, marked, strict=True)
         )
     cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
+    cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
     kinds = [] if case is None else [case.output]
     if difference:
         kinds.append("bridged")
     cautions[:0] = [text for text in dict.fromkeys(KINDS[kind].caution for kind in kinds) if text]
     if shared:
         cautions.insert(0, shared)
+    coincidence = coincidence_of(found, beside)
+    cautions.extend(supply(coincidence, beside))
+    cautions.extend(beside.cautions)
     return Assessment(
         limits=limits,
         runs=tuple(run.run for run in traces),
         channels=channels,
-        coincidence=_coincidence(found),
+        coincidence=coincidence,
         next=_overall(channels, limits),
         cautions=tuple(cautions),
         records=tuple(found),
         traces=tuple(traces),
-    )
-
-
-def _mostly_common(found: Sequence[ChannelRecord]) -> frozenset[str]:
-    """Channels whose episodes came mostly in all channels at once."""
-    return frozenset(
-        record.channel for record in found if 2 * np.count_nonzero(record.episodes.common) > record.episodes.count
-    )
-
-
-def _recurring_common(found: list[ChannelRecord], limits: Limits) -> tuple[list[ChannelRecord], str]:
-    """Events of all channels at once are the room's, unless there are more of them than a room shows."""
-    counts = [int(np.count_nonzero(record.episodes.common)) for record in found]
-    if not counts or max(counts) < 2:
-        return found, ""
-    hours = max(record.observed_s for record in found) / HOUR
-    result = recurrence_test(max(counts), hours, nuisance_rate=limits.nuisance_rate_per_h)
-    if result.p_value > 1.0 - limits.confidence:
-        return found, ""
-    kept = [
-        replace(record, episodes=replace(record.episodes, common=np.zeros(record.episodes.count, dtype=bool)))
-        for record in found
-    ]
-    return kept, (
-        f"{max(counts)} episodes came in all channels at once, more than a room shows: look at what the channels share "
-        "(supply, protection, mains, ground or the meter) before either channel."
+        companions=results(beside, floor_words),
     )
 
 
@@ -366,17 +378,24 @@ def _channel(
     case: Case | None,
     excursions_listed: int,
     together: bool,
+    beside: Beside,
+    lead: ChannelRecord | None,
 ) -> ChannelAssessment:
     rate = recurrence.episode_rate(record, limits)
-    levels = drift.levels_of(record, everyone)
+    levels = drift.levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, relays, limits)
     level = condition.settled_level(record)
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits))
     changes, changed = drift.level_change(record, levels, limits)
+    comes_and_goes = recurrence.intermittent(record, rate, limits)
+    if lead is not None:
+        lines = beside.lines_of(lead.channel)
+        hit = int(np.count_nonzero(with_lead(record, events_of(lines, record, beside.log_of_run))))
+        comes_and_goes = by_lead(comes_and_goes, record, lead, limits, hit)
     findings = correct(
         [
-            recurrence.intermittent(record, rate, limits),
+            comes_and_goes,
             recurrence.clustered(record, limits),
             worsening.more_often(record, limits),
             worsening.larger(record, limits),
@@ -540,26 +559,6 @@ def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
     if not wanted:
         return Next(None, limits.confidence, "Nothing was observed.")
     return min(wanted, key=lambda item: (_RANK.index(item.verdict), -(item.next.soak_h or 0.0))).next
-
-
-def _coincidence(found: Sequence[ChannelRecord]) -> dict[str, Any] | None:
-    """Every pair of channels that share their runs, against chance; None with a single channel."""
-    from flicker.signals.coincidence import ChannelEvents, coincide_all
-
-    alike = [record for record in found if record.numbers == found[0].numbers]
-    if len(alike) < 2:
-        return None
-    events = {
-        record.channel: [
-            ChannelEvents.from_trace(trace, run.sample_interval_s)
-            for trace, run in zip(record.traces, record.runs, strict=True)
-        ]
-        for record in alike
-    }
-    if not any(record.episodes.count for record in alike):
-        return {"pairs": [], "reads": "No channel showed an episode."}
-    pairs = coincide_all(events)
-    return {"pairs": [pair.to_dict() for pair in pairs], "reads": " ".join(pair.reads for pair in pairs)}
 
 
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:

@@ -6,7 +6,7 @@ channels share, and what returns with the day, is the room's and has a limit of 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.warmth import Series, Warmth, warmth
+from flicker.logs.model import Run
 from flicker.logs.spans import elapsed, holds, spans
 from flicker.signals.baseline import group_quantiles
 from flicker.signals.residuals import local_residual
@@ -39,8 +41,8 @@ SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave
 class Levels:
     """Robust levels of equal cells of one power-up: ``time_s`` is each cell's start, ``level_V`` its median.
 
-    ``room_V`` is the part that the other channels or the time of day explain, ``settling_V`` the warm-up exponential;
-    both are taken off ``level_V``.
+    ``room_V`` is the part that a temperature, the other channels or the time of day explain, ``settling_V`` the warm-up
+    exponential; both are taken off ``level_V``. ``warmth`` says what of it follows a temperature column.
     """
 
     time_s: Floats
@@ -50,6 +52,7 @@ class Levels:
     sigma_V: float
     resolution_V: float
     samples_per_cell: int
+    warmth: Warmth | None = None
 
 
 def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
@@ -115,8 +118,18 @@ def settling(time_s: Floats, level_V: Floats) -> Floats:
     return curve if best < SETTLED_REST * total and best < 0.5 * others else none
 
 
-def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Levels]:
-    """Levels of each power-up of a channel, with the room's share taken off."""
+def levels_of(
+    record: ChannelRecord,
+    others: Sequence[ChannelRecord],
+    temperatures: Sequence[Series] = (),
+    log_of_run: Mapping[int, int] | None = None,
+    limits: Limits | None = None,
+) -> list[Levels]:
+    """Levels of each power-up of a channel, with the room's share taken off.
+
+    ``temperatures`` are on the clocks of their logs; ``log_of_run`` tells which log a run is of.
+    """
+    limits = limits or Limits()
     out = []
     for cycle in sorted(set(record.cycle)):
         time, level, parts = _joined(record, cycle)
@@ -124,14 +137,33 @@ def levels_of(record: ChannelRecord, others: Sequence[ChannelRecord]) -> list[Le
             continue
         level = level - _marked_steps(record, cycle, time, level)
         curve = settling(time, level)
-        room = _room(time, level - curve, [o for o in others if o.channel != record.channel], record, cycle)
+        warm = None
+        if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
+            clocks = _log_clocks(record, cycle, time, log_of_run or {})
+            warm = warmth(level - curve, clocks, temperatures, limits.confidence)
+        follows = np.zeros_like(level) if warm is None else warm[0]
+        room = follows + _room(time, level - curve - follows, [o for o in others if o.channel != record.channel], record, cycle)
         sigma = float(np.median([_cell_sigma(t) for t in parts]))
         step = max(t.resolution_V for t in parts)
         interval = float(
             np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle])
         )
         per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
-        out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell))
+        said = None if warm is None else warm[1]
+        out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell, said))
+    return out
+
+
+def _log_clocks(
+    record: ChannelRecord, cycle: int, time: Floats, log_of_run: Mapping[int, int]
+) -> list[tuple[int, Floats]]:
+    """Middles of the cells of a power-up on the clock of the log they are of, run by run."""
+    out = []
+    begins = [*(shift for shift, _, _ in _shifts(record, cycle)), np.inf]
+    for (shift, run, number), end in zip(_shifts(record, cycle), begins[1:], strict=True):
+        mine = time[(time >= shift) & (time < end)]
+        if mine.size:
+            out.append((log_of_run.get(number, 0), mine - shift + 0.5 * CELL_S + run.offset_s))
     return out
 
 
@@ -163,24 +195,32 @@ def _cell_sigma(trace: Trace) -> float:
 
 def _joined(record: ChannelRecord, cycle: int) -> tuple[Floats, Floats, list[Trace]]:
     """Levels of all runs that continue one power-up, on one clock."""
-    times, levels, parts = [], [], []
+    times, levels = [], []
+    parts = [trace for trace, number in zip(record.traces, record.cycle, strict=True) if number == cycle]
+    for (shift, _, _), trace in zip(_shifts(record, cycle), parts, strict=True):
+        time, level = cell_levels(trace)
+        times.append(time + shift)
+        levels.append(level)
+    time, level = np.concatenate(times), np.concatenate(levels)
+    keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
+    return time[keep], level[keep], parts
+
+
+def _shifts(record: ChannelRecord, cycle: int) -> list[tuple[float, Run, int]]:
+    """Where each run of a power-up begins on its joined clock, the run, and its number."""
+    out: list[tuple[float, Run, int]] = []
     offset, origin = 0.0, None
-    for run, trace, number in zip(record.runs, record.traces, record.cycle, strict=True):
-        if number != cycle:
+    for run, number, of in zip(record.runs, record.numbers, record.cycle, strict=True):
+        if of != cycle:
             continue
         if run.start is not None and origin is not None:
             offset = max(offset, (run.start - origin).total_seconds())
         if origin is None:
             origin = run.start
-        time, level = cell_levels(trace)
-        shift = np.ceil(offset / CELL_S) * CELL_S if offset else 0.0
-        times.append(time + shift)
-        levels.append(level)
-        parts.append(trace)
+        shift = float(np.ceil(offset / CELL_S) * CELL_S) if offset else 0.0
+        out.append((shift, run, number))
         offset = shift + run.duration_s
-    time, level = np.concatenate(times), np.concatenate(levels)
-    keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
-    return time[keep], level[keep], parts
+    return out
 
 
 def _room(time: Floats, level: Floats, others: Sequence[ChannelRecord], record: ChannelRecord, cycle: int) -> Floats:
@@ -264,7 +304,11 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     if past:
         text = f"The settled level {words}: {result.range * 1e3:.3g} mV in {span_h:.3g} h."
     moved = float(np.ptp(part.room_V))
-    if moved > limits.drift_V:
+    if part.warmth is not None:
+        text += f" A further {part.warmth.reads}: wander, the room's, not drift"
+        beyond = part.warmth.range_V > limits.wander_V
+        text += f"; beyond the {limits.wander_V * 1e3:g} mV that wander may have." if beyond else "."
+    elif moved > limits.drift_V:
         text += f" A further {moved * 1e3:.3g} mV is shared by the channels or follows the time of day: the room."
     return Finding(
         "drift",

@@ -57,6 +57,7 @@ def shared_lines(result: Assessment) -> list[str]:
     told = [pair["reads"] for pair in pairs if pair["answer"] != "not shown"]
     if told:
         lines.append(" ".join(told))
+    lines.extend(item.reads for item in result.companions)
     eyes = [item.visibility for item in result.channels if item.visibility is not None]
     if eyes:
         worst = min(eyes, key=lambda eye: eye.seen)
