@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from flicker.evidence.limits import Limits
 
 SUFFIXES = (".csv", ".tsv", ".txt", ".gz", ".zip", ".parquet", ".arrow", ".feather", ".wav")
-MIB = 1 << 20
 
 # Name and kind of each column of the table, in order; documented in DEVELOPERS.md and tested.
 COLUMNS: dict[str, str] = {
@@ -103,23 +102,16 @@ def _row(**values: Any) -> Row:
     return {**dict.fromkeys(COLUMNS), "version": __version__, **values}
 
 
-def file_key(path: str, limits: Mapping[str, float], options: Mapping[str, Any]) -> str:
-    """Identify a file and the way it is judged without reading all of it: its ends, size, time and place."""
-    digest = hashlib.sha256()
+def row_key(path: str, limits: Mapping[str, float], options: Mapping[str, Any]) -> str:
+    """Identify a file and the way it is judged without reading all of it (see `flicker.signals.cache.file_key`)."""
+    from flicker.signals.cache import file_key
+
     try:
-        status = os.stat(path)
-        digest.update(f"{status.st_size} {status.st_mtime_ns} {status.st_ino}".encode())
-        if os.path.isfile(path):
-            with open(path, "rb") as file:
-                digest.update(file.read(MIB))
-                if status.st_size > MIB:
-                    file.seek(max(MIB, status.st_size - MIB))
-                    digest.update(file.read(MIB))
+        file = file_key(path) if os.path.isfile(path) or not os.path.exists(path) else "no file"
     except OSError as problem:
-        digest.update(str(problem.errno).encode())
+        file = str(problem.errno)
     told = json.dumps([dict(limits), {k: str(v) for k, v in options.items()}, __version__], sort_keys=True)
-    digest.update(told.encode())
-    return digest.hexdigest()
+    return hashlib.sha256(f"{file} {told}".encode()).hexdigest()
 
 
 def find_logs(folder: str | Path) -> list[str]:
@@ -173,7 +165,7 @@ def survey(
     values = dataclasses.asdict(limits or (case.limits if case else Limits()))
     told = dict(options or {})
     known = told if case is None else {**told, "case": [case.output, case.channels, case.complaint, case.meter]}
-    keys = {name: file_key(name, values, known) for name in names}
+    keys = {name: row_key(name, values, known) for name in names}
     rows: dict[str, list[Row]] = {}
     for row in done:
         rows.setdefault(str(row.get("key")), []).append(row)
