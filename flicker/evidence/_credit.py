@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from flicker.evidence.comparison import Comparison
 
 
+TOLD = 100  # letters of work that a sentence can carry
+
+
 @dataclass(frozen=True, slots=True)
 class Work(Result):
     """What opened a stage; ``changed`` tells whether a part did (None: no work, or not told)."""
@@ -81,7 +84,8 @@ def _credit(channel: str, step: Comparison, steps: Sequence[Comparison], work: M
     place = order.index(step.after)
     earlier = [stage for stage in order[1:place] if work[stage].changed is False]
     later = [stage for stage in order[place + 1 :] if work[stage].changed]
-    name = f"'{step.after}' ({done.what})" if done.what != step.after else f"'{step.after}'"
+    short = done.what != step.after and len(done.what) <= TOLD
+    name = f"'{step.after}' ({done.what})" if short else f"'{step.after}'"
     controlled = bool(earlier) or done.changed is False
     if done.changed is False:
         said = f"{channel}: the improvement came with {name}, where no part was changed."

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
 
 NOT_RECORDED = "not recorded"
+MANY_PARTS = 4  # more pieces of work than this are told by stage, so that the owner's page stays one sheet
 
 
 def case_head(case: Case) -> tuple[str, str]:
@@ -108,10 +109,7 @@ def _next(item: ChannelAssessment, found: ChannelComparison | None) -> str:
 
 def what_was_done(job: JobResult) -> Markup:
     """Work, and what the improvement is owed to."""
-    rows = [
-        (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
-        for part in job.case.parts
-    ]
+    rows = _work(job.case)
     owed = job.comparison.credits if job.comparison is not None else ()
     return tag(
         "section",
@@ -132,6 +130,22 @@ def to_sign(job: JobResult) -> Markup:
     )
 
 
+def _work(case: Case) -> list[tuple[str, str, str]]:
+    """A row for each piece of work; where there are many, one for each stage."""
+    if len(case.parts) <= MANY_PARTS:
+        return [
+            (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
+            for part in case.parts
+        ]
+    out = []
+    for stage in dict.fromkeys(part.stage for part in case.parts):
+        mine = [part for part in case.parts if part.stage == stage]
+        days = sorted(_day(part.date) for part in mine if part.date is not None)
+        when = NOT_RECORDED if not days else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+        out.append((when, stage or "", "; ".join(part.what + _note(part.note) for part in mine)))
+    return out
+
+
 def _note(note: str | None) -> str:
     return f" ({note})" if note else ""
 
@@ -140,16 +154,19 @@ def _untested(job: JobResult) -> list[str]:
     from flicker.evidence.job import still_open
 
     said = [line for line in still_open(job) if not line.startswith("Not recorded: ")]
+    silent: dict[str, list[str]] = {}
     for item in job.last.channels:
-        silent = [
+        open_questions = [
             QUESTIONS.get(finding.question, finding.question).rstrip("?").lower()
             for finding in item.findings
             if finding.answer == "not shown" and finding.question in {"settled offset", "drift", "noise", "power-up"}
         ]
-        if silent:
-            said.append(f"Channel {item.channel}: the logs cannot tell: {'; '.join(silent)}.")
+        if open_questions:
+            silent.setdefault("; ".join(open_questions), []).append(item.channel)
+    for questions, names in silent.items():
+        said.append(f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {questions}.")
     ups = max((len(item.power_up) for item in job.last.channels), default=0)
-    if job.needed_starts and ups < job.needed_starts:
+    if job.needed_starts and 0 < ups < job.needed_starts:
         said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")
     if job.case.output == "capacitor":
         said.append("Direct voltage behind an output capacitor cannot be seen at the terminals.")

@@ -17,7 +17,7 @@ from flicker.present._report_assessment import (
     sources,
     warning,
 )
-from flicker.present._report_case import case_head, complaint, conditions, owner_cards, to_sign, what_was_done
+from flicker.present._report_case import MANY_PARTS, case_head, complaint, conditions, owner_cards, to_sign, what_was_done
 from flicker.present._report_evening import KEY, day_of, events_of, strips, told
 from flicker.present._report_stages import every_evening, stages_side_by_side
 from flicker.present._report_words import how_sure
@@ -41,7 +41,7 @@ def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
             warning(last),
             what_was_done(job),
             to_sign(job),
-            class_="owner dense" if len(last.channels) > 2 or len(job.case.parts) > 6 else "owner",
+            class_="owner dense" if len(last.channels) > 2 or len(job.case.parts) > MANY_PARTS else "owner",
         ),
         _evening(job),
     ]
