@@ -23,6 +23,7 @@ from flicker.evidence._condition_change import level_change, size_change
 from flicker.evidence._credit import credits_of, work_of
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, WORSE, weigh
 from flicker.evidence.case import Case, CaseChannel, CaseLog, Complaint, Meter, Part
+from flicker.evidence.drift import run_to_run
 from flicker.evidence.limits import Limits
 
 LIMITS = Limits()
@@ -165,6 +166,22 @@ def test_it_holds_for_the_command_the_document_and_the_page(
         assert left["level_shift_V"]["answer"] == answer
         assert left["outcome"] == (IMPROVED if answer == "less" else NO_CHANGE) and left["cured"] != "shown"
         assert why in left["reads"] and ("meter or leads" in left["reads"]) == bool(why)
+
+
+@pytest.mark.parametrize(
+    ("levels", "off", "holds"),
+    [
+        ([0.0, 0.01, 0.02, 0.03, 0.04, 0.05], 0.0, True),
+        ([0.0, 0.01, 0.02, 0.03, 0.04, 0.05], 0.04, False),  # 50 mV by meters that are 40 mV off together, limit 20 mV
+        ([0.060, 0.0601, 0.0599, -0.0602, -0.0601, -0.06], 0.0, False),  # the leads were turned on the way
+        ([0.06, 0.04, 0.02, -0.02, -0.04, -0.06], 0.0, True),  # moved through zero
+    ],
+)
+def test_power_ups_of_one_stage_keep_to_it_too(levels, off, holds):
+    record = resting(levels)
+    record.cycle = tuple(range(len(levels)))
+    found = run_to_run(record, LIMITS, off)
+    assert found.holds == holds and ("meter or leads" in found.reads) == (not holds)
 
 
 # ---------------------------------------------------------------- conditions

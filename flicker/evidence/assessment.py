@@ -11,6 +11,7 @@ import numpy as np
 
 from flicker import __version__
 from flicker.evidence import condition, drift, recurrence, worsening
+from flicker.evidence._accuracy import off_by_V
 from flicker.evidence.bench import (
     Visibility,
     control_of,
@@ -386,7 +387,8 @@ def _channel(
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, relays, limits)
     level = condition.settled_level(record)
-    moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits))
+    both_off = 2.0 * off_by_V(record, level or 0.0, case)
+    moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
     changes, changed = drift.level_change(record, levels, limits)
     comes_and_goes = recurrence.intermittent(record, rate, limits)
     if lead is not None:

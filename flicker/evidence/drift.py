@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.evidence._accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
@@ -327,8 +328,12 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     )
 
 
-def run_to_run(record: ChannelRecord, limits: Limits) -> Finding | None:
-    """Does the level settle further away at each power-up? Rank correlation over power-ups, exact; None below five."""
+def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> Finding | None:
+    """Does the level settle further away at each power-up? Rank correlation over power-ups, exact; None below five.
+
+    A movement below ``off_by_V`` (how far two readings may be off together) beyond the limit, or a sign that just turned
+    while the size stayed, is the meter's or the leads' and never holds.
+    """
     levels, cycles = [], []
     for cycle in sorted(set(record.cycle)):
         seen = [
@@ -344,11 +349,16 @@ def run_to_run(record: ChannelRecord, limits: Limits) -> Finding | None:
     result = mann_kendall(levels, cycles)
     slope = theil_sen(levels, cycles, confidence=limits.confidence)
     moved = slope.slope * (cycles[-1] - cycles[0])
+    sizes = np.abs(levels)
+    turned = min(levels) < 0.0 < max(levels) and float(sizes.min()) >= SAME_SIZE * float(sizes.max())
+    said = f"From the first to the last power-up the settled level moves by {moved * 1e3:.3g} mV, a little at each."
+    if turned or limits.drift_V < abs(moved) <= limits.drift_V + off_by_V:
+        said = f"{said[:-1]}; {REVERSED if turned else BELOW}."
     return Finding(
         "drift",
         NOT_SHOWN,
         f"rank correlation of the settled level over {len(levels)} power-ups",
-        f"From the first to the last power-up the settled level moves by {moved * 1e3:.3g} mV, a little at each.",
+        said,
         statistic=float(result.tau),
         p_value=float(result.p_value),
         sided="two",
@@ -357,7 +367,7 @@ def run_to_run(record: ChannelRecord, limits: Limits) -> Finding | None:
         high=slope.high * (cycles[-1] - cycles[0]),
         unit="V",
         limit=limits.drift_V,
-        holds=abs(moved) > limits.drift_V,
+        holds=abs(moved) - off_by_V > limits.drift_V and not turned,
     )
 
 
