@@ -9,14 +9,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals._movement import View, change_place
+from flicker.signals._movement import SIDE, View, change_place
 
 Floats = NDArray[np.float64]
 
 CELL = 32  # blocks in which pick-up has time to swing
 BESIDE = 5  # cells on each side of a border that must differ
 RATIO = 1.8
+UNLIKE = 1.3  # where the level tells as well
 OFTEN = 0.78  # share of pairs of cells
+LAG = 8  # blocks
 REACH = 128  # blocks within which a border is looked for
 
 
@@ -28,7 +30,9 @@ def swings(middle: Floats) -> Floats:
     return np.asarray(np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1))
 
 
-def all_at_once(view: View, first: int, last: int, resolution_V: float, sign: int) -> bool:
+def all_at_once(
+    view: View, first: int, last: int, resolution_V: float, sign: int, ratio: float = RATIO, often: float = OFTEN
+) -> bool:
     """Is a stretch louder (``sign`` 1) or quieter (-1) right beside each of its borders, wherever the log shows one?"""
     shown = False
     for place, side in ((first, 1), (last, -1)):
@@ -37,9 +41,9 @@ def all_at_once(view: View, first: int, last: int, resolution_V: float, sign: in
         if outer.size < 3 or inner.size < 3:
             continue
         shown = True
-        if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(RATIO):
+        if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(ratio):
             return False
-        if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < OFTEN:
+        if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < often:
             return False
     return shown
 
@@ -57,3 +61,37 @@ def edge(view: View, place: int, resolution_V: float) -> int:
         return min(place, view.size)
     lo, hi = max(0, place - REACH), min(view.size, place + REACH)
     return lo + change_place(view.middle[lo:hi], view.move[lo:hi], resolution_V)
+
+
+def restless(view: View, first: int, last: int, resolution_V: float, sign: int = 1) -> bool:
+    """Do readings some seconds apart differ more (or, with ``sign`` -1, less) throughout than beside the stretch?
+
+    Between jumps and within a flat swing they do not.
+    """
+    moved = np.abs(view.middle[LAG:] - view.middle[:-LAG])
+    inside = moved[first : max(last - LAG, first)]
+    beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
+    if inside.size == 0 or beside.size < SIDE // 4:
+        return False
+    ratio = np.log(_lower(inside) + 0.3 * resolution_V + 1e-9) - np.log(_lower(beside) + 0.3 * resolution_V + 1e-9)
+    return bool(sign * ratio > np.log(RATIO))
+
+
+def unlike_beside(view: View, first: int, last: int) -> bool:
+    """Do readings move otherwise in a stretch than in the minutes beside it, from block to block or some seconds on?"""
+    later = np.abs(view.middle[LAG:] - view.middle[:-LAG])
+    for moved, lag in ((view.move, 1), (later, LAG)):
+        inside = moved[first + 1 : max(last - lag, first + 1)]
+        parts = (moved[max(0, first - lag - SIDE) : max(first - lag, 0)], moved[last + 1 : last + SIDE])
+        beside = np.concatenate(parts)
+        if min(inside.size, beside.size) < SIDE // 4:
+            continue
+        one, other = (float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)])) for part in (inside, beside))
+        if max(one, other) > UNLIKE * min(one, other) + 0.1 * view.resolution_V:
+            return True
+    return False
+
+
+def _lower(moved: Floats) -> float:
+    """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
+    return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))

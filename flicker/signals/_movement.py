@@ -32,6 +32,7 @@ class View:
     middle: Floats
     move: Floats
     zero_V: float
+    resolution_V: float
     step_s: float
 
     @property
@@ -59,6 +60,7 @@ def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen:
         middle=part.middle[place],
         move=move,
         zero_V=max(ZERO_V, 2.0 * resolution_V),
+        resolution_V=resolution_V,
         step_s=blocks.run.sample_interval_s,
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals._contrast import CELL, RATIO, all_at_once, edge, swings
+from flicker.signals._contrast import CELL, all_at_once, edge, restless, swings
 from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
 from flicker.signals.baseline import running_median
 
@@ -13,6 +13,9 @@ Floats = NDArray[np.float64]
 
 CALM_BEFORE = 16
 LOUDER = 2.0
+TRIPPED_RATIO = 1.4
+TRIPPED_OFTEN = 0.65
+TRIP_BLOCKS = 8
 LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 LOUD_S = 120.0
 CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
@@ -20,14 +23,18 @@ FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
 SWING_V = 0.06
 NODE = 8  # cells between two swells of a beat
 HELD_SHARE = 0.02
-LAG = 8  # blocks
 REST = 16  # blocks that a channel stays at its level when it comes back to it
 BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
-def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tuple[int, int]]:
-    """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up."""
+def pick_up_stretches(
+    view: View, resolution_V: float, band_V: float, protection_V: float
+) -> list[tuple[int, int, bool]]:
+    """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up.
+
+    With each comes whether an offset that trips a relay stands at its beginning; less is asked of such a one.
+    """
     size = CELL
     swing = swings(view.middle)
     count = swing.size
@@ -40,7 +47,7 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
     # A surge or a swing fills a cell or two; pick-up lasts.
     wander = running_median(loudness, 3)
     calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(LOUDER) or np.exp(loud) - resolution_V < LOUD_V:
+    if loud - calm < np.log(TRIPPED_RATIO) or np.exp(loud) - resolution_V < LOUD_V:
         return []
     evidence = bernoulli(wander > border, 0.9, 0.1)
     calm_V = max(float(np.exp(calm)) - resolution_V, 0.5 * resolution_V)
@@ -53,26 +60,39 @@ def pick_up_stretches(view: View, resolution_V: float, band_V: float) -> list[tu
         last = edge(view, view.size if b == count else b * size, resolution_V)
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
-        # Movement from the log's beginning, then one reading held: the meter fell asleep.
-        frozen |= a == 0 and _held_beside(view, first, last)
-        if frozen and _held_beside(view, first, last):
+        # Movement from the log's beginning, then one reading held or zero: that is where life ended, or paused.
+        frozen |= a == 0 and _dead_beside(view, first, last)
+        if frozen and _dead_beside(view, first, last):
             continue
-        if not all_at_once(view, first, last, resolution_V, 1):
+        near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
+        beyond = np.flatnonzero(np.maximum(np.abs(view.low[near]), np.abs(view.high[near])) > protection_V)
+        tripped = beyond.size > 0 and first > 0
+        if tripped:
+            first = near.start + int(beyond[-1]) + 1
+            if not all_at_once(view, first, last, resolution_V, 1, TRIPPED_RATIO, TRIPPED_OFTEN):
+                continue
+        elif loud - calm < np.log(LOUDER) or not all_at_once(view, first, last, resolution_V, 1):
             continue
-        if not _like_pick_up(view, first, last, resolution_V) or not _restless(view, first, last, resolution_V):
+        if not _like_pick_up(view, first, last, resolution_V):
+            continue
+        if not tripped and not restless(view, first, last, resolution_V):
             continue
         if _rests_between(view, first, last, calm_V):
             continue  # swings of a unit that goes back to where it was, not a lead in the air
         if _powered_up(view, first, last, band_V):
             continue  # it is the unit, and the calm part is the one that was off
-        out.append((first, last))
+        out.append((first, last, tripped))
     return out
 
 
-def _held_beside(view: View, first: int, last: int) -> bool:
-    """Does the reading stand still beside a stretch?"""
-    beside = np.concatenate((view.move[max(0, first - SIDE) : max(first - 3, 0)], view.move[last + 3 : last + SIDE]))
-    return beside.size > 0 and float(np.mean(beside > 0)) < HELD_SHARE
+def _dead_beside(view: View, first: int, last: int) -> bool:
+    """Does the reading stand still or at zero beside a stretch?"""
+    parts = [slice(max(0, first - SIDE), max(first - 3, 0)), slice(last + 3, last + SIDE)]
+    moved = np.concatenate([view.move[part] for part in parts]) > 0
+    level = np.abs(np.concatenate([view.middle[part] for part in parts]))
+    if moved.size == 0:
+        return False
+    return float(np.mean(moved)) < HELD_SHARE or float(np.quantile(level, 0.9)) <= view.zero_V
 
 
 def _joined(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -84,21 +104,6 @@ def _joined(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
         else:
             out.append((first, last))
     return out
-
-
-def _restless(view: View, first: int, last: int, resolution_V: float) -> bool:
-    """Do readings some seconds apart differ more throughout? Between jumps or within a flat swing they do not."""
-    moved = np.abs(view.middle[LAG:] - view.middle[:-LAG])
-    inside = moved[first : max(last - LAG, first)]
-    beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
-    if inside.size == 0 or beside.size < SIDE // 4:
-        return False
-    return _lower(inside) + 0.3 * resolution_V > RATIO * (_lower(beside) + 0.3 * resolution_V)
-
-
-def _lower(moved: Floats) -> float:
-    """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
-    return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))
 
 
 def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
@@ -137,7 +142,7 @@ def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> boo
     size = np.abs(middle - centre)
     usual = float(np.median(size)) + 0.5 * resolution_V  # a median of whole counts is half a count unsure
     spread = float(np.quantile(size, 0.9))
-    if np.quantile(size, 0.95) > 4.5 * usual or abs(centre) > 0.8 * spread + view.zero_V:
+    if np.quantile(size, 0.95) > 4.5 * usual or abs(centre) > spread + view.zero_V:
         return False
     away = np.clip(middle - centre, -4.0 * usual, 4.0 * usual)  # the swing that tripped a relay may stand at the border
     away -= away.mean()

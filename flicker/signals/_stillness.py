@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals._contrast import BESIDE, RATIO, all_at_once, edge, swings
+from flicker.signals._contrast import BESIDE, RATIO, all_at_once, edge, restless, swings
 from flicker.signals._contrast import CELL as SWING_CELL
 from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
 
@@ -27,6 +27,7 @@ COARSE_BLOCKS = 120
 FAR_LONGER = 3.0  # times the channel's own longest repeat
 WINDOW = 64  # blocks in which a channel that is alive moves
 LEAST_WINDOWS = 8
+FALL = 1.5  # times what counts as zero
 SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
 
 
@@ -101,7 +102,7 @@ def fallen_to_zero(view: View, resolution_V: float, taken: Bools) -> list[tuple[
             continue
         if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S or not _about_zero(view, first, last):
             continue
-        if all_at_once(view, first, last, resolution_V, -1):
+        if all_at_once(view, first, last, resolution_V, -1) and restless(view, first, last, resolution_V, -1):
             out.append((first, last))
     return out
 
@@ -188,18 +189,12 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
     Measured by the channel's own most silent minutes, before and after: a reading that rests at the middle of a count,
     or moved only while a surge fell, has silent minutes of its own; a slow one comes to rest by and by.
     """
-    if held_reading(view, first, last) is None or first < COARSE_BLOCKS:
+    if first < COARSE_BLOCKS or view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
         return False
-    if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
-        return False
-    moves = (view.move > 0) | taken
-    moves[first : last + 1] = True
-    place = np.flatnonzero(np.concatenate(([True], moves, [True])))
-    repeats = np.diff(place) - 1
-    earlier = repeats[place[:-1] < first]
-    usual = np.sort(repeats)[-3:]  # another true lapse or two must not hide this one
-    longest = max(int(earlier.max(initial=0)), int(usual[0]) if usual.size == 3 else 0)
-    if last - first < FAR_LONGER * max(longest, 1):
+    if held_reading(view, first, last) is None:
+        if not dropped(view, first, last):
+            return False
+    elif last - first < FAR_LONGER * _longest_repeat(view, first, last, taken):
         return False
     stirs = np.concatenate(
         (
@@ -211,7 +206,30 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
         return False
     # One window may lie in a lapse that was not found.
     lowest = float(np.sort(stirs)[1 if stirs.size >= 2 * LEAST_WINDOWS else 0])
-    return (last - first) * lowest / WINDOW >= NATS
+    inside = float(np.mean(view.move[first + 1 : last] > 0)) if last - first > 1 else 0.0
+    return (last - first) * _divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
+
+
+def _longest_repeat(view: View, first: int, last: int, taken: Bools) -> int:
+    """Longest row of blocks without a movement elsewhere."""
+    moves = (view.move > 0) | taken
+    moves[first : last + 1] = True
+    place = np.flatnonzero(np.concatenate(([True], moves, [True])))
+    repeats = np.diff(place) - 1
+    earlier = repeats[place[:-1] < first]
+    usual = np.sort(repeats)[-3:]  # another true lapse or two must not hide this one
+    return max(int(earlier.max(initial=0)), int(usual[0]) if usual.size == 3 else 0, 1)
+
+
+def dropped(view: View, first: int, last: int) -> bool:
+    """Does a stretch lie at zero, while the channel rested elsewhere right before it?"""
+    before = view.middle[max(0, first - 60) : max(first - 2, 0)]
+    if before.size < 20 or not _about_zero(view, first, last):
+        return False
+    level = float(np.median(before))
+    scatter = 1.4826 * float(np.median(np.abs(before - level)))
+    fall = abs(level) - abs(float(np.median(view.middle[first:last])))
+    return abs(level) - 4.0 * scatter > view.zero_V and fall > FALL * view.zero_V
 
 
 def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:

@@ -14,10 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.spans import holds, spans
+from flicker.signals._contrast import unlike_beside
 from flicker.signals._movement import SIDE, View, surge_at, view_of
 from flicker.signals._pickup import pick_up_stretches
 from flicker.signals._stillness import (
     SHORTEST_S,
+    dropped,
     fallen_to_zero,
     far_longer,
     held_reading,
@@ -32,6 +34,8 @@ Bools = NDArray[np.bool_]
 
 FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 BUMP_S = 90.0
+LASTING_S = 120.0
+MOST_VISITS = 3
 
 REASONS = {
     "off": "switched off",
@@ -118,8 +122,8 @@ def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float)
     taken = np.zeros(view.size, dtype=bool)
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
-        for first, last in pick_up_stretches(view, resolution_V, band_V):
-            fell = _fell(view, first, protection_V)
+        for first, last, tripped in pick_up_stretches(view, resolution_V, band_V, protection_V):
+            fell = tripped or _fell(view, first, protection_V)
             found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
             taken[first:last] = True
         quiet, own_V = quiet_stretches(view, textures, taken)
@@ -136,8 +140,12 @@ def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
-    for first, last in _at_zero(view, taken):
-        lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=True, plain=False)
+    at_zero = _at_zero(view, taken)
+    visits = sum(view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S for first, last in at_zero)
+    for first, last in at_zero:
+        # A channel that comes to zero again and again has a level there.
+        often = visits > MOST_VISITS
+        lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=not often, plain=False)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
@@ -245,6 +253,9 @@ def _judge(
     if zero and surge is not None and (still or bump):
         return _lapse(view, begin, last, "off", surge=surge, bump=bump, alone=plain)
     if not still:
+        # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
+        if lived and length >= LASTING_S and zero and dropped(view, first, last) and unlike_beside(view, first, last):
+            return _lapse(view, begin, last, "still", sure=False)
         return None
     if zero and bump:
         return _lapse(view, begin, last, "off", bump=True, sure=False, alone=plain)

@@ -129,11 +129,13 @@ def trace_log(
     first_run: int = 0,
     hands: Mapping[str, Hands] | None = None,
     cache: BlockCache | None = None,
+    alive: bool = True,
 ) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
     A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
     channel on the log's clock. ``cache`` keeps the blocks of the log's file, or has them already.
+    ``alive`` is False for shorted leads, which show no sign of life and are observed all the same.
 
     Raises
     ------
@@ -151,7 +153,7 @@ def trace_log(
         cache.save(log, reduced, stash)
     out: list[RunTraces] = []
     for stretch in reduced:
-        for blocks, lapses, power_up in _runs(stretch, settings):
+        for blocks, lapses, power_up in _runs(stretch, settings, alive):
             out.append(_trace_run(log, first_run + len(out), blocks, lapses, power_up, settings, hands or {}))
     return out
 
@@ -159,8 +161,10 @@ def trace_log(
 _Pieces = list[tuple[RunBlocks, list[list[Lapse]], PowerUp | None]]
 
 
-def _runs(stretch: RunBlocks, settings: Settings) -> _Pieces:
+def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
+    if not alive:
+        return [(stretch, [[] for _ in stretch.channels], None)]
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
     every = [
         find_lapses(
