@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,18 +79,32 @@ def profile(y: Floats, shapes: Floats) -> tuple[Floats, Floats]:
 
 def fit(y: Floats, shape_range: tuple[float, float]) -> Fit:
     """Fit one sample of excesses."""
-    grid = np.linspace(*shape_range, 31)
-    value, _ = profile(y, grid)
-    at = int(np.argmax(value))
-    low, high = grid[max(at - 1, 0)], grid[min(at + 1, grid.size - 1)]
 
-    def cost(shape: float) -> float:
-        return -float(profile(y, np.array([shape]))[0][0])
+    def values(shapes: Floats) -> Floats:
+        return profile(y, shapes)[0]
 
-    found = optimize.minimize_scalar(cost, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
-    shape = float(found.x) if -found.fun >= value[at] else float(grid[at])
-    value_at, scale = profile(y, np.array([shape]))
-    return Fit(shape, float(scale[0]), float(value_at[0]))
+    shape = _summit(values, *shape_range)
+    value, scale = profile(y, np.array([shape]))
+    return Fit(shape, float(scale[0]), float(value[0]))
+
+
+def _summit(values: Callable[[Floats], Floats], low: float, high: float) -> float:
+    """Where a function with one summit is highest: a grid that closes in, then a parabola through the last three."""
+    grid = np.linspace(low, high, 31)
+    while True:
+        found = values(grid)
+        at = int(np.argmax(found))
+        if at in (0, grid.size - 1) and grid[at] in (low, high):
+            beside = grid[1] if at == 0 else grid[-2]
+            if abs(beside - grid[at]) < 1e-9:
+                return float(grid[at])
+        left, right = grid[max(at - 1, 0)], grid[min(at + 1, grid.size - 1)]
+        if right - left < 1e-4 * (high - low) and 0 < at < grid.size - 1:
+            before, here, after = (float(v) for v in found[at - 1 : at + 2])
+            bend = before - 2 * here + after
+            step = 0.5 * (right - left)
+            return float(grid[at] + (step * (before - after) / (2 * bend) if bend < 0 else 0.0))
+        grid = np.linspace(left, right, 13)
 
 
 def highest(y: Floats, shape_range: tuple[float, float]) -> float:
@@ -126,11 +141,11 @@ def scale_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
         if low >= high:
             return -np.inf
 
-        def cost(shape: float) -> float:
-            return -float(log_likelihood(y[None, :], n, np.array([[shape]]), np.array([[np.exp(log_scale)]]))[0, 0])
+        def values(shapes: Floats) -> Floats:
+            scale = np.full((1, shapes.size), np.exp(log_scale))
+            return np.asarray(log_likelihood(y[None, :], n, shapes[None, :], scale)[0])
 
-        found = optimize.minimize_scalar(cost, bounds=(low, high), method="bounded", options={"xatol": 1e-7})
-        return -min(float(found.fun), cost(low), cost(high)) - best.value + drop
+        return float(values(np.array([_summit(values, low, high), low, high])).max()) - best.value + drop
 
     ends = []
     for way in (-1.0, 1.0):
