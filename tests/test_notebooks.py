@@ -53,6 +53,7 @@ def test_the_jobs_are_all_there():
         "is-my-meter-good-enough",
         "how-the-verdict-was-calibrated",
         "how-logs-mislead",
+        "worse-than-in-spring",
     ]
 
 
@@ -98,6 +99,8 @@ def test_conclusions_follow_the_data(executed):
     assert "left channel: 33 times" in said("before-and-after") and "improved" in said("before-and-after")
     assert "not shown over 3 runs" in said("worse-over-visits")
     assert "single-swing" in said("how-logs-mislead")
+    assert "Worse than at the first visit" in said("worse-than-in-spring")
+    assert "It is the unit, not the meter" in said("worse-than-in-spring")
 
 
 def test_a_users_log_takes_one_call(tmp_path, monkeypatch):

@@ -367,7 +367,7 @@ def test_the_demo_visits(capsys):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ([], "give either a case with --case, or each visit"),
+        ([], "give a case with --case, or each visit"),
         (["--visit", "spring", "a.csv"], "--visit takes a date such as 2031-03-09 first, got 'spring'"),
         (["--visit", "2031-03-09"], "names no log"),
         (["--visit", "2031-03-09", "a.csv", "--hours-per-day", "30"], "between 0 and 24"),

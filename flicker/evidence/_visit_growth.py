@@ -12,7 +12,7 @@ import numpy as np
 from flicker.evidence.bench import finite_peaks
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.limits import Limits
-from flicker.evidence.protection import TripForecast, trip_forecast
+from flicker.evidence.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text
 from flicker.stats._result import Result
@@ -21,8 +21,8 @@ from flicker.stats.rates import rate_interval
 
 RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
 FEWEST = 5  # episodes below which no growth is claimed
-TELLS = 0.9  # a range of a chance wider than this says nothing
 YEAR_DAYS = 365.25
+NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
 
 
@@ -104,7 +104,7 @@ def rate_growth(
         high = rate_interval(0, sum(ends) / 3600.0, confidence=limits.confidence, sided="upper").high
         return replace(
             blank,
-            reads=f"No episode at any visit: at most {high:.2g} per hour over all of them ({limits.confidence:.0%}).",
+            reads=f"{NEVER}: at most {high:.2g} per hour over all of them ({limits.confidence:.0%}).",
         )
     try:
         fit = age_regression(times, ends, run_ages, confidence=limits.confidence)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flicker.evidence.words import hours_text
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats import _check
 from flicker.stats._result import Result
@@ -21,6 +22,7 @@ from flicker.stats.rates import rate_interval
 
 LEAST_PEAKS = 5  # for a tail to be fitted at all
 FEW_PEAKS = 20  # below, no interval of a tail covers as it says (recorded study of `extremes.fit_tail`)
+TELLS = 0.9  # a range of a chance wider than this says nothing
 ALL_BUT_CERTAIN = 0.98  # lower limit of a chance from which the sentence says so
 ASSUMED = "The relay's threshold and delays are assumed, not measured on this unit."
 BEYOND = "Assumes that the unit goes on as in the log: worsening, heat and handling are not in it."
@@ -68,7 +70,9 @@ class TripForecast(Result):
     def reads(self) -> str:
         """The chance in words."""
         ask = f"The chance of {self.trip_V:g} V or more in the next {self.hours:g} h"
-        seen = f"{self.trips_seen} of {self.peaks} peaks in {self.observed_h:.3g} h were beyond it"
+        seen = f"{self.trips_seen} of {self.peaks} peaks in {hours_text(self.observed_h)} were beyond it"
+        if self.high - self.low > TELLS:
+            return f"Whether {self.trip_V:g} V comes in the next {self.hours:g} h cannot be told yet; {seen}."
         if self.low > ALL_BUT_CERTAIN:
             return f"{self.trip_V:g} V or more in the next {self.hours:g} h is all but certain; {seen}."
         if self.bound == "upper":

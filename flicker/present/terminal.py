@@ -12,12 +12,12 @@ from rich.text import Text
 
 from flicker.evidence.assessment import Assessment, ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.protection import TELLS
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.words import hours_text, volts_text
 
 STRIP = 64
-TELLS = 0.9  # a range of a chance wider than this says nothing
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
 

@@ -16,11 +16,12 @@ from scipy import special
 
 from flicker.stats import _arrival_runs as ar
 from flicker.stats import _check
-from flicker.stats._age_windows import dealt_p
+from flicker.stats._age_windows import dealt_p, shuffled_p
 from flicker.stats._dispersion import dispersion_levels, window_counts
 from flicker.stats._result import Result
 
 LEAST_RUNS = 5  # from here on the runs themselves tell whether they differ by more than Poisson
+LEAST_ORDERS = 700  # of the runs' ages: with fewer a permutation is too coarse
 WINDOWS = 20  # per age
 DRAWS = 20_000
 STEPS = 300  # of the table of roots on either side
@@ -182,13 +183,10 @@ class _Fit:
     grid: ar.Floats
     root: ar.Floats
     levels: tuple[tuple[float, float], ...]  # (dispersion, degrees of freedom), infinite for Poisson
+    bursts: float  # dispersion over windows, 1 at least
+    dispersion: float  # the largest that was estimated
     cautions: tuple[str, ...]
     between: tuple[float, float, float]  # Pearson sum of runs about the fit, its degrees of freedom, mean count
-
-    @property
-    def dispersion(self) -> float:
-        """Largest dispersion that was estimated; the level of the deals is none."""
-        return max(phi for phi, _ in (self.levels if self.between[1] > 0 else self.levels[:-1]))
 
     def quantiles(self, chances: ar.Floats) -> ar.Floats:
         """Growths below which the confidence distribution holds each chance: the widest of the levels."""
@@ -227,6 +225,12 @@ def _ladder(partial: _Partial, best: float, reach: float) -> tuple[ar.Floats, ar
     grid = np.clip(centre + steps, -reach, reach)
     grid = np.unique(grid)
     return grid, np.minimum.accumulate(partial.roots(grid, best))
+
+
+def _orders(age: ar.Floats) -> float:
+    """In how many different orders the ages can stand."""
+    _, alike = np.unique(age, return_counts=True)
+    return math.exp(min(float(special.gammaln(age.size + 1.0) - np.sum(special.gammaln(alike + 1.0))), 700.0)) + 1e-6
 
 
 def _widening(dispersion: float, dof: float) -> float:
@@ -278,12 +282,19 @@ def _fit(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[_Fit, ar.Ru
             float(np.mean(mean)),
         )
         levels.append((max(between[0] / between[1], 1e-6), between[1]))
+        shuffled = shuffled_p(items, runs.ends, age) if _orders(age) >= LEAST_ORDERS else 0.0
     else:
         cautions.append(f"{age.size} runs do not tell whether runs of one age differ by more than chance")
-        widest = max(_widening(*level) for level in levels)
-        levels.append((_as_wide_as(dealt_p(items, runs.ends, age), partial, best, widest), math.inf))
+        shuffled = dealt_p(items, runs.ends, age)
+    dispersion = max(phi for phi, _ in levels)
+    widest = max(_widening(*level) for level in levels)
+    if shuffled > 0.0:
+        if age.size >= LEAST_RUNS:
+            levels = levels[:1]  # the permutation allows for bursts and for runs that differ by itself
+        levels.append((_as_wide_as(shuffled, partial, best, widest), math.inf))
     grid, root = _ladder(partial, best, reach)
-    return _Fit(partial, best, reach, grid, root, tuple(levels), tuple(cautions), between), runs
+    many = max([1.0, *(phi for phi, _ in bursts)])
+    return _Fit(partial, best, reach, grid, root, tuple(levels), many, dispersion, tuple(cautions), between), runs
 
 
 def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confidence: float = 0.95) -> AgeRegression:
@@ -315,10 +326,13 @@ def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confide
     Partial likelihood of a proportional rate (Andersen and Gill 1982, Annals of Statistics 10, 1100-1120); with equal
     runs it is the Poisson regression given the total. Interval: signed root of the likelihood ratio with
     Barndorff-Nielsen's correction (1986, Biometrika 73, 307-322); at the ends, where all episodes lie in the oldest or
-    youngest runs, exact. It is widened by the dispersion over some 20 windows per age (bursts) and, from five runs on,
-    by that of the runs about the fit, each with its t quantile, whichever is widest. With fewer runs the dispersion
-    estimate is too rough for its t quantile; interval and p are made as wide as a restricted permutation asks
-    (`_age_windows.dealt_p`). Coverage and sizes: ``tests/studies/results/visits.md``.
+    youngest runs, exact.
+
+    It is widened for bursts and for runs that differ. Where the ages of the runs have 700 orders or more: by as much as
+    makes p that of a permutation of the runs. Else from five runs on: by the dispersion over some 20 windows per age and
+    by that of the runs about the fit, each with its t quantile, whichever is widest. Below five: by the windows, and
+    never less than a permutation of windows at equal time since power-up asks. Coverage, sizes and power:
+    ``tests/studies/results/visits.md``.
     """
     confidence = _check.share("confidence", confidence)
     fit, runs = _fit(times, ends, ages)
@@ -384,8 +398,7 @@ def age_forecast(
     rng = np.random.default_rng(_check.whole("seed", seed, what="a seed"))
     growth = np.clip(fit.quantiles(rng.uniform(1e-4, 1.0 - 1e-4, DRAWS)), -fit.reach, fit.reach)
     chi2, dof, each = fit.between
-    bursts = max([1.0, *(phi for phi, _ in fit.levels[1:-1])])  # the last level is that of the runs, or of the deals
-    dispersion = fit.dispersion
+    bursts, dispersion = fit.bursts, fit.dispersion
     n = float(runs.counts.sum())
     middle = _mean(fit, planned, at, np.array([min(max(fit.best, -fit.reach), fit.reach)]))[0]
     mean = _mean(fit, planned, at, growth) * rng.gamma((n + 0.5) / dispersion, dispersion / n, DRAWS)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.stats import _arrival_runs as ar
+from flicker.stats._ageing import _permuted_age, _risk_sets
 
 WINDOWS = 10  # of the longest run: wide enough that few bursts are cut by a border
 DEALS = 1_999
@@ -57,3 +58,10 @@ def dealt_p(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, seed: int = SE
     tied = 1.0 + np.count_nonzero(np.abs(dealt - seen) <= slack)  # the deal that was seen is one of them
     above, below = (float(np.count_nonzero(side > slack)) for side in (dealt - seen, seen - dealt))
     return min(1.0, 2.0 * (min(above, below) + 0.5 * tied) / (DEALS + 1.0))
+
+
+def shuffled_p(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, seed: int = SEED) -> float:
+    """Two-sided p of the growth's score when whole runs change places; for runs that differ, of which there are many."""
+    runs = ar.pooled(times, ends, least=1)
+    age = np.asarray(ages, dtype=np.float64)
+    return _permuted_age(_risk_sets(runs), (age - age.mean()) / float(np.ptp(age)), "two-sided", seed)

@@ -9,6 +9,7 @@ import altair as alt
 import numpy as np
 
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -113,7 +114,8 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
         f"Steps: rate in each stretch over {told.runs} power-ups; shade: exact {told.confidence:.0%} interval of each by "
         "itself; square-root scale."
     )
-    if all(math.isfinite(value) for value in (told.initial_per_h, told.late_per_h, told.tau_s)):
+    fitted = told.answer != NOT_SHOWN
+    if fitted and all(math.isfinite(value) for value in (told.initial_per_h, told.late_per_h, told.tau_s)):
         at = np.linspace(0.0, longest, STEPS)
         fall = np.exp(-at / told.tau_s)
         curve = told.initial_per_h * fall + told.late_per_h * (1.0 - fall)
