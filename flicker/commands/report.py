@@ -26,6 +26,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.out is None and not arguments.json:
         raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
+    from flicker.present._report_words import CURED
+
     case = read_case(arguments.case)
     limits = read_limits(arguments.limits) if arguments.limits else case.limits
     with working() as say:
@@ -42,7 +44,11 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"{item.channel}: {item.fitness}; {item.verdict}: {item.tail}")
         outcome = result.outcome(item.channel)
         if outcome is not None:
-            print(f"  since {result.stages[0]}: {outcome['outcome']}; cured: {outcome['cured']}")
+            cured = f"; cured: {CURED[outcome['cured']]}" if outcome["cured"] else ""
+            print(f"  since {result.stages[0]}: {outcome['outcome']}{cured}")
+    if result.comparison is not None:
+        for credit in result.comparison.credits:
+            print(credit.reads)
     for line in (*result.changed, *result.not_comparable):
         print(f"! {line}")
     print(f"Page written: {arguments.out}")

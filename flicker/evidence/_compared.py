@@ -116,13 +116,14 @@ def reads(
     name = channel_text(channel)
     one, two = sides[0].stage, sides[1].stage
     if aspect == "noise floor":
-        figures = f"noise {_mV(noise.before)} {one}, {_mV(noise.after)} {two}"
+        said_of = (f"noise {_mV(noise.before)}", f"noise {_mV(noise.after)}")
     elif aspect == "settled level":
-        figures = f"at rest {_mV(level.before)} {one}, {_mV(level.after)} {two}"
+        said_of = (f"at rest {_mV(level.before)}", f"at rest {_mV(level.after)}")
     elif aspect == "occupied windows":
-        figures = f"swings in {item.shares[0]:.0%} of all short windows {one}, in {item.shares[1]:.0%} {two}"
+        said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
     else:
-        figures = f"{_seen(sides[0])} {one}, {_seen(sides[1])} {two}"
+        said_of = (_seen(sides[0]), _seen(sides[1]))
+    figures = f"{said_of[0]} {_when(one)}, {said_of[1]} {_when(two)}"
     said = [f"{name}: {figures}: {outcome}."]
     if aspect == "episodes" and outcome != NO_CHANGE:
         ratio = item.ratio
@@ -134,7 +135,7 @@ def reads(
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
     if level.note.startswith("not shown: meter or leads"):
-        said.append(f"At rest {_mV(level.before)} {one}, {_mV(level.after)} {two}: {level.note}.")
+        said.append(f"At rest {_mV(level.before)} {_when(one)}, {_mV(level.after)} {_when(two)}: {level.note}.")
     if aspect in {"episodes", "occupied windows"} and cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
@@ -158,6 +159,11 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
     if state.excluded_per_h is not None:
         return f"The clean log says at most {state.excluded_per_h:.2g} per hour; {more}."
     return f"{more[0].upper()}{more[1:]}."
+
+
+def _when(stage: str) -> str:
+    """A stage at the end of a figure."""
+    return stage if stage in {"before", "after"} else f"({stage})"
 
 
 def _seen(side: SideFigures) -> str:

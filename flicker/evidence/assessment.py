@@ -16,7 +16,7 @@ from flicker.evidence.bench import (
     Visibility,
     control_of,
     relays_to_try,
-    visibility,
+    visibility_of,
     warm_up_of,
 )
 from flicker.evidence.case import Case, needs
@@ -137,8 +137,8 @@ class ChannelAssessment(Result):
 class Assessment(Result):
     """Judgement of one unit over the runs given.
 
-    ``to_dict`` follows the schema 'flicker/assessment/1'. ``records`` and ``traces`` keep what charts and comparisons
-    need; they are not part of the document.
+    ``to_dict`` follows the schema 'flicker/assessment/1'. ``records``, ``traces`` and ``beside`` keep what charts and
+    comparisons need; they are not part of the document.
     """
 
     limits: Limits
@@ -150,6 +150,7 @@ class Assessment(Result):
     records: tuple[ChannelRecord, ...] = field(repr=False)
     traces: tuple[RunTraces, ...] = field(repr=False)
     seed: int = 0
+    beside: Beside = field(default_factory=Beside, repr=False)
     companions: tuple[CompanionResult, ...] = ()
 
     def channel(self, name: str) -> ChannelAssessment:
@@ -268,7 +269,8 @@ def assess(
         for log in _as_logs(control, cache):
             if progress:
                 progress(f"reading {log.source.name}")
-            background.extend(trace_log(log, settings, first_run=len(background), cache=cache))
+            alive = control_kind != "shorted"
+            background.extend(trace_log(log, settings, first_run=len(background), cache=cache, alive=alive))
     if progress:
         progress("weighing the evidence")
     return judge(
@@ -368,6 +370,7 @@ def judge(
         records=tuple(found),
         traces=tuple(traces),
         companions=results(beside, floor_words),
+        beside=beside,
     )
 
 
@@ -471,20 +474,10 @@ def _channel(
             "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
         },
         warm_up=warm_up_of(record, limits),
-        visibility=_visibility(record, case),
+        visibility=visibility_of(record, None if case is None else case.meter, limits),
         power_up_history=history_of(ups, limits),
         stimulus=tried,
     )
-
-
-def _visibility(record: ChannelRecord, case: Case | None) -> Visibility | None:
-    """What the coarsest sampling of the runs shows of a short glitch."""
-    seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
-    if not seen:
-        return None
-    run, trace = max(seen, key=lambda pair: pair[0].sample_interval_s)
-    meter = None if case is None else case.meter
-    return visibility(run.sample_interval_s, trace.enter_V, trace.resolution_V, meter)
 
 
 def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tuple[float, float | None]:
@@ -530,7 +523,7 @@ def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
         return Next(
             missing,
             limits.confidence,
-            f"Log {hours_text(missing)} more; if they stay clean, {limits.episode_rate_per_h:g} episodes per hour are excluded.",
+            f"Log {hours_text(missing)} more; if they stay clean, more than {limits.episode_rate_per_h:g} per hour is excluded.",
         )
     if facts.episodes > 0 and hours > 0:
         catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=limits.confidence).exposure)

@@ -6,9 +6,11 @@ parts decides what may be compared and what is credited to what.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from flicker import __version__
@@ -41,6 +43,11 @@ class JobResult(Result):
     def last(self) -> Assessment:
         """Assessment of the last stage: the unit as it would leave."""
         return self.assessments[-1]
+
+    @property
+    def dates(self) -> dict[str, dt.date | None]:
+        """Date of each log by the name of its file, as the case tells it."""
+        return {Path(log.file).name: log.date for log in self.case.logs}
 
     def outcome(self, channel: str) -> Mapping[str, Any] | None:
         """Last stage against the first, for one channel; None where they were not compared."""

@@ -58,7 +58,7 @@ def owner_cards(job: JobResult) -> Markup:
             stamp(item.fitness),
             tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
             tag("p", item.reads),
-            _became(compared.get(item.channel)),
+            _became(compared.get(item.channel), item),
             facts([("What next", _next(item, compared.get(item.channel)))]),
             class_="tag",
         )
@@ -67,13 +67,15 @@ def owner_cards(job: JobResult) -> Markup:
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
 
 
-def _became(found: ChannelComparison | None) -> Markup | None:
+def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup | None:
     """What became of the fault since the unit came in, in one sentence."""
     if found is None:
         return None
     before, after = found.before, found.after
     then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / 3600.0)} then"
     now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / 3600.0)} now"
+    if item.excursions_total != after.rate.episodes:
+        now += " (swings close together count once)"
     apart = next((note for note in found.comparable if note.startswith("not comparable")), None)
     if found.cured == "shown":
         return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from flicker.evidence.assessment import Assessment, ChannelAssessment
@@ -122,6 +122,23 @@ def day_of(run: Run) -> str:
     return f"{run.start.day} {MONTHS[run.start.month - 1]} {run.start.year}, {run.start:%H:%M}"
 
 
+def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None) -> dict[int, str]:
+    """A heading for each run: its date, or that which the case tells of its file, and which power-up of the file it is."""
+    several = {run.source for run in result.runs if sum(other.source == run.source for other in result.runs) > 1}
+    seen: dict[str, int] = {}
+    out = {}
+    for trace in result.traces:
+        run = trace.run
+        seen[run.source] = seen.get(run.source, 0) + 1
+        told = (dates or {}).get(run.source)
+        if run.start is None and told is not None:
+            said = f"{told.day} {MONTHS[told.month - 1]} {told.year}"
+        else:
+            said = day_of(run)
+        out[trace.number] = said + (f", power-up {seen[run.source]}" if run.source in several else "")
+    return out
+
+
 def evening(result: Assessment) -> Markup:
     """All runs of an assessment: a strip each, and what happened in order."""
     events = events_of(result)
@@ -166,10 +183,11 @@ def strips(
 ) -> list[Child]:
     """A strip per run, with its heading; all on one scale of time."""
     longest = max((trace.run.duration_s for trace in result.traces), default=0.0)
+    usual = names_of(result)
     out: list[Child] = []
     for trace in result.traces[:most]:
         mine = [event for event in events if event.run == trace.number]
-        heading = (named or {}).get(trace.number) or f"Run {trace.number + 1}: {day_of(trace.run)}"
+        heading = (named or {}).get(trace.number) or f"Run {trace.number + 1}: {usual[trace.number]}"
         out.append(_strip(result, trace.run, trace.number, mine, longest, heading))
     rest = len(result.traces) - most
     if rest > 0:

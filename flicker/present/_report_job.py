@@ -17,8 +17,16 @@ from flicker.present._report_assessment import (
     sources,
     warning,
 )
-from flicker.present._report_case import MANY_PARTS, case_head, complaint, conditions, owner_cards, to_sign, what_was_done
-from flicker.present._report_evening import KEY, day_of, events_of, strips, told
+from flicker.present._report_case import (
+    MANY_PARTS,
+    case_head,
+    complaint,
+    conditions,
+    owner_cards,
+    to_sign,
+    what_was_done,
+)
+from flicker.present._report_evening import KEY, events_of, names_of, strips, told
 from flicker.present._report_stages import every_evening, stages_side_by_side
 from flicker.present._report_words import how_sure
 
@@ -82,7 +90,7 @@ def _evening(job: JobResult) -> Markup:
         chosen.insert(0, (job.stages[0], first, busiest))
     for stage, made, trace in chosen:
         events = [event for event in events_of(made) if event.run == trace.number]
-        heading = f"{_sentence(stage)}: {day_of(trace.run)}"
+        heading = f"{_sentence(stage)}: {names_of(made, job.dates)[trace.number]}"
         parts.append(tag("h3", heading))
         alone = replace(made, traces=(trace,))
         parts += strips(alone, events, named={trace.number: trace.run.source})

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flicker.evidence.words import hours_text, times_text
 from flicker.present._markup import Child, Markup, bullets, table, tag
-from flicker.present._report_evening import KEY, STRIPS_DRAWN, day_of, events_of, strips
+from flicker.present._report_evening import KEY, STRIPS_DRAWN, events_of, names_of, strips
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -71,7 +71,6 @@ def every_evening(job: JobResult) -> Markup:
     left = 2 * STRIPS_DRAWN
     for stage, made in zip(job.stages, job.assessments, strict=True):
         parts.append(tag("h3", stage[0].upper() + stage[1:]))
-        named = {trace.number: day_of(trace.run) for trace in made.traces}
-        parts += strips(made, events_of(made), most=max(left, 1), named=named)
+        parts += strips(made, events_of(made), most=max(left, 1), named=names_of(made, job.dates))
         left -= len(made.traces)
     return tag("section", parts)

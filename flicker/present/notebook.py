@@ -87,7 +87,7 @@ def _of_case(
     """Logs of a case where none are given, and the case as a parameter."""
     from flicker.evidence.case import read_case
 
-    read = read_case(case)
+    read = read_case(Path(case))
     if "CASE" not in _defaults(book):
         raise LogError(f"The notebook {name!r} makes no use of a case; leave out --case.")
     if not logs and {"BEFORE", "AFTER"} <= _defaults(book).keys():
