@@ -88,8 +88,9 @@ def look_beside(log: Log, place: int, settings: Settings) -> tuple[list[Line], l
             else:
                 series.append(found)
             continue
+        alive = item.role != "shorted lead"
         try:
-            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), settings))))
+            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), settings, alive=alive))))
         except LogError:
             cautions.append(f"{item.name} ({item.role}) holds no reading.")
     return lines, series, cautions
@@ -264,7 +265,7 @@ def _alone(record: ChannelRecord, other: ChannelRecord | None) -> tuple[list[Flo
 
 
 def _on_log_clock(record: ChannelRecord, place: int) -> Floats:
-    return record.episodes.start_s[record.episodes.run == place] + record.runs[place].offset_s
+    return np.asarray(record.episodes.start_s[record.episodes.run == place] + record.runs[place].offset_s)
 
 
 def lead_record(beside: Beside, limits: Limits) -> ChannelRecord | None:

@@ -108,8 +108,11 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
     if facts.episodes > 0:
         apart = (facts.observed_s - facts.episode_s) / HOUR
         times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
+        by_lead = "intermittent" in findings and findings["intermittent"].method.startswith("against the shorted lead")
         if apart >= needed_hours(limits):
-            return "one-off", f"seen {times}, not proved gone"
+            return "one-off", f"seen {times}, " + (
+                "no more than the shorted lead may explain" if by_lead else "not proved gone"
+            )
         return "inconclusive", f"seen {times} in {hours:.2g} h"
     upper = facts.steady_upper_per_h
     if enough or (upper is not None and upper <= limits.episode_rate_per_h):

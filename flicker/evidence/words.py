@@ -104,6 +104,8 @@ def _main(
             if not facts.common_episodes
             else " The jumps that all channels made at once are no more than a room shows."
         )
+    if word == "one-off" and "shorted lead" in verdict.tail:
+        return f"{name} jumped {_swings(facts, seen, largest_V)}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
     if word == "one-off":
         return f"{name} jumped {_swings(facts, seen, largest_V)}. It did not come again while we watched; that does not prove it gone."
     if word == "noisy":

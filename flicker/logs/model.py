@@ -265,6 +265,8 @@ class Log:
         start: datetime | None = None,
         name: str = "samples in memory",
         run_gap_s: float = RUN_GAP_S,
+        roles: Mapping[str, str] | None = None,
+        differences: Mapping[str, tuple[str, str]] | None = None,
     ) -> Log:
         """Make a log of arrays.
 
@@ -276,11 +278,13 @@ class Log:
             Volts per channel; NaN is missing, +/-inf over range.
         start : datetime, optional
             Absolute time of the first sample.
+        roles, differences : mapping, optional
+            As in `flicker.read_log`: which columns are no outputs, and which channels are the difference of two.
 
         Raises
         ------
         LogError
-            If the lengths differ or there are fewer than 10 samples.
+            If a role is none, if the lengths differ or there are fewer than 10 samples.
         """
         time = np.array(time_s, dtype=np.float64)
         values = {str(key): np.array(column, dtype=np.float64) for key, column in channels.items()}
@@ -289,7 +293,18 @@ class Log:
             raise LogError(f"{name}: time and channels must be arrays of one length, got time {time.shape}, {shapes}.")
         if time.size < 10:
             raise LogError(f"{name}: {time.size} samples are too few to judge; 10 or more are needed.")
-        return cls(ArraySource(name, time, values, start), run_gap_s=run_gap_s)
+        source = ArraySource(name, time, values, start)
+        if not roles and not differences:
+            return cls(source, run_gap_s=run_gap_s)
+        from flicker.logs.mapped import by_roles
+        from flicker.logs.roles import checked_roles
+
+        told = dict(checked_roles(roles))
+        missing = [column for column in told if column not in values]
+        if missing:
+            raise LogError(f"{name}: no column {missing[0]!r} (roles); it has {', '.join(values)}.")
+        source.roles = tuple(told.get(column, "output") for column in values)
+        return by_roles(source, run_gap_s=run_gap_s, differences=differences)
 
     def to_frame(self, run: int | None = None) -> Any:
         """Return the samples as a pandas DataFrame (``run``, ``time_s``, one column per channel); for logs that fit."""
@@ -320,6 +335,7 @@ class ArraySource:
     ) -> None:
         self.name = name
         self.channels = tuple(channels)
+        self.roles: tuple[str, ...] = ()
         self.start = start
         self.notes = tuple(notes)
         self.rows: int | None = time_s.size

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
-from flicker.simulate import _connection, _kinds, _situations, _visits, _write
+from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write
 from flicker.simulate._noise import COLOURS
 from flicker.simulate._registry import REGISTRY
 from flicker.simulate._shapes import SHAPES
@@ -22,7 +23,7 @@ from flicker.simulate._sheet import Setting, Sheet
 from flicker.simulate._truth import BenchTruth
 from flicker.stats._check import one_of, positive, whole
 
-assert _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
+assert _beside and _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
 
 Floats = NDArray[np.float64]
 
@@ -74,6 +75,8 @@ class Bench:
         One log per run.
     truth : BenchTruth
         What was put in.
+    roles : mapping
+        Columns beside the channels and their roles; their readings are returned by ``values`` too.
     """
 
     kind: str
@@ -81,6 +84,7 @@ class Bench:
     truth: BenchTruth
     _values: tuple[Mapping[str, Floats], ...]
     _resolution_V: float
+    roles: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -95,6 +99,14 @@ class Bench:
         """Return what the meter showed, volts, shape (n,); +/-inf is over range."""
         return self._values[run][channel]
 
+    def marks(self, run: int = 0) -> tuple[BenchMark, ...]:
+        """Return the marks of a run as `flicker.assess` takes them."""
+        return tuple(
+            BenchMark(mark.time_s, mark.kind, mark.channel, mark.until_s, mark.text)
+            for mark in self.truth.marks
+            if mark.run == run
+        )
+
     def visits(self) -> tuple[tuple[date, Bench], ...]:
         """Return the bench visit by visit: the date of each, and its runs as a bench of their own."""
         starts = [run.start for run in self.truth.runs]
@@ -103,7 +115,7 @@ class Bench:
         for low, high in zip(first, [*first[1:], len(starts)], strict=True):
             marks = tuple(replace(mark, run=mark.run - low) for mark in self.truth.marks if low <= mark.run < high)
             truth = replace(self.truth, runs=self.truth.runs[low:high], marks=marks)
-            part = Bench(self.kind, self.logs[low:high], truth, self._values[low:high], self._resolution_V)
+            part = Bench(self.kind, self.logs[low:high], truth, self._values[low:high], self._resolution_V, self.roles)
             out.append((starts[low].date(), part))
         return tuple(out)
 
@@ -138,7 +150,7 @@ class Bench:
             If a file cannot be written; none is left half written.
         """
         one_of("time", time, ("seconds", "iso"))
-        return _write.write(Path(path), self.truth, self._values, self._resolution_V, time, split, marks)
+        return _write.write(Path(path), self.truth, self._values, self._resolution_V, time, split, marks, self.roles)
 
 
 def simulate_log(
@@ -270,10 +282,16 @@ def simulate_log(
     entry.draw(sheet, **options)
     values, truth = sheet.finish(kind, entry.family, _as_used(setting) | own | options)
     logs = tuple(
-        Log.from_arrays(run.time_s, columns, start=run.start, name=f"{kind}, seed {seed}, run {number} (simulated)")
+        Log.from_arrays(
+            run.time_s,
+            columns,
+            start=run.start,
+            name=f"{kind}, seed {seed}, run {number} (simulated)",
+            roles=sheet.roles,
+        )
         for number, (run, columns) in enumerate(zip(truth.runs, values, strict=True), start=1)
     )
-    return Bench(kind, logs, truth, tuple(values), sheet.finest_V())
+    return Bench(kind, logs, truth, tuple(values), sheet.finest_V(), sheet.roles)
 
 
 def _setting(

@@ -67,6 +67,8 @@ class Sheet:
         self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
         self.meter = Meter(self.step_s, setting.resolution_V, setting.full_scale_V, setting.jitter > 0)
         self.marks: list[Mark] = []
+        self.roles: dict[str, str] = {}  # of columns beside the channels, and their readings, one array a run
+        self.beside: dict[str, list[Floats]] = {}
         self.start = [
             setting.start + timedelta(seconds=run * (self.span_s + BETWEEN_RUNS_S)) for run in range(setting.runs)
         ]
@@ -276,7 +278,7 @@ class Sheet:
             truths: dict[str, ChannelTruth] = {}
             for name, trace in traces.items():
                 columns[name], truths[name] = read(self.time[run], trace, name, name in self.bad, self.meter)
-            values.append(columns)
+            values.append(columns | {name: frozen(parts[run]) for name, parts in self.beside.items()})
             runs.append(
                 RunTruth(
                     start=self.start[run],

@@ -84,7 +84,7 @@ def classic(sheet: Sheet) -> None:
 # --- power ----------------------------------------------------------------------------------------------------------
 
 
-def _switched_off(sheet: Sheet, run: int, name: str, start_s: float, end_s: float, *, bump: bool = True) -> None:
+def switched_off(sheet: Sheet, run: int, name: str, start_s: float, end_s: float, *, bump: bool = True) -> None:
     """Show the switch-off bump, its decay and the quiet of an output without power."""
     first, last = sheet.index(run, start_s), sheet.index(run, end_s)
     rng = sheet.rng(f"off {first}", run, name)
@@ -114,7 +114,7 @@ def _timer(sheet: Sheet, on_h: float, off_h: float, muted_s: float) -> list[list
                 if muted_s > 0.0 and (at > 0.0 or sheet.setting.power_up):
                     sheet.override(run, name, at, at + muted_s, "muted", 0.0)
                 if off < sheet.span_s:
-                    _switched_off(sheet, run, name, off, min(back, sheet.span_s))
+                    switched_off(sheet, run, name, off, min(back, sheet.span_s))
             at = back
         out.append(on)
     return out
@@ -153,7 +153,7 @@ def mains_dropouts(sheet: Sheet, *, dropouts: int = 3, muted_s: float = START_MU
         for at in (sheet.lead_in_s + share * sheet.usable_s()).tolist():
             back = at + float(np.exp(rng.uniform(np.log(0.3), np.log(8.0))))
             for name in sheet.channels:
-                _switched_off(sheet, run, name, at, back)
+                switched_off(sheet, run, name, at, back)
                 if muted_s > 0:
                     sheet.override(run, name, back, back + muted_s, "muted", 0.0)
                 scale = float(sheet.rng(f"dropout {at:.3f}", run, name).uniform(0.3, 0.8))

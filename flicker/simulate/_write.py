@@ -1,4 +1,4 @@
-"""CSV files of a bench. The layout is our own: a time column, one column of millivolts per channel, nothing else."""
+"""CSV files of a bench. The layout is our own: a time column, one column of millivolts per channel (degrees of a temperature)."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ def write(
     time: str,
     split: bool,
     marks: bool,
+    roles: Mapping[str, str],
 ) -> tuple[Path, ...]:
     """Write the files of a bench, all or none, and return their names."""
     decimals = 4 if resolution_V <= 0 else max(0, int(np.ceil(-np.log10(resolution_V * 1e3) - 1e-9)))
@@ -32,9 +33,9 @@ def write(
     if split and several:
         for run in numbers:
             name = path.with_name(f"{path.stem}-{run + 1}{path.suffix}")
-            texts[name] = _table(truth.runs, values, [run], decimals, time, with_run=False)
+            texts[name] = _table(truth.runs, values, [run], decimals, time, roles, with_run=False)
     else:
-        texts[path] = _table(truth.runs, values, list(numbers), decimals, time, with_run=several)
+        texts[path] = _table(truth.runs, values, list(numbers), decimals, time, roles, with_run=several)
     if marks and truth.marks:
         texts[path.with_name(f"{path.stem}.marks.csv")] = _marks(truth, time)
     write_together(texts, what="simulated log")
@@ -47,11 +48,12 @@ def _table(
     which: Sequence[int],
     decimals: int,
     time: str,
+    roles: Mapping[str, str],
     *,
     with_run: bool,
 ) -> str:
     names = list(values[which[0]])
-    head = ["time_s" if time == "seconds" else "time", *(f"{name}_mV" for name in names)]
+    head = ["time_s" if time == "seconds" else "time", *(_header(name, roles) for name in names)]
     lines = [",".join(["run", *head] if with_run else head)]
     first = runs[which[0]].start
     for run in which:
@@ -62,11 +64,18 @@ def _table(
             clock = [f"{second:.{places}f}" for second in seconds.tolist()]
         else:
             clock = [_stamp(runs[run].start, second) for second in runs[run].time_s.tolist()]
-        columns = [clock, *(_cells(values[run][name], decimals) for name in names)]
+        columns = [clock]
+        for name in names:  # degrees stand as they are, to a hundredth
+            warm = roles.get(name) == "temperature"
+            columns.append(_cells(values[run][name] * (1e-3 if warm else 1.0), 2 if warm else decimals))
         if with_run:
             columns.insert(0, [str(run + 1)] * len(clock))
         lines.extend(map(",".join, zip(*columns, strict=True)))
     return "\n".join(lines) + "\n"
+
+
+def _header(name: str, roles: Mapping[str, str]) -> str:
+    return f"{name} temperature (C)" if roles.get(name) == "temperature" else f"{name}_mV"
 
 
 def _cells(volts: Floats, decimals: int) -> list[str]:

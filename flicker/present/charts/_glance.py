@@ -26,7 +26,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     title : str
         What the log is; put before the finding.
     """
-    parts = []
+    parts = _beside(assessment) if assessment.records else []
     for record, item in zip(assessment.records, assessment.channels, strict=True):
         strip = frame.strip_of(record)
         runs = [run for run in assessment.traces if any(t.channel == record.channel for t in run.traces)]
@@ -66,6 +66,59 @@ def glance(assessment: Assessment, title: str = "") -> Any:
             shade = alt.Chart(values(hidden)).mark_rect(color=palette.UNSEEN, clip=True)
             layers.insert(0, shade.encode(x=x, x2="x2:Q", tooltip=["why:N"]))
         parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=62))
+    note = "Grey: not observed." + (
+        " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
+    )
     caption = "; ".join(f"{item.channel} {item.verdict}, {item.fitness}" for item in assessment.channels)
     before = f"{title}: " if title else ""
-    return frame.finish(alt.vconcat(*parts, spacing=6), f"{before}{caption}.", "Grey: not observed.")
+    return frame.finish(alt.vconcat(*parts, spacing=6), f"{before}{caption}.", note)
+
+
+def _beside(assessment: Assessment) -> list[Any]:
+    """A lower strip for each column beside the outputs."""
+    record, beside = assessment.records[0], assessment.beside
+    strip = frame.strip_of(record)
+    columns: dict[str, list[dict[str, Any]]] = {}
+    units: dict[str, str] = {}
+    for place, (run, number) in enumerate(zip(record.runs, record.numbers, strict=True)):
+        log, length = beside.log_of_run.get(number, 0), run.duration_s + run.sample_interval_s
+
+        for line in beside.lines:
+            if line.log == log:
+                units[line.name] = f"{line.role}, V"
+                for piece, part in enumerate(line.runs):
+                    drawn = envelope(part.blocks, 0, rows=ROWS)
+                    moment = drawn.time_s + part.run.offset_s - run.offset_s
+                    rows = columns.setdefault(line.name, [])
+                    rows.extend(_rows(strip, place, length, piece, moment, drawn.low_V, drawn.high_V))
+        for item in beside.temperatures:
+            if item.log == log:
+                units[item.name] = "degrees"
+                moment = item.time_s - run.offset_s
+                rows = columns.setdefault(item.name, [])
+                rows.extend(_rows(strip, place, length, 0, moment, item.value, item.value))
+    out = []
+    for name, rows in columns.items():
+        chart = alt.Chart(values(rows)).mark_area(
+            color=palette.FAINT, fillOpacity=0.75, stroke=palette.FAINT, strokeWidth=0.9
+        )
+        x = alt.X(
+            "x:Q",
+            title=None,
+            axis=alt.Axis(labels=False, ticks=False),
+            scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False),
+        )
+        y = alt.Y("lo:Q", title=f"{name} ({units[name]})", axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
+        out.append(chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N").properties(width=frame.WIDTH - 30, height=62))
+    return out
+
+
+def _rows(
+    strip: frame.Strip, place: int, length_s: float, piece: int, time_s: Any, low: Any, high: Any
+) -> list[dict[str, Any]]:
+    """What lies within a run, as rows of its strip."""
+    return [
+        {"x": float(strip.x(place, t)), "lo": lo, "hi": hi, "piece": piece}
+        for t, lo, hi in zip(time_s.tolist(), low.tolist(), high.tolist(), strict=True)
+        if 0.0 <= t <= length_s
+    ]
