@@ -10,6 +10,7 @@ import sys
 
 import numpy as np
 import pytest
+from scipy import stats
 from test_schema import loads, validate
 
 from flicker import Log, assess, simulate_log
@@ -179,3 +180,18 @@ def test_ten_minutes_are_judged_quickly_and_without_statsmodels(bench):
     done = subprocess.run([sys.executable, "-c", code, bench("relay")], capture_output=True, text=True, check=True)
     took, bad = done.stderr.strip().splitlines()[-1].split(" ", 1)
     assert bad == "[]" and float(took) < 1.5
+
+
+def test_a_rate_of_brief_glitches_is_corrected_for_those_unseen():
+    # Put in: 60 rectangular glitches of 0.1 s per hour for 12 h, read every 0.5 s. A fifth is caught (length over
+    # interval, uniform phase), each by a single reading; the corrected interval holds the truth.
+    bench = simulate_log("noisy", hours=12.0, seed=5, rate_per_h=60.0, length_s=0.1, size_V=0.2, shape="rectangular")
+    found = assess(list(bench.logs)).channel("left")
+    told = found.visibility
+    assert told.seen == pytest.approx(0.2, abs=0.005)
+    assert told.true_low_per_h < 60.0 < told.true_high_per_h
+    assert "lasted a single reading" in told.reads
+    # Garwood 1936: limits of the count seen, over share and hours.
+    count = found.rate.episodes
+    low = 0.5 * float(stats.chi2.ppf(0.025, 2 * count))
+    assert told.true_low_per_h / told.true_per_h == pytest.approx(low / count, rel=1e-6)

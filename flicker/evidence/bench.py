@@ -31,6 +31,7 @@ Floats = NDArray[np.float64]
 WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
 NEXT_H = 10.0
 GLITCH_S = 0.1  # a short crackle; common practice, no source
+MOSTLY = 0.5  # share of swings that lasted a single reading
 HEIGHT_FACTOR = 2.0  # the glitch asked for is so many times the entering threshold
 CONTROL_KINDS = {"shorted": "shorted leads", "sound": "known good unit"}
 
@@ -95,7 +96,8 @@ class Visibility(Result):
     """What this sampling shows of a short glitch.
 
     ``seen`` is the chance that a glitch of ``glitch_s`` and ``height_V`` shows; ``advised_interval_s`` the longest
-    interval that shows ``advised_share`` of them (None where the integration hides them).
+    interval that shows ``advised_share`` of them (None where the integration hides them). ``true_per_h`` is what the
+    episodes seen mean per hour if all were such glitches, with limits; None without an episode, or where none shows.
     """
 
     glitch_s: float
@@ -107,12 +109,48 @@ class Visibility(Result):
     advised_interval_s: float | None
     method: str
     reads: str
+    true_per_h: float | None = None
+    true_low_per_h: float | None = None
+    true_high_per_h: float | None = None
+
+
+def visibility_of(record: ChannelRecord, meter: CaseMeter | None, limits: Limits) -> Visibility | None:
+    """Say what the coarsest sampling of the runs shows of a short glitch; None where nothing was observed."""
+    seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
+    if not seen:
+        return None
+    run, trace = max(seen, key=lambda pair: pair[0].sample_interval_s)
+    count = int(np.count_nonzero(~record.episodes.common))
+    length = np.concatenate([part.excursions.end_s - part.excursions.start_s for _, part in seen])
+    brief = length.size > 0 and float(np.mean(length <= 1.5 * run.sample_interval_s)) >= MOSTLY
+    return visibility(
+        run.sample_interval_s,
+        trace.enter_V,
+        trace.resolution_V,
+        meter,
+        count=count,
+        observed_s=record.observed_s,
+        brief=brief,
+        confidence=limits.confidence,
+    )
 
 
 def visibility(
-    sample_interval_s: float, threshold_V: float, resolution_V: float, meter: CaseMeter | None = None
+    sample_interval_s: float,
+    threshold_V: float,
+    resolution_V: float,
+    meter: CaseMeter | None = None,
+    *,
+    count: int = 0,
+    observed_s: float = 0.0,
+    brief: bool = False,
+    confidence: float = 0.95,
 ) -> Visibility:
-    """Say what the sampling (and the meter's integration, where the case records it) shows of a short glitch."""
+    """Say what the sampling (and the meter's integration, where the case records it) shows of a short glitch.
+
+    ``count`` episodes in ``observed_s`` are corrected for those that passed unseen; ``brief`` says that most lasted a
+    single reading, so that the correction is worth a sentence.
+    """
     told = None if meter is None else meter.integration_s
     integration = min(told or 0.0, sample_interval_s)
     height = HEIGHT_FACTOR * threshold_V
@@ -131,7 +169,18 @@ def visibility(
         text = f"{what[0].upper()}{what[1:]}; sample at least every {wanted:.2g} s to see {advice.share:.0%} of such."
     if told is None and seen.share < advice.share:
         text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
-    return Visibility(GLITCH_S, height, sample_interval_s, told, seen.share, advice.share, wanted, advice.method, text)
+    true: tuple[float | None, float | None, float | None] = (None, None, None)
+    if count > 0 and observed_s > 0 and seen.share > 0:
+        rate = seen.corrected_rate(count, observed_s, confidence=confidence)
+        true = (rate.per_h, rate.low_per_h, rate.high_per_h)
+        if brief and seen.share < advice.share:
+            text += (
+                f" Most swings seen lasted a single reading: if all are so short, there are {rate.per_h:.3g} per hour in "
+                f"truth, between {rate.low_per_h:.3g} and {rate.high_per_h:.3g}."
+            )
+    return Visibility(
+        GLITCH_S, height, sample_interval_s, told, seen.share, advice.share, wanted, advice.method, text, *true
+    )
 
 
 def control_of(
