@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
 from flicker.stats import _arrival_runs as ar
 from flicker.stats import _check
+from flicker.stats._nhpp import log_linear_fit, share_of_run
 from flicker.stats._result import Result
 from flicker.stats._trend_tests import PERMUTATIONS
 
 SIMULATIONS = 4999  # of Poisson runs
 LEAST_RUNS_TO_PERMUTE = 5  # five runs have 120 orders, four only 24
+WINDOWS_AT_MOST, FEWEST_PER_WINDOW, LEAST_FREEDOM = 12, 1.5, 4  # of the dispersion within runs
 EXACT_RUNS = 7  # 5,040 orders are counted out, beyond they are drawn
 
 
@@ -23,11 +27,13 @@ class AgeTrend(Result):
     """Do later runs show more episodes than earlier ones, at the same time since power-up?
 
     ``statistic`` is positive when later runs show more. ``rate_factor`` per step of ``order`` is the fitted ratio.
+    ``dispersion`` is what windows within the runs scatter beyond Poisson (1 or more, NaN where it cannot be told).
     """
 
     statistic: float
     p_value: float
     p_poisson: float
+    dispersion: float
     rate_factor: float
     count: int
     runs: int
@@ -75,8 +81,9 @@ def age_trend(
     -------
     AgeTrend
         From five runs on ``p_value`` comes from permuting the runs' order, since runs may differ by more than Poisson
-        (and it is never below ``p_poisson``, which also holds when run lengths follow a trend); with fewer runs it is
-        ``p_poisson``, and ``caution`` says what that assumes.
+        (and it is never below ``p_poisson``, which also holds when run lengths follow a trend). With fewer runs it is
+        ``p_poisson``, made larger where episodes come in bursts (t of the score over the root of ``dispersion``), and
+        ``caution`` says what is assumed: how far runs of a sound unit differ cannot be told from so few.
 
     Raises
     ------
@@ -107,15 +114,54 @@ def age_trend(
     held = _risk_sets(runs)
     statistic, p_poisson = _poisson_age(held, age, side, seed)
     factor = _age_factor(held, age, 1.0 / (m - 1))
+    spread, freedom = _spread_within(runs)
     caution, permuted, p = "", m >= LEAST_RUNS_TO_PERMUTE, p_poisson
+    how = "Poisson, simulated"
     if permuted:
         p = max(p, _permuted_age(held, age, side, seed))
+        how = "permutation of runs"
+    elif math.isnan(spread):
+        caution = (
+            f"With {m} runs this assumes that runs of a sound unit differ by chance (Poisson) only, and too few episodes "
+            "were seen to tell whether they come in bursts."
+        )
     else:
-        caution = f"With {m} runs this assumes that runs of a sound unit differ by chance (Poisson) only."
+        caution = f"With {m} runs this assumes that runs of a sound unit differ by no more than windows within them."
+        if spread > 1.0:
+            t = statistic / math.sqrt(spread)
+            lower, upper = float(special.stdtr(freedom, t)), float(special.stdtr(freedom, -t))
+            p = max(p, ar.tail_p(lower, upper, side))
+            how = "t, widened by the dispersion within runs"
     return AgeTrend(
-        statistic, p, p_poisson, factor, int(runs.times.size), m, permuted, caution, side, seed,
-        "score test by risk sets, " + ("permutation of runs" if permuted else "Poisson, simulated"),
+        statistic, p, p_poisson, spread, factor, int(runs.times.size), m, permuted, caution, side, seed,
+        f"score test by risk sets, {how}",
     )  # fmt: skip
+
+
+def _spread_within(runs: ar.Runs) -> tuple[float, float]:
+    """Dispersion of counts in windows that would hold equal shares of a run under a common log-linear rise with heat.
+
+    Also its degrees of freedom; NaN and 0 where they are too few. Each run keeps its own rate, so age puts nothing on
+    it. A burst cut by the border of two windows shows in their pair, so the larger of both counts.
+    """
+    inside = 0.0 < float(runs.times.sum()) < float(runs.end_of_event.sum())
+    parts = np.split(runs.times, np.cumsum(runs.counts)[:-1])
+    growth = log_linear_fit(parts, runs.ends).growth if runs.times.size >= 3 and inside else 0.0
+    share = share_of_run(runs, growth)
+    found = (math.nan, 0.0)
+    for width in (1, 2):
+        chi2, freedom = 0.0, -1.0
+        for r in np.flatnonzero(runs.counts >= 2 * FEWEST_PER_WINDOW):
+            n = int(runs.counts[r])
+            k = min(WINDOWS_AT_MOST, int(n / FEWEST_PER_WINDOW)) // width
+            if k < 2:
+                continue
+            held = np.bincount(np.minimum((share[runs.run == r] * k).astype(int), k - 1), minlength=k)
+            chi2 += float(np.sum((held - n / k) ** 2) / (n / k))
+            freedom += k - 1
+        if freedom >= LEAST_FREEDOM and not max(1.0, chi2 / freedom) <= found[0]:
+            found = (max(1.0, chi2 / freedom), freedom)
+    return found
 
 
 def _risk_sets(runs: ar.Runs) -> tuple[ar.Floats, ar.Floats]:

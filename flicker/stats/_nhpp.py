@@ -366,3 +366,15 @@ def _cramer_von_mises_null(m: int, seed: int) -> ar.Floats:
     rng = np.random.default_rng(seed)
     logs = np.sort(-rng.standard_exponential((SIMULATIONS, m)), axis=1)
     return np.sort(_cramer_von_mises(logs))
+
+
+def share_of_run(runs: ar.Runs, growth: float) -> ar.Floats:
+    """Share of each run's events expected before each event, when the rate grows as exp(growth * time)."""
+    ends = runs.end_of_event
+    if abs(growth) * float(runs.ends.max()) < 1e-6:
+        return runs.times / ends
+    if growth > 0:
+        out: ar.Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
+        return out / -np.expm1(-growth * ends)
+    share: ar.Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
+    return share

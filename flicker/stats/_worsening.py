@@ -12,7 +12,7 @@ from scipy import special
 from flicker.stats import _arrival_runs as ar
 from flicker.stats import _check
 from flicker.stats._clusters import Clusters, decluster
-from flicker.stats._nhpp import log_linear_fit
+from flicker.stats._nhpp import log_linear_fit, share_of_run
 from flicker.stats._result import Result
 from flicker.stats._reversals import count_reversals
 from flicker.stats._trend_tests import PERMUTATIONS, gap_variation, permuted_laplace, shuffled
@@ -107,13 +107,7 @@ def _free(clusters: Clusters, ends: ar.Floats, dead_time: float) -> ar.Runs:
 
 def _dispersion(runs: ar.Runs, growth: float) -> float:
     """Variance over mean of counts in windows that would hold equal shares under the fitted trend; at least 1."""
-    ends = runs.end_of_event
-    if abs(growth) * float(runs.ends.max()) < 1e-6:
-        part = runs.times / ends
-    elif growth > 0:
-        part = (np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)) / -np.expm1(-growth * ends)
-    else:
-        part = np.expm1(growth * runs.times) / np.expm1(growth * ends)
+    part = share_of_run(runs, growth)
     chi2, dof = 0.0, -1
     for r in np.flatnonzero(runs.counts >= 2 * FEWEST_PER_WINDOW):
         n = int(runs.counts[r])
