@@ -35,6 +35,10 @@ Bools = NDArray[np.bool_]
 FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 BUMP_S = 90.0
 LASTING_S = 120.0
+OPENING_S = 60.0  # a longer opening shows by its own
+LEAST_ODD = 3  # blocks
+MOST_OPENINGS = 256
+HIDES_V = 0.04  # what is called a short opening must hide no excursion
 MOST_VISITS = 3
 
 REASONS = {
@@ -149,6 +153,9 @@ def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True
+    for first, last in _short_openings(view, taken, protection_V):
+        found.append(_lapse(view, first, last, "disconnected"))
+        taken[first:last] = True
     return found
 
 
@@ -177,6 +184,45 @@ def _at_zero(view: View, taken: Bools) -> list[tuple[int, int]]:
     index = np.flatnonzero(zeroish & ~taken)
     breaks = np.flatnonzero(np.diff(index) > 1) + 1
     return [(int(part[0]), int(part[-1]) + 1) for part in np.split(index, breaks) if part.size >= 2]
+
+
+def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple[int, int]]:
+    """Relay openings of seconds with a floating lead: an offset ends at once, and what follows is small and restless.
+
+    A swing that ends by itself either is back at its level at once or falls towards it.
+    """
+    beyond = np.flatnonzero(np.maximum(np.abs(view.low), np.abs(view.high)) > protection_V)
+    if beyond.size == 0:
+        return []
+    ends = beyond[np.flatnonzero(np.diff(beyond, append=view.size + 9) > 1)]
+    out = []
+    for end in ends[:MOST_OPENINGS].tolist():
+        begin, stop = end + 1, min(int(np.searchsorted(view.begin_s, view.begin_s[end] + OPENING_S)), view.size)
+        later = beyond[np.searchsorted(beyond, begin) :]
+        if later.size:
+            stop = min(stop, int(later[0]))
+        before = view.middle[max(0, end - SIDE // 2) : max(end - 1, 0)]
+        if stop - begin < LEAST_ODD or before.size < 20 or taken[begin : begin + LEAST_ODD].any():
+            continue
+        level = float(np.median(before))
+        rest = slice(max(0, end - SIDE // 2), max(end - 1, 0))
+        usual = float(np.quantile(np.maximum(view.high[rest] - level, level - view.low[rest]), 0.8))
+        away = np.maximum(view.high[begin:stop] - level, level - view.low[begin:stop])
+        odd = np.flatnonzero(away > 1.5 * usual + view.resolution_V + 1e-5)
+        if odd.size < LEAST_ODD or odd[0] > 1:
+            continue
+        breaks = np.flatnonzero(np.diff(odd) > 3)
+        odd = odd[: int(breaks[0]) + 1] if breaks.size else odd
+        last = begin + int(odd[-1]) + 1
+        run = away[: last - begin]
+        third = max(run.size // 3, 1)
+        if odd.size < max(LEAST_ODD, 0.6 * run.size) or last >= stop:
+            continue
+        if float(np.maximum(np.abs(view.low[begin:last]), np.abs(view.high[begin:last])).max()) > HIDES_V:
+            continue
+        if float(run[-third:].mean()) >= 0.4 * float(run[:third].mean()):
+            out.append((begin, last))
+    return out
 
 
 def _fell(view: View, first: int, protection_V: float) -> bool:

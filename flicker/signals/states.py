@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 TOGETHER_S = 10.0  # channels of one unit start within this of each other
 MUTED_S = 20.0  # an output relay closes within this after power-up
 MOST_DROPOUTS = 64
+MOST_ALONE = 3
 DROPOUT_S = 25.0
 DROPOUT_LEAST_S = 2.0
 
@@ -115,10 +116,11 @@ def _dropouts(
 ) -> list[Lapse]:
     """Short mains dropouts: all channels jump at once, stand at zero for some seconds, and start again.
 
-    Only where a second channel says the same, and where a channel that rests away from zero, or a surge, tells.
+    Only where a second channel says the same, and where a channel that rests away from zero, or a surge, tells; a
+    single channel must show both.
     """
-    channels = len(blocks.channels)
-    if channels < 2 or blocks.row.size < 60:
+    alone = len(blocks.channels) < 2
+    if blocks.row.size < 60:
         return []
     zero = np.ones(blocks.row.size, dtype=bool)
     jump = np.ones(blocks.row.size, dtype=bool)
@@ -154,9 +156,9 @@ def _dropouts(
         last = int(longest[-1]) + 1
         if blocks.begin_s[last] - blocks.begin_s[longest[0]] < DROPOUT_LEAST_S or last - first > 2 * window.size:
             continue
-        if telling or _surges(blocks, last, band_V):
+        if (telling and not alone) or ((telling or not alone) and _surges(blocks, last, band_V)):
             out.append(Lapse(first, last, float(blocks.begin_s[first]), float(blocks.begin_s[last]), "off", bump=True))
-    return out
+    return [] if alone and len(out) > MOST_ALONE else out  # a channel that often comes to zero has a level there
 
 
 def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
