@@ -43,6 +43,10 @@ FILES: dict[str, tuple[str, dict[str, Any]]] = {
     "m22_visit_1.csv": ("noisy", {"seed": 321, "rate_per_h": 4.0, **VISIT}),
     "m22_visit_2.csv": ("noisy", {"seed": 322, "rate_per_h": 10.0, **VISIT}),
     "m22_visit_3.csv": ("noisy", {"seed": 323, "rate_per_h": 26.0, **VISIT}),
+    "m22_taps.csv": (
+        "taps",
+        {"seed": 325, "unit": 22, "hours": 0.25, "rate_hz": 1.0, "size_V": (0.08, 0.4), "length_s": (1.0, 4.0)},
+    ),
     "m22_shorted.csv": ("lead-shorted", {"seed": 324, "at": 0.0, "away_s": 3600.0, "hours": 1.0, "rate_hz": 0.5}),
 }
 STARTS = {
@@ -67,9 +71,9 @@ def bench(name: str) -> Bench:
 
 
 def make(name: str, folder: Path) -> Path:
-    """Write one file and return its path; the short logs carry clock times, the long ones seconds."""
-    (path,) = bench(name).write(folder / name, time="iso" if name in ("two_minutes.csv", "relay.csv") else "seconds")
-    return path
+    """Write one file, its marks beside it, and return its path; the short logs carry clock times, the long seconds."""
+    times = "iso" if name in ("two_minutes.csv", "relay.csv") else "seconds"
+    return bench(name).write(folder / name, time=times)[0]
 
 
 def main() -> None:
