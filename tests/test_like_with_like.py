@@ -274,6 +274,23 @@ def test_no_cure_reads_worse_and_no_worsening_improved_however_the_counter_satur
     assert clean.outcome == IMPROVED
 
 
+def test_stages_of_whole_logs_that_saturate_the_counter():
+    names = {"as received": 1800.0, "reseated only": 900.0, "part replaced": 60.0}
+    made = {
+        name: assess(
+            list(simulate_log("noisy", hours=1.0, rate_hz=2.0, seed=int(rate), rate_per_h=rate, length_s=(0.5, 0.5)).logs)
+        )
+        for name, rate in names.items()
+    }
+    assert made["part replaced"].channels[0].rate.episodes > made["as received"].channels[0].rate.episodes
+    for stages, wrong in ((made, WORSE), (dict(reversed(made.items())), IMPROVED)):
+        found = compare_stages(stages)
+        left = [step.channel("left") for step in (*found.steps, found.whole)]
+        assert all(item.outcome != wrong and item.aspect == "occupied windows" for item in left)
+        assert left[1 if wrong == WORSE else 0].outcome == (IMPROVED if wrong == WORSE else WORSE)  # 900 and 60 per hour
+        assert "opposite directions" in left[-1].reads and left[-1].cured != "shown"
+
+
 def test_a_coarser_threshold_after_takes_the_small_excursions_out_on_both_sides():
     rng = np.random.default_rng(13)
     before = saturated(rng, 900)

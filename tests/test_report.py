@@ -87,6 +87,7 @@ def demo(request, tmp_path_factory):
         "assessment": write_report(assess(before), folder / "assessment.html", logs=before),
         "comparison": write_report(compare(before, after), folder / "comparison.html"),
         "soak": write_report(plan_soak(count=6, hours=5.0), folder / "soak.html"),
+        "job": write_report(judge_case(read_case(data / "a45_case.toml")), folder / "job.html"),
     }
     return made, data
 
@@ -172,18 +173,40 @@ def test_comparison_and_soak_say_their_outcome(demo):
     assert " ".join(plan.reads.split()) in Page(made["soak"].read_text(encoding="utf-8")).text
 
 
-def test_the_owners_page_of_a_job(tmp_path, request):
-    case = read_case(request.config.rootpath / "demo_data" / "a45_case.toml")
-    page = write_report(judge_case(case), tmp_path / "job.html").read_text(encoding="utf-8")
+def test_the_owners_page_of_a_job(demo):
+    made, data = demo
+    case = read_case(data / "a45_case.toml")
+    page = made["job"].read_text(encoding="utf-8")
     said = Page(page).text
-    order = ["Quillmoor A-45", case.complaint.text, "left: steady", "What was done", "What was not tested", "Signature"]
-    order += ["as received to reseated only", "reseated only to part replaced", "Meter and conditions"]
-    places = [said.index(part) for part in order]
+    order = ["Quillmoor A-45", case.complaint.text, "within limits", "left: steady", "Cured: 33 times in 5 hours then"]
+    order += ["What was done", "not with 'reseated only' before it", "What was not tested", "Signature"]
+    order += ["The evening, event by event", "surge of", "gone in", ": normal", "Stage by stage"]
+    order += ["as received to reseated only", "reseated only to part replaced", "Every evening on a time line"]
+    order += ["How sure is the verdict", "Evidence of the last stage", "Method", "Meter and conditions", "SHA-256", "Words"]
+    places, at = [], 0
+    for part in order:
+        at = said.index(part, at)
+        places.append(at)
     assert places == sorted(places)
     assert all(part.what in said for part in case.parts)
     for log in case.logs:
         assert hashlib.sha256(Path(log.path).read_bytes()).hexdigest() in said
     assert str(Path(case.path).parent) not in page
+
+
+def test_the_time_line_shows_every_event_at_its_moment(nasty):
+    from flicker.present._report_evening import evening, events_of
+
+    result, _ = nasty
+    events = events_of(result)
+    drawn = Page(evening(result)).tags
+    loud = [attrs for name, attrs in drawn if name == "line" and attrs.get("class") == "trip"]
+    swings = [event for event in events if event.kind == "trip"]
+    # invented swings of 1.2 V at samples 400, 750, ... of 4000, two samples a second: beyond the threshold of 0.75 V
+    assert len(loud) == len(swings) == 2 * len(range(400, 3800, 350))
+    places = sorted(float(attrs["x1"].rstrip("%")) for attrs in loud)[::2]
+    assert np.allclose(places, [98.5 * at / 4000 for at in range(400, 3800, 350)], atol=0.1)
+    assert all("swing to +1.20 V, 2 s long; beyond the assumed protection" in event.said for event in swings)
 
 
 def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):
@@ -205,7 +228,7 @@ def test_every_kind_of_verdict_makes_a_page(kind):
 
 @needs_chromium
 @pytest.mark.parametrize("width", [1280, 390])
-@pytest.mark.parametrize("kind", ["assessment", "comparison", "soak"])
+@pytest.mark.parametrize("kind", ["assessment", "comparison", "soak", "job"])
 def test_browser_draws_every_chart_without_an_error_or_a_request(demo, kind, width, tmp_path):
     page = demo[0][kind]
     seen = browser.visit(page, tmp_path / "profile", width=width)

@@ -131,7 +131,7 @@ def reads(
             said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
             said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
-    telling = (NOT_COMPARABLE, "the untouched", "compared at equal")
+    telling = (NOT_COMPARABLE, "the untouched", "compared at equal", "the number of episodes and the time")
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
     if level.note.startswith("not shown: meter or leads"):
