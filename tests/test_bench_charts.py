@@ -140,3 +140,18 @@ def test_browser_draws_the_page_of_visits(demo, tmp_path, capsys):
     seen = browser.visit(page, tmp_path / "profile")
     assert seen.console == [] and seen.requests == []
     assert seen.dom.count('<figure data-chart="') == seen.dom.count('class="drawn"') == 4
+
+
+@pytest.mark.parametrize("command", ["assess demo_data/m22_taps.csv", "assess demo_data/relay.csv", "visits --case", "--control"])
+def test_the_first_page_quotes_real_output(command, request, capsys, monkeypatch):
+    # Every sentence quoted under a command of README.md stands in what the command prints.
+    monkeypatch.chdir(request.config.rootpath)
+    block = request.config.rootpath.joinpath("README.md").read_text(encoding="utf-8").split("## Questions from the bench")[1]
+    (line,) = [line for line in block.split("## ")[0].splitlines() if line.startswith("    $") and command in line]
+    quoted = block[block.index(line) + len(line) :].split("\n\n")[0].strip("\n").splitlines()
+    assert main(line.split()[2:]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    names = r"^ *(control|provoked|would reach it|thresholds|next visit) +|^ +"
+    said = " ".join(re.sub(names, "", text) for text in quoted)
+    for sentence in re.split(r"(?<=[.:;]) |(?<=\d) (?=It comes)", " ".join(said.split())):
+        assert sentence in printed, sentence
