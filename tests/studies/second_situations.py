@@ -161,12 +161,18 @@ def make(kind: str, seed: int, *, meter: str = "0.1 mV", rate_hz: float = 2.0, h
         for name in own:  # one relay for both
             part = stretch(opened, b)
             zero = floor * rng.normal(size=part.size)
-            size = max(float(np.exp(rng.uniform(np.log(0.0015), np.log(0.03)))), PICK_UP * sigma[name])
+            size = max(
+                float(np.exp(rng.uniform(np.log(0.0015), np.log(0.03)))),
+                PICK_UP * float(np.hypot(sigma[name], 0.35 * digit)),
+            )
             put(name, opened, b, zero if kind == "relay-zero" else floating(rng, part, size))
             if ends_s and rng.random() < 0.5:
                 glitch(rng, own[name], dt, b, float(rng.uniform(-0.06, 0.06)), rng.uniform(0.3, 2.0))
     elif kind == "lead-off":
-        size = max(float(np.exp(rng.uniform(np.log(0.002), np.log(0.05)))), PICK_UP * sigma["left"])
+        size = max(
+            float(np.exp(rng.uniform(np.log(0.002), np.log(0.05)))),
+            PICK_UP * float(np.hypot(sigma["left"], 0.35 * digit)),
+        )
         put("left", a, b, floating(rng, stretch(a, b), size))
     elif kind == "chassis":
         part = stretch(a, b)
