@@ -294,6 +294,7 @@ def settings_from(limits: Limits) -> Settings:
         baseline_follow_s=limits.baseline_follow_s,
         settle_band_V=limits.settle_band_V,
         warm_up_s=limits.warm_up_s,
+        cold_after_s=limits.cold_after_s,
         dead_time_s=limits.dead_time_s,
         protection_V=limits.protection_V,
         release_V=limits.release_V,

@@ -21,13 +21,18 @@ NOISE_BLOCKS = 12
 
 @dataclass(frozen=True, slots=True)
 class PowerUp(Result):
-    """One power-up of one channel; ``surge_V`` as measured, ``abnormal`` against the limits."""
+    """One power-up of one channel; ``surge_V`` as measured, ``abnormal`` against the limits.
+
+    ``start`` is 'cold', 'warm' or 'unknown' by ``off_before_s``, the seconds seen off before it (None: not seen).
+    """
 
     run: int
     surge_V: float
     settle_s: float
     settled_V: float
     abnormal: bool
+    start: str = "unknown"
+    off_before_s: float | None = None
 
 
 def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
@@ -38,7 +43,8 @@ def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
         if start is None:
             continue
         abnormal = abs(start.surge_V) > limits.surge_V or start.settle_s > limits.settle_s
-        out.append(PowerUp(number, start.surge_V, start.settle_s, start.level_V, abnormal))
+        known = (trace.start_kind, trace.off_before_s)
+        out.append(PowerUp(number, start.surge_V, start.settle_s, start.level_V, abnormal, *known))
     return tuple(out)
 
 

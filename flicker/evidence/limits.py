@@ -47,6 +47,8 @@ class Limits(Result):
         A power-up beyond the first two is abnormal; settled means within the band of the settled level.
     warm_up_s
         Observed time after a power-up that is told apart as the phase 'warm-up'.
+    cold_after_s
+        Off for this long (``off_before_s`` as seen) before a power-up makes it a cold start, else it is a warm one.
     protection_V, trip_delay_s, release_V, reconnect_s
         The protection relay: assumed, not measured on this unit.
     danger_V
@@ -72,6 +74,7 @@ class Limits(Result):
     settle_s: float = 120.0
     settle_band_V: float = 0.010
     warm_up_s: float = 900.0
+    cold_after_s: float = 3600.0
     protection_V: float = 0.75
     trip_delay_s: float = 0.1
     release_V: float = 0.75

@@ -42,6 +42,7 @@ LIMITS = {
     "surge_V": "a start beyond this is abnormal",
     "settle_s": "so is one that takes longer to settle",
     "settle_band_V": "settled means this near to the final level",
+    "cold_after_s": "off this long makes the next start a cold one",
     "warm_up_s": "counted apart as warm-up",
     "protection_V": f"threshold of the protection relay: {ASSUMED}",
     "trip_delay_s": f"delay until it opens: {ASSUMED}",
