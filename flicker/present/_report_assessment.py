@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.findings import NO, YES, Finding
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from flicker.present.report import Pictures
 
 GAPS_TOLD = 12
+ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
 
 
 def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
@@ -117,6 +118,10 @@ def evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log], *, hea
             parts.append(pictures.figure(charts.rates, result, item.channel))
         parts.append(pictures.figure(charts.settled, result, item.channel))
         parts.append(pictures.figure(charts.power_ups, result, item.channel))
+        if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
+            parts.append(pictures.figure(charts.warm_up, result, item.channel))
+        for make in (charts.unit_or_meter, charts.stimuli, charts.thresholds):
+            parts.append(pictures.figure(make, result, item.channel))  # nothing where there is nothing to draw
         if any(finding.question == "noise" and finding.answer == YES for finding in item.findings):
             parts.append(pictures.figure(charts.allan, result, item.channel))
     if len(result.channels) > 1 and any(item.excursions for item in result.channels):
@@ -226,7 +231,7 @@ def method(result: Assessment) -> Markup:
     )
 
 
-def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "") -> Markup:
+def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explained: bool = True) -> Markup:
     """Each run as read, what was assumed, what was not observed, and the fingerprint of its file."""
     all_blocks = [run.blocks for run in result.traces]
     prints: dict[int, str | None] = {}
@@ -250,26 +255,36 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "") -> Mark
         "section",
         tag("h2", f"Logs{f' of the stage {stage}' if stage else ''}, and what was assumed while reading them"),
         table(("run and file", "as read", "SHA-256 of the file"), rows),
-        tag("p", "A file that was changed since has another fingerprint."),
+        tag("p", "A file that was changed since has another fingerprint.") if explained else None,
     )
 
 
 def _gap_texts(result: Assessment, run: int) -> list[str]:
     from flicker.present.charts._strip import clock_text
 
-    gaps = [(gap.start_s, gap.end_s, gap.reason, "all channels") for gap in _run_of(result, run).gaps]
+    gaps = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in _run_of(result, run).gaps]
     for item in result.channels:
-        gaps.extend(
-            (gap["start_s"], gap["end_s"], gap["reason"], item.channel) for gap in item.gaps if gap.get("run") == run
-        )
-    gaps.sort()
+        for gap in item.gaps:
+            if gap.get("run") == run:
+                _join(gaps, (gap["start_s"], gap["end_s"], gap["reason"], [item.channel]))
+    gaps.sort(key=lambda gap: (gap[0], gap[1], gap[2]))
     said = [
-        f"not observed from {clock_text(begin)} to {clock_text(end)} ({channel}): {reason}"
-        for begin, end, reason, channel in gaps[:GAPS_TOLD]
+        f"not observed from {clock_text(begin)} to {clock_text(end)} ({', '.join(channels)}): {reason}"
+        for begin, end, reason, channels in gaps[:GAPS_TOLD]
     ]
     if len(gaps) > GAPS_TOLD:
         said.append(f"and {len(gaps) - GAPS_TOLD} more stretches")
     return said
+
+
+def _join(gaps: list[tuple[float, float, str, list[str]]], new: tuple[float, float, str, list[str]]) -> None:
+    """Add a stretch; one of another channel at all but the same time becomes one with it, as long as the longer."""
+    for place, (begin, end, reason, channels) in enumerate(gaps):
+        alike = abs(begin - new[0]) <= ALIKE_S and abs(end - new[1]) <= ALIKE_S and reason == new[2]
+        if alike and new[3][0] not in channels and channels != ["all channels"]:
+            gaps[place] = (min(begin, new[0]), max(end, new[1]), reason, channels + new[3])
+            return
+    gaps.append(new)
 
 
 def _run_of(result: Assessment, number_: int) -> Any:

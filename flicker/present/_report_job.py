@@ -63,7 +63,7 @@ def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
         conditions(job.case),
     ]
     parts += [
-        sources(made, part, stage=stage)
+        sources(made, part, stage=stage, explained=stage == job.stages[-1])
         for stage, made, part in zip(job.stages, job.assessments, job.logs, strict=True)
     ]
     said = list(dict.fromkeys((*job.changed, *(_sentence(line) for line in job.not_comparable), *job.cautions)))
