@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from scipy import stats
 
 from flicker import Limits, assess, simulate_log
-from flicker.evidence.power_up_history import check_power_ups, settling_trends
+from flicker.evidence.power_up_history import check_power_ups, history_of, settling_trends
 from flicker.evidence.warmup import WarmupRun, observed_from, warmup_rate
 from flicker.stats.trends import mann_kendall
 
@@ -193,6 +194,9 @@ def test_a_power_up_is_set_against_the_units_own():
     alike = assess(list(usual.logs)).channel("left").power_up_history
     assert not alike.stands_out and "None of 6 power-ups stands out" in alike.reads
     assert assess(list(usual.logs[:4])).channel("left").power_up_history is None
+    ups = found.power_up  # of a unit that was mostly switched on warm, the cold starts are left out
+    mixed = [replace(up, start="warm" if up.run < 5 else "cold") for up in ups]
+    assert history_of(mixed, Limits()).power_ups == 5
 
 
 def test_a_level_that_settles_farther_at_each_power_up_is_a_trend():

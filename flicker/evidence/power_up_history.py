@@ -276,16 +276,19 @@ class PowerUpHistory(Result):
         told = [check.reads for check in self.checks if check.abnormal]
         told += [trend.reads for trend in (self.level, self.settling) if trend.answer == YES]
         if told:
-            return " ".join(told) + " Starts are taken as alike (all cold, or all warm)."
+            return " ".join(told)
         return f"None of {self.power_ups} power-ups stands out from those before it, and nothing moves from one to the next."
 
 
 def history_of(ups: Sequence[PowerUp], limits: Limits) -> PowerUpHistory | None:
     """Judge the power-ups of a channel against each other; None below five that could be measured.
 
-    ``power_up`` of each check is the number of its run.
+    ``power_up`` of each check is the number of its run; warm starts are left out, or the others where most are warm.
     """
     known = [up for up in ups if all(map(math.isfinite, (up.surge_V, up.settle_s, up.settled_V)))]
+    # A warm start has a smaller surge: only starts of the commoner kind are set against each other.
+    warm = 2 * sum(up.start == "warm" for up in known) > len(known)
+    known = [up for up in known if (up.start == "warm") == warm]
     if len(known) <= LEAST_HISTORY:
         return None
     level = np.array([up.settled_V for up in known])

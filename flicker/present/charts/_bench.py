@@ -31,6 +31,8 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
     told = item.control
     if told is None:
         raise NothingToDraw(f"channel {item.channel} has no control run to be set against")
+    if told.count + told.control_count == 0:
+        raise NothingToDraw(f"neither channel {item.channel} nor its control showed an episode")
     rows: list[dict[str, Any]] = []
     for name, count, seconds in (
         ("unit", told.count, told.observed_s),
