@@ -221,6 +221,8 @@ def stimulus_tests(
     """
     if not stimuli:
         raise ValueError("stimuli must name at least one kind, got none")
+    if isinstance(window, Mapping) and (missing := [name for name in stimuli if name not in window]):
+        raise ValueError(f"window must hold a length for each kind of stimuli, got none for {missing[0]!r}")
     tests = {}
     for name, times in stimuli.items():
         rest = [np.asarray(t, dtype=np.float64) for other, t in stimuli.items() if other != name]
