@@ -180,11 +180,13 @@ def _marked_steps(record: ChannelRecord, cycle: int, time: Floats, level: Floats
     if record.cycle.count(cycle) > 1:  # a power-up logged in several files: its clock is joined, the marks' is not
         return stairs
     for at in sorted(breaks):
-        # The cell that holds the mark has both levels; compare the half hours before and after it.
+        # The cell that holds the mark has either level; compare the half hours before and after it.
         before = level[(time + CELL_S <= at) & (time + CELL_S > at - 1800.0)]
         after = level[(time >= at) & (time < at + 1800.0)]
         if before.size and after.size:
-            stairs[time + 0.5 * CELL_S >= at] += float(np.median(after) - np.median(before))
+            low, high = float(np.median(before)), float(np.median(after))
+            beyond = (time >= at) | ((time + CELL_S > at) & (np.abs(level - high) < np.abs(level - low)))
+            stairs[beyond] += high - low
     return stairs
 
 
