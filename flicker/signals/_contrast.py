@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 CELL = 32  # blocks in which pick-up has time to swing
 BESIDE = 5  # cells on each side of a border that must differ
 RATIO = 1.8
+WIDER = 1.6
 UNLIKE = 1.3  # where the level tells as well
 OFTEN = 0.78  # share of pairs of cells
 LAG = 8  # blocks
@@ -43,9 +44,18 @@ def all_at_once(
         shown = True
         if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(ratio):
             return False
+        if sign > 0 and _reach(view, place, side) < WIDER * _reach(view, place, -side):
+            return False  # hum whose beat went from slow to fast swings no farther
         if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < often:
             return False
     return shown
+
+
+def _reach(view: View, place: int, side: int) -> float:
+    """How far the channel swings in all the cells on one side of a block."""
+    span = BESIDE * CELL
+    part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place]
+    return float(np.quantile(part, 0.95) - np.quantile(part, 0.05)) + 0.5 * view.resolution_V
 
 
 def _loudness(view: View, place: int, side: int, resolution_V: float) -> Floats:

@@ -28,6 +28,8 @@ FAR_LONGER = 3.0  # times the channel's own longest repeat
 WINDOW = 64  # blocks in which a channel that is alive moves
 LEAST_WINDOWS = 8
 FALL = 1.5  # times what counts as zero
+ALIVE_SHARE = 0.03
+SURGE_BLOCKS = 120  # in which a surge may move the reading
 SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
 
 
@@ -58,8 +60,8 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     if own - low < np.log(QUIETER):
         return [], 0.0
     alive = _lasting(free & (textures > border), LASTING)  # a glitch is no liveliness
-    if np.count_nonzero(alive) < LASTING:
-        return [], 0.0
+    if np.count_nonzero(alive) < max(LASTING, ALIVE_SHARE * np.count_nonzero(free)):
+        return [], 0.0  # the fall of a surge or of a servo's spike is no life of its own
     own = float(np.median(textures[alive]))
     moved = view.move > 0.35 * np.exp(own)
     share = float(np.mean(moved[:count].reshape(-1, CELL)[alive]))
@@ -151,7 +153,11 @@ def _stopped(
     value = held_reading(view, first, last)
     inside = float(np.mean(moved[first + 1 : last])) if last - first > 1 else 0.0
     out = []
-    before, after = np.arange(max(0, first - SIDE), max(first - 3, 0)), np.arange(last + 3, min(view.size, last + SIDE))
+    early = min(SURGE_BLOCKS, first // 2)
+    before, after = (
+        np.arange(max(early, first - SIDE), max(first - 3, 0)),
+        np.arange(last + 3, min(view.size, last + SIDE)),
+    )
     for side, near in ((before[~other[before]], slice(-100, None)), (after[~other[after]], slice(0, 100))):
         if side.size < 20:
             out.append(False)

@@ -55,7 +55,7 @@ def main() -> None:
     parser.add_argument("benches", type=int, nargs="?", default=200)
     parser.add_argument("kinds", nargs="*")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--meters", nargs="*", default=list(situations.METERS))
+    parser.add_argument("--meters", nargs="*", default=list(situations.METERS), help="after the kinds")
     given = parser.parse_args()
     kinds = given.kinds or situations.DEAD + situations.SOUND
     print("| kind | meter | stretches | right | channels hurt | 95 % upper | by | mean lost % | power-ups wrong |")
