@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
 
 import browser
 import numpy as np
 import pytest
 from test_report import Page, needs_chromium
+from test_schema import loads, validate
 
 from flicker import assess, over_visits, read_case, read_log, simulate_log, visits_of_case
 from flicker.cli import main
@@ -117,8 +117,16 @@ def test_stimuli_by_kind_from_the_command_line(tmp_path, capsys):
     assert "It does so when it is provoked (90% of the trials)" in page or "jumps when it is provoked (90%" in page
     assert page.count("9 of 10 answered") == 1 and "0 times in" not in page and "insulated" in page
     assert main(["assess", str(tmp_path / "taps.csv"), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)["channels"][0]["stimulus"]
+    told = validate(loads(capsys.readouterr().out))["channels"][0]["stimulus"]
     assert (told["provoked"], told["best"], told["kinds"][0]["repeats"]) == ("yes", "tap", 2)
+
+
+def test_the_document_holds_the_power_ups_history_and_the_warm_up(tmp_path, capsys):
+    simulate_log("warm-up", hours=0.3, runs=6, seed=2).write(tmp_path / "six.csv")
+    assert main(["assess", str(tmp_path / "six.csv"), "--json"]) == 0
+    told = validate(loads(capsys.readouterr().out))["channels"][0]
+    assert told["power_up_history"]["power_ups"] == 6 and len(told["power_up_history"]["checks"]) == 2
+    assert told["warm_up"]["tau_s"] > 0 and "time constant" in told["warm_up"]["reads"]
 
 
 def test_the_page_of_visits(seasons):

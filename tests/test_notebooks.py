@@ -137,7 +137,7 @@ def test_a_failing_cell_is_one_sentence_and_nothing_is_written(tmp_path, monkeyp
         ("first-look", ["a.csv", "then", "a.csv"], {}, "does not compare"),
         ("before-and-after", ["a.csv", "a.csv"], {}, "put the word 'then'"),
         ("before-and-after", ["a.csv", "then"], {}, "put the word 'then'"),
-        ("first-look", ["a.csv"], {"LOUD": 1}, "no parameter 'LOUD'. Known: LOGS"),
+        ("first-look", ["a.csv"], {"LOUD": 1}, "no parameter 'LOUD'. Known: CASE"),
     ],
 )
 def test_wrong_use_is_told_before_anything_runs(tmp_path, monkeypatch, name, logs, parameters, words):
