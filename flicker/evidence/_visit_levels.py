@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from flicker.evidence._accuracy import meter_or_leads, off_by_V
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.record import ChannelRecord
@@ -18,9 +19,10 @@ from flicker.stats._result import Result
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import ChannelAssessment
-    from flicker.evidence.case import Meter
+    from flicker.evidence.case import Case
 
 Floats = NDArray[np.float64]
+OffBy = Callable[[float], float]  # how far one reading may be off
 
 FEWEST_VISITS = 3  # a line goes through any two
 FEWEST_RUNS = 5  # power-ups below which no trend test can show anything at 95 %
@@ -51,7 +53,7 @@ class QuantityTrend(Result):
 
 
 def quantity_trends(
-    items: Sequence[ChannelAssessment], records: Sequence[ChannelRecord], limits: Limits, meter: Meter | None
+    items: Sequence[ChannelAssessment], records: Sequence[ChannelRecord], limits: Limits, case: Case | None
 ) -> tuple[QuantityTrend, ...]:
     """Compare the last visit with the first: settled level, noise, surge."""
     if len(items) < 2:
@@ -63,10 +65,14 @@ def quantity_trends(
         levels.append(_levels(record))
         noises.append(np.array([trace.sigma_V for trace in seen], dtype=np.float64))
     surges = [np.array([up.surge_V for up in item.power_up if np.isfinite(up.surge_V)]) for item in items]
+
+    def off_by(value_V: float) -> float:
+        return max(off_by_V(record, value_V, case) for record in records)
+
     return (
-        _trend("settled level", levels, limits.drift_V, meter, digit),
+        _trend("settled level", levels, limits.drift_V, off_by, digit),
         _trend("noise", noises, limits.noise_V, None, digit),
-        _trend("surge", surges, limits.excursion_V, meter, digit),
+        _trend("surge", surges, limits.excursion_V, off_by, digit),
     )
 
 
@@ -209,7 +215,7 @@ def _levels(record: ChannelRecord) -> Floats:
     return np.array([level for level in seen if level is not None], dtype=np.float64)
 
 
-def _trend(name: str, visits: Sequence[Floats], limit_V: float, meter: Meter | None, digit_V: float) -> QuantityTrend:
+def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | None, digit_V: float) -> QuantityTrend:
     method = "last visit less first, against both accuracies and the spread within a visit; Mann-Kendall over power-ups"
     known = [values for values in visits if values.size]
     if len(known) < 2:
@@ -221,7 +227,7 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, meter: Meter | N
     first, last = (float(np.median(values)) for values in (known[0], known[-1]))
     off = 0.0
     for value in (first, last):
-        told = None if meter is None else meter.off_by_V(value)
+        told = None if off_by is None else off_by(value)
         off += max(told or 0.0, 0.5 * digit_V)
     spread = max(float(np.ptp(values)) for values in known)
     moved = last - first
@@ -248,6 +254,8 @@ def _answer(first: float, last: float, moved: float, off: float, spread: float, 
     if size <= off:
         return (NO if size + off < limit else NOT_SHOWN), "meter or leads; less than the accuracy of both readings"
     if size - off > limit and size > 2.0 * spread:
+        if meter_or_leads(first, last, off):
+            return NOT_SHOWN, "meter or leads; the sign is just reversed"
         return YES, ""
     if size + off < limit:
         return NO, ""

@@ -292,7 +292,7 @@ def _channel(
     rate = rate_growth(times, ends, run_ages, mine, dated, limits)
     size = size_growth(records, mine, limits)
     rate, size = corrected(rate, size, limits)
-    levels = quantity_trends(items, records, limits, None if case is None else case.meter)
+    levels = quantity_trends(items, records, limits, case)
     forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)
     level_ahead, level_reads = next_level(records, mine, limits)
