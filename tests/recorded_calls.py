@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from test_wrong_arguments import FUNCTIONS, SOUND, _cases
 
-from flicker.stats import sequential
+from flicker.stats import _age_windows, _check, _following, _ratio_matched, sequential
 from flicker.stats._result import plain
 
 # one run that worsens, one that does not, three unequal runs, bursts, ties
@@ -314,6 +314,57 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("trends.theil_sen", dict(y=SERIES, confidence=0.8)),
 ]
 
+WINDOWS = (np.array([2, 0, 0, 3, 0, 1, 0, 1]), np.full(8, 0.7)), (np.array([0, 5, 1, 0, 4, 2]), np.array([0.9] * 5 + [0.4]))
+MATCHED = dict(counts=[1, 0, 3], exposures=[2.2, 0.9, 3.1], base_counts=[6, 2, 9], base_exposures=[1.7, 1.2, 2.6])
+
+# what the layers above use of private modules
+INNER: dict[str, Any] = {
+    "matched": lambda: _ratio_matched.rate_ratio_matched(**MATCHED),
+    "matched, windows": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS, confidence=0.9),
+    "matched, none after": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[0, 0, 0]), windows=WINDOWS[1:]),
+    "matched, few": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [3], [5.2]),
+    "matched, none before": lambda: _ratio_matched.rate_ratio_matched([3], [4.1], [0], [5.2]),
+    "matched, nothing": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [0], [5.2]),
+    "needed": lambda: _ratio_matched.rate_ratio_matched([0], [1.1], [6], [5.2]).needed_multiple(0.05),
+    "needed, windows": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS).needed_multiple(0.01),
+    "needed, shown": lambda: _ratio_matched.rate_ratio_matched([0], [9.1], [9], [5.2]).needed_multiple(0.05),
+    "needed, never": lambda: _ratio_matched.rate_ratio_matched([0], [9.1], [0], [5.2]).needed_multiple(0.05),
+    "following": lambda: _following.following(SERIES, [UNEVEN * 4 + TIES[:4], np.cumsum(SERIES).tolist()]),
+    "following, stepped": lambda: _following.following(STEPPED, [SERIES, SERIES[5:] + SERIES[:5]], seed=4),
+    "dealt": lambda: _age_windows.dealt_p(MANY_RUNS, MANY_ENDS, AGES),
+    "dealt, three": lambda: _age_windows.dealt_p(RUNS, ENDS, [1.0, 4.5, 13.0], seed=3),
+    "shuffled": lambda: _age_windows.shuffled_p(MANY_RUNS, MANY_ENDS, AGES),
+}
+INNER_WRONG: dict[str, Any] = {
+    "matched, sizes": lambda: _ratio_matched.rate_ratio_matched([0], [1.1, 2.0], [6], [5.2]),
+    "matched, confidence": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, confidence=1.2),
+    "matched, half": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(base_counts=[6, 2.5, 9])),
+    "matched, below": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[1, -2, 9])),
+    "matched, nan": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(exposures=[1.0, 2.0, np.nan])),
+    "matched, words": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(base_exposures=["a"])),
+    "following, short": lambda: _following.following([1.0, 2.0], [[1.0, 2.0]]),
+    "following, none": lambda: _following.following(SERIES, []),
+    "following, sizes": lambda: _following.following(SERIES, [SERIES, SERIES[1:]]),
+    "whole, word": lambda: _check.whole("visits", "two", least=3, what="a number of visits"),
+    "whole, true": lambda: _check.whole("visits", True),
+    "whole, infinite": lambda: _check.whole("visits", float("inf")),
+    "whole, below": lambda: _check.whole("visits", 2, least=3, what="a number of visits"),
+    "positive, word": lambda: _check.positive("span", "long", what="a span"),
+    "positive, none": lambda: _check.positive("span", None, zero=True),
+    "positive, 0": lambda: _check.positive("span", 0.0),
+    "positive, below": lambda: _check.positive("span", -1e-9, what="a span", zero=True),
+    "share, word": lambda: _check.share("part", "half"),
+    "share, 1": lambda: _check.share("part", 1.0),
+    "one of": lambda: _check.one_of("mode", "slow", ("fast", "exact")),
+    "numbers, word": lambda: _check.number_array("levels", ["a"]),
+    "numbers, table": lambda: _check.number_array("levels", [[1.0, 2.0]]),
+    "finite, few": lambda: _check.finite_array("levels", [], least=2),
+    "finite, one": lambda: _check.finite_array("levels", []),
+    "finite, second": lambda: _check.finite_array("levels", [1.0, float("inf"), float("nan")]),
+    "counts, few": lambda: _check.whole_array("counts", [3], least=2),
+    "counts, none": lambda: _check.whole_array("counts", []),
+}
+
 # what a result can be asked afterwards: name of the call and its place in CALLS by name, method, arguments
 AFTERWARDS: list[tuple[str, int, str, dict[str, Any]]] = [
     ("arrivals.age_regression", 0, "factor", dict(age=12.0)),
@@ -520,6 +571,24 @@ def results(name: str) -> dict[str, Any]:
         rule = sequential.likelihood_ratio_pair(0.07, 0.9)
         for count, exposure in ((0, 2.0), (0, 8.0), (3, 1.5), (1, 0.2)):
             out[f"{name} {count} in {exposure}"] = _held(function(rule, count, exposure))
+    return out
+
+
+def inner() -> dict[str, Any]:
+    """Recorded calls within private modules and what they return."""
+    return {name: _held(call()) for name, call in INNER.items()}
+
+
+def inner_sentences() -> dict[str, str]:
+    """Recorded mistakes within private modules and what is said."""
+    out = {}
+    for name, call in INNER_WRONG.items():
+        try:
+            call()
+        except ValueError as error:
+            out[name] = str(error)
+        else:
+            out[name] = "(no error)"
     return out
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from recorded_calls import FUNCTIONS, results, sentences
+from recorded_calls import FUNCTIONS, inner, inner_sentences, results, sentences
 
 RECORD = json.loads((Path(__file__).parent / "data" / "stats_recorded.json").read_text(encoding="utf-8"))
 
@@ -43,6 +43,12 @@ def test_mistakes_are_answered_in_the_words_on_record(name):
     new = sentences(name)
     assert "(no error)" not in new.values()
     assert new == RECORD["sentences"][name]
+
+
+def test_private_calls_of_the_layers_above_are_those_on_record():
+    assert differing(inner(), RECORD["results"]["inner"], "inner") == []
+    assert inner_sentences() == RECORD["sentences"]["inner"]
+    assert "(no error)" not in RECORD["sentences"]["inner"].values()
 
 
 def test_the_comparison_sees_a_small_change():
