@@ -189,3 +189,55 @@ def test_a_column_that_a_log_lacks_is_told_with_its_line(job, capsys, tmp_path, 
     code, _, err = run(capsys, command, *extra, "--case", path)
     assert code == 2 and err.count("\n") == 1
     assert f"column_{command}.toml, line 7: the log one.csv has no column 'pp' for the channel 'left'" in err
+
+
+ANSWERS = {
+    "Unit": "Invented 12",
+    "Complaint": 'says "pop"',
+    "How often": "3",
+    "Meter's accuracy in volts": "0.0005",
+    "Channel": ["left", ""],
+    "  Its column": "p",
+    "  Factor": "10",
+    "  Polarity": "-1",
+    "Log file": ["one.csv", "two.csv", ""],
+    "  Date and time": "2031-03-01T18:00",
+    "  Stage (": ["as received", "part replaced"],
+    "  Load": "none",
+    "Work done": ["relay replaced", ""],
+    "  Stage that": "part replaced",
+}
+
+
+def typed(questions, answers):
+    """What a hand types: an answer for each question asked, in order."""
+    left = {key: list(value) if isinstance(value, list) else value for key, value in answers.items()}
+
+    def ask(question):
+        questions.append(question)
+        for key, value in left.items():
+            if question.startswith(key):
+                return value.pop(0) if isinstance(value, list) else value
+        return ""
+
+    return ask
+
+
+def test_case_new_asks_line_by_line_and_writes_all_or_nothing(job, capsys, monkeypatch):
+    from flicker import read_case
+    from flicker.commands import case as command
+
+    path = job / "new.toml"
+    monkeypatch.setattr(command, "_ask", typed([], ANSWERS))
+    code, _, err = run(capsys, "case", "new", path)
+    assert code == 0, err
+    made = read_case(path)
+    (left,) = made.channels
+    assert (left.column, left.factor, left.polarity) == ("p", 10.0, -1) and made.complaint.text == 'says "pop"'
+    assert made.stages == ("as received", "part replaced") and made.parts[0].stage == "part replaced"
+    assert all(log.conditions == (("load", "none"),) for log in made.logs)
+    other = job / "wrong.toml"
+    monkeypatch.setattr(command, "_ask", typed([], {**ANSWERS, "  Polarity": "left"}))
+    code, _, err = run(capsys, "case", "new", other)
+    assert code == 2 and err.count("\n") == 1 and not other.exists() and not list(job.glob("*.part"))
+    assert "wrong.toml, line" in err and "polarity must be 1 or -1, got 'left'. Nothing was written." in err

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 QUESTIONS: tuple[tuple[str, str, str], ...] = (
@@ -22,11 +22,22 @@ QUESTIONS: tuple[tuple[str, str, str], ...] = (
     ("meter", "accuracy_percent", "Meter's accuracy in per cent of the reading"),
     ("meter", "integration_s", "Meter's integration time in seconds"),
 )
-NUMBERS = {"hours_per_day", "accuracy_V", "accuracy_percent", "integration_s"}
+NUMBERS = {"hours_per_day", "accuracy_V", "accuracy_percent", "integration_s", "factor", "polarity", "zero_V"}
+CHANNEL_QUESTIONS = (
+    ("column", "  Its column in the logs (as the channel, if empty)"),
+    ("role", "  Role: output, rail, mains, temperature, shorted lead or ignore (output, if empty)"),
+    ("measured_at", "  Measured at: amplifier side, speaker side, no relay or unknown"),
+    ("factor", "  Factor (of a probe or divider)"),
+    ("polarity", "  Polarity: 1 or -1"),
+    ("zero_V", "  Reading with the leads shorted, in volts"),
+)
 LOG_QUESTIONS = (
     ("date", "  Date and time of that log, as 2031-03-09T18:30"),
     ("stage", "  Stage (as received, reseated only, part replaced)"),
+    ("by", "  Logged by"),
 )
+CONDITIONS = (("load", "  Load (none, 8 ohm dummy)"), ("source", "  Source (shorted, music)"), ("lid", "  Lid (open, closed)"))
+PART_QUESTIONS = (("stage", "  Stage that it opened"), ("date", "  Date, as 2031-03-09"))
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -94,7 +105,7 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _new(path: Path) -> int:
     """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
-    from flicker.evidence.case import read_case
+    from flicker.evidence.case import CaseError, read_case
     from flicker.present.writing import whole_file
 
     if path.exists():
@@ -103,7 +114,11 @@ def _new(path: Path) -> int:
     text = compose(_ask)
     with whole_file(path, what="case") as draft:
         draft.write_text(text, encoding="utf-8")
-        read_case(draft)  # a wrong answer must not leave a wrong file
+        try:
+            read_case(draft)  # a wrong answer must not leave a wrong file
+        except CaseError as problem:
+            said = str(problem).replace(draft.name, path.name)
+            raise CaseError(f"{said} Nothing was written.") from None
     print(f"Case written: {path}")
     return 0
 
@@ -128,13 +143,26 @@ def compose(ask: Callable[[str], str]) -> str:
             table = name
         number = key in NUMBERS or (key == "times" and _is_number(answer))
         lines.append(f"{key} = {answer if number and _is_number(answer) else quoted(answer)}")
+    while name := ask("Channel, as left or right (empty when done)"):
+        lines += ["", f"[channels.{quoted(name)}]", *_answers(ask, CHANNEL_QUESTIONS)]
     while file := ask("Log file (empty when done)"):
-        lines += ["", "[[logs]]", f"file = {quoted(file)}"]
-        for key, question in LOG_QUESTIONS:
-            answer = ask(question)
-            if answer:
-                lines.append(f"{key} = {quoted(answer)}")
+        lines += ["", "[[logs]]", f"file = {quoted(file)}", *_answers(ask, LOG_QUESTIONS)]
+        told = _answers(ask, CONDITIONS)
+        if told:
+            lines.append(f"conditions = {{ {', '.join(told)} }}")
+    while what := ask("Work done or part changed (empty when done)"):
+        lines += ["", "[[parts]]", f"what = {quoted(what)}", *_answers(ask, PART_QUESTIONS)]
     return "\n".join(lines).strip() + "\n"
+
+
+def _answers(ask: Callable[[str], str], questions: Sequence[tuple[str, str]]) -> list[str]:
+    """Lines of what was answered."""
+    out = []
+    for key, question in questions:
+        answer = ask(question)
+        if answer:
+            out.append(f"{key} = {answer if key in NUMBERS and _is_number(answer) else quoted(answer)}")
+    return out
 
 
 def quoted(text: str) -> str:
