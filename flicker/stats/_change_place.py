@@ -34,7 +34,7 @@ def locate(values: Floats, cut: int) -> tuple[int, int, int]:
     towards = np.clip((part - (a + b) / 2) * np.sign(b - a), -limit, limit)
     running = np.concatenate([[0.0], np.cumsum(towards)])
     best = int(np.argmin(running))
-    if variance <= 0.0:
+    if variance <= 1e-12 * (b - a) ** 2:  # no noise to speak of: the place is sure
         return first + best, first + best, first + best
     rho = float(np.clip(rest[1:] @ rest[:-1] / (rest @ rest), 0.0, 0.98))
     deviance = 2 * abs(b - a) * (running - running[best]) / (variance * (1 + rho) / (1 - rho))
