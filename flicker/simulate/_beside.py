@@ -140,8 +140,8 @@ def long_swings(sheet: Sheet, *, count: int = 4) -> None:
 def off_and_on(sheet: Sheet, *, at: float = 0.4, off_h: float = 1.0, last: float = 0.9) -> None:
     """Switch every channel off at the share ``at`` for ``off_h``, and from the share ``last`` on."""
     for run, name, _ in sheet.each():
-        begin = at * sheet.span_s
-        back = min(begin + off_h * HOUR, 0.8 * last * sheet.span_s)
+        begin = round(at * sheet.span_s, 3)
+        back = round(min(begin + off_h * HOUR, 0.8 * last * sheet.span_s), 3)
         switched_off(sheet, run, name, begin, back)
         sheet.power_up(run, name, back, start="warm", scale=0.7)
         switched_off(sheet, run, name, last * sheet.span_s, sheet.span_s)

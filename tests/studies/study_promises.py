@@ -42,10 +42,11 @@ def step_asks(bench: Bench, found: Assessment) -> bool:
 
 
 def taps_are_provoked(bench: Bench, found: Assessment) -> bool:
-    """Nine of ten: 'provoked' with an interval that holds nine tenths, and no spontaneous episode."""
+    """Nine of ten: 'provoked' with an interval that holds the share that a sample caught, and no spontaneous episode."""
     left = found.channel("left")
     told = left.finding("provoked")
-    holds = told.low is not None and told.high is not None and told.low <= 0.9 <= told.high
+    caught = sum(item.samples > 0 for _, item in bench.truth.excursions("left")) / 10
+    holds = told.low is not None and told.high is not None and told.low <= caught <= told.high
     return told.answer == "yes" and holds and left.rate.episodes == 0 and "provoked" in left.tail
 
 
