@@ -117,7 +117,7 @@ def rate_growth(
     year = fit.factor(YEAR_DAYS) if dated else (math.nan,) * 3
     overall = fit.factor(span)[0]
     p_value = fit.p_value
-    cautions = [text[0].upper() + text[1:] + "." for text in fit.cautions]
+    cautions = [_visit_words(text[0].upper() + text[1:] + ".") for text in fit.cautions]
     if count < FEWEST:
         cautions.append(f"{count} episodes are too few to claim a growth ({FEWEST} or more are needed).")
         p_value = 1.0
@@ -142,6 +142,11 @@ def rate_growth(
         method=method,
         reads="",
     )
+
+
+def _visit_words(text: str) -> str:
+    """The same caution in the words of the bench."""
+    return text.replace("runs of the same age", "those of one visit").replace(" runs ", " power-ups ")
 
 
 def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits) -> SizeWorsening:

@@ -186,7 +186,7 @@ def next_level(
     if len(known) < FEWEST_VISITS:
         return (
             None,
-            f"Two visits give no forecast of the level: a line goes through any two. {FEWEST_VISITS} are needed.",
+            "Two visits give no forecast of the level: a line goes through any two. Three are needed.",
         )
     x = [age for _, age in known]
     step = (max(x) - min(x)) / (len(x) - 1)

@@ -284,7 +284,7 @@ def _fit(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[_Fit, ar.Ru
         levels.append((max(between[0] / between[1], 1e-6), between[1]))
         shuffled = shuffled_p(items, runs.ends, age) if _orders(age) >= LEAST_ORDERS else 0.0
     else:
-        cautions.append(f"{age.size} runs do not tell whether runs of one age differ by more than chance")
+        cautions.append(f"{age.size} runs are too few to tell whether runs of the same age differ by more than chance")
         shuffled = dealt_p(items, runs.ends, age)
     dispersion = max(phi for phi, _ in levels)
     widest = max(_widening(*level) for level in levels)
