@@ -21,3 +21,4 @@ class Settings:
     reconnect_s: float
     recover_s: float = 2.0
     cold_after_s: float = 3600.0  # off this long is a cold start; common practice, no source
+    digit_V: float | None = None  # last digit at most, where it is known from another input of the same meter
