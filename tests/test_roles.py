@@ -248,6 +248,19 @@ def test_what_the_shorted_lead_sees_too_is_not_the_unit(tmp_path):
     assert bare.channel("left").finding("intermittent").answer == "yes"
 
 
+def test_a_shorted_lead_that_shows_nothing_but_zero_keeps_the_meters_digit(tmp_path):
+    # on a meter of 1 mV all readings are 0 but for the events, whose common divisor is no last digit
+    table = four_hours(rate_hz=1.0, resolution_V=0.001)
+    table["spare_V"] = np.round(hits(table, 1, 12, 0.1), 3)
+    (spare,) = judged(tmp_path, table, spare_V="shorted lead").companions
+    assert spare.episodes == 12
+    control = assess(
+        read_log(tmp_path / "bench.csv", roles={"spare_V": "ignore"}),
+        control=read_log(tmp_path / "bench.csv", channels=["spare"]),
+    )
+    assert control.channel("left").control.control_count == 12
+
+
 def test_a_lead_that_came_off_reads_like_the_shorted_one(tmp_path):
     table = four_hours(power_up=False, noise_V=0.00012, settled_V=0.0002, resolution_V=0.00001)
     table["right_V"] = lead_floor(table, seed=5)

@@ -26,6 +26,7 @@ from flicker.evidence.companions import (
     Line,
     by_lead,
     events_of,
+    for_lead,
     lead_record,
     look_beside,
     results,
@@ -259,7 +260,7 @@ def assess(
         traces.extend(part)
         log_of_run |= {run.number: place for run in part}
         if log.companions:
-            more = look_beside(log, place, settings)
+            more = look_beside(log, place, settings, part)
             lines.extend(more[0])
             temperatures.extend(more[1])
             beside_cautions.extend(more[2])
@@ -270,7 +271,8 @@ def assess(
             if progress:
                 progress(f"reading {log.source.name}")
             alive = control_kind != "shorted"
-            background.extend(trace_log(log, settings, first_run=len(background), cache=cache, alive=alive))
+            how = settings if alive else for_lead(settings, traces)
+            background.extend(trace_log(log, how, first_run=len(background), cache=cache, alive=alive))
     if progress:
         progress("weighing the evidence")
     return judge(

@@ -75,7 +75,15 @@ class Beside:
         return [line for line in self.lines if line.name == name]
 
 
-def look_beside(log: Log, place: int, settings: Settings) -> tuple[list[Line], list[Series], list[str]]:
+def for_lead(settings: Settings, outputs: Sequence[RunTraces]) -> Settings:
+    """Settings for shorted leads: their last digit is the outputs', whatever the few readings off zero suggest."""
+    digits = [trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0]
+    return replace(settings, digit_V=min(digits)) if digits else settings
+
+
+def look_beside(
+    log: Log, place: int, settings: Settings, outputs: Sequence[RunTraces]
+) -> tuple[list[Line], list[Series], list[str]]:
     """Trace the voltages beside the outputs of a log, and take its temperatures."""
     lines: list[Line] = []
     series: list[Series] = []
@@ -89,8 +97,9 @@ def look_beside(log: Log, place: int, settings: Settings) -> tuple[list[Line], l
                 series.append(found)
             continue
         alive = item.role != "shorted lead"
+        how = settings if alive else for_lead(settings, outputs)
         try:
-            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), settings, alive=alive))))
+            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), how, alive=alive))))
         except LogError:
             cautions.append(f"{item.name} ({item.role}) holds no reading.")
     return lines, series, cautions
