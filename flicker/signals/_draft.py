@@ -56,6 +56,8 @@ def draft_trace(
         if not over or end - begin > settings.long_episode_s:
             reasons.append(Gap(begin, end, "over range" if over else "no reading", channel))
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
+    if settings.digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
+        resolution = min(resolution, settings.digit_V)
     ranges = ranges_of(blocks, index, resolution, lapses)
     usual = settings.excursion_V
     if any(COUNTS * span.resolution_V <= usual for span in ranges.spans):
