@@ -7,7 +7,8 @@ For a verdict use `rate_trend_test`, `size_trend_test` and `age_trend`; the text
 
 from __future__ import annotations
 
-from flicker.stats._age_regression import AgeForecast, AgeRegression, age_forecast, age_regression
+from flicker.stats._age_forecast import AgeForecast, age_forecast
+from flicker.stats._age_regression import AgeRegression, age_regression
 from flicker.stats._ageing import AgeTrend, age_trend
 from flicker.stats._clusters import (
     Clusters,
