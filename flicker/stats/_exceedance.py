@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 BOOTSTRAPS = 199
 CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
+SHAPES_TRIED = 16  # of the range, for the bound from few peaks
 FARTHEST = 80.0  # in logs: rates and levels beyond e**80 times those seen are nothing and everything
 LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough
 
@@ -118,9 +119,11 @@ def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, f
             return lenient
         return float(optimize.brentq(objection, *ends, xtol=1e-6))
 
+    if one_sided:
+        return 0.0, math.exp(_bound_of_any_shape(tail, value, cost, aim, ends))
     out = []
     for way in (-1.0, 1.0):
-        log_rate = -math.inf if way < 0 and one_sided else limit(way, z)
+        log_rate = limit(way, z)
         if tail.count < CALIBRATE_BELOW and math.isfinite(log_rate):
             joint = _joint(value, cost, n, tail.exposure, log_rate, way)[0]
             i, j = np.unravel_index(int(np.argmax(joint)), joint.shape)
@@ -129,6 +132,31 @@ def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, f
             log_rate = limit(way, max(cut, z))
         out.append(math.exp(log_rate))
     return out[0], out[1]
+
+
+def _bound_of_any_shape(tail: TailFit, value: Floats, cost: Floats, aim: float, ends: tuple[float, float]) -> float:
+    """Highest of the upper limits of the log rate at each shape that the peaks do not exclude.
+
+    A fifth of the error excludes shapes, the rest bounds the rate at each; whichever shape of the range is true, the
+    bound holds (Berger and Boos 1994, Journal of the American Statistical Association 89, 1012-1016).
+    """
+    n, best = np.array([float(tail.count)]), value[0].max(axis=1)
+    drop = 0.5 * float(special.chdtri(1, 0.2 * aim))
+    z = -float(special.ndtri(0.8 * aim))
+    highest = ends[0]
+    for i in np.linspace(0, best.size - 1, SHAPES_TRIED).astype(int):
+        if best[i] < best.max() - drop:
+            continue
+
+        def objection(log_rate: float, row: int = int(i)) -> float:
+            at = slice(row, row + 1)
+            return float(_root(value[:, at], cost[:, at], n, tail.exposure, log_rate, 1.0)[0]) - z
+
+        if objection(ends[1]) <= 0:
+            return ends[1]
+        if objection(ends[0]) < 0:
+            highest = max(highest, float(optimize.brentq(objection, *ends, xtol=1e-6)))
+    return highest
 
 
 def _calibrated_cut(

@@ -196,7 +196,15 @@ def section_age(n=1000):
     out = "# Few runs compared (age_trend, one-sided, nominal 5 %), in per cent\n\n"
     out += f"{n:,} sets of runs a cell. The rate rises with time since power-up in each; bursts of geometric size, gaps inside\n"
     out += "of a hundredth of the run. `Poisson` is the p-value without widening.\n\n"
-    head = ["runs", "episodes per run", "mean burst", "no ageing", "no ageing, Poisson", "times 1.6 per run", "that, Poisson"]
+    head = [
+        "runs",
+        "episodes per run",
+        "mean burst",
+        "no ageing",
+        "no ageing, Poisson",
+        "times 1.6 per run",
+        "that, Poisson",
+    ]
     return out + table(head, rows)
 
 
@@ -379,11 +387,11 @@ def ump(before, ratio, randomised):
 
 def section_tails(n=300):
     rows = []
-    for mean in (6, 8, 12, 15, 18):
+    for mean in (8, 15, 18):
         for shape in (-0.3, 0.0, 0.3, 0.6, 0.9):
             rng, hits, used, high = np.random.default_rng(11), 0, 0, []
             level = 5.0 if shape >= 0 else 2.5
-            truth = mean * np.exp(-stats.genpareto.logsf(level, shape) * -1)
+            truth = mean * float(stats.genpareto.sf(level, shape))
             for _ in range(n):
                 y = stats.genpareto.rvs(shape, size=rng.poisson(mean), random_state=rng)
                 if not 5 <= y.size < extremes_few():
