@@ -151,31 +151,6 @@ def section_dispersion() -> str:
     out += table(["events", "windows", "auto", "chi-square", "auto is"], rows)
     out += "\nThe exact law is coarse for few events, so its size lies below 5 there.\n"
 
-    out += "\n# Rates over runs that differ more than Poisson: coverage of the 95 % interval, in percent\n\n"
-    out += "Negative binomial runs (variance = mean x dispersion) of equal length; 1,500 simulations for "
-    out += "Garwood and quasi, 300\n"
-    out += "for the profile likelihood (Monte Carlo error 0.6 and 1.3 points). Logs without any event are kept.\n\n"
-    rows = []
-    for runs in (2, 3, 5, 10, 20):
-        for mean, phi in ((3.0, 1.0), (3.0, 3.0), (10.0, 3.0), (10.0, 8.0)):
-            hit = {"garwood": [], "quasi": [], "negative-binomial": []}
-            for i in range(1500):
-                size = mean / (phi - 1.0) if phi > 1 else 0.0
-                x = rng.negative_binomial(size, 1 / phi, runs) if phi > 1 else rng.poisson(mean, runs)
-                e = np.ones(runs)
-                one = rates.rate_interval(int(x.sum()), float(runs))
-                hit["garwood"].append(one.low <= mean <= one.high)
-                one = rates.overdispersed_rate(x, e)
-                hit["quasi"].append(one.low <= mean <= one.high)
-                if i < 300:
-                    one = rates.overdispersed_rate(x, e, method="negative-binomial")
-                    hit["negative-binomial"].append(one.low <= mean <= one.high)
-            rows.append([runs, mean, phi, *(percent(v) for v in hit.values())])
-    out += table(["runs", "mean per run", "dispersion", "Garwood", "quasi (default)", "negative binomial"], rows)
-    out += "\nNo form keeps 95 everywhere. Quasi is the default: nearest to 95 from 3 runs on, and much "
-    out += "shorter than the profile\n"
-    out += "likelihood below 10 runs. With 2 runs and few events nothing "
-    out += "can be relied on.\n"
     return out
 
 
