@@ -37,6 +37,20 @@ BASE_COUNTS, BASE_EXPOSURES = [4, 6, 1, 9, 3, 2, 8], [1.1, 1.4, 0.7, 2.2, 1.6, 0
 SIDES = dict(counts=COUNTS, exposures=EXPOSURES, base_counts=BASE_COUNTS, base_exposures=BASE_EXPOSURES)
 RATIO = dict(count=3, exposure=7.3, base_count=11, base_exposure=5.9)
 
+
+
+def spread(n: int, reach: float, power: float = 1.0) -> list[float]:
+    """So many times over a reach, without repeats and without a rule that a test could find by chance."""
+    return sorted(round(reach * ((0.37 + i * 0.6180339887) % 1.0) ** power, 6) for i in range(n))
+
+
+# where large numbers take another way: normal limits, drawn turns, slopes counted instead of listed
+MANY = spread(1200, 611.0, 0.93)
+WAVE = [round(0.31 * np.sin(i * 2.3) + 0.17 * np.cos(i * i * 0.37) + 0.0007 * i, 5) for i in range(2600)]
+NINE_RUNS, NINE_ENDS = [*MANY_RUNS, [1.7, 6.2], [0.2, 2.2, 2.5, 4.8]], [*MANY_ENDS, 7.1, 5.3]
+NINE_AGES = [*AGES, 64.0, 88.5]
+MANY_PEAKS = [round(0.1 + 0.08 * (1.3 * i % 1.0) + 0.05 * -np.log((0.21 + i * 0.6180339887) % 1.0), 5) for i in range(72)]
+
 TRENDS = {
     "laplace_test": ("alternative",),
     "power_law_test": ("alternative",),
@@ -317,6 +331,79 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
 WINDOWS = (np.array([2, 0, 0, 3, 0, 1, 0, 1]), np.full(8, 0.7)), (np.array([0, 5, 1, 0, 4, 2]), np.array([0.9] * 5 + [0.4]))
 MATCHED = dict(counts=[1, 0, 3], exposures=[2.2, 0.9, 3.1], base_counts=[6, 2, 9], base_exposures=[1.7, 1.2, 2.6])
 
+CALLS += [
+    *((f"arrivals.{name}", dict(times=MANY, end=612.0)) for name in (*TRENDS, "rate_trend_test")),
+    *((f"arrivals.{name}", dict(times=[MANY[:700], MANY[:650]], end=[400.0, 390.0]))
+      for name in ("lewis_robinson_test", "anderson_darling_trend_test", "rate_trend_test")),
+    ("arrivals.laplace_test", dict(times=[[], [3.3, 4.7]], end=[5.5, 6.1])),
+    ("arrivals.log_linear_fit", dict(times=[14.9, 15.7, 16.0, 16.4], end=16.5)),
+    ("arrivals.log_linear_fit", dict(times=[0.1, 0.3, 0.9, 1.1], end=16.5)),
+    ("arrivals.age_trend", dict(times=NINE_RUNS, ends=NINE_ENDS, order=NINE_AGES)),
+    ("arrivals.age_trend", dict(times=NINE_RUNS, ends=NINE_ENDS, order=NINE_AGES, alternative="decreasing", seed=4)),
+    ("arrivals.age_regression", dict(times=NINE_RUNS, ends=NINE_ENDS, ages=NINE_AGES, confidence=0.9)),
+    ("arrivals.age_regression", dict(times=[[1.1, 2.0], [], []], ends=[4.0, 5.0, 4.4], ages=[0.0, 7.0, 9.9])),
+    ("arrivals.age_regression", dict(times=[[], [], [0.4, 1.1, 2.0]], ends=[4.0, 5.0, 4.4], ages=[0.0, 7.0, 9.9])),
+    ("arrivals.age_forecast", dict(times=NINE_RUNS, ends=NINE_ENDS, ages=NINE_AGES, at=120.0, planned_ends=[4.4], seed=3)),
+    ("arrivals.reverse_arrangements_test", dict(times=MANY[:130])),
+    ("arrivals.reverse_arrangements_test", dict(times=[MANY[:62], MANY[:64]])),
+    ("arrivals.size_trend_test", dict(sizes=[2.0 + v for v in WAVE[:800]], times=MANY[:800])),
+    ("arrivals.size_trend_test", dict(sizes=[abs(v) for v in WAVE[:130]], times=[*MANY[:70], *MANY[:60]], runs=[0] * 70 + [1] * 60, dead_time=0.3)),
+    ("arrivals.size_trend_test", dict(sizes=[0.3, 0.4, 0.2], times=[2.0, 7.0, 1.0], runs=[0, 1, 2])),
+    ("arrivals.decluster", dict(times=MANY[:90])),
+    ("arrivals.densest_window", dict(times=MANY, end=612.0, width=5.5)),
+    ("arrivals.exponential_gaps_test", dict(gaps=np.diff(MANY[:400]).tolist())),
+    ("arrivals.extremal_index", dict(values_or_times=WAVE, threshold=1.9, step=None)),
+    ("association.coincidence", dict(times_a=MANY, times_b=spread(1700, 610.0), lag=0.05, span=612.0)),
+    ("association.coincidence", dict(times_a=[0.0, 5.0, 23.0], times_b=[0.1, 22.9], lag=0.4, span=23.0)),
+    ("association.stimulus_test", dict(event_times=[0.0, 5.0, 23.0], stimulus_times=[0.0, 22.5], window=1.4, span=23.0, method="shift")),
+    ("association.stimulus_test", dict(event_times=[0.0, 5.0, 23.0], stimulus_times=[0.0, 22.5], window=1.4, span=23.0)),
+    ("changepoints.count_change_test", dict(counts=[i * 7 % 5 + (i > 60) for i in range(120)], exposures=[1.0 + i % 3 for i in range(120)])),
+    ("changepoints.least_squares_breaks", dict(y=WAVE[:300], max_breaks=3)),
+    ("changepoints.level_changes", dict(y=[v + 2.2 * (i > 900) - 1.1 * (i > 2000) for i, v in enumerate(WAVE)])),
+    ("changepoints.variance_changes", dict(y=[v * (1.0 + 2.0 * (700 < i < 1900)) for i, v in enumerate(WAVE)])),
+    ("changepoints.pettitt_test", dict(y=WAVE[:900])),
+    ("changepoints.rate_changes", dict(times=MANY[:200] + [round(v + 130.0, 6) for v in MANY[:90]], end=190.0, simulations=199)),
+    ("extremes.fit_tail", dict(peaks=MANY_PEAKS, threshold=0.1, exposure=31.0)),
+    ("extremes.fit_tail", dict(peaks=MANY_PEAKS, threshold=0.1, exposure=31.0, shape_range=(0.0, 0.3), confidence=0.8)),
+    ("extremes.tail_trend_test", dict(peaks=MANY_PEAKS, times=MANY[:72], threshold=0.11, runs=[i // 30 for i in range(72)])),
+    ("extremes.fit_maxima", dict(maxima=MANY_PEAKS)),
+    ("noise.allan_deviation", dict(y=LONG, step_s=0.5, kind="modified")),
+    ("noise.allan_deviation", dict(y=LONG, step_s=0.5, kind="time")),
+    ("noise.noise_colour", dict(y=WAVE, step_s=0.1)),
+    ("noise.noise_level", dict(y=WAVE, resolution=0.0)),
+    ("noise.noise_level", dict(y=[0.05 * (i % 31 == 0) for i in range(300)])),
+    ("noise.noise_level", dict(y=[0.15] * 200, resolution=0.05)),
+    ("noise.noise_sigma", dict(y=[0.05 * round(3 * v) for v in WAVE])),
+    ("noise.noise_sigma", dict(y=[0.15] * 50)),
+    ("rates.dispersion_test", dict(counts=[i * 7 % 5 for i in range(620)], exposures=[1.0 + i % 3 for i in range(620)])),
+    ("rates.dispersion_test", dict(counts=[1, 0, 2, 1], method="exact", alternative="less")),
+    ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9], method="negative-binomial")),
+    ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9])),
+    ("rates.rate_ratio", dict(count=310, exposure=77.0, base_count=260, base_exposure=51.0, method="mid-p")),
+    ("rates.rate_ratio", dict(count=31, exposure=77.0, base_count=0, base_exposure=51.0, alternative="greater")),
+    ("rates.rate_ratio_test", dict(count=31, exposure=77.0, base_count=19, base_exposure=21.0, method="e-test")),
+    ("rates.rate_ratio_dispersed", SIDES | dict(base_counts=[0] * 7)),
+    ("rates.rate_ratio_stratified", SIDES | dict(base_counts=[0] * 7)),
+    ("rates.rate_ratio_stratified", SIDES | dict(counts=[30, 0, 11, 70, 22, 0, 51], null_ratio=4.0)),
+    ("sequential.rate_bounds", dict(count=4, exposure=310.0, design_rate=0.8)),
+    ("soak.comparison_power", dict(base_rate=60.0, base_exposure=6.1, exposure=4.7, true_ratio=0.8)),
+    ("soak.comparison_power", dict(base_rate=0.2, base_exposure=2.0, exposure=90.0, true_ratio=0.1)),
+    ("soak.comparison_exposure", dict(base_rate=9.0, base_exposure=6.1, true_ratio=0.0)),
+    ("soak.comparison_exposure", dict(base_rate=9.0, base_exposure=6.1, true_ratio=0.7)),
+    ("soak.clean_exposure", dict(max_rate=0.02, allowed=7)),
+    ("trends.mann_kendall", dict(y=WAVE[:300], autocorrelation="hamed-rao")),
+    ("trends.mann_kendall", dict(y=TIES, x=[0, 0, 1, 1, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7])),
+    ("trends.mann_kendall", dict(y=TIES * 4, x=[i // 2 for i in range(56)], seed=5)),
+    ("trends.mann_kendall", dict(y=[2.0] * 9)),
+    ("trends.movement_kind", dict(levels=WAVE[:200], times=[60.0 * i + (i > 90) * 1234.0 for i in range(200)])),
+    ("trends.movement_test", dict(levels=WAVE[:200], limit=0.1, sigma=0.2, samples_per_cell=600)),
+    ("trends.movement_test", dict(levels=[0.2] * 9)),
+    ("trends.robust_slope", dict(y=WAVE, x=[0.1 * i + 0.01 * (i % 3) for i in range(2600)])),
+    ("trends.robust_slope", dict(y=[0.3] * 20)),
+    ("trends.theil_sen", dict(y=WAVE)),
+    ("trends.theil_sen", dict(y=[round(v, 1) for v in WAVE[:2200]], x=[float(i // 2) for i in range(2200)], confidence=0.8)),
+]  # fmt: skip
+
 # what the layers above use of private modules
 INNER: dict[str, Any] = {
     "matched": lambda: _ratio_matched.rate_ratio_matched(**MATCHED),
@@ -434,6 +521,8 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
     ("arrivals.decluster", dict(times=[1.0, 2.0], dead_time=None)),
     ("arrivals.densest_window", dict(width=20.5)),
     ("arrivals.size_trend_test", dict(times=[1.0, 2.0])),
+    ("arrivals.size_trend_test", dict(sizes=[-0.1, *SIZES[:6]])),
+    ("arrivals.size_trend_test", dict(sizes=[0.3, 0.4], times=[2.0, 7.0])),
     ("arrivals.size_trend_test", dict(runs=[1, 2])),
     ("association.coincidence", dict(lag=(2.0, 1.0))),
     ("association.coincidence", dict(span=(2.0, 1.0))),
