@@ -143,16 +143,15 @@ def _reads(record: RelayRecord | RelayTotal) -> str:
         return f"Never above {relay.trip_V:g} V: a relay set there would have stayed closed."
     at = "at least " if record.at_least else ""
     if record.trips == 0:
-        what = f"but never for the {relay.trip_delay_s:g} s that open the relay"
+        what = f"never for the {relay.trip_delay_s:g} s that open the relay"
     else:
         times = "once" if record.trips == 1 else f"{record.trips} times"
-        what = f"and the relay would have opened {times}, for {record.disconnected_s:.3g} s in all"
+        what = f"the relay would have opened {times}, for {record.disconnected_s:.3g} s in all"
+    above = f"The output stood above {relay.trip_V:g} V for {above_s:.3g} s; {what}"
     if record.exposed_peak_V == 0.0:
-        return (
-            f"Above {relay.trip_V:g} V for {above_s:.3g} s, {what}; nothing of it would have reached the loudspeaker."
-        )
+        return f"{above}, and nothing of it would have reached the loudspeaker."
     return (
-        f"Above {relay.trip_V:g} V for {above_s:.3g} s, {what}; the loudspeaker would have seen "
+        f"{above}, and the loudspeaker would have seen "
         f"{at}{abs(record.exposed_peak_V):.3g} V for up to {record.longest_exposure_s:.3g} s at a time "
         f"({at}{energy_J:.3g} J into {relay.load_ohm:g} ohm)."
     )
