@@ -6,7 +6,9 @@ tests/studies/results/connection.md. The rules are common practice, no source.
 
 from __future__ import annotations
 
+import sys
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +20,9 @@ from flicker.logs.model import Log
 from flicker.signals._movement import switches
 from flicker.signals.trace import RunTraces, Trace, trace_log
 from flicker.simulate import Bench, simulate_log
+
+sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import second_situations as second
 
 SETTINGS = settings_from(Limits())
 COARSE = {"resolution_V": 0.001, "noise_V": 0.0004}
@@ -207,3 +212,72 @@ def test_garbage_before_the_relay_closes_is_no_excursion() -> None:
 )
 def test_switches_by_hand(evidence: list[float], expected: list[tuple[int, int]]) -> None:
     assert switches(np.array(evidence), 12.0) == expected
+
+
+@pytest.mark.parametrize(
+    ("kind", "meter", "least"),
+    [
+        ("relay-zero", "1 mV", 12),
+        ("relay-floating", "0.1 mV", 11),
+        ("lead-off", "0.1 mV", 5),
+        ("chassis", "0.1 mV", 5),
+        ("asleep", "1 mV", 6),
+        ("ac-range", "0.1 mV", 5),
+        ("off", "1 mV", 12),
+    ],
+)
+def test_the_second_generator_hides_stretches_that_are_found(kind: str, meter: str, least: int) -> None:
+    """Six benches a row; the recorded share of the full study leaves at most one stretch in twelve to chance."""
+    right = total = 0
+    for seed in range(7, 13):
+        case = second.make(kind, seed, meter=meter, rate_hz=(1.0, 2.0, 5.0)[seed % 3])
+        runs = trace_log(case.log, SETTINGS)
+        for name, hidden in case.hidden.items():
+            for begin, until in hidden:
+                total += 1
+                gaps = [
+                    (gap.start_s + run.run.offset_s, gap.end_s + run.run.offset_s)
+                    for run in runs
+                    for trace in run.traces
+                    if trace.channel == name
+                    for gap in trace.unobserved
+                    if gap.reason not in ("power-up surge", "muted")
+                ]
+                near = [gap for gap in gaps if gap[1] > begin and gap[0] < until]
+                right += bool(near) and abs(near[0][0] - begin) <= 30 and abs(near[-1][1] - until) <= 30
+    assert total >= 6 and right >= least
+
+
+@pytest.mark.parametrize("meter", ["1 mV", "0.1 mV"])
+@pytest.mark.parametrize("kind", ["ar1", "steep", "quantised", "ripple", "zero", "low-noise", "range"])
+def test_the_second_generator_s_sound_channels_keep_their_time(kind: str, meter: str) -> None:
+    # each of these lost time before: rounding and slow ripple taken for pick-up, a reading at rest for a sleeping meter
+    for seed in (1, 2, 6, 7, 15, 16):
+        case = second.make(kind, seed, meter=meter, rate_hz=second.RATES[seed % 4])
+        for run in trace_log(case.log, SETTINGS):
+            for trace in run.traces:
+                assert sum(end - begin for begin, end, _ in _gaps(trace)) <= 0.01 * run.run.duration_s
+
+
+def test_short_openings_of_a_floating_relay() -> None:
+    found = due = 0
+    for seed in range(8):
+        bench, logs = _bench("relay-speaker-side", seed, floating=True)
+        for truth in bench.truth.runs[0]["left"].stretches:
+            if truth.state == "disconnected":
+                due += 1
+                seen = logs[0][0].traces[0].disconnected
+                found += any(abs(a - truth.start_s) < 2.5 and abs(b - truth.end_s) < 3 for a, b in seen)
+    assert due == 24 and found >= 20
+    for kind in ("relay", "noisy-bursts"):  # the amplifier's side: nothing opens
+        for seed in range(4):
+            assert _bench(kind, seed, hours=0.2)[1][0][0].traces[0].disconnected.size == 0
+
+
+def test_mains_dropouts_of_one_channel() -> None:
+    found = 0
+    for seed in range(8):
+        found += len(_bench("mains-dropouts", seed, hours=0.7, channels=("left",))[1][0]) - 1
+        for kind in ("noisy", "servo", "noisy-popcorn"):
+            assert len(_bench(kind, seed, hours=0.7, channels=("left",))[1][0]) == 1
+    assert 8 <= found <= 24
