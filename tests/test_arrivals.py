@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special, stats
 
-from flicker.stats import _trend_tests
+from flicker.stats import _arrival_runs, _trend_tests, _worsening
 from flicker.stats.arrivals import (
     age_trend,
     anderson_darling_trend_test,
@@ -571,3 +571,34 @@ def test_a_million_pooled_events_take_under_a_second():
             test(runs, ends)
             times.append(time.process_time() - begun)
         assert min(times) < 1.0, test.__name__
+
+
+@pytest.mark.parametrize("growth", [0.0, 0.07, -0.11])
+def test_windows_of_equal_share_under_a_trend_against_quadrature(growth):
+    # Definition: each run with three events or more is cut where the fitted rate exp(growth * t) has given equal parts
+    # of its integral; Pearson's chi-square over its degrees of freedom (one is lost to the growth).
+    runs = [[2.0, 2.3, 2.9, 7.1, 7.4, 21.6, 21.9, 22.7], [0.4, 5.2, 5.9, 6.1, 6.3, 6.4, 18.8], [3.0, 9.9]]
+    ends = [26.3, 19.0, 12.0]
+    chi2, dof = 0.0, -1
+    for times, end in zip(runs, ends, strict=True):
+        windows = min(12, int(len(times) / 1.5))
+        if len(times) < 3:
+            continue
+        grid = np.linspace(0.0, end, 200_001)
+        rate = np.exp(growth * grid)
+        part = np.concatenate(([0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0)))
+        edges = np.interp(np.linspace(0.0, 1.0, windows + 1), part / part[-1], grid)
+        held = np.histogram(times, edges)[0]
+        chi2 += float(((held - len(times) / windows) ** 2 / (len(times) / windows)).sum())
+        dof += windows - 1
+    assert chi2 / dof > 1.2
+    pooled = _arrival_runs.pooled(runs, ends, least=1)
+    assert _worsening._dispersion(pooled, growth) == pytest.approx(chi2 / dof, rel=1e-9)
+
+
+def test_log_linear_rate_holds_the_events_it_was_fitted_to():
+    # The fitted rate integrates to the number of events, and doubles in log 2 / growth.
+    fit = log_linear_fit([3.7, 9.1, 14.2, 17.9, 20.3, 21.8, 23.9, 26.1], 30.7)
+    assert fit.rate_at_end == pytest.approx(fit.rate_at_start * np.exp(fit.growth * 30.7), rel=1e-9)
+    assert (fit.rate_at_end - fit.rate_at_start) / fit.growth == pytest.approx(8.0, rel=1e-9)
+    assert fit.doubling_time == pytest.approx(np.log(2.0) / fit.growth, rel=1e-12)

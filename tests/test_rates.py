@@ -142,6 +142,33 @@ def test_watching_that_ended_with_an_event():
     assert (1 / got.high, 1 / got.low) == pytest.approx((76.12829433, 136.9984370), rel=1e-9)
 
 
+@pytest.mark.parametrize(("events", "confidence"), [(1, 0.95), (4, 0.8), (11, 0.99)])
+def test_mid_p_limits_with_nothing_on_one_side_have_a_closed_form(events, confidence):
+    # Half the chance of the only table as extreme is the tail: exp(-mean) / 2 for a count of none, share**n / 2 for a
+    # ratio with all events on one side.
+    tail, time_a, time_b = 1.0 - confidence, 3.7, 5.3
+    none = rate_interval(0, time_a, method="mid-p", sided="upper", confidence=confidence)
+    assert none.high == pytest.approx(-math.log(2.0 * tail) / time_a, rel=1e-12)
+    share = tail ** (1.0 / events)  # two-sided: tail / 2 in each
+    after = rate_ratio(events, time_a, 0, time_b, method="mid-p", confidence=confidence)
+    assert after.low == pytest.approx(share / (1.0 - share) * time_b / time_a, rel=1e-9)
+    assert after.high == math.inf
+    before = rate_ratio(0, time_a, events, time_b, method="mid-p", confidence=confidence)
+    assert before.high == pytest.approx((1.0 - share) / share * time_b / time_a, rel=1e-9)
+    assert before.low == 0.0
+
+
+def test_power_ups_that_a_sound_unit_would_show():
+    # Definition: a sound unit shows something in 1 - exp(-rate * hours) of its power-ups; the others given the first are
+    # binomial (scipy).
+    found = recurrence_over_runs(3, 8, nuisance_rate=0.02, run_exposure=2.7)
+    share = 1.0 - math.exp(-0.02 * 2.7)
+    assert found.nuisance == pytest.approx(share, rel=1e-12)
+    assert found.expected_rest == pytest.approx(7 * share, rel=1e-12)
+    assert found.p_value == pytest.approx(stats.binom.sf(1, 7, share), rel=1e-9)
+    assert found.p_value == pytest.approx(recurrence_over_runs(3, 8, nuisance_share=share).p_value, rel=1e-12)
+
+
 def test_rule_of_three_is_one_sided():
     # the 'rule of three'; Hanley and Lippman-Hand 1983 (JAMA 249, 1743-1745) from memory, -log 0.05 computed
     got = rate_interval(0, 10.0, sided="upper")

@@ -175,6 +175,15 @@ def test_cycles_where_the_fault_needs_the_cold():
     assert math.isinf(got.one_long_run)
 
 
+def test_cycles_add_up():
+    plan = plan_cycles([0.0, 0.3, 1.1, 4.0], rates=[3.1, 0.4, 0.05], cool_down=0.5, run_length=1.7, detectable_share=0.8)
+    expected = plan.cycles * 0.8 * (0.3 * 3.1 + 0.8 * 0.4 + 0.6 * 0.05)
+    assert plan.chance == pytest.approx(1.0 - math.exp(-expected), rel=1e-12) and plan.chance >= 0.95
+    assert 1.0 - math.exp(-expected * (plan.cycles - 1) / plan.cycles) < 0.95  # one fewer is not enough
+    assert plan.exposure == pytest.approx(plan.cycles * 1.7, rel=1e-12)
+    assert plan.bench_time == pytest.approx(plan.cycles * 1.7 + (plan.cycles - 1) * 0.5, rel=1e-12)
+
+
 def test_cycles_are_pointless_where_the_rate_is_constant():
     got = plan_cycles([0.0, 1.0, 4.0], rates=[1.0, 1.0], cool_down=1.0)
     assert (got.cycles, got.run_length) == (1, pytest.approx(3.0, abs=0.08))
@@ -238,6 +247,17 @@ def test_power_agrees_with_brute_force():
         )
         got = comparison_power(4.0, 2.0, 1.0, true_ratio=2.5 / 4, method=method)
         assert got.power == pytest.approx(weight[shown].sum(), abs=1e-9)
+
+
+@pytest.mark.parametrize(("method", "share_of_tail"), [("exact", 1.0), ("mid-p", 0.5)])
+def test_power_for_a_complete_cure_is_a_poisson_tail(method, share_of_tail):
+    # No event can come after a complete cure, so it is shown just where enough came before: share**n (halved for mid-p)
+    # must not pass the error.
+    before, after, rate = 6.1, 4.7, 1.3
+    share = before / (before + after)
+    needed = next(n for n in range(1, 100) if share_of_tail * share**n <= 0.05)
+    plan = comparison_power(rate, before, after, true_ratio=0.0, method=method)
+    assert plan.power == pytest.approx(stats.poisson.sf(needed - 1, rate * before), rel=1e-9)
 
 
 def test_power_beside_the_best_possible():
