@@ -67,9 +67,9 @@ def pettitt_test(y: ArrayLike) -> PettittTest:
     Notes
     -----
     Null: values in random order. Pettitt (1979), Applied Statistics 28, 126-135, with p = 2 exp(-6 K^2 / (n^3 + n^2)),
-    at most 1. Measured at a nominal 5 % (4,000 logs, ``tests/studies/results/calibration_changes.md``): rejects 0 to 1.7 % at 5 to 20
-    independent values, 3.4 to 4.4 % at 50 to 500; 85 to 98 % under AR(1) .9 and 66 to 97 % under 1/f noise (50 and
-    200 values).
+    at most 1. Measured at a nominal 5 % (2,000 logs, ``tests/studies/results/calibration_changes.md``): rejects
+    0 to 1.8 % at 5 to 20 independent values, 2.5 to 4.5 % at 50 to 500; 59 to 99 % under AR(1) .9 and 31 to 100 %
+    under 1/f noise from 20 values on.
     """
     values = _check.finite_array("y", y, least=3)
     n = values.size
@@ -129,9 +129,9 @@ def least_squares_breaks(y: ArrayLike, *, max_breaks: int = 5, shortest_share: f
     -----
     Assumes independent normal values of one variance. Bai and Perron (2003), Journal of Applied Econometrics 18, 1-22,
     by dynamic programming; BIC counts a mean and a place for each stretch, as the R package strucchange does (two
-    parameters per stretch). Measured (4,000 logs, ``tests/studies/results/calibration_changes.md``), any break where there is
-    none: 34 to 36 % at 5 to 10 independent values, 20 % at 20, 7 % at 50, 3 % at 100; 91 to 100 % under AR(1) .9
-    and 1/f noise.
+    parameters per stretch). Measured (2,000 logs, ``tests/studies/results/calibration_changes.md``), any break where there is
+    none: 35 % at 5 to 10 independent values, 19 % at 20, 7 % at 50, 4 % at 100; 64 to 100 % under AR(1) .9, 45 to
+    100 % under 1/f noise.
     """
     values = _check.finite_array("y", y, least=4)
     most = _check.whole("max_breaks", max_breaks, what="a number of breaks")
