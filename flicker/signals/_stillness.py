@@ -210,8 +210,8 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
     )
     if stirs.size < LEAST_WINDOWS:
         return False
-    # One window may lie in a lapse that was not found.
-    lowest = float(np.sort(stirs)[1 if stirs.size >= 2 * LEAST_WINDOWS else 0])
+    # One window may lie in the fall of the surge, or in a lapse that was not found.
+    lowest = float(np.sort(stirs)[1 if stirs.size >= LEAST_WINDOWS + 2 else 0])
     inside = float(np.mean(view.move[first + 1 : last] > 0)) if last - first > 1 else 0.0
     return (last - first) * _divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
 
