@@ -141,7 +141,7 @@ class TailFit(Result):
         Profile likelihood of the rate of peaks above the level (counts Poisson, excesses generalised Pareto, shape
         within its range). From 20 to 59 peaks the cut is calibrated by 199 simulations at the limit itself, and never
         below the usual one. Below 20 peaks the bound is the highest of those at each shape that the peaks do not
-        exclude (Berger and Boos 1994): it held in 95 % or more of simulated logs at every shape of the range tried
+        exclude (Berger and Boos 1994): it held in 94.6 to 100 % of simulated logs at every shape of the range tried
         (``tests/studies/results/calibration_tails.md``), and is often close to 1, since so few peaks say little.
         """
         level = _level(level, self.threshold)
