@@ -426,6 +426,7 @@ def _channel(
     sizes = record.episodes.size_V[own]
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
     missing_h, missing_starts = _complaint(record, case, limits)
+    by_age = worsening.size_by_age(record, limits)
     facts = Facts(
         observed_s=record.observed_s,
         episodes=rate.episodes,
@@ -444,6 +445,7 @@ def _channel(
         together=together,
         complaint_h=missing_h,
         complaint_starts=missing_starts,
+        size_by_age=None if by_age is None else by_age.growth,
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
     )
     verdict = decide(answers, facts, limits)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.limits import Limits
+from flicker.evidence.worsening import SIZE_FACTOR
 
 DO_NOT_CONNECT = "do not connect"
 NOT_YET_SHOWN = "not yet shown"
@@ -41,6 +42,7 @@ class Facts:
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
     complaint_starts: float | None = None
     reading_every_s: float = 0.0
+    size_by_age: float | None = None  # size in the last power-up over that in the first, where both show episodes
 
     @property
     def complaint_open(self) -> bool:
@@ -78,7 +80,8 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
     by_hand = yes("provoked") and findings["intermittent"].method.startswith("reproduced")
     recurs = yes("intermittent") and not by_hand
     one_run = facts.power_ups < 2
-    if recurs and yes("larger"):
+    # Sizes that grow alike in every power-up are heat, as rates are.
+    if recurs and yes("larger") and (facts.size_by_age is None or facts.size_by_age >= SIZE_FACTOR):
         return "degrading", "swings get larger"
     if recurs and yes("worse with age"):
         return "degrading", "more often with each power-up"
@@ -97,6 +100,8 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
             kind += " in all channels at once"
         if not when and yes("more often"):
             when = "; more often the longer it runs"
+        if not when and yes("larger"):
+            when = "; larger the longer it runs"
         return "noisy", kind + when
     if facts.two_levels:
         return "noisy", "two levels"

@@ -2,7 +2,7 @@
 
 Give several runs as a list: they are pooled without mixing time since power-up and age. Where parts of a run were not
 observed, give times and ends in observed time. Positive z means 'more often' unless a docstring says otherwise.
-For a verdict use `rate_trend_test`, `size_trend_test` and `age_trend`; the textbook tests stand beside them.
+For a verdict use `rate_trend_test`, `size_trend_test`, `age_trend` and `size_age_trend`; the textbook tests stand beside them.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from flicker.stats._nhpp import (
     power_law_fit_counts,
 )
 from flicker.stats._reversals import ReverseArrangements, reverse_arrangements_test
+from flicker.stats._size_ageing import SizeAgeTrend, size_age_trend
 from flicker.stats._trend_tests import (
     AndersonDarlingTrend,
     PowerLawTest,
@@ -60,6 +61,7 @@ __all__ = [
     "RateTrend",
     "RenewalTrendTest",
     "ReverseArrangements",
+    "SizeAgeTrend",
     "SizeTrend",
     "TrendTest",
     "age_forecast",
@@ -79,5 +81,6 @@ __all__ = [
     "power_law_test",
     "rate_trend_test",
     "reverse_arrangements_test",
+    "size_age_trend",
     "size_trend_test",
 ]
