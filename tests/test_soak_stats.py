@@ -146,6 +146,12 @@ def test_power_ups_from_few_follow_the_beta_binomial(hits, trials):
             assert stats.betabinom.pmf(0, n, hits, trials - hits + 1) == pytest.approx(miss[1], rel=1e-6)
 
 
+@pytest.mark.parametrize(("confidence", "power_ups"), [(0.75, 3), (0.8, 4), (0.9, 9), (0.95, 19), (0.99, 99)])
+def test_a_number_that_meets_the_confidence_exactly_is_enough(confidence, power_ups):
+    # Seen in 1 of 1: n more miss it with the chance 1 / (n + 1), so that n = confidence / (1 - confidence).
+    assert power_ups_to_catch(hits=1, trials=1, confidence=confidence).power_ups == power_ups
+
+
 def test_many_power_ups_half_seen():
     # limit of rare faults: beta(1, 1000) is nearly exponential, so n seen / trials = 20 - 1
     got = power_ups_to_catch(hits=1, trials=1000, detectable_share=0.01).power_ups

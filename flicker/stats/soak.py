@@ -333,13 +333,14 @@ def power_ups_to_catch(
             return float(special.betaln(a, b + n) - special.betaln(a, b))
         return _log_mean_miss(a, b, seen, n)
 
+    enough = nothing + 1e-10  # a number that meets the confidence exactly must not be lost to rounding
     high = 1
-    while log_miss(high) > nothing and high < 10**15:
+    while log_miss(high) > enough and high < 10**15:
         high *= 2
     low = high // 2
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if log_miss(middle) > nothing else (low, middle)
+        low, high = (middle, high) if log_miss(middle) > enough else (low, middle)
     known = _success_run(k / m * seen, nothing)
     return PowerUpPlan(high, known, k / m, confidence, seen, equal, "predictive, share from the power-ups seen")
 
