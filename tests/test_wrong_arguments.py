@@ -41,6 +41,7 @@ SOUND = {
     "arrivals.power_law_test": dict(times=T, end=20.0),
     "arrivals.rate_trend_test": dict(times=T, end=20.0),
     "arrivals.reverse_arrangements_test": dict(times=T),
+    "arrivals.size_age_trend": dict(sizes=[[0.1, 0.2], [0.3], [0.2, 0.4]], order=[0.0, 1.0, 2.0]),
     "arrivals.size_trend_test": dict(sizes=T, times=T),
     "association.coincidence": dict(times_a=T, times_b=[2.0, 8.0], lag=0.5, span=20.0),
     "association.holm": dict(p_values=[0.1, 0.02]),
@@ -163,7 +164,7 @@ def wrong(name, parameter, arguments):
         yield "nan", spoilt(value, 1, math.nan), "nan"
         yield "infinite", spoilt(value, 0, math.inf), "inf"
         yield "words", "words", "words"
-        yield "empty", [], "0|empty|none"
+        yield "empty", [], r"0|empty|none|\[\]"
         if "count" in parameter:
             yield "negative", spoilt(value, 0, -1), "-1"
             yield "half", spoilt(value, 0, 1.5), "1.5"

@@ -88,6 +88,8 @@ def size_age_trend(
     """
     side = ar.side(alternative)
     confidence = _check.share("confidence", confidence)
+    if isinstance(sizes, str) or not len(sizes):
+        raise ValueError(f"sizes must hold one sequence of sizes per run, got {sizes!r}")
     parts = [_check.finite_array("sizes", part, least=0) for part in sizes]
     for part in parts:
         if part.size and part.min() <= 0:
