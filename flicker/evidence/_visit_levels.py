@@ -18,8 +18,8 @@ from flicker.stats import _check
 from flicker.stats._result import Result
 
 if TYPE_CHECKING:
-    from flicker.evidence.assessment import ChannelAssessment
     from flicker.evidence.case import Case
+    from flicker.evidence.channel import ChannelAssessment
 
 Floats = NDArray[np.float64]
 OffBy = Callable[[float], float]  # how far one reading may be off

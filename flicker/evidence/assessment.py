@@ -7,49 +7,30 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from flicker import __version__
-from flicker.evidence import condition, drift, recurrence, worsening
-from flicker.evidence._accuracy import off_by_V
-from flicker.evidence.bench import (
-    Visibility,
-    control_of,
-    relays_to_try,
-    visibility_of,
-    warm_up_of,
-)
-from flicker.evidence.case import Case, needs
+from flicker.evidence.bench import control_of, relays_to_try
+from flicker.evidence.case import Case
+from flicker.evidence.channel import ChannelAssessment, Next, judge_channel
 from flicker.evidence.companions import (
     Beside,
     CompanionResult,
     Line,
-    by_lead,
-    events_of,
     for_lead,
     lead_record,
     look_beside,
     results,
     with_floor,
-    with_lead,
 )
-from flicker.evidence.control import ControlAnswer
-from flicker.evidence.excursion_table import EXCURSIONS_LISTED, ExcursionRow, listed
-from flicker.evidence.exposure import RelayResult, Relays, exposure
-from flicker.evidence.findings import YES, Finding, by_question, correct
+from flicker.evidence.excursion_table import EXCURSIONS_LISTED
+from flicker.evidence.exposure import Relays
 from flicker.evidence.limits import Limits
-from flicker.evidence.marked import hands_of, marks_of, proved_by_hand, provoked, provoked_finding
+from flicker.evidence.marked import hands_of, marks_of
 from flicker.evidence.mistakes import in_runs
 from flicker.evidence.outputs import KINDS
-from flicker.evidence.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.record import ChannelRecord, records
-from flicker.evidence.recurrence import EpisodeRate
-from flicker.evidence.stimulus import StimulusReport
 from flicker.evidence.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
-from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, decide, needed_hours
+from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.warmth import Series
-from flicker.evidence.warmup import WarmupRate
-from flicker.evidence.words import hours_text, owner
 from flicker.logs.mapped import has_difference
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
@@ -59,79 +40,11 @@ from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.stats._result import Result, plain
-from flicker.stats.soak import hours_to_catch
 
-HOUR = 3600.0
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
     "charged capacitors can kill: covers off only for those trained for it, local codes and licensed practice first."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineResult(Result):
-    """Settled level, its slope with interval, and changes of level."""
-
-    level_V: float | None
-    slope_V_per_h: float | None
-    slope_low: float | None
-    slope_high: float | None
-    changes: tuple[dict[str, Any], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class NoiseResult(Result):
-    """Robust sigma of the settled signal, the step of the last digit, and the colour of the noise."""
-
-    sigma_V: float | None
-    resolution_V: float | None
-    colour: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Next(Result):
-    """What to do next: how long to soak, and why."""
-
-    soak_h: float | None
-    confidence: float
-    reads: str
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelAssessment(Result):
-    """Verdict, evidence and numbers of one channel."""
-
-    channel: str
-    fitness: str
-    verdict: str
-    tail: str
-    reads: str
-    technician: str
-    excursions: tuple[ExcursionRow, ...]
-    excursions_total: int
-    rate: EpisodeRate
-    findings: tuple[Finding, ...]
-    baseline: BaselineResult
-    noise: NoiseResult
-    in_excursion_s: float
-    observed_s: float
-    power_up: tuple[condition.PowerUp, ...]
-    relay: RelayResult
-    next: Next
-    gaps: tuple[dict[str, Any], ...]
-    thresholds: dict[str, float]
-    warm_up: WarmupRate | None = None
-    visibility: Visibility | None = None
-    control: ControlAnswer | None = None
-    power_up_history: PowerUpHistory | None = None
-    stimulus: StimulusReport | None = None
-
-    def finding(self, question: str) -> Finding:
-        """Answer to one question."""
-        for item in self.findings:
-            if item.question == question:
-                return item
-        raise KeyError(question)
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,11 +255,13 @@ def judge(
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     channels = tuple(
-        _channel(record, found, relays, limits, case, excursions_listed, record.channel in together, beside, lead)
+        judge_channel(record, found, relays, limits, case, excursions_listed, record.channel in together, beside, lead)
         for record in found
     )
     if control is not None or (lead is not None and lead.observed_s > 0):
-        other = [lead] if control is None and lead is not None else records(control or (), dead_time_s=limits.dead_time_s)
+        other = (
+            [lead] if control is None and lead is not None else records(control or (), dead_time_s=limits.dead_time_s)
+        )
         channels = tuple(
             replace(item, control=control_of(record, other, limits, kind=control_kind))
             for item, record in zip(channels, marked, strict=True)
@@ -374,179 +289,6 @@ def judge(
         traces=tuple(traces),
         companions=results(beside, floor_words),
         beside=beside,
-    )
-
-
-def _channel(
-    record: ChannelRecord,
-    everyone: Sequence[ChannelRecord],
-    relays: Relays,
-    limits: Limits,
-    case: Case | None,
-    excursions_listed: int,
-    together: bool,
-    beside: Beside,
-    lead: ChannelRecord | None,
-) -> ChannelAssessment:
-    rate = recurrence.episode_rate(record, limits)
-    levels = drift.levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
-    ups = condition.power_ups(record, limits)
-    relay, late_trips = exposure(record, relays, limits)
-    level = condition.settled_level(record)
-    both_off = 2.0 * off_by_V(record, level or 0.0, case)
-    moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
-    changes, changed = drift.level_change(record, levels, limits)
-    comes_and_goes = recurrence.intermittent(record, rate, limits)
-    if lead is not None:
-        lines = beside.lines_of(lead.channel)
-        hit = int(np.count_nonzero(with_lead(record, events_of(lines, record, beside.log_of_run))))
-        comes_and_goes = by_lead(comes_and_goes, record, lead, limits, hit)
-    findings = correct(
-        [
-            comes_and_goes,
-            recurrence.clustered(record, limits),
-            worsening.more_often(record, limits),
-            worsening.larger(record, limits),
-            worsening.worse_with_age(record, limits),
-            condition.settled_offset(record, limits),
-            moved,
-            changed,
-            condition.noise(record, limits),
-            condition.power_up(ups, limits),
-            condition.protection(late_trips, relay.peak_V, relay.seconds_above_threshold, limits),
-        ],
-        limits.confidence,
-    )
-    tried = provoked(record, limits.confidence)
-    if tried is not None:
-        findings = proved_by_hand((*findings, *correct([provoked_finding(tried)], limits.confidence)))
-    answers = by_question(findings)
-    own = ~record.episodes.common
-    lengths = record.episodes.end_s - record.episodes.start_s
-    sizes = record.episodes.size_V[own]
-    dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
-    missing_h, missing_starts = _complaint(record, case, limits)
-    by_age = worsening.size_by_age(record, limits)
-    facts = Facts(
-        observed_s=record.observed_s,
-        episodes=rate.episodes,
-        common_episodes=rate.common_episodes,
-        episode_s=float(lengths[own].sum()),
-        steady_upper_per_h=rate.steady_upper_per_h,
-        power_ups=sum(trace.power_up_seen for trace in record.traces),
-        trips=late_trips,
-        dangerous_V=dangerous,
-        two_levels=any(trace.two_levels is not None for trace in record.traces),
-        filled=bool(recurrence.long_evidence(record, limits)),
-        life_shown=any(trace.life == "seen" for trace in record.traces),
-        excursions=sum(trace.excursions.count for trace in record.traces),
-        in_excursion_s=record.in_excursion_s,
-        phase=recurrence.phase_of(rate, limits),
-        together=together,
-        complaint_h=missing_h,
-        complaint_starts=missing_starts,
-        size_by_age=None if by_age is None else by_age.growth,
-        reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
-    )
-    verdict = decide(answers, facts, limits)
-    largest = float(sizes.max()) if sizes.size else None
-    peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
-    return ChannelAssessment(
-        channel=record.channel,
-        fitness=verdict.fitness,
-        verdict=verdict.word,
-        tail=verdict.tail,
-        reads=owner(record.channel, verdict, answers, facts, limits, peak),
-        technician=_technician(findings, rate),
-        excursions=listed(record, limits, excursions_listed),
-        excursions_total=sum(trace.excursions.count for trace in record.traces),
-        rate=rate,
-        findings=findings,
-        baseline=BaselineResult(level, *drift.slope(levels, limits.confidence), changes),
-        noise=_noise(record),
-        in_excursion_s=record.in_excursion_s,
-        observed_s=record.observed_s,
-        power_up=ups,
-        relay=relay,
-        next=_next(rate, facts, verdict.word, limits),
-        gaps=tuple(
-            {"run": number, **gap.to_dict()}
-            for number, trace in zip(record.numbers, record.traces, strict=True)
-            for gap in trace.unobserved
-        ),
-        thresholds={
-            "enter_V": max((trace.enter_V for trace in record.traces), default=limits.excursion_V),
-            "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
-        },
-        warm_up=warm_up_of(record, limits),
-        visibility=visibility_of(record, None if case is None else case.meter, limits),
-        power_up_history=history_of(ups, limits),
-        stimulus=tried,
-    )
-
-
-def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tuple[float, float | None]:
-    """Clean hours and cold starts that the complaint's rate still asks for."""
-    if case is None or case.complaint.per_hour is None:
-        return 0.0, None
-    hours, starts = needs(case, limits.confidence)
-    cold = sum(trace.power_up_seen for trace in record.traces)
-    return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
-
-
-def _noise(record: ChannelRecord) -> NoiseResult:
-    seen = [trace for trace in record.traces if trace.baseline is not None]
-    if not seen:
-        return NoiseResult(None, None, None)
-    longest = max(seen, key=lambda trace: trace.residual_V.size)
-    colour = None
-    if longest.residual_V.size >= 64:
-        from flicker.stats.noise import noise_colour
-
-        step = float(np.median(np.diff(longest.residual_s)))
-        calm = longest.residual_V[np.abs(longest.residual_V) < longest.leave_V]
-        if calm.size >= 64 and step > 0:
-            colour = noise_colour(calm, step).colour
-    return NoiseResult(
-        sigma_V=float(np.median([trace.sigma_V for trace in seen])),
-        resolution_V=longest.resolution_V,
-        colour=colour,
-    )
-
-
-def _technician(findings: Sequence[Finding], rate: EpisodeRate) -> str:
-    said = [
-        item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}
-    ]
-    return " ".join(dict.fromkeys(said))
-
-
-def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
-    hours = facts.observed_s / HOUR
-    if word == "inconclusive" and facts.episodes == 0:
-        missing = max(needed_hours(limits) - hours, 0.0)
-        return Next(
-            missing,
-            limits.confidence,
-            f"Log {hours_text(missing)} more; if they stay clean, more than {limits.episode_rate_per_h:g} per hour is excluded.",
-        )
-    if facts.episodes > 0 and hours > 0:
-        catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=limits.confidence).exposure)
-        return Next(
-            catch,
-            limits.confidence,
-            f"To see it again with a chance of {limits.confidence:.0%}, log {hours_text(catch)} more; "
-            "so long a clean log after a repair begins to speak for a cure.",
-        )
-    rarer = 10.0
-    while needed_hours(limits) * rarer <= hours:
-        rarer *= 10.0
-    missing = needed_hours(limits) * rarer - hours
-    return Next(
-        missing,
-        limits.confidence,
-        f"To exclude a fault {rarer:g} times rarer ({limits.episode_rate_per_h / rarer:.3g} per hour), log "
-        f"{hours_text(missing)} more without an episode.",
     )
 
 

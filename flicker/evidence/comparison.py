@@ -25,7 +25,8 @@ from flicker.evidence._condition_change import (
 from flicker.evidence._credit import Credit, credits_of, work_of
 from flicker.evidence._sides import side_of
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
-from flicker.evidence.assessment import SAFETY, Assessment, ChannelAssessment, LogLike, assess
+from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.mistakes import between

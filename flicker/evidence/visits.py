@@ -25,8 +25,9 @@ from flicker.evidence._visit_growth import (
     year_ahead,
 )
 from flicker.evidence._visit_levels import LevelForecast, QuantityTrend, next_level, quantity_trends
-from flicker.evidence.assessment import Assessment, ChannelAssessment, LogLike, assess
+from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.case import EVENING_H, Case, CaseError
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.protection import TripForecast

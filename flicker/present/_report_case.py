@@ -7,8 +7,8 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from flicker.evidence._compared import ChannelComparison
-from flicker.evidence.assessment import ChannelAssessment
 from flicker.evidence.case import Case
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.words import hours_text, times_text
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag
 from flicker.present._report_assessment import stamp

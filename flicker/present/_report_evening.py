@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Run
 from flicker.present._markup import Child, Markup, table, tag

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flicker.evidence.assessment import ChannelAssessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import YES
 from flicker.evidence.limits import Limits
 from flicker.evidence.verdict import DO_NOT_CONNECT

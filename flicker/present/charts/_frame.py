@@ -11,7 +11,8 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.model import Run

@@ -9,7 +9,8 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.evidence.assessment import Assessment, ChannelAssessment
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Log
