@@ -339,6 +339,12 @@ CALLS += [
     ("arrivals.log_linear_fit", dict(times=[14.9, 15.7, 16.0, 16.4], end=16.5)),
     ("arrivals.log_linear_fit", dict(times=[0.1, 0.3, 0.9, 1.1], end=16.5)),
     ("arrivals.age_trend", dict(times=NINE_RUNS, ends=NINE_ENDS, order=NINE_AGES)),
+    ("arrivals.age_trend", dict(times=[[], [], [4.4]], ends=[3.0, 3.0, 5.0])),
+    ("arrivals.reverse_arrangements_test", dict(times=EVEN, alternative="less")),
+    ("arrivals.densest_window", dict(times=[0.4, 1.9, 2.2], end=3.0, width=3.0)),
+    ("noise.allan_deviation", dict(y=LONG[:8], step_s=0.5, kind="modified")),
+    ("noise.allan_deviation", dict(y=LONG[:11], step_s=0.5, kind="total")),
+    ("changepoints.level_changes", dict(y=[0.2] * 30 + [0.9] * 25)),
     ("arrivals.age_trend", dict(times=NINE_RUNS, ends=NINE_ENDS, order=NINE_AGES, alternative="decreasing", seed=4)),
     ("arrivals.age_regression", dict(times=NINE_RUNS, ends=NINE_ENDS, ages=NINE_AGES, confidence=0.9)),
     ("arrivals.age_regression", dict(times=[[1.1, 2.0], [], []], ends=[4.0, 5.0, 4.4], ages=[0.0, 7.0, 9.9])),
@@ -461,6 +467,8 @@ INNER_WRONG: dict[str, Any] = {
 # what a result can be asked afterwards: name of the call and its place in CALLS by name, method, arguments
 AFTERWARDS: list[tuple[str, int, str, dict[str, Any]]] = [
     ("arrivals.age_regression", 0, "factor", dict(age=12.0)),
+    ("arrivals.age_regression", 3, "factor", dict(age=0.0)),
+    ("arrivals.age_regression", 3, "factor", dict(age=5.0)),
     ("rates.recurrence", 0, "one_more", dict(exposure=3.3)),
     ("rates.recurrence", 1, "one_more", dict(exposure=1.9)),
     ("rates.recurrence", 4, "one_more", dict(exposure=3.3)),
