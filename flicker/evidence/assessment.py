@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from flicker import __version__
+from flicker.evidence._document import head, named
 from flicker.evidence.bench import control_of, relays_to_try
 from flicker.evidence.case import Case
 from flicker.evidence.channel import ChannelAssessment, Next, judge_channel
@@ -69,10 +69,7 @@ class Assessment(Result):
 
     def channel(self, name: str) -> ChannelAssessment:
         """Assessment of the channel of that name."""
-        for item in self.channels:
-            if item.channel == name:
-                return item
-        raise KeyError(name)
+        return named(self.channels, name)
 
     @property
     def reads(self) -> str:
@@ -82,10 +79,11 @@ class Assessment(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/assessment/1'."""
         return {
-            "schema": "flicker/assessment/1",
-            "version": __version__,
-            "seed": self.seed,
-            "correction": "Holm within families: {intermittent, noise, drift, level change}, {more often, larger, worse with age}",
+            **head(
+                "flicker/assessment/1",
+                self.seed,
+                "Holm within families: {intermittent, noise, drift, level change}, {more often, larger, worse with age}",
+            ),
             "limits": plain(self.limits),
             "runs": [run.to_dict() for run in self.runs],
             "channels": [item.to_dict() for item in self.channels],

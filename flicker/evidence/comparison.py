@@ -23,6 +23,7 @@ from flicker.evidence._condition_change import (
     unlike_change,
 )
 from flicker.evidence._credit import Credit, credits_of, work_of
+from flicker.evidence._document import head, named
 from flicker.evidence._sides import side_of
 from flicker.evidence._weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
 from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
@@ -63,10 +64,7 @@ class Comparison(Result):
 
     def channel(self, name: str) -> ChannelComparison:
         """Comparison of the channel of that name."""
-        for item in self.channels:
-            if item.channel == name:
-                return item
-        raise KeyError(name)
+        return named(self.channels, name)
 
     @property
     def reads(self) -> str:
@@ -76,10 +74,7 @@ class Comparison(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/comparison/1'."""
         return {
-            "schema": "flicker/comparison/1",
-            "version": __version__,
-            "seed": self.seed,
-            "correction": self.correction,
+            **head("flicker/comparison/1", self.seed, self.correction),
             "stages": [self.before, self.after],
             "control": self.control,
             "limits": plain(self.limits),

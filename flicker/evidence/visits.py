@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from flicker import __version__
+from flicker.evidence._document import head, named
 from flicker.evidence._visit_growth import (
     NEVER,
     YEAR_DAYS,
@@ -104,10 +104,7 @@ class Visits(Result):
 
     def channel(self, name: str) -> ChannelVisits:
         """Return the channel of that name."""
-        for item in self.channels:
-            if item.channel == name:
-                return item
-        raise KeyError(name)
+        return named(self.channels, name)
 
     @property
     def reads(self) -> str:
@@ -117,10 +114,7 @@ class Visits(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/visits/1'."""
         return {
-            "schema": "flicker/visits/1",
-            "version": __version__,
-            "seed": self.seed,
-            "correction": "Holm within the family {rate, size} of each channel",
+            **head("flicker/visits/1", self.seed, "Holm within the family {rate, size} of each channel"),
             "unit": self.unit,
             "limits": plain(self.limits),
             "visits": plain(self.visits),
