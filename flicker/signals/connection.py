@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from flicker.logs.spans import holds, spans
 from flicker.signals._contrast import unlike_beside
+from flicker.signals._hum import fast_hum
 from flicker.signals._movement import SIDE, View, surge_at, view_of
 from flicker.signals._pickup import pick_up_stretches
 from flicker.signals._stillness import (
@@ -115,18 +116,28 @@ def find_lapses(
     for digit in sorted({span.resolution_V for span in ranges.spans}):
         own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
         chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
-        out += _lapses(view_of(blocks, part, digit, chosen), digit, protection_V, band_V)
+        view = view_of(blocks, part, digit, chosen)
+        hum = fast_hum(view, part.sample_s, part.sample_V, band_V)
+        out += _lapses(view, digit, protection_V, band_V, hum)
     return sorted(out, key=lambda item: item.first)
 
 
-def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float) -> list[Lapse]:
+def _lapses(
+    view: View, resolution_V: float, protection_V: float, band_V: float, hum: list[tuple[int, int]]
+) -> list[Lapse]:
     if view.size < 4:
         return []
     found: list[Lapse] = []
     taken = np.zeros(view.size, dtype=bool)
+    for first, last in hum:
+        fell = _fell(view, first, protection_V)
+        found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
+        taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
         for first, last, tripped in pick_up_stretches(view, resolution_V, band_V, protection_V):
+            if taken[first:last].any():
+                continue
             fell = tripped or _fell(view, first, protection_V)
             found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
             taken[first:last] = True
