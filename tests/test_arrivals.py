@@ -466,7 +466,9 @@ def test_sizes_are_compared_within_runs_only():
 
 # ---- what must hold whatever the data
 
-LOGS = st.lists(st.floats(0.001, 0.999), min_size=5, max_size=25, unique_by=lambda v: round(v, 9)).map(lambda v: np.sort(np.array(v)))
+LOGS = st.lists(st.floats(0.001, 0.999), min_size=5, max_size=25, unique_by=lambda v: round(v, 9)).map(
+    lambda v: np.sort(np.array(v))
+)
 
 
 @settings(max_examples=25, deadline=None)
@@ -602,3 +604,10 @@ def test_log_linear_rate_holds_the_events_it_was_fitted_to():
     assert fit.rate_at_end == pytest.approx(fit.rate_at_start * np.exp(fit.growth * 30.7), rel=1e-9)
     assert (fit.rate_at_end - fit.rate_at_start) / fit.growth == pytest.approx(8.0, rel=1e-9)
     assert fit.doubling_time == pytest.approx(np.log(2.0) / fit.growth, rel=1e-12)
+
+
+def test_equal_gaps_are_treated_alike_whatever_the_rounding():
+    for begin in (0.1, 2.0, 17.1, 1e6 + 0.3):
+        pair = [begin, begin + 0.3]
+        assert decluster(pair, dead_time=0.3).sizes.tolist() == [2]
+        assert decluster([begin, begin + 0.3001], dead_time=0.3).sizes.tolist() == [1, 1]

@@ -90,3 +90,10 @@ def test_episodes_join_over_the_dead_time(dead: float, expected: list[int]) -> N
 
 def test_a_long_excursion_is_not_forgotten_by_a_short_one_inside() -> None:
     assert episode_numbers(np.array([0.0, 5.0, 105.0]), np.array([100.0, 6.0, 106.0]), 10.0).tolist() == [0, 0, 0]
+
+
+def test_a_pause_as_long_as_the_dead_time_joins_at_any_place_of_the_clock():
+    for begin in (0.3, 20.3, 86_400.7):
+        start = np.array([begin, begin + 10.4])
+        assert episode_numbers(start, np.array([begin + 0.4, begin + 11.0]), 10.0).tolist() == [0, 0]
+        assert episode_numbers(start + [0.0, 0.01], np.array([begin + 0.4, begin + 11.0]), 10.0).tolist() == [0, 1]

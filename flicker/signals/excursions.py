@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
+MICROSECOND = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class Excursions:
@@ -299,9 +301,7 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
 
     ``scanners`` holds one per channel, None for a channel that is not scanned (nothing observed).
     """
-    parts = [
-        None if scanner is None else _Parts(blocks, channel, scanner) for channel, scanner in enumerate(scanners)
-    ]
+    parts = [None if scanner is None else _Parts(blocks, channel, scanner) for channel, scanner in enumerate(scanners)]
     wanted = np.zeros(blocks.row.size, dtype=bool)
     for part in parts:
         if part is not None:
@@ -409,8 +409,11 @@ def stretches(flag: Bools, border: Bools) -> list[tuple[int, int]]:
 
 
 def episode_numbers(start_s: Floats, end_s: Floats, dead_time_s: float) -> NDArray[np.int64]:
-    """Number of the episode of each excursion: a new one after a pause longer than the dead time."""
+    """Number of the episode of each excursion: a new one after a pause longer than the dead time.
+
+    A pause that only rounding of the clock makes longer is not: times keep microseconds.
+    """
     if start_s.size == 0:
         return np.empty(0, dtype=np.int64)
     pause = start_s[1:] - np.maximum.accumulate(end_s)[:-1]
-    return np.concatenate(([0], np.cumsum(pause > dead_time_s))).astype(np.int64)
+    return np.concatenate(([0], np.cumsum(pause > dead_time_s + MICROSECOND))).astype(np.int64)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.excursions import Scanner
+from flicker.signals.excursions import MICROSECOND, Scanner
 from flicker.signals.settings import Settings
 
 Floats = NDArray[np.float64]
@@ -271,7 +271,7 @@ class LiveChannel:
     def _collect(self, now_s: float) -> list[LiveEpisode]:
         """Gather closed excursions into episodes; book those that no later excursion can join."""
         out: list[LiveEpisode] = []
-        dead, longest = self.settings.dead_time_s, self.settings.long_episode_s
+        dead, longest = self.settings.dead_time_s + MICROSECOND, self.settings.long_episode_s
         for row in self._scanner.take():
             self.in_excursion_s += row[1] - row[0]
             if self._episode and row[0] - self._episode[-1][1] > dead:

@@ -282,7 +282,8 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
     else:
         limit = _check.positive("dead_time", dead_time, what="a time", zero=True)
         how = "runs declustering with a fixed dead time"
-    begins = ~later | (gaps > limit)
+    rounding = 4.0 * np.finfo(float).eps * float(runs.times.max(initial=0.0))  # equal gaps must be treated alike
+    begins = ~later | (gaps > limit + rounding)
     first = np.flatnonzero(begins)
     sizes = np.diff(np.append(first, runs.times.size))
     return Clusters(
