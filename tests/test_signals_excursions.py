@@ -96,4 +96,7 @@ def test_a_pause_as_long_as_the_dead_time_joins_at_any_place_of_the_clock():
     for begin in (0.3, 20.3, 86_400.7):
         start = np.array([begin, begin + 10.4])
         assert episode_numbers(start, np.array([begin + 0.4, begin + 11.0]), 10.0).tolist() == [0, 0]
-        assert episode_numbers(start + [0.0, 0.01], np.array([begin + 0.4, begin + 11.0]), 10.0).tolist() == [0, 1]
+        assert episode_numbers(start + np.array([0.0, 0.01]), np.array([begin + 0.4, begin + 11.0]), 10.0).tolist() == [
+            0,
+            1,
+        ]
