@@ -18,6 +18,8 @@ BESIDE = 5  # cells on each side of a border that must differ
 RATIO = 1.8
 WIDER = 1.6
 UNLIKE = 1.3  # where the level tells as well
+BROADER = 1.8  # ratio of the swing within a second
+FARTHER = 2.0  # ratio of the reach where another sign stands beside it
 OFTEN = 0.78  # share of pairs of cells
 LAG = 8  # blocks
 REACH = 128  # blocks within which a border is looked for
@@ -44,14 +46,53 @@ def all_at_once(
         shown = True
         if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(ratio):
             return False
-        if sign > 0 and _reach(view, place, side) < WIDER * _reach(view, place, -side):
+        if sign > 0 and reach(view, place, side) < WIDER * reach(view, place, -side):
             return False  # hum whose beat went from slow to fast swings no farther
         if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < often:
             return False
     return shown
 
 
-def _reach(view: View, place: int, side: int) -> float:
+def broader_at_once(view: View, first: int, last: int, resolution_V: float) -> bool:
+    """Does the channel swing farther both within a second and within minutes, at once at each border the log shows?
+
+    Hum whose beat changes trades the one for the other; an open lead brings both. On a coarse digit the swings of
+    single cells are whole counts, too few to tell by themselves.
+    """
+    half = 0.5 * (view.high - view.low)
+    span, slack = BESIDE * CELL, 0.3 * resolution_V + 1e-6
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        later, earlier = half[place : place + span], half[max(place - span, 0) : place]
+        inner, outer = (later, earlier) if side > 0 else (earlier, later)
+        if min(inner.size, outer.size) < 3 * CELL:
+            continue
+        shown = True
+        if _trimmed(inner) + slack < BROADER * (_trimmed(outer) + slack):
+            return False
+        if reach(view, place, side) < FARTHER * reach(view, place, -side):
+            return False
+    return shown
+
+
+def farther_at_once(view: View, first: int, last: int, ratio: float = FARTHER) -> bool:
+    """Does the channel reach farther at once at each border the log shows?"""
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        if min(place, view.size - place) < 3 * CELL:
+            continue
+        shown = True
+        if reach(view, place, side) < ratio * reach(view, place, -side):
+            return False
+    return shown
+
+
+def _trimmed(part: Floats) -> float:
+    """Mean without the highest tenth: a glitch or a trip beside a border is no swing of a stretch."""
+    return float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)]))
+
+
+def reach(view: View, place: int, side: int) -> float:
     """How far the channel swings in all the cells on one side of a block."""
     span = BESIDE * CELL
     part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place]

@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals._contrast import CELL, all_at_once, edge, restless, swings
+from flicker.signals._contrast import (
+    CELL,
+    FARTHER,
+    all_at_once,
+    broader_at_once,
+    edge,
+    farther_at_once,
+    restless,
+    swings,
+)
 from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
 from flicker.signals.baseline import running_median
 
@@ -22,9 +31,17 @@ CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
 FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
 SWING_V = 0.06
 NODE = 8  # cells between two swells of a beat
+LULL = 0.25  # of a stretch of pick-up may lie between two swells of it
 HELD_SHARE = 0.02
 REST = 16  # blocks that a channel stays at its level when it comes back to it
 BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
+AWAY = 12.0  # log-likelihood of a change of state
+AROUND = 900  # blocks
+EVER = 1.4
+SURGE_BLOCKS = 200
+SAME = 0.8  # of a stretch
+PASSING = 64  # blocks in which pick-up may pass the rest
+MOST_LEAVES = 6
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
@@ -51,10 +68,11 @@ def pick_up_stretches(
         return []
     evidence = bernoulli(wander > border, 0.9, 0.1)
     calm_V = max(float(np.exp(calm)) - resolution_V, 0.5 * resolution_V)
-    out = []
+    out: list[tuple[int, int, bool]] = []
+    done: list[tuple[int, int]] = []
     frozen = False
-    for a, b in _joined(switches(evidence, 6.0)):
-        if float(np.mean(wander[a:b] > border)) < 0.7:
+    for a, b in _candidates(switches(evidence, 6.0)):
+        if any(a < done_b and done_a < b for done_a, done_b in done) or float(np.mean(wander[a:b] > border)) < 0.7:
             continue
         first = edge(view, a * size, resolution_V)
         last = edge(view, view.size if b == count else b * size, resolution_V)
@@ -65,24 +83,94 @@ def pick_up_stretches(
         if frozen and _dead_beside(view, first, last):
             continue
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
-        beyond = np.flatnonzero(np.maximum(np.abs(view.low[near]), np.abs(view.high[near])) > protection_V)
+        beyond = _beyond(view, near, protection_V)
         tripped = beyond.size > 0 and first > 0
         if tripped:
             first = near.start + int(beyond[-1]) + 1
             if not all_at_once(view, first, last, resolution_V, 1, TRIPPED_RATIO, TRIPPED_OFTEN):
                 continue
-        elif loud - calm < np.log(LOUDER) or not all_at_once(view, first, last, resolution_V, 1):
+        elif loud - calm < np.log(LOUDER) or not (
+            all_at_once(view, first, last, resolution_V, 1) or broader_at_once(view, first, last, resolution_V)
+        ):
             continue
         if not _like_pick_up(view, first, last, resolution_V):
             continue
         if not tripped and not restless(view, first, last, resolution_V):
             continue
+        if not tripped and not _farther_than_ever(view, first, last):
+            continue  # hum that beats swings as far, now and then, without a lead in the air
         if _rests_between(view, first, last, calm_V):
             continue  # swings of a unit that goes back to where it was, not a lead in the air
         if _powered_up(view, first, last, band_V):
             continue  # it is the unit, and the calm part is the one that was off
         out.append((first, last, tripped))
+        done.append((a, b))
     return out
+
+
+def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
+    """Stretches about zero, wider than the channel's rest, that leave a rest away from zero at once: an open lead.
+
+    The level tells the borders to the second, however slowly the pick-up wanders. What `pick_up_stretches` returns.
+    """
+    rest, scatter = _rest(view)
+    if abs(rest) - 4.0 * scatter <= view.zero_V:
+        return []
+    away = np.abs(view.middle - rest) > max(3.0 * scatter, 0.3 * abs(rest)) + 0.5 * resolution_V
+    found = _joined(switches(bernoulli(away, 0.8, 0.05), AWAY), PASSING, 0.0)
+    if len(found) > MOST_LEAVES:
+        return []  # a channel that leaves its rest again and again has levels, or swings
+    out = []
+    for first, last in found:
+        near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
+        beyond = _beyond(view, near, protection_V)
+        tripped = beyond.size > 0
+        if tripped:
+            first = near.start + int(beyond[-1]) + 1
+        if last - first < 3 * CELL or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S or first < 3 * CELL:
+            continue
+        if float(np.mean(away[first:last])) < 0.7 or not _like_pick_up(view, first, last, resolution_V):
+            continue
+        if float(np.quantile(np.abs(view.middle[first:last] - rest), 0.95)) < LOUD_V:
+            continue
+        if not farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER):
+            continue
+        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)) or _powered_up(view, first, last, band_V):
+            continue
+        out.append((first, last, tripped))
+    return out
+
+
+def _rest(view: View) -> tuple[float, float]:
+    """Where a channel lies in its calm half minutes, and its usual distance from there; infinite if nowhere."""
+    cells = view.middle[: view.size // CELL * CELL].reshape(-1, CELL)
+    if cells.shape[0] < 6:
+        return 0.0, np.inf
+    loudness = np.log(swings(view.middle) + view.resolution_V + 1e-6)
+    calm = cells[loudness <= two_clusters(loudness)[2]]
+    centre = np.median(calm, axis=1)
+    rest = float(np.median(centre))
+    own = calm[np.abs(centre - rest) <= 0.3 * abs(rest)]
+    if own.shape[0] < max(5, 0.5 * calm.shape[0]):
+        return rest, np.inf
+    return rest, 1.4826 * float(np.median(np.abs(own - rest))) + 0.3 * view.resolution_V
+
+
+def _beyond(view: View, part: slice, limit_V: float) -> NDArray[np.intp]:
+    return np.flatnonzero(np.maximum(np.abs(view.low[part]), np.abs(view.high[part])) > limit_V)
+
+
+def pick_ups(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
+    """Stretches that either sign shows; where both do, the level's borders if they hold most of it, else all of it."""
+    level = left_its_rest(view, resolution_V, band_V, protection_V)
+    out: list[tuple[int, int, bool]] = []
+    for first, last, tripped in pick_up_stretches(view, resolution_V, band_V, protection_V):
+        inside = [part for part in level if part[0] < last and first < part[1]]
+        if sum(min(last, b) - max(first, a) for a, b, _ in inside) < SAME * (last - first):
+            first, last = min([first, *(x[0] for x in inside)]), max([last, *(x[1] for x in inside)])
+            out.append((first, last, tripped or any(x[2] for x in inside)))
+            level = [part for part in level if part not in inside]
+    return sorted(out + level)
 
 
 def _dead_beside(view: View, first: int, last: int) -> bool:
@@ -95,11 +183,18 @@ def _dead_beside(view: View, first: int, last: int) -> bool:
     return float(np.mean(moved)) < HELD_SHARE or float(np.quantile(level, 0.9)) <= view.zero_V
 
 
-def _joined(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Join loud stretches across the nodes of a beat."""
+def _candidates(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Loud stretches joined across the nodes of a beat; before them, what they are with a longer lull between them."""
+    near = _joined(stretches, NODE, 0.0)
+    wide = [part for part in _joined(near, 0, LULL) if part not in near]
+    return wide + near
+
+
+def _joined(stretches: list[tuple[int, int]], most: int, share: float) -> list[tuple[int, int]]:
+    """Join stretches with no more than ``most``, or that share of the whole, between them."""
     out: list[tuple[int, int]] = []
     for first, last in stretches:
-        if out and first - out[-1][1] <= NODE:
+        if out and first - out[-1][1] <= max(most, share * (last - out[-1][0])):
             out[-1] = (out[-1][0], last)
         else:
             out.append((first, last))
@@ -115,6 +210,17 @@ def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
     return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
         np.ptp(view.middle[(first + last) // 2 : last])
     )
+
+
+def _farther_than_ever(view: View, first: int, last: int) -> bool:
+    """Do readings reach farther in a stretch than in all of the quarter of an hour on each side of it?"""
+    early = min(SURGE_BLOCKS, first // 2)
+    beside = (slice(max(early, first - AROUND), first), slice(last, last + AROUND))
+    low, high = (np.concatenate([value[part] for part in beside]) for value in (view.low, view.high))
+    if low.size < CELL:
+        return True
+    inside = float(np.quantile(view.high[first:last], 0.95) - np.quantile(view.low[first:last], 0.05))
+    return inside >= EVER * float(np.quantile(high, 0.95) - np.quantile(low, 0.05))
 
 
 def _rests_between(view: View, first: int, last: int, calm_V: float) -> bool:

@@ -37,7 +37,10 @@ def share_open(every: Sequence[Sequence[Lapse]], blocks: RunBlocks, zero_V: Sequ
                 if any(x.kind == "disconnected" for x in own):
                     continue
                 covered = sum(_overlap(x, opened) for x in own)
-                if covered > 0.8 * (opened.end_s - opened.begin_s):
+                length = opened.end_s - opened.begin_s
+                if covered > 0.8 * length and sum(x.end_s - x.begin_s for x in own) < 1.2 * length:
+                    named = [replace(opened, surge=None)]  # one relay: what tripped it tells when
+                elif covered > 0.8 * length:
                     named = [replace(x, kind="disconnected", surge=None, sure=True, alone=True) for x in own]
                 elif _changed(blocks, other, opened, zero_V[other]):
                     named = [opened]

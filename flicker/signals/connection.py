@@ -17,7 +17,7 @@ from flicker.logs.spans import holds, spans
 from flicker.signals._contrast import unlike_beside
 from flicker.signals._hum import fast_hum
 from flicker.signals._movement import SIDE, View, surge_at, view_of
-from flicker.signals._pickup import pick_up_stretches
+from flicker.signals._pickup import pick_ups
 from flicker.signals._stillness import (
     SHORTEST_S,
     dropped,
@@ -135,7 +135,7 @@ def _lapses(
         taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
-        for first, last, tripped in pick_up_stretches(view, resolution_V, band_V, protection_V):
+        for first, last, tripped in pick_ups(view, resolution_V, band_V, protection_V):
             if taken[first:last].any():
                 continue
             fell = tripped or _fell(view, first, protection_V)
