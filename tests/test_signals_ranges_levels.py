@@ -105,3 +105,25 @@ def test_what_is_no_switching() -> None:
     assert found is not None and found.switches == 71 and found.p_value < 1e-6
     assert (found.dwell_low_s, found.dwell_high_s) == pytest.approx((100.0, 100.0), abs=2.0)
     assert find_two_levels(time, noise + 3 * swing, most_V=0.04) is None  # those are excursions
+
+
+@pytest.mark.parametrize("length", [1, 2, 4])
+def test_equal_blips_are_no_two_levels(length: int) -> None:
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        time = np.arange(7200.0)
+        value = 0.0004 * rng.standard_normal(time.size)
+        for at in np.sort(rng.choice(700, 23, replace=False)) * 10 + 100:
+            value[at : at + length] += 0.020
+        assert find_two_levels(time, value, most_V=0.04) is None
+
+
+@pytest.mark.parametrize("dwell_s", [20.0, 60.0, 300.0])
+def test_popcorn_that_stays_a_while_is_two_levels(dwell_s: float) -> None:
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        time = np.arange(14400.0)
+        flips = np.cumsum(rng.exponential(dwell_s, 4000))
+        value = 0.0004 * rng.standard_normal(time.size) + 0.020 * (np.searchsorted(flips, time) % 2)
+        found = find_two_levels(time, value, most_V=0.04)
+        assert found is not None and found.jump_V == pytest.approx(0.020, abs=0.002)

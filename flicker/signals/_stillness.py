@@ -30,6 +30,8 @@ LEAST_WINDOWS = 8
 FALL = 1.5  # times what counts as zero
 ALIVE_SHARE = 0.03
 SURGE_BLOCKS = 120  # in which a surge may move the reading
+LONE_LULLS = 3  # half minutes
+LULL_SHARE = 0.05
 SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
 
 
@@ -95,7 +97,13 @@ def fallen_to_zero(view: View, resolution_V: float, taken: Bools) -> list[tuple[
     if own - quiet < np.log(RATIO) or np.exp(own) < SWING_COUNTS * resolution_V:
         return []
     out = []
-    for a, b in switches(bernoulli(loudness < border, 0.9, 0.1), 4.0):
+    found = switches(bernoulli(loudness < border, 0.9, 0.1), 4.0)
+    lulls = (loudness < border) & ~taken[: loudness.size * SWING_CELL].reshape(-1, SWING_CELL).any(axis=1)
+    for a, b in found:
+        lulls[max(a - 1, 0) : b + 1] = False
+    if np.count_nonzero(lulls) > max(LONE_LULLS, LULL_SHARE * loudness.size):
+        return []  # a beat has lulls of its own
+    for a, b in found:
         first = edge(view, a * SWING_CELL, resolution_V)
         last = edge(view, view.size if b == loudness.size else b * SWING_CELL, resolution_V)
         if last - first < 2 * SWING_CELL or first < 2 * BESIDE * SWING_CELL:

@@ -22,6 +22,8 @@ SIGMAS = 6.0
 SIZE_SCATTER = 0.2  # robust relative scatter of step sizes
 CALM = 5.0  # the step is at least this many times as large as the scatter between steps
 LARGEST_P = 0.005
+HELD_BLOCKS = 2 * SIDE
+HELD_SHARE = 0.02
 MOST_FAULTS = 0.2  # share of steps that repeat a sign: a short stay between two was missed
 
 
@@ -112,6 +114,12 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
         level[float(state[number])].append((centre, int(b - a)))
         dwell[float(state[number])].append(float(time_s[min(b, n - 1)] - time_s[a]))
     if not level[-1.0] or not level[1.0]:
+        return None
+    # Both levels are held: for longer than a glitch lasts (which the medians stretch to SIDE blocks), and for a real
+    # share of the time.
+    stays = np.diff(edges)
+    held = [stays[state == side] for side in (-1.0, 1.0)]
+    if min(float(np.median(part)) for part in held) < HELD_BLOCKS or min(part.sum() for part in held) < HELD_SHARE * n:
         return None
     inner = 1.4826 * float(np.median(spread))
     inner = max(inner, resolution_V / 6.0)
