@@ -19,6 +19,9 @@ from flicker.simulate import KINDS
 def strict():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
+        # what another test left open is collected here by chance
+        warnings.simplefilter("ignore", ResourceWarning)
+        warnings.simplefilter("default", pytest.PytestUnraisableExceptionWarning)
         yield
 
 

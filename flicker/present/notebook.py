@@ -219,4 +219,6 @@ def _execute(name: str, book: Any, where: Path) -> None:
         raise LogError(f"The notebook {name!r} stopped in cell {number}: {reason} ({problem.ename}).") from None
     except (CellTimeoutError, DeadKernelError) as problem:
         raise LogError(f"The notebook {name!r} stopped: {' '.join(str(problem).split())[:200]}") from None
+    finally:
+        manager.context.destroy(linger=0)  # its sockets would stay open until they are collected
     book.metadata.pop("signature", None)
