@@ -167,6 +167,28 @@ def test_life_without_a_start_needs_a_level_or_noise(offset: float, noise: float
     assert {trace.life for trace in log.traces} == {life}
 
 
+@pytest.mark.parametrize(
+    ("kind", "life"),
+    [("slow wander", "seen"), ("hum on noise", "seen"), ("open lead", "not shown"), ("far off", "not shown")],
+)
+def test_life_about_zero(kind: str, life: str) -> None:
+    """An output whose level wanders past zero, or that hums, lives; an open lead swings about zero (data invented)."""
+    rng = np.random.default_rng(11)
+    time = np.arange(3600.0)
+    white = rng.standard_normal(time.size)
+    slow = np.zeros(time.size)
+    for at in range(1, time.size):
+        slow[at] = 0.98 * slow[at - 1] + 0.2 * white[at]
+    value = {
+        "slow wander": 0.020 * np.sin(2 * np.pi * time / 2400.0) + 0.0002 * white,
+        "hum on noise": 0.0003 + 0.0019 * np.sin(2 * np.pi * time / 21.0) + 0.0011 * white,
+        "open lead": 0.003 * np.sin(2 * np.pi * time / 21.0) + 0.003 * slow + 0.0005 * rng.standard_normal(time.size),
+        "far off": 0.008 + 0.012 * np.sin(2 * np.pi * time / 21.0) + 0.008 * slow,
+    }[kind]
+    trace = trace_log(Log.from_arrays(time, {"left": np.round(value, 4)}), SETTINGS)[0].traces[0]
+    assert trace.life == life
+
+
 def test_one_reading_throughout_is_no_life() -> None:
     time = np.arange(900.0)
     trace = trace_log(Log.from_arrays(time, {"left": np.full(900, 0.007)}), SETTINGS)[0].traces[0]

@@ -20,6 +20,12 @@ from flicker.signals.states import state_spans
 Floats = NDArray[np.float64]
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
+AWAY_S = 120.0
+AWAY_TIMES = 3.0  # pick-up lies within its own size of zero
+AWAY_OFTEN = 5  # windows
+LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing
+HELD_V = 2.0e-3  # up to here where the level holds still meanwhile
+HELD_SHARE = 0.12  # of the noise
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 
@@ -55,9 +61,12 @@ def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse
     level = trace.level_V
     moves = bool(np.any(part.low[part.finite > 0] != np.nanmin(part.low))) if np.any(part.finite > 0) else False
     shown = trace.power_up_seen or trace.excursions.count > 0
-    shown = shown or (level is not None and abs(level) > max(zero_V, 0.5 * trace.sigma_V) and moves)
+    shown = shown or (level is not None and abs(level) > max(zero_V, LEVEL_SIGMAS * trace.sigma_V) and moves)
+    shown = shown or (moves and _rested_away(part, blocks, zero_V))
     # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
-    life = "seen" if shown or (moves and LIFE_V <= trace.sigma_V <= PICK_UP_V) else "not shown"
+    noise = LIFE_V <= trace.sigma_V <= PICK_UP_V
+    noise = noise or (PICK_UP_V < trace.sigma_V <= HELD_V and _holds_level(part, blocks, trace.sigma_V))
+    life = "seen" if shown or (moves and noise) else "not shown"
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.kind == "disconnected")
     side = trace.measured_at
     if opened.size:
@@ -74,6 +83,42 @@ def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse
         states=state_spans(end_s, lapses, surge_end, muted, shown or trace.observed.size > 0),
         cautions=tuple(_cautions(trace, lapses, life)),
     )
+
+
+def _holds_level(part: ChannelBlocks, blocks: RunBlocks, sigma_V: float) -> bool:
+    """Do the means of two minutes stay within a small part of the noise? An open lead wanders; an output need not."""
+    mean = _windows(part.mean, blocks).mean(axis=1)
+    mean = mean[np.isfinite(mean)]
+    if mean.size < AWAY_OFTEN:
+        return False
+    return 1.4826 * float(np.median(np.abs(mean - np.median(mean)))) <= HELD_SHARE * sigma_V
+
+
+def _windows(value: Floats, blocks: RunBlocks) -> Floats:
+    """Blocks in rows of two minutes."""
+    block_s = float(np.median(blocks.end_s - blocks.begin_s)) + blocks.run.sample_interval_s
+    size = max(int(AWAY_S / block_s), 8)
+    return value[: value.size // size * size].reshape(-1, size)
+
+
+def _rested_away(part: ChannelBlocks, blocks: RunBlocks, zero_V: float) -> bool:
+    """Did the channel stay on one side of zero for minutes, far beyond what it moved there? Pick-up swings about zero.
+
+    Windows of two minutes, their slope apart; several, so that one chance excursion of a slow wander is not enough.
+    """
+    middle, spread = _windows(part.middle, blocks), _windows(part.high - part.low, blocks)
+    size = middle.shape[1]
+    known = np.isfinite(middle).all(axis=1)
+    middle, spread = middle[known], spread[known]
+    if middle.shape[0] < AWAY_OFTEN:
+        return False
+    level = np.median(middle, axis=1)
+    along = np.arange(size) - 0.5 * (size - 1)
+    slope = middle @ along / float(along @ along)
+    left = middle - level[:, None] - slope[:, None] * along
+    moved = np.quantile(np.abs(left), 0.95, axis=1) + 0.5 * np.median(spread, axis=1)
+    away = (np.abs(level) > zero_V) & (np.abs(level) > AWAY_TIMES * moved) & (moved <= 2.0 * PICK_UP_V)
+    return int(np.count_nonzero(away)) >= AWAY_OFTEN
 
 
 def _stayed(part: ChannelBlocks, blocks: RunBlocks, settings: Settings) -> bool:

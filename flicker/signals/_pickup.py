@@ -135,7 +135,9 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
             continue
         if not farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER):
             continue
-        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)) or _powered_up(view, first, last, band_V):
+        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)) or _powered_up(
+            view, first, last, band_V
+        ):
             continue
         out.append((first, last, tripped))
     return out
