@@ -21,7 +21,7 @@ from flicker.signals.baseline import running_median
 Floats = NDArray[np.float64]
 
 CALM_BEFORE = 16
-LOUDER = 2.0
+LOUDER = 1.7
 TRIPPED_RATIO = 1.4
 TRIPPED_OFTEN = 0.65
 TRIP_BLOCKS = 8
@@ -31,6 +31,7 @@ CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
 FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
 SWING_V = 0.06
 NODE = 8  # cells between two swells of a beat
+LOUD_SHARE = 0.6
 LULL = 0.25  # of a stretch of pick-up may lie between two swells of it
 HELD_SHARE = 0.02
 REST = 16  # blocks that a channel stays at its level when it comes back to it
@@ -39,8 +40,8 @@ AWAY = 12.0  # log-likelihood of a change of state
 AROUND = 900  # blocks
 EVER = 1.4
 SURGE_BLOCKS = 200
-SAME = 0.8  # of a stretch
-PASSING = 64  # blocks in which pick-up may pass the rest
+PASSING = 64  # blocks in which pick-up may pass the rest, or this share of the whole
+PASSING_SHARE = 0.12
 MOST_LEAVES = 6
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
@@ -72,14 +73,17 @@ def pick_up_stretches(
     done: list[tuple[int, int]] = []
     frozen = False
     for a, b in _candidates(switches(evidence, 6.0)):
-        if any(a < done_b and done_a < b for done_a, done_b in done) or float(np.mean(wander[a:b] > border)) < 0.7:
+        if (
+            any(a < done_b and done_a < b for done_a, done_b in done)
+            or float(np.mean(wander[a:b] > border)) < LOUD_SHARE
+        ):
             continue
         first = edge(view, a * size, resolution_V)
         last = edge(view, view.size if b == count else b * size, resolution_V)
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
         # Movement from the log's beginning, then one reading held or zero: that is where life ended, or paused.
-        frozen |= a == 0 and _dead_beside(view, first, last)
+        frozen |= a == 0 and _dead_beside(view, first, last) and _like_pick_up(view, first, last, resolution_V)
         if frozen and _dead_beside(view, first, last):
             continue
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
@@ -95,7 +99,7 @@ def pick_up_stretches(
             continue
         if not _like_pick_up(view, first, last, resolution_V):
             continue
-        if not tripped and not restless(view, first, last, resolution_V):
+        if not (tripped or restless(view, first, last, resolution_V) or _shifted(view, first, last)):
             continue
         if not tripped and not _farther_than_ever(view, first, last):
             continue  # hum that beats swings as far, now and then, without a lead in the air
@@ -117,7 +121,7 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
     if abs(rest) - 4.0 * scatter <= view.zero_V:
         return []
     away = np.abs(view.middle - rest) > max(3.0 * scatter, 0.3 * abs(rest)) + 0.5 * resolution_V
-    found = _joined(switches(bernoulli(away, 0.8, 0.05), AWAY), PASSING, 0.0)
+    found = _joined(switches(bernoulli(away, 0.8, 0.05), AWAY), PASSING, PASSING_SHARE)
     if len(found) > MOST_LEAVES:
         return []  # a channel that leaves its rest again and again has levels, or swings
     out = []
@@ -133,7 +137,8 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
             continue
         if float(np.quantile(np.abs(view.middle[first:last] - rest), 0.95)) < LOUD_V:
             continue
-        if not farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER):
+        whole = float(np.mean(away[first:last])) > 0.9 and _farther_than_ever(view, first, last)
+        if not (whole or farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER)):
             continue
         if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)) or _powered_up(
             view, first, last, band_V
@@ -155,7 +160,9 @@ def _rest(view: View) -> tuple[float, float]:
     own = calm[np.abs(centre - rest) <= 0.3 * abs(rest)]
     if own.shape[0] < max(5, 0.5 * calm.shape[0]):
         return rest, np.inf
-    return rest, 1.4826 * float(np.median(np.abs(own - rest))) + 0.3 * view.resolution_V
+    # Not a median of whole counts: the root mean square of the middle nine tenths, as far as a Gaussian's goes.
+    inner = np.sort(np.abs(own - rest).ravel())[: int(0.9 * own.size)]
+    return rest, 1.26 * float(np.sqrt(np.mean(inner * inner))) + 0.1 * view.resolution_V
 
 
 def _beyond(view: View, part: slice, limit_V: float) -> NDArray[np.intp]:
@@ -163,16 +170,16 @@ def _beyond(view: View, part: slice, limit_V: float) -> NDArray[np.intp]:
 
 
 def pick_ups(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
-    """Stretches that either sign shows; where both do, the level's borders if they hold most of it, else all of it."""
-    level = left_its_rest(view, resolution_V, band_V, protection_V)
+    """Stretches that either sign shows; where both do, all of it."""
+    every = left_its_rest(view, resolution_V, band_V, protection_V)
+    every += pick_up_stretches(view, resolution_V, band_V, protection_V)
     out: list[tuple[int, int, bool]] = []
-    for first, last, tripped in pick_up_stretches(view, resolution_V, band_V, protection_V):
-        inside = [part for part in level if part[0] < last and first < part[1]]
-        if sum(min(last, b) - max(first, a) for a, b, _ in inside) < SAME * (last - first):
-            first, last = min([first, *(x[0] for x in inside)]), max([last, *(x[1] for x in inside)])
-            out.append((first, last, tripped or any(x[2] for x in inside)))
-            level = [part for part in level if part not in inside]
-    return sorted(out + level)
+    for first, last, tripped in sorted(every):
+        if out and first < out[-1][1]:
+            out[-1] = (out[-1][0], max(out[-1][1], last), out[-1][2] or tripped)
+        else:
+            out.append((first, last, tripped))
+    return out
 
 
 def _dead_beside(view: View, first: int, last: int) -> bool:
@@ -212,6 +219,13 @@ def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
     return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
         np.ptp(view.middle[(first + last) // 2 : last])
     )
+
+
+def _shifted(view: View, first: int, last: int) -> bool:
+    """Does the level of a stretch lie elsewhere than the rest away from zero beside it?"""
+    rest, scatter = _rest(view)
+    shift = abs(float(np.median(view.middle[first:last])) - rest)
+    return abs(rest) > view.zero_V + 4.0 * scatter and shift > max(4.0 * scatter, view.zero_V)
 
 
 def _farther_than_ever(view: View, first: int, last: int) -> bool:

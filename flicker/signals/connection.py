@@ -156,7 +156,10 @@ def _lapses(
             found.append(lapse)
             taken[first:last] = True
     at_zero = _at_zero(view, taken)
-    visits = sum(view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S for first, last in at_zero)
+    visits = sum(
+        view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S and not _fell(view, first, protection_V)
+        for first, last in at_zero
+    )
     for first, last in at_zero:
         # A channel that comes to zero again and again has a level there.
         often = visits > MOST_VISITS
@@ -298,7 +301,7 @@ def _judge(
     length = float(view.begin_s[last - 1] - view.begin_s[first])
     before = view.middle[max(0, first - SIDE) : first]
     rested = float(np.median(before)) if before.size else 0.0
-    if zero and _fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
+    if zero and (still or lived) and _fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
         return _lapse(view, first, last, "disconnected")
     if not still and length < SHORTEST_S:
         return None
