@@ -83,8 +83,10 @@ def pick_up_stretches(
         if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
             continue
         # Movement from the log's beginning, then one reading held or zero: that is where life ended, or paused.
-        frozen |= a == 0 and _dead_beside(view, first, last) and _like_pick_up(view, first, last, resolution_V)
-        if frozen and _dead_beside(view, first, last):
+        # (A surge that falls to a rest near zero moves too, but not as pick-up does.)
+        still, at_zero = _beside(view, first, last)
+        frozen |= a == 0 and (still or (at_zero and _like_pick_up(view, first, last, resolution_V)))
+        if frozen and (still or at_zero):
             continue
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
         beyond = _beyond(view, near, protection_V)
@@ -133,6 +135,8 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
             first = near.start + int(beyond[-1]) + 1
         if last - first < 3 * CELL or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S or first < 3 * CELL:
             continue
+        if _beside(view, first, last)[0]:
+            continue  # what is left is one reading held: the restless part is the live one
         if float(np.mean(away[first:last])) < 0.7 or not _like_pick_up(view, first, last, resolution_V):
             continue
         if float(np.quantile(np.abs(view.middle[first:last] - rest), 0.95)) < LOUD_V:
@@ -182,14 +186,14 @@ def pick_ups(view: View, resolution_V: float, band_V: float, protection_V: float
     return out
 
 
-def _dead_beside(view: View, first: int, last: int) -> bool:
-    """Does the reading stand still or at zero beside a stretch?"""
-    parts = [slice(max(0, first - SIDE), max(first - 3, 0)), slice(last + 3, last + SIDE)]
+def _beside(view: View, first: int, last: int) -> tuple[bool, bool]:
+    """Does the reading stand still beside a stretch, and does it stand at zero?"""
+    parts = [slice(max(0, first - SIDE), max(first - REST, 0)), slice(last + REST, last + SIDE)]
     moved = np.concatenate([view.move[part] for part in parts]) > 0
     level = np.abs(np.concatenate([view.middle[part] for part in parts]))
     if moved.size == 0:
-        return False
-    return float(np.mean(moved)) < HELD_SHARE or float(np.quantile(level, 0.9)) <= view.zero_V
+        return False, False
+    return float(np.mean(moved)) < HELD_SHARE, float(np.quantile(level, 0.9)) <= view.zero_V
 
 
 def _candidates(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
