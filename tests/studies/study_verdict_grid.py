@@ -64,7 +64,7 @@ def cells() -> Iterator[Cell]:
         for generator, kind, truth in kinds:
             yield Cell("runs", f"{runs} of 2 h", generator, kind, truth, hours=2.0, runs=runs)
     for text, options in (("60 to 80 mV", {"size_V": SMALL}), ("0.8 to 5 V", {"size_V": LARGE}),
-                          ("one sample", {"length_s": 0.1}), ("a minute", {"length_s": 60.0})):  # fmt: skip
+                          ("0.1 s", {"length_s": 0.1}), ("a minute", {"length_s": 60.0})):  # fmt: skip
         for kind in ("one-off", "noisy", "degrading"):
             yield Cell("glitch", text, "first", kind, FIRST[kind], options=options)
     for rate in (2.0, 20.0, 60.0):
