@@ -303,3 +303,15 @@ def test_mains_dropouts_of_one_channel() -> None:
         for kind in ("noisy", "servo", "noisy-popcorn"):
             assert len(_bench(kind, seed, hours=0.7, channels=("left",))[1][0]) == 1
     assert 8 <= found <= 24
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [("lead-off", 95037), ("lead-off", 95043), ("lead-off", 95057), ("relay-floating", 91013), ("asleep", 97012)],
+)
+def test_what_a_coarse_digit_hides_of_a_lost_channel(kind: str, seed: int) -> None:
+    """Pick-up that passes the rest it left, of few counts, or beside a held reading (invented benches, seeds kept)."""
+    case = second.make(kind, seed, meter="0.1 mV" if kind == "asleep" else "1 mV", rate_hz=second.RATES[seed % 4])
+    ((begin, end),) = case.hidden["left"]
+    gaps = _gaps(trace_log(case.log, SETTINGS)[0].traces[0])
+    assert abs(gaps[0][0] - begin) <= 30 and abs(gaps[-1][1] - end) <= 30
