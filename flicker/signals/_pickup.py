@@ -247,8 +247,10 @@ def _rests_between(view: View, first: int, last: int, calm_V: float) -> bool:
     """Does the channel come back to its level beside the stretch for a good part of it, or hardly cross its middle?"""
     middle = view.middle[first:last]
     beside = np.concatenate((view.middle[max(0, first - SIDE) : first], view.middle[last : last + SIDE]))
-    above = middle > np.median(middle)
-    wide = float(np.quantile(np.abs(middle - np.median(middle)), 0.95)) > SWING_V
+    away = middle - np.median(middle)
+    # Noise crosses the middle often while a slow wander does once: only crossings from one side to the other count.
+    above = away[np.abs(away) > 0.5 * np.median(np.abs(away))] > 0
+    wide = float(np.quantile(np.abs(away), 0.95)) > SWING_V
     least = max(CROSSINGS, middle.size / 25) if wide else FEWEST_CROSSINGS
     if int(np.count_nonzero(above[1:] != above[:-1])) < least:
         return True
