@@ -10,6 +10,7 @@ from __future__ import annotations
 import bisect
 import shutil
 import tempfile
+from array import array
 from collections.abc import Iterator, Sequence
 from typing import IO, TYPE_CHECKING, Any
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-MOST_BYTES = 64 << 20
+MOST_BYTES = 16 << 20
 MOST_SPILT = 768 << 20
 SPARE = 4  # times as much must be free on the disk before a temporary file is begun
 MIDDLES = 64  # blocks whose middle says where the level is
@@ -37,12 +38,12 @@ class Stash:
 
     def __init__(self, swing_V: float, release_V: float, tail_s: float) -> None:
         self.swing_V, self.release_V, self.tail_s = swing_V, release_V, tail_s
-        self.first: list[int] = []
-        self.size: list[int] = []
+        self.first = array("q")
+        self.size = array("q")
         self.dtypes: list[str] = []  # of the seconds and of each channel
         self._held: list[tuple[Floats, ...]] = []  # the first entries; those that follow lie in the file
         self._file: IO[bytes] | None = None
-        self._at: list[int] = []  # where in the file
+        self._at = array("q")  # where in the file
         self._end = 0
         self._bytes = 0
         self._over = False
@@ -121,9 +122,9 @@ class Stash:
 
     def lend(self, file: IO[bytes], at: int, first: list[int], size: list[int], dtypes: list[str]) -> None:
         """Take entries that lie one after the other in a file that is open already, from byte ``at`` on."""
-        self._file, self.first, self.size, self.dtypes = file, first, size, dtypes
+        self._file, self.first, self.size, self.dtypes = file, array("q", first), array("q", size), dtypes
         row = sum(np.dtype(kind).itemsize for kind in dtypes)
-        self._at = (at + row * (np.cumsum([0, *size])[:-1])).astype(int).tolist()
+        self._at = array("q", (at + row * (np.cumsum([0, *size])[:-1])).astype(int).tolist())
 
     def raw(self) -> Iterator[bytes | memoryview]:
         """All entries as bytes, one after the other, each the seconds and then the channels."""
@@ -146,8 +147,8 @@ class Stash:
 
     def clear(self) -> None:
         """Let go of everything: the second look is over."""
-        for kept in (self.first, self.size, self._held, self._at):
-            kept.clear()
+        self._held.clear()
+        self.first, self.size, self._at = array("q"), array("q"), array("q")
         if self._file is not None:
             self._file.close()
             self._file = None
