@@ -32,7 +32,9 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
         metavar="COLUMN=ROLE",
         help="a column that is no output: rail, mains, temperature, 'shorted lead' or ignore; give it once for each",
     )
-    group.add_argument("--marks-column", metavar="NAME", help="the column that holds marks (default: mark, event or note)")
+    group.add_argument(
+        "--marks-column", metavar="NAME", help="the column that holds marks (default: mark, event or note)"
+    )
     group.add_argument(
         "--difference",
         action="append",
@@ -86,16 +88,17 @@ def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
         return logs
     dates = {log.path: log.date for log in case.logs}
     used = [case.use(log, dates.get(str(path))) for path, log in zip(paths, logs, strict=True)]
-    wanted = _names(arguments.channels) if case.channels else None
+    wanted = names_from(arguments.channels) if case.channels else None
     return used if wanted is None else [_only(log, wanted) for log in used]
 
 
 def channels_from(arguments: argparse.Namespace, case: Case | None) -> list[str] | None:
     """Columns to read; all of them where the case says how the channels are made of them."""
-    return _names(arguments.channels) if case is None or not case.channels else None
+    return names_from(arguments.channels) if case is None or not case.channels else None
 
 
-def _names(text: str | None) -> list[str] | None:
+def names_from(text: str | None) -> list[str] | None:
+    """Names divided by commas; None where nothing was given."""
     return [name.strip() for name in text.split(",")] if text else None
 
 
@@ -104,7 +107,9 @@ def _only(log: Log, names: Sequence[str]) -> Log:
 
     for name in names:
         if name not in log.channels:
-            raise ValueError(f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, log.channels))}.")
+            raise ValueError(
+                f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, log.channels))}."
+            )
     return with_columns(log, [ColumnUse(name, name) for name in names])
 
 
@@ -156,7 +161,9 @@ def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
             raise ValueError("--verify says how blocks that were kept are checked; add --cache.")
         return None
     if folder and os.path.exists(folder) and not os.path.isdir(folder):
-        raise ValueError(f"--cache takes a folder, and {folder} is a file; put --cache behind the logs, or --cache=DIR.")
+        raise ValueError(
+            f"--cache takes a folder, and {folder} is a file; put --cache behind the logs, or --cache=DIR."
+        )
     from flicker.signals.cache import BlockCache
 
     return BlockCache(folder or None, verify=arguments.verify)

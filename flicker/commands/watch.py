@@ -20,6 +20,7 @@ from flicker.commands._shared import (
     channels_from,
     columns_from,
     limits_from,
+    names_from,
     used_logs,
 )
 
@@ -56,7 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="run this at each alarm, without a shell; the sentence is its last argument",
     )
     parser.add_argument(
-        "--case", metavar="CASE.toml", help="the case file: columns, limits, and the complaint's rate as the one to catch"
+        "--case",
+        metavar="CASE.toml",
+        help="the case file: columns, limits, and the complaint's rate as the one to catch",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object a line; the last is the summary")
     add_log_options(parser)
@@ -115,7 +118,7 @@ def _uses(growing: GrowingLog, arguments: argparse.Namespace, case: Case | None)
     if case is None or not case.channels:
         return None
     uses = case.uses(growing.channels, growing.name)
-    wanted = [name.strip() for name in arguments.channels.split(",")] if arguments.channels else None
+    wanted = names_from(arguments.channels)
     kept = uses if wanted is None else [use for use in uses if use.channel in wanted]
     if not kept:
         names = ", ".join(repr(use.channel) for use in uses)

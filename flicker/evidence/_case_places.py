@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 
 Path = tuple["str | int", ...]
 TRIPLES = ('"""', "'''")
@@ -68,8 +69,8 @@ def _numbered(table: Path, counts: dict[Path, int]) -> Path:
     return table
 
 
-def _end(text: str, mark: str) -> int:
-    """Place of the first such mark outside quotes; the end of the text without one."""
+def _unquoted(text: str) -> Iterator[tuple[int, str]]:
+    """Characters outside quotes, with their places."""
     quote = ""
     for place, character in enumerate(text):
         if quote:
@@ -77,9 +78,13 @@ def _end(text: str, mark: str) -> int:
                 quote = ""
         elif character in "\"'":
             quote = character
-        elif character == mark:
-            return place
-    return len(text)
+        else:
+            yield place, character
+
+
+def _end(text: str, mark: str) -> int:
+    """Place of the first such mark outside quotes; the end of the text without one."""
+    return next((place for place, character in _unquoted(text) if character == mark), len(text))
 
 
 def _keys(text: str, mark: str) -> Path:
@@ -97,15 +102,5 @@ def _keys(text: str, mark: str) -> Path:
 
 def _brackets(text: str) -> int:
     """Brackets opened less brackets closed, outside quotes and before a comment."""
-    opened, quote = 0, ""
-    for place, character in enumerate(text):
-        if quote:
-            if character == quote and not (quote == '"' and text[place - 1] == "\\"):
-                quote = ""
-        elif character in "\"'":
-            quote = character
-        elif character == "#":
-            break
-        else:
-            opened += (character == "[") - (character == "]")
-    return opened
+    plain = [character for _, character in _unquoted(text[: _end(text, "#")])]
+    return plain.count("[") - plain.count("]")

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from flicker.evidence._document import head, named
 from flicker.evidence.bench import control_of, relays_to_try
 from flicker.evidence.case import Case
@@ -253,7 +255,18 @@ def judge(
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     channels = tuple(
-        judge_channel(record, found, relays, limits, case, excursions_listed, record.channel in together, beside, lead)
+        judge_channel(
+            record,
+            found,
+            relays,
+            limits,
+            case,
+            excursions_listed,
+            record.channel in together,
+            beside,
+            lead,
+            int(np.count_nonzero(hits.get(record.channel, False))),
+        )
         for record in found
     )
     if control is not None or (lead is not None and lead.observed_s > 0):

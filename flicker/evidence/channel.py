@@ -12,7 +12,7 @@ from flicker.evidence import condition, drift, recurrence, worsening
 from flicker.evidence._accuracy import off_by_V
 from flicker.evidence.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.case import Case, needs
-from flicker.evidence.companions import Beside, by_lead, events_of, with_lead
+from flicker.evidence.companions import Beside, by_lead
 from flicker.evidence.control import ControlAnswer
 from flicker.evidence.excursion_table import ExcursionRow, listed
 from flicker.evidence.exposure import RelayResult, Relays, exposure
@@ -108,6 +108,7 @@ def judge_channel(
     together: bool,
     beside: Beside,
     lead: ChannelRecord | None,
+    lead_hits: int,
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it."""
     rate = recurrence.episode_rate(record, limits)
@@ -120,15 +121,14 @@ def judge_channel(
     changes, changed = drift.level_change(record, levels, limits)
     comes_and_goes = recurrence.intermittent(record, rate, limits)
     if lead is not None:
-        lines = beside.lines_of(lead.channel)
-        hit = int(np.count_nonzero(with_lead(record, events_of(lines, record, beside.log_of_run))))
-        comes_and_goes = by_lead(comes_and_goes, record, lead, limits, hit)
+        comes_and_goes = by_lead(comes_and_goes, record, lead, limits, lead_hits)
+    by_age = worsening.size_by_age(record, limits)
     findings = correct(
         [
             comes_and_goes,
             recurrence.clustered(record, limits),
             worsening.more_often(record, limits),
-            worsening.larger(record, limits),
+            worsening.larger(record, by_age, limits),
             worsening.worse_with_age(record, limits),
             condition.settled_offset(record, limits),
             moved,
@@ -148,7 +148,6 @@ def judge_channel(
     sizes = record.episodes.size_V[own]
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
     missing_h, missing_starts = _complaint(record, case, limits)
-    by_age = worsening.size_by_age(record, limits)
     facts = Facts(
         observed_s=record.observed_s,
         episodes=rate.episodes,

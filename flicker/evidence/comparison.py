@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from flicker import __version__
 from flicker.evidence._accuracy import off_by_V
 from flicker.evidence._alike import sources_of, starts_told, unlike
 from flicker.evidence._case_model import Case
@@ -109,10 +108,7 @@ class StageComparison(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/1'."""
         return {
-            "schema": "flicker/stages/1",
-            "version": __version__,
-            "seed": self.whole.seed,
-            "correction": self.whole.correction,
+            **head("flicker/stages/1", self.whole.seed, self.whole.correction),
             "stages": list(self.stages),
             "steps": [step.to_dict() for step in self.steps],
             "whole": self.whole.to_dict(),

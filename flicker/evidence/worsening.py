@@ -54,8 +54,8 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     )
 
 
-def larger(record: ChannelRecord, limits: Limits) -> Finding:
-    """Do excursions get larger, within the power-ups or from one to the next? One-sided."""
+def larger(record: ChannelRecord, by_age: SizeAgeTrend | None, limits: Limits) -> Finding:
+    """Do excursions get larger, within the power-ups or from one to the next (``by_age``)? One-sided."""
     method = "rank correlation of size and time, by permutation of bursts, one-sided"
     sizes, times, cycles = _sizes(record)
     size = np.concatenate(sizes)
@@ -70,7 +70,6 @@ def larger(record: ChannelRecord, limits: Limits) -> Finding:
     growth, low, high = float(result.growth), _finite(result.growth_low), _finite(result.growth_high)
     p, tau = float(result.p_value), float(result.tau)
     text = f"From the first to the last the size becomes {_times(growth)} what it was."
-    by_age = size_by_age(record, limits)
     if by_age is not None and by_age.dof > 0:
         # Two independent looks at one question: within the power-ups, and from one to the next.
         p = _joined(p, by_age.p_value)

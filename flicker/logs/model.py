@@ -8,7 +8,7 @@ way finds the stretches. Values are volts; NaN is a missing reading, +/-inf a re
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Protocol
@@ -370,8 +370,3 @@ class ArraySource:
 
         with open(self.path, "rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def renamed(run: Run, **changes: Any) -> Run:
-    """Return the run with some fields replaced."""
-    return replace(run, **changes)

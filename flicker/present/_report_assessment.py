@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from flicker import __version__
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
 from flicker.evidence.words import hours_text
@@ -60,16 +61,21 @@ def mast(heading: str, below: str) -> Markup:
     )
 
 
+def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
+    """A channel's fitness, verdict and sentence, and what the page adds to them."""
+    return tag(
+        "section",
+        stamp(item.fitness),
+        tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
+        tag("p", item.reads),
+        *more,
+        class_="tag",
+    )
+
+
 def _tags(result: Assessment) -> Markup:
     cards = [
-        tag(
-            "section",
-            stamp(item.fitness),
-            tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
-            tag("p", item.reads),
-            facts([("How sure", how_sure(item, result.limits)), ("What next", what_next(item))]),
-            class_="tag",
-        )
+        verdict_card(item, facts([("How sure", how_sure(item, result.limits)), ("What next", what_next(item))]))
         for item in result.channels
     ]
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))

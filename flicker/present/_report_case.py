@@ -11,7 +11,7 @@ from flicker.evidence.case import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.words import hours_text, times_text
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag
-from flicker.present._report_assessment import stamp
+from flicker.present._report_assessment import verdict_card
 from flicker.present._report_words import MONTHS, QUESTIONS, first_step, what_next
 
 if TYPE_CHECKING:
@@ -53,14 +53,10 @@ def owner_cards(job: JobResult) -> Markup:
     """Each channel: may a loudspeaker hang on it, what it does, and what became of the complaint."""
     compared = {item.channel: item for item in job.comparison.whole.channels} if job.comparison is not None else {}
     cards = [
-        tag(
-            "section",
-            stamp(item.fitness),
-            tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
-            tag("p", item.reads),
+        verdict_card(
+            item,
             _became(compared.get(item.channel), item),
             facts([("What next", _next(item, compared.get(item.channel)))]),
-            class_="tag",
         )
         for item in job.last.channels
     ]
@@ -87,7 +83,9 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
         better = "Better, but not cured: " if found.outcome == "improved" else "Not cured: "
         return tag("p", tag("strong", better), f"{then}, {now}.")
     if found.cured == "not yet":
-        better = "Better, but the cure is not yet shown: " if found.outcome == "improved" else "A cure is not yet shown: "
+        better = (
+            "Better, but the cure is not yet shown: " if found.outcome == "improved" else "A cure is not yet shown: "
+        )
         return tag("p", tag("strong", better), f"{then}, {now}.")
     if found.outcome == "improved":
         return tag("p", tag("strong", "Better than when it came in"), f" ({found.aspect}).")
@@ -143,7 +141,11 @@ def _work(case: Case) -> list[tuple[str, str, str]]:
     for stage in dict.fromkeys(part.stage for part in case.parts):
         mine = [part for part in case.parts if part.stage == stage]
         days = sorted(_day(part.date) for part in mine if part.date is not None)
-        when = NOT_RECORDED if not days else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+        when = (
+            NOT_RECORDED
+            if not days
+            else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+        )
         out.append((when, stage or "", "; ".join(part.what + _note(part.note) for part in mine)))
     return out
 

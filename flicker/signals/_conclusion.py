@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.spans import holds, spans
-from flicker.signals._movement import ZERO_V
+from flicker.signals._movement import ZERO_V, scatter
 from flicker.signals._trace_model import Trace
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
@@ -91,7 +91,7 @@ def _holds_level(part: ChannelBlocks, blocks: RunBlocks, sigma_V: float) -> bool
     mean = mean[np.isfinite(mean)]
     if mean.size < AWAY_OFTEN:
         return False
-    return 1.4826 * float(np.median(np.abs(mean - np.median(mean)))) <= HELD_SHARE * sigma_V
+    return scatter(mean) <= HELD_SHARE * sigma_V
 
 
 def _windows(value: Floats, blocks: RunBlocks) -> Floats:

@@ -89,7 +89,7 @@ def pick_up_stretches(
         if frozen and (still or at_zero):
             continue
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
-        beyond = _beyond(view, near, protection_V)
+        beyond = np.flatnonzero(view.reach(near) > protection_V)
         tripped = beyond.size > 0 and first > 0
         if tripped:
             first = near.start + int(beyond[-1]) + 1
@@ -129,7 +129,7 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
     out = []
     for first, last in found:
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
-        beyond = _beyond(view, near, protection_V)
+        beyond = np.flatnonzero(view.reach(near) > protection_V)
         tripped = beyond.size > 0
         if tripped:
             first = near.start + int(beyond[-1]) + 1
@@ -167,10 +167,6 @@ def _rest(view: View) -> tuple[float, float]:
     # Not a median of whole counts: the root mean square of the middle nine tenths, as far as a Gaussian's goes.
     inner = np.sort(np.abs(own - rest).ravel())[: int(0.9 * own.size)]
     return rest, 1.26 * float(np.sqrt(np.mean(inner * inner))) + 0.1 * view.resolution_V
-
-
-def _beyond(view: View, part: slice, limit_V: float) -> NDArray[np.intp]:
-    return np.flatnonzero(np.maximum(np.abs(view.low[part]), np.abs(view.high[part])) > limit_V)
 
 
 def pick_ups(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from flicker.signals._contrast import BESIDE, RATIO, all_at_once, edge, restless, swings
 from flicker.signals._contrast import CELL as SWING_CELL
-from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
+from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, scatter, switches, two_clusters
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -241,9 +241,8 @@ def dropped(view: View, first: int, last: int) -> bool:
     if before.size < 20 or not _about_zero(view, first, last):
         return False
     level = float(np.median(before))
-    scatter = 1.4826 * float(np.median(np.abs(before - level)))
     fall = abs(level) - abs(float(np.median(view.middle[first:last])))
-    return abs(level) - 4.0 * scatter > view.zero_V and fall > FALL * view.zero_V
+    return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > FALL * view.zero_V
 
 
 def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from flicker.signals._contrast import swings
+from flicker.signals._movement import scatter
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
 
@@ -58,8 +59,7 @@ def _changed(blocks: RunBlocks, channel: int, opened: Lapse, zero_V: float) -> b
     before, inside = before[np.isfinite(before)], inside[np.isfinite(inside)]
     if before.size < 16 or inside.size < 16:
         return False
-    scatter = 1.4826 * float(np.median(np.abs(before - np.median(before))))
-    if abs(float(np.median(inside) - np.median(before))) > 4.0 * scatter + 0.5 * zero_V:
+    if abs(float(np.median(inside) - np.median(before))) > 4.0 * scatter(before) + 0.5 * zero_V:
         return True
     if min(before.size, inside.size) < 96:
         return False
@@ -96,21 +96,15 @@ def share_off(
                 lapse = replace(lapse, kind="off")
                 break
         out.append(lapse)
-    known = [x for x in out if x.kind == "off"]
     for other in sure:  # a channel whose digit never moves says nothing; the unit was off all the same
-        if other.surge is not None and not any(
-            min(x.end_s, other.end_s) > max(x.begin_s, other.begin_s) for x in [*known, *out]
-        ):
+        if other.surge is not None and not any(_overlap(x, other) > 0.0 for x in out):
             out.append(replace(other, surge=None))
-            known.append(other)
     return sorted(out, key=lambda item: item.first)
 
 
 def silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
     """Was a channel silent during most of a stretch (or is it one whose reading rarely moves)?"""
-    covered = sum(
-        max(0.0, min(x.end_s, off.end_s) - max(x.begin_s, off.begin_s)) for x in lapses if x.kind != "floating"
-    )
+    covered = sum(_overlap(x, off) for x in lapses if x.kind != "floating")
     if covered >= 0.5 * (off.end_s - off.begin_s):
         return True
     inside = part.high[off.first : off.last] - part.low[off.first : off.last]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from flicker.logs.spans import holds, spans
 from flicker.signals._contrast import unlike_beside
 from flicker.signals._hum import fast_hum
-from flicker.signals._movement import SIDE, View, surge_at, view_of
+from flicker.signals._movement import SIDE, View, scatter, surge_at, view_of
 from flicker.signals._pickup import pick_ups
 from flicker.signals._stillness import (
     SHORTEST_S,
@@ -192,8 +192,7 @@ def _at_zero(view: View, taken: Bools) -> list[tuple[int, int]]:
         return []
     own = view.middle[away]
     level = float(np.median(own))
-    scatter = 1.4826 * float(np.median(np.abs(own - level)))
-    if abs(level) - 4.0 * scatter <= view.zero_V:
+    if abs(level) - 4.0 * scatter(own, level) <= view.zero_V:
         return []
     index = np.flatnonzero(zeroish & ~taken)
     breaks = np.flatnonzero(np.diff(index) > 1) + 1
@@ -205,7 +204,7 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
 
     A swing that ends by itself either is back at its level at once or falls towards it.
     """
-    beyond = np.flatnonzero(np.maximum(np.abs(view.low), np.abs(view.high)) > protection_V)
+    beyond = np.flatnonzero(view.reach() > protection_V)
     if beyond.size == 0:
         return []
     ends = beyond[np.flatnonzero(np.diff(beyond, append=view.size + 9) > 1)]
@@ -232,7 +231,7 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
         third = max(run.size // 3, 1)
         if odd.size < max(LEAST_ODD, 0.6 * run.size) or last >= stop:
             continue
-        if float(np.maximum(np.abs(view.low[begin:last]), np.abs(view.high[begin:last])).max()) > HIDES_V:
+        if float(view.reach(slice(begin, last)).max()) > HIDES_V:
             continue
         if float(run[-third:].mean()) >= 0.4 * float(run[:third].mean()):
             out.append((begin, last))
@@ -244,7 +243,7 @@ def _fell(view: View, first: int, protection_V: float) -> bool:
     since = view.begin_s[first] - FELL_WITHIN_S
     lo = int(np.searchsorted(view.begin_s, since))
     near = slice(max(lo, first - 4), first)
-    return bool(np.any(np.maximum(np.abs(view.low[near]), np.abs(view.high[near])) > protection_V))
+    return bool(np.any(view.reach(near) > protection_V))
 
 
 def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
@@ -254,8 +253,7 @@ def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
     if before.size < 5:
         before = view.middle[: max(first, 1)]
     level = float(np.median(before))
-    scatter = 1.4826 * float(np.median(np.abs(before - level)))
-    reach = max(0.5 * band_V, 6.0 * scatter)
+    reach = max(0.5 * band_V, 6.0 * scatter(before, level))
     # A step from one level to the other is no bump: it must go beyond both.
     top, bottom = max(level, level_V) + reach, min(level, level_V) - reach
     away = (view.high[lo:first] > top) | (view.low[lo:first] < bottom)
@@ -324,7 +322,7 @@ def _judge(
     if not lived:
         # Never alive before: what came later may be the odd part, unless the level left zero when it came.
         later = view.middle[last : last + SIDE]
-        spread = 1.4826 * float(np.median(np.abs(later - np.median(later)))) if later.size else 0.0
+        spread = scatter(later) if later.size else 0.0
         if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
             return None
         return _lapse(view, begin, last, "still", sure=False)

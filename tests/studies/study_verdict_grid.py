@@ -20,17 +20,19 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 import second_bench
+from study_verdict import FIRST as TRUTHS
 
 from flicker import assess, simulate_log
 
 RESULTS = Path(__file__).parent / "results" / "verdict_grid.json"
 
 FIRST = {
-    "steady": "steady", "steady-ar1": "steady", "steady-flicker": "steady", "steady-coarse": "steady",
-    "steady-gappy": "steady", "steady-warming": "steady", "steady-ripple": "steady", "one-off": "one-off",
-    "one-off-burst": "one-off", "noisy": "noisy", "noisy-bursts": "noisy", "noisy-heavy": "noisy",
-    "drifting": "drifting", "drifting-step": "drifting", "drifting-walk": "drifting", "degrading": "degrading",
-    "degrading-size": "degrading",
+    kind: TRUTHS[kind]
+    for kind in (
+        "steady", "steady-ar1", "steady-flicker", "steady-coarse", "steady-gappy", "steady-warming", "steady-ripple",
+        "one-off", "one-off-burst", "noisy", "noisy-bursts", "noisy-heavy", "drifting", "drifting-step",
+        "drifting-walk", "degrading", "degrading-size",
+    )
 }  # fmt: skip
 SMALL, LARGE = (0.06, 0.08), (0.8, 5.0)
 
