@@ -2,6 +2,6 @@
 
 import sys
 
-from flicker.cli import main
+from flicker.cli import program
 
-sys.exit(main())
+sys.exit(program())

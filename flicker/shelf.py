@@ -296,6 +296,9 @@ def earlier_rows(out: Path) -> list[Row]:
         raise ValueError(f"{out}: not a table of a survey; choose another name for --out.")
     table = table.astype(object).where(table.notna(), None)
     return [
-        {str(name): (value[1:] if isinstance(value, str) and value[:1] == "'" else value) for name, value in row.items()}
+        {
+            str(name): (value[1:] if isinstance(value, str) and value[:1] == "'" else value)
+            for name, value in row.items()
+        }
         for row in table.to_dict("records")
     ]

@@ -19,7 +19,15 @@ from flicker.stats._result import plain
 WORSE = [3.7, 9.1, 14.2, 17.9, 20.3, 21.8, 23.9, 24.4, 26.1, 26.9, 27.2, 28.6]
 EVEN = [0.9, 4.4, 5.1, 11.3, 13.7, 19.2, 20.6]
 RUNS, ENDS = [[1.3, 2.9, 7.7], [0.4, 5.2, 6.1, 8.8, 9.3], [2.2]], [9.5, 11.0, 6.4]
-MANY_RUNS = [[2.1], [], [0.7, 4.4], [3.3, 5.9, 6.6], [1.1, 2.4, 4.9, 7.3], [0.3, 1.9, 2.8, 5.5, 6.1], [0.9, 3.1, 3.9, 4.2, 6.8]]
+MANY_RUNS = [
+    [2.1],
+    [],
+    [0.7, 4.4],
+    [3.3, 5.9, 6.6],
+    [1.1, 2.4, 4.9, 7.3],
+    [0.3, 1.9, 2.8, 5.5, 6.1],
+    [0.9, 3.1, 3.9, 4.2, 6.8],
+]
 MANY_ENDS, AGES = [7.0, 6.2, 8.1, 7.7, 9.4, 6.9, 8.3], [0.0, 11.0, 19.5, 33.0, 47.5, 52.0, 71.0]
 BURSTS = [2.0, 2.3, 2.9, 17.1, 17.4, 41.6, 41.9, 42.7, 43.0, 66.2, 90.8, 91.1]
 SIZES = [0.021, 0.034, 0.019, 0.045, 0.052, 0.038, 0.061, 0.044, 0.083, 0.071, 0.095, 0.067]
@@ -38,7 +46,6 @@ SIDES = dict(counts=COUNTS, exposures=EXPOSURES, base_counts=BASE_COUNTS, base_e
 RATIO = dict(count=3, exposure=7.3, base_count=11, base_exposure=5.9)
 
 
-
 def spread(n: int, reach: float, power: float = 1.0) -> list[float]:
     """So many times over a reach, without repeats and without a rule that a test could find by chance."""
     return sorted(round(reach * ((0.37 + i * 0.6180339887) % 1.0) ** power, 6) for i in range(n))
@@ -49,7 +56,9 @@ MANY = spread(1200, 611.0, 0.93)
 WAVE = [round(0.31 * np.sin(i * 2.3) + 0.17 * np.cos(i * i * 0.37) + 0.0007 * i, 5) for i in range(2600)]
 NINE_RUNS, NINE_ENDS = [*MANY_RUNS, [1.7, 6.2], [0.2, 2.2, 2.5, 4.8]], [*MANY_ENDS, 7.1, 5.3]
 NINE_AGES = [*AGES, 64.0, 88.5]
-MANY_PEAKS = [round(0.1 + 0.08 * (1.3 * i % 1.0) + 0.05 * -np.log((0.21 + i * 0.6180339887) % 1.0), 5) for i in range(72)]
+MANY_PEAKS = [
+    round(0.1 + 0.08 * (1.3 * i % 1.0) + 0.05 * -np.log((0.21 + i * 0.6180339887) % 1.0), 5) for i in range(72)
+]
 
 TRENDS = {
     "laplace_test": ("alternative",),
@@ -101,7 +110,10 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("arrivals.age_regression", dict(times=MANY_RUNS, ends=MANY_ENDS, ages=AGES)),
     ("arrivals.age_regression", dict(times=RUNS, ends=ENDS, ages=[1.0, 4.5, 13.0], confidence=0.8)),
     ("arrivals.age_forecast", dict(times=MANY_RUNS, ends=MANY_ENDS, ages=AGES, at=90.0, planned_ends=[5.0, 6.6])),
-    ("arrivals.age_forecast", dict(times=RUNS, ends=ENDS, ages=[1.0, 4.5, 13.0], at=8.0, planned_ends=[6.0], confidence=0.8)),
+    (
+        "arrivals.age_forecast",
+        dict(times=RUNS, ends=ENDS, ages=[1.0, 4.5, 13.0], at=8.0, planned_ends=[6.0], confidence=0.8),
+    ),
     ("arrivals.reverse_arrangements_test", dict(times=WORSE)),
     ("arrivals.reverse_arrangements_test", dict(times=EVEN, alternative="increasing")),
     ("arrivals.reverse_arrangements_test", dict(times=MANY_RUNS, alternative="decreasing")),
@@ -123,22 +135,72 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("arrivals.extremal_index", dict(values_or_times=BURSTS, step=0.1)),
     ("arrivals.extremal_index", dict(values_or_times=LONG, threshold=0.3)),
     ("association.coincidence", dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=0.6, span=23.0)),
-    ("association.coincidence", dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=(-0.2, 0.9), span=(0.5, 22.0),
-                                     alternative="two-sided", confidence=0.8)),
-    ("association.coincidence", dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=0.6, span=23.0, method="exact")),
-    ("association.coincidence", dict(times_a=EVEN, times_b=[2.6, 7.4], lag=0.3, span=23.0, alternative="less", method="exact")),
+    (
+        "association.coincidence",
+        dict(
+            times_a=EVEN,
+            times_b=[1.0, 4.6, 9.9, 13.2, 20.1],
+            lag=(-0.2, 0.9),
+            span=(0.5, 22.0),
+            alternative="two-sided",
+            confidence=0.8,
+        ),
+    ),
+    (
+        "association.coincidence",
+        dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=0.6, span=23.0, method="exact"),
+    ),
+    (
+        "association.coincidence",
+        dict(times_a=EVEN, times_b=[2.6, 7.4], lag=0.3, span=23.0, alternative="less", method="exact"),
+    ),
     ("association.coincidence", dict(times_a=[], times_b=[2.6, 7.4], lag=0.3, span=23.0)),
-    ("association.stimulus_test", dict(event_times=EVEN, stimulus_times=[0.5, 4.1, 11.0, 16.6], window=0.8, span=23.0, kind="tap")),
-    ("association.stimulus_test", dict(event_times=EVEN, stimulus_times=[0.5, 4.1, 11.0, 16.6], window=0.8, span=(0.2, 22.7),
-                                       method="shift", confidence=0.8)),
-    ("association.stimulus_test", dict(event_times=EVEN, stimulus_times=[0.5, 4.1, 11.0, 16.6], window=0.8, span=23.0,
-                                       others=[8.0, 19.0], alternative="two-sided", kind="heat")),
-    ("association.stimulus_test", dict(event_times=EVEN, stimulus_times=[2.0, 7.1], window=1.1, span=23.0, alternative="less")),
+    (
+        "association.stimulus_test",
+        dict(event_times=EVEN, stimulus_times=[0.5, 4.1, 11.0, 16.6], window=0.8, span=23.0, kind="tap"),
+    ),
+    (
+        "association.stimulus_test",
+        dict(
+            event_times=EVEN,
+            stimulus_times=[0.5, 4.1, 11.0, 16.6],
+            window=0.8,
+            span=(0.2, 22.7),
+            method="shift",
+            confidence=0.8,
+        ),
+    ),
+    (
+        "association.stimulus_test",
+        dict(
+            event_times=EVEN,
+            stimulus_times=[0.5, 4.1, 11.0, 16.6],
+            window=0.8,
+            span=23.0,
+            others=[8.0, 19.0],
+            alternative="two-sided",
+            kind="heat",
+        ),
+    ),
+    (
+        "association.stimulus_test",
+        dict(event_times=EVEN, stimulus_times=[2.0, 7.1], window=1.1, span=23.0, alternative="less"),
+    ),
     ("association.stimulus_test", dict(event_times=[], stimulus_times=[2.0, 7.1], window=1.1, span=23.0)),
-    ("association.stimulus_tests", dict(event_times=EVEN, stimuli={"tap": [0.5, 4.1], "cold spray": [11.0, 18.9]}, window=0.9,
-                                        span=23.0)),
-    ("association.stimulus_tests", dict(event_times=EVEN, stimuli={"tap": [0.5, 4.1], "twist": [11.0]},
-                                        window={"tap": 0.6, "twist": 2.7}, span=23.0, confidence=0.9)),
+    (
+        "association.stimulus_tests",
+        dict(event_times=EVEN, stimuli={"tap": [0.5, 4.1], "cold spray": [11.0, 18.9]}, window=0.9, span=23.0),
+    ),
+    (
+        "association.stimulus_tests",
+        dict(
+            event_times=EVEN,
+            stimuli={"tap": [0.5, 4.1], "twist": [11.0]},
+            window={"tap": 0.6, "twist": 2.7},
+            span=23.0,
+            confidence=0.9,
+        ),
+    ),
     ("association.holm", dict(p_values=[0.031, 0.4, 0.002, 0.031, 0.9])),
     ("changepoints.count_change_test", dict(counts=[1, 0, 2, 1, 7, 5, 9])),
     ("changepoints.count_change_test", dict(counts=COUNTS, exposures=EXPOSURES, seed=4)),
@@ -146,18 +208,33 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("changepoints.least_squares_breaks", dict(y=STEPPED)),
     ("changepoints.least_squares_breaks", dict(y=SERIES, max_breaks=2, shortest_share=0.25)),
     ("changepoints.level_changes", dict(y=STEPPED)),
-    ("changepoints.level_changes", dict(y=[v * 40.0 for v in STEPPED], x=[0.7 * i + 3.1 for i in range(60)], confidence=0.8, max_changes=1)),
+    (
+        "changepoints.level_changes",
+        dict(y=[v * 40.0 for v in STEPPED], x=[0.7 * i + 3.1 for i in range(60)], confidence=0.8, max_changes=1),
+    ),
     ("changepoints.level_changes", dict(y=[round(v + 5.0 * (i >= 150), 5) for i, v in enumerate(LONG)])),
-    ("changepoints.level_changes", dict(y=[round(v + 3.0 * (120 <= i < 290), 5) for i, v in enumerate(LONG)], resolution=0.01)),
+    (
+        "changepoints.level_changes",
+        dict(y=[round(v + 3.0 * (120 <= i < 290), 5) for i, v in enumerate(LONG)], resolution=0.01),
+    ),
     ("changepoints.level_changes", dict(y=SERIES[:20])),
     ("changepoints.variance_changes", dict(y=WIDENED)),
-    ("changepoints.variance_changes", dict(y=[v * (5.0 if i > 210 else 1.0) for i, v in enumerate(LONG)], confidence=0.9)),
+    (
+        "changepoints.variance_changes",
+        dict(y=[v * (5.0 if i > 210 else 1.0) for i, v in enumerate(LONG)], confidence=0.9),
+    ),
     ("changepoints.variance_changes", dict(y=LONG, x=[0.3 * i for i in range(400)], resolution=0.001, max_changes=2)),
     ("changepoints.pettitt_test", dict(y=STEPPED[:40])),
     ("changepoints.pettitt_test", dict(y=TIES)),
     ("changepoints.rate_changes", dict(times=WORSE, end=30.7, simulations=499)),
-    ("changepoints.rate_changes", dict(times=[0.5 * i + 0.01 * i * i for i in range(12)] + [29.0, 30.1, 47.7], end=60.0, simulations=499, seed=3)),
-    ("changepoints.rate_changes", dict(times=BURSTS, start=-4.0, end=97.3, dispersion=2.3, confidence=0.8, max_changes=1, simulations=199)),
+    (
+        "changepoints.rate_changes",
+        dict(times=[0.5 * i + 0.01 * i * i for i in range(12)] + [29.0, 30.1, 47.7], end=60.0, simulations=499, seed=3),
+    ),
+    (
+        "changepoints.rate_changes",
+        dict(times=BURSTS, start=-4.0, end=97.3, dispersion=2.3, confidence=0.8, max_changes=1, simulations=199),
+    ),
     ("changepoints.rate_changes", dict(times=[], end=8.0, simulations=99)),
     ("extremes.fit_tail", dict(peaks=PEAKS, threshold=0.1)),
     ("extremes.fit_tail", dict(peaks=PEAKS, threshold=0.1, exposure=17.5, confidence=0.9)),
@@ -166,9 +243,22 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("extremes.share_above", dict(peaks=PEAKS, level=2.0, confidence=0.9)),
     ("extremes.share_above", dict(peaks=PEAKS, level=0.05)),
     ("extremes.tail_trend_test", dict(peaks=PEAKS, times=[1.1 * i + 0.02 * i * i for i in range(24)], threshold=0.1)),
-    ("extremes.tail_trend_test", dict(peaks=PEAKS, times=[1.1 * i for i in range(24)], threshold=0.105, runs=[0] * 10 + [1] * 14,
-                                      alternative="two-sided", confidence=0.8, seed=2)),
-    ("extremes.tail_trend_test", dict(peaks=PEAKS, times=[1.1 * i for i in range(24)], threshold=0.1, alternative="decreasing")),
+    (
+        "extremes.tail_trend_test",
+        dict(
+            peaks=PEAKS,
+            times=[1.1 * i for i in range(24)],
+            threshold=0.105,
+            runs=[0] * 10 + [1] * 14,
+            alternative="two-sided",
+            confidence=0.8,
+            seed=2,
+        ),
+    ),
+    (
+        "extremes.tail_trend_test",
+        dict(peaks=PEAKS, times=[1.1 * i for i in range(24)], threshold=0.1, alternative="decreasing"),
+    ),
     ("extremes.fit_maxima", dict(maxima=PEAKS)),
     ("noise.allan_deviation", dict(y=LONG, step_s=0.5)),
     ("noise.allan_deviation", dict(y=LONG, step_s=0.5, spans=[0.5, 2.0, 3.5, 20.0], overlapping=False)),
@@ -202,7 +292,10 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("rates.on_off_significance", dict(on_count=0, on_time=2.1, off_count=5, off_time=7.7, alternative="less")),
     ("rates.on_off_significance", dict(on_count=3, on_time=2.1, off_count=0, off_time=7.7, alternative="greater")),
     *(
-        ("rates.overdispersed_rate", dict(counts=k, exposures=EXPOSURES[: len(k)], method=method, confidence=confidence))
+        (
+            "rates.overdispersed_rate",
+            dict(counts=k, exposures=EXPOSURES[: len(k)], method=method, confidence=confidence),
+        )
         for k in (COUNTS, [0, 0, 0], [4], [2, 3, 3, 2])
         for method, confidence in (("quasi", 0.95), ("negative-binomial", 0.9))
     ),
@@ -257,19 +350,31 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("rates.window_counts", dict(times=WORSE, ends=30.7)),
     ("rates.window_counts", dict(times=RUNS, ends=ENDS, windows=9)),
     ("sequential.likelihood_ratio_pair", dict(good_rate=0.07, bad_rate=0.9)),
-    ("sequential.likelihood_ratio_pair", dict(good_rate=0.07, bad_rate=0.9, false_alarm=0.01, miss=0.1, least_count=1, dispersion=1.8)),
+    (
+        "sequential.likelihood_ratio_pair",
+        dict(good_rate=0.07, bad_rate=0.9, false_alarm=0.01, miss=0.1, least_count=1, dispersion=1.8),
+    ),
     ("sequential.rate_decision", dict(good_rate=0.07, bad_rate=0.9)),
-    ("sequential.rate_decision", dict(good_rate=0.2, bad_rate=1.1, false_alarm=0.1, miss=0.02, least_count=3, dispersion=1.4)),
+    (
+        "sequential.rate_decision",
+        dict(good_rate=0.2, bad_rate=1.1, false_alarm=0.1, miss=0.02, least_count=3, dispersion=1.4),
+    ),
     ("sequential.rate_decision", dict(good_rate=0.2, bad_rate=1.1, convention="discrete")),
     ("sequential.rate_bounds", dict(count=0, exposure=3.1, design_rate=0.8)),
     ("sequential.rate_bounds", dict(count=6, exposure=3.1, design_rate=0.8, confidence=0.9, dispersion=1.6)),
     ("soak.clean_exposure", dict(max_rate=0.37)),
     ("soak.clean_exposure", dict(max_rate=0.37, confidence=0.8, allowed=2, detectable_share=0.7)),
     ("soak.clean_exposure_after_repair", dict(base_count=7, base_exposure=5.3)),
-    ("soak.clean_exposure_after_repair", dict(base_count=7, base_exposure=5.3, count=1, confidence=0.8, dispersion=1.3)),
+    (
+        "soak.clean_exposure_after_repair",
+        dict(base_count=7, base_exposure=5.3, count=1, confidence=0.8, dispersion=1.3),
+    ),
     ("soak.clean_exposure_after_repair", dict(base_count=1, base_exposure=5.3, count=3)),
     ("soak.comparison_exposure", dict(base_rate=2.3, base_exposure=6.1, true_ratio=0.15)),
-    ("soak.comparison_exposure", dict(base_rate=2.3, base_exposure=6.1, true_ratio=0.3, power=0.7, error=0.1, null_ratio=0.9)),
+    (
+        "soak.comparison_exposure",
+        dict(base_rate=2.3, base_exposure=6.1, true_ratio=0.3, power=0.7, error=0.1, null_ratio=0.9),
+    ),
     ("soak.comparison_exposure", dict(base_rate=0.3, base_exposure=2.1, true_ratio=0.5)),
     *(
         ("soak.comparison_power", dict(base_rate=2.3, base_exposure=6.1, exposure=4.7, **more))
@@ -283,7 +388,10 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("soak.detectable_share", dict(glitch_length=0.13, sample_interval=0.5)),
     ("soak.detectable_share", dict(glitch_length=0.13, sample_interval=0.5, integration_time=0.2, needed_fraction=0.4)),
     ("soak.detectable_share", dict(glitch_length=0.05, sample_interval=0.5, integration_time=0.2)),
-    ("soak.detectable_share", dict(glitch_length=0.13, sample_interval=0.5, integration_time=0.2, lengths="exponential")),
+    (
+        "soak.detectable_share",
+        dict(glitch_length=0.13, sample_interval=0.5, integration_time=0.2, lengths="exponential"),
+    ),
     ("soak.sample_interval_for", dict(share=0.83, glitch_length=0.9, integration_time=0.1, needed_fraction=0.7)),
     ("soak.sample_interval_for", dict(share=0.3, glitch_length=0.9)),
     ("soak.hours_to_catch", dict(rate=0.31)),
@@ -292,9 +400,24 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("soak.hours_to_catch", dict(count=5, exposure=8.7, dispersion=2.1, confidence=0.9, detectable_share=0.6)),
     ("soak.hours_to_catch", dict(count=1, exposure=8.7)),
     ("soak.plan_cycles", dict(edges=[0.0, 0.3, 1.1, 4.0], rates=[3.1, 0.4, 0.05], cool_down=0.5)),
-    ("soak.plan_cycles", dict(edges=[0.0, 0.3, 1.1, 4.0], rates=[0.1, 0.4, 0.05], cool_down=0.5, run_length=2.2, confidence=0.8)),
-    ("soak.plan_cycles", dict(edges=[0.0, 0.3, 1.1, 4.0], counts=[5, 1, 2], exposures=[3.0, 7.1, 16.0], cool_down=0.4, detectable_share=0.8)),
-    ("soak.plan_cycles", dict(edges=[0.0, 0.3, 1.1, 4.0], counts=[0, 1, 6], exposures=[3.0, 7.1, 16.0], run_length=3.7)),
+    (
+        "soak.plan_cycles",
+        dict(edges=[0.0, 0.3, 1.1, 4.0], rates=[0.1, 0.4, 0.05], cool_down=0.5, run_length=2.2, confidence=0.8),
+    ),
+    (
+        "soak.plan_cycles",
+        dict(
+            edges=[0.0, 0.3, 1.1, 4.0],
+            counts=[5, 1, 2],
+            exposures=[3.0, 7.1, 16.0],
+            cool_down=0.4,
+            detectable_share=0.8,
+        ),
+    ),
+    (
+        "soak.plan_cycles",
+        dict(edges=[0.0, 0.3, 1.1, 4.0], counts=[0, 1, 6], exposures=[3.0, 7.1, 16.0], run_length=3.7),
+    ),
     ("soak.plan_risks", dict(exposure=3.3, allowed=1, good_rate=0.11, bad_rate=1.7)),
     ("soak.power_ups_to_catch", dict(share=0.21)),
     ("soak.power_ups_to_catch", dict(share=0.21, confidence=0.8, detectable_share=0.7)),
@@ -313,13 +436,22 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("trends.mann_kendall", dict(y=TIES, x=UNEVEN)),
     ("trends.mann_kendall", dict(y=[1.7, 0.9, 2.8, 2.6, 4.1], alternative="greater")),
     ("trends.movement_kind", dict(levels=STEPPED)),
-    ("trends.movement_kind", dict(levels=[0.1 * i + v for i, v in enumerate(SERIES)], times=[300.0 * i for i in range(60)])),
+    (
+        "trends.movement_kind",
+        dict(levels=[0.1 * i + v for i, v in enumerate(SERIES)], times=[300.0 * i for i in range(60)]),
+    ),
     ("trends.movement_kind", dict(levels=[3.0 * np.exp(-i / 7.0) + 0.02 * v for i, v in enumerate(SERIES)])),
     ("trends.movement_kind", dict(levels=SERIES[:3])),
     ("trends.movement_test", dict(levels=SERIES)),
     ("trends.movement_test", dict(levels=STEPPED, limit=0.5, sigma=0.11, samples_per_cell=40, confidence=0.95)),
-    ("trends.movement_test", dict(levels=[float("nan") if i == 5 else v for i, v in enumerate(STEPPED)], times=[4.0 * i for i in range(60)],
-                                  resolution=0.01)),
+    (
+        "trends.movement_test",
+        dict(
+            levels=[float("nan") if i == 5 else v for i, v in enumerate(STEPPED)],
+            times=[4.0 * i for i in range(60)],
+            resolution=0.01,
+        ),
+    ),
     ("trends.movement_test", dict(levels=SERIES[:3], sigma=0.2)),
     ("trends.robust_slope", dict(y=SERIES)),
     ("trends.robust_slope", dict(y=TIES, x=UNEVEN, confidence=0.8)),
@@ -328,7 +460,10 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("trends.theil_sen", dict(y=SERIES, confidence=0.8)),
 ]
 
-WINDOWS = (np.array([2, 0, 0, 3, 0, 1, 0, 1]), np.full(8, 0.7)), (np.array([0, 5, 1, 0, 4, 2]), np.array([0.9] * 5 + [0.4]))
+WINDOWS = (
+    (np.array([2, 0, 0, 3, 0, 1, 0, 1]), np.full(8, 0.7)),
+    (np.array([0, 5, 1, 0, 4, 2]), np.array([0.9] * 5 + [0.4])),
+)
 MATCHED = dict(counts=[1, 0, 3], exposures=[2.2, 0.9, 3.1], base_counts=[6, 2, 9], base_exposures=[1.7, 1.2, 2.6])
 
 CALLS += [
@@ -420,7 +555,9 @@ CALLS += [
 INNER: dict[str, Any] = {
     "matched": lambda: _ratio_matched.rate_ratio_matched(**MATCHED),
     "matched, windows": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS, confidence=0.9),
-    "matched, none after": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[0, 0, 0]), windows=WINDOWS[1:]),
+    "matched, none after": lambda: _ratio_matched.rate_ratio_matched(
+        **MATCHED | dict(counts=[0, 0, 0]), windows=WINDOWS[1:]
+    ),
     "matched, few": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [3], [5.2]),
     "matched, none before": lambda: _ratio_matched.rate_ratio_matched([3], [4.1], [0], [5.2]),
     "matched, nothing": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [0], [5.2]),
@@ -486,8 +623,6 @@ AFTERWARDS: list[tuple[str, int, str, dict[str, Any]]] = [
     ("soak.hours_to_catch", 0, "chance", dict(exposure=4.4)),
     ("soak.hours_to_catch", 3, "chance", dict(exposure=4.4)),
 ]
-
-
 
 
 # wrong in a way that one argument alone does not show: name of a sound call, what is changed in it

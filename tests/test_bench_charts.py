@@ -132,7 +132,15 @@ def test_the_document_holds_the_power_ups_history_and_the_warm_up(tmp_path, caps
 def test_the_page_of_visits(seasons):
     page = report_html(seasons)
     said = Page(page).text
-    order = ["Is it getting worse?", "Quillmoor M-22, 3 visits", "Loudspeaker: ", "left: worse", "Evidence", "Channel left", "Method"]
+    order = [
+        "Is it getting worse?",
+        "Quillmoor M-22, 3 visits",
+        "Loudspeaker: ",
+        "left: worse",
+        "Evidence",
+        "Channel left",
+        "Method",
+    ]
     order += ["licensed practice"]
     places = [said.index(part) for part in order]
     assert places == sorted(places)
@@ -150,11 +158,17 @@ def test_browser_draws_the_page_of_visits(demo, tmp_path, capsys):
     assert seen.dom.count('<figure data-chart="') == seen.dom.count('class="drawn"') == 4
 
 
-@pytest.mark.parametrize("command", ["assess demo_data/m22_taps.csv", "assess demo_data/relay.csv", "visits --case", "--control"])
+@pytest.mark.parametrize(
+    "command", ["assess demo_data/m22_taps.csv", "assess demo_data/relay.csv", "visits --case", "--control"]
+)
 def test_the_first_page_quotes_real_output(command, request, capsys, monkeypatch):
     # Every sentence quoted under a command of README.md stands in what the command prints.
     monkeypatch.chdir(request.config.rootpath)
-    block = request.config.rootpath.joinpath("README.md").read_text(encoding="utf-8").split("## Questions from the bench")[1]
+    block = (
+        request.config.rootpath.joinpath("README.md")
+        .read_text(encoding="utf-8")
+        .split("## Questions from the bench")[1]
+    )
     (line,) = [line for line in block.split("## ")[0].splitlines() if line.startswith("    $") and command in line]
     quoted = block[block.index(line) + len(line) :].split("\n\n")[0].strip("\n").splitlines()
     assert main(line.split()[2:]) == 0

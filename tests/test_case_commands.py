@@ -79,7 +79,9 @@ def test_assess(job, capsys, logs):
     document = json.loads(out)
     assert set(levels(document)) == {"left", "bridge"}
     # -0.0042 V x 10 x -1 - 0.002 V, and 0.5 V - 0.49 V, from how the logs were made
-    assert levels(document)["left"] == pytest.approx(0.040, abs=1e-3) and levels(document)["bridge"] == pytest.approx(0.010, abs=1e-3)
+    assert levels(document)["left"] == pytest.approx(0.040, abs=1e-3) and levels(document)["bridge"] == pytest.approx(
+        0.010, abs=1e-3
+    )
     assert document["limits"]["settled_offset_V"] == 0.030
 
 
@@ -108,7 +110,9 @@ def test_compare_visits_and_soak(job, capsys):
 
 
 def test_watch(job, capsys):
-    code, out, err = run(capsys, "watch", job / "one.csv", "--case", job / "case.toml", "--idle", "0.2", "--until", "stopped", "--json")
+    code, out, err = run(
+        capsys, "watch", job / "one.csv", "--case", job / "case.toml", "--idle", "0.2", "--until", "stopped", "--json"
+    )
     assert code == 0, err
     lines = [json.loads(line) for line in out.splitlines()]
     (design,) = [line for line in lines if line["event"] == "design"]
@@ -122,7 +126,9 @@ def test_watch(job, capsys):
 def test_mark(job, capsys, tmp_path):
     log = tmp_path / "one.csv"
     log.write_bytes((job / "one.csv").read_bytes())
-    code, _, err = run(capsys, "mark", log, "tapped", "--kind", "touched", "--channel", "left", "--case", job / "case.toml")
+    code, _, err = run(
+        capsys, "mark", log, "tapped", "--kind", "touched", "--channel", "left", "--case", job / "case.toml"
+    )
     assert code == 0 and "left" in (tmp_path / "one.marks.csv").read_text(), err
     code, _, err = run(capsys, "mark", log, "tapped", "--channel", "p", "--case", job / "case.toml")
     assert code == 2 and "left" in err and err.count("\n") == 1
@@ -147,11 +153,15 @@ def test_report(job, capsys, tmp_path):
 
 
 def test_notebook(job, capsys, tmp_path):
-    code, _, err = run(capsys, "notebook", "before-and-after", "--case", job / "case.toml", "--out", tmp_path / "a.ipynb")
+    code, _, err = run(
+        capsys, "notebook", "before-and-after", "--case", job / "case.toml", "--out", tmp_path / "a.ipynb"
+    )
     assert code == 0, err
     text = (tmp_path / "a.ipynb").read_text(encoding="utf-8")
     assert "bridge" in text
-    code, _, err = run(capsys, "notebook", "how-logs-mislead", "--case", job / "case.toml", "--out", tmp_path / "b.ipynb")
+    code, _, err = run(
+        capsys, "notebook", "how-logs-mislead", "--case", job / "case.toml", "--out", tmp_path / "b.ipynb"
+    )
     assert code == 2 and "makes no use of a case" in err and not (tmp_path / "b.ipynb").exists()
 
 

@@ -98,10 +98,14 @@ def test_each_value_of_each_line_may_be_wrong(folder, number):
                 assert int(told[1]) == number, (value, said)
 
 
-edit = st.tuples(st.sampled_from(["cut", "double", "swap", "insert", "letter"]), st.integers(0, 10**6), st.integers(0, 10**6))
+edit = st.tuples(
+    st.sampled_from(["cut", "double", "swap", "insert", "letter"]), st.integers(0, 10**6), st.integers(0, 10**6)
+)
 
 
-@settings(max_examples=250, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=250, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(st.lists(edit, min_size=1, max_size=4), st.text(min_size=1, max_size=8))
 def test_a_mangled_case_is_a_case_or_one_sentence(folder, edits, piece):
     lines = WHOLE.splitlines()

@@ -96,6 +96,13 @@ def test_few_peaks_give_an_upper_bound_and_the_count_beside_it():
     assert many.low < many.chance < many.high
 
 
+def test_a_chance_needs_no_limits_of_the_shape():
+    whole, bare = (fit_tail(peaks(60, 6), 0.04, exposure=4.0, limits=limits) for limits in (True, False))
+    assert bare.chance_above(0.12, 1.0) == whole.chance_above(0.12, 1.0)
+    assert bare.level_for(40.0) == whole.level_for(40.0)
+    assert np.isnan([bare.shape_low, bare.shape_high, bare.scale_low, bare.scale_high, bare.shape_se]).all()
+
+
 @pytest.mark.parametrize("shape", [0.0, 0.8])
 def test_bound_from_few_peaks_holds_at_any_shape(shape):
     # 60 invented logs of 15 peaks on average; 95 % asked, so 90 % leaves two errors of 60 logs (96 to 100 % of 300 logs

@@ -55,7 +55,9 @@ def small_case(folder, *, load=("none", "none"), sha=""):
     for name in ("two_minutes.csv", "relay.csv"):
         shutil.copy(DEMO / name, folder / name)
     text = ""
-    for file, stage, value in zip(("two_minutes.csv", "relay.csv"), ("as received", "part replaced"), load, strict=True):
+    for file, stage, value in zip(
+        ("two_minutes.csv", "relay.csv"), ("as received", "part replaced"), load, strict=True
+    ):
         text += f'[[logs]]\nfile = "{file}"\nstage = "{stage}"\nconditions = {{ load = "{value}" }}\n'
         text += f'sha256 = "{sha}"\n' if sha and file == "two_minutes.csv" else ""
     path = folder / "case.toml"
@@ -117,7 +119,10 @@ def test_fingerprints_are_recorded_and_a_changed_log_is_told(tmp_path):
     assert done.returncode == 0 and "2 fingerprints" in done.stdout, done.stderr
     text = path.read_text()
     digest = hashlib.sha256((DEMO / "relay.csv").read_bytes()).hexdigest()
-    assert f'sha256 = "{digest}"' in text and [line for line in text.splitlines() if "sha256" not in line] == before.splitlines()
+    assert (
+        f'sha256 = "{digest}"' in text
+        and [line for line in text.splitlines() if "sha256" not in line] == before.splitlines()
+    )
     assert "nothing to add" in flicker("case", "seal", path).stdout and path.read_text() == text
     with open(tmp_path / "relay.csv", "a") as log:
         log.write(log_line(DEMO / "relay.csv"))
@@ -127,7 +132,9 @@ def test_fingerprints_are_recorded_and_a_changed_log_is_told(tmp_path):
     owner = (tmp_path / "page.html").read_text(encoding="utf-8").split("Signature")[0]
     assert said in owner
     done = flicker("case", "seal", path)
-    assert done.returncode == 2 and "relay.csv" in done.stderr and path.read_text() == text  # a seal is not broken in silence
+    assert (
+        done.returncode == 2 and "relay.csv" in done.stderr and path.read_text() == text
+    )  # a seal is not broken in silence
 
 
 def log_line(path):

@@ -39,7 +39,9 @@ def case_of(**told):
 def resting(levels_V, *, source="one.csv", channel="left", digit_V=1e-4):
     """A record that rests at a level in each run."""
     traces = tuple(
-        SimpleNamespace(baseline=SimpleNamespace(knot_V=np.full(9, v)), level_V=v, observed_s=HOUR, resolution_V=digit_V)
+        SimpleNamespace(
+            baseline=SimpleNamespace(knot_V=np.full(9, v)), level_V=v, observed_s=HOUR, resolution_V=digit_V
+        )
         for v in levels_V
     )
     return SimpleNamespace(channel=channel, traces=traces, runs=tuple(SimpleNamespace(source=source) for _ in traces))
@@ -58,7 +60,13 @@ shown = st.floats(-0.5, 0.5).map(lambda v: round(v, 4))
 
 @settings(max_examples=400, deadline=None, derandomize=True)
 @given(
-    meters, meters, shown, shown, st.sampled_from([1.0, 10.0, 0.5, -3.0]), st.sampled_from([1, -1]), st.floats(-0.02, 0.02)
+    meters,
+    meters,
+    shown,
+    shown,
+    st.sampled_from([1.0, 10.0, 0.5, -3.0]),
+    st.sampled_from([1, -1]),
+    st.floats(-0.02, 0.02),
 )
 def test_no_difference_below_both_accuracies_or_just_reversed_is_a_finding(one, two, a, b, factor, polarity, zero):
     # Whatever two meters show of one unchanged level within their accuracies, or with the leads turned, is no change.
@@ -206,7 +214,9 @@ def test_unlike_conditions_are_not_comparable_step_by_step(key, one, two, apart)
         CaseLog(f"{name}.csv", f"{name}.csv", name, conditions=((key, value),))
         for name, value in (("a", one), ("b", two), ("c", one))
     )
-    before, after = (list(simulate_log("noisy" if bad else "steady", hours=1, rate_hz=1.0, seed=3).logs) for bad in (1, 0))
+    before, after = (
+        list(simulate_log("noisy" if bad else "steady", hours=1, rate_hz=1.0, seed=3).logs) for bad in (1, 0)
+    )
     named = {}
     for name, made in (("a", before), ("b", after), ("c", after)):
         for log in made:
@@ -216,7 +226,9 @@ def test_unlike_conditions_are_not_comparable_step_by_step(key, one, two, apart)
     assert bool(found.steps[0].unlike) == apart
     assert (left.outcome == NO_CHANGE) == apart
     if apart:
-        assert left.cured == "not yet" and left.clean_hours_needed is None and "Not comparable: a was logged" in left.reads
+        assert (
+            left.cured == "not yet" and left.clean_hours_needed is None and "Not comparable: a was logged" in left.reads
+        )
         assert left.noise_ratio.answer == left.level_shift_V.answer == "not shown"
     assert not found.whole.unlike and found.whole.channel("left").outcome == IMPROVED  # the last against the first
     assert ("no single step shows it" in found.credits[0].reads) == apart
@@ -278,7 +290,9 @@ def test_stages_of_whole_logs_that_saturate_the_counter():
     names = {"as received": 1800.0, "reseated only": 900.0, "part replaced": 60.0}
     made = {
         name: assess(
-            list(simulate_log("noisy", hours=1.0, rate_hz=2.0, seed=int(rate), rate_per_h=rate, length_s=(0.5, 0.5)).logs)
+            list(
+                simulate_log("noisy", hours=1.0, rate_hz=2.0, seed=int(rate), rate_per_h=rate, length_s=(0.5, 0.5)).logs
+            )
         )
         for name, rate in names.items()
     }
@@ -287,14 +301,18 @@ def test_stages_of_whole_logs_that_saturate_the_counter():
         found = compare_stages(stages)
         left = [step.channel("left") for step in (*found.steps, found.whole)]
         assert all(item.outcome != wrong and item.aspect == "occupied windows" for item in left)
-        assert left[1 if wrong == WORSE else 0].outcome == (IMPROVED if wrong == WORSE else WORSE)  # 900 and 60 per hour
+        assert left[1 if wrong == WORSE else 0].outcome == (
+            IMPROVED if wrong == WORSE else WORSE
+        )  # 900 and 60 per hour
         assert "opposite directions" in left[-1].reads and left[-1].cured != "shown"
 
 
 def test_a_coarser_threshold_after_takes_the_small_excursions_out_on_both_sides():
     rng = np.random.default_rng(13)
     before = saturated(rng, 900)
-    small = replace(before, cycles=tuple(replace(c, excursion_V=np.full(len(c.excursions), 0.05)) for c in before.cycles))
+    small = replace(
+        before, cycles=tuple(replace(c, excursion_V=np.full(len(c.excursions), 0.05)) for c in before.cycles)
+    )
     after = replace(side([(4.0, [])]), enter_V=0.1)
     item = weigh([(small, after)])[0]
     assert item.shares == (0.0, 0.0) and item.leads == "episodes"
@@ -334,7 +352,9 @@ def test_a_part_swap_that_did_nothing_is_not_credited():
     assert credited == 0 and shown_at_all >= 36
     for _ in range(40):  # the reseating was logged too briefly to tell, the part did nothing
         made = (drawn(rng, [2.0] * 3, 6.0), drawn(rng, [0.1], 0.0), drawn(rng, [2.0] * 3, 0.0))
-        credited += any(item.changed for item in credits_of(*steps_of(dict(zip(names, made, strict=True))), work_of(names, None)))
+        credited += any(
+            item.changed for item in credits_of(*steps_of(dict(zip(names, made, strict=True))), work_of(names, None))
+        )
     assert credited == 0
 
 

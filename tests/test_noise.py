@@ -160,7 +160,9 @@ def test_no_last_digit_where_there_is_none():
     assert resolution_of([]) == 0.0
 
 
-@pytest.mark.parametrize(("place", "step"), [(0.0, 0.01), (1 / 3, 0.01), (2 / 3, 0.01), (1.0, 0.01), (0.2, 0.03), (0.85, 0.03)])
+@pytest.mark.parametrize(
+    ("place", "step"), [(0.0, 0.01), (1 / 3, 0.01), (2 / 3, 0.01), (1.0, 0.01), (0.2, 0.03), (0.85, 0.03)]
+)
 def test_the_step_of_a_long_log_is_that_of_four_stretches(place, step):
     # Invented: 40 readings with a finer digit, at the stretches looked at (start, thirds, end) or between them.
     most = _digits._MOST_VALUES
@@ -172,7 +174,6 @@ def test_the_step_of_a_long_log_is_that_of_four_stretches(place, step):
 
 def test_two_repeated_readings_are_a_step_and_a_single_one_is_set_aside():
     assert resolution_of([0.2] * 20 + [0.5] * 20 + [0.2137]) == pytest.approx(0.3, rel=1e-9)
-
 
 
 def test_level_interval_covers_under_correlation():

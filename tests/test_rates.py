@@ -484,6 +484,20 @@ def test_exact_dispersion_agrees_with_counting_every_table():
         assert dispersion_test(table, method="monte-carlo").p_value == pytest.approx(want, abs=0.015)
 
 
+def test_a_test_far_from_significant_stops_early_and_no_other_does():
+    rng = np.random.default_rng(3)
+    stopped = 0
+    for _ in range(60):
+        counts = rng.poisson(12, 15)
+        got = dispersion_test(counts, method="monte-carlo")
+        chi2 = float(np.sum((counts - counts.mean()) ** 2) / counts.mean())
+        by_chi2 = stats.chi2.sf(chi2, 14)  # scipy.stats; the multinomial law is close to it here
+        assert got.p_value == pytest.approx(by_chi2, abs=0.06)
+        assert got.replicates == (999 if got.p_value > 0.25 else 9_999)
+        stopped += got.replicates == 999
+    assert 30 <= stopped <= 56  # three of four under the null
+
+
 def test_overdispersed_rate_widens_and_equals_garwood_on_even_counts():
     even, exact = overdispersed_rate([5] * 10, [1.0] * 10), rate_interval(50, 10.0)
     assert (even.low, even.high) == pytest.approx((exact.low, exact.high), rel=1e-12)

@@ -182,7 +182,14 @@ def test_the_owners_page_of_a_job(demo):
     order += ["What was done", "not with 'reseated only' before it", "What was not tested", "Signature"]
     order += ["The evening, event by event", "surge of", "gone in", ": normal", "Stage by stage"]
     order += ["as received to reseated only", "reseated only to part replaced", "Every evening on a time line"]
-    order += ["How sure is the verdict", "Evidence of the last stage", "Method", "Meter and conditions", "SHA-256", "Words"]
+    order += [
+        "How sure is the verdict",
+        "Evidence of the last stage",
+        "Method",
+        "Meter and conditions",
+        "SHA-256",
+        "Words",
+    ]
     places, at = [], 0
     for part in order:
         at = said.index(part, at)

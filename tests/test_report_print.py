@@ -15,7 +15,8 @@ from flicker.present.report import write_report
 
 PDFTOTEXT = shutil.which("pdftotext")
 needs_paper = pytest.mark.skipif(
-    browser.CHROMIUM is None or PDFTOTEXT is None, reason="no Chromium or no pdftotext (Debian: chromium, poppler-utils)"
+    browser.CHROMIUM is None or PDFTOTEXT is None,
+    reason="no Chromium or no pdftotext (Debian: chromium, poppler-utils)",
 )
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # millimetres, ISO 216 and ANSI/ASME Y14.1
 
@@ -67,11 +68,21 @@ def test_the_owners_part_is_one_sheet(crowded, paper, tmp_path):
     sheets, size = printed(crowded, tmp_path, paper)
     assert size == pytest.approx([side / 25.4 * 72.0 for side in PAPERS[paper]], abs=1.5)
     first = " ".join(sheets[0].split())
-    for words in ("Quillmoor X-300", "Loudspeaker:", "left: ", "centre: ", "What was done", "What was not tested", "Signature"):
+    for words in (
+        "Quillmoor X-300",
+        "Loudspeaker:",
+        "left: ",
+        "centre: ",
+        "What was done",
+        "What was not tested",
+        "Signature",
+    ):
         assert words in first, words
     assert not any("Signature" in sheet for sheet in sheets[1:])
     assert "The evening, event by event" in sheets[1] and "The evening" not in first
     said = [" ".join(sheet.split()) for sheet in sheets]
     assert all(len(sheet) > 60 for sheet in said), "a sheet is all but empty"
-    heading = re.compile(r"(Evidence of the last stage|Findings of the last stage|Method|Stage by stage|Words|Cautions|Channel \w+)\W*$")
+    heading = re.compile(
+        r"(Evidence of the last stage|Findings of the last stage|Method|Stage by stage|Words|Cautions|Channel \w+)\W*$"
+    )
     assert not [sheet[-60:] for sheet in said if heading.search(sheet)], "a heading stands alone at the foot of a sheet"

@@ -11,6 +11,8 @@ from hypothesis.extra.numpy import arrays
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.limits import Limits
 from flicker.logs.model import ArraySource, Log
+from flicker.signals import baseline
+from flicker.signals.baseline import group_quantiles, running_median
 from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import simulate_log
@@ -97,3 +99,30 @@ def test_splitting_restarts_the_clock_and_loses_nothing() -> None:
 )
 def test_blocks_cover_a_second_unless_the_log_is_too_long(cadence: float, rows: int | None, size: int) -> None:
     assert block_rows(cadence, rows) == size
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    arrays(np.float64, st.integers(30, 300), elements=st.floats(-3, 3, width=16)), st.sampled_from([3, 9, 15, 17, 27])
+)
+def test_the_running_median_is_numpys(values: np.ndarray, width: int) -> None:
+    got = running_median(values, width)
+    half = width // 2
+    want = [np.median(values[k - half : k + half + 1]) for k in range(half, values.size - half)]
+    assert got[half : values.size - half].tolist() == want
+    assert set(got[:half]) == {want[0]} and set(got[values.size - half :]) == {want[-1]}
+
+
+@settings(max_examples=60, deadline=None)
+@given(arrays(np.int64, st.integers(1, 200), elements=st.integers(-4, 30)), st.randoms(use_true_random=False))
+def test_quantiles_of_groups_are_those_of_each_group(group: np.ndarray, random: object) -> None:
+    value = np.array([random.choice([-1.5, 0.0, 0.25, 2.0, 7.0]) for _ in group])  # type: ignore[attr-defined]
+    for most in (baseline.MOST_SIZES, 0):  # table by table, and by two keys
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(baseline, "MOST_SIZES", most)
+            numbers, (low, middle) = group_quantiles(group, value, (0.2, 0.5))
+        assert numbers.tolist() == sorted(set(group.tolist()))
+        for number, a, b in zip(numbers, low, middle, strict=True):
+            own = np.sort(value[group == number])
+            assert b == np.median(own)
+            assert a == 0.5 * (own[int(0.2 * (own.size - 1))] + own[int(np.ceil(0.2 * (own.size - 1)))])

@@ -577,7 +577,9 @@ def demo_maker():
     return module, script.parents[2] / "demo_data"
 
 
-@pytest.mark.parametrize("name", ["two_minutes.csv", "relay.csv", "a45_2_reseated_1.csv", "m22_taps.csv", "m22_taps.marks.csv"])
+@pytest.mark.parametrize(
+    "name", ["two_minutes.csv", "relay.csv", "a45_2_reseated_1.csv", "m22_taps.csv", "m22_taps.marks.csv"]
+)
 def test_demo_data_are_made_again_byte_for_byte(name, tmp_path):
     maker, folder = demo_maker()
     maker.make(name.replace(".marks", ""), tmp_path)

@@ -182,7 +182,9 @@ def test_cycles_where_the_fault_needs_the_cold():
 
 
 def test_cycles_add_up():
-    plan = plan_cycles([0.0, 0.3, 1.1, 4.0], rates=[3.1, 0.4, 0.05], cool_down=0.5, run_length=1.7, detectable_share=0.8)
+    plan = plan_cycles(
+        [0.0, 0.3, 1.1, 4.0], rates=[3.1, 0.4, 0.05], cool_down=0.5, run_length=1.7, detectable_share=0.8
+    )
     expected = plan.cycles * 0.8 * (0.3 * 3.1 + 0.8 * 0.4 + 0.6 * 0.05)
     assert plan.chance == pytest.approx(1.0 - math.exp(-expected), rel=1e-12) and plan.chance >= 0.95
     assert 1.0 - math.exp(-expected * (plan.cycles - 1) / plan.cycles) < 0.95  # one fewer is not enough

@@ -23,7 +23,9 @@ def differing(new, old, place=""):
     """Places where two results differ, numbers to 1e-9."""
     if isinstance(old, dict) and isinstance(new, dict):
         keys = sorted(set(old) | set(new))
-        return [line for key in keys for line in differing(new.get(key, "(none)"), old.get(key, "(none)"), f"{place}.{key}")]
+        return [
+            line for key in keys for line in differing(new.get(key, "(none)"), old.get(key, "(none)"), f"{place}.{key}")
+        ]
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         return [line for i, pair in enumerate(zip(new, old, strict=True)) for line in differing(*pair, f"{place}[{i}]")]
     if isinstance(old, float) and isinstance(new, (int, float)) and not isinstance(new, bool):

@@ -21,7 +21,9 @@ def shelf(tmp_path_factory):
     folder = tmp_path_factory.mktemp("shelf")
     for seed, kind in enumerate(["steady", "noisy", "settled-offset", "one-off"]):
         simulate_log(kind, seed=seed, hours=0.5).write(folder / f"unit_{seed}.csv")
-    (folder / "broken.csv").write_text("time_s,left_mV\n" + "".join(f"{k},{k % 3}.5\n" for k in range(20)) + "20,banana\n21,1.5\n")
+    (folder / "broken.csv").write_text(
+        "time_s,left_mV\n" + "".join(f"{k},{k % 3}.5\n" for k in range(20)) + "20,banana\n21,1.5\n"
+    )
     (folder / "notes.md").write_text("no log")
     return folder
 

@@ -126,7 +126,9 @@ def test_interval_and_forecast_cover_the_truth(burst, spread):
                 mean = 6.0 * math.exp(0.4 * visit) * (rng.gamma(1 / spread, spread) if spread else 1.0)
                 begin = rng.random(rng.poisson(mean / burst)) * 2.0
                 sizes = rng.geometric(1 / burst, begin.size)
-                t = np.concatenate([b + np.cumsum(rng.exponential(0.006, n)) for b, n in zip(begin, sizes, strict=True)] or [[]])
+                t = np.concatenate(
+                    [b + np.cumsum(rng.exponential(0.006, n)) for b, n in zip(begin, sizes, strict=True)] or [[]]
+                )
                 times.append(np.sort(t[t < 2.0]))
                 ages.append(visit)
         fit = age_regression(times[:8], [2.0] * 8, ages[:8])
@@ -261,7 +263,15 @@ def test_the_level_forecast_covers_the_next_visit():
     inside = 0
     for seed in range(24):
         bench = simulate_log(
-            "ageing", seed=seed, runs=5, power_ups=1, hours=0.1, rate_hz=1, level_V=0.005, scatter_V=0.002, first_per_h=1e-6
+            "ageing",
+            seed=seed,
+            runs=5,
+            power_ups=1,
+            hours=0.1,
+            rate_hz=1,
+            level_V=0.005,
+            scatter_V=0.002,
+            first_per_h=1e-6,
         )
         visits = [(date, list(part.logs)) for date, part in bench.visits()]
         found = over_visits(visits[:4]).channel("left").level_forecast
@@ -323,7 +333,9 @@ def test_a_case_is_grouped_by_date_or_by_stage(tmp_path):
     path = tmp_path / "case.toml"
     dates = ("2031-06-02", "2031-01-03", "2031-01-05")
     stages = ("soak", "as received", "soak")
-    path.write_text("".join(f'[[logs]]\nfile = "{k}.csv"\ndate = {dates[k]}\nstage = "{stages[k]}"\n' for k in range(3)))
+    path.write_text(
+        "".join(f'[[logs]]\nfile = "{k}.csv"\ndate = {dates[k]}\nstage = "{stages[k]}"\n' for k in range(3))
+    )
     case = read_case(path)
     visits, names = visits_of_case(case)
     assert [len(logs) for _, logs in visits] == [2, 1] and names == [["as received", "soak"], ["soak"]]

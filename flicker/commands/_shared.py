@@ -205,10 +205,38 @@ def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
 
 
 def print_json(document: dict[str, Any]) -> None:
-    """Print one JSON document and nothing else."""
-    text = io.StringIO()  # json.dumps would hold each word of it apart, ten times as much
-    text.writelines(json.JSONEncoder(indent=2, allow_nan=False, ensure_ascii=False).iterencode(document))
+    """Print one JSON document and nothing else; a row of a table, such as an excursion, takes one line."""
+    text = io.StringIO()  # whole before anything is printed; json.dumps would hold each word of it apart
+    text.writelines(_lines_of(document, "\n"))
     sys.stdout.write(text.getvalue() + "\n")
+
+
+ROW = 240  # characters that a row of a table may take
+_ENCODE = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode
+
+
+def _lines_of(value: Any, line: str) -> Iterator[str]:
+    """Yield the pieces of a JSON text; ``line`` begins a new line at the indentation of the value."""
+    if not isinstance(value, (dict, list, tuple)) or not _has_parts(value):
+        whole = _ENCODE(value)
+        if len(whole) <= ROW or not isinstance(value, dict):
+            yield whole
+            return
+    named = isinstance(value, dict)
+    yield "{" if named else "["
+    for place, item in enumerate(value):
+        yield f"{',' if place else ''}{line}  "
+        if isinstance(value, dict):
+            yield f"{_ENCODE(str(item))}: "
+            item = value[item]
+        yield from _lines_of(item, f"{line}  ")
+    yield f"{line}}}" if named else f"{line}]"
+
+
+def _has_parts(value: dict[str, Any] | list[Any] | tuple[Any, ...]) -> bool:
+    """Whether a container holds others, so that it takes more than a line."""
+    items = value.values() if isinstance(value, dict) else value
+    return any(isinstance(item, (dict, list, tuple)) for item in items)
 
 
 @contextmanager

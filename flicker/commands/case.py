@@ -36,7 +36,11 @@ LOG_QUESTIONS = (
     ("stage", "  Stage (as received, reseated only, part replaced)"),
     ("by", "  Logged by"),
 )
-CONDITIONS = (("load", "  Load (none, 8 ohm dummy)"), ("source", "  Source (shorted, music)"), ("lid", "  Lid (open, closed)"))
+CONDITIONS = (
+    ("load", "  Load (none, 8 ohm dummy)"),
+    ("source", "  Source (shorted, music)"),
+    ("lid", "  Lid (open, closed)"),
+)
 PART_QUESTIONS = (("stage", "  Stage that it opened"), ("date", "  Date, as 2031-03-09"))
 
 
@@ -77,13 +81,19 @@ def _seal(path: Path) -> int:
         place = case.places.get(f"logs.{number}.file", "")
         at = int(place.rsplit(" ", 1)[-1]) if place else 0
         if at == 0 or not lines[at - 1].strip().startswith("file"):
-            raise ValueError(f"{path.name}: write each log as a table [[logs]] with a line of its own for file, then seal it.")
+            raise ValueError(
+                f"{path.name}: write each log as a table [[logs]] with a line of its own for file, then seal it."
+            )
         lines.insert(at, f'sha256 = "{digest}"')
         added += 1
     if added:
         with whole_file(path, what="case") as draft:
             draft.write_text("\n".join(lines), encoding="utf-8")
-    print(f"{path}: {added} fingerprint{'' if added == 1 else 's'} written" if added else f"{path}: sealed already, nothing to add")
+    print(
+        f"{path}: {added} fingerprint{'' if added == 1 else 's'} written"
+        if added
+        else f"{path}: sealed already, nothing to add"
+    )
     return 0
 
 

@@ -47,8 +47,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _from_case(arguments: argparse.Namespace, case: Case) -> None:
     """Take the complaint's rate as the one to exclude, and the meter's integration time."""
-    if any(value is not None for value in (arguments.count, arguments.hours, arguments.logs, arguments.rate, arguments.max_rate)):
-        raise ValueError("--case brings the rate of its complaint; leave out --count, --hours, --from, --rate and --max-rate")
+    if any(
+        value is not None
+        for value in (arguments.count, arguments.hours, arguments.logs, arguments.rate, arguments.max_rate)
+    ):
+        raise ValueError(
+            "--case brings the rate of its complaint; leave out --count, --hours, --from, --rate and --max-rate"
+        )
     if case.complaint.per_hour is None:
         raise ValueError(f"{arguments.case}: the case records no complaint; add [complaint], or give --max-rate")
     arguments.max_rate = case.complaint.per_hour

@@ -18,7 +18,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", required=True, metavar="TABLE", help="table to write, .parquet or .csv")
     parser.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
     parser.add_argument(
-        "--case", metavar="CASE.toml", help="what the columns of every log are: a case file; its limits where none are named"
+        "--case",
+        metavar="CASE.toml",
+        help="what the columns of every log are: a case file; its limits where none are named",
     )
     parser.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the files do not tell")
     parser.add_argument("--workers", type=int, metavar="N", help="processes at a time (default: all cores)")
@@ -56,7 +58,14 @@ def run(arguments: argparse.Namespace) -> int:
 
         options = {"unit": arguments.unit} if arguments.unit else {}
         table = survey(
-            paths, executor, limits=limits, options=options, done=done, on_rows=keep, workers=arguments.workers, case=case
+            paths,
+            executor,
+            limits=limits,
+            options=options,
+            done=done,
+            on_rows=keep,
+            workers=arguments.workers,
+            case=case,
         )
     _write(table, out)
     journal.unlink(missing_ok=True)

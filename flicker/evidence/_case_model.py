@@ -287,7 +287,9 @@ class Case(Result):
                         f"its columns are {', '.join(map(repr, columns))}."
                     )
                 found.append(column)
-            out.append(ColumnUse(item.name, found[0] or item.column, item.factor * item.polarity, item.zero_V, found[1]))
+            out.append(
+                ColumnUse(item.name, found[0] or item.column, item.factor * item.polarity, item.zero_V, found[1])
+            )
         return out
 
 

@@ -74,9 +74,7 @@ class Side:
         )
 
 
-def side_of(
-    record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapping[str, str] | None = None
-) -> Side:
+def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapping[str, str] | None = None) -> Side:
     """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all.
 
     ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the

@@ -237,7 +237,9 @@ def _complaint(read: _Reader, values: Mapping[str, Any]) -> Complaint:
     if not RATES[0] <= per_hour <= RATES[1]:
         key = "per_hour" if "per_hour" in values else "times"
         raise read.fail(
-            at, key, f"a complaint needs a rate above 0, from {RATES[0]:g} to {RATES[1]:g} per hour, got {per_hour:.3g}."
+            at,
+            key,
+            f"a complaint needs a rate above 0, from {RATES[0]:g} to {RATES[1]:g} per hour, got {per_hour:.3g}.",
         )
     return Complaint(text, per_hour, per_hour * hours, when, hours, assumed)
 
@@ -275,7 +277,9 @@ def _channels(read: _Reader, values: Mapping[str, Any]) -> tuple[CaseChannel, ..
             )
         )
     if out and not any(item.role == "output" for item in out):
-        raise read.fail(("channels", out[0].name), None, "no channel has the role 'output'; only that role gets a verdict.")
+        raise read.fail(
+            ("channels", out[0].name), None, "no channel has the role 'output'; only that role gets a verdict."
+        )
     return tuple(out)
 
 
@@ -298,7 +302,9 @@ def _meters(read: _Reader, values: Mapping[str, Any]) -> tuple[Meter, ...]:
         if not isinstance(item, dict):
             raise read.fail(("meters", name), None, f"meter {name!r} must be a table, written [meters.NAME].")
         if "name" in item:
-            raise read.fail(("meters", name), "name", "a meter of [meters.NAME] is named by its heading; leave out name.")
+            raise read.fail(
+                ("meters", name), "name", "a meter of [meters.NAME] is named by its heading; leave out name."
+            )
         out.append(replace(_meter(read, ("meters", name), item), name=name))
     return tuple(out)
 
@@ -327,7 +333,9 @@ def _logs(read: _Reader, items: Sequence[Mapping[str, Any]], meters: Sequence[Me
         meter = read.text(at, item, "meter")
         if meter is not None and meter not in names:
             known = ", ".join(map(repr, names)) or "none"
-            raise read.fail(at, "meter", f"no table [meters.NAME] describes the meter {_shown(meter)}; known are {known}.")
+            raise read.fail(
+                at, "meter", f"no table [meters.NAME] describes the meter {_shown(meter)}; known are {known}."
+            )
         sha256 = read.text(at, item, "sha256")
         if sha256 is not None and (len(sha256) != 64 or not set(sha256.lower()) <= set("0123456789abcdef")):
             raise read.fail(at, "sha256", f"sha256 must be 64 hexadecimal digits, got {_shown(sha256)}.")

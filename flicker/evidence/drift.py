@@ -143,7 +143,9 @@ def levels_of(
             clocks = _log_clocks(record, cycle, time, log_of_run or {})
             warm = warmth(level - curve, clocks, temperatures, limits.confidence)
         follows = np.zeros_like(level) if warm is None else warm[0]
-        room = follows + _room(time, level - curve - follows, [o for o in others if o.channel != record.channel], record, cycle)
+        room = follows + _room(
+            time, level - curve - follows, [o for o in others if o.channel != record.channel], record, cycle
+        )
         sigma = float(np.median([_cell_sigma(t) for t in parts]))
         step = max(t.resolution_V for t in parts)
         interval = float(

@@ -199,7 +199,9 @@ def still_open(result: JobResult) -> list[str]:
     if "speaker side" not in sides:
         out.append("The output relay and the loudspeaker terminals were not part of the measurement.")
     conditions = {key for log in result.case.logs for key, _ in log.conditions}
-    if "load" not in conditions or any(v == "none" for log in result.case.logs for k, v in log.conditions if k == "load"):
+    if "load" not in conditions or any(
+        v == "none" for log in result.case.logs for k, v in log.conditions if k == "load"
+    ):
         out.append("The unit was not tested under load or with music.")
     out.extend(f"Not recorded: {item}." for item in result.case.not_recorded)
     return out

@@ -143,9 +143,8 @@ def trip_forecast(
     counted_high = _chance(bound.high, hours)
     tail_high, tail = math.nan, None
     if above.size >= LEAST_PEAKS and np.ptp(above) > 1e-9 * above.max():
-        tail = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed).chance_above(
-            trip_V, hours
-        )
+        fitted = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed, limits=False)
+        tail = fitted.chance_above(trip_V, hours)
         tail_high = tail.high
     cautions = [ASSUMED, BEYOND, SHORT]
     if tail is not None and above.size >= FEW_PEAKS:

@@ -23,13 +23,14 @@ def _numbers(array: Any, dtype: Any) -> NDArray[Any]:
 def floats(column: Any) -> NDArray[np.float64]:
     """Turn a column of numbers into float64, shape (rows,); missing becomes NaN."""
     import pyarrow as pa
-    import pyarrow.compute as pc
 
     parts = []
     for chunk in column.chunks if hasattr(column, "chunks") else [column]:
         if not pa.types.is_float64(chunk.type):
             chunk = chunk.cast(pa.float64(), safe=False)
         if chunk.null_count:
+            import pyarrow.compute as pc  # 20 ms, and only here needed
+
             chunk = pc.fill_null(chunk, float("nan"))
         parts.append(_numbers(chunk, np.float64))
     return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else np.empty(0)

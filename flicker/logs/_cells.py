@@ -95,13 +95,18 @@ def scale(bare: float, volts: float) -> float:
 
 def to_volts(values: Floats, volts: float) -> Floats:
     """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
-    with np.errstate(over="ignore"):
-        scaled = values if volts == 1.0 else values / round(1 / volts) if volts < 1 else values * volts
+    out = scaled(values, volts)
     if not values.size or (values.max() < INFINITE and values.min() > -INFINITE):
-        return scaled  # NaN fails the comparison and goes the long way
+        return out  # NaN fails the comparison and goes the long way
     big = np.flatnonzero(np.abs(values) >= INFINITE)
     if big.size:
         huge = values[big]
-        scaled = scaled.copy()
-        scaled[big] = np.where(np.abs(huge) == NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
-    return scaled
+        out = out.copy()
+        out[big] = np.where(np.abs(huge) == NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
+    return out
+
+
+def scaled(values: Floats, factor: float) -> Floats:
+    """Multiply, by division where the factor is a small one, so that 12.3 mV becomes the double nearest to 0.0123."""
+    with np.errstate(over="ignore"):
+        return values if factor == 1.0 else values / round(1 / factor) if factor < 1 else values * factor

@@ -281,7 +281,7 @@ class Lines:
                 return
             cut = chunk.rfind(b"\n") + 1
             if cut:
-                yield rest + chunk[:cut], False
+                yield b"".join((rest, memoryview(chunk)[:cut])), False  # copied once
                 rest = chunk[cut:]
             else:
                 rest += chunk

@@ -286,7 +286,9 @@ def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) 
             raise LogError(not_a_number(words[0], name))
         if empty:
             raise LogError(f"{name}: {listed(empty)} without a single reading.")
-        raise LogError(f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'}).")
+        raise LogError(
+            f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'})."
+        )
     out = [c.header for c in columns if c not in volts and c.kind != "empty"]
     if out:
         notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {listed(out[:8])}.")

@@ -394,16 +394,16 @@ def _column(
 ) -> Column:
     cells = [(line, row[position].strip()) for line, row in (*head, *tail)]
     head_cells = [row[position].strip() for _, row in head]
-    filled = [
-        (line, cell) for line, cell in cells if _cells.word_value(cell) is None or cell.lower() not in _cells.MISSING
-    ]
+    filled = [(line, cell) for line, cell in cells if cell.lower() not in _cells.MISSING]
     if not filled:
         return Column(title, position, "empty", head_cells[:5], unit=unit)
     numbers = words = with_unit = 0
     bad: tuple[int | None, str] | None = None
     decimals = 0
+    known: dict[str, float] = {}
     for line, cell in filled:
-        if _cells.number(cell, layout.decimal, layout.grouped) is not None:
+        if (bare := _cells.number(cell, layout.decimal, layout.grouped)) is not None:
+            known[cell] = _cells.scpi(bare)
             numbers += 1
             if "e" not in cell.lower() and layout.decimal in cell:
                 decimals = max(decimals, len(cell.strip('"').rsplit(layout.decimal, 1)[1]))
@@ -426,7 +426,11 @@ def _column(
     good = numbers + with_unit + words
     if numbers + with_unit >= 0.5 * (len(filled) - words) and good >= 0.5 * len(filled):
         values = [
-            v if (v := _cells.value(c, layout.decimal, layout.grouped, units=True)) is not None else np.nan
+            known[c]
+            if c in known
+            else np.nan
+            if (v := _cells.value(c, layout.decimal, layout.grouped, units=True)) is None
+            else v
             for c in head_cells
         ]
         if numbers + with_unit == 0 and words:

@@ -65,7 +65,14 @@ class _Reader:
     """Holds what must be carried from block to block; `take` the blocks, then `finish`."""
 
     def __init__(
-        self, name: str, layout: _sniff.Layout, plan: Plan, in_memory: int, expected_rows: int = 0, *, marks_told: bool = False
+        self,
+        name: str,
+        layout: _sniff.Layout,
+        plan: Plan,
+        in_memory: int,
+        expected_rows: int = 0,
+        *,
+        marks_told: bool = False,
     ) -> None:
         self.name = name
         self.layout = layout
@@ -101,24 +108,42 @@ class _Reader:
             parts.append(values)
         if self.plan.run is not None:
             parts.append(self._runs(columns[self.plan.run]))
-        known = np.isfinite(time)
         if self.plan.marks is not None:
-            self._words.take(columns[self.plan.marks], known, self.spool.rows)
+            self._words.take(columns[self.plan.marks], np.isfinite(time), self.spool.rows)
+        steps = self._steps_of(time)
+        if self._last is None or not float(steps.min()) > 0 or not float(steps.max()) <= _FAR_S:
+            parts = self._with_good_times(parts, steps)
+        else:
+            self._steps[2] += steps.size
+        if parts[0].size:
+            self._last = float(parts[0][-1])
+        self.spool.append(parts)
+
+    def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
+        """Leave out rows without a time, mend single stamps, and count which way the clock goes."""
+        time = parts[0]
+        known = np.isfinite(time)
         if not known.all():
             self._blank_times += int((~known).sum())
             parts = [part[known] for part in parts]
             time = parts[0]
-        if time.size:
-            steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
-            back = equal = 0
-            if not float(steps.min()) > 0 or float(steps.max()) > _FAR_S:
-                time = parts[0] = self._mended(time, steps)
-                steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
-                back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
-            for k, n in enumerate((back, equal, steps.size - back - equal)):
-                self._steps[k] += n
-            self._last = float(time[-1])
-        self.spool.append(parts)
+            if time.size == 0:
+                return parts
+            steps = self._steps_of(time)
+        time = parts[0] = self._mended(time, steps)
+        steps = self._steps_of(time)
+        back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
+        for k, n in enumerate((back, equal, steps.size - back - equal)):
+            self._steps[k] += n
+        return parts
+
+    def _steps_of(self, time: Floats) -> Floats:
+        """Step to each stamp from the one before it."""
+        steps = np.empty_like(time)
+        steps[0] = 0.0 if self._last is None else time[0] - self._last
+        with np.errstate(invalid="ignore"):  # between two stamps that are no numbers
+            np.subtract(time[1:], time[:-1], out=steps[1:])
+        return steps
 
     def entries(self, notes: list[str]) -> tuple[Entry, ...]:
         """What the column of marks holds, with the times of its rows."""
@@ -147,14 +172,17 @@ class _Reader:
             return np.asarray((self.spool.rows + np.arange(rows)) * how.factor, dtype=np.float64)
         if how.kind == "number":
             raw = _floats(columns[how.positions[0]])
-            raw = np.where(np.isfinite(raw), raw, np.nan)
+            plain = float(raw.min()) > -_cells.INFINITE and float(raw.max()) < _cells.INFINITE  # and no NaN
+            if not plain:
+                raw = np.where(np.isfinite(raw), raw, np.nan)
             if self._zero is None and np.isfinite(raw).any():
                 self._zero = float(raw[np.isfinite(raw)][0])
                 if how.epoch:
                     self.start = _clock.moment(round(self._zero * how.factor * 1e6), zoned=True)
             zero = 0.0 if self._zero is None else self._zero
             with np.errstate(over="ignore"):
-                return _cells.to_volts(raw - zero, how.factor)
+                since = raw - zero
+            return _cells.scaled(since, how.factor) if plain else _cells.to_volts(since, how.factor)
         micros, good = self._stamps(columns, rows)
         if self._zero is None and good.any():
             self._zero = int(micros[good][0])

@@ -69,9 +69,7 @@ class MappedSource:
             )
 
     def _make(self, use: ColumnUse, values: dict[int, Floats]) -> Floats:
-        return use.make(
-            values[self._place[use.column]], None if use.minus is None else values[self._place[use.minus]]
-        )
+        return use.make(values[self._place[use.column]], None if use.minus is None else values[self._place[use.minus]])
 
     def fingerprint(self) -> str | None:
         """Identify the file, not the use made of it."""
@@ -120,7 +118,9 @@ def by_roles(
         notes.append(f'Channel "{title}" is "{found[0]}" less "{found[1]}".')
     uses = [use for use in uses if use.minus is not None or use.channel not in legs]
     if len({use.channel for use in uses}) < len(uses):
-        raise LogError(f"{source.name}: a difference needs a name of its own; {next(iter(differences or {}))!r} is taken.")
+        raise LogError(
+            f"{source.name}: a difference needs a name of its own; {next(iter(differences or {}))!r} is taken."
+        )
     if not uses:
         raise LogError(f"{source.name}: the roles leave no column that is an output.")
     if not legs and not companions and len(outputs) == len(source.channels):

@@ -221,9 +221,7 @@ def _at(seconds: float, scale: float) -> str:
     return f"{98.5 * min(max(seconds / scale, 0.0), 1.0):.3f}%"
 
 
-def _lane(
-    item: ChannelAssessment, run: Run, number: int, base: int, scale: float, warm_up_s: float
-) -> list[Child]:
+def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: float, warm_up_s: float) -> list[Child]:
     top, tall = base - LANE + 8, LANE - 8
     out: list[Child] = []
     if any(up.run == number for up in item.power_up):

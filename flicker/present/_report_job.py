@@ -99,5 +99,7 @@ def _evening(job: JobResult) -> Markup:
 
 
 def _sure(job: JobResult) -> Markup:
-    rows = [(item.channel, f"{item.verdict}: {item.tail}", how_sure(item, job.last.limits)) for item in job.last.channels]
+    rows = [
+        (item.channel, f"{item.verdict}: {item.tail}", how_sure(item, job.last.limits)) for item in job.last.channels
+    ]
     return tag("section", tag("h2", "How sure is the verdict"), table(("channel", "verdict", "how sure"), rows))

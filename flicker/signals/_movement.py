@@ -117,7 +117,10 @@ def switches(evidence: Floats, penalty: float) -> list[tuple[int, int]]:
     The state begins after a minimum of the running sum that is later exceeded by ``penalty``, and ends after a maximum
     from which the sum later falls by as much (cumulative sums with a threshold, Page 1954, from memory).
     """
-    out = []
+    out: list[tuple[int, int]] = []
+    sums = np.cumsum(evidence)
+    if not np.any(sums - np.minimum(np.minimum.accumulate(sums), 0.0) >= penalty):
+        return out  # most often; the walk below would find the same
     total, extreme, mark, inside, begin = 0.0, 0.0, 0, False, 0
     for index, value in enumerate(evidence.tolist()):
         total += value

@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 
 CELL_S = 10.0
 MOST_CELLS = 40_000
+AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step
+FEW_WIDE = 15  # windows up to this width are sorted all at once
+MOST_SIZES = 64  # sizes of groups that are sorted table by table
 CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level
 
 
@@ -60,16 +63,30 @@ def group_quantiles(
     group: NDArray[np.int64], value: Floats, shares: tuple[float, ...]
 ) -> tuple[NDArray[np.int64], list[Floats]]:
     """Quantiles (nearest lower and upper order statistic, averaged) of values by ascending group number."""
-    order = np.lexsort((value, group))
-    ranked, numbers = value[order], group[order]
-    first = np.flatnonzero(np.concatenate(([True], numbers[1:] != numbers[:-1])))
-    count = np.diff(np.concatenate((first, [numbers.size])))
+    if np.any(group[1:] < group[:-1]):
+        order = np.argsort(group, kind="stable")
+        group, value = group[order], value[order]
+    first = np.flatnonzero(np.concatenate(([True], group[1:] != group[:-1])))
+    count = np.diff(np.concatenate((first, [group.size])))
+    ranked = _ranked(group, value, first, count)
     out = []
     for share in shares:
         place = share * (count - 1)
         low, high = first + np.floor(place).astype(np.int64), first + np.ceil(place).astype(np.int64)
         out.append(0.5 * (ranked[low] + ranked[high]))
-    return numbers[first], out
+    return group[first], out
+
+
+def _ranked(group: NDArray[np.int64], value: Floats, first: NDArray[np.int64], count: NDArray[np.int64]) -> Floats:
+    """Values in ascending order within their group; groups lie one behind the other."""
+    sizes = np.unique(count)
+    if sizes.size > MOST_SIZES:
+        return np.asarray(value[np.lexsort((value, group))])
+    ranked = np.empty_like(value)
+    for size in sizes:  # groups of one size are the rows of a table: several times as fast as one sort by two keys
+        rows = first[count == size][:, None] + np.arange(size)
+        ranked[rows] = np.sort(value[rows], axis=1)
+    return ranked
 
 
 def running_median(value: Floats, width: int) -> Floats:
@@ -82,9 +99,27 @@ def running_median(value: Floats, width: int) -> Floats:
     width += 1 - width % 2
     if width >= size:
         return np.full(size, np.median(value))
-    middle = np.median(sliding_window_view(value, width), axis=1)
+    if width <= FEW_WIDE and bool(np.isfinite(value).all()):
+        middle = _middle_of_few(value, width)
+    else:
+        windows, step = sliding_window_view(value, width), max(1, AT_ONCE // width)
+        middle = np.empty(size - width + 1)
+        for at in range(0, middle.size, step):  # by parts: all windows side by side would fill the memory
+            middle[at : at + step] = np.median(windows[at : at + step], axis=1)
     half = width // 2
     return np.concatenate((np.full(half, middle[0]), middle, np.full(half, middle[-1])))
+
+
+def _middle_of_few(value: Floats, width: int) -> Floats:
+    """Medians of all windows of a small odd width: shifted copies change places until the middle one is in its own."""
+    rows = [value[at : value.size - width + 1 + at].copy() for at in range(width)]
+    spare = np.empty_like(rows[0])
+    for top in range(width - 1, width // 2 - 1, -1):
+        for at in range(top):  # the larger of each two moves up, everywhere at once
+            np.maximum(rows[at], rows[at + 1], out=spare)
+            np.minimum(rows[at], rows[at + 1], out=rows[at])
+            rows[at + 1], spare = spare, rows[at + 1]
+    return rows[width // 2]
 
 
 def fit_baseline(
@@ -172,7 +207,9 @@ def fit_between(
         begin = np.array([breaks_s[number - 1]] if number else [])
         end = np.array([np.nextafter(breaks_s[number], -np.inf)] if number + 1 < len(parts) else [])
         knots_s.append(np.concatenate((begin, part.knot_s, end)))
-        knots_V.append(np.concatenate((part.knot_V[: begin.size], part.knot_V, part.knot_V[part.knot_V.size - end.size :])))
+        knots_V.append(
+            np.concatenate((part.knot_V[: begin.size], part.knot_V, part.knot_V[part.knot_V.size - end.size :]))
+        )
     return Baseline(
         np.concatenate(knots_s),
         np.concatenate(knots_V),

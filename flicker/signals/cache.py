@@ -135,9 +135,7 @@ class BlockCache:
         if head is None:
             return read_log(path, run_gap_s=run_gap_s, differences=differences, **options)
         source = CachedSource(Path(path), wishes, head["source"])
-        return by_roles(
-            source, run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes), differences=differences
-        )
+        return by_roles(source, run_gap_s=run_gap_s, path=Path(path), reader=repr(wishes), differences=differences)
 
     def _head(self, path: str | os.PathLike[str], wishes: Any) -> dict[str, Any] | None:
         try:

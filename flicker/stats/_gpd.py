@@ -18,6 +18,13 @@ MOST_AT_ONCE = 1 << 18  # numbers in one temporary table
 def log_survival(ratio: Floats, shape: Floats) -> Floats:
     """-log S(y) with ``ratio`` = y / scale: log(1 + shape * ratio) / shape; infinite beyond the end point."""
     small = np.abs(shape) < 1e-6
+    if not small.any():  # the usual case, without a choice for every number
+        inner = shape * ratio
+        inner += 1.0
+        if inner.size and inner.min() > 0:
+            np.log(inner, out=inner)
+            inner /= shape
+            return np.asarray(inner)
     safe = np.where(small, 1.0, shape)
     inner = 1.0 + safe * ratio
     beyond = inner <= 0

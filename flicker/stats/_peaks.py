@@ -208,6 +208,7 @@ def fit_tail(
     confidence: float = 0.95,
     shape_range: tuple[float, float] = SHAPE_RANGE,
     seed: int = 0,
+    limits: bool = True,
 ) -> TailFit:
     """Fit a generalised Pareto tail to peaks above a threshold.
 
@@ -225,6 +226,9 @@ def fit_tail(
         Shapes that are thought possible. The fit never leaves it, and limits from few peaks rest on it.
     seed : int
         Of the calibrating simulations.
+    limits : bool
+        False leaves out the limits and standard errors of shape and scale (nan), which chances and levels do not need
+        and which are most of the work.
 
     Returns
     -------
@@ -259,9 +263,11 @@ def fit_tail(
     span = (low_shape, high_shape)
     best = _gpd.fit(y, span)
     drop = 0.5 * float(special.chdtri(1, 1.0 - confidence))
-    shape_low, shape_high = _gpd.shape_interval(y, best, drop, span)
-    scale_low, scale_high = _gpd.scale_interval(y, best, drop, span)
-    shape_se, scale_se, _ = standard_errors(y, best)
+    shape_low = shape_high = scale_low = scale_high = shape_se = scale_se = float("nan")
+    if limits:
+        shape_low, shape_high = _gpd.shape_interval(y, best, drop, span)
+        scale_low, scale_high = _gpd.scale_interval(y, best, drop, span)
+        shape_se, scale_se, _ = standard_errors(y, best)
     n, seen = int(y.size), float("nan")
     rate = rate_low = rate_high = float("nan")
     if exposure is not None:

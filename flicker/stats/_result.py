@@ -17,6 +17,8 @@ def plain(value: Any) -> Any:
 
     In a dict an infinite number is None with ``"<name>_unbounded": True`` beside it.
     """
+    if type(value) is float:  # by far the most, in long lists of excursions
+        return value if math.isfinite(value) else None
     if value is None or isinstance(value, (str, bool)):
         return value
     if isinstance(value, (np.bool_,)):

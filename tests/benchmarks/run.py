@@ -36,8 +36,8 @@ END = (
 )
 OURS = (
     "import sys, time; t = time.perf_counter()\n"
-    "from flicker.cli import main\n"
-    "assert main(sys.argv[1:]) == 0\n"
+    "from flicker.cli import program\n"
+    "assert program() == 0\n"
     "inside = time.perf_counter() - t\n"
 )
 PARQUET = (
@@ -222,7 +222,9 @@ def main() -> None:
     processor = [line for line in Path("/proc/cpuinfo").read_text().splitlines() if line.startswith("model name")]
     model = processor[0].split(":")[1].strip() if processor else platform.machine()
     versions = {name: __import__(name).__version__ for name in ("numpy", "pyarrow", "scipy", "pandas")}
-    print(f"{model}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; Python {platform.python_version()}, ", end="")
+    print(
+        f"{model}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; Python {platform.python_version()}, ", end=""
+    )
     print(", ".join(f"{k} {v}" for k, v in versions.items()) + f"; {told.turns} turns.\n")
 
     fifty = make(folder / "m50.parquet", 50_000_000, write_parquet)

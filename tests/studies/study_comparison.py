@@ -3,8 +3,6 @@
 Run by hand: python tests/studies/study_comparison.py. Writes results/comparison.md. All benches are invented.
 """
 
-
-
 from __future__ import annotations
 
 import sys

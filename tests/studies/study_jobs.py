@@ -59,9 +59,7 @@ def judged(stages: Stages, concern: float):
     quiet = {name: side([(made.observed_s / 3600.0, [])]) for name, made in stages.items()}
     rows = [(stages[a], stages[b]) for a, b in pairs] + [(quiet[a], quiet[b]) for a, b in pairs]
     found = weigh(rows)[: len(pairs)]
-    words = [
-        cure(item, recurs=item.after.episodes >= 2, concern_per_h=concern, warm_up_s=900.0) for item in found
-    ]
+    words = [cure(item, recurs=item.after.episodes >= 2, concern_per_h=concern, warm_up_s=900.0) for item in found]
     steps = [
         SimpleNamespace(before=a, after=b, channels=(SimpleNamespace(channel="left", outcome=item.outcome),))
         for (a, b), item in zip(pairs, found, strict=True)
@@ -154,7 +152,11 @@ def false_cures(rng, make, jobs):
         steps, whole, item, word = judged(stages, 0.1)
         improved += any(c.outcome == IMPROVED for step in (*steps, whole) for c in step.channels)
         for name, rate in CONCERN.items():
-            found = word if rate == 0.1 else cure(item, recurs=item.after.episodes >= 2, concern_per_h=rate, warm_up_s=900.0)
+            found = (
+                word
+                if rate == 0.1
+                else cure(item, recurs=item.after.episodes >= 2, concern_per_h=rate, warm_up_s=900.0)
+            )
             cured[name] += found.word == "shown"
     return improved, cured
 
@@ -197,13 +199,21 @@ def main() -> None:
         "| job | false improved | " + " | ".join(f"false cured, concern {name}" for name in CONCERN) + " |",
         "|---|---|---|---|",
     ]
-    rows = unchanged() | {"outside the promise: the quietest of three evenings of 5 h is named, the others are not": picked}
+    rows = unchanged() | {
+        "outside the promise: the quietest of three evenings of 5 h is named, the others are not": picked
+    }
     for name, make in rows.items():
         improved, cured = false_cures(rng, make, JOBS)
         said = [f"{hits / JOBS:.2%} (upper {upper(hits, JOBS):.2%})" for hits in cured.values()]
         lines.append(f"| {name} | {improved / JOBS:.1%} | {' | '.join(said)} |")
         print(lines[-1], f"{time.perf_counter() - began:.0f} s", flush=True)
-    lines += ["", "## A true cure", "", "Asked: shown within 1.3 times the clean hours (or cold starts) planned at the first clean run, in 80 %.", ""]
+    lines += [
+        "",
+        "## A true cure",
+        "",
+        "Asked: shown within 1.3 times the clean hours (or cold starts) planned at the first clean run, in 80 %.",
+        "",
+    ]
     lines += ["| before | " + " | ".join(f"shown, concern {name}" for name in CONCERN) + " |", "|---|---|---|"]
     for name, (make, run_h) in TRUE.items():
         found = [true_cure(rng, make, run_h, rate, JOBS) / JOBS for rate in CONCERN.values()]

@@ -3,8 +3,6 @@
 Run by hand: python tests/studies/study_soak.py. All faults are invented.
 """
 
-
-
 from __future__ import annotations
 
 from pathlib import Path

@@ -41,9 +41,7 @@ def slope_size(rng, count):
 
 
 def slope_power(rng, count):
-    print(
-        "\n## Slope seen: total rise over 3,000 values, in sigma; and coverage of the 95 % interval there\n"
-    )
+    print("\n## Slope seen: total rise over 3,000 values, in sigma; and coverage of the 95 % interval there\n")
     print("| noise | rise | seen | covered | Theil-Sen's interval covers |\n|---|---|---|---|---|")
     n = 3000
     for name, rise in (("white", 0.25), ("AR .9", 1.0), ("AR .98", 2.0), ("1/f", 4.0), ("sum of AR", 4.0)):

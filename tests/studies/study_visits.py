@@ -46,7 +46,10 @@ def draw(rng: np.random.Generator, case: tuple, growth: float, visits: int) -> t
             mean = rate * math.exp(growth * visit) * factor * (end * end / 2 if heat else end)
             begin = rng.random(rng.poisson(mean / burst))
             begin = end * (np.sqrt(begin) if heat else begin)
-            parts = [b + np.cumsum(rng.exponential(0.006, n)) for b, n in zip(begin, rng.geometric(1 / burst, begin.size), strict=True)]
+            parts = [
+                b + np.cumsum(rng.exponential(0.006, n))
+                for b, n in zip(begin, rng.geometric(1 / burst, begin.size), strict=True)
+            ]
             t = np.sort(np.concatenate(parts)) if parts else np.empty(0)
             times.append(t[t < end])
             ends.append(end)
@@ -92,7 +95,8 @@ def main() -> None:
     draws = int(sys.argv[1]) if len(sys.argv) > 1 else 2_000
     begin = time.perf_counter()
     rows = [study(name, draws) for name in CASES]
-    text = f"""# Growth over visits: coverage, forecast, size, power
+    text = (
+        f"""# Growth over visits: coverage, forecast, size, power
 `python tests/studies/study_visits.py {draws}`: {draws} draws a row (Monte Carlo error {100 * math.sqrt(0.0475 / draws):.1f} points at 5 %,
 of the forecasts, made for each fourth draw, {100 * math.sqrt(0.0475 * EACH / draws):.1f}), draws with
 fewer than five episodes left out, seed {SEED}; {time.perf_counter() - begin:.0f} s. Nominal 95 % and 5 %; claims at no growth: of any
@@ -100,7 +104,10 @@ change (two-sided, 5 %), and of 'worse'.
 
 | case | interval covers | forecast of the count covers | false claim | false 'worse' | shown when true | true factor a visit |
 | --- | --- | --- | --- | --- | --- | --- |
-""" + "\n".join(rows) + "\n"
+"""
+        + "\n".join(rows)
+        + "\n"
+    )
     (Path(__file__).parent / "results" / "visits.md").write_text(text)
     print(text)
 

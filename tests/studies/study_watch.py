@@ -3,8 +3,6 @@
 Run by hand: python tests/studies/study_watch.py. Writes results/watch.md. All units are invented.
 """
 
-
-
 from __future__ import annotations
 
 from pathlib import Path

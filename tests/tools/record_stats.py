@@ -26,7 +26,9 @@ def main() -> None:
             print("accepted:", key)
     text = json.dumps(record, indent=0, allow_nan=False, ensure_ascii=False)
     (TESTS / "data" / "stats_recorded.json").write_text(text + "\n", encoding="utf-8")
-    print(sum(map(len, record["results"].values())), "results,", sum(map(len, record["sentences"].values())), "sentences")
+    print(
+        sum(map(len, record["results"].values())), "results,", sum(map(len, record["sentences"].values())), "sentences"
+    )
 
 
 if __name__ == "__main__":
