@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 Floats = NDArray[np.float64]
-STEPS = 40  # halvings of the bracket of log scale: to 1e-11 of its width
+STEPS = 40  # halvings of the bracket of log scale: to 1e-12 of its width
 COARSE_STEPS = 18  # for a lattice, whose own step is far wider
 MOST_AT_ONCE = 1 << 18  # numbers in one temporary table
 
@@ -43,12 +43,14 @@ def best_scale(y: Floats, n: Floats, shape: Floats, steps: int = STEPS) -> Float
     mean = (y.sum(axis=1) / n)[:, None]
     low = np.log(np.maximum(-shape[None, :] * top, 1e-9 * mean))
     high = np.log(np.where(shape[None, :] >= 0, (1.0 + shape[None, :]) * mean, top)) + 1e-12
+    bent = shape[None, :, None] * y[:, None, :]
+    inner = np.empty_like(bent)
     for _ in range(steps):
         middle = 0.5 * (low + high)
-        scale = np.exp(middle)
-        inner = scale[:, :, None] + shape[None, :, None] * y[:, None, :]
-        part = np.sum(y[:, None, :] / np.maximum(inner, 1e-300), axis=2)
-        up = (1.0 + shape[None, :]) * part > n[:, None]
+        np.add(np.exp(middle)[:, :, None], bent, out=inner)
+        np.maximum(inner, 1e-300, out=inner)
+        np.divide(y[:, None, :], inner, out=inner)
+        up = (1.0 + shape[None, :]) * inner.sum(axis=2) > n[:, None]
         low, high = np.where(up, middle, low), np.where(up, high, middle)
     out: Floats = np.exp(0.5 * (low + high))
     return out

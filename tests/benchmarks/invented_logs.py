@@ -51,7 +51,7 @@ def write_parquet(
                 kept, have = [], 0
 
 
-def write_csv(path: Path, rows: int, *, glitches_per_h: float = 20.0, step_s: float = 0.01) -> None:
+def write_csv(path: Path, rows: int, *, glitches_per_h: float = 20.0, step_s: float = STEP_S) -> None:
     """Write a log as text, time to the millisecond and volts to the tenth of a millivolt."""
     import pyarrow as pa
     from pyarrow import csv
