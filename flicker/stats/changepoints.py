@@ -6,6 +6,7 @@ Knows nothing of files, channels or limits. Index convention: a change is named 
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -350,14 +351,16 @@ def _abrupt_only(values: Floats, found: dict[int, float], alpha: float) -> dict[
     """Keep the changes that stand out as jumps, with the larger of both p-values; a slope or a wander has none."""
     kept = dict(found)
     sizes = np.array(list(ABRUPT), dtype=np.float64)
+
+    @functools.cache  # only the neighbours of a change that goes are looked at again
+    def chance_of(first: int, cut: int, last: int) -> float:
+        row = ABRUPT[int(sizes[int(np.argmin(np.abs(np.log(sizes / (last - first)))))])]
+        return tail_chance(row, abruptness(values[first:last], cut - first), 6.0)
+
     while kept:
         cuts = sorted(kept)
         edges = [0, *cuts, values.size]
-        chances = []
-        for j, cut in enumerate(cuts):
-            first, last = edges[j], edges[j + 2]
-            row = ABRUPT[int(sizes[int(np.argmin(np.abs(np.log(sizes / (last - first)))))])]
-            chances.append(tail_chance(row, abruptness(values[first:last], cut - first), 6.0))
+        chances = [chance_of(edges[j], cut, edges[j + 2]) for j, cut in enumerate(cuts)]
         worst = int(np.argmax(chances))
         if chances[worst] <= alpha:
             return {cut: max(found[cut], chance) for cut, chance in zip(cuts, chances, strict=True)}
