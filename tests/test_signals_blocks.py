@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.limits import Limits
 from flicker.logs.model import ArraySource, Log
-from flicker.signals import baseline
-from flicker.signals.baseline import group_quantiles, running_median
+from flicker.signals import ranks
 from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
+from flicker.signals.ranks import group_quantiles, row_quantiles, running_median, sliding_medians
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import simulate_log
 from flicker.stats._result import plain
@@ -117,12 +118,31 @@ def test_the_running_median_is_numpys(values: np.ndarray, width: int) -> None:
 @given(arrays(np.int64, st.integers(1, 200), elements=st.integers(-4, 30)), st.randoms(use_true_random=False))
 def test_quantiles_of_groups_are_those_of_each_group(group: np.ndarray, random: object) -> None:
     value = np.array([random.choice([-1.5, 0.0, 0.25, 2.0, 7.0]) for _ in group])  # type: ignore[attr-defined]
-    for most in (baseline.MOST_SIZES, 0):  # table by table, and by two keys
+    for most in (ranks.MOST_SIZES, 0):  # table by table, and by two keys
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(baseline, "MOST_SIZES", most)
+            patch.setattr(ranks, "MOST_SIZES", most)
             numbers, (low, middle) = group_quantiles(group, value, (0.2, 0.5))
         assert numbers.tolist() == sorted(set(group.tolist()))
         for number, a, b in zip(numbers, low, middle, strict=True):
             own = np.sort(value[group == number])
             assert b == np.median(own)
             assert a == 0.5 * (own[int(0.2 * (own.size - 1))] + own[int(np.ceil(0.2 * (own.size - 1)))])
+
+
+@settings(max_examples=40, deadline=None)
+@given(arrays(np.float64, st.tuples(st.integers(1, 20), st.integers(2, 40)), elements=st.floats(-3, 3, width=16)))
+def test_quantiles_of_rows_are_numpys(rows: np.ndarray) -> None:
+    got = row_quantiles(rows, (0.1, 0.5, 0.9))
+    assert np.allclose(got, np.quantile(rows, (0.1, 0.5, 0.9), axis=1), rtol=1e-14, atol=1e-15)
+    assert np.array_equal(row_quantiles(rows[:, :1].repeat(3, axis=1), (0.3,))[0], rows[:, 0])  # equal values stay
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    arrays(np.float64, st.integers(40, 400), elements=st.floats(-3, 3, width=16)),
+    st.sampled_from([2, 4, 9, 16, 17, 31]),
+)
+def test_sliding_medians_are_numpys(values: np.ndarray, width: int) -> None:
+    assert sliding_medians(values, width).tolist() == np.median(sliding_window_view(values, width), axis=1).tolist()
+    values[7] = np.nan
+    assert np.isnan(sliding_medians(values, width)[7])

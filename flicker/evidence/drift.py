@@ -21,7 +21,7 @@ from flicker.evidence.record import ChannelRecord
 from flicker.evidence.warmth import Series, Warmth, warmth
 from flicker.logs.model import Run
 from flicker.logs.spans import elapsed, holds, spans
-from flicker.signals.baseline import group_quantiles
+from flicker.signals.ranks import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
 from flicker.stats.noise import noise_sigma

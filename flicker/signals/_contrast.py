@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals._movement import SIDE, View, change_place
+from flicker.signals.ranks import row_quantiles
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +31,8 @@ def swings(middle: Floats) -> Floats:
     cells = middle[: middle.size // CELL * CELL].reshape(-1, CELL)
     if cells.size == 0:
         return np.empty(0)
-    return np.asarray(np.quantile(cells, 0.9, axis=1) - np.quantile(cells, 0.1, axis=1))
+    low, high = row_quantiles(cells, (0.1, 0.9))
+    return high - low
 
 
 def all_at_once(

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
-from flicker.signals.baseline import running_median
+from flicker.signals.ranks import running_median
 
 Floats = NDArray[np.float64]
 

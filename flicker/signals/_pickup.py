@@ -16,7 +16,7 @@ from flicker.signals._contrast import (
     swings,
 )
 from flicker.signals._movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
-from flicker.signals.baseline import running_median
+from flicker.signals.ranks import running_median
 
 Floats = NDArray[np.float64]
 

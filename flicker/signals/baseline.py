@@ -13,18 +13,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from flicker.signals.ranks import group_quantiles, running_median
 from flicker.signals.startup import Start
 
 Floats = NDArray[np.float64]
 
 CELL_S = 10.0
 MOST_CELLS = 40_000
-AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step
-FEW_WIDE = 15  # windows up to this width are sorted all at once
-MOST_SIZES = 64  # sizes of groups that are sorted table by table
 CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level
 
 
@@ -57,69 +54,6 @@ class Baseline:
         """Baseline in volts at the given times, seconds since the run's first sample."""
         slow = np.interp(time_s, self.knot_s, self.knot_V)
         return slow if self.start is None else slow + self.start.curve(np.asarray(time_s, dtype=np.float64))
-
-
-def group_quantiles(
-    group: NDArray[np.int64], value: Floats, shares: tuple[float, ...]
-) -> tuple[NDArray[np.int64], list[Floats]]:
-    """Quantiles (nearest lower and upper order statistic, averaged) of values by ascending group number."""
-    if np.any(group[1:] < group[:-1]):
-        order = np.argsort(group, kind="stable")
-        group, value = group[order], value[order]
-    first = np.flatnonzero(np.concatenate(([True], group[1:] != group[:-1])))
-    count = np.diff(np.concatenate((first, [group.size])))
-    ranked = _ranked(group, value, first, count)
-    out = []
-    for share in shares:
-        place = share * (count - 1)
-        low, high = first + np.floor(place).astype(np.int64), first + np.ceil(place).astype(np.int64)
-        out.append(0.5 * (ranked[low] + ranked[high]))
-    return group[first], out
-
-
-def _ranked(group: NDArray[np.int64], value: Floats, first: NDArray[np.int64], count: NDArray[np.int64]) -> Floats:
-    """Values in ascending order within their group; groups lie one behind the other."""
-    sizes = np.unique(count)
-    if sizes.size > MOST_SIZES:
-        return np.asarray(value[np.lexsort((value, group))])
-    ranked = np.empty_like(value)
-    for size in sizes:  # groups of one size are the rows of a table: several times as fast as one sort by two keys
-        rows = first[count == size][:, None] + np.arange(size)
-        ranked[rows] = np.sort(value[rows], axis=1)
-    return ranked
-
-
-def running_median(value: Floats, width: int) -> Floats:
-    """Centred running median; at the ends the window keeps its width and stops moving."""
-    size = value.size
-    if size == 0 or width <= 1:
-        return value.copy()
-    if width >= size:
-        return np.full(size, np.median(value))
-    width += 1 - width % 2
-    if width >= size:
-        return np.full(size, np.median(value))
-    if width <= FEW_WIDE and bool(np.isfinite(value).all()):
-        middle = _middle_of_few(value, width)
-    else:
-        windows, step = sliding_window_view(value, width), max(1, AT_ONCE // width)
-        middle = np.empty(size - width + 1)
-        for at in range(0, middle.size, step):  # by parts: all windows side by side would fill the memory
-            middle[at : at + step] = np.median(windows[at : at + step], axis=1)
-    half = width // 2
-    return np.concatenate((np.full(half, middle[0]), middle, np.full(half, middle[-1])))
-
-
-def _middle_of_few(value: Floats, width: int) -> Floats:
-    """Medians of all windows of a small odd width: shifted copies change places until the middle one is in its own."""
-    rows = [value[at : value.size - width + 1 + at].copy() for at in range(width)]
-    spare = np.empty_like(rows[0])
-    for top in range(width - 1, width // 2 - 1, -1):
-        for at in range(top):  # the larger of each two moves up, everywhere at once
-            np.maximum(rows[at], rows[at + 1], out=spare)
-            np.minimum(rows[at], rows[at + 1], out=rows[at])
-            rows[at + 1], spare = spare, rows[at + 1]
-    return rows[width // 2]
 
 
 def fit_baseline(

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
+from flicker.signals.ranks import middle_row
 from flicker.signals.stash import Stash
 
 Floats = NDArray[np.float64]
@@ -169,6 +170,7 @@ class _RunBuilder:
 
 
 TILE = 64
+SHORT = 60  # rows in a block up to which blocks are reduced column by column
 
 
 def _sub_sums(rows: NDArray[np.floating]) -> Floats:
@@ -176,6 +178,25 @@ def _sub_sums(rows: NDArray[np.floating]) -> Floats:
     if rows.dtype == np.float64:
         return np.asarray(np.einsum("ij->i", rows))  # a plain loop, no BLAS; a fifth faster than sum
     return np.asarray(rows.sum(axis=1, dtype=np.float64))
+
+
+def _across(values: NDArray[np.floating], parts: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """Minimum, maximum, mean and middle of each of many short rows, column by column: all rows at once.
+
+    Sums are taken one column after the other, so that how many rows there are does not matter.
+    """
+    columns = np.array(values.T, dtype=np.float64, order="C")
+    step = columns.shape[0] // parts
+    sums = []
+    for at in range(0, columns.shape[0], step):
+        total = columns[at].copy()
+        for column in columns[at + 1 : at + step]:
+            total += column
+        sums.append(total)
+    mean = sums[0].copy()
+    for total in sums[1:]:
+        mean += total
+    return columns.min(axis=0), columns.max(axis=0), mean / (step * parts), middle_row([part / step for part in sums])
 
 
 def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[Any]]:
@@ -191,6 +212,9 @@ def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[Any]]:
         for at in range(0, blocks, tile):
             part = values[at : at + tile]
             here = slice(at, at + part.shape[0])
+            if size <= SHORT and parts > 1:
+                low[here], high[here], mean[here], middle[here] = _across(part, parts)
+                continue
             part.min(axis=1, out=low[here])
             part.max(axis=1, out=high[here])
             if parts > 1:

@@ -11,8 +11,9 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+
+from flicker.signals.ranks import sliding_medians
 
 Floats = NDArray[np.float64]
 
@@ -78,7 +79,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
     n = middle_V.size
     if n < 40:
         return None
-    windows = np.median(sliding_window_view(middle_V, SIDE), axis=1)
+    windows = sliding_medians(middle_V, SIDE)
     step = windows[SIDE:] - windows[:-SIDE]  # index k: between blocks k+SIDE-1 and k+SIDE
     noise = 1.4826 * float(np.median(np.abs(step - np.median(step))))
     if noise == 0.0:
