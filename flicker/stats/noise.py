@@ -30,6 +30,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 _KINDS = ("allan", "modified", "time", "hadamard", "total")
+LOWEST_EXPONENT, HIGHEST_EXPONENT = -1.5, 3.5  # of the power law of noise that are thought possible
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +166,26 @@ class NoiseColour(Result):
         return words[self.colour]
 
 
+def _whittle(power: Floats, log_f: Floats) -> float:
+    """Exponent at which log(mean(power * f ** exponent)) is lowest, between -1.5 and 3.5; ``log_f`` has mean 0.
+
+    That is convex in the exponent: Newton's step on its slope, or half of the bracket where the step would leave it.
+    """
+    low, high = LOWEST_EXPONENT, HIGHEST_EXPONENT
+    at = 0.5 * (low + high)
+    for _ in range(100):
+        weight = power * np.exp(at * log_f)
+        weight /= weight.sum()
+        slope = float(weight @ log_f)
+        bend = float(weight @ (log_f - slope) ** 2)
+        low, high = (at, high) if slope < 0 else (low, at)
+        step = at - slope / bend if bend > 0 else at
+        before, at = at, step if low < step < high else 0.5 * (low + high)
+        if abs(at - before) < 1e-10:
+            break
+    return at
+
+
 def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95) -> NoiseColour:
     """Tell white, flicker and random-walk noise apart.
 
@@ -215,17 +236,7 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     log_f = np.log(frequency)
     keep = power > 0
     power, log_f = power[keep], log_f[keep]
-    grid = np.linspace(-1.5, 3.5, 101)
-
-    def contrast(exponents: Floats) -> Floats:
-        scaled = power * np.exp(np.outer(exponents, log_f - log_f.mean()))
-        return np.asarray(np.log(scaled.mean(axis=1)))  # centred logarithms: the linear term drops out
-
-    for _ in range(3):
-        best = int(np.argmin(contrast(grid)))
-        width = grid[1] - grid[0]
-        grid = np.linspace(grid[best] - width, grid[best] + width, 41)
-    exponent = float(grid[int(np.argmin(contrast(grid)))])
+    exponent = _whittle(power, log_f - log_f.mean())
     widened = n * np.sum(bell**4) / np.sum(bell**2) ** 2  # the taper makes neighbouring frequencies dependent
     error = float(special.ndtri(0.5 + confidence / 2) * np.sqrt(widened / np.sum((log_f - log_f.mean()) ** 2)))
     colour = "white" if exponent < 0.5 else "flicker" if exponent < 1.5 else "random walk"
