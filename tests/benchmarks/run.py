@@ -255,11 +255,12 @@ def main() -> None:
     table = Table()
     reading(table, fifty, "Parquet of 50 M rows, 2 channels", told.turns)
     short = make(folder / "ten_rows.csv", 10, write_csv)
-    for name, step_s, what in (
-        ("khz.csv", 0.001, "1 kHz"),
-        ("100hz.csv", 0.01, "100 Hz (14 h, 280 glitches a channel)"),
+    for name, step_s, per_h, what in (
+        ("khz.csv", 0.001, 20.0, "1 kHz"),
+        ("100hz.csv", 0.01, 20.0, "100 Hz (14 h, 280 glitches a channel)"),
+        ("10hz.csv", 0.1, 2.0, "10 Hz (6 days, as many)"),
     ):
-        long = make(folder / name, 5_000_000, write_csv, step_s=step_s)
+        long = make(folder / name, 5_000_000, write_csv, step_s=step_s, glitches_per_h=per_h)
         text(table, long, short, told.turns, sys.executable, "2.5 on pandas 3, 1.5 on pandas 2", what)
         if told.pandas2:
             text(table, long, short, told.turns, told.pandas2, "1.5", what)
