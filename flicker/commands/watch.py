@@ -85,7 +85,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval:g}")
     told = columns_from(arguments, case)
     wishes = wishes_of(
-        channels_from(arguments, case),
+        channels=channels_from(arguments, case),
         unit=arguments.unit,
         sample_interval_s=arguments.sample_interval,
         roles=told["roles"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from flicker.logs import _files
 from flicker.logs._columns import Wishes
@@ -80,17 +81,17 @@ def read_log(
         With one sentence: the file, the place, what was found and what to do.
     """
     wishes = wishes_of(
-        channels,
-        unit,
-        sample_interval_s,
-        time_column,
-        time_unit,
-        day_first,
-        decimal,
-        full_scale_V,
-        roles,
-        marks_column,
-        may_lack,
+        channels=channels,
+        unit=unit,
+        sample_interval_s=sample_interval_s,
+        time_column=time_column,
+        time_unit=time_unit,
+        day_first=day_first,
+        decimal=decimal,
+        full_scale_V=full_scale_V,
+        roles=roles,
+        marks_column=marks_column,
+        may_lack=may_lack,
     )
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
@@ -104,39 +105,19 @@ def read_log(
 
 
 def wishes_of(
-    channels: Sequence[str] | None = None,
-    unit: str | None = None,
-    sample_interval_s: float | None = None,
-    time_column: str | None = None,
-    time_unit: str | None = None,
-    day_first: bool | None = None,
-    decimal: str | None = None,
-    full_scale_V: float | None = None,
-    roles: Mapping[str, str] | None = None,
-    marks_column: str | None = None,
-    may_lack: bool = False,
+    *, channels: Sequence[str] | None = None, roles: Mapping[str, str] | None = None, **others: Any
 ) -> Wishes:
-    """Arguments of `read_log` that say how a file is to be read, checked."""
+    """Arguments of `read_log` that say how a file is to be read, checked; ``others`` are as `Wishes` lists them."""
     if isinstance(channels, str):
         channels = (channels,)
     if channels is not None and not channels:
         raise LogError("channels must name one column or more, got none.")
-    for argument, given in (("sample_interval_s", sample_interval_s), ("full_scale_V", full_scale_V)):
+    wishes = Wishes(channels=None if channels is None else tuple(channels), roles=checked_roles(roles), **others)
+    for argument in ("sample_interval_s", "full_scale_V"):
+        given = getattr(wishes, argument)
         if given is not None and not 0 < given < float("inf"):
             raise LogError(f"{argument} must be positive, got {given!r}.")
-    return Wishes(
-        None if channels is None else tuple(channels),
-        unit,
-        sample_interval_s,
-        time_column,
-        time_unit,
-        day_first,
-        decimal,
-        full_scale_V,
-        checked_roles(roles),
-        marks_column,
-        may_lack,
-    )
+    return wishes
 
 
 def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int = IN_MEMORY_BYTES) -> Source:

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.spans import holds, spans
-from flicker.signals._movement import ZERO_V, scatter
+from flicker.signals._movement import ZERO_V
 from flicker.signals._trace_model import Trace
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
 from flicker.signals.excursions import Excursions, episode_numbers, stretches
+from flicker.signals.ranks import scatter
 from flicker.signals.settings import Settings
 from flicker.signals.states import state_spans
 

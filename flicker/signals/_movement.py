@@ -45,12 +45,6 @@ class View:
         return np.maximum(np.abs(self.low[part]), np.abs(self.high[part]))
 
 
-def scatter(values: Floats, centre: float | None = None) -> float:
-    """Robust sigma about a centre, the median where none is given."""
-    middle = np.median(values) if centre is None else centre
-    return 1.4826 * float(np.median(np.abs(values - middle)))
-
-
 def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools) -> View:
     """Gather the readable ones of the chosen blocks of a channel."""
     place = np.flatnonzero((part.finite > 0) & chosen)

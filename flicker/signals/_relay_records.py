@@ -67,9 +67,9 @@ class Relay(Result):
         )
 
 
-@dataclass(frozen=True, slots=True)
-class RelayRecord(Result):
-    """What the relay did with one channel in one run; times in seconds since the run's first sample.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayOutcome(Result):
+    """What the relay did with one channel: over one run (`RelayRecord`) or several (`RelayTotal`).
 
     Attributes
     ----------
@@ -80,10 +80,6 @@ class RelayRecord(Result):
     exposed_s, exposed_volt_s, exposed_energy_J, exposed_peak_V
         What reached the loudspeaker: time, volt-seconds and energy into ``relay.load_ohm`` while above the trip
         threshold and connected, and the reading farthest from zero among these (0 where none).
-    trip_s, reconnect_s : array, shape (trips,), (reconnections,)
-        When the relay opened and closed.
-    connected, disconnected : array, shape (n, 2)
-        Intervals, gaps left out.
     at_least : bool
         A reading was over range: peaks, volt-seconds and energy are lower limits.
     """
@@ -99,45 +95,42 @@ class RelayRecord(Result):
     exposed_energy_J: float
     exposed_peak_V: float
     at_least: bool
+    relay: Relay
+
+    @property
+    def reads(self) -> str:
+        """What happened, for the owner of the unit."""
+        return _reads(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayRecord(RelayOutcome):
+    """What the relay did with one channel in one run; times in seconds since the run's first sample.
+
+    Attributes
+    ----------
+    trip_s, reconnect_s : array, shape (trips,), (reconnections,)
+        When the relay opened and closed.
+    connected, disconnected : array, shape (n, 2)
+        Intervals, gaps left out.
+    """
+
     trip_s: Floats
     reconnect_s: Floats
     connected: Floats
     disconnected: Floats
-    relay: Relay
     method: str = "state of a relay with the given thresholds and delays, reading by reading"
 
-    @property
-    def reads(self) -> str:
-        """What happened, for the owner of the unit."""
-        return _reads(self)
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayTotal(RelayOutcome):
+    """The records of one channel over several runs, added up."""
 
-@dataclass(frozen=True, slots=True)
-class RelayTotal(Result):
-    """The records of one channel over several runs, added up (names as in `RelayRecord`)."""
-
-    channel: str
     runs: int
-    trips: int
-    disconnected_s: float
-    seconds_above_threshold: float
-    longest_exposure_s: float
-    peak_V: float
-    exposed_s: float
-    exposed_volt_s: float
-    exposed_energy_J: float
-    exposed_peak_V: float
-    at_least: bool
-    relay: Relay
     method: str = "sum over runs"
 
-    @property
-    def reads(self) -> str:
-        """What happened, for the owner of the unit."""
-        return _reads(self)
 
-
-def _reads(record: RelayRecord | RelayTotal) -> str:
+def _reads(record: RelayOutcome) -> str:
     relay, above_s, energy_J = record.relay, record.seconds_above_threshold, record.exposed_energy_J
     if above_s == 0:
         return f"Never above {relay.trip_V:g} V: a relay set there would have stayed closed."

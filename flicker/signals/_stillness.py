@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from flicker.signals._contrast import BESIDE, RATIO, all_at_once, edge, restless, swings
 from flicker.signals._contrast import CELL as SWING_CELL
-from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, scatter, switches, two_clusters
+from flicker.signals._movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
+from flicker.signals.ranks import scatter
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from flicker.signals._contrast import swings
-from flicker.signals._movement import scatter
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
+from flicker.signals.ranks import scatter
 
 TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay within this of each other
 OPEN_S = 20.0  # a shorter opening is too little to see in a channel that did not trip it

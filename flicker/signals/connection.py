@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from flicker.logs.spans import holds, spans
 from flicker.signals._contrast import unlike_beside
 from flicker.signals._hum import fast_hum
-from flicker.signals._movement import SIDE, View, scatter, surge_at, view_of
+from flicker.signals._movement import SIDE, View, surge_at, view_of
 from flicker.signals._pickup import pick_ups
 from flicker.signals._stillness import (
     SHORTEST_S,
@@ -29,6 +29,7 @@ from flicker.signals._stillness import (
 )
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.ranges import Ranges
+from flicker.signals.ranks import scatter
 from flicker.signals.startup import Start
 
 Bools = NDArray[np.bool_]
@@ -276,7 +277,7 @@ def _left_begin(view: View, first: int) -> int:
     if before.size < 20:
         return first
     level = float(np.median(before))
-    reach = 6.0 * 1.4826 * float(np.median(np.abs(before - level))) + 0.3 * view.zero_V
+    reach = 6.0 * scatter(before, level) + 0.3 * view.zero_V
     near = np.flatnonzero(np.abs(view.middle[lo:first] - level) <= reach)
     return lo + int(near[-1]) + 1 if near.size else first
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.ranks import sliding_medians
+from flicker.signals.ranks import scatter, sliding_medians
 
 Floats = NDArray[np.float64]
 
@@ -81,7 +81,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
         return None
     windows = sliding_medians(middle_V, SIDE)
     step = windows[SIDE:] - windows[:-SIDE]  # index k: between blocks k+SIDE-1 and k+SIDE
-    noise = 1.4826 * float(np.median(np.abs(step - np.median(step))))
+    noise = scatter(step)
     if noise == 0.0:
         noise = resolution_V / 6.0
     peaks = _peaks(np.abs(step), max(SIGMAS * noise, 4.0 * resolution_V))
@@ -96,10 +96,10 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
     if np.count_nonzero(like) < max(LEAST_STEPS, 0.7 * peaks.size):
         return None
     peaks, sizes = peaks[like], sizes[like]
-    scatter = 1.4826 * float(np.median(np.abs(np.abs(sizes) - typical))) / typical
+    uneven = scatter(np.abs(sizes), typical) / typical
     signs = np.sign(sizes)
     faults = int(np.count_nonzero(signs[1:] == signs[:-1]))
-    if scatter > SIZE_SCATTER or faults > MOST_FAULTS * (peaks.size - 1):
+    if uneven > SIZE_SCATTER or faults > MOST_FAULTS * (peaks.size - 1):
         return None
     borders = peaks + SIDE
     edges = np.concatenate(([0], borders, [n]))

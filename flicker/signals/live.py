@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.excursions import MICROSECOND, Scanner
+from flicker.signals.ranks import scatter
 from flicker.signals.settings import Settings
 
 Floats = NDArray[np.float64]
@@ -220,14 +221,14 @@ class LiveChannel:
             return self._away_long(middle)
         self._away.clear()
         self._cells.append(middle)
-        self._spreads.append(1.4826 * float(np.median(np.abs(known - middle))))
+        self._spreads.append(scatter(known, middle))
         self._refresh()
         return []
 
     def _settle(self, middle: float, known: Floats) -> list[LiveEpisode]:
         """The start is over when three cells agree within the settling band, or after the limit for a start."""
         self._early.append(middle)
-        self._spreads.append(1.4826 * float(np.median(np.abs(known - middle))))
+        self._spreads.append(scatter(known, middle))
         agree = len(self._early) == SETTLED_CELLS and max(self._early) - min(self._early) <= self.settings.settle_band_V
         if agree or self.last_s >= self.settings.warm_up_s:
             self.settled = True

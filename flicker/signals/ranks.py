@@ -1,4 +1,7 @@
-"""Medians and quantiles of many windows, groups or rows at once: exact order statistics without a sort for each."""
+"""Order statistics: robust scatter, and medians and quantiles of many windows, groups or rows at once.
+
+The latter are exact, without a sort for each.
+"""
 
 from __future__ import annotations
 
@@ -32,6 +35,12 @@ def middle_row(rows: list[Floats]) -> Floats:
     for row in rows[1:half]:
         np.maximum(below, row, out=below)
     return np.asarray(0.5 * (below + rows[half]))
+
+
+def scatter(values: Floats, centre: float | None = None) -> float:
+    """Robust sigma about a centre, the median where none is given: the median distance, as it stands to a Gaussian's."""
+    middle = np.median(values) if centre is None else centre
+    return 1.4826 * float(np.median(np.abs(values - middle)))
 
 
 def sliding_medians(value: Floats, width: int) -> Floats:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.signals.ranks import scatter
+
 Floats = NDArray[np.float64]
 
 FIT_S = 600.0  # the start is looked for in the first ten minutes
@@ -93,9 +95,9 @@ def find_start(
     fit = _fit_fall(since[rise:] - since[rise], value[rise:])
     if fit is None:
         return None
-    level, amplitudes, taus, scatter = fit
+    level, amplitudes, taus, spread = fit
     total = float(sum(amplitudes))
-    if abs(total) < max(need, 5.0 * scatter):
+    if abs(total) < max(need, 5.0 * spread):
         return None
     # Fitted from its largest reading on, described from the power-up on.
     amplitudes = tuple(a * float(np.exp(since[rise] / t)) for a, t in zip(amplitudes, taus, strict=True))
@@ -146,11 +148,11 @@ def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], t
     loss, level, amplitudes, chosen = best
     fitted = level + sum(a * np.exp(-since / t) for a, t in zip(amplitudes, chosen, strict=True))
     residual = value - fitted
-    scatter = 1.4826 * float(np.median(np.abs(residual)))
+    spread = scatter(residual, 0.0)
     flat = float(np.sum(weight * np.abs(value - np.median(value))))
     if loss > 0.7 * flat:
         return None
-    return level, amplitudes, chosen, scatter
+    return level, amplitudes, chosen, spread
 
 
 def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:

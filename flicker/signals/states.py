@@ -16,6 +16,7 @@ from flicker.signals._movement import ZERO_V
 from flicker.signals._together import share_off, share_open, silent
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
+from flicker.signals.ranks import scatter
 from flicker.signals.startup import find_start
 
 Floats = NDArray[np.float64]
@@ -135,8 +136,8 @@ def _dropouts(
         good = part.middle[np.isfinite(part.middle)]
         if good.size:
             level = float(np.median(good))
-            scatter = 1.4826 * float(np.median(np.abs(good - level)))
-            telling |= abs(level) - 4.0 * scatter > limit
+            spread = scatter(good, level)
+            telling |= abs(level) - 4.0 * spread > limit
     jump[: int(np.searchsorted(blocks.begin_s, TOGETHER_S))] = False
     for lapse in (lapse for part in lapses for lapse in part):
         jump[max(lapse.first - 3, 0) : lapse.last + 3] = False
