@@ -165,6 +165,23 @@ def test_fingerprints_are_those_of_the_files(demo):
         assert hashlib.sha256((data / f"a45_1_as_received_{k}.csv").read_bytes()).hexdigest() in said
 
 
+def test_columns_that_are_no_outputs_have_a_section_of_their_own(demo):
+    rng = np.random.default_rng(3)
+    time = np.arange(0.0, 7200.0, 0.5)
+    left, rail = 0.006 + 0.001 * rng.standard_normal(time.size), 40.02 + 0.01 * rng.standard_normal(time.size)
+    for at in (2000, 3500, 5200, 8000, 9800, 13000):
+        left[at : at + 4] += 0.2
+        rail[at : at + 4] -= 3.0
+    columns = {"left": left, "rail": rail, "spare": 2e-4 * rng.standard_normal(time.size), "temp": 24.0 + time / 3600.0}
+    roles = {"rail": "rail", "spare": "shorted lead", "temp": "temperature"}
+    shown = Page(report_html(assess(Log.from_arrays(time, columns, roles=roles)))).text
+    section = shown[shown.index("Beside the outputs") : shown.index("What happened, in order")]
+    assert "40.02 V" in section and "to 40.0" in section
+    assert "left and rail have a common cause" in section
+    assert re.search(r"24[.\d]* degrees to 2[56][.\d]* degrees", section) and "shorted lead" in section
+    assert "Beside the outputs" not in Page(demo[0]["assessment"].read_text()).text
+
+
 def test_comparison_and_soak_say_their_outcome(demo):
     made, _ = demo
     compared = Page(made["comparison"].read_text(encoding="utf-8")).text

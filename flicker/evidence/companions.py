@@ -303,7 +303,7 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
         text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {seen_s / 3600:.3g} h"
         if floor is not None:
-            text += f", level {floor[1]:.4g} V, noise {floor[0] * 1e3:.2g} mV"
+            text += f", level {round(floor[1], 6) + 0.0:.4g} V, noise {floor[0] * 1e3:.2g} mV"
         if lines[0].role == "shorted lead" and name == beside.lead:
             text += (
                 "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"

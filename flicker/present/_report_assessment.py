@@ -32,8 +32,8 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
     names = list(dict.fromkeys(run.source for run in result.runs))
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
     parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
-    parts += [evidence(result, pictures, logs), findings(result), evening(result), method(result)]
-    parts += [sources(result, logs), cautions(result.cautions), glossary(), foot()]
+    parts += [evidence(result, pictures, logs), findings(result), beside_outputs(result), evening(result)]
+    parts += [method(result), sources(result, logs), cautions(result.cautions), glossary(), foot()]
     return f"Evidence: {title}", Markup(text(parts))
 
 
@@ -157,6 +157,40 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
         ]
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
     return tag("section", parts)
+
+
+def beside_outputs(result: Assessment) -> Markup:
+    """Columns that are no outputs, and what they share with those; nothing where there are none."""
+    if not result.companions:
+        return Markup("")
+    names = {item.name for item in result.companions}
+    pairs = (result.coincidence or {}).get("pairs", [])
+    together = [p["reads"] for p in pairs if p["answer"] != NOT_SHOWN and len({p["a"], p["b"]} & names) == 1]
+    parts: list[Child] = [tag("h2", "Beside the outputs")]
+    rows = [
+        (
+            item.name,
+            item.role,
+            _level(item.level, item.role),
+            "" if item.low is None else f"{_level(item.low, item.role)} to {_level(item.high, item.role)}",
+            "" if item.role == "temperature" else f"{item.episodes} in {hours_text(item.observed_s / 3600.0)}",
+        )
+        for item in result.companions
+    ]
+    parts.append(tag("p", "Logged with the outputs and asked only what it says of them; it gets no verdict."))
+    parts.append(table(("column", "what it is", "rests at", "lowest to highest", "episodes"), rows, labels=True))
+    parts.extend(tag("p", sentence) for sentence in together)
+    return tag("section", parts)
+
+
+def _level(value: float | None, role: str) -> str:
+    """A level of a column that is no output, to the microvolt."""
+    if value is None:
+        return ""
+    if role == "temperature":
+        return f"{value:.4g} degrees"
+    value = round(value, 6) + 0.0
+    return f"{value:.4g} V" if abs(value) >= 1.0 else f"{value * 1e3:.3g} mV"
 
 
 def answer_cell(answer: str) -> Markup:

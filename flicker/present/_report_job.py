@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from flicker.present._markup import Child, Markup, table, tag, text
 from flicker.present._report_assessment import (
+    beside_outputs,
     cautions,
     evidence,
     findings,
@@ -59,6 +60,7 @@ def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
         _sure(job),
         evidence(last, pictures, logs, heading=_of_stage("Evidence", job)),
         findings(last, heading=_of_stage("Findings", job)),
+        beside_outputs(last),
         method(last),
         conditions(job.case),
     ]
