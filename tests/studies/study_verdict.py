@@ -1,6 +1,8 @@
 """How often is the verdict right? Two generators, fixed seeds; run by hand, results in results/verdict.json.
 
 python tests/studies/study_verdict.py [logs per kind] [kind ...]
+
+Kinds that are named replace their rows of the results.
 """
 
 from __future__ import annotations
@@ -56,8 +58,11 @@ def main() -> None:
         print(f"{source:7s}{kind:20s} {wanted:10s} {share:6.1%}  {dict(left)}  right: {dict(right)}")
         out.append({"generator": source, "kind": kind, "truth": wanted, "right": share, "left": dict(left),
                     "other_channel": dict(right), "logs": sum(left.values())})  # fmt: skip
-    if not only:
-        RESULTS.write_text(json.dumps({"hours": 4, "rate_hz": 2, "rows": out}, indent=1) + "\n")
+    if only:  # the other rows stay as they are
+        new = {(row["generator"], row["kind"]): row for row in out}
+        kept = json.loads(RESULTS.read_text())["rows"]
+        out = [new.get((row["generator"], row["kind"]), row) for row in kept]
+    RESULTS.write_text(json.dumps({"hours": 4, "rate_hz": 2, "rows": out}, indent=1) + "\n")
 
 
 if __name__ == "__main__":
