@@ -16,8 +16,9 @@ import numpy as np
 import pytest
 
 from flicker.cli import main
-from flicker.evidence.following import CLEAN, GO_ON, RECURS, Watcher, design
+from flicker.evidence.following import Watcher
 from flicker.evidence.limits import Limits
+from flicker.evidence.watching import CLEAN, GO_ON, RECURS, design
 from flicker.logs.growing import Fresh, GrowingLog
 from flicker.logs.model import LogError
 from flicker.simulate import simulate_log

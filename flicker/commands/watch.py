@@ -26,7 +26,8 @@ from flicker.commands._shared import (
 
 if TYPE_CHECKING:
     from flicker.evidence.case import Case
-    from flicker.evidence.following import Event, Watcher
+    from flicker.evidence.following import Watcher
+    from flicker.evidence.watching import Event
     from flicker.logs.growing import Fresh, GrowingLog
     from flicker.logs.mapped import ColumnUse
     from flicker.present.terminal_watch import Screen
@@ -67,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Follow until decided or stopped; Ctrl-C leaves a summary."""
-    from flicker.evidence.following import design
+    from flicker.evidence.watching import design
     from flicker.logs.growing import GrowingLog
     from flicker.logs.reading import wishes_of
 
@@ -141,7 +142,8 @@ def _follow(
     state: dict[str, Any],
     screen: Screen | None,
 ) -> Iterator[Event]:
-    from flicker.evidence.following import Event, Watcher
+    from flicker.evidence.following import Watcher
+    from flicker.evidence.watching import Event
 
     limits = limits_from(arguments, case)
     uses: list[ColumnUse] | None = None

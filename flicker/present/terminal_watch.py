@@ -10,7 +10,8 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from flicker.evidence.following import CLEAN, RECURS, ChannelState, Design, Event, Watcher, WatchSummary
+from flicker.evidence.following import Watcher
+from flicker.evidence.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
 from flicker.evidence.words import hours_text, volts_text
 
 TRACK = 20
