@@ -12,6 +12,7 @@ from flicker.evidence import condition, drift, recurrence, worsening
 from flicker.evidence._accuracy import off_by_V
 from flicker.evidence.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.case import Case, needs
+from flicker.evidence.cell_levels import levels_of
 from flicker.evidence.companions import Beside, by_lead
 from flicker.evidence.control import ControlAnswer
 from flicker.evidence.excursion_table import ExcursionRow, listed
@@ -112,7 +113,7 @@ def judge_channel(
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it."""
     rate = recurrence.episode_rate(record, limits)
-    levels = drift.levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
+    levels = levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, relays, limits)
     level = condition.settled_level(record)
