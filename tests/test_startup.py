@@ -1,5 +1,6 @@
 """Help answers at once and judging loads no more than it needs. Budgets are twice those asked, for a busy machine."""
 
+import os
 import subprocess
 import sys
 import time
@@ -7,6 +8,7 @@ import time
 import pytest
 
 from flicker import simulate_log
+from flicker.cli import program
 
 LARGE = {"statsmodels", "altair", "ruptures", "pandas", "scipy.stats", "pyarrow", "numpy", "rich", "distributed"}
 LOADED = (
@@ -56,3 +58,14 @@ def test_time_to_answer(ten_minutes, arguments, asked_s):
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     assert min(spent, wall) < 2 * asked_s
+
+
+@pytest.mark.parametrize(("told", "wanted"), [(None, "1"), ("3", "3")])
+def test_a_process_of_its_own_starts_no_idle_threads_unless_told(monkeypatch, capsys, told, wanted):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    if told is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", told)
+    monkeypatch.setattr(sys, "argv", ["flicker", "--version"])
+    assert program() == 0
+    assert os.environ["OPENBLAS_NUM_THREADS"] == wanted
+    assert capsys.readouterr().out.startswith("flicker ")
