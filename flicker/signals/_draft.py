@@ -13,7 +13,7 @@ from flicker.logs.spans import holds, spans, without
 from flicker.signals._movement import ZERO_V
 from flicker.signals._trace_model import Trace
 from flicker.signals.baseline import fit_between
-from flicker.signals.blocks import RunBlocks
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection import Lapse
 from flicker.signals.excursions import Excursions
 from flicker.signals.hands import Hands
@@ -42,39 +42,25 @@ def draft_trace(
 ) -> Trace:
     part = blocks.channels[index]
     run = blocks.run
-    step = run.sample_interval_s
-    covered = spans(_covered(blocks, step))
-    readable = part.finite > 0
-    dumb = spans(np.column_stack((blocks.begin_s[~readable], blocks.end_s[~readable] + step)))
-    over_range = np.concatenate(([0], np.cumsum(part.over_high + part.over_low > 0)))
-    inside = (np.searchsorted(blocks.begin_s, dumb[:, 0]), np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step))
-    hides = over_range[inside[1]] > over_range[inside[0]]
-    reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
-    reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
-    for (begin, end), over in zip(dumb.tolist(), hides.tolist(), strict=True):
-        # A short stretch over range is part of an excursion and was seen; a long one hides what happens.
-        if not over or end - begin > settings.long_episode_s:
-            reasons.append(Gap(begin, end, "over range" if over else "no reading", channel))
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
     if settings.digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
         resolution = min(resolution, settings.digit_V)
     ranges = ranges_of(blocks, index, resolution, lapses)
     usual = settings.excursion_V
-    if any(COUNTS * span.resolution_V <= usual for span in ranges.spans):
-        reasons.extend(
-            Gap(span.begin_s, span.end_s, "this range cannot tell", channel)
-            for span in ranges.spans
-            if COUNTS * span.resolution_V > usual
-        )
+    reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
+    reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
+    reasons.extend(_unread(blocks, part, channel, settings.long_episode_s))
+    reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
     if not any(lapse.first == 0 for lapse in lapses):
         muted = muted_until(part, blocks, band_V=settings.settle_band_V, zero_V=max(ZERO_V, 2.0 * resolution))
         if muted is not None:
             reasons.append(Gap(0.0, muted, "muted", channel))
+    covered = spans(_covered(blocks, run.sample_interval_s))
     observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
     blank = _Blank(channel, number, resolution, ranges, power_up, settings)
     centre = blocks.centre_s
-    usable = readable & holds(observed, centre)
+    usable = (part.finite > 0) & holds(observed, centre)
     if np.count_nonzero(usable) < 3:
         return blank.trace(tuple(reasons))
     time, middle = centre[usable], part.middle[usable]
@@ -138,6 +124,32 @@ def draft_trace(
         measured_at="speaker side" if muted is not None else "unknown",
         two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=coarsest),
     )
+
+
+def _unread(blocks: RunBlocks, part: ChannelBlocks, channel: str, long_s: float) -> list[Gap]:
+    """Stretches of blocks without a finite reading.
+
+    A short stretch over range is part of an excursion and was seen; a long one hides what happens.
+    """
+    mute, step = part.finite == 0, blocks.run.sample_interval_s
+    dumb = spans(np.column_stack((blocks.begin_s[mute], blocks.end_s[mute] + step)))
+    over_range = np.concatenate(([0], np.cumsum(part.over_high + part.over_low > 0)))
+    first = np.searchsorted(blocks.begin_s, dumb[:, 0])
+    last = np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step)
+    hides = over_range[last] > over_range[first]
+    return [
+        Gap(begin, end, "over range" if over else "no reading", channel)
+        for (begin, end), over in zip(dumb.tolist(), hides.tolist(), strict=True)
+        if not over or end - begin > long_s
+    ]
+
+
+def _too_coarse(ranges: Ranges, channel: str, usual_V: float) -> list[Gap]:
+    """Stretches on ranges whose last digit hides an excursion, where another range of the run shows it."""
+    coarse = [span for span in ranges.spans if COUNTS * span.resolution_V > usual_V]
+    if len(coarse) == len(ranges.spans):
+        return []
+    return [Gap(span.begin_s, span.end_s, "this range cannot tell", channel) for span in coarse]
 
 
 def ranges_of(blocks: RunBlocks, index: int, resolution: float, lapses: Sequence[Lapse]) -> Ranges:
