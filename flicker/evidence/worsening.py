@@ -26,7 +26,7 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     """Do episodes come more often as a run goes on? Declustered Laplace and permutation of gaps, both demanded."""
     times, ends = record.per_cycle()
     count = sum(t.size for t in times)
-    method = "widened Laplace test and permutation of the pauses, both demanded, one-sided"
+    method = "widened Laplace test and permutation of the pauses, both demanded; of growth alone, p doubled"
     if count < FEWEST:
         return Finding(
             "more often", NOT_SHOWN, method, f"{count} episodes are too few to see a trend (5 or more are needed)."
@@ -56,7 +56,7 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
 
 def larger(record: ChannelRecord, by_age: SizeAgeTrend | None, limits: Limits) -> Finding:
     """Do excursions get larger, within the power-ups or from one to the next (``by_age``)? One-sided."""
-    method = "rank correlation of size and time, by permutation of bursts, one-sided"
+    method = "rank correlation of size and time, by permutation of bursts; of growth alone, p doubled"
     sizes, times, cycles = _sizes(record)
     size = np.concatenate(sizes)
     if size.size < FEWEST:
@@ -133,7 +133,7 @@ def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
     times, ends = record.per_cycle()
     used = [(t, e) for t, e in zip(times, ends, strict=True) if e > 0]
     count = sum(t.size for t, _ in used)
-    method = "risk-set score of later against earlier power-ups, one-sided"
+    method = "risk-set score of later against earlier power-ups; of growth alone, p doubled"
     if len(used) < 2:
         return Finding(
             "worse with age", NOT_SHOWN, method, "One power-up cannot tell age from heat: log several, from cold."
