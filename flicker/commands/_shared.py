@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from flicker.logs.model import Log
     from flicker.signals.cache import BlockCache
 
+ROW = 240  # characters that a row of a table may take
+_ENCODE = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode
+
 
 def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
     """Options that tell how a log is to be read; each overrules what the file suggests.
@@ -209,10 +212,6 @@ def print_json(document: dict[str, Any]) -> None:
     text = io.StringIO()  # whole before anything is printed; json.dumps would hold each word of it apart
     text.writelines(_lines_of(document, "\n"))
     sys.stdout.write(text.getvalue() + "\n")
-
-
-ROW = 240  # characters that a row of a table may take
-_ENCODE = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode
 
 
 def _lines_of(value: Any, line: str) -> Iterator[str]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from flicker import __version__
+from flicker.evidence._document import head
 from flicker.evidence.limits import Limits
 from flicker.evidence.words import hours_text, times_text
 from flicker.stats._result import Result, plain
@@ -117,10 +117,8 @@ class WatchSummary(Result):
         """Return the document of the schema 'flicker/watch/1'."""
         own = plain({name: getattr(self, name) for name in self.__slots__})
         return {
-            "schema": "flicker/watch/1",
+            **head("flicker/watch/1", self.seed, "the error is split evenly over the channels"),
             "event": "summary",
-            "version": __version__,
-            "correction": "the error is split evenly over the channels",
             **own,
             "reads": self.reads,
         }

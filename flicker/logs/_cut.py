@@ -73,9 +73,12 @@ class Cutter:
         """
         for page, table in side_by_side(self._parse_typed, self._pages(blocks)):
             self._page = page
-            if page.unclosed:
-                raise self._unclosed_error()
             found = self._parse_exact(page) if table is None else table
+            if page.unclosed:
+                first, last = self._before + 1, self._before + page.lines
+                raise LogError(
+                    f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it."
+                )
             self._book(page)
             if found is not None:
                 self.rows += found[1]
@@ -213,10 +216,6 @@ class Cutter:
         lines = sum(1 for line in page.block.split(b"\n") if line.strip(b"\r"))
         return lines != rows + page.odd + page.comments + page.headers
 
-    def _unclosed_error(self) -> LogError:
-        first, last = self._before + 1, self._before + self._page.lines
-        return LogError(f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it.")
-
     def _odd_row(self, row: Any, page: Page) -> str:
         text = row.text.strip()
         if _sniff._COMMENT.match(text):
@@ -271,9 +270,8 @@ class Cutter:
             raise LogError(
                 f"{self.name}, near line {self._before + 1}: the rows cannot be cut into cells ({error})."
             ) from None
-        if self._unclosed(page, table.num_rows):
-            raise self._unclosed_error()
-        if table.num_rows == 0:
+        page.unclosed = self._unclosed(page, table.num_rows)
+        if page.unclosed or table.num_rows == 0:
             return None
         columns = {k: pc.utf8_trim_whitespace(_arrow.single(table.column(self._names[k]))) for k in self._wanted()}
         drop = self._headers_and_comments(table, page)

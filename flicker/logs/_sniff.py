@@ -409,7 +409,8 @@ def _column(
                 decimals = max(decimals, len(cell.strip('"').rsplit(layout.decimal, 1)[1]))
             elif "e" in cell.lower():
                 decimals = max(decimals, _clip(cell))
-        elif _cells.value(cell, layout.decimal, layout.grouped, units=True) is not None:
+        elif (found := _cells.value(cell, layout.decimal, layout.grouped, units=True)) is not None:
+            known[cell] = found
             if _cells.word_value(cell) is None:
                 with_unit += 1
             else:
@@ -425,14 +426,7 @@ def _column(
         )
     good = numbers + with_unit + words
     if numbers + with_unit >= 0.5 * (len(filled) - words) and good >= 0.5 * len(filled):
-        values = [
-            known[c]
-            if c in known
-            else np.nan
-            if (v := _cells.value(c, layout.decimal, layout.grouped, units=True)) is None
-            else v
-            for c in head_cells
-        ]
+        values = [known.get(cell, np.nan) for cell in head_cells]
         if numbers + with_unit == 0 and words:
             decimals = 0
         return Column(

@@ -130,8 +130,9 @@ class _Reader:
             if time.size == 0:
                 return parts
             steps = self._steps_of(time)
-        time = parts[0] = self._mended(time, steps)
-        steps = self._steps_of(time)
+        mended = self._mended(time, steps)
+        if mended is not time:
+            parts[0], steps = mended, self._steps_of(mended)
         back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
         for k, n in enumerate((back, equal, steps.size - back - equal)):
             self._steps[k] += n

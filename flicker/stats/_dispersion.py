@@ -18,7 +18,7 @@ REPLICATES = 9_999
 MANY_WINDOWS = 500  # beyond it fewer replicates keep the test under a second
 FEWER_REPLICATES = 1_999
 FIRST_LOOK = 999  # replicates after which a test that is far from significant stops
-FAR_FROM = 0.25  # p above which it stops
+FAR_FROM = 0.25  # of the tail asked for (of the smaller one, two-sided), above which it stops
 SEED = 20_260_101
 LEAST_DISPERSION = 0.01  # perfectly even counts must not divide by 0; the Poisson interval rules there anyway
 LEAST_DOF = 4  # below it the t reference of merged windows is too wide to be of use
@@ -161,8 +161,8 @@ def dispersion_test(
         ``auto`` takes the exact distribution where the exposures are equal and it is quick, Monte Carlo where any
         window expects fewer than 50 events, and chi-square beyond.
     seed : int
-        Of the Monte Carlo method (9,999 replicates, 1,999 beyond 500 windows; 999 where those leave p above 0.25);
-        fixed by default, so results repeat.
+        Of the Monte Carlo method (9,999 replicates, 1,999 beyond 500 windows; 999 where those leave the tail asked
+        for, two-sided the smaller one, above 0.25); fixed by default, so results repeat.
 
     Returns
     -------
@@ -211,7 +211,7 @@ def dispersion_test(
             more = _simulated_tails(chi2, n, e / e.sum(), wanted - replicates, rng)
             replicates, at_most, at_least = wanted, at_most + more[0], at_least + more[1]
             lower, upper = (1 + at_most) / (replicates + 1), (1 + at_least) / (replicates + 1)
-            if min(lower if alternative != "greater" else 1.0, upper if alternative != "less" else 1.0) > FAR_FROM:
+            if {"greater": upper, "less": lower, "two-sided": min(lower, upper)}[alternative] > FAR_FROM:
                 break
     else:
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))

@@ -262,9 +262,9 @@ def fit_tail(
         raise ValueError(f"peaks must differ in size to show a tail, got {y.size} times {y[0] + threshold}")
     span = (low_shape, high_shape)
     best = _gpd.fit(y, span)
-    drop = 0.5 * float(special.chdtri(1, 1.0 - confidence))
     shape_low = shape_high = scale_low = scale_high = shape_se = scale_se = float("nan")
     if limits:
+        drop = 0.5 * float(special.chdtri(1, 1.0 - confidence))
         shape_low, shape_high = _gpd.shape_interval(y, best, drop, span)
         scale_low, scale_high = _gpd.scale_interval(y, best, drop, span)
         shape_se, scale_se, _ = standard_errors(y, best)
