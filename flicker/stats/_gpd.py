@@ -10,14 +10,16 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 Floats = NDArray[np.float64]
-STEPS = 40  # halvings of the bracket of log scale: to 1e-12 of its width
-COARSE_STEPS = 18  # for a lattice, whose own step is far wider
+STEPS = 40  # at most, of Newton's method on log scale; five or six are usual
+EXACT, COARSE = 1e-12, 1e-6  # last step of log scale; the latter for a lattice, whose own step is far wider
 MOST_AT_ONCE = 1 << 18  # numbers in one temporary table
+STRAIGHT = 1e-6  # shapes nearer zero than this are the exponential law but for a first correction
+LARGEST_FACTOR = 1e36  # of a product of eight
 
 
 def log_survival(ratio: Floats, shape: Floats) -> Floats:
     """-log S(y) with ``ratio`` = y / scale: log(1 + shape * ratio) / shape; infinite beyond the end point."""
-    small = np.abs(shape) < 1e-6
+    small = np.abs(shape) < STRAIGHT
     if not small.any():  # the usual case, without a choice for every number
         inner = shape * ratio
         inner += 1.0
@@ -33,40 +35,79 @@ def log_survival(ratio: Floats, shape: Floats) -> Floats:
     return out
 
 
-def best_scale(y: Floats, n: Floats, shape: Floats, steps: int = STEPS) -> Floats:
+def best_scale(y: Floats, n: Floats, shape: Floats, exact: float = EXACT) -> Floats:
     """Scale of highest likelihood at each fixed shape.
 
     ``y`` (rows, m), padded with zeros; ``n`` (rows,) true counts; ``shape`` (k,). Returns (rows, k). The score in
-    log scale falls monotonically, so halving a bracket cannot fail.
+    log scale falls monotonically. Newton's method on its logarithm, which is straight for shape 0; a step out of the
+    bracket halves it instead.
     """
+    shape = shape[None, :]
     top = y.max(axis=1)[:, None]
     mean = (y.sum(axis=1) / n)[:, None]
-    low = np.log(np.maximum(-shape[None, :] * top, 1e-9 * mean))
-    high = np.log(np.where(shape[None, :] >= 0, (1.0 + shape[None, :]) * mean, top)) + 1e-12
-    bent = shape[None, :, None] * y[:, None, :]
-    inner = np.empty_like(bent)
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
-        np.add(np.exp(middle)[:, :, None], bent, out=inner)
-        np.maximum(inner, 1e-300, out=inner)
-        np.divide(y[:, None, :], inner, out=inner)
-        up = (1.0 + shape[None, :]) * inner.sum(axis=2) > n[:, None]
-        low, high = np.where(up, middle, low), np.where(up, high, middle)
-    out: Floats = np.exp(0.5 * (low + high))
+    low = np.log(np.maximum(-shape * top, 1e-9 * mean))
+    high = np.log(np.where(shape >= 0, (1.0 + shape) * mean, top)) + 1e-12
+    at = np.where(shape >= 0, high, 0.5 * (low + high))
+    bent = shape[:, :, None] * y[:, None, :]
+    share = np.empty_like(bent)
+    over = np.empty_like(bent)
+    done = np.zeros(at.shape, dtype=bool)
+    for _ in range(STEPS):
+        np.add(np.exp(at)[:, :, None], bent, out=over)
+        np.maximum(over, 1e-300, out=over)
+        np.divide(y[:, None, :], over, out=share)
+        total = share.sum(axis=2)
+        excess = np.log((1.0 + shape) * total / n[:, None])
+        low, high = np.where(excess > 0, at, low), np.where(excess > 0, high, at)
+        np.multiply(share, share, out=share)
+        step = excess / (1.0 - shape * share.sum(axis=2) / total)
+        near = np.abs(step) <= exact
+        inside = near | ((at + step > low) & (at + step < high))
+        at = np.where(done, at, np.where(inside, at + step, 0.5 * (low + high)))
+        done |= near
+        if done.all():
+            break
+    out: Floats = np.exp(at)
     return out
 
 
 def log_likelihood(y: Floats, n: Floats, shape: Floats, scale: Floats) -> Floats:
     """Log-likelihood; ``y`` (rows, m) padded with zeros, ``shape`` and ``scale`` (rows, k)."""
-    cost = np.empty(scale.shape)
-    rows = max(1, MOST_AT_ONCE // (y.shape[1] * scale.shape[1]))
-    wide = max(1, MOST_AT_ONCE // y.shape[1])
-    for at in range(0, y.shape[0], rows):
-        for left in range(0, scale.shape[1], wide):
-            here = slice(at, at + rows), slice(left, left + wide)
-            part = log_survival(y[here[0], None, :] / scale[here][:, :, None], shape[here][:, :, None])
-            cost[here] = np.sum(part, axis=2)
+    straight = np.abs(shape) < STRAIGHT
+    top = shape / scale * y.max(axis=1)[:, None]
+    beyond = ~straight & (top <= -1.0)  # the largest lies beyond the end point
+    bend = np.where(straight | beyond, 0.0, shape / scale)
+    cost = _sums_of_logs(y, bend)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cost = np.where(beyond, np.inf, cost / shape)
+    if straight.any():
+        first, second = y.sum(axis=1)[:, None] / scale, np.square(y).sum(axis=1)[:, None] / scale**2
+        cost = np.where(straight, first - 0.5 * shape * second, cost)
     out: Floats = -n[:, None] * np.log(scale) - (1.0 + shape) * cost
+    return out
+
+
+def _sums_of_logs(y: Floats, bend: Floats) -> Floats:
+    """Sum over m of log(1 + bend * y): ``y`` (rows, m), ``bend`` (rows, k), all factors above 0; returns (rows, k).
+
+    Eight factors are multiplied before a logarithm is taken, which costs more than ten multiplications.
+    """
+    out = np.empty(bend.shape)
+    m = y.shape[1]
+    by_eight = float(bend.max(initial=0.0)) * float(y.max()) < LARGEST_FACTOR
+    wide = max(1, min(bend.shape[1], MOST_AT_ONCE // m))
+    rows = max(1, MOST_AT_ONCE // (m * wide))
+    for at in range(0, y.shape[0], rows):
+        part = np.ascontiguousarray(y[at : at + rows].T)[:, :, None]
+        for left in range(0, bend.shape[1], wide):
+            here = slice(at, at + rows), slice(left, left + wide)
+            factors = part * bend[here]
+            factors += 1.0
+            for _ in range(3 if by_eight else 0):
+                half = factors.shape[0] // 2
+                factors[:half] *= factors[factors.shape[0] - half :]
+                factors = factors[: factors.shape[0] - half]
+            out[here] = np.log(factors, out=factors).sum(axis=0)
     return out
 
 
@@ -174,7 +215,7 @@ def scale_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
 
 def lattice(y: Floats, n: Floats, shapes: Floats, offsets: Floats) -> tuple[Floats, Floats]:
     """Log-likelihoods on shapes x scales around the best scale of each shape: (rows, k, offsets) values and scales."""
-    centre = best_scale(y, n, shapes, COARSE_STEPS)
+    centre = best_scale(y, n, shapes, COARSE)
     spread = np.sqrt((1.2 + 2.0 * np.maximum(shapes, 0.0))[None, :] / n[:, None])  # of log scale at a fixed shape
     scale = centre[:, :, None] * np.exp(offsets * spread[:, :, None])
     rows, k, o = scale.shape
