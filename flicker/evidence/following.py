@@ -25,10 +25,9 @@ from flicker.evidence.watching import (
     ChannelState,
     Event,
     WatchSummary,
-    clock,
     design,
 )
-from flicker.evidence.words import hours_text, times_text, volts_text
+from flicker.evidence.words import clock_text, hours_text, times_text, volts_text
 from flicker.logs.growing import Fresh
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats import _check
@@ -318,7 +317,7 @@ class Watcher:
                 item.filled |= episode.long
                 item.largest_V = max(item.largest_V or 0.0, abs(episode.deviation_V))
             lasts = episode.end_s - episode.start_s
-            text = f"{item.name}: swing of {volts_text(episode.deviation_V)} at {clock(episode.start_s)}"
+            text = f"{item.name}: swing of {volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
             text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {lasts:.3g} s long"
             out.append(
                 Event(

@@ -158,10 +158,3 @@ def design(
         ),
         rule,
     )
-
-
-def clock(seconds: float) -> str:
-    """A moment of a run, as people read a clock."""
-    whole = int(seconds)
-    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
-    return f"{hours} h {minutes:02d} min {rest:02d} s" if hours else f"{minutes} min {rest:02d} s"

@@ -24,6 +24,15 @@ def hours_text(hours: float) -> str:
     return _counted(f"{hours / 24.0:.0f}", "day")
 
 
+def clock_text(seconds: float) -> str:
+    """A moment of a run, counted from its start: '1 h 02 min 03 s'."""
+    whole = round(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    if hours:
+        return f"{hours} h {minutes:02d} min {rest:02d} s"
+    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+
+
 def _counted(number: str, unit: str) -> str:
     return f"{number} {unit}" + ("" if number == "1" else "s")
 

@@ -13,7 +13,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
-from flicker.evidence.words import hours_text
+from flicker.evidence.words import clock_text, hours_text
 from flicker.logs.model import Log
 from flicker.present._markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present._report_evening import evening
@@ -300,8 +300,6 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
 
 
 def _gap_texts(result: Assessment, run: int) -> list[str]:
-    from flicker.present.charts._strip import clock_text
-
     gaps = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in _run_of(result, run).gaps]
     for item in result.channels:
         for gap in item.gaps:

@@ -10,7 +10,7 @@ from typing import Any
 
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.words import hours_text, volts_text
+from flicker.evidence.words import clock_text, hours_text, volts_text
 from flicker.logs.model import Run
 from flicker.present._markup import Child, Markup, table, tag
 from flicker.present._report_words import MONTHS
@@ -110,8 +110,6 @@ def _length(seconds: float) -> str:
 
 def clock(run: Run, seconds: float) -> str:
     """Time of day where the log tells it, and time since the run's first reading."""
-    from flicker.present.charts._strip import clock_text
-
     since = clock_text(seconds) if seconds >= 0.5 else "start"
     return since if run.start is None else f"{run.start + timedelta(seconds=round(seconds)):%H:%M:%S} ({since})"
 

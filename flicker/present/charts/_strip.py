@@ -12,7 +12,7 @@ import numpy as np
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.words import hours_text, volts_text
+from flicker.evidence.words import clock_text, hours_text, volts_text
 from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -321,15 +321,6 @@ def _mark_rows(item: ChannelAssessment, strip: Strip, factor: float) -> list[dic
             }
         )
     return rows
-
-
-def clock_text(seconds: float) -> str:
-    """Time since the start of the run: '1 h 02 min 03 s'."""
-    whole = round(seconds)
-    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
-    if hours:
-        return f"{hours} h {minutes:02d} min {rest:02d} s"
-    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
 
 
 def episodes(
