@@ -8,6 +8,7 @@ import json
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -64,6 +65,20 @@ def test_batches_never_show(whole, batch_rows):
         time, values = time[:3000], {name: column[:3000] for name, column in values.items()}
         whole = document(Log(ArraySource("log", time, values)))
     assert document(Log(ArraySource("log", time, values, batch_rows=batch_rows))) == whole
+
+
+def test_channels_side_by_side_never_show(whole, monkeypatch):
+    import flicker.signals.trace as module
+
+    monkeypatch.setattr(module, "MANY_BLOCKS", 1)
+    threads = set()
+    real = module.draft_trace
+    monkeypatch.setattr(
+        module, "draft_trace", lambda *told: (threads.add(threading.current_thread().name), real(*told))[1]
+    )
+    time, values = bench()
+    assert document(Log(ArraySource("log", time, values))) == whole
+    assert threads and threading.main_thread().name not in threads
 
 
 @pytest.mark.parametrize("row_group", [1000, 13_337, ROWS])

@@ -50,6 +50,11 @@ class Stash:
         self._middles: list[Floats] = []
         self._until_s = -np.inf  # a relay may still be open until then
 
+    @property
+    def spilt(self) -> bool:
+        """Whether the samples that stand out are too many for the memory set aside for them."""
+        return self._over or self._file is not None
+
     def begin(self) -> None:
         """Another stretch of the log follows, with a clock of its own."""
         self._until_s = -np.inf

@@ -5,8 +5,10 @@ Composes the rooms of this folder. Log in, frozen `Trace` objects out; knows not
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -26,6 +28,8 @@ from flicker.stats.noise import resolution_of
 
 __all__ = ["PICK_UP_V", "RunTraces", "Trace", "phase_spans", "trace_log"]
 
+MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side,
+FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks
 STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tried too
 
 
@@ -65,6 +69,19 @@ def trace_log(
     return out
 
 
+Made = TypeVar("Made")
+
+
+def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
+    """What ``work`` makes of each channel; side by side where blocks are many and excursions leave the memory free."""
+    channels = range(len(blocks.channels))
+    spilt = blocks.stash is not None and blocks.stash.spilt
+    if not 1 < len(channels) <= FEW_CHANNELS or blocks.row.size < MANY_BLOCKS or spilt:
+        return [work(k) for k in channels]
+    with ThreadPoolExecutor(2, thread_name_prefix="flicker-channel") as pool:
+        return list(pool.map(work, channels))
+
+
 _Pieces = list[tuple[RunBlocks, list[list[Lapse]], PowerUp | None]]
 
 
@@ -73,16 +90,17 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
     if not alive:
         return [(stretch, [[] for _ in stretch.channels], None)]
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
-    every = [
-        find_lapses(
+
+    def lapses_of(k: int) -> list[Lapse]:
+        return find_lapses(
             stretch,
             k,
-            ranges=ranges_of(stretch, k, digit, ()),
+            ranges=ranges_of(stretch, k, digits[k], ()),
             protection_V=settings.protection_V,
             band_V=settings.settle_band_V,
         )
-        for k, digit in enumerate(digits)
-    ]
+
+    every = _by_channel(lapses_of, stretch)
     power_ups, lapses = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
@@ -125,10 +143,9 @@ def _trace_run(
 ) -> RunTraces:
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
-    drafts = [
-        draft_trace(name, number, blocks, k, lapses[k], power_up, settings, mine[k])
-        for k, name in enumerate(log.channels)
-    ]
+    drafts = _by_channel(
+        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, settings, mine[k]), blocks
+    )
     scanners = [
         None
         if draft.baseline is None
