@@ -169,18 +169,42 @@ class _RunBuilder:
             self.stash.look(piece, size, reduced)
 
 
-TILE = 64
+TILE = 64  # blocks of a thousand rows that stay in the cache
+TILES = 16  # whose sub-means are ranked together
 SHORT = 60  # rows in a block up to which blocks are reduced column by column
 
+_Reduced = tuple[Floats, Floats, Floats, Floats]
 
-def _sub_sums(rows: NDArray[np.floating]) -> Floats:
+
+def _sub_sums(rows: NDArray[np.floating], out: Floats) -> None:
     """Sums along the second axis in float64, row by row, so that how rows are batched does not matter."""
     if rows.dtype == np.float64:
-        return np.asarray(np.einsum("ij->i", rows))  # a plain loop, no BLAS; a fifth faster than sum
-    return np.asarray(rows.sum(axis=1, dtype=np.float64))
+        np.einsum("ij->i", rows, out=out)  # a plain loop, no BLAS; a fifth faster than sum
+    else:
+        rows.sum(axis=1, dtype=np.float64, out=out)
 
 
-def _across(values: NDArray[np.floating], parts: int) -> tuple[Floats, Floats, Floats, Floats]:
+def _along(values: NDArray[np.floating], parts: int, tile: int) -> _Reduced:
+    """Minimum, maximum, mean and middle of each of some long rows, ``tile`` rows at a time."""
+    blocks, size = values.shape
+    if parts == 1:
+        return (
+            values.min(axis=1),
+            values.max(axis=1),
+            values.sum(axis=1, dtype=np.float64) / size,
+            np.median(values, axis=1),
+        )
+    low, high, sums = np.empty(blocks), np.empty(blocks), np.empty((blocks, parts))
+    for at in range(0, blocks, tile):
+        part, here = values[at : at + tile], slice(at, at + tile)
+        part.min(axis=1, out=low[here])
+        part.max(axis=1, out=high[here])
+        _sub_sums(part.reshape(-1, size // parts), sums[here].reshape(-1))
+    middle = middle_row([sums[:, k] / (size // parts) for k in range(parts)])
+    return low, high, sums.sum(axis=1) / size, middle
+
+
+def _across(values: NDArray[np.floating], parts: int) -> _Reduced:
     """Minimum, maximum, mean and middle of each of many short rows, column by column: all rows at once.
 
     Sums are taken one column after the other, so that how many rows there are does not matter.
@@ -208,24 +232,13 @@ def reduce_blocks(values: NDArray[np.floating]) -> dict[str, NDArray[Any]]:
     over_high = np.zeros(blocks, dtype=np.int64)
     parts = SUB_MEANS if size % SUB_MEANS == 0 else size if size < SUB_MEANS else 1
     tile = max(TILE, (TILE * 1000) // size)
+    short = size <= SHORT and (parts > 1 or size == 1)
+    many = tile if short else TILES * tile
     with np.errstate(invalid="ignore", over="ignore"):
-        for at in range(0, blocks, tile):
-            part = values[at : at + tile]
-            here = slice(at, at + part.shape[0])
-            if size <= SHORT and parts > 1:
-                low[here], high[here], mean[here], middle[here] = _across(part, parts)
-                continue
-            part.min(axis=1, out=low[here])
-            part.max(axis=1, out=high[here])
-            if parts > 1:
-                sums = _sub_sums(part.reshape(-1, size // parts)).reshape(-1, parts)
-                mean[here] = sums.sum(axis=1) / size
-                sums /= size // parts
-                sums.sort(axis=1)
-                middle[here] = 0.5 * (sums[:, (parts - 1) // 2] + sums[:, parts // 2])
-            else:
-                mean[here] = part.sum(axis=1, dtype=np.float64) / size
-                middle[here] = np.median(part, axis=1) if size > 1 else part[:, 0]
+        for at in range(0, blocks, many):
+            part, here = values[at : at + many], slice(at, at + many)
+            reduced = _across(part, parts) if short else _along(part, parts, tile)
+            low[here], high[here], mean[here], middle[here] = reduced
         bad = np.flatnonzero(~(np.isfinite(low) & np.isfinite(high)))
     for index in bad:
         row = values[index].astype(np.float64)
