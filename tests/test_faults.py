@@ -145,7 +145,9 @@ def arguments_of(what, bench, out):
 @pytest.mark.parametrize("what", ["report", "excursions", "simulated log", "survey"])
 def test_a_full_disk_is_one_sentence_and_nothing_is_left(bench, tmp_path, what):
     # a limit on the size of a file stands in for the full disk: the write fails in the middle, as it does there
-    done = flicker(*arguments_of(what, bench, tmp_path), preexec_fn=small_disk)
+    # nor may the interpreter leave compiled modules cut off, for later tests to stumble over
+    uncompiled = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    done = flicker(*arguments_of(what, bench, tmp_path), preexec_fn=small_disk, env=uncompiled)
     assert done.returncode == 2, done.stdout + done.stderr
     assert done.stderr.count("\n") == 1 and "cannot be written" in done.stderr and "Traceback" not in done.stderr
     assert visible(tmp_path) == []
