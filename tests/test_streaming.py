@@ -71,11 +71,13 @@ def test_channels_side_by_side_never_show(whole, monkeypatch):
     import flicker.signals.trace as module
 
     monkeypatch.setattr(module, "MANY_BLOCKS", 1)
-    threads = set()
-    real = module.draft_trace
-    monkeypatch.setattr(
-        module, "draft_trace", lambda *told: (threads.add(threading.current_thread().name), real(*told))[1]
-    )
+    threads, real = set(), module.draft_trace
+
+    def noted(*told):
+        threads.add(threading.current_thread().name)
+        return real(*told)
+
+    monkeypatch.setattr(module, "draft_trace", noted)
     time, values = bench()
     assert document(Log(ArraySource("log", time, values))) == whole
     assert threads and threading.main_thread().name not in threads

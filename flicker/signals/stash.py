@@ -53,7 +53,8 @@ class Stash:
     @property
     def spilt(self) -> bool:
         """Whether the samples that stand out are too many for the memory set aside for them."""
-        return self._over or self._file is not None
+        row = sum(np.dtype(kind).itemsize for kind in self.dtypes)
+        return self._over or row * sum(self.size) > MOST_BYTES
 
     def begin(self) -> None:
         """Another stretch of the log follows, with a clock of its own."""

@@ -6,12 +6,12 @@ Composes the rooms of this folder. Log in, frozen `Trace` objects out; knows not
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
 
+from flicker.logs._ahead import side_by_side
 from flicker.logs.model import Log, LogError
 from flicker.signals._conclusion import PICK_UP_V, conclude, finish
 from flicker.signals._draft import draft_trace, ranges_of
@@ -25,6 +25,8 @@ from flicker.signals.settings import Settings
 from flicker.signals.stash import Stash
 from flicker.signals.states import PowerUp, find_power_ups
 from flicker.stats.noise import resolution_of
+
+Made = TypeVar("Made")
 
 __all__ = ["PICK_UP_V", "RunTraces", "Trace", "phase_spans", "trace_log"]
 
@@ -69,17 +71,13 @@ def trace_log(
     return out
 
 
-Made = TypeVar("Made")
-
-
 def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
     """What ``work`` makes of each channel; side by side where blocks are many and excursions leave the memory free."""
     channels = range(len(blocks.channels))
     spilt = blocks.stash is not None and blocks.stash.spilt
     if not 1 < len(channels) <= FEW_CHANNELS or blocks.row.size < MANY_BLOCKS or spilt:
         return [work(k) for k in channels]
-    with ThreadPoolExecutor(2, thread_name_prefix="flicker-channel") as pool:
-        return list(pool.map(work, channels))
+    return [made for _, made in side_by_side(work, channels)]
 
 
 _Pieces = list[tuple[RunBlocks, list[list[Lapse]], PowerUp | None]]

@@ -74,10 +74,9 @@ def best_scale(y: Floats, n: Floats, shape: Floats, exact: float = EXACT) -> Flo
 def log_likelihood(y: Floats, n: Floats, shape: Floats, scale: Floats) -> Floats:
     """Log-likelihood; ``y`` (rows, m) padded with zeros, ``shape`` and ``scale`` (rows, k)."""
     straight = np.abs(shape) < STRAIGHT
-    top = shape / scale * y.max(axis=1)[:, None]
-    beyond = ~straight & (top <= -1.0)  # the largest lies beyond the end point
-    bend = np.where(straight | beyond, 0.0, shape / scale)
-    cost = _sums_of_logs(y, bend)
+    bend = shape / scale
+    beyond = ~straight & (bend * y.max(axis=1)[:, None] <= -1.0)  # the largest lies beyond the end point
+    cost = _sums_of_logs(y, np.where(straight | beyond, 0.0, bend))
     with np.errstate(divide="ignore", invalid="ignore"):
         cost = np.where(beyond, np.inf, cost / shape)
     if straight.any():
