@@ -16,6 +16,7 @@ import pytest
 
 from flicker import LogError, assess, simulate_log
 from flicker.present import notebook, tables
+from flicker.present.charts._show import LIVE
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "tools"))
@@ -74,7 +75,7 @@ def test_it_runs_and_ends_in_a_conclusion(executed, name):
     book = executed[name]
     found = outputs(book)
     assert not [output for output in found if output.output_type in {"error", "stream"}]
-    assert sum("image/svg+xml" in output.get("data", {}) for output in found) >= (name != NAMES[6])
+    assert sum({LIVE, "image/png"} <= output.get("data", {}).keys() for output in found) >= (name != NAMES[6])
     heading = next(k for k, cell in enumerate(book.cells) if cell.source.startswith("## Conclusion"))
     last = book.cells[-1]
     assert heading == len(book.cells) - 2

@@ -25,6 +25,27 @@ def svg_of(spec: dict[str, Any]) -> str:
     return LONG_DECIMALS.sub(r"\1", drawn)
 
 
+def png_of(spec: dict[str, Any], *, scale: float) -> bytes:
+    """Draw a Vega-Lite specification as PNG, ``scale`` pixels per point."""
+    import vl_convert as vlc
+
+    return bytes(vlc.vegalite_to_png(json.dumps(spec), scale=scale, allowed_base_urls=[]))
+
+
+def vega_of(spec: dict[str, Any]) -> dict[str, Any]:
+    """Compile a Vega-Lite specification to Vega, named as version 5: what it uses has been there since."""
+    import vl_convert as vlc
+
+    compiled: dict[str, Any] = vlc.vegalite_to_vega(json.dumps(spec))
+    compiled["$schema"] = "https://vega.github.io/schema/vega/v5.json"
+    # The compiler moves colours of titles into named styles, over which a viewer's dark theme wins: white on paper.
+    told = spec.get("config", {}).get("title", {})
+    settings = compiled.setdefault("config", {})
+    kept = {key: told[key] for key in ("color", "subtitleColor") if key in told}
+    settings["title"] = {**settings.get("title", {}), **kept}
+    return compiled
+
+
 def save_chart(chart: Any, path: str | os.PathLike[str], *, scale: float = 2.0) -> Path:
     """Write a chart as PNG or SVG, by the ending of the name; whole or not at all.
 
@@ -51,7 +72,5 @@ def save_chart(chart: Any, path: str | os.PathLike[str], *, scale: float = 2.0) 
     if ending == ".svg":
         return write_whole(path, svg_of(spec), what="chart")
     if ending == ".png":
-        import vl_convert as vlc
-
-        return write_whole(path, vlc.vegalite_to_png(json.dumps(spec), scale=scale, allowed_base_urls=[]), what="chart")
+        return write_whole(path, png_of(spec, scale=scale), what="chart")
     raise ValueError(f"path must end in .png or .svg, got {str(path)!r}")

@@ -52,6 +52,7 @@ def chart_config() -> dict[str, Any]:
             "titleFontWeight": "normal",
         },
         "axisQuantitative": {"gridOpacity": 0.8},
+        "legend": {"labelColor": INK, "titleColor": FAINT, "titleFontWeight": "normal"},
         "header": {"labelColor": INK, "labelFontSize": 11, "titleColor": FAINT},
         "title": {
             "anchor": "start",

@@ -14,9 +14,10 @@ if TYPE_CHECKING:
 
 _RULE = f"2px solid {palette.BRASS}"
 _CELL = (
-    f"text-align:left;vertical-align:top;padding:5px 14px 5px 0;border-bottom:1px solid {palette.GRID};max-width:46em"
+    f"text-align:left;vertical-align:top;padding:5px 14px 5px 0;border-bottom:1px solid {palette.BRASS}55;max-width:46em"
 )
-_HEAD = f"text-align:left;font-weight:400;color:{palette.FAINT};padding:5px 14px 5px 0;border-bottom:{_RULE}"
+# The viewer's own ink: a notebook may be light or dark.
+_HEAD = f"text-align:left;font-weight:400;color:inherit;padding:5px 14px 5px 0;border-bottom:{_RULE}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ def finish(chart: Any, caption: str, note: str, *, width: int = WIDTH) -> Any:
     """Give a chart its caption (what is found), its note (how it is drawn), and the description of both."""
     caption, note = (" ".join(part.split()) for part in (caption, note))
     title = alt.TitleParams(
-        text=textwrap.wrap(caption, max(30, round(width / 7.0))),
+        text=textwrap.wrap(caption, max(30, round(width / 7.6))),
         subtitle=textwrap.wrap(note, max(40, round(width / 5.4))),
     )
     return chart.properties(title=title, description=f"{caption} {note}", config=palette.chart_config())

@@ -1,0 +1,154 @@
+"""A real JupyterLab with a real browser, offline, on a notebook that nobody has trusted."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import browser
+
+DRIVER = shutil.which("chromedriver")
+WAIT_S = 90.0  # common practice, no source: Lab loads within seconds, a busy host takes longer
+
+
+def missing() -> str:
+    """What a test in a real Lab lacks here, or nothing."""
+    if browser.CHROMIUM is None or DRIVER is None:
+        return "needs Debian's chromium and chromium-driver"
+    lacking = [name for name in ("selenium", "jupyterlab", "nbconvert") if importlib.util.find_spec(name) is None]
+    return f"needs {', '.join(lacking)}" if lacking else ""
+
+
+def share() -> Path:
+    """Where Jupyter's own files stand, of the environment that holds JupyterLab."""
+    found = importlib.util.find_spec("jupyterlab")
+    assert found is not None and found.origin is not None
+    return Path(found.origin).resolve().parents[4] / "share" / "jupyter"
+
+
+@contextlib.contextmanager
+def driven(profile: Path, *, width: int = 1280, height: int = 1000, dark: bool = False) -> Iterator[Any]:
+    """Open a headless Chromium under control; nothing but this machine can be reached."""
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = str(browser.CHROMIUM)
+    quiet = [flag for flag in browser.QUIET if not flag.startswith(("--virtual-time", "--enable-logging"))]
+    for flag in (*quiet, "--disable-quic", f"--user-data-dir={profile}", f"--window-size={width},{height}"):
+        options.add_argument(flag)
+    options.add_argument("--proxy-server=127.0.0.1:9")  # the discard port: nothing answers
+    options.add_argument("--proxy-bypass-list=127.0.0.1;localhost")
+    if dark:
+        options.add_argument("--blink-settings=preferredColorScheme=0")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(str(DRIVER)))
+    try:
+        yield driver
+    finally:
+        driver.quit()
+
+
+@contextlib.contextmanager
+def lab(folder: Path, home: Path, *, theme: str = "JupyterLab Light") -> Iterator[str]:
+    """Serve a folder with JupyterLab; its settings and its list of trusted notebooks are fresh ones in ``home``."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    home.mkdir(parents=True, exist_ok=True)
+    settings = home / "settings"
+    settings.mkdir(exist_ok=True)
+    (settings / "overrides.json").write_text(
+        json.dumps(
+            {
+                "@jupyterlab/apputils-extension:themes": {"theme": theme},
+                "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
+                "@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"},  # every cell is in the page
+            }
+        )
+    )
+    places = ("CONFIG_DIR", "DATA_DIR", "RUNTIME_DIR")
+    env = {**os.environ, "HOME": str(home), **{f"JUPYTER_{name}": str(home / name.lower()) for name in places}}
+    env["JUPYTER_PATH"] = str(share())
+    command = [
+        *(sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", f"--port={port}"),
+        *("--IdentityProvider.token=", "--ServerApp.password=", f"--ServerApp.root_dir={folder}"),
+        *(f"--LabApp.app_settings_dir={settings}", f"--LabApp.user_settings_dir={home / 'user'}"),
+        *(f"--LabApp.workspaces_dir={home / 'workspaces'}", "--LabApp.extension_manager=readonly"),
+        f"--LabApp.app_dir={share() / 'lab'}",
+    ]
+    with (home / "lab.log").open("w") as log:
+        server = subprocess.Popen(command, env=env, cwd=folder, stdout=log, stderr=subprocess.STDOUT)
+        try:
+            _until(lambda: _answers(port), "JupyterLab did not start")
+            yield f"http://127.0.0.1:{port}/lab/tree"
+        finally:
+            server.terminate()
+            try:
+                server.wait(20)
+            except subprocess.TimeoutExpired:
+                server.kill()
+
+
+def _answers(port: int) -> bool:
+    with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+        return True
+    return False
+
+
+def _until(done: Any, otherwise: str) -> Any:
+    end = time.monotonic() + WAIT_S
+    while time.monotonic() < end:
+        found = done()
+        if found:
+            return found
+        time.sleep(0.3)
+    raise AssertionError(otherwise)
+
+
+# For each code cell: its live charts (how many colours; how many pixels of the caption's lines are dark), its still
+# pictures, error messages, and words.
+OUTPUTS = """
+return [...document.querySelectorAll('.jp-Notebook .jp-CodeCell')].map(cell => {
+  const area = cell.querySelector('.jp-OutputArea');
+  const look = canvas => {
+    const draw = canvas.getContext('2d', {willReadFrequently: true});
+    const data = draw.getImageData(0, 0, canvas.width, canvas.height).data;
+    const seen = new Set();
+    for (let k = 0; k < data.length; k += 4 * 37) seen.add(data[k] + ',' + data[k + 1] + ',' + data[k + 2]);
+    let ink = 0;
+    for (let k = 0; k < 4 * canvas.width * 25; k += 4) ink += data[k] + data[k + 1] + data[k + 2] < 240;
+    return {colours: seen.size, ink: ink};
+  };
+  return {
+    live: [...cell.querySelectorAll('.vega-embed canvas')].map(look),
+    still: [...cell.querySelectorAll('.jp-RenderedImage img')].filter(img => img.naturalWidth > 100).length,
+    errors: cell.querySelectorAll('.vega-embed .error, .jp-RenderedVegaCommon5 pre').length,
+    text: area ? area.innerText.slice(0, 400) : ''
+  };
+});
+"""
+
+
+def cells(driver: Any, address: str, *, charts: int) -> list[dict[str, Any]]:
+    """Open a notebook and wait until that many charts are drawn; what each code cell shows."""
+    driver.get(f"{address}?reset")  # without the notebooks opened before
+
+    def drawn() -> list[dict[str, Any]] | None:
+        shown: list[dict[str, Any]] = driver.execute_script(OUTPUTS)
+        return shown if sum(len(cell["live"]) for cell in shown) >= charts else None
+
+    _until(drawn, f"{charts} charts should have been drawn")
+    time.sleep(1.0)  # the last one may still be under the brush
+    found: list[dict[str, Any]] = driver.execute_script(OUTPUTS)
+    return found
