@@ -9,48 +9,48 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from flicker._version import __version__ as __version__
 
 _HOMES = {
-    "survey": "flicker.shelf",
-    "ChannelVisits": "flicker.evidence.visits",
-    "Visits": "flicker.evidence.visits",
-    "over_visits": "flicker.evidence.visits",
-    "visits_of_case": "flicker.evidence.visits",
+    "survey": "flicker.survey_table",
+    "ChannelVisits": "flicker.evidence.visits.over_visits",
+    "Visits": "flicker.evidence.visits.over_visits",
+    "over_visits": "flicker.evidence.visits.over_visits",
+    "visits_of_case": "flicker.evidence.visits.over_visits",
     "JobResult": "flicker.evidence.job",
     "judge_case": "flicker.evidence.job",
-    "read_case": "flicker.evidence.case",
-    "Case": "flicker.evidence.case",
+    "read_case": "flicker.case.case_file",
+    "Case": "flicker.case.case_file",
     "Assessment": "flicker.evidence.assessment",
-    "Comparison": "flicker.evidence.comparison",
+    "Comparison": "flicker.evidence.compare.comparison",
     "Finding": "flicker.evidence.findings",
-    "Limits": "flicker.evidence.limits",
+    "Limits": "flicker.base.limits",
     "Log": "flicker.logs.model",
     "LogError": "flicker.logs.model",
     "SoakPlan": "flicker.evidence.soaking",
-    "StageComparison": "flicker.evidence.comparison",
+    "StageComparison": "flicker.evidence.compare.comparison",
     "assess": "flicker.evidence.assessment",
-    "compare": "flicker.evidence.comparison",
-    "compare_stages": "flicker.evidence.comparison",
+    "compare": "flicker.evidence.compare.comparison",
+    "compare_stages": "flicker.evidence.compare.comparison",
     "plan_soak": "flicker.evidence.soaking",
-    "read_limits": "flicker.evidence.limits",
+    "read_limits": "flicker.base.limits",
     "read_log": "flicker.logs.reading",
     "simulate_log": "flicker.simulate",
 }
 
 if TYPE_CHECKING:
+    from flicker.base.limits import Limits, read_limits
+    from flicker.case.case_file import Case, read_case
     from flicker.evidence.assessment import Assessment, assess
-    from flicker.evidence.case import Case, read_case
-    from flicker.evidence.comparison import Comparison, StageComparison, compare, compare_stages
+    from flicker.evidence.compare.comparison import Comparison, StageComparison, compare, compare_stages
     from flicker.evidence.findings import Finding
     from flicker.evidence.job import JobResult, judge_case
-    from flicker.evidence.limits import Limits, read_limits
     from flicker.evidence.soaking import SoakPlan, plan_soak
-    from flicker.evidence.visits import ChannelVisits, Visits, over_visits, visits_of_case
+    from flicker.evidence.visits.over_visits import ChannelVisits, Visits, over_visits, visits_of_case
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
-    from flicker.shelf import survey
     from flicker.simulate import simulate_log
+    from flicker.survey_table import survey
 
 __all__ = [
     "Assessment",

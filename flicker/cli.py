@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from flicker import __version__
+from flicker._version import __version__
 
 COMMANDS: dict[str, str] = {
     "assess": "judge the runs of one unit: how each channel behaves, and why",

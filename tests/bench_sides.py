@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from flicker.evidence._sides import Cycle, Side
+from flicker.evidence.compare.sides import Cycle, Side
 
 HOUR = 3600.0
 

@@ -12,8 +12,12 @@ from typing import Any
 import numpy as np
 from test_wrong_arguments import FUNCTIONS, SOUND, _cases
 
-from flicker.stats import _age_windows, _check, _following, _ratio_matched, sequential
-from flicker.stats._result import plain
+from flicker.base import check
+from flicker.base.result import plain
+from flicker.stats import sequential
+from flicker.stats.arrivals import age_windows
+from flicker.stats.levels import follows
+from flicker.stats.rates import ratio_matched
 
 # one run that worsens, one that does not, three unequal runs, bursts, ties
 WORSE = [3.7, 9.1, 14.2, 17.9, 20.3, 21.8, 23.9, 24.4, 26.1, 26.9, 27.2, 28.6]
@@ -553,52 +557,52 @@ CALLS += [
 
 # what the layers above use of private modules
 INNER: dict[str, Any] = {
-    "matched": lambda: _ratio_matched.rate_ratio_matched(**MATCHED),
-    "matched, windows": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS, confidence=0.9),
-    "matched, none after": lambda: _ratio_matched.rate_ratio_matched(
+    "matched": lambda: ratio_matched.rate_ratio_matched(**MATCHED),
+    "matched, windows": lambda: ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS, confidence=0.9),
+    "matched, none after": lambda: ratio_matched.rate_ratio_matched(
         **MATCHED | dict(counts=[0, 0, 0]), windows=WINDOWS[1:]
     ),
-    "matched, few": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [3], [5.2]),
-    "matched, none before": lambda: _ratio_matched.rate_ratio_matched([3], [4.1], [0], [5.2]),
-    "matched, nothing": lambda: _ratio_matched.rate_ratio_matched([0], [4.1], [0], [5.2]),
-    "needed": lambda: _ratio_matched.rate_ratio_matched([0], [1.1], [6], [5.2]).needed_multiple(0.05),
-    "needed, windows": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS).needed_multiple(0.01),
-    "needed, shown": lambda: _ratio_matched.rate_ratio_matched([0], [9.1], [9], [5.2]).needed_multiple(0.05),
-    "needed, never": lambda: _ratio_matched.rate_ratio_matched([0], [9.1], [0], [5.2]).needed_multiple(0.05),
-    "following": lambda: _following.following(SERIES, [UNEVEN * 4 + TIES[:4], np.cumsum(SERIES).tolist()]),
-    "following, stepped": lambda: _following.following(STEPPED, [SERIES, SERIES[5:] + SERIES[:5]], seed=4),
-    "dealt": lambda: _age_windows.dealt_p(MANY_RUNS, MANY_ENDS, AGES),
-    "dealt, three": lambda: _age_windows.dealt_p(RUNS, ENDS, [1.0, 4.5, 13.0], seed=3),
-    "shuffled": lambda: _age_windows.shuffled_p(MANY_RUNS, MANY_ENDS, AGES),
+    "matched, few": lambda: ratio_matched.rate_ratio_matched([0], [4.1], [3], [5.2]),
+    "matched, none before": lambda: ratio_matched.rate_ratio_matched([3], [4.1], [0], [5.2]),
+    "matched, nothing": lambda: ratio_matched.rate_ratio_matched([0], [4.1], [0], [5.2]),
+    "needed": lambda: ratio_matched.rate_ratio_matched([0], [1.1], [6], [5.2]).needed_multiple(0.05),
+    "needed, windows": lambda: ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS).needed_multiple(0.01),
+    "needed, shown": lambda: ratio_matched.rate_ratio_matched([0], [9.1], [9], [5.2]).needed_multiple(0.05),
+    "needed, never": lambda: ratio_matched.rate_ratio_matched([0], [9.1], [0], [5.2]).needed_multiple(0.05),
+    "following": lambda: follows.following(SERIES, [UNEVEN * 4 + TIES[:4], np.cumsum(SERIES).tolist()]),
+    "following, stepped": lambda: follows.following(STEPPED, [SERIES, SERIES[5:] + SERIES[:5]], seed=4),
+    "dealt": lambda: age_windows.dealt_p(MANY_RUNS, MANY_ENDS, AGES),
+    "dealt, three": lambda: age_windows.dealt_p(RUNS, ENDS, [1.0, 4.5, 13.0], seed=3),
+    "shuffled": lambda: age_windows.shuffled_p(MANY_RUNS, MANY_ENDS, AGES),
 }
 INNER_WRONG: dict[str, Any] = {
-    "matched, sizes": lambda: _ratio_matched.rate_ratio_matched([0], [1.1, 2.0], [6], [5.2]),
-    "matched, confidence": lambda: _ratio_matched.rate_ratio_matched(**MATCHED, confidence=1.2),
-    "matched, half": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(base_counts=[6, 2.5, 9])),
-    "matched, below": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[1, -2, 9])),
-    "matched, nan": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(exposures=[1.0, 2.0, np.nan])),
-    "matched, words": lambda: _ratio_matched.rate_ratio_matched(**MATCHED | dict(base_exposures=["a"])),
-    "following, short": lambda: _following.following([1.0, 2.0], [[1.0, 2.0]]),
-    "following, none": lambda: _following.following(SERIES, []),
-    "following, sizes": lambda: _following.following(SERIES, [SERIES, SERIES[1:]]),
-    "whole, word": lambda: _check.whole("visits", "two", least=3, what="a number of visits"),
-    "whole, true": lambda: _check.whole("visits", True),
-    "whole, infinite": lambda: _check.whole("visits", float("inf")),
-    "whole, below": lambda: _check.whole("visits", 2, least=3, what="a number of visits"),
-    "positive, word": lambda: _check.positive("span", "long", what="a span"),
-    "positive, none": lambda: _check.positive("span", None, zero=True),
-    "positive, 0": lambda: _check.positive("span", 0.0),
-    "positive, below": lambda: _check.positive("span", -1e-9, what="a span", zero=True),
-    "share, word": lambda: _check.share("part", "half"),
-    "share, 1": lambda: _check.share("part", 1.0),
-    "one of": lambda: _check.one_of("mode", "slow", ("fast", "exact")),
-    "numbers, word": lambda: _check.number_array("levels", ["a"]),
-    "numbers, table": lambda: _check.number_array("levels", [[1.0, 2.0]]),
-    "finite, few": lambda: _check.finite_array("levels", [], least=2),
-    "finite, one": lambda: _check.finite_array("levels", []),
-    "finite, second": lambda: _check.finite_array("levels", [1.0, float("inf"), float("nan")]),
-    "counts, few": lambda: _check.whole_array("counts", [3], least=2),
-    "counts, none": lambda: _check.whole_array("counts", []),
+    "matched, sizes": lambda: ratio_matched.rate_ratio_matched([0], [1.1, 2.0], [6], [5.2]),
+    "matched, confidence": lambda: ratio_matched.rate_ratio_matched(**MATCHED, confidence=1.2),
+    "matched, half": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(base_counts=[6, 2.5, 9])),
+    "matched, below": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[1, -2, 9])),
+    "matched, nan": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(exposures=[1.0, 2.0, np.nan])),
+    "matched, words": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(base_exposures=["a"])),
+    "following, short": lambda: follows.following([1.0, 2.0], [[1.0, 2.0]]),
+    "following, none": lambda: follows.following(SERIES, []),
+    "following, sizes": lambda: follows.following(SERIES, [SERIES, SERIES[1:]]),
+    "whole, word": lambda: check.whole("visits", "two", least=3, what="a number of visits"),
+    "whole, true": lambda: check.whole("visits", True),
+    "whole, infinite": lambda: check.whole("visits", float("inf")),
+    "whole, below": lambda: check.whole("visits", 2, least=3, what="a number of visits"),
+    "positive, word": lambda: check.positive("span", "long", what="a span"),
+    "positive, none": lambda: check.positive("span", None, zero=True),
+    "positive, 0": lambda: check.positive("span", 0.0),
+    "positive, below": lambda: check.positive("span", -1e-9, what="a span", zero=True),
+    "share, word": lambda: check.share("part", "half"),
+    "share, 1": lambda: check.share("part", 1.0),
+    "one of": lambda: check.one_of("mode", "slow", ("fast", "exact")),
+    "numbers, word": lambda: check.number_array("levels", ["a"]),
+    "numbers, table": lambda: check.number_array("levels", [[1.0, 2.0]]),
+    "finite, few": lambda: check.finite_array("levels", [], least=2),
+    "finite, one": lambda: check.finite_array("levels", []),
+    "finite, second": lambda: check.finite_array("levels", [1.0, float("inf"), float("nan")]),
+    "counts, few": lambda: check.whole_array("counts", [3], least=2),
+    "counts, none": lambda: check.whole_array("counts", []),
 }
 
 # what a result can be asked afterwards: name of the call and its place in CALLS by name, method, arguments

@@ -63,15 +63,18 @@ STATS = {
 }
 # Each room may import itself and the rooms named (DEVELOPERS.md).
 MAY = {
-    "stats": set(),
-    "logs": {"stats"},
-    "signals": {"stats", "logs"},
-    "simulate": {"stats", "logs"},
-    "evidence": {"stats", "logs", "signals"},
-    "shelf": {"stats", "logs", "signals", "evidence"},
-    "present": {"stats", "logs", "signals", "evidence", "shelf", "simulate"},
-    "commands": {"stats", "logs", "signals", "evidence", "shelf", "simulate", "present"},
-    "cli": {"commands"},
+    "_version": set(),
+    "base": set(),
+    "stats": {"base"},
+    "logs": {"base", "stats"},
+    "signals": {"base", "stats", "logs", "_version"},
+    "simulate": {"base", "stats", "logs"},
+    "case": {"base", "logs", "_version"},
+    "evidence": {"base", "stats", "logs", "signals", "case", "_version"},
+    "survey_table": {"base", "stats", "logs", "signals", "case", "evidence", "_version"},
+    "present": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "simulate", "_version"},
+    "commands": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "simulate", "present", "_version"},
+    "cli": {"commands", "_version"},
     "__main__": {"cli"},
 }
 # Slow to load: only inside functions, or in modules that are loaded for nothing else.

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special, stats
 
-from flicker.stats import _arrival_runs, _trend_tests, _worsening
 from flicker.stats.arrivals import (
     age_trend,
     anderson_darling_trend_test,
+    arrival_runs,
     cramer_von_mises_test,
     decluster,
     densest_window,
@@ -29,6 +29,8 @@ from flicker.stats.arrivals import (
     rate_trend_test,
     reverse_arrangements_test,
     size_trend_test,
+    trend_tests,
+    worsening,
 )
 
 DATA = Path(__file__).parent / "data"
@@ -144,7 +146,7 @@ def test_cramer_von_mises_statistic_and_critical_values():
     assert result.statistic == pytest.approx(0.09106112239, rel=1e-8)
     assert result.count == 27
     # AT-10: critical values of the MIL-HDBK-189 table; 9,999 simulations put some 0.003 on the 5 % point
-    from flicker.stats._nhpp import _cramer_von_mises_null
+    from flicker.stats.arrivals.power_law import _cramer_von_mises_null
 
     for m, table in {3: (0.121, 0.154, 0.184), 10: (0.125, 0.167, 0.212), 30: (0.128, 0.172, 0.218)}.items():
         ours = np.quantile(_cramer_von_mises_null(m, 0), [0.8, 0.9, 0.95])
@@ -168,7 +170,7 @@ def test_log_linear_fit_agrees_with_a_poisson_regression_on_a_fine_grid():
 def test_anderson_darling_limit_has_its_published_quantiles():
     # D'Agostino and Stephens (1986), table 4.2, case 0, from memory: 10 % 1.933, 5 % 2.492, 2.5 % 3.070, 1 % 3.857
     for point, tail in {1.933: 0.10, 2.492: 0.05, 3.070: 0.025, 3.857: 0.01}.items():
-        assert _trend_tests.anderson_darling_limit(point) == pytest.approx(tail, rel=0.03)
+        assert trend_tests.anderson_darling_limit(point) == pytest.approx(tail, rel=0.03)
 
 
 def test_anderson_darling_statistic_agrees_with_numerical_integration():
@@ -203,7 +205,7 @@ def test_normal_limit_of_the_permutation_agrees_with_the_permutation(monkeypatch
     rng = np.random.default_rng(3)
     t = np.sort(rng.random(400) ** 0.93)
     by_permutation = lewis_robinson_test(t, 1.0, alternative="increasing").p_value
-    monkeypatch.setattr(_trend_tests, "SIMULATED_AT_MOST", 0)
+    monkeypatch.setattr(trend_tests, "SIMULATED_AT_MOST", 0)
     assert lewis_robinson_test(t, 1.0, alternative="increasing").p_value == pytest.approx(by_permutation, abs=0.02)
 
 
@@ -259,7 +261,7 @@ def test_extremal_index_finds_the_mean_burst():
 @pytest.mark.parametrize(("n", "most", "part"), [(2, 2, 0.1), (5, 5, 0.3), (5, 4, 0.2), (7, 4, 0.15)])
 def test_exact_scan_probability_agrees_with_simulation(n, most, part):
     # Naus (1965): exact above half of the events; all n in one window has the textbook form n w^(n-1) - (n-1) w^n
-    from flicker.stats._clusters import _window_formula
+    from flicker.stats.arrivals.clusters import _window_formula
 
     value = _window_formula(most, n, part)
     if most == n:
@@ -354,11 +356,11 @@ def test_bursts_shuffled_whole_agree_with_all_orders_counted():
     # independent: two bursts and a single event, all orders of bursts and of the gaps between them (3! times 4!)
     import itertools
 
-    from flicker.stats import _arrival_runs, _burst_permutations
+    from flicker.stats.arrivals import arrival_runs, burst_permutations
 
     times = np.array([1.0, 1.2, 1.3, 5.0, 8.0, 8.1])
-    runs = _arrival_runs.pooled(times, 10.0)
-    level = _burst_permutations._parted(runs, runs.gaps(), runs.place() > 0, 1.0)
+    runs = arrival_runs.pooled(times, 10.0)
+    level = burst_permutations._parted(runs, runs.gaps(), runs.place() > 0, 1.0)
     assert level.sizes.tolist() == [3, 1, 2]
     inner = [[0.0, 0.2, 0.3], [0.0], [0.0, 0.1]]
     sums = []
@@ -369,7 +371,7 @@ def test_bursts_shuffled_whole_agree_with_all_orders_counted():
                 total += sum(at + gap + b for b in burst)
                 at += gap + burst[-1]
             sums.append(total)
-    drawn = _burst_permutations.burst_orders(runs, level, ended_by="time", rows=4000, seed=1)
+    drawn = burst_permutations.burst_orders(runs, level, ended_by="time", rows=4000, seed=1)
     assert (np.diff(np.sort(drawn, axis=1), axis=1) >= 0).all() and drawn.min() > 0 and drawn.max() < 10
     assert np.sort(np.unique(drawn.sum(axis=1).round(9))) == pytest.approx(np.unique(np.round(sums, 9)))
     seen = float(times.sum())
@@ -594,8 +596,8 @@ def test_windows_of_equal_share_under_a_trend_against_quadrature(growth):
         chi2 += float(((held - len(times) / windows) ** 2 / (len(times) / windows)).sum())
         dof += windows - 1
     assert chi2 / dof > 1.2
-    pooled = _arrival_runs.pooled(runs, ends, least=1)
-    assert _worsening._dispersion(pooled, growth) == pytest.approx(chi2 / dof, rel=1e-9)
+    pooled = arrival_runs.pooled(runs, ends, least=1)
+    assert worsening._dispersion(pooled, growth) == pytest.approx(chi2 / dof, rel=1e-9)
 
 
 def test_log_linear_rate_holds_the_events_it_was_fitted_to():

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from flicker.stats._shift import shift_law
+from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.association import coincidence, holm, stimulus_test, stimulus_tests
 
 
@@ -79,7 +79,7 @@ def test_random_turns_replace_all_turns_for_many_pairs(monkeypatch):
     rng = np.random.default_rng(2)
     times, starts = np.sort(rng.uniform(0, 1000, 200)), np.arange(10.0, 990.0, 20.0)
     exact = shift_law(times, starts, starts + 3.0, 1000.0, seed=1)
-    monkeypatch.setattr("flicker.stats._shift.MOST_PAIRS", 10)
+    monkeypatch.setattr("flicker.stats.arrivals.turned_hits.MOST_PAIRS", 10)
     drawn = shift_law(times, starts, starts + 3.0, 1000.0, seed=1)
     hits = int(exact.mean) + 5
     assert drawn.at_least(hits) == pytest.approx(exact.at_least(hits), abs=0.02)  # Monte Carlo error 0.005

@@ -14,9 +14,9 @@ from scipy import stats
 from test_schema import loads, validate
 
 from flicker import Log, assess, simulate_log
+from flicker.case.case_file import Meter
 from flicker.cli import main
-from flicker.evidence.bench import peaks_of, visibility
-from flicker.evidence.case import Meter
+from flicker.evidence.questions.bench import peaks_of, visibility
 from flicker.signals.relay import Relay, add_up, relay_sequence
 
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from flicker.evidence.case import CaseError, needs, read_case
+from flicker.case.case_file import CaseError, needs, read_case
 from flicker.logs.mapped import ColumnUse, with_columns
 from flicker.logs.model import Log
 

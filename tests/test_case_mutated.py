@@ -9,8 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from flicker.evidence._case_places import place_of, places_of
-from flicker.evidence.case import Case, CaseError, read_case
+from flicker.case.case_file import Case, CaseError, read_case
+from flicker.case.places import place_of, places_of
 
 WHOLE = '''unit = "Invented 12"
 job = "J-1"

@@ -16,9 +16,9 @@ sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import change_statistic
 import noise_makers as makers
 
-from flicker.stats import _change_search as search
-from flicker.stats._best_cuts import best_cuts
 from flicker.stats.changepoints import level_changes, rate_changes, variance_changes
+from flicker.stats.levels import change_search as search
+from flicker.stats.levels.best_cuts import best_cuts
 
 DATA = Path(__file__).parent / "data"
 NILE = np.loadtxt(DATA / "nile.csv", delimiter=",", skiprows=2)

@@ -35,11 +35,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flicker.stats import _count_tails, _nhpp
-from flicker.stats.arrivals import power_law_fit, reverse_arrangements_test
+from flicker.stats.arrivals import power_law, power_law_fit, reverse_arrangements_test
 from flicker.stats.changepoints import count_change_test, least_squares_breaks, pettitt_test
 from flicker.stats.extremes import fit_tail
-from flicker.stats.rates import dispersion_test, overdispersed_rate, rate_interval, rate_ratio_test
+from flicker.stats.rates import count_tails, dispersion_test, overdispersed_rate, rate_interval, rate_ratio_test
 
 DATA = Path(__file__).parent / "data"
 NILE = np.loadtxt(DATA / "nile.csv", delimiter=",", skiprows=2)[:, 1]
@@ -158,7 +157,7 @@ def test_end_interval_of_the_handbook():
 )
 def test_critical_values_of_the_goodness_of_fit(m, table):
     # within what 9,999 simulations leave open: three errors of a quantile, from the spread of the sample around it
-    null = _nhpp._cramer_von_mises_null(m, 0)
+    null = power_law._cramer_von_mises_null(m, 0)
     for tail, value in zip((0.20, 0.15, 0.10, 0.05, 0.01), table, strict=True):
         error = 3 * np.sqrt(tail * (1 - tail) / null.size)
         low, high = np.quantile(null, [1 - tail - error, min(1.0, 1 - tail + error)])
@@ -228,7 +227,7 @@ def test_limits_of_a_bursty_count_solve_their_equation(count, dispersion):
     # reference library: scipy.stats.nbinom with variance = mean x dispersion
     from scipy import stats
 
-    low, high = (f(count, 0.025, dispersion) for f in (_count_tails.bursty_low, _count_tails.bursty_high))
+    low, high = (f(count, 0.025, dispersion) for f in (count_tails.bursty_low, count_tails.bursty_high))
     assert stats.nbinom.cdf(count, high / (dispersion - 1), 1 / dispersion) == pytest.approx(0.025, rel=1e-9)
     if count:
         assert stats.nbinom.sf(count - 1, low / (dispersion - 1), 1 / dispersion) == pytest.approx(0.025, rel=1e-9)

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 import flicker
+from flicker.base.limits import Limits
 from flicker.cli import main
-from flicker.evidence._condition_change import level_change, size_change
-from flicker.evidence._sides import HEAT_S, match, occupied
-from flicker.evidence._weighing import IMPROVED, NO_CHANGE, WORSE, cure, weigh
-from flicker.evidence.limits import Limits
+from flicker.evidence.compare.condition_change import level_change, size_change
+from flicker.evidence.compare.sides import HEAT_S, match, occupied
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, cure, weigh
 from flicker.simulate import simulate_log
-from flicker.stats._ratio_matched import rate_ratio_matched
+from flicker.stats.rates.ratio_matched import rate_ratio_matched
 
 sys.path.insert(0, str(Path(__file__).parent))
 from bench_sides import HOUR, drawn, side

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.evidence.control import against_control
+from flicker.evidence.questions.control import against_control
 
 
 def spread(count, length):

@@ -17,14 +17,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flicker import assess, compare_stages, simulate_log
+from flicker.base.limits import Limits
+from flicker.case.case_file import Case, CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.cli import main
-from flicker.evidence._accuracy import BELOW, REVERSED, meter_or_leads, off_by_V
-from flicker.evidence._condition_change import level_change, size_change
-from flicker.evidence._credit import credits_of, work_of
-from flicker.evidence._weighing import IMPROVED, NO_CHANGE, WORSE, weigh
-from flicker.evidence.case import Case, CaseChannel, CaseLog, Complaint, Meter, Part
-from flicker.evidence.drift import run_to_run
-from flicker.evidence.limits import Limits
+from flicker.evidence.accuracy import BELOW, REVERSED, meter_or_leads, off_by_V
+from flicker.evidence.compare.condition_change import level_change, size_change
+from flicker.evidence.compare.credit import credits_of, work_of
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, weigh
+from flicker.evidence.questions.drift import run_to_run
 
 LIMITS = Limits()
 
@@ -243,7 +243,7 @@ def test_meters_that_differ_are_not_comparable_and_say_in_what():
     meters_ = (Meter("slow", integration_s=0.2, range_V=4.0),)
     logs = (CaseLog("a.csv", "a.csv", "a"), CaseLog("b.csv", "b.csv", "b", meter="slow"))
     case = case_of(meter=Meter("quick", integration_s=0.02, range_V=4.0), meters=meters_, logs=logs)
-    from flicker.evidence._alike import unlike
+    from flicker.evidence.compare.alike import unlike
 
     told = unlike(case, ("a", "b"), (["a.csv"], ["b.csv"]))
     assert told[0] == "not comparable: a was logged with the meter quick, b with slow"

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from flicker import Log, assess, simulate_log
+from flicker.base.limits import Limits
 from flicker.evidence.assessment import judge, settings_from
-from flicker.evidence.limits import Limits
-from flicker.evidence.marked import hands_of
+from flicker.evidence.questions.marked import hands_of
 from flicker.logs.marks import parse_marks
 from flicker.signals.trace import trace_log
 

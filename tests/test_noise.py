@@ -11,7 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import noise_makers as makers
 
-from flicker.stats import _digits
+from flicker.stats.levels import digits
 from flicker.stats.noise import (
     allan_deviation,
     lag1_autocorrelation,
@@ -165,7 +165,7 @@ def test_no_last_digit_where_there_is_none():
 )
 def test_the_step_of_a_long_log_is_that_of_four_stretches(place, step):
     # Invented: 40 readings with a finer digit, at the stretches looked at (start, thirds, end) or between them.
-    most = _digits._MOST_VALUES
+    most = digits._MOST_VALUES
     level = (np.arange(2 * most) * 7 % 11) * 0.03
     at = int(place * (level.size - most // 4)) + (100 if place < 1.0 else most // 4 - 140)
     level[at : at + 40] += 0.01

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from flicker import Log, assess, simulate_log
-from flicker.evidence.limits import Limits
+from flicker.base.limits import Limits
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import study_promises as study

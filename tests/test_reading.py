@@ -418,7 +418,7 @@ def test_compressed_logs_and_their_bounds(tmp_path: Path, monkeypatch: pytest.Mo
         archive.writestr("bench/other.csv", text)
     with pytest.raises(LogError, match="2 files"):
         read_log(tmp_path / "bench.zip")
-    monkeypatch.setattr("flicker.logs._files.FREE_EXPANSION", 2 << 20)  # 256 MiB would take its time
+    monkeypatch.setattr("flicker.logs.reading.files.FREE_EXPANSION", 2 << 20)  # 256 MiB would take its time
     bomb = gzip.compress(b"time_s,left_mV\n" + b"1,2.0\n" * (1 << 20))
     with pytest.raises(LogError, match="expands to more than"):
         read_log(write(tmp_path, bomb, "bomb.csv.gz"))

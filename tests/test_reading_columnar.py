@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyarrow import csv, feather, parquet
 
-from flicker.logs._columns import Wishes
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import open_source, read_log
+from flicker.logs.reading.columns import Wishes
 
 N = 3000
 RNG = np.random.default_rng(11)

@@ -15,9 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_reading import FORMS, SECONDS, table
 
-from flicker.logs import _arrow, _clock
+from flicker.logs import arrow_types
 from flicker.logs.model import LogError
-from flicker.logs.reading import read_log
+from flicker.logs.reading import clock, read_log
 
 FOLDER = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
@@ -126,18 +126,18 @@ def test_numbers_are_the_nearest_doubles(tmp_path_factory, values, form, unit, w
 )
 def test_dates_agree_with_the_calendar(moment: datetime, form: str):
     cell = moment.strftime(form)
-    found = _clock.form_of([cell])
+    found = clock.form_of([cell])
     assert found is not None
-    micros, good = _clock.parse(_arrow.words([cell]), found)
+    micros, good = clock.parse(arrow_types.words([cell]), found)
     assert good.all()
-    assert _clock.moment(int(micros[0]), zoned=False) == datetime.strptime(cell, form)
+    assert clock.moment(int(micros[0]), zoned=False) == datetime.strptime(cell, form)
 
 
 def test_days_that_no_calendar_has_are_refused():
-    form = _clock.form_of(["2026-02-28 00:00:00"])
+    form = clock.form_of(["2026-02-28 00:00:00"])
     assert form is not None
     days = ["2026-02-29", "2028-02-29", "1900-02-29", "2000-02-29", "2026-04-31", "0000-01-01", "2026-13-01"]
     clocks = ["23:59:60", "24:00:00", "24:00:01"]
     cells = [f"{day} 00:00:00" for day in days] + [f"2026-06-30 {clock}" for clock in clocks]
-    _, good = _clock.parse(_arrow.words(cells), form)
+    _, good = clock.parse(arrow_types.words(cells), form)
     assert good.tolist() == [False, True, False, True, False, False, False, True, True, False]

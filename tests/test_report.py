@@ -15,10 +15,9 @@ import numpy as np
 import pytest
 
 from flicker import Log, LogError, assess, compare, plan_soak, read_log, simulate_log
-from flicker.evidence.case import read_case
+from flicker.case.case_file import read_case
 from flicker.evidence.job import judge_case
-from flicker.present import _markup
-from flicker.present.report import inert_json, report_html, write_report
+from flicker.present.report import inert_json, markup, report_html, write_report
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
 
@@ -105,7 +104,7 @@ def test_hostile_text_stays_text(page):
 
 
 def test_markup_escapes_what_enters():
-    made = _markup.tag("p", "a<b", _markup.tag("em", "&"), [None, '"'], class_='x" onload="y')
+    made = markup.tag("p", "a<b", markup.tag("em", "&"), [None, '"'], class_='x" onload="y')
     assert made == '<p class="x&quot; onload=&quot;y">a&lt;b<em>&amp;</em>\n&quot;</p>\n'
     assert json.loads(inert_json({"a": NASTY})) == {"a": NASTY}
 
@@ -219,7 +218,7 @@ def test_the_owners_page_of_a_job(demo):
 
 
 def test_the_time_line_shows_every_event_at_its_moment(nasty):
-    from flicker.present._report_evening import evening, events_of
+    from flicker.present.report.evening import evening, events_of
 
     result, _ = nasty
     events = events_of(result)

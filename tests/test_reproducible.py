@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from flicker import assess, simulate_log
-from flicker.shelf import find_logs, survey
+from flicker.survey_table import find_logs, survey
 
 
 @pytest.fixture(scope="module")

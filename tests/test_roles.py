@@ -290,7 +290,7 @@ def test_an_output_that_jumps_with_the_supply(tmp_path, role):
 
 def warm(table, seed, per_degree=0.010):
     """Temperature of a room that comes and goes, and a level that follows it 20 minutes late."""
-    from flicker.evidence.warmth import Series, lagged
+    from flicker.evidence.questions.warmth import Series, lagged
 
     rng = np.random.default_rng(seed)
     time = table["time_s"].to_numpy()
@@ -319,7 +319,7 @@ def test_movement_that_follows_the_temperature_is_the_rooms(tmp_path):
 
 def test_chance_does_not_excuse_a_drift():
     # levels that wander by themselves, beside a temperature that has nothing to do with them: at most 5 % nominal
-    from flicker.stats._following import following
+    from flicker.stats.levels.follows import following
 
     rng = np.random.default_rng(11)
     excused = 0

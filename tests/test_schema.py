@@ -8,10 +8,10 @@ import jsonschema
 import pytest
 
 from flicker import simulate_log
+from flicker.base.result import plain
 from flicker.cli import main
 from flicker.present.schema import NAMES, schema
-from flicker.shelf import COLUMNS, find_logs, survey
-from flicker.stats._result import plain
+from flicker.survey_table import COLUMNS, find_logs, survey
 
 
 def refuse(word):

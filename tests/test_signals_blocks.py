@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.lib.stride_tricks import sliding_window_view
 
+from flicker.base.limits import Limits
+from flicker.base.result import plain
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.limits import Limits
 from flicker.logs.model import ArraySource, Log
-from flicker.signals import ranks
+from flicker.signals import order_statistics
 from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
-from flicker.signals.ranks import group_quantiles, row_quantiles, running_median, sliding_medians
+from flicker.signals.order_statistics import group_quantiles, row_quantiles, running_median, sliding_medians
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import simulate_log
-from flicker.stats._result import plain
 
 READING = st.one_of(st.floats(-50, 50, width=32), st.sampled_from([np.nan, np.inf, -np.inf]))
 
@@ -118,9 +118,9 @@ def test_the_running_median_is_numpys(values: np.ndarray, width: int) -> None:
 @given(arrays(np.int64, st.integers(1, 200), elements=st.integers(-4, 30)), st.randoms(use_true_random=False))
 def test_quantiles_of_groups_are_those_of_each_group(group: np.ndarray, random: object) -> None:
     value = np.array([random.choice([-1.5, 0.0, 0.25, 2.0, 7.0]) for _ in group])  # type: ignore[attr-defined]
-    for most in (ranks.MOST_SIZES, 0):  # table by table, and by two keys
+    for most in (order_statistics.MOST_SIZES, 0):  # table by table, and by two keys
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(ranks, "MOST_SIZES", most)
+            patch.setattr(order_statistics, "MOST_SIZES", most)
             numbers, (low, middle) = group_quantiles(group, value, (0.2, 0.5))
         assert numbers.tolist() == sorted(set(group.tolist()))
         for number, a, b in zip(numbers, low, middle, strict=True):

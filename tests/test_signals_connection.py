@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.limits import Limits
 from flicker.logs.model import Log
-from flicker.signals._movement import switches
+from flicker.signals.connection.movement import switches
 from flicker.signals.trace import RunTraces, Trace, trace_log
 from flicker.simulate import Bench, simulate_log
 

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.limits import Limits
 from flicker.logs.model import Log
 from flicker.signals.levels import find_two_levels
 from flicker.signals.ranges import find_ranges

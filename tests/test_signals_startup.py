@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.limits import Limits
 from flicker.signals.startup import find_start
 from flicker.signals.trace import trace_log
 from flicker.simulate import simulate_log

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.evidence.stimulus import StimulusRun, judge_stimuli, window_for
+from flicker.evidence.questions.stimulus import StimulusRun, judge_stimuli, window_for
 from flicker.stats.rates import share_interval
 
 

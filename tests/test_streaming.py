@@ -19,15 +19,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flicker import assess, read_log
+from flicker.base.limits import Limits
 from flicker.evidence.excursion_table import write_excursions
-from flicker.evidence.limits import Limits
-from flicker.logs._columns import Wishes
 from flicker.logs.model import ArraySource, Log
 from flicker.logs.reading import open_source
+from flicker.logs.reading.columns import Wishes
 from flicker.signals.blocks import reduce_log
 from flicker.signals.cache import BlockCache
 from flicker.signals.excursions import Scanner, scan_run
-from flicker.signals.stash import Stash
+from flicker.signals.spill_buffer import Stash
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 from invented_logs import piece, write_csv, write_parquet
@@ -203,7 +203,7 @@ def test_a_second_look_reads_nothing_and_says_the_same(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("held, spilt", [(0, 768 << 20), (200_000, 768 << 20), (0, 300_000), (0, 0)])
 def test_where_the_striking_samples_lie_does_not_show(tmp_path, monkeypatch, held, spilt):
-    import flicker.signals.stash as module
+    import flicker.signals.spill_buffer as module
 
     path = tmp_path / "log.csv"
     write_csv(path, 100_000, step_s=0.01, glitches_per_h=400.0)

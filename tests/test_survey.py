@@ -11,9 +11,9 @@ from concurrent.futures import ThreadPoolExecutor
 import pandas as pd
 import pytest
 
-import flicker.shelf as survey_module
+import flicker.survey_table as survey_module
 from flicker import simulate_log
-from flicker.shelf import COLUMNS, disarmed, find_logs, journal_rows, survey
+from flicker.survey_table import COLUMNS, disarmed, find_logs, journal_rows, survey
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def test_a_dead_worker_costs_one_row(shelf, tmp_path):
     script = tmp_path / "killer.py"
     script.write_text(
         "import os, signal, sys\n"
-        "import flicker.shelf as s\n"
+        "import flicker.survey_table as s\n"
         "real = s.judge_file\n"
         "def judge_file(path, *rest):\n"
         "    if path.endswith('unit_1.csv'):\n"

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flicker import simulate_log
-from flicker.shelf import find_logs, survey
+from flicker.survey_table import find_logs, survey
 
 distributed = pytest.importorskip("distributed", reason="the extra [cluster] (distributed) is not installed")
 

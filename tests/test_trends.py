@@ -16,7 +16,7 @@ from scipy import stats
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import noise_makers as makers
 
-from flicker.stats import _kendall_law, _pairs
+from flicker.stats.levels import kendall_law, pairs
 from flicker.stats.trends import mann_kendall, movement_kind, movement_test, robust_slope, theil_sen
 
 NILE = np.loadtxt(Path(__file__).parent / "data" / "nile.csv", delimiter=",", skiprows=2)
@@ -108,7 +108,7 @@ def test_exact_size_never_passes_five_percent_and_the_normal_form_meets_it():
 def test_drawn_orders_agree_with_counted_ones():
     y, x = np.array([1, 1, 2, 3, 3, 3, 0, 2.0]), np.array([1, 1, 2, 2, 2, 3, 3, 4.0])
     counted = mann_kendall(y, x, method="exact")
-    lower, upper = _kendall_law.permuted_tails(counted.s, y, x, 0)
+    lower, upper = kendall_law.permuted_tails(counted.s, y, x, 0)
     assert 2 * min(lower, upper) == pytest.approx(counted.p_value, abs=0.03)  # 4,999 orders: error 0.007 each
     many = mann_kendall(np.tile([1.0, 5, 3, 3, 2, 8, 6, 7], 4), np.repeat(np.arange(8.0), 4))
     assert many.method.endswith("random orders of the values")
@@ -166,7 +166,7 @@ def test_slopes_found_by_counting_equal_slopes_listed(monkeypatch, digit):
     if digit:
         y = np.round(y / digit) * digit
     listed = theil_sen(y, x)
-    monkeypatch.setattr(_pairs, "_LISTED", 100)
+    monkeypatch.setattr(pairs, "_LISTED", 100)
     counted = theil_sen(y, x)
     for name in ("slope", "low", "high", "intercept"):
         assert getattr(counted, name) == pytest.approx(getattr(listed, name), abs=1e-11)

@@ -16,13 +16,13 @@ from scipy import special
 from test_schema import loads, validate
 
 from flicker import simulate_log
+from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
-from flicker.evidence._visit_levels import _answer, level_forecast
-from flicker.evidence.case import Meter, read_case
-from flicker.evidence.protection import trip_forecast
-from flicker.evidence.visits import over_visits, visits_of_case
-from flicker.stats._age_windows import dealt_p
+from flicker.evidence.questions.protection import trip_forecast
+from flicker.evidence.visits.levels import _answer, level_forecast
+from flicker.evidence.visits.over_visits import over_visits, visits_of_case
 from flicker.stats.arrivals import age_forecast, age_regression
+from flicker.stats.arrivals.age_windows import dealt_p
 
 
 def runs_of(counts, hours=2.0, seed=5):

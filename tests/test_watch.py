@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from flicker.base.limits import Limits
 from flicker.cli import main
-from flicker.evidence.following import Watcher
-from flicker.evidence.limits import Limits
-from flicker.evidence.watching import CLEAN, GO_ON, RECURS, design
+from flicker.evidence.watch.watcher import Watcher
+from flicker.evidence.watch.watching import CLEAN, GO_ON, RECURS, design
 from flicker.logs.growing import Fresh, GrowingLog
 from flicker.logs.model import LogError
 from flicker.simulate import simulate_log

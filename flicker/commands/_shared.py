@@ -12,8 +12,8 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from flicker.evidence.case import Case
-    from flicker.evidence.limits import Limits
+    from flicker.base.limits import Limits
+    from flicker.case.case_file import Case
     from flicker.logs.model import Log
     from flicker.signals.cache import BlockCache
 
@@ -174,7 +174,7 @@ def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
 
 def limits_from(arguments: argparse.Namespace, case: Case | None = None) -> Limits:
     """Limits from the file named, else those of the case, else the defaults."""
-    from flicker.evidence.limits import Limits, read_limits
+    from flicker.base.limits import Limits, read_limits
 
     if arguments.limits:
         return read_limits(arguments.limits)
@@ -185,7 +185,7 @@ def case_from(arguments: argparse.Namespace) -> Case | None:
     """The case file named, if any."""
     if not arguments.case:
         return None
-    from flicker.evidence.case import read_case
+    from flicker.case.case_file import read_case
 
     return read_case(arguments.case)
 

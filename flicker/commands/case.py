@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _seal(path: Path) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
-    from flicker.evidence.case import read_case
+    from flicker.case.case_file import read_case
     from flicker.evidence.job import fingerprint
     from flicker.present.writing import whole_file
 
@@ -98,8 +98,8 @@ def _seal(path: Path) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
+    from flicker.case.case_file import read_case
     from flicker.commands._shared import print_json
-    from flicker.evidence.case import read_case
 
     case = read_case(arguments.case)
     if arguments.json:
@@ -115,7 +115,7 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _new(path: Path) -> int:
     """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
-    from flicker.evidence.case import CaseError, read_case
+    from flicker.case.case_file import CaseError, read_case
     from flicker.present.writing import whole_file
 
     if path.exists():

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
 
 if TYPE_CHECKING:
-    from flicker.evidence.case import Case
-    from flicker.evidence.comparison import Comparison, StageComparison
+    from flicker.case.case_file import Case
+    from flicker.evidence.compare.comparison import Comparison, StageComparison
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,8 +55,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(result.to_dict())
         return 0
-    from flicker.evidence.comparison import StageComparison
-    from flicker.present.terminal_compare import show_comparison
+    from flicker.evidence.compare.comparison import StageComparison
+    from flicker.present.terminal.comparison import show_comparison
 
     if isinstance(result, StageComparison):
         for step in result.steps if len(result.steps) == 1 else (*result.steps, result.whole):
@@ -73,7 +73,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _of_logs(arguments: argparse.Namespace, case: Case | None) -> Comparison | StageComparison:
     """Compare the logs named."""
     from flicker.evidence.assessment import assess
-    from flicker.evidence.comparison import compare, compare_stages
+    from flicker.evidence.compare.comparison import compare, compare_stages
 
     stages = _stages(arguments)
     limits = limits_from(arguments, case)

@@ -20,13 +20,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge every stage and write the page."""
-    from flicker.evidence.case import read_case
+    from flicker.base.limits import read_limits
+    from flicker.case.case_file import read_case
     from flicker.evidence.job import judge_case
-    from flicker.evidence.limits import read_limits
 
     if arguments.out is None and not arguments.json:
         raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
-    from flicker.present._report_words import CURED
+    from flicker.present.report.words import CURED
 
     case = read_case(arguments.case)
     limits = read_limits(arguments.limits) if arguments.limits else case.limits

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
 
 if TYPE_CHECKING:
-    from flicker.evidence.case import Case
+    from flicker.case.case_file import Case
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -94,7 +94,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(plan.to_dict())
     else:
-        from flicker.present.terminal_soak import show_soak
+        from flicker.present.terminal.soak import show_soak
 
         show_soak(plan)
     return 0

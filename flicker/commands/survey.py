@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge what is not judged yet and write the table all or nothing."""
-    from flicker.shelf import earlier_rows, find_logs, journal_rows, survey
+    from flicker.survey_table import earlier_rows, find_logs, journal_rows, survey
 
     out = Path(arguments.out)
     if out.suffix not in {".parquet", ".csv"}:

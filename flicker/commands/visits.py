@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge the visits and print."""
-    from flicker.evidence.visits import over_visits, visits_of_case
+    from flicker.evidence.visits.over_visits import over_visits, visits_of_case
 
     hours = arguments.hours_per_day
     if hours is not None and not 0 < hours <= 24:
@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(result.to_dict())
     else:
-        from flicker.present.terminal_visits import show_visits
+        from flicker.present.terminal.visits import show_visits
 
         show_visits(result)
         if arguments.report:

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from flicker import __version__
+from flicker._version import __version__
 from flicker.commands._shared import (
     add_log_options,
     case_from,
@@ -25,12 +25,12 @@ from flicker.commands._shared import (
 )
 
 if TYPE_CHECKING:
-    from flicker.evidence.case import Case
-    from flicker.evidence.following import Watcher
-    from flicker.evidence.watching import Event
+    from flicker.case.case_file import Case
+    from flicker.evidence.watch.watcher import Watcher
+    from flicker.evidence.watch.watching import Event
     from flicker.logs.growing import Fresh, GrowingLog
     from flicker.logs.mapped import ColumnUse
-    from flicker.present.terminal_watch import Screen
+    from flicker.present.terminal.watch import Screen
 
 STATUS_S = 60.0
 POLL_LEAST_S, POLL_MOST_S = 0.05, 1.0
@@ -68,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Follow until decided or stopped; Ctrl-C leaves a summary."""
-    from flicker.evidence.watching import design
+    from flicker.evidence.watch.watching import design
     from flicker.logs.growing import GrowingLog
     from flicker.logs.reading import wishes_of
 
@@ -94,7 +94,7 @@ def run(arguments: argparse.Namespace) -> int:
         may_lack=told.get("may_lack", False),
     )
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
-    from flicker.present.terminal_watch import Screen
+    from flicker.present.terminal.watch import Screen
 
     screen = None if arguments.json else Screen()
     state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand"}
@@ -142,8 +142,8 @@ def _follow(
     state: dict[str, Any],
     screen: Screen | None,
 ) -> Iterator[Event]:
-    from flicker.evidence.following import Watcher
-    from flicker.evidence.watching import Event
+    from flicker.evidence.watch.watcher import Watcher
+    from flicker.evidence.watch.watching import Event
 
     limits = limits_from(arguments, case)
     uses: list[ColumnUse] | None = None

@@ -9,11 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from flicker.evidence._document import head, named
-from flicker.evidence.bench import control_of, relays_to_try
-from flicker.evidence.case import Case
+from flicker.base.limits import Limits
+from flicker.base.result import Result, plain
+from flicker.case.case_file import Case
+from flicker.case.outputs import KINDS
 from flicker.evidence.channel import ChannelAssessment, Next, judge_channel
-from flicker.evidence.companions import (
+from flicker.evidence.document import head, named
+from flicker.evidence.excursion_table import EXCURSIONS_LISTED
+from flicker.evidence.log_checks import in_runs
+from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,
     Line,
@@ -23,16 +27,13 @@ from flicker.evidence.companions import (
     results,
     with_floor,
 )
-from flicker.evidence.excursion_table import EXCURSIONS_LISTED
-from flicker.evidence.exposure import Relays
-from flicker.evidence.limits import Limits
-from flicker.evidence.marked import hands_of, marks_of
-from flicker.evidence.mistakes import in_runs
-from flicker.evidence.outputs import KINDS
+from flicker.evidence.questions.bench import control_of, relays_to_try
+from flicker.evidence.questions.exposure import Relays
+from flicker.evidence.questions.marked import hands_of, marks_of
+from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
+from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record import ChannelRecord, records
-from flicker.evidence.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.verdict import DO_NOT_CONNECT
-from flicker.evidence.warmth import Series
 from flicker.logs.mapped import has_difference
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
@@ -41,7 +42,6 @@ from flicker.signals.cache import BlockCache
 from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
-from flicker.stats._result import Result, plain
 
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "

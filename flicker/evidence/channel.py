@@ -8,26 +8,26 @@ from typing import Any
 
 import numpy as np
 
-from flicker.evidence import condition, drift, recurrence, worsening
-from flicker.evidence._accuracy import off_by_V
-from flicker.evidence.bench import Visibility, visibility_of, warm_up_of
-from flicker.evidence.case import Case, needs
-from flicker.evidence.cell_levels import levels_of
-from flicker.evidence.companions import Beside, by_lead
-from flicker.evidence.control import ControlAnswer
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.case.case_file import Case, needs
+from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.excursion_table import ExcursionRow, listed
-from flicker.evidence.exposure import RelayResult, Relays, exposure
 from flicker.evidence.findings import YES, Finding, by_question, correct
-from flicker.evidence.limits import Limits
-from flicker.evidence.marked import proved_by_hand, provoked, provoked_finding
-from flicker.evidence.power_up_history import PowerUpHistory, history_of
+from flicker.evidence.questions import condition, drift, recurrence, worsening
+from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
+from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
+from flicker.evidence.questions.cell_levels import levels_of
+from flicker.evidence.questions.control import ControlAnswer
+from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
+from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
+from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
+from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.questions.stimulus import StimulusReport
+from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.recurrence import EpisodeRate
-from flicker.evidence.stimulus import StimulusReport
 from flicker.evidence.verdict import Facts, decide, needed_hours
-from flicker.evidence.warmup import WarmupRate
 from flicker.evidence.words import hours_text, owner
-from flicker.stats._result import Result
 from flicker.stats.soak import hours_to_catch
 
 HOUR = 3600.0

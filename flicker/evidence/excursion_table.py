@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.evidence.limits import Limits
+from flicker.base.limits import Limits
+from flicker.base.result import Result
 from flicker.evidence.record import ChannelRecord
-from flicker.stats._result import Result
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
@@ -94,7 +94,7 @@ def write_excursions(assessment: Assessment, path: str | Path) -> int:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    from flicker.logs import _arrow
+    from flicker.logs import arrow_types
     from flicker.logs.writing import whole_file
 
     numbers = ("start_s", "end_s", "duration_s", "peak_V", "deviation_V")
@@ -113,14 +113,14 @@ def write_excursions(assessment: Assessment, path: str | Path) -> int:
             for part in portions(record, AT_ONCE):
                 count = part["run"].size
                 phases = pa.DictionaryArray.from_arrays(
-                    _arrow.places(part["warm_up"].astype(np.int64)), _arrow.words(("settled", "warm-up"))
+                    arrow_types.places(part["warm_up"].astype(np.int64)), arrow_types.words(("settled", "warm-up"))
                 )
                 columns = {
                     "channel": pa.repeat(record.channel, count),
                     "phase": phases.dictionary_decode(),
-                    **{name: _arrow.places(part[name]) for name in ("run", "episode")},
-                    **{name: _arrow.numbers(part[name]) for name in numbers},
-                    **{name: _arrow.mask(part[name]) for name in ("cut", "at_least")},
+                    **{name: arrow_types.places(part[name]) for name in ("run", "episode")},
+                    **{name: arrow_types.numbers(part[name]) for name in numbers},
+                    **{name: arrow_types.mask(part[name]) for name in ("cut", "at_least")},
                 }
                 writer.write_table(pa.table([columns[name] for name, _ in fields], schema=writer.schema))
                 total += count

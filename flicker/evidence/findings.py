@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from flicker.stats._result import Result
+from flicker.base.result import Result
 
 YES, NO, NOT_SHOWN = "yes", "no", "not shown"
 

@@ -13,14 +13,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from flicker import __version__
+from flicker._version import __version__
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.case.case_file import Case, CaseError, needs
 from flicker.evidence.assessment import Assessment, assess
-from flicker.evidence.case import Case, CaseError, needs
-from flicker.evidence.comparison import StageComparison, compare_stages
-from flicker.evidence.limits import Limits
+from flicker.evidence.compare.comparison import StageComparison, compare_stages
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
-from flicker.stats._result import Result
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,17 +13,17 @@ from typing import Any
 
 import numpy as np
 
-from flicker import __version__
-from flicker.evidence._sides import HEAT_S, WINDOWS, Side, side_of
+from flicker._version import __version__
+from flicker.base import check
+from flicker.base.limits import Limits
+from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
-from flicker.evidence.limits import Limits
+from flicker.evidence.compare.sides import HEAT_S, WINDOWS, Side, side_of
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.words import hours_text, times_text
 from flicker.logs.spans import elapsed, total, within
-from flicker.stats import _check
-from flicker.stats._dispersion import dispersion_levels
-from flicker.stats._result import Result, plain
 from flicker.stats.rates import rate_interval, window_counts
+from flicker.stats.rates.dispersion import dispersion_levels
 from flicker.stats.soak import (
     clean_exposure,
     comparison_exposure,
@@ -151,9 +151,9 @@ def plan_soak(
         If none or several ways are given, a rate is not above 0, or the confidence is out of range.
     """
     limits = limits or Limits()
-    confidence = _check.share("confidence", confidence)
-    allowed = _check.whole("allowed", allowed)
-    cool = _check.positive("cool_down_h", cool_down_h, what="hours off", zero=True)
+    confidence = check.share("confidence", confidence)
+    allowed = check.whole("allowed", allowed)
+    cool = check.positive("cool_down_h", cool_down_h, what="hours off", zero=True)
     ways = {
         "count and hours": count is not None or hours is not None,
         "logs": logs is not None,
@@ -311,8 +311,8 @@ def _rate(
     if count is not None or hours is not None:
         if count is None or hours is None:
             raise ValueError("count and hours belong together, got one of them")
-        n = _check.whole("count", count, what="episodes seen")
-        t = _check.positive("hours", hours, what="observed hours")
+        n = check.whole("count", count, what="episodes seen")
+        t = check.positive("hours", hours, what="observed hours")
         found = rate_interval(n, t, confidence=confidence)
         source = "the logs" if logged else "the episodes seen"
         rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
@@ -320,10 +320,10 @@ def _rate(
             return rate, "catch", n / t
         return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
     if rate_per_h is not None:
-        known = _check.positive("rate_per_h", rate_per_h, what="a rate")
+        known = check.positive("rate_per_h", rate_per_h, what="a rate")
         return SoakRate("given as known", None, None, known, None, None, 1.0), "catch", known
     if max_rate_per_h is not None:
-        most = _check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
+        most = check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
         return SoakRate("to be excluded", None, None, most, None, None, 1.0), "demonstrate", most
     return SoakRate("not given", None, None, None, None, None, 1.0), None, math.nan
 
@@ -334,8 +334,8 @@ def _starts(
     """How many cold starts show the fault, and what they take on the bench."""
     if hits is None or trials is None:
         return None
-    hits = _check.whole("starts_with_fault", hits, what="cold starts that showed the fault")
-    trials = _check.whole("starts", trials, least=max(hits, 1), what="a number of cold starts")
+    hits = check.whole("starts_with_fault", hits, what="cold starts that showed the fault")
+    trials = check.whole("starts", trials, least=max(hits, 1), what="a number of cold starts")
     if hits == 0:
         return None
     plan = power_ups_to_catch(

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from flicker.base.limits import Limits
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.limits import Limits
-from flicker.evidence.worsening import SIZE_FACTOR
+from flicker.evidence.questions.worsening import SIZE_FACTOR
 
 DO_NOT_CONNECT = "do not connect"
 NOT_YET_SHOWN = "not yet shown"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from flicker.base.limits import Limits
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.limits import Limits
 from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, Verdict, needed_hours
 
 HOUR = 3600.0

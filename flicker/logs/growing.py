@@ -15,11 +15,11 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs import _files, _sniff
-from flicker.logs._columns import Wishes
-from flicker.logs._plan import make_plan
-from flicker.logs._text import _Reader
 from flicker.logs.model import LogError
+from flicker.logs.reading import files, sniff
+from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.plan import make_plan
+from flicker.logs.reading.text import _Reader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]
@@ -177,15 +177,15 @@ class GrowingLog:
 
     def _layout(self, head: bytes) -> int | None:
         """Tell the layout once enough lines are there; returns where the readings begin."""
-        encoding, mark = _files.encoding_of(head)
+        encoding, mark = files.encoding_of(head)
         if encoding != "utf-8":
             raise LogError(f"{self.name} is written in {encoding.upper()}; watch follows logs in UTF-8 or ASCII.")
-        kind = _files.kind_of(head, self.name)
+        kind = files.kind_of(head, self.name)
         if kind != "text":
             raise LogError(f"{self.name} is no text log; watch follows logs that grow by lines.")
         body = head[mark:]
         try:
-            layout = _sniff.sniff(body, b"", True, self._wishes, self.name)
+            layout = sniff.sniff(body, b"", True, self._wishes, self.name)
         except LogError:
             if body.count(b"\n") < FEW_LINES:
                 return None

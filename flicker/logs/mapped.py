@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs._units import label
 from flicker.logs.model import Batch, Companion, Log, LogError, Source
+from flicker.logs.reading.units import label
 
 Floats = NDArray[np.float64]
 

@@ -17,10 +17,10 @@ from datetime import UTC, datetime, time, timedelta
 from difflib import get_close_matches
 from pathlib import Path
 
+from flicker.base.result import Result
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.spans import Floats, spans
 from flicker.logs.writing import write_whole
-from flicker.stats._result import Result
 
 KINDS = ("adjusted", "conditions changed", "stimulus", "touched", "part changed", "power", "note")
 MEANING = {

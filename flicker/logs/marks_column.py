@@ -8,9 +8,9 @@ from difflib import get_close_matches
 
 import numpy as np
 
-from flicker.logs._entries import Entry
 from flicker.logs.marks import KINDS, Mark, check_overlap, checked_kind, first_of, moment_of
 from flicker.logs.model import Log, LogError
+from flicker.logs.reading.entries import Entry
 
 
 def marks_from_column(time_s: Sequence[float], cells: Sequence[str], log: Log) -> tuple[Mark, ...]:

@@ -12,8 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.stats import _check
-from flicker.stats._result import Result
+from flicker.base import check
+from flicker.base.result import Result
 from flicker.stats.rates import rate_interval
 from flicker.stats.soak import CleanPlan, clean_exposure
 
@@ -60,10 +60,10 @@ class Meter(Result):
         ValueError
             Names the value that is out of range.
         """
-        _check.positive("sample_interval_s", self.sample_interval_s, what="seconds")
+        check.positive("sample_interval_s", self.sample_interval_s, what="seconds")
         for name in ("integration_s", "resolution_V", "autozero_s"):
-            _check.positive(name, getattr(self, name), zero=True)
-        _check.whole("autozero_every", self.autozero_every, what="a number of readings")
+            check.positive(name, getattr(self, name), zero=True)
+        check.whole("autozero_every", self.autozero_every, what="a number of readings")
         if self.integration_s > self.sample_interval_s * (1 + 1e-9):
             raise ValueError(
                 f"integration_s must be at most sample_interval_s ({self.sample_interval_s}), got {self.integration_s}"
@@ -88,7 +88,7 @@ class Meter(Result):
         The interval is the shortest possible where none is given: the integration, or twice that with a zero taken
         after every reading.
         """
-        integration = _check.positive("cycles", cycles, what="power-line cycles") / _check.positive("line_hz", line_hz)
+        integration = check.positive("cycles", cycles, what="power-line cycles") / check.positive("line_hz", line_hz)
         least = integration * (2.0 if zero_every_reading else 1.0)
         interval = least if sample_interval_s is None else sample_interval_s
         if interval < least * (1 - 1e-9):
@@ -149,11 +149,11 @@ class Meter(Result):
         g_1 ... g_n apart, the chance is the sum of min(g_i, w(r)) over the sum of g_i. Checked by simulation in the
         tests. That glitches may be taken as rectangles or decays is common practice, no source.
         """
-        length = _check.positive("length_s", length_s, what="seconds")
-        height = _check.positive("height_V", height_V, what="volts")
-        threshold = _check.positive("threshold_V", threshold_V, what="volts")
-        _check.one_of("shape", shape, _SHAPES)
-        _check.one_of("lengths", lengths, _LENGTHS)
+        length = check.positive("length_s", length_s, what="seconds")
+        height = check.positive("height_V", height_V, what="volts")
+        threshold = check.positive("threshold_V", threshold_V, what="volts")
+        check.one_of("shape", shape, _SHAPES)
+        check.one_of("lengths", lengths, _LENGTHS)
         if shape == "decay" and lengths == "exponential":
             raise ValueError("lengths must be 'fixed' for the shape 'decay', got 'exponential'")
         needed = self.shown_threshold_V(threshold) / height
@@ -209,7 +209,7 @@ class Meter(Result):
         ValueError
             Names the argument that is out of range.
         """
-        share = _check.share("share", share)
+        share = check.share("share", share)
 
         def seen(length: float) -> float:
             return self.sees(length, height_V=height_V, threshold_V=threshold_V, shape=shape).share
@@ -300,7 +300,7 @@ class GlitchSeen(Result):
         """
         if self.share == 0:
             raise ValueError("share must be above 0 to correct a rate, got 0 (this meter cannot show such glitches)")
-        seen = rate_interval(count, _check.positive("exposure_s", exposure_s) / 3600.0, confidence=confidence)
+        seen = rate_interval(count, check.positive("exposure_s", exposure_s) / 3600.0, confidence=confidence)
         return CorrectedRate(
             seen.count, exposure_s, seen.rate, seen.rate / self.share, seen.low / self.share, seen.high / self.share,
             self.share, seen.confidence, f"{seen.method}; divided by the share seen",
@@ -390,7 +390,7 @@ def sampling_advice(
     ValueError
         Names the argument that is out of range.
     """
-    share = _check.share("share", share)
+    share = check.share("share", share)
 
     def meter(interval: float) -> Meter:
         return Meter(sample_interval_s=interval, integration_s=integration_s, resolution_V=resolution_V)

@@ -16,7 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.logs._ahead import ahead
+from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]

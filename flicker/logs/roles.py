@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from flicker.logs.model import LogError
 
 if TYPE_CHECKING:
-    from flicker.logs._columns import Column
+    from flicker.logs.reading.columns import Column
 
 ROLES = ("output", "rail", "mains", "temperature", "shorted lead", "ignore")
 WARM_WORDS = {"temperature", "temp", "tempc", "temperatur", "ambient"}
@@ -35,7 +35,7 @@ def checked_roles(roles: Mapping[str, str] | None) -> tuple[tuple[str, str], ...
 
 def is_temperature(column: Column) -> bool:
     """Whether header and unit say that a column of numbers is a temperature."""
-    from flicker.logs._columns import words_of
+    from flicker.logs.reading.columns import words_of
 
     label = column.label
     named = bool(words_of(column.header) & WARM_WORDS)

@@ -85,7 +85,7 @@ def _of_case(
     name: str, book: Any, logs: list[str], case: str | os.PathLike[str], target: Path
 ) -> tuple[list[str], dict[str, Any]]:
     """Logs of a case where none are given, and the case as a parameter."""
-    from flicker.evidence.case import read_case
+    from flicker.case.case_file import read_case
 
     read = read_case(Path(case))
     if "CASE" not in _defaults(book):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flicker.present import palette
-from flicker.present._markup import tag, text
+from flicker.present.report.markup import tag, text
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.ranks import group_quantiles, running_median
+from flicker.signals.order_statistics import group_quantiles, running_median
 from flicker.signals.startup import Start
 
 Floats = NDArray[np.float64]

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
-from flicker.signals.ranks import middle_row
-from flicker.signals.stash import Stash
+from flicker.signals.order_statistics import middle_row
+from flicker.signals.spill_buffer import Stash
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from flicker.base import check
+from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
-from flicker.stats import _check, association
-from flicker.stats._result import Result
+from flicker.stats import association
 from flicker.stats.rates import share_interval
 
 Floats = NDArray[np.float64]
@@ -165,9 +166,9 @@ def coincide(
     runs_b = [b] if isinstance(b, ChannelEvents) else list(b)
     if not runs_a or len(runs_a) != len(runs_b):
         raise ValueError(f"b must have one entry per run of a ({len(runs_a)}), got {len(runs_b)}")
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     steps = [run.sample_interval_s for run in (*runs_a, *runs_b)]
-    lag = max(LEAST_LAG_S, LAG_STEPS * max(steps)) if lag_s is None else _check.positive("lag_s", lag_s, what="seconds")
+    lag = max(LEAST_LAG_S, LAG_STEPS * max(steps)) if lag_s is None else check.positive("lag_s", lag_s, what="seconds")
 
     offset = 0.0
     times: tuple[list[Floats], list[Floats]] = ([], [])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.ranks import scatter, sliding_medians
+from flicker.signals.order_statistics import scatter, sliding_medians
 
 Floats = NDArray[np.float64]
 

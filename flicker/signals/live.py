@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.excursions import MICROSECOND, Scanner
-from flicker.signals.ranks import scatter
+from flicker.signals.order_statistics import scatter
 from flicker.signals.settings import Settings
 
 Floats = NDArray[np.float64]

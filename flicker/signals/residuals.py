@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.ranks import group_quantiles
+from flicker.signals.order_statistics import group_quantiles
 from flicker.signals.trace import Trace
 
 Floats = NDArray[np.float64]

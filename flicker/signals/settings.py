@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Settings of the signal stage; `flicker.evidence.limits.Limits` fills them."""
+    """Settings of the signal stage; `flicker.base.limits.Limits` fills them."""
 
     excursion_V: float
     long_episode_s: float

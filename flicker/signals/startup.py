@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.ranks import scatter
+from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
 

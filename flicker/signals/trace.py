@@ -11,19 +11,19 @@ from typing import TypeVar
 
 import numpy as np
 
-from flicker.logs._ahead import side_by_side
 from flicker.logs.model import Log, LogError
-from flicker.signals._conclusion import PICK_UP_V, conclude, finish
-from flicker.signals._draft import draft_trace, ranges_of
-from flicker.signals._trace_model import RunTraces, Trace, phase_spans
+from flicker.logs.read_ahead import side_by_side
 from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.cache import BlockCache
-from flicker.signals.connection import Lapse, find_lapses
+from flicker.signals.conclusion import PICK_UP_V, conclude, finish
+from flicker.signals.connection.disconnection import Lapse, find_lapses
+from flicker.signals.connection.states import PowerUp, find_power_ups
+from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
-from flicker.signals.hands import NOTHING, Hands
+from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.settings import Settings
-from flicker.signals.stash import Stash
-from flicker.signals.states import PowerUp, find_power_ups
+from flicker.signals.spill_buffer import Stash
+from flicker.signals.trace_model import RunTraces, Trace, phase_spans
 from flicker.stats.noise import resolution_of
 
 Made = TypeVar("Made")

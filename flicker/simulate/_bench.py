@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.check import one_of, positive, whole
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
 from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write
@@ -21,7 +22,6 @@ from flicker.simulate._registry import REGISTRY
 from flicker.simulate._shapes import SHAPES
 from flicker.simulate._sheet import Setting, Sheet
 from flicker.simulate._truth import BenchTruth
-from flicker.stats._check import one_of, positive, whole
 
 assert _beside and _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.stats._result import plain
+from flicker.base.result import plain
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

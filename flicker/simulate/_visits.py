@@ -6,9 +6,9 @@ from datetime import timedelta
 
 import numpy as np
 
+from flicker.base.check import positive, whole
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
-from flicker.stats._check import positive, whole
 
 DAYS_APART = 98.0  # invented: three months or so, on the same weekday
 

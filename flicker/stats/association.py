@@ -13,10 +13,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.stats import _check, _count_tails
-from flicker.stats._result import Result
-from flicker.stats._shift import shift_law
-from flicker.stats.rates import rate_ratio, share_interval
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals.turned_hits import shift_law
+from flicker.stats.rates import count_tails, rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
 __all__ = ["Coincidence", "StimulusTest", "coincidence", "holm", "stimulus_test", "stimulus_tests"]
@@ -33,7 +33,7 @@ def holm(p_values: Sequence[float] | ArrayLike) -> NDArray[np.float64]:
     -----
     Holm (1979), Scandinavian Journal of Statistics 6, 65-70. Holds for any dependence between the tests.
     """
-    p = _check.finite_array("p_values", p_values, least=0)
+    p = check.finite_array("p_values", p_values, least=0)
     if p.size and (p.min() < 0 or p.max() > 1):
         raise ValueError(f"p_values must lie between 0 and 1, got {p.tolist()}")
     order = np.argsort(p, kind="stable")
@@ -144,11 +144,11 @@ def stimulus_test(
     events = _times("event_times", event_times, begin, end, least=0)
     stimuli = _times("stimulus_times", stimulus_times, begin, end, least=1)
     other = _times("others", others, begin, end, least=0)
-    width = _check.positive("window", window, what="a time")
-    confidence = _check.share("confidence", confidence)
-    _check.one_of("alternative", alternative, _ALTERNATIVES)
-    _check.one_of("method", method, ("exact", "shift"))
-    seed = _check.whole("seed", seed, what="a seed")
+    width = check.positive("window", window, what="a time")
+    confidence = check.share("confidence", confidence)
+    check.one_of("alternative", alternative, _ALTERNATIVES)
+    check.one_of("method", method, ("exact", "shift"))
+    seed = check.whole("seed", seed, what="a seed")
 
     starts, stops = _union(stimuli, width, end)
     all_starts, all_stops = _union(np.concatenate((stimuli, other)), width, end)
@@ -163,7 +163,7 @@ def stimulus_test(
     if method == "shift":
         law = shift_law(events - begin, starts - begin, stops - begin, end - begin, seed=seed)
         lower, upper = law.at_most(hits), law.at_least(hits)
-        p_value = {"two-sided": _count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+        p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
     limits = np.minimum(stimuli + width, end)
     answered = int(np.sum(np.searchsorted(events, limits, "left") > np.searchsorted(events, stimuli, "left")))
     share = share_interval(answered, stimuli.size, confidence=confidence)
@@ -306,14 +306,14 @@ def coincidence(
     first, last = (
         (float(lag[0]), float(lag[1]))
         if isinstance(lag, tuple)
-        else (-_check.positive("lag", lag, what="a time"), float(lag))
+        else (-check.positive("lag", lag, what="a time"), float(lag))
     )
     if not (math.isfinite(first) and math.isfinite(last) and first < last):
         raise ValueError(f"lag must be a time above 0, or two times that rise, got {lag!r}")
-    confidence = _check.share("confidence", confidence)
-    _check.one_of("method", method, ("shift", "exact"))
-    _check.one_of("alternative", alternative, _ALTERNATIVES)
-    seed = _check.whole("seed", seed, what="a seed")
+    confidence = check.share("confidence", confidence)
+    check.one_of("method", method, ("shift", "exact"))
+    check.one_of("alternative", alternative, _ALTERNATIVES)
+    seed = check.whole("seed", seed, what="a seed")
 
     length = end - begin
     starts, stops = _around(b - begin + first, b - begin + last, length, wrap=method == "shift")
@@ -324,10 +324,10 @@ def coincidence(
         lower, upper, expected = law.at_most(found), law.at_least(found), law.mean
     else:
         covered = min(1.0, float(np.sum(stops - starts)) / length)
-        lower = _count_tails.binomial_at_least(x.size - found, found, 1.0 - covered)
-        upper = _count_tails.binomial_at_least(found, x.size - found, covered)
+        lower = count_tails.binomial_at_least(x.size - found, found, 1.0 - covered)
+        upper = count_tails.binomial_at_least(found, x.size - found, covered)
         expected = x.size * covered
-    p_value = {"two-sided": _count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+    p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
     share = share_interval(found, x.size, confidence=confidence) if x.size else None
     return Coincidence(
         found,
@@ -353,11 +353,11 @@ def _span(span: float | tuple[float, float]) -> tuple[float, float]:
         if not (math.isfinite(begin) and math.isfinite(end) and begin < end):
             raise ValueError(f"span must be a length above 0, or begin and end in order, got {span!r}")
         return begin, end
-    return 0.0, _check.positive("span", span, what="observed time")
+    return 0.0, check.positive("span", span, what="observed time")
 
 
 def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int) -> NDArray[np.float64]:
-    t = np.sort(_check.finite_array(name, values, least=least))
+    t = np.sort(check.finite_array(name, values, least=least))
     if t.size and (t[0] < begin or t[-1] > end):
         raise ValueError(f"{name} must lie within the span {begin} to {end}, got {t[0]} to {t[-1]}")
     return t

@@ -13,11 +13,13 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-import flicker.stats._change_search as search
-from flicker.stats import _check
-from flicker.stats._change_place import abruptness, locate
-from flicker.stats._change_tables import ABRUPT
-from flicker.stats._change_tests import (
+import flicker.stats.levels.change_search as search
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
+from flicker.stats.levels.change_place import abruptness, locate
+from flicker.stats.levels.change_tables import ABRUPT
+from flicker.stats.levels.change_tests import (
     CountChange,
     LeastSquaresBreaks,
     PettittTest,
@@ -25,10 +27,8 @@ from flicker.stats._change_tests import (
     least_squares_breaks,
     pettitt_test,
 )
-from flicker.stats._digits import resolution_of
-from flicker.stats._rate_changes import RateChange, RateChanges, rate_changes
-from flicker.stats._result import Result
-from flicker.stats._tails import tail_chance, tail_value
+from flicker.stats.levels.digits import resolution_of
+from flicker.stats.levels.table_tails import tail_chance, tail_value
 
 __all__ = [
     "CountChange",
@@ -194,9 +194,9 @@ def level_changes(
     least squares between the levels before and after.
     """
     values, times = _series(y, x)
-    alpha = 1 - _check.share("confidence", confidence)
-    most = _check.whole("max_changes", max_changes, what="a number of changes")
-    step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
+    alpha = 1 - check.share("confidence", confidence)
+    most = check.whole("max_changes", max_changes, what="a number of changes")
+    step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
     found, p_value = _stepwise(values, alpha, most, step, search.SLOW, refine=True)
     found = _abrupt_only(values, found, alpha)
     cuts = sorted(found)
@@ -268,9 +268,9 @@ def variance_changes(
     Logarithms are skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
     """
     values, times = _series(y, x)
-    alpha = 1 - _check.share("confidence", confidence)
-    most = _check.whole("max_changes", max_changes, what="a number of changes")
-    step = resolution_of(values) if resolution is None else _check.positive("resolution", resolution, zero=True)
+    alpha = 1 - check.share("confidence", confidence)
+    most = check.whole("max_changes", max_changes, what="a number of changes")
+    step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
     method = "levels of the logarithm of block noise, critical values for white noise"
     n = values.size
     second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
@@ -396,10 +396,10 @@ def _spread(second: Floats) -> float:
 
 
 def _series(y: ArrayLike, x: ArrayLike | None) -> tuple[Floats, Floats]:
-    values = _check.finite_array("y", y)
+    values = check.finite_array("y", y)
     if x is None:
         return values, np.arange(values.size, dtype=np.float64)
-    times = _check.finite_array("x", x)
+    times = check.finite_array("x", x)
     if times.size != values.size:
         raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
     falling = np.diff(times) < 0

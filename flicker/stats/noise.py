@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _check
-from flicker.stats._digits import NoiseLevel, lag1_autocorrelation, noise_level, noise_sigma, resolution_of
-from flicker.stats._result import Result
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.levels.digits import NoiseLevel, lag1_autocorrelation, noise_level, noise_sigma, resolution_of
 
 __all__ = [
     "AllanDeviation",
@@ -88,9 +88,9 @@ def allan_deviation(
     W. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), section 5. The time deviation is in the
     unit of ``y`` times seconds.
     """
-    array = _check.finite_array("y", y, least=3)
-    step = _check.positive("step_s", step_s, what="seconds between readings")
-    kind = _check.one_of("kind", kind, _KINDS)
+    array = check.finite_array("y", y, least=3)
+    step = check.positive("step_s", step_s, what="seconds between readings")
+    kind = check.one_of("kind", kind, _KINDS)
     n = array.size
     needed = 3 if kind in ("modified", "time", "hadamard") else 2
     if spans is None:
@@ -100,7 +100,7 @@ def allan_deviation(
             factors = np.array([1])
     else:
         many: ArrayLike = [float(spans)] if isinstance(spans, (int, float)) else spans
-        asked = _check.finite_array("spans", many)
+        asked = check.finite_array("spans", many)
         factors = np.round(asked / step).astype(np.int64)
         bad = (factors < 1) | (np.abs(factors * step - asked) > 1e-6 * asked)
         if bad.any():
@@ -215,9 +215,9 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     (all, below 512 values), borders at 0.5 and 1.5. The line through both ends is taken off and the outer twentieths
     are tapered: a slope or a walk would leak otherwise. Right in 95 of 100 from 128 values on (study_noise).
     """
-    array = _check.finite_array("y", y, least=32)
-    _check.positive("step_s", step_s, what="seconds between values")
-    confidence = _check.share("confidence", confidence)
+    array = check.finite_array("y", y, least=32)
+    check.positive("step_s", step_s, what="seconds between values")
+    confidence = check.share("confidence", confidence)
     n = array.size
     method = "local Whittle on the tapered spectrum"
     if np.ptp(array) == 0.0:

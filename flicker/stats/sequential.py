@@ -11,8 +11,8 @@ from typing import Literal
 
 from scipy import special
 
-from flicker.stats import _check
-from flicker.stats._result import Result
+from flicker.base import check
+from flicker.base.result import Result
 
 __all__ = [
     "EvidencePair",
@@ -62,8 +62,8 @@ class RateDecision(Result):
 
     def log_likelihood_ratio(self, count: int, exposure: float) -> float:
         """Logarithm of the likelihood ratio, bad over good rate, after ``count`` events in ``exposure``."""
-        count = _check.whole("count", count)
-        exposure = _check.positive("exposure", exposure, what="observed time", zero=True)
+        count = check.whole("count", count)
+        exposure = check.positive("exposure", exposure, what="observed time", zero=True)
         step = math.log(self.bad_rate / self.good_rate)
         return (count * step - (self.bad_rate - self.good_rate) * exposure) / self.dispersion
 
@@ -121,14 +121,14 @@ def rate_decision(
     Wald (1945), Annals of Mathematical Statistics 16, 117-186: log((1 - miss) / false_alarm) and log(miss / (1 -
     false_alarm)). Wald's bounds hold the sum of the two errors, not each; `likelihood_ratio_pair` holds each.
     """
-    good = _check.positive("good_rate", good_rate, what="a rate")
-    bad = _check.positive("bad_rate", bad_rate, what="a rate")
+    good = check.positive("good_rate", good_rate, what="a rate")
+    bad = check.positive("bad_rate", bad_rate, what="a rate")
     if bad <= good:
         raise ValueError(f"bad_rate must be above good_rate ({good}), got {bad}")
-    a, b = _check.share("false_alarm", false_alarm), _check.share("miss", miss)
+    a, b = check.share("false_alarm", false_alarm), check.share("miss", miss)
     if a + b >= 1.0:
         raise ValueError(f"false_alarm + miss must be below 1, got {a} + {b}")
-    _check.one_of("convention", convention, ("wald", "discrete"))
+    check.one_of("convention", convention, ("wald", "discrete"))
     upper = (1.0 - b) / a
     if convention == "discrete":
         upper *= (bad / good + 1.0) / (2.0 * bad / good)
@@ -148,8 +148,8 @@ def _decision(
     dispersion: float,
     method: str,
 ) -> RateDecision:
-    least_count = _check.whole("least_count", least_count, least=1)
-    phi = _check.positive("dispersion", dispersion, what="a dispersion")
+    least_count = check.whole("least_count", least_count, least=1)
+    phi = check.positive("dispersion", dispersion, what="a dispersion")
     if phi < 1.0:
         raise ValueError(f"dispersion must be 1 or more, got {phi}")
     step, gap = math.log(bad / good), bad - good
@@ -304,11 +304,11 @@ def rate_bounds(
     log(b + t) + rate t - N log rate; the bounds are the rates with log M < -log(1 - confidence), by Ville's
     inequality.
     """
-    count = _check.whole("count", count)
-    exposure = _check.positive("exposure", exposure, what="observed time")
-    design = _check.positive("design_rate", design_rate, what="a rate")
-    confidence = _check.share("confidence", confidence)
-    phi = _check.positive("dispersion", dispersion, what="a dispersion")
+    count = check.whole("count", count)
+    exposure = check.positive("exposure", exposure, what="observed time")
+    design = check.positive("design_rate", design_rate, what="a rate")
+    confidence = check.share("confidence", confidence)
+    phi = check.positive("dispersion", dispersion, what="a dispersion")
     if phi < 1.0:
         raise ValueError(f"dispersion must be 1 or more, got {phi}")
     n, t, a = count / phi, exposure / phi, MIXTURE_SHAPE

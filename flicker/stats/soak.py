@@ -9,17 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from flicker.stats import _check, _count_tails
-from flicker.stats._comparison_plan import (
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.planning.comparison_plan import (
     ComparisonPlan,
     ComparisonPower,
     clean_exposure_after_repair,
     comparison_exposure,
     comparison_power,
 )
-from flicker.stats._cycles import CyclePlan, plan_cycles
-from flicker.stats._result import Result
-from flicker.stats._seen import SeenShare, detectable_share, sample_interval_for
+from flicker.stats.planning.power_cycles import CyclePlan, plan_cycles
+from flicker.stats.planning.seen_share import SeenShare, detectable_share, sample_interval_for
+from flicker.stats.rates import count_tails
 
 __all__ = [
     "CatchPlan",
@@ -69,7 +70,7 @@ class CatchPlan(Result):
 
     def chance(self, exposure: float) -> float:
         """Chance of at least one episode within ``exposure``."""
-        h = _check.positive("exposure", exposure, what="observed time", zero=True) * self.detectable_share
+        h = check.positive("exposure", exposure, what="observed time", zero=True) * self.detectable_share
         if math.isnan(self.count):
             return -math.expm1(-self.rate * h)
         return -math.expm1(self.count * math.log(self.base_exposure / (self.base_exposure + h)))
@@ -119,22 +120,22 @@ def hours_to_catch(
     logs of fixed length it promises no more than it keeps once some two episodes are expected:
     ``tests/studies/results/soak.md``.
     """
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     seen = _seen_share(detectable_share)
-    phi = _check.positive("dispersion", dispersion, what="a dispersion")
+    phi = check.positive("dispersion", dispersion, what="a dispersion")
     if phi < 1.0:
         raise ValueError(f"dispersion must be 1 or more, got {phi}")
     nothing = math.log1p(-confidence)
     if rate is not None:
         if count is not None or exposure is not None:
             raise ValueError("rate must be given alone, or count and exposure instead of it, got both")
-        known = _check.positive("rate", rate, what="a rate") / phi
+        known = check.positive("rate", rate, what="a rate") / phi
         hours = -nothing / (known * seen)
         return CatchPlan(hours, hours, known, math.nan, math.nan, confidence, seen, "exponential law, rate known")
     if count is None or exposure is None:
         raise ValueError("rate, or count and exposure, must be given")
-    k = _check.whole("count", count, least=1, what="episodes seen") / phi
-    t = _check.positive("exposure", exposure, what="observed time")
+    k = check.whole("count", count, least=1, what="episodes seen") / phi
+    t = check.positive("exposure", exposure, what="observed time")
     hours = t * math.expm1(-nothing / k) / seen if -nothing / k < 700 else math.inf
     known = k / t
     return CatchPlan(
@@ -143,7 +144,7 @@ def hours_to_catch(
 
 
 def _seen_share(value: float) -> float:
-    seen = _check.positive("detectable_share", value, what="a share")
+    seen = check.positive("detectable_share", value, what="a share")
     if seen > 1.0:
         raise ValueError(f"detectable_share must be above 0 and at most 1, got {seen}")
     return seen
@@ -193,9 +194,9 @@ def clean_exposure(
     Half the chi-square quantile with 2 * allowed + 2 degrees of freedom, over the rate: the test-length factors of the
     NIST/SEMATECH e-Handbook, 8.3.1.
     """
-    rate = _check.positive("max_rate", max_rate, what="a rate")
-    confidence = _check.share("confidence", confidence)
-    allowed = _check.whole("allowed", allowed)
+    rate = check.positive("max_rate", max_rate, what="a rate")
+    confidence = check.share("confidence", confidence)
+    allowed = check.whole("allowed", allowed)
     seen = _seen_share(detectable_share)
     factor = float(special.gammaincinv(allowed + 1.0, confidence))
     return CleanPlan(
@@ -241,14 +242,14 @@ def plan_risks(exposure: float, allowed: int, *, good_rate: float, bad_rate: flo
     PlanRisks
         ``.false_alarm .miss``, exact Poisson tails.
     """
-    time = _check.positive("exposure", exposure, what="observed time")
-    allowed = _check.whole("allowed", allowed)
-    good = _check.positive("good_rate", good_rate, what="a rate")
-    bad = _check.positive("bad_rate", bad_rate, what="a rate")
+    time = check.positive("exposure", exposure, what="observed time")
+    allowed = check.whole("allowed", allowed)
+    good = check.positive("good_rate", good_rate, what="a rate")
+    bad = check.positive("bad_rate", bad_rate, what="a rate")
     if bad <= good:
         raise ValueError(f"bad_rate must be above good_rate ({good}), got {bad}")
-    fails = _count_tails.poisson_at_least(allowed + 1, good * time)
-    passes = _count_tails.poisson_at_most(allowed, bad * time)
+    fails = count_tails.poisson_at_least(allowed + 1, good * time)
+    passes = count_tails.poisson_at_most(allowed, bad * time)
     return PlanRisks(time, allowed, good, bad, fails, passes, "Poisson tails, exact")
 
 
@@ -310,22 +311,22 @@ def power_ups_to_catch(
     law under beta(hits, misses + 1), whose lower quantiles are the Clopper-Pearson limits. Assumes that power-ups are
     alike and independent (cooled down each time, where the fault needs the cold).
     """
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     seen = _seen_share(detectable_share)
     nothing = math.log1p(-confidence)
-    equal = math.nan if rate is None else -nothing / (_check.positive("rate", rate, what="a rate") * seen)
+    equal = math.nan if rate is None else -nothing / (check.positive("rate", rate, what="a rate") * seen)
     if share is not None:
         if hits is not None or trials is not None:
             raise ValueError("share must be given alone, or hits and trials instead of it, got both")
-        p = _check.positive("share", share, what="a share")
+        p = check.positive("share", share, what="a share")
         if p > 1.0:
             raise ValueError(f"share must be above 0 and at most 1, got {p}")
         known = _success_run(p * seen, nothing)
         return PowerUpPlan(known, known, p, confidence, seen, equal, "success run, share known")
     if hits is None or trials is None:
         raise ValueError("share, or hits and trials, must be given")
-    k = _check.whole("hits", hits, least=1, what="power-ups that showed it")
-    m = _check.whole("trials", trials, least=k, what="a number of power-ups, hits or more")
+    k = check.whole("hits", hits, least=1, what="power-ups that showed it")
+    m = check.whole("trials", trials, least=k, what="a number of power-ups, hits or more")
     a, b = float(k), float(m - k + 1)
 
     def log_miss(n: int) -> float:

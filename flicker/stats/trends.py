@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _check
-from flicker.stats._kendall_law import MOST_VALUES, exact_tails, permuted_tails
-from flicker.stats._movement import Movement, MovementKind, movement_kind, movement_test
-from flicker.stats._pairs import discordant_pairs, slope_at_rank
-from flicker.stats._result import Result
-from flicker.stats._tails import TAILS, tail_chance, tail_value
-from flicker.stats._trend_tables import SLOPE_T
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
+from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
+from flicker.stats.levels.pairs import discordant_pairs, slope_at_rank
+from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
+from flicker.stats.levels.trend_tables import SLOPE_T
 
 __all__ = [
     "MannKendall",
@@ -111,10 +111,10 @@ def mann_kendall(
     of zero or less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
     """
     values, times = _pair(y, x, least=3)
-    autocorrelation = _check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
-    alternative = _check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
-    method = _check.one_of("method", method, ("auto", "exact", "normal"))
-    seed = _check.whole("seed", seed, what="a seed")
+    autocorrelation = check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
+    alternative = check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
+    method = check.one_of("method", method, ("auto", "exact", "normal"))
+    seed = check.whole("seed", seed, what="a seed")
     n = values.size
     order = np.lexsort((values, times))
     values, times = values[order], times[order]
@@ -253,7 +253,7 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
     n.
     """
     values, times = _pair(y, x, least=3)
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     if np.ptp(times) == 0:
         raise ValueError(f"x must hold two or more different times, got only {times[0]:g}")
     n = values.size
@@ -319,7 +319,7 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
     Economic Statistics 28, 453-468, whose group t-statistics were compared and have far less power here.
     """
     values, times = _pair(y, x, least=3)
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     if 1 - confidence < TAILS[-1] * (1 - 1e-9):
         raise ValueError(f"confidence must be at most {1 - TAILS[-1]:g} (the table ends there), got {confidence}")
     if (np.diff(times) < 0).any():
@@ -360,10 +360,10 @@ def slope_t_critical(q: int, tail: float) -> float:
 
 
 def _pair(y: ArrayLike, x: ArrayLike | None, *, least: int) -> tuple[Floats, Floats]:
-    values = _check.finite_array("y", y, least=least)
+    values = check.finite_array("y", y, least=least)
     if x is None:
         return values, np.arange(values.size, dtype=np.float64)
-    times = _check.finite_array("x", x, least=least)
+    times = check.finite_array("x", x, least=least)
     if times.size != values.size:
         raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
     return values, times

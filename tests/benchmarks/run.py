@@ -46,7 +46,7 @@ PASS = (
     "import sys, time; t = time.perf_counter()\n"
     "import os; os.environ.setdefault('OPENBLAS_NUM_THREADS', '1')\n"
     "from flicker.evidence.assessment import settings_from\n"
-    "from flicker.evidence.limits import Limits\n"
+    "from flicker.base.limits import Limits\n"
     "from flicker.logs.reading import read_log\n"
     "from flicker.signals.trace import trace_log\n"
     "trace_log(read_log(sys.argv[1]), settings_from(Limits()))\n"

@@ -1,6 +1,6 @@
-"""Make the critical values of flicker.stats.changepoints by simulation: prints flicker/stats/_change_tables.py.
+"""Make the critical values of flicker.stats.changepoints by simulation: prints flicker/stats/levels/change_tables.py.
 
-Run from the repository's root: python tests/studies/make_change_tables.py > flicker/stats/_change_tables.py
+Run from the repository's root: python tests/studies/make_change_tables.py > flicker/stats/levels/change_tables.py
 Nulls are named beside each table.
 The statistic is computed by change_statistic (dynamic programming), not by the package. Fixed seeds.
 """
@@ -14,9 +14,9 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import change_statistic
 import noise_makers as makers
 
-from flicker.stats import _change_place as place
-from flicker.stats import _change_search as search
-from flicker.stats._tails import TAILS
+from flicker.stats.levels import change_place as place
+from flicker.stats.levels import change_search as search
+from flicker.stats.levels.table_tails import TAILS
 
 BLOCKS = (10, 14, 20, 30, 50)
 SHORTEST = 2

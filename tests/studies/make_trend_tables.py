@@ -1,6 +1,6 @@
-"""Make the critical values of flicker.stats.trends by simulation: prints flicker/stats/_trend_tables.py.
+"""Make the critical values of flicker.stats.trends by simulation: prints flicker/stats/levels/trend_tables.py.
 
-Run from the repository's root: python -m tests.studies.make_trend_tables > flicker/stats/_trend_tables.py
+Run from the repository's root: python -m tests.studies.make_trend_tables > flicker/stats/levels/trend_tables.py
 The null is Gaussian noise with power ~ 1 / f ** 1.1 cut from a series four times as long: a little steeper than 1/f,
 so that exponents up to 1.2 stay under 7 % (study_trends measures it). Fixed seeds; takes some minutes.
 """
@@ -13,7 +13,7 @@ import numpy as np
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import noise_makers as makers
 
-from flicker.stats._tails import TAILS
+from flicker.stats.levels.table_tails import TAILS
 
 EXPONENT = 1.1
 TAILS = np.array(TAILS)

@@ -14,7 +14,9 @@ from pathlib import Path
 import numpy as np
 from scipy import special
 
-from flicker.stats import _ageing, _reversals, _trend_tests, _worsening, arrivals
+from flicker.stats import arrivals
+from flicker.stats.arrivals import ageing as run_ageing
+from flicker.stats.arrivals import reversals, trend_tests, worsening
 
 SPAN = 4 * 3600.0
 HERE = Path(__file__).parent
@@ -250,9 +252,9 @@ def coverage(n: int) -> list[str]:
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
-    for module in (_trend_tests, _worsening, _ageing, _reversals):
+    for module in (trend_tests, worsening, run_ageing, reversals):
         module.PERMUTATIONS = 399
-    _ageing.SIMULATIONS = 999
+    run_ageing.SIMULATIONS = 999
     parts = (
         ("Size under Poisson arrivals, nominal 5 %, by number of events", size_under_poisson, n),
         ("False trends when nothing changes but episodes come in bursts (4 h, nominal 5 %)", size_under_bursts, n),

@@ -15,17 +15,8 @@ import noise_makers as makers
 import numpy as np
 from scipy import special, stats
 
-from flicker.stats import (
-    _reversals,
-    _trend_tests,
-    _worsening,
-    arrivals,
-    changepoints,
-    extremes,
-    rates,
-    soak,
-    trends,
-)
+from flicker.stats import arrivals, changepoints, extremes, rates, soak, trends
+from flicker.stats.arrivals import reversals, trend_tests, worsening
 
 RESULTS = Path(__file__).parent / "results"
 
@@ -42,7 +33,7 @@ def share(hits, n):
 
 
 def few_permutations(number=199):
-    for module in (_trend_tests, _worsening, _reversals):
+    for module in (trend_tests, worsening, reversals):
         module.PERMUTATIONS = number
 
 
@@ -174,9 +165,9 @@ def section_clusters(n=3000):
 
 def section_age(n=1000):
     """Two to four runs whose rate rises with heat, episodes in bursts: age_trend, one-sided."""
-    from flicker.stats import _ageing
+    from flicker.stats.arrivals import ageing
 
-    _ageing.SIMULATIONS = 499
+    ageing.SIMULATIONS = 499
     rows = []
     for runs in (2, 3, 4):
         for mean in (12, 30):
@@ -427,7 +418,7 @@ def section_tails(n=300):
 
 
 def extremes_few():
-    from flicker.stats._peaks import FEW_PEAKS
+    from flicker.stats.extremes.peaks import FEW_PEAKS
 
     return FEW_PEAKS
 

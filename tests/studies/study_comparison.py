@@ -15,7 +15,7 @@ sys.path.insert(0, str(HERE.parent))
 
 from bench_sides import drawn  # noqa: E402
 
-from flicker.evidence._weighing import IMPROVED, WORSE, weigh  # noqa: E402
+from flicker.evidence.compare.weighing import IMPROVED, WORSE, weigh  # noqa: E402
 from flicker.stats.rates import share_interval  # noqa: E402
 from flicker.stats.soak import comparison_power  # noqa: E402
 

@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.limits import Limits
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import KINDS, Bench, simulate_log
 

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from flicker.stats import _peaks, extremes
+from flicker.stats import extremes
+from flicker.stats.extremes import peaks
 
 HERE = Path(__file__).parent
 
@@ -46,7 +47,7 @@ def main() -> None:
                 for i in range(n):
                     k = rng.poisson(count)
                     y = excesses(rng, k, shape)
-                    if k < _peaks.LEAST_PEAKS:
+                    if k < peaks.LEAST_PEAKS:
                         continue
                     made += 1
                     fit = extremes.fit_tail(y, 0.0, exposure=1.0, seed=i)

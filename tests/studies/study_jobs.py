@@ -21,9 +21,9 @@ sys.path.insert(0, str(HERE.parent))
 
 from bench_sides import drawn, side  # noqa: E402
 
-from flicker.evidence._credit import credits_of, work_of  # noqa: E402
-from flicker.evidence._sides import Side  # noqa: E402
-from flicker.evidence._weighing import IMPROVED, cure, weigh  # noqa: E402
+from flicker.evidence.compare.credit import credits_of, work_of  # noqa: E402
+from flicker.evidence.compare.sides import Side  # noqa: E402
+from flicker.evidence.compare.weighing import IMPROVED, cure, weigh  # noqa: E402
 from flicker.stats.rates import share_interval  # noqa: E402
 
 JOBS = int(sys.argv[1]) if len(sys.argv) > 1 and sys.argv[1].isdigit() else 2000

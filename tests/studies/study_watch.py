@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
-from flicker.evidence.following import Watcher, _Bursts
-from flicker.evidence.limits import Limits
-from flicker.evidence.watching import CLEAN, RECURS
+from flicker.base.limits import Limits
+from flicker.evidence.watch.watcher import Watcher, _Bursts
+from flicker.evidence.watch.watching import CLEAN, RECURS
 from flicker.logs.growing import Fresh
 from flicker.simulate import simulate_log
 from flicker.stats.sequential import likelihood_ratio_pair, rate_decision

@@ -1,0 +1,175 @@
+"""What a comparison says of one channel: figures of either side, ratios, changes, and the words for the owner."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from flicker.base.result import Result, plain
+from flicker.evidence.compare.condition_change import Change, PowerUpChange
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
+from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.words import channel_text, hours_text, times_text
+from flicker.stats.rates.ratio_matched import MatchedRatio
+
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class SideFigures(Result):
+    """One channel on one side: its rate, and how much of it has its like on the other side."""
+
+    stage: str
+    rate: EpisodeRate
+    matched_episodes: int
+    matched_s: float
+    occupied_share: float
+    in_excursion_s: float
+    power_ups: int
+    cold_starts: int
+    trips: int
+    verdict: str
+    fitness: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rate's fields with the others beside them."""
+        own = plain({name: getattr(self, name) for name in self.__slots__ if name != "rate"})
+        return {**self.rate.to_dict(), **own}
+
+
+@dataclass(frozen=True, slots=True)
+class RatioFigures(Result):
+    """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
+
+    estimate: float | None
+    low: float
+    high: float
+    p_value: float
+    p_improved: float
+    p_worse: float
+    dispersion: float
+    counts: str
+    cautions: tuple[str, ...]
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelComparison(Result):
+    """What changed in one channel, and whether its fault is shown to be gone.
+
+    ``outcome`` is 'improved', 'no change shown' or 'worse', decided by ``aspect``; ``cured`` is 'shown', 'not yet',
+    'no', or None where there was nothing to cure.
+    """
+
+    channel: str
+    outcome: str
+    aspect: str
+    cured: str | None
+    untouched: bool
+    before: SideFigures
+    after: SideFigures
+    ratio: RatioFigures
+    episode_ratio: RatioFigures
+    noise_ratio: Change
+    level_shift_V: Change
+    size_change: Change
+    power_up: PowerUpChange
+    clean_hours_needed: float | None
+    cold_starts_needed: int | None
+    concern_per_h: float
+    excluded_per_h: float | None
+    comparable: tuple[str, ...]
+    reads: str
+
+
+def ratio_figures(found: MatchedRatio, item: Weighed) -> RatioFigures:
+    """Figures of one ratio of a weighed channel."""
+    return RatioFigures(
+        None if math.isnan(found.ratio) else found.ratio,
+        found.low,
+        found.high,
+        found.p_value,
+        item.p_improved,
+        item.p_worse,
+        found.dispersion,
+        f"{found.count} after, {found.base_count} before, at equal time since power-up",
+        found.cautions,
+        found.method,
+    )
+
+
+def reads(
+    channel: str,
+    outcome: str,
+    aspect: str,
+    cured: str | None,
+    sides: Sequence[SideFigures],
+    item: Weighed,
+    state: Cure,
+    notes: Sequence[str],
+    noise: Change,
+    level: Change,
+) -> str:
+    """Say what changed and what is missing, in words for the owner."""
+    name = channel_text(channel)
+    one, two = sides[0].stage, sides[1].stage
+    if aspect == "noise floor":
+        said_of = (f"noise {_mV(noise.before)}", f"noise {_mV(noise.after)}")
+    elif aspect == "settled level":
+        said_of = (f"at rest {_mV(level.before)}", f"at rest {_mV(level.after)}")
+    elif aspect == "occupied windows":
+        said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
+    else:
+        said_of = (_seen(sides[0]), _seen(sides[1]))
+    figures = f"{said_of[0]} {_when(one)}, {said_of[1]} {_when(two)}"
+    said = [f"{name}: {figures}: {outcome}."]
+    if aspect == "episodes" and outcome != NO_CHANGE:
+        ratio = item.ratio
+        if outcome == IMPROVED and not math.isinf(ratio.high):
+            said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
+        elif outcome == WORSE and ratio.low > 0:
+            said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
+    telling = (NOT_COMPARABLE, "the untouched", "compared at equal", "the number of episodes and the time")
+    if cured is not None or outcome != NO_CHANGE or item.barred:
+        said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
+    if level.note.startswith("not shown: meter or leads"):
+        said.append(f"At rest {_mV(level.before)} {_when(one)}, {_mV(level.after)} {_when(two)}: {level.note}.")
+    if aspect in {"episodes", "occupied windows"} and cured is not None:
+        said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
+    return " ".join(said)
+
+
+def _cure(cured: str, again: bool, state: Cure) -> str:
+    if cured == "not yet" and state.clean_hours_needed is None:
+        return "A cure cannot be shown this way: log again under the conditions of before."
+    hours = hours_text(math.ceil(60.0 * (state.clean_hours_needed or 0.0)) / 60.0)  # a plan in seconds helps nobody
+    if cured == "shown":
+        return f"The cure is shown: more than {state.concern_per_h:.2g} episodes per hour is excluded."
+    if cured == "no":
+        return "It is not cured: the fault still comes back."
+    if again:
+        return f"Seen again, so not yet cured; begin a new soak of {hours} without an episode."
+    more = f"the cure is shown only after {hours} more without an episode"
+    if state.cold_starts_needed:
+        more += (
+            f", or {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"
+        )
+    if state.excluded_per_h is not None:
+        return f"The clean log says at most {state.excluded_per_h:.2g} per hour; {more}."
+    return f"{more[0].upper()}{more[1:]}."
+
+
+def _when(stage: str) -> str:
+    """A stage at the end of a figure."""
+    return stage if stage in {"before", "after"} else f"({stage})"
+
+
+def _seen(side: SideFigures) -> str:
+    count = side.rate.episodes
+    return f"{times_text(count) if count else 'none'} in {hours_text(side.rate.observed_s / HOUR)}"
+
+
+def _mV(volts: float | None) -> str:
+    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"

@@ -1,0 +1,439 @@
+"""Before and after a repair, or any number of stages: what changed, and is the fault gone?"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result, plain
+from flicker.case.model import Case
+from flicker.evidence.accuracy import off_by_V
+from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.alike import sources_of, starts_told, unlike
+from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
+from flicker.evidence.compare.condition_change import (
+    Change,
+    OffBy,
+    level_change,
+    noise_change,
+    power_up_change,
+    size_change,
+    unlike_change,
+)
+from flicker.evidence.compare.credit import Credit, credits_of, work_of
+from flicker.evidence.compare.sides import side_of
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
+from flicker.evidence.document import head, named
+from flicker.evidence.findings import YES
+from flicker.evidence.log_checks import between
+from flicker.evidence.record import ChannelRecord
+
+HOUR = 3600.0
+# A caution of the statistics in words for the one who repairs, by its beginning.
+SAID = {
+    "neighbouring windows go together": "busy and calm spells last longer than the interval of the ratio allows for, so "
+    "take it as a little too narrow"
+}
+Given = Assessment | LogLike | Sequence[LogLike]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison(Result):
+    """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/1'.
+
+    The two assessments are kept for charts and reports; they are not part of the document.
+    """
+
+    before: str
+    after: str
+    channels: tuple[ChannelComparison, ...]
+    cautions: tuple[str, ...]
+    control: str | None
+    limits: Limits
+    correction: str
+    before_assessment: Assessment = field(repr=False)
+    after_assessment: Assessment = field(repr=False)
+    seed: int = 0
+    unlike: tuple[str, ...] = ()
+
+    def channel(self, name: str) -> ChannelComparison:
+        """Comparison of the channel of that name."""
+        return named(self.channels, name)
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/comparison/1'."""
+        return {
+            **head("flicker/comparison/1", self.seed, self.correction),
+            "stages": [self.before, self.after],
+            "control": self.control,
+            "limits": plain(self.limits),
+            "channels": [item.to_dict() for item in self.channels],
+            "not_comparable": list(self.unlike),
+            "cautions": list(self.cautions),
+            "reads": self.reads,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class StageComparison(Result):
+    """Any number of stages in order: each against the one before, and the last against the first."""
+
+    stages: tuple[str, ...]
+    steps: tuple[Comparison, ...]
+    whole: Comparison
+    cautions: tuple[str, ...]
+    credits: tuple[Credit, ...] = ()
+
+    @property
+    def not_comparable(self) -> tuple[str, ...]:
+        """Why some of the stages may not be compared, by what the case tells."""
+        return tuple(dict.fromkeys(text for step in (*self.steps, self.whole) for text in step.unlike))
+
+    @property
+    def reads(self) -> str:
+        """Each step in its own words, and what the improvement is owed to."""
+        told = [f"{step.before} to {step.after}: {step.reads}" for step in self.steps]
+        return " ".join([*told, *(f"{item.reads[0].upper()}{item.reads[1:]}" for item in self.credits)])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/1'."""
+        return {
+            **head("flicker/stages/1", self.whole.seed, self.whole.correction),
+            "stages": list(self.stages),
+            "steps": [step.to_dict() for step in self.steps],
+            "whole": self.whole.to_dict(),
+            "credits": plain(self.credits),
+            "cautions": list(self.cautions),
+            "reads": self.reads,
+        }
+
+
+def compare(
+    before: Given,
+    after: Given,
+    limits: Limits | None = None,
+    *,
+    control: str | None = None,
+    concern_per_h: float | None = None,
+    names: tuple[str, str] = ("before", "after"),
+    case: Case | None = None,
+) -> Comparison:
+    """Compare a unit before and after a repair, channel by channel, like with like.
+
+    Parameters
+    ----------
+    before, after : Assessment, log, path, or sequence of logs and paths
+        One or more runs each.
+    limits : Limits, optional
+        What is large enough to matter.
+    control : str, optional
+        The channel that was not touched: a change that it shows too is the room's, not the part's.
+    concern_per_h : float, optional
+        Rate that a cure must have excluded; by default the smaller of the limit ``episode_rate_per_h`` and 0.1 per
+        hour (a unit that came in as intermittent, with no rate given).
+    names : (str, str)
+        Names of the two stages.
+    case : Case, optional
+        What is known of the logs, by their file names: columns, accuracy of the meters, conditions that must be alike.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ValueError
+        If the two sides have no channel in common, nothing was observed on one of them, or ``control`` is no channel.
+
+    Notes
+    -----
+    Episodes are compared at equal time since power-up and kind of start; the ratio is exact given the totals, and wider
+    where episodes come in bursts. 'Improved' and 'worse' are each wrong in at most ``1 - confidence`` of comparisons in
+    which nothing changed, over all channels together. A difference of levels below the accuracies of both readings, or
+    a sign that just turned at the same size, is never claimed.
+    """
+    limits = limits or (case.limits if case else Limits())
+    sides = (_assessed(before, limits, case), _assessed(after, limits, case))
+    return _compare([(names[0], names[1], *sides)], limits, control, concern_per_h, case)[0]
+
+
+def compare_stages(
+    stages: Mapping[str, Given],
+    limits: Limits | None = None,
+    *,
+    control: str | None = None,
+    concern_per_h: float | None = None,
+    case: Case | None = None,
+) -> StageComparison:
+    """Compare any number of stages in order: each with the one before, and the last with the first.
+
+    All steps and channels are corrected together. A step without a changed part ('reseated only') is the natural
+    control of the next: what it cured is not credited to the part.
+
+    Parameters
+    ----------
+    stages : mapping of str to Assessment, log, path, or sequence of them
+        Name of each stage and what was logged in it, in order; two or more.
+    limits, control, concern_per_h, case
+        As in `compare`; the case also tells what was done before each stage.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two stages, or two neighbours cannot be compared.
+    """
+    limits = limits or (case.limits if case else Limits())
+    if len(stages) < 2:
+        raise ValueError(f"stages must be two or more, got {len(stages)}")
+    made = [(name, _assessed(given, limits, case)) for name, given in stages.items()]
+    pairs = [(a[0], b[0], a[1], b[1]) for a, b in itertools.pairwise(made)]
+    if len(made) > 2:
+        pairs.append((made[0][0], made[-1][0], made[0][1], made[-1][1]))
+    found = _compare(pairs, limits, control, concern_per_h, case)
+    steps = tuple(found[: len(made) - 1])
+    cautions = tuple(dict.fromkeys(text for step in found for text in step.cautions))
+    names = tuple(name for name, _ in made)
+    return StageComparison(names, steps, found[-1], cautions, credits_of(steps, found[-1], work_of(names, case)))
+
+
+def _assessed(given: Given, limits: Limits, case: Case | None) -> Assessment:
+    return given if isinstance(given, Assessment) else assess(given, limits, case=case)
+
+
+def _compare(
+    steps: Sequence[tuple[str, str, Assessment, Assessment]],
+    limits: Limits,
+    control: str | None,
+    concern_per_h: float | None,
+    case: Case | None,
+) -> list[Comparison]:
+    if concern_per_h is None and case is not None:
+        concern_per_h = case.complaint.per_hour
+    concern = min(limits.episode_rate_per_h, RELEASE_PER_H) if concern_per_h is None else float(concern_per_h)
+    if not (math.isfinite(concern) and concern > 0):
+        raise ValueError(f"concern_per_h must be a rate above 0, got {concern_per_h!r} (episodes per hour)")
+    rows: list[tuple[int, str, ChannelRecord, ChannelRecord]] = []
+    for number, (first, second, before, after) in enumerate(steps):
+        one, two = ({record.channel: record for record in side.records} for side in (before, after))
+        shared = [name for name in one if name in two]
+        if not shared:
+            raise ValueError(
+                f"{first} and {second} have no channel in common: {first} has {', '.join(one)}; {second} has "
+                f"{', '.join(two)}. Name the columns alike, or choose them with --channels."
+            )
+        if control is not None and control not in shared:
+            raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
+        for stage, records in ((first, one), (second, two)):
+            if not any(records[name].observed_s > 0 for name in shared):
+                raise ValueError(
+                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
+                    "disconnected stretches are out; log longer."
+                )
+        rows.extend((number, name, one[name], two[name]) for name in shared)
+    started = starts_told(case)
+    apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
+    weighed = weigh(
+        [
+            (side_of(one, steps[number][2].records, started), side_of(two, steps[number][3].records, started))
+            for number, _, one, two in rows
+        ],
+        confidence=limits.confidence,
+        cell_s=limits.dead_time_s or 10.0,
+        controls=[name == control for _, name, _, _ in rows],
+        unlike=[apart[number] for number, _, _, _ in rows],
+    )
+    correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction"
+    out = []
+    for number, (first, second, before, after) in enumerate(steps):
+        here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
+        base = next((item for row, item in here if row[1] == control), None)
+        channels = tuple(
+            _channel(
+                row,
+                item,
+                (first, second),
+                (before.channel(row[1]), after.channel(row[1])),
+                base,
+                concern,
+                limits,
+                apart[number],
+                _off_by(row[2], row[3], case),
+            )
+            for row, item in here
+        )
+        out.append(
+            Comparison(
+                first,
+                second,
+                channels,
+                _cautions((first, second), channels, before, after, control, case),
+                control,
+                limits,
+                correction,
+                before,
+                after,
+                unlike=apart[number],
+            )
+        )
+    return out
+
+
+def _off_by(one: ChannelRecord, two: ChannelRecord, case: Case | None) -> OffBy:
+    """How far a reading of either side may be off, both together."""
+
+    def both(before_V: float, after_V: float) -> float:
+        return off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
+
+    return both
+
+
+def _channel(
+    row: tuple[int, str, ChannelRecord, ChannelRecord],
+    item: Weighed,
+    names: tuple[str, str],
+    sides: tuple[ChannelAssessment, ChannelAssessment],
+    base: Weighed | None,
+    concern: float,
+    limits: Limits,
+    unalike: Sequence[str],
+    off_by: OffBy,
+) -> ChannelComparison:
+    _, channel, one, two = row
+    before, after = sides
+    notes = list(item.notes)
+    noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
+    sizes = size_change(
+        one.episodes.size_V[~one.episodes.common], two.episodes.size_V[~two.episodes.common], limits, off_by
+    )
+    if unalike:
+        noise, level, sizes = (unlike_change(found, unalike) for found in (noise, level, sizes))
+    outcome, aspect = item.outcome, item.leads
+    # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
+    if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
+        if before.finding("noise").answer == YES:
+            aspect = "noise floor"
+            outcome = _answer(noise, item.family, limits)
+        elif before.finding("settled offset").answer == YES:
+            aspect, outcome = "settled level", _answer(level, item.family, limits)
+    untouched = base is item
+    if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:
+        apart = item.leading.high < base.leading.low if outcome == IMPROVED else item.leading.low > base.leading.high
+        if not apart:
+            outcome = NO_CHANGE
+            notes.append("the untouched channel changed as well: the room or the conditions, not the part")
+    state = cure(
+        item,
+        recurs=after.finding("intermittent").answer == YES,
+        concern_per_h=concern,
+        warm_up_s=limits.warm_up_s,
+        confidence=limits.confidence,
+    )
+    cured = state.word
+    if cured == "shown" and outcome != IMPROVED:
+        cured = "not yet"
+    for change in (noise, level, sizes):
+        if change.note and not unalike and (change is not sizes or "meter or leads" in change.note):
+            notes.append(f"{change.quantity}: {change.note}")
+    figures = [
+        SideFigures(
+            stage,
+            part.rate,
+            int(counts.sum()),
+            matched_s,
+            share,
+            part.in_excursion_s,
+            side.cold_starts + sum(cycle.known and cycle.start == "warm" for cycle in side.cycles),
+            side.cold_starts,
+            part.relay.trips,
+            part.verdict,
+            part.fitness,
+        )
+        for stage, part, side, counts, matched_s, share in (
+            (names[0], before, item.before, item.strata.before_counts, item.strata.matched_before_s, item.shares[0]),
+            (names[1], after, item.after, item.strata.after_counts, item.strata.matched_after_s, item.shares[1]),
+        )
+    ]
+    return ChannelComparison(
+        channel,
+        outcome,
+        aspect,
+        cured,
+        untouched,
+        figures[0],
+        figures[1],
+        ratio_figures(item.leading, item),
+        ratio_figures(item.ratio, item),
+        noise,
+        level,
+        sizes,
+        power_up_change(one, two),
+        state.clean_hours_needed,
+        state.cold_starts_needed,
+        concern,
+        state.excluded_per_h,
+        tuple(dict.fromkeys(notes)),
+        reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level),
+    )
+
+
+def _answer(change: Change, family: int, limits: Limits) -> str:
+    shown = change.p_value is None or change.p_value * family <= 1.0 - limits.confidence
+    return {"less": IMPROVED, "more": WORSE}.get(change.answer, NO_CHANGE) if shown else NO_CHANGE
+
+
+def _cautions(
+    names: tuple[str, str],
+    channels: Sequence[ChannelComparison],
+    before: Assessment,
+    after: Assessment,
+    control: str | None,
+    case: Case | None,
+) -> tuple[str, ...]:
+    out = between(
+        names,
+        (before.traces, after.traces),
+        (before.records, after.records),
+        {item.channel: item.outcome for item in channels},
+        {
+            item.channel: sum(
+                off_by_V(record, item.level_shift_V.before or 0.0, case)
+                for side in (before, after)
+                for record in side.records
+                if record.channel == item.channel
+            )
+            for item in channels
+        },
+    )
+    changed = [
+        item for item in channels if item.outcome == IMPROVED and item.aspect in {"episodes", "occupied windows"}
+    ]
+    if control is None and len(channels) > 1 and len(changed) == len(channels):
+        out.append(
+            "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
+            "Name the channel that was not touched with --control."
+        )
+    for item in channels:
+        for text in item.ratio.cautions:
+            if item.ratio.estimate is not None:
+                out.append(f"{item.channel}: {SAID.get(text.split(',')[0], text)}.")
+        if item.after.fitness == "do not connect":
+            out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
+        if item.noise_ratio.answer == "more":
+            out.append(
+                f"{item.channel}: the noise floor rose to {item.noise_ratio.estimate or 0.0:.2g} times what it was."
+            )
+    for side, word in ((before, "before"), (after, "after")):
+        if not any(trace.power_up_seen for record in side.records for trace in record.traces):
+            out.append(f"No power-up was seen {word}: the log there begins in mid-operation.")
+    out.append(SAFETY)
+    return tuple(dict.fromkeys(out))

@@ -1,0 +1,257 @@
+"""What else changed between two sides: noise floor, settled level, size of episodes, power-up."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.accuracy import meter_or_leads
+from flicker.evidence.record import ChannelRecord
+from flicker.signals.residuals import local_residual
+
+Floats = NDArray[np.float64]
+
+NOISE_BLOCKS = 12
+NOISE_WINDOW_S = 60.0  # as in the judgement of one side: what is slower is movement of the level
+NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
+SIZE_MATTERS = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Change(Result):
+    """One quantity after against before: a ratio or a difference in ``unit``, with interval and answer.
+
+    ``answer`` is 'less', 'more' or 'not shown'; ``p_value`` two-sided. ``note`` says why it could not be compared.
+    """
+
+    quantity: str
+    before: float | None
+    after: float | None
+    estimate: float | None
+    low: float | None
+    high: float | None
+    p_value: float | None
+    unit: str
+    answer: str
+    note: str
+    method: str
+
+
+def _unknown(quantity: str, unit: str, note: str, before: float | None = None, after: float | None = None) -> Change:
+    return Change(quantity, before, after, None, None, None, None, unit, "not shown", note, "not compared")
+
+
+OffBy = Callable[[float, float], float]  # how far two readings may be off together
+
+
+def exact(before_V: float, after_V: float) -> float:
+    """Nothing is known of the meters."""
+    return 0.0
+
+
+def unlike_change(found: Change, reasons: Sequence[str]) -> Change:
+    """Keep the figures of either side and claim nothing between them."""
+    return _unknown(found.quantity, found.unit, reasons[0], found.before, found.after)
+
+
+def _by_the_meter(found: Change, off_by: OffBy) -> Change:
+    """Withdraw a change that the meters may have made."""
+    if found.answer == "not shown" or found.before is None or found.after is None:
+        return found
+    note = meter_or_leads(found.before, found.after, off_by(found.before, found.after))
+    return replace(found, answer="not shown", note=note) if note else found
+
+
+def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact) -> Change:
+    """Ratio of the noise floors: Welch's t of the logarithm of sigma over twelve stretches a side.
+
+    Noise is compared within one last digit only: below two digits it is the meter's own.
+    """
+    steps = [max((trace.resolution_V for trace in record.traces), default=0.0) for record in (before, after)]
+    parts = [_log_sigmas(record) for record in (before, after)]
+    if parts[0] is None or parts[1] is None:
+        return _unknown("noise floor", "ratio", "too few readings at rest on one side")
+    one, two = math.exp(float(parts[0].mean())), math.exp(float(parts[1].mean()))
+    if max(steps) > 1.5 * min(steps) and max(steps) > 0.5 * min(one, two):
+        return _unknown("noise floor", "ratio", "not comparable: the last digit of the meter differs", one, two)
+    if before.runs and after.runs:
+        paces = [float(np.median([run.sample_interval_s for run in record.runs])) for record in (before, after)]
+        if max(paces) > 1.5 * min(paces):
+            return _unknown("noise floor", "ratio", "not comparable: the readings come at another pace", one, two)
+    estimate, low, high, p_value = _welch(parts[1], parts[0], limits.confidence)
+    shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(NOISE_MATTERS)
+    found = Change(
+        "noise floor",
+        one,
+        two,
+        math.exp(estimate),
+        math.exp(low),
+        math.exp(high),
+        p_value,
+        "ratio",
+        ("less" if estimate < 0 else "more") if shown else "not shown",
+        "",
+        "Welch's t of log sigma over stretches",
+    )
+    return _by_the_meter(found, off_by)
+
+
+def _log_sigmas(record: ChannelRecord) -> Floats | None:
+    from flicker.stats.noise import noise_sigma
+
+    residual = (
+        np.concatenate([local_residual(trace, NOISE_WINDOW_S) for trace in record.traces])
+        if record.traces
+        else np.empty(0)
+    )
+    if residual.size < 8 * NOISE_BLOCKS:
+        return None
+    step = max(trace.resolution_V for trace in record.traces)
+    floor = max(step / 5.0, 1e-12)
+    found = np.array([noise_sigma(part, resolution=0.0) for part in np.array_split(residual, NOISE_BLOCKS)])
+    return np.asarray(np.log(np.maximum(found, floor)))
+
+
+def _welch(one: Floats, two: Floats, confidence: float) -> tuple[float, float, float, float]:
+    from scipy.special import stdtr, stdtrit
+
+    a, b = one.var(ddof=1) / one.size, two.var(ddof=1) / two.size
+    difference = float(one.mean() - two.mean())
+    error = math.sqrt(a + b)
+    if error < 1e-9:
+        return difference, difference, difference, 1.0 if abs(difference) < 1e-9 else 0.0
+    dof = (a + b) ** 2 / (a**2 / (one.size - 1) + b**2 / (two.size - 1))
+    half = float(stdtrit(dof, 0.5 + confidence / 2.0)) * error
+    return difference, difference - half, difference + half, float(2.0 * stdtr(dof, -abs(difference) / error))
+
+
+def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact) -> Change:
+    """Shift of the settled level; shown where the levels of the two sides lie apart by more than ``drift_V``.
+
+    The level of a side is known to no better than its wander and its run-to-run spread, taken as a range, and the
+    accuracy of its meter: no distribution is assumed. A sign that just turned at the same size is the leads, not the
+    unit.
+    """
+    one, two = _level_range(before), _level_range(after)
+    if one is None or two is None:
+        return _unknown("settled level", "V", "nothing was observed at rest on one side")
+    (low0, mid0, high0), (low1, mid1, high1) = one, two
+    off = off_by(mid0, mid1)
+    shift, low, high = mid1 - mid0, low1 - high0 - off, high1 - low0 + off
+    shown = min(abs(low), abs(high)) > limits.drift_V and low * high > 0
+    # Told where it matters: a difference that would be one but for the meter or the leads.
+    note = meter_or_leads(mid0, mid1, off) if abs(shift) > limits.drift_V else ""
+    shown = shown and not note
+    answer = "not shown"
+    if shown:
+        answer = "less" if abs(mid1) < abs(mid0) else "more"
+    return Change(
+        "settled level",
+        mid0,
+        mid1,
+        shift,
+        low,
+        high,
+        None,
+        "V",
+        answer,
+        note,
+        "range of settled levels, last digit added" + (", accuracy of the meter added" if off > 0 else ""),
+    )
+
+
+def _level_range(record: ChannelRecord) -> tuple[float, float, float] | None:
+    ends, middles, weights = [], [], []
+    for trace in record.traces:
+        if trace.baseline is not None and trace.level_V is not None and trace.observed_s > 0:
+            ends.extend(np.quantile(trace.baseline.knot_V, (0.05, 0.95)).tolist())
+            middles.append(trace.level_V)
+            weights.append(trace.observed_s)
+    if not middles:
+        return None
+    slack = max(trace.resolution_V for trace in record.traces)
+    middle = float(np.average(middles, weights=weights))
+    return min(ends) - slack, middle, max(ends) + slack
+
+
+def size_change(before: Floats, after: Floats, limits: Limits, off_by: OffBy = exact) -> Change:
+    """Ratio of the sizes of episodes: Mann-Whitney rank test, Hodges-Lehmann ratio with its interval.
+
+    Parameters
+    ----------
+    before, after : array, shape (episodes,)
+        Largest deviation of each episode, volts.
+
+    Notes
+    -----
+    Hodges and Lehmann (1963), Annals of Mathematical Statistics 34, 598-611; the interval from order
+    statistics of the ratios, normal approximation of the rank.
+    """
+    method = "rank test of the largest deviation of each episode; Hodges-Lehmann ratio"
+    if before.size < 4 or after.size < 4:
+        return _unknown(
+            "size of episodes",
+            "ratio",
+            "fewer than four episodes on one side",
+            float(np.median(before)) if before.size else None,
+            float(np.median(after)) if after.size else None,
+        )
+    from scipy.special import ndtri
+    from scipy.stats import mannwhitneyu
+
+    one, two = _thin(before), _thin(after)
+    p_value = float(mannwhitneyu(two, one, alternative="two-sided").pvalue)
+    ratios = np.sort(np.subtract.outer(np.log(two), np.log(one)).ravel())
+    m, n = two.size, one.size
+    spread = math.sqrt(m * n * (m + n + 1) / 12.0)
+    place = int(max(0, math.floor(m * n / 2.0 - float(ndtri(0.5 + limits.confidence / 2.0)) * spread)))
+    estimate = float(np.median(ratios))
+    shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(SIZE_MATTERS)
+    found = Change(
+        "size of episodes",
+        float(np.median(before)),
+        float(np.median(after)),
+        math.exp(estimate),
+        math.exp(float(ratios[place])),
+        math.exp(float(ratios[-1 - place])),
+        p_value,
+        "ratio",
+        ("less" if estimate < 0 else "more") if shown else "not shown",
+        "",
+        method,
+    )
+    return _by_the_meter(found, off_by)
+
+
+def _thin(sizes: Floats, most: int = 2000) -> Floats:
+    """At most ``most`` values, evenly over time."""
+    if sizes.size <= most:
+        return sizes
+    return sizes[np.linspace(0, sizes.size - 1, most).astype(np.int64)]
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUpChange(Result):
+    """Middle surge and settling time of the power-ups of each side (null where none was seen)."""
+
+    before_surge_V: float | None
+    after_surge_V: float | None
+    before_settle_s: float | None
+    after_settle_s: float | None
+    before_power_ups: int
+    after_power_ups: int
+
+
+def power_up_change(before: ChannelRecord, after: ChannelRecord) -> PowerUpChange:
+    """Compare the power-ups by their middles; two or three of them carry no test."""
+    out: list[float | None] = []
+    starts = [[t.start for t in record.traces if t.start is not None] for record in (before, after)]
+    for value in ("surge_V", "settle_s"):
+        out.extend(float(np.median([getattr(s, value) for s in side])) if side else None for side in starts)
+    return PowerUpChange(out[0], out[1], out[2], out[3], len(starts[0]), len(starts[1]))

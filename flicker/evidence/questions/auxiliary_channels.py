@@ -1,0 +1,326 @@
+"""Columns beside the outputs: a shorted lead (unit or meter?), rail and mains (do they jump together?), temperatures.
+
+They are traced as an output is, get no verdict, and are brought to the clocks of the outputs' runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.findings import NO, YES, Finding
+from flicker.evidence.questions.control import against_control
+from flicker.evidence.questions.warmth import Series, series_of
+from flicker.evidence.record import ChannelRecord, records
+from flicker.logs.model import Log, LogError
+from flicker.logs.spans import within
+from flicker.signals.coincidence import ChannelEvents
+from flicker.signals.settings import Settings
+from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
+
+Floats = NDArray[np.float64]
+
+NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples
+LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor
+ABOVE_FLOOR = 3.0  # times the shorted lead's noise: a live output; both common practice, no source
+LEAST_V = 5e-5
+
+
+@dataclass(frozen=True, slots=True)
+class CompanionResult(Result):
+    """A column that is no output: what was seen of it. Volts for voltages, degrees for a temperature."""
+
+    name: str
+    role: str
+    observed_s: float
+    episodes: int
+    level: float | None
+    sigma: float | None
+    low: float | None
+    high: float | None
+    reads: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A voltage beside the outputs in one log, traced; its runs are on that log's clock."""
+
+    name: str
+    role: str
+    log: int
+    runs: tuple[RunTraces, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """All that was logged beside the outputs; ``log_of_run`` tells which log a run of the outputs is of."""
+
+    lines: tuple[Line, ...] = ()
+    temperatures: tuple[Series, ...] = ()
+    log_of_run: Mapping[int, int] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def lead(self) -> str | None:
+        """Name of the shorted lead that is used; the first where there are several."""
+        return next((line.name for line in self.lines if line.role == "shorted lead"), None)
+
+    def lines_of(self, name: str) -> list[Line]:
+        """One column over all logs."""
+        return [line for line in self.lines if line.name == name]
+
+
+def for_lead(settings: Settings, outputs: Sequence[RunTraces]) -> Settings:
+    """Settings for shorted leads: their last digit is the outputs', whatever the few readings off zero suggest."""
+    digits = [trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0]
+    return replace(settings, digit_V=min(digits)) if digits else settings
+
+
+def look_beside(
+    log: Log, place: int, settings: Settings, outputs: Sequence[RunTraces]
+) -> tuple[list[Line], list[Series], list[str]]:
+    """Trace the voltages beside the outputs of a log, and take its temperatures."""
+    lines: list[Line] = []
+    series: list[Series] = []
+    cautions: list[str] = []
+    for item in log.companions:
+        if item.role == "temperature":
+            found = series_of(item, log, place)
+            if found is None:
+                cautions.append(f"{item.name} (temperature) holds no reading.")
+            else:
+                series.append(found)
+            continue
+        alive = item.role != "shorted lead"
+        how = settings if alive else for_lead(settings, outputs)
+        try:
+            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), how, alive=alive))))
+        except LogError:
+            cautions.append(f"{item.name} ({item.role}) holds no reading.")
+    return lines, series, cautions
+
+
+# ---------------------------------------------------------------- on the clock of the outputs
+
+
+def events_of(lines: Sequence[Line], record: ChannelRecord, log_of_run: Mapping[int, int]) -> list[ChannelEvents]:
+    """Episodes of a line on the clock of each run of a record, as `signals.coincidence` takes them."""
+    out = []
+    for run, number in zip(record.runs, record.numbers, strict=True):
+        length = run.duration_s + run.sample_interval_s
+        starts, sizes, seen = [np.empty(0)], [np.empty(0)], [np.empty((0, 2))]
+        for line in lines:
+            if line.log != log_of_run.get(number, 0):
+                continue
+            for part in line.runs:
+                shift = part.run.offset_s - run.offset_s
+                begin, _, deviation = part.traces[0].episode_table()
+                inside = (begin + shift >= 0.0) & (begin + shift < length)
+                starts.append(begin[inside] + shift)
+                sizes.append(deviation[inside])
+                seen.append(within(part.traces[0].observed + shift, 0.0, length))
+        observed = np.concatenate(seen)
+        order = np.argsort(observed[:, 0], kind="stable")
+        out.append(
+            ChannelEvents(
+                lines[0].name, np.concatenate(starts), np.concatenate(sizes), observed[order], run.sample_interval_s
+            )
+        )
+    return out
+
+
+def with_lead(record: ChannelRecord, lead: Sequence[ChannelEvents]) -> NDArray[np.bool_]:
+    """Which episodes of a record the shorted lead saw at the same time."""
+    hit = np.zeros(record.episodes.count, dtype=bool)
+    for place, (run, events) in enumerate(zip(record.runs, lead, strict=True)):
+        mine = np.flatnonzero(record.episodes.run == place)
+        near = max(NEAR_S, 2.0 * run.sample_interval_s)
+        hit[mine] = _near(record.episodes.start_s[mine], np.sort(events.start_s), near)
+    return hit
+
+
+def _near(times: Floats, others: Floats, lag: float) -> NDArray[np.bool_]:
+    return np.asarray(np.searchsorted(others, times - lag) < np.searchsorted(others, times + lag, side="right"))
+
+
+# ---------------------------------------------------------------- the shorted lead
+
+
+def floor_of(lines: Sequence[Line]) -> tuple[float, float] | None:
+    """Noise and level of a shorted lead, volts; None where nothing of it was observed."""
+    seen = [part.traces[0] for line in lines for part in line.runs if part.traces[0].level_V is not None]
+    if not seen:
+        return None
+    longest = max(seen, key=lambda trace: trace.observed_s)
+    return longest.sigma_V, float(longest.level_V or 0.0)
+
+
+def with_floor(runs: Sequence[RunTraces], lines: Sequence[Line]) -> tuple[list[RunTraces], str]:
+    """Signs of life once the shorted lead's floor is known; the runs, and what it says in words."""
+    floor = floor_of(lines)
+    if floor is None:
+        return list(runs), ""
+    out, above, like = [], [], []
+    for run in runs:
+        traces = []
+        for trace in run.traces:
+            life = _life(trace, *floor)
+            if life == "seen":
+                above.append(trace.channel)
+            elif life == "not shown":
+                like.append(trace.channel)
+            traces.append(_told(trace, life, lines[0].name, floor[0]))
+        out.append(replace(run, traces=tuple(traces)))
+    words = []
+    alike = list(dict.fromkeys(like))
+    if above:
+        live = [name for name in dict.fromkeys(above) if name not in alike]
+        words += [f"{_many(live, 'stands', 'stand')} above it: a live output was measured"] if live else []
+    if alike:
+        words.append(f"{_many(alike, 'reads', 'read')} like it: nothing shows that a live output was measured")
+    return out, "; ".join(words)
+
+
+def _many(names: Sequence[str], one: str, more: str) -> str:
+    return f"{' and '.join(names)} {one if len(names) == 1 else more}"
+
+
+def _life(trace: Trace, sigma_V: float, level_V: float) -> str | None:
+    """'seen' or 'not shown' where the floor decides, else None."""
+    if trace.level_V is None:
+        return None
+    least = max(LEAST_V, 2.0 * trace.resolution_V)
+    away = abs(trace.level_V - level_V)
+    if trace.power_up_seen or trace.excursions.count:
+        return "seen"
+    if trace.sigma_V <= LIKE_FLOOR * sigma_V + 1e-12 and away <= max(least, 3.0 * sigma_V):
+        return "not shown"
+    if max(ABOVE_FLOOR * sigma_V, trace.resolution_V / 5.0) < trace.sigma_V <= PICK_UP_V:
+        return "seen"
+    return None
+
+
+def _told(trace: Trace, life: str | None, lead: str, sigma_V: float) -> Trace:
+    silent = [text for text in trace.cautions if "nothing shows that a live output" not in text]
+    if life == "seen" and trace.life != "seen":
+        return replace(trace, life="seen", cautions=tuple(silent))
+    if life == "not shown" and trace.life != "not shown":
+        text = (
+            f"{trace.channel}: reads like the shorted lead beside it ({lead}: noise {sigma_V * 1e3:.2g} mV, here "
+            f"{trace.sigma_V * 1e3:.2g} mV); nothing shows that a live output was being measured: switch the unit off "
+            "and on once while logging (no loudspeaker connected)."
+        )
+        return replace(trace, life="not shown", cautions=(*silent, text))
+    return trace
+
+
+def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits: Limits, hit: int) -> Finding:
+    """The answer 'intermittent' with the shorted lead in place of the assumed nuisance rate.
+
+    Episodes that both saw at once are on neither side. Where the lead saw others of its own, the exact comparison of
+    both (as with a control log) takes the place of the assumed rate; where it saw none, that rate stands, and it is
+    said over how long. Time beyond the threshold needs neither.
+    """
+    mine, theirs = _alone(record, None), _alone(lead, record)
+    hours = lead.observed_s / 3600.0
+    count = sum(part.size for part in theirs[0])
+    share = f" {hit} more came with the shorted lead at once and do not count." if hit else ""
+    if not mine[1] or not theirs[1] or finding.effect in (None, 0.0):
+        return replace(finding, reads=finding.reads + share) if share else finding
+    if count == 0:
+        text = f" The shorted lead saw none of its own in {hours:.3g} h."
+        return replace(finding, reads=finding.reads + text + share)
+    if finding.method.startswith("time beyond"):
+        return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {hours:.3g} h.{share}")
+    answer = against_control(
+        *mine,
+        *theirs,
+        nuisance_rate_per_h=limits.nuisance_rate_per_h,
+        episode_rate_per_h=limits.episode_rate_per_h,
+        confidence=limits.confidence,
+    )
+    return replace(
+        finding,
+        answer=finding.answer if finding.answer == NO else "not shown",
+        method=f"against the shorted lead of the same log, which replaces the assumed nuisance rate: {answer.method}",
+        reads=f"{answer.reads} The shorted lead replaces the assumed nuisance rate.{share}",
+        statistic=answer.z,
+        p_value=answer.p_value,
+        sided="one",
+        holds=answer.answer == YES,
+    )
+
+
+def _alone(record: ChannelRecord, other: ChannelRecord | None) -> tuple[list[Floats], list[float]]:
+    """Episodes of each run on its observed clock, without those that also came in another record at once."""
+    times, seen = [], []
+    taken = [] if other is None else [_on_log_clock(other, run) for run in range(len(other.runs))]
+    others = np.sort(np.concatenate(taken)) if taken else np.empty(0)
+    for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
+        if trace.observed_s <= 0:
+            continue
+        chosen = (record.episodes.run == place) & ~record.episodes.common
+        if other is not None:
+            near = max(NEAR_S, 2.0 * run.sample_interval_s)
+            chosen &= ~_near(record.episodes.start_s + run.offset_s, others, near)
+        times.append(np.sort(np.clip(record.episodes.clock_s[chosen], 0.0, trace.observed_s)))
+        seen.append(trace.observed_s)
+    return times, seen
+
+
+def _on_log_clock(record: ChannelRecord, place: int) -> Floats:
+    return np.asarray(record.episodes.start_s[record.episodes.run == place] + record.runs[place].offset_s)
+
+
+def lead_record(beside: Beside, limits: Limits) -> ChannelRecord | None:
+    """The shorted lead over all logs as a record of its own."""
+    if beside.lead is None:
+        return None
+    runs = [part for line in beside.lines_of(beside.lead) for part in line.runs]
+    numbered = [replace(part, number=number) for number, part in enumerate(runs)]
+    return records(numbered, dead_time_s=limits.dead_time_s)[0]
+
+
+# ---------------------------------------------------------------- in words
+
+
+def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...]:
+    """What was seen of each column beside the outputs."""
+    out = []
+    for name in dict.fromkeys(line.name for line in beside.lines):
+        lines = beside.lines_of(name)
+        traces = [part.traces[0] for line in lines for part in line.runs]
+        seen_s = sum(trace.observed_s for trace in traces)
+        count = sum(int(trace.episode_table()[0].size) for trace in traces)
+        floor = floor_of(lines)
+        blocks = [part.blocks.channels[0] for line in lines for part in line.runs]
+        lows, highs = _finite([part.low for part in blocks]), _finite([part.high for part in blocks])
+        low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
+        text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {seen_s / 3600:.3g} h"
+        if floor is not None:
+            text += f", level {round(floor[1], 6) + 0.0:.4g} V, noise {floor[0] * 1e3:.2g} mV"
+        if lines[0].role == "shorted lead" and name == beside.lead:
+            text += (
+                "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"
+            )
+            text += f"; {floor_words}" if floor_words else ""
+        level, sigma = (None, None) if floor is None else (floor[1], floor[0])
+        out.append(CompanionResult(name, lines[0].role, seen_s, count, level, sigma, low, high, f"{text}."))
+    for name in dict.fromkeys(item.name for item in beside.temperatures):
+        parts = [item for item in beside.temperatures if item.name == name]
+        value = np.concatenate([item.value for item in parts])
+        span = 60.0 * value.size
+        least, most = float(value.min()), float(value.max())
+        text = f"{name} (temperature): {least:.4g} to {most:.4g} degrees in {span / 3600:.3g} h."
+        out.append(CompanionResult(name, "temperature", span, 0, float(np.median(value)), None, least, most, text))
+    return tuple(out)
+
+
+def _finite(parts: Sequence[Floats]) -> Floats:
+    known: Floats = np.concatenate(parts)
+    return np.asarray(known[np.isfinite(known)], dtype=np.float64)

@@ -1,0 +1,224 @@
+"""What the bench asks beyond a verdict: speaker and relay, the next hours, warm-up, the meter's eye, a control run.
+
+Puts the rooms beside it (`protection`, `warmup`, `control`, `signals.relay`, `logs.meter`) to the records of an
+assessment. Each answer says nothing where there is nothing to say.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.questions.control import ControlAnswer, against_control
+from flicker.evidence.questions.protection import TripForecast, trip_forecast
+from flicker.evidence.questions.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.meter import Meter, sampling_advice
+from flicker.signals.relay import Relay
+
+if TYPE_CHECKING:
+    from flicker.case.case_file import Meter as CaseMeter
+
+Floats = NDArray[np.float64]
+
+WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
+NEXT_H = 10.0
+GLITCH_S = 0.1  # a short crackle; common practice, no source
+MOSTLY = 0.5  # share of swings that lasted a single reading
+HEIGHT_FACTOR = 2.0  # the glitch asked for is so many times the entering threshold
+CONTROL_KINDS = {"shorted": "shorted leads", "sound": "known good unit"}
+
+
+def peaks_of(record: ChannelRecord) -> Floats:
+    """Reading farthest from zero of each episode, absolute volts, shape (episodes,); over range counts as infinite."""
+    parts = []
+    for trace in record.traces:
+        if trace.episode.size == 0:
+            continue
+        size = np.abs(trace.excursions.peak_V)
+        first = np.flatnonzero(np.concatenate(([True], np.diff(trace.episode) > 0)))
+        parts.append(np.maximum.reduceat(size, first))
+    return np.concatenate(parts) if parts else np.empty(0)
+
+
+def finite_peaks(record: ChannelRecord, limits: Limits) -> Floats:
+    """Peaks of episodes, those over range taken as twice the trip threshold at least: they would have tripped."""
+    peaks = peaks_of(record)
+    known = peaks[np.isfinite(peaks)]
+    most = max(float(known.max()) if known.size else 0.0, 2.0 * limits.protection_V)
+    return np.where(np.isfinite(peaks), peaks, most)
+
+
+def relays_to_try(relay: Relay) -> list[Relay]:
+    """The relay assumed, and the same at other thresholds."""
+    return [relay, *(relay.at(volts) for volts in WHAT_IF_V if volts != relay.trip_V)]
+
+
+def next_hours(record: ChannelRecord, limits: Limits) -> TripForecast | None:
+    """Chance of a trip in the next hours; None where no peak comes near the threshold."""
+    peaks = finite_peaks(record, limits)
+    hours = record.observed_s / 3600.0
+    if hours <= 0 or peaks.size == 0 or not bool(np.any(peaks > 0.5 * limits.protection_V)):
+        return None
+    enter = max((trace.enter_V for trace in record.traces), default=limits.excursion_V)
+    return trip_forecast(
+        peaks,
+        hours,
+        trip_V=limits.protection_V,
+        threshold_V=min(enter, limits.protection_V),
+        hours=NEXT_H,
+        confidence=limits.confidence,
+    )
+
+
+def warm_up_of(record: ChannelRecord, limits: Limits) -> WarmupRate | None:
+    """Rate by time since power-up; None below two power-ups or without an episode."""
+    runs = []
+    for place, trace in enumerate(record.traces):
+        if not trace.power_up_seen or trace.observed_s <= 0:
+            continue
+        mine = (record.episodes.run == place) & ~record.episodes.common
+        runs.append(WarmupRun(record.episodes.start_s[mine], observed_from(trace.observed, 0.0)))
+    if len(runs) < 2 or sum(run.begin_s.size for run in runs) == 0:
+        return None
+    return warmup_rate(runs, dead_time_s=record.dead_time_s, confidence=limits.confidence)
+
+
+@dataclass(frozen=True, slots=True)
+class Visibility(Result):
+    """What this sampling shows of a short glitch.
+
+    ``seen`` is the chance that a glitch of ``glitch_s`` and ``height_V`` shows; ``advised_interval_s`` the longest
+    interval that shows ``advised_share`` of them (None where the integration hides them). ``true_per_h`` is what the
+    episodes seen mean per hour if all were such glitches, with limits; None without an episode, or where none shows.
+    """
+
+    glitch_s: float
+    height_V: float
+    sample_interval_s: float
+    integration_s: float | None
+    seen: float
+    advised_share: float
+    advised_interval_s: float | None
+    method: str
+    reads: str
+    true_per_h: float | None = None
+    true_low_per_h: float | None = None
+    true_high_per_h: float | None = None
+
+
+def visibility_of(record: ChannelRecord, meter: CaseMeter | None, limits: Limits) -> Visibility | None:
+    """Say what the coarsest sampling of the runs shows of a short glitch; None where nothing was observed."""
+    seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
+    if not seen:
+        return None
+    run, trace = max(seen, key=lambda pair: pair[0].sample_interval_s)
+    count = int(np.count_nonzero(~record.episodes.common))
+    length = np.concatenate([part.excursions.end_s - part.excursions.start_s for _, part in seen])
+    brief = length.size > 0 and float(np.mean(length <= 1.5 * run.sample_interval_s)) >= MOSTLY
+    return visibility(
+        run.sample_interval_s,
+        trace.enter_V,
+        trace.resolution_V,
+        meter,
+        count=count,
+        observed_s=record.observed_s,
+        brief=brief,
+        confidence=limits.confidence,
+    )
+
+
+def visibility(
+    sample_interval_s: float,
+    threshold_V: float,
+    resolution_V: float,
+    meter: CaseMeter | None = None,
+    *,
+    count: int = 0,
+    observed_s: float = 0.0,
+    brief: bool = False,
+    confidence: float = 0.95,
+) -> Visibility:
+    """Say what the sampling (and the meter's integration, where the case records it) shows of a short glitch.
+
+    ``count`` episodes in ``observed_s`` are corrected for those that passed unseen; ``brief`` says that most lasted a
+    single reading, so that the correction is worth a sentence.
+    """
+    told = None if meter is None else meter.integration_s
+    integration = min(told or 0.0, sample_interval_s)
+    height = HEIGHT_FACTOR * threshold_V
+    eye = Meter(sample_interval_s=sample_interval_s, integration_s=integration, resolution_V=resolution_V)
+    seen = eye.sees(GLITCH_S, height_V=height, threshold_V=threshold_V)
+    advice = sampling_advice(
+        GLITCH_S, height_V=height, threshold_V=threshold_V, integration_s=integration, resolution_V=resolution_V
+    )
+    wanted = advice.sample_interval_s
+    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {seen.share:.0%} at this sampling"
+    if seen.share >= advice.share:
+        text = f"{what[0].upper()}{what[1:]}."
+    elif math.isnan(wanted):
+        text = f"{what[0].upper()}{what[1:]}; the meter averages over {integration:g} s and hides shorter ones."
+    else:
+        text = f"{what[0].upper()}{what[1:]}; sample at least every {wanted:.2g} s to see {advice.share:.0%} of such."
+    if told is None and seen.share < advice.share:
+        text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
+    true: tuple[float | None, float | None, float | None] = (None, None, None)
+    if count > 0 and observed_s > 0 and seen.share > 0:
+        rate = seen.corrected_rate(count, observed_s, confidence=confidence)
+        true = (rate.per_h, rate.low_per_h, rate.high_per_h)
+        if brief and seen.share < advice.share:
+            text += (
+                f" Most swings seen lasted a single reading: if all are so short, there are {rate.per_h:.3g} per hour in "
+                f"truth, between {rate.low_per_h:.3g} and {rate.high_per_h:.3g}."
+            )
+    return Visibility(
+        GLITCH_S, height, sample_interval_s, told, seen.share, advice.share, wanted, advice.method, text, *true
+    )
+
+
+def control_of(
+    record: ChannelRecord, control: Sequence[ChannelRecord], limits: Limits, *, kind: str = "shorted"
+) -> ControlAnswer | None:
+    """Set a channel against a control run: its own column there, else the only one; None where nothing was observed.
+
+    Raises
+    ------
+    ValueError
+        If ``kind`` is unknown, or the control has several columns and none of this name.
+    """
+    if kind not in CONTROL_KINDS:
+        raise ValueError(f"kind must be one of {', '.join(map(repr, CONTROL_KINDS))}, got {kind!r}")
+    same = [item for item in control if item.channel == record.channel]
+    if not same and len(control) > 1:
+        names = ", ".join(item.channel for item in control)
+        raise ValueError(f"the control log has no column {record.channel!r}; it has {names}")
+    other = same[0] if same else control[0]
+    mine, theirs = _by_run(record), _by_run(other)
+    if not mine[1] or not theirs[1]:
+        return None
+    return against_control(
+        *mine,
+        *theirs,
+        control=CONTROL_KINDS[kind],
+        nuisance_rate_per_h=limits.nuisance_rate_per_h,
+        episode_rate_per_h=limits.episode_rate_per_h,
+        confidence=limits.confidence,
+    )
+
+
+def _by_run(record: ChannelRecord) -> tuple[list[Floats], list[float]]:
+    """Episodes of each run on its observed clock, those of all channels at once included: a meter makes such."""
+    times, seen = [], []
+    for place, trace in enumerate(record.traces):
+        if trace.observed_s > 0:
+            clock = np.clip(record.episodes.clock_s[record.episodes.run == place], 0.0, trace.observed_s)
+            times.append(np.sort(clock))
+            seen.append(trace.observed_s)
+    return times, seen

@@ -1,0 +1,256 @@
+"""Where a channel rests, over minutes: levels of equal cells, joined over the runs of one power-up.
+
+The levels are medians of five-minute cells of observed time, the surge and a warm-up exponential taken off. What all
+channels share, and what returns with the day, is the room's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.evidence.questions.warmth import Series, Warmth, warmth
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.model import Run
+from flicker.logs.spans import elapsed, holds, spans
+from flicker.signals.order_statistics import group_quantiles
+from flicker.signals.residuals import local_residual
+from flicker.signals.trace import Trace
+from flicker.stats.noise import noise_sigma
+
+Floats = NDArray[np.float64]
+
+CELL_S = 300.0
+DAY_S = 86400.0
+HOUR = 3600.0
+SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Robust levels of equal cells of one power-up: ``time_s`` is each cell's start, ``level_V`` its median.
+
+    ``room_V`` is the part that a temperature, the other channels or the time of day explain, ``settling_V`` the warm-up
+    exponential; both are taken off ``level_V``. ``warmth`` says what of it follows a temperature column.
+    """
+
+    time_s: Floats
+    level_V: Floats
+    room_V: Floats
+    settling_V: Floats
+    sigma_V: float
+    resolution_V: float
+    samples_per_cell: int
+    warmth: Warmth | None = None
+
+
+def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
+    """Start and median of each cell that was observed for at least a third of its width."""
+    base = trace.baseline
+    if base is None:
+        return np.empty(0), np.empty(0)
+    keep = holds(trace.observed, base.cell_s) & calm_cells(trace)
+    time, value = base.cell_s[keep], base.cell_V[keep]
+    if time.size == 0:
+        return time, value
+    spacing = float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else width_s
+    width = max(width_s, 3.0 * spacing)
+    group = np.floor(time / width).astype(np.int64)
+    numbers, (middle,) = group_quantiles(group, value, (0.5,))
+    count = np.bincount((group - group[0]).astype(np.int64))[numbers - group[0]]
+    full = count >= max(1.0, width / spacing / 3.0)
+    return numbers[full] * width, middle[full]
+
+
+def calm_cells(trace: Trace) -> NDArray[np.bool_]:
+    """Cells of the baseline that hold the resting level: those of which excursions fill less than a quarter."""
+    base = trace.baseline
+    assert base is not None
+    if trace.excursions.count == 0:
+        return np.ones(base.cell_s.size, dtype=bool)
+    half = 0.5 * (float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else 1.0)
+    away = spans(np.column_stack((trace.excursions.start_s, trace.excursions.end_s)))
+    filled = elapsed(away, base.cell_s + half) - elapsed(away, base.cell_s - half)
+    return np.asarray(filled < 0.5 * half)
+
+
+def settling(time_s: Floats, level_V: Floats) -> Floats:
+    """Warm-up exponential of a run's levels, or zeros.
+
+    Taken only where it explains nearly all of the movement, twice as well as a line and as one step: a drift must not
+    pass as warm-up. Time constants from a cell to an hour, at most a fifth of the run.
+    """
+    none = np.zeros_like(level_V)
+    if time_s.size < 8:
+        return none
+    since = time_s - time_s[0]
+    longest = min(float(since[-1]) / 5.0, HOUR)
+    if longest < 0.5 * CELL_S:
+        return none
+    centred = level_V - level_V.mean()
+    total = float(centred @ centred)
+    if total == 0.0:
+        return none
+    line = np.polyfit(since, level_V, 1)
+    others = float(np.sum((level_V - np.polyval(line, since)) ** 2))
+    left = np.arange(1, level_V.size)
+    gain = np.cumsum(centred)[:-1] ** 2 * (1.0 / left + 1.0 / (level_V.size - left))
+    others = min(others, total - float(gain.max()))
+    best, curve = np.inf, none
+    for tau in np.geomspace(0.5 * CELL_S, longest, 12):
+        shape = np.exp(-since / tau)
+        design = np.column_stack((np.ones_like(shape), shape))
+        coefficients, *_ = np.linalg.lstsq(design, level_V, rcond=None)
+        loss = float(np.sum((level_V - design @ coefficients) ** 2))
+        if loss < best:
+            best, curve = loss, coefficients[1] * shape
+    return curve if best < SETTLED_REST * total and best < 0.5 * others else none
+
+
+def levels_of(
+    record: ChannelRecord,
+    others: Sequence[ChannelRecord],
+    temperatures: Sequence[Series] = (),
+    log_of_run: Mapping[int, int] | None = None,
+    limits: Limits | None = None,
+) -> list[Levels]:
+    """Levels of each power-up of a channel, with the room's share taken off.
+
+    ``temperatures`` are on the clocks of their logs; ``log_of_run`` tells which log a run is of.
+    """
+    limits = limits or Limits()
+    out = []
+    for cycle in sorted(set(record.cycle)):
+        time, level, parts = _joined(record, cycle)
+        if time.size == 0:
+            continue
+        level = level - _marked_steps(record, cycle, time, level)
+        curve = settling(time, level)
+        warm = None
+        if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
+            clocks = _log_clocks(record, cycle, time, log_of_run or {})
+            warm = warmth(level - curve, clocks, temperatures, limits.confidence)
+        follows = np.zeros_like(level) if warm is None else warm[0]
+        room = follows + _room(
+            time, level - curve - follows, [o for o in others if o.channel != record.channel], record, cycle
+        )
+        sigma = float(np.median([_cell_sigma(t) for t in parts]))
+        step = max(t.resolution_V for t in parts)
+        interval = float(
+            np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle])
+        )
+        per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
+        said = None if warm is None else warm[1]
+        out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell, said))
+    return out
+
+
+def _log_clocks(
+    record: ChannelRecord, cycle: int, time: Floats, log_of_run: Mapping[int, int]
+) -> list[tuple[int, Floats]]:
+    """Middles of the cells of a power-up on the clock of the log they are of, run by run."""
+    out = []
+    begins = [*(shift for shift, _, _ in _shifts(record, cycle)), np.inf]
+    for (shift, run, number), end in zip(_shifts(record, cycle), begins[1:], strict=True):
+        mine = time[(time >= shift) & (time < end)]
+        if mine.size:
+            out.append((log_of_run.get(number, 0), mine - shift + 0.5 * CELL_S + run.offset_s))
+    return out
+
+
+def _marked_steps(record: ChannelRecord, cycle: int, time: Floats, level: Floats) -> Floats:
+    """Steps at marks that something was adjusted, as a staircase: no claim reaches across them."""
+    breaks = [
+        at
+        for trace, number in zip(record.traces, record.cycle, strict=True)
+        if number == cycle
+        for at in trace.hands.breaks_s
+    ]
+    stairs = np.zeros_like(level)
+    if record.cycle.count(cycle) > 1:  # a power-up logged in several files: its clock is joined, the marks' is not
+        return stairs
+    for at in sorted(breaks):
+        # The cell that holds the mark has either level; compare the half hours before and after it.
+        before = level[(time + CELL_S <= at) & (time + CELL_S > at - 1800.0)]
+        after = level[(time >= at) & (time < at + 1800.0)]
+        if before.size and after.size:
+            low, high = float(np.median(before)), float(np.median(after))
+            beyond = (time >= at) | ((time + CELL_S > at) & (np.abs(level - high) < np.abs(level - low)))
+            stairs[beyond] += high - low
+    return stairs
+
+
+def _cell_sigma(trace: Trace) -> float:
+    """Robust sigma of the samples about the level of their own cell, which slow movement does not raise."""
+    residual = local_residual(trace, CELL_S, calm=True)
+    return max(noise_sigma(residual, resolution=0.0), trace.resolution_V / 5.0) if residual.size else trace.sigma_V
+
+
+def _joined(record: ChannelRecord, cycle: int) -> tuple[Floats, Floats, list[Trace]]:
+    """Levels of all runs that continue one power-up, on one clock."""
+    times, levels = [], []
+    parts = [trace for trace, number in zip(record.traces, record.cycle, strict=True) if number == cycle]
+    for (shift, _, _), trace in zip(_shifts(record, cycle), parts, strict=True):
+        time, level = cell_levels(trace)
+        times.append(time + shift)
+        levels.append(level)
+    time, level = np.concatenate(times), np.concatenate(levels)
+    keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
+    return time[keep], level[keep], parts
+
+
+def _shifts(record: ChannelRecord, cycle: int) -> list[tuple[float, Run, int]]:
+    """Where each run of a power-up begins on its joined clock, the run, and its number."""
+    out: list[tuple[float, Run, int]] = []
+    offset, origin = 0.0, None
+    for run, number, of in zip(record.runs, record.numbers, record.cycle, strict=True):
+        if of != cycle:
+            continue
+        if run.start is not None and origin is not None:
+            offset = max(offset, (run.start - origin).total_seconds())
+        if origin is None:
+            origin = run.start
+        shift = float(np.ceil(offset / CELL_S) * CELL_S) if offset else 0.0
+        out.append((shift, run, number))
+        offset = shift + run.duration_s
+    return out
+
+
+def _room(time: Floats, level: Floats, others: Sequence[ChannelRecord], record: ChannelRecord, cycle: int) -> Floats:
+    """The part of the movement that another channel shares in the same measure, or that follows the time of day."""
+    room = np.zeros_like(level)
+    if time.size < 12:
+        return room
+    for other in others:
+        if cycle not in other.cycle:
+            continue
+        time_o, level_o, _ = _joined(other, cycle)
+        both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
+        if both.size < 12:
+            continue
+        mine, theirs = level[here] - np.median(level[here]), level_o[there] - np.median(level_o[there])
+        spread = float(theirs @ theirs)
+        if spread == 0.0 or float(mine @ mine) == 0.0:
+            continue
+        slope = float(mine @ theirs) / spread
+        correlation = float(mine @ theirs) / np.sqrt(spread * float(mine @ mine))
+        if correlation > 0.9 and 0.4 < slope < 2.5:
+            room = np.interp(time, time_o, slope * (level_o - np.median(level_o)))
+            break
+    if time[-1] - time[0] >= 1.5 * DAY_S:
+        rest = level - room
+        angle = 2.0 * np.pi * time / DAY_S
+        design = np.column_stack(
+            (np.ones_like(time), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle))
+        )
+        coefficients, *_ = np.linalg.lstsq(design, rest, rcond=None)
+        daily = design[:, 1:] @ coefficients[1:]
+        centred = rest - rest.mean()
+        left = rest - design @ coefficients
+        if float(left @ left) < 0.5 * float(centred @ centred):
+            room = room + daily
+    return room

@@ -1,0 +1,196 @@
+"""The state of a channel at rest: settled offset, noise, power-up, protection. Traces in, findings out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.record import ChannelRecord
+from flicker.signals.residuals import local_residual
+
+Floats = NDArray[np.float64]
+
+NOISE_WINDOW_S = 60.0  # noise is what moves within a minute; what is slower is movement of the level
+NOISE_BLOCKS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUp(Result):
+    """One power-up of one channel; ``surge_V`` as measured, ``abnormal`` against the limits.
+
+    ``start`` is 'cold', 'warm' or 'unknown' by ``off_before_s``, the seconds seen off before it (None: not seen).
+    """
+
+    run: int
+    surge_V: float
+    settle_s: float
+    settled_V: float
+    abnormal: bool
+    start: str = "unknown"
+    off_before_s: float | None = None
+
+
+def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
+    """Every power-up that the log shows."""
+    out = []
+    for number, trace in zip(record.numbers, record.traces, strict=True):
+        start = trace.start
+        if start is None:
+            continue
+        abnormal = abs(start.surge_V) > limits.surge_V or start.settle_s > limits.settle_s
+        known = (trace.start_kind, trace.off_before_s)
+        out.append(PowerUp(number, start.surge_V, start.settle_s, start.level_V, abnormal, *known))
+    return tuple(out)
+
+
+def power_up(found: tuple[PowerUp, ...], limits: Limits) -> Finding:
+    """Is a power-up beyond its limits?"""
+    method = "surge and settling fitted by falling exponentials"
+    if not found:
+        return Finding("power-up", NOT_SHOWN, method, "The log begins in mid-operation: no power-up to judge.")
+    worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
+    bad = sum(item.abnormal for item in found)
+    text = (
+        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s."
+        if bad
+        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s: normal."
+    )
+    return Finding(
+        "power-up",
+        YES if bad else NO,
+        method,
+        text,
+        effect=worst.surge_V,
+        unit="V",
+        limit=limits.surge_V,
+        holds=bad > 0,
+    )
+
+
+def settled_level(record: ChannelRecord) -> float | None:
+    """Settled level over all runs, weighted by observed time; None where nothing was observed."""
+    levels = [(t.level_V, t.observed_s) for t in record.traces if t.level_V is not None and t.observed_s > 0]
+    if not levels:
+        return None
+    value = np.array([v for v, _ in levels], dtype=np.float64)
+    weight = np.array([w for _, w in levels])
+    return float(np.sum(value * weight) / np.sum(weight))
+
+
+def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
+    """Does the channel settle too far from zero? The level's interval must lie beyond the limit."""
+    method = "middle of the settled level, its spread over time, and the last digit"
+    level = settled_level(record)
+    if level is None:
+        return Finding(
+            "settled offset",
+            NOT_SHOWN,
+            method,
+            "Nothing was observed at rest.",
+            unit="V",
+            limit=limits.settled_offset_V,
+        )
+    # The spread of the level itself is what matters here: is it beyond the limit most of the time?
+    ends: list[float] = []
+    for trace in record.traces:
+        if trace.baseline is not None:
+            ends.extend(np.quantile(trace.baseline.knot_V, (0.25, 0.75)).tolist())
+    slack = max(trace.resolution_V for trace in record.traces)
+    low, high = min(ends) - slack, max(ends) + slack
+    nearest = 0.0 if low < 0 < high else min(abs(low), abs(high))
+    farthest = max(abs(low), abs(high))
+    yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V
+    text = f"The channel rests at {level * 1e3:.3g} mV ({'beyond' if yes else 'within' if no else 'about at'} the limit of {limits.settled_offset_V * 1e3:.3g} mV)."
+    return Finding(
+        "settled offset",
+        YES if yes else NO if no else NOT_SHOWN,
+        method,
+        text,
+        effect=level,
+        low=low,
+        high=high,
+        unit="V",
+        limit=limits.settled_offset_V,
+        holds=yes,
+    )
+
+
+def noise(record: ChannelRecord, limits: Limits) -> Finding:
+    """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
+    from scipy.special import stdtr, stdtrit
+
+    from flicker.stats.noise import noise_sigma
+
+    method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"
+    residual = (
+        np.concatenate([local_residual(trace, NOISE_WINDOW_S) for trace in record.traces])
+        if record.traces
+        else np.empty(0)
+    )
+    step = max((trace.resolution_V for trace in record.traces), default=0.0)
+    if residual.size < 8 * NOISE_BLOCKS:
+        return Finding(
+            "noise", NOT_SHOWN, method, "Too few readings to judge the noise.", unit="V", limit=limits.noise_V
+        )
+    # Below two last digits the readings, not the noise, decide: a sigma there is the digit's own.
+    floor = max(step / 5.0, 1e-12)
+    parts = np.array([max(noise_sigma(part, resolution=0.0), floor) for part in np.array_split(residual, NOISE_BLOCKS)])
+    sigma = max(noise_sigma(residual, resolution=0.0), floor)
+    if step > 0.0:
+        sigma = float(np.sqrt(max(sigma**2 - step**2 / 12.0, floor**2)))
+        parts = np.sqrt(np.maximum(parts**2 - step**2 / 12.0, floor**2))
+    error = float(np.log(parts).std(ddof=1)) / np.sqrt(NOISE_BLOCKS)
+    error = max(error, 1.0 / np.sqrt(2.0 * residual.size))
+    centre = float(np.log(parts).mean())
+    half = float(stdtrit(NOISE_BLOCKS - 1, 0.5 + limits.confidence / 2.0)) * error
+    t = (centre - np.log(limits.noise_V)) / error
+    p_value = float(stdtr(NOISE_BLOCKS - 1, -t))
+    low, high = sigma * float(np.exp(-half)), sigma * float(np.exp(half))
+    holds = sigma > limits.noise_V
+    text = f"The noise at rest is {sigma * 1e3:.3g} mV (robust sigma), {'above' if holds else 'within'} the limit of {limits.noise_V * 1e3:.3g} mV."
+    return Finding(
+        "noise",
+        NO if high <= limits.noise_V else NOT_SHOWN,
+        method,
+        text,
+        statistic=float(t),
+        p_value=p_value,
+        sided="one",
+        effect=sigma,
+        low=low,
+        high=high,
+        unit="V",
+        limit=limits.noise_V,
+        holds=holds,
+    )
+
+
+def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits) -> Finding:
+    """Would the protection have acted? Counted, not estimated."""
+    method = f"relay at {limits.protection_V:g} V after {limits.trip_delay_s:g} s: assumed, not measured on this unit"
+    if trips == 0:
+        return Finding(
+            "protection",
+            NO,
+            method,
+            "No stretch that would trip the protection was seen.",
+            effect=0.0,
+            unit="trips",
+            limit=1.0,
+        )
+    peak = f"{abs(peak_V):.3g} V" if peak_V is not None else "beyond the meter's range"
+    return Finding(
+        "protection",
+        YES,
+        method,
+        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {seconds:.3g} s above the threshold.",
+        effect=float(trips),
+        unit="trips",
+        limit=1.0,
+        holds=True,
+    )

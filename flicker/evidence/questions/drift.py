@@ -1,0 +1,243 @@
+"""Does the settled level move? Slope, step and wander alike, against thermal settling, the room, and 1/f noise.
+
+What all channels share, and what returns with the day, is the room's and has a limit of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
+from flicker.evidence.findings import NO, NOT_SHOWN, Finding
+from flicker.evidence.questions.cell_levels import Levels, calm_cells
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.spans import holds
+from flicker.stats.trends import movement_kind, movement_test, robust_slope
+
+if TYPE_CHECKING:
+    from flicker.stats.changepoints import LevelChange
+
+Floats = NDArray[np.float64]
+
+HOUR = 3600.0
+
+
+def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Finding:
+    """Does the settled level move by more than the limit, by slope, step or wander?"""
+    method = "range of five-minute levels against what 1/f noise explains"
+    tested = [part for part in levels if part.time_s.size >= 4]
+    results = [
+        movement_test(
+            part.level_V,
+            part.time_s,
+            limit=limits.drift_V,
+            sigma=part.sigma_V,
+            samples_per_cell=part.samples_per_cell,
+            resolution=part.resolution_V,
+        )
+        for part in tested
+    ]
+    if not results:
+        return Finding(
+            "drift",
+            NOT_SHOWN,
+            method,
+            "Too short to tell movement of the level from noise: twenty minutes and more are needed.",
+            limit=limits.drift_V,
+            unit="V",
+        )
+    worst = min(range(len(results)), key=lambda k: (results[k].p_value, -results[k].range))
+    result, part = results[worst], tested[worst]
+    p_value = min(1.0, result.p_value * len(results))
+    kind = movement_kind(part.level_V, part.time_s)
+    words = {
+        "slope": "moves steadily",
+        "step": "jumps once and stays there",
+        "wander": "wanders",
+        "none": "does not move",
+    }[kind.kind]
+    past = result.range > limits.drift_V
+    # What comes back is wander, and wander has a limit of its own.
+    if kind.kind == "wander" and kind.returns:
+        past = result.range > limits.wander_V
+        words = "wanders and comes back"
+    within = result.high <= limits.drift_V
+    span_h = float(part.time_s[-1] - part.time_s[0]) / HOUR
+    text = f"The settled level {words if past else 'stays'} within {result.range * 1e3:.3g} mV over {span_h:.3g} h."
+    if past:
+        text = f"The settled level {words}: {result.range * 1e3:.3g} mV in {span_h:.3g} h."
+    moved = float(np.ptp(part.room_V))
+    if part.warmth is not None:
+        text += f" A further {part.warmth.reads}: wander, the room's, not drift"
+        beyond = part.warmth.range_V > limits.wander_V
+        text += f"; beyond the {limits.wander_V * 1e3:g} mV that wander may have." if beyond else "."
+    elif moved > limits.drift_V:
+        text += f" A further {moved * 1e3:.3g} mV is shared by the channels or follows the time of day: the room."
+    return Finding(
+        "drift",
+        NO if within else NOT_SHOWN,
+        method,
+        text,
+        statistic=result.critical_range,
+        p_value=p_value,
+        sided="one",
+        effect=result.range,
+        low=result.low,
+        high=result.high if np.isfinite(result.high) else None,
+        unit="V",
+        limit=limits.drift_V,
+        holds=past and result.low > 0,
+    )
+
+
+def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> Finding | None:
+    """Does the level settle further away at each power-up? Rank correlation over power-ups, exact; None below five.
+
+    A movement below ``off_by_V`` (how far two readings may be off together) beyond the limit, or a sign that just turned
+    while the size stayed, is the meter's or the leads' and never holds.
+    """
+    levels, cycles = [], []
+    for cycle in sorted(set(record.cycle)):
+        seen = [
+            t.level_V for t, c in zip(record.traces, record.cycle, strict=True) if c == cycle and t.level_V is not None
+        ]
+        if seen:
+            levels.append(float(np.median(seen)))
+            cycles.append(cycle)
+    if len(levels) < 5:
+        return None
+    from flicker.stats.trends import mann_kendall, theil_sen
+
+    result = mann_kendall(levels, cycles)
+    slope = theil_sen(levels, cycles, confidence=limits.confidence)
+    moved = slope.slope * (cycles[-1] - cycles[0])
+    sizes = np.abs(levels)
+    turned = min(levels) < 0.0 < max(levels) and float(sizes.min()) >= SAME_SIZE * float(sizes.max())
+    said = f"From the first to the last power-up the settled level moves by {moved * 1e3:.3g} mV, a little at each."
+    if turned or limits.drift_V < abs(moved) <= limits.drift_V + off_by_V:
+        said = f"{said[:-1]}; {REVERSED if turned else BELOW}."
+    return Finding(
+        "drift",
+        NOT_SHOWN,
+        f"rank correlation of the settled level over {len(levels)} power-ups",
+        said,
+        statistic=float(result.tau),
+        p_value=float(result.p_value),
+        sided="two",
+        effect=moved,
+        low=slope.low * (cycles[-1] - cycles[0]),
+        high=slope.high * (cycles[-1] - cycles[0]),
+        unit="V",
+        limit=limits.drift_V,
+        holds=abs(moved) - off_by_V > limits.drift_V and not turned,
+    )
+
+
+def strongest(within: Finding, between: Finding | None) -> Finding:
+    """One answer from the two ways a level can drift; the smaller p-value counts twice."""
+    if between is None or between.p_value is None:
+        return within
+    if within.p_value is None:
+        return between
+    first, _ = sorted((within, between), key=lambda item: (not item.holds, item.p_value))
+    return replace(
+        first, p_value=min(1.0, 2.0 * (first.p_value or 0.0)), answer=NOT_SHOWN if between.holds else within.answer
+    )
+
+
+def level_change(
+    record: ChannelRecord, levels: Sequence[Levels], limits: Limits
+) -> tuple[tuple[dict[str, Any], ...], Finding]:
+    """Changes of the settled level, each with its place and size; 'yes' where one is beyond the drift limit for sure."""
+    from flicker.stats.changepoints import level_changes
+
+    method = "stepwise search for changes against 1/f noise, simultaneous interval of each step"
+    rows: list[dict[str, Any]] = []
+    p_values: list[float] = []
+    by_cycle = dict(zip(sorted(set(record.cycle)), levels, strict=False)) if len(levels) == record.cycles else {}
+    for number, trace, cycle in zip(record.numbers, record.traces, record.cycle, strict=True):
+        base = trace.baseline
+        if base is None:
+            continue
+        keep = holds(trace.observed, base.cell_s) & calm_cells(trace)
+        time, value = base.cell_s[keep], base.cell_V[keep]
+        if value.size < 20 or trace.excursions.duration_s.sum() > 0.3 * trace.observed_s:
+            continue
+        part = by_cycle.get(cycle)
+        if part is not None and record.cycle.count(cycle) == 1:
+            value = value - np.interp(time, part.time_s, part.room_V + part.settling_V)
+        edges = [-np.inf, *trace.hands.breaks_s, np.inf]
+        changes: list[LevelChange] = []
+        for low, high in pairwise(edges):
+            inside = (time >= low) & (time < high)
+            if np.count_nonzero(inside) < 20:
+                continue
+            found = level_changes(
+                value[inside], time[inside], confidence=limits.confidence, resolution=trace.resolution_V
+            )
+            p_values.append(float(found.p_value))
+            changes.extend(found.changes)
+        for change in changes:
+            rows.append(
+                {
+                    "run": number,
+                    "time_s": float(change.at),
+                    "low_s": float(change.low),
+                    "high_s": float(change.high),
+                    "step_V": float(change.step),
+                    "step_low_V": float(change.step_low),
+                    "step_high_V": float(change.step_high),
+                    "p_value": float(change.p_value),
+                }
+            )
+    if not p_values:
+        return (), Finding(
+            "level change", NOT_SHOWN, method, "Too short to look for changes of level.", unit="V", limit=limits.drift_V
+        )
+    sure = [
+        row
+        for row in rows
+        if min(abs(row["step_low_V"]), abs(row["step_high_V"])) > limits.drift_V
+        and row["step_low_V"] * row["step_high_V"] > 0
+    ]
+    if not rows:
+        text = "No change of level that noise would not explain."
+    else:
+        largest = max(sure or rows, key=lambda row: abs(row["step_V"]))
+        minutes = largest["time_s"] / 60.0
+        text = f"The level changed by {largest['step_V'] * 1e3:.3g} mV at {minutes:.1f} min of run {largest['run'] + 1}"
+        text += "; was something adjusted here?" if sure else ", less than matters."
+    best = max(sure or rows, key=lambda row: abs(row["step_V"])) if rows else None
+    return tuple(rows), Finding(
+        "level change",
+        NOT_SHOWN,
+        method,
+        text,
+        statistic=float(len(rows)),
+        p_value=min(1.0, len(p_values) * (min((row["p_value"] for row in sure), default=min(p_values)))),
+        sided="two",
+        effect=best["step_V"] if best else None,
+        low=best["step_low_V"] if best else None,
+        high=best["step_high_V"] if best else None,
+        unit="V",
+        limit=limits.drift_V,
+        holds=bool(sure),
+    )
+
+
+def slope(levels: Sequence[Levels], confidence: float) -> tuple[float | None, float | None, float | None]:
+    """Slope in volts per hour with its interval, of the power-up observed longest."""
+    if not levels:
+        return None, None, None
+    part = max(levels, key=lambda item: item.time_s.size)
+    if part.time_s.size < 12:
+        return None, None, None
+    result = robust_slope(part.level_V + part.room_V, part.time_s / HOUR, confidence=confidence)
+    return float(result.slope), float(result.low), float(result.high)

@@ -1,0 +1,97 @@
+"""What would have reached the loudspeaker: outcomes of the assumed relay, and of others, summed over the runs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.questions.bench import next_hours
+from flicker.evidence.questions.protection import ThresholdTable, TripForecast, threshold_table
+from flicker.evidence.record import ChannelRecord
+from flicker.signals.relay import RelayRecord, add_up
+
+Relays = dict[tuple[int, str], Sequence[RelayRecord]]  # by run and channel: the relay assumed, then other thresholds
+
+
+@dataclass(frozen=True, slots=True)
+class RelayResult(Result):
+    """What the assumed protection relay would have done, and what would have reached the loudspeaker.
+
+    ``exposed_s``, ``exposed_volt_s`` and ``exposed_energy_J`` (into ``load_ohm``) count the time above the threshold
+    with the relay still closed; ``what_if`` holds the same at other thresholds, ``forecast`` the chance of a trip in
+    the hours to come (None where no peak came near the threshold).
+    """
+
+    trips: int
+    disconnected_s: float
+    seconds_above_threshold: float
+    longest_exposure_s: float
+    peak_V: float | None
+    source: str
+    exposed_s: float = 0.0
+    exposed_volt_s: float = 0.0
+    exposed_energy_J: float = 0.0
+    exposed_peak_V: float = 0.0
+    load_ohm: float = 8.0
+    at_least: bool = False
+    what_if: tuple[dict[str, Any], ...] = ()
+    what_if_reads: str = ""
+    forecast: TripForecast | None = None
+    reads: str = ""
+
+
+def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[RelayResult, int]:
+    """Sum over runs; trips during the start's surge do not count for fitness."""
+    parts = [
+        (relays[number, record.channel], trace)
+        for number, trace in zip(record.numbers, record.traces, strict=True)
+        if (number, record.channel) in relays
+    ]
+    if not parts:
+        return RelayResult(0, 0.0, 0.0, 0.0, None, "simulated"), 0
+    late = 0
+    for outcome, trace in parts:
+        after = trace.start.end_s if trace.start is not None else 0.0
+        late += int(np.count_nonzero(outcome[0].trip_s >= after))
+    whole = add_up([outcome[0] for outcome, _ in parts])
+    others: ThresholdTable | None = None
+    if len(parts[0][0]) > 1:
+        others = threshold_table(list(zip(*(outcome for outcome, _ in parts), strict=True)), used_V=whole.relay.trip_V)
+    rows = () if others is None else tuple(row for row in others.rows if row.relay != whole.relay)
+    return (
+        RelayResult(
+            trips=whole.trips,
+            disconnected_s=whole.disconnected_s,
+            seconds_above_threshold=whole.seconds_above_threshold,
+            longest_exposure_s=whole.longest_exposure_s,
+            peak_V=whole.peak_V if math.isfinite(whole.peak_V) else None,
+            source="seen" if any(trace.disconnected.size for _, trace in parts) else "simulated",
+            exposed_s=whole.exposed_s,
+            exposed_volt_s=whole.exposed_volt_s,
+            exposed_energy_J=whole.exposed_energy_J,
+            exposed_peak_V=whole.exposed_peak_V,
+            load_ohm=whole.relay.load_ohm,
+            at_least=whole.at_least,
+            what_if=tuple(
+                {
+                    "trip_V": row.relay.trip_V,
+                    "trips": row.trips,
+                    "disconnected_s": row.disconnected_s,
+                    "exposed_s": row.exposed_s,
+                    "exposed_volt_s": row.exposed_volt_s,
+                    "exposed_energy_J": row.exposed_energy_J,
+                }
+                for row in rows
+            ),
+            what_if_reads="" if others is None or not any(row.trips for row in others.rows) else f"{others.outcomes}.",
+            forecast=next_hours(record, limits),
+            reads=whole.reads,
+        ),
+        late,
+    )

@@ -1,0 +1,308 @@
+"""Is this power-up unlike the unit's others? Surge, settling time and settled level against the unit's own history."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.base import check
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.findings import NOT_SHOWN, YES, holm
+from flicker.evidence.questions.condition import PowerUp
+
+Floats = NDArray[np.float64]
+
+
+LEAST_HISTORY = 4  # power-ups before one can be judged against them
+LONGER, LARGER = 2.0, 1.5  # factors of settle time and surge that matter; common practice, no source
+SPREAD_FLOOR = {"settled_V": 0.001, "settle_s": 0.05, "surge_V": 0.05}  # a history is never taken as more alike
+NAMES = {"settled_V": "settled level", "settle_s": "settle time", "surge_V": "surge"}
+
+
+def _said(quantity: str, value: float, sign: str = "") -> str:
+    return f"{value:{sign}.3g} s" if quantity == "settle_s" else f"{value * 1e3:{sign}.3g} mV"
+
+
+@dataclass(frozen=True, slots=True)
+class SettlingTrend(Result):
+    """Does a quantity of the power-up move from run to run? Slope per power-up with interval, and over all runs."""
+
+    quantity: str
+    answer: str
+    power_ups: int
+    slope: float
+    slope_low: float
+    slope_high: float
+    movement: float
+    limit: float
+    p_value: float
+    p_adjusted: float
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The trend in words."""
+        name = NAMES[self.quantity]
+        if self.answer == YES:
+            moved = _said(self.quantity, self.movement, "+")
+            return f"The {name} moves by {moved} over {self.power_ups} power-ups."
+        return f"A trend of the {name} over {self.power_ups} power-ups is not shown."
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUpCheck(Result):
+    """One power-up against those before it."""
+
+    power_up: int
+    abnormal: bool
+    quantity: str
+    value: float
+    usual: float
+    usual_low: float
+    usual_high: float
+    history: int
+    p_value: float
+    p_adjusted: float
+
+    @property
+    def reads(self) -> str:
+        """The check in words."""
+        usual = f"{_said(self.quantity, self.usual_low)} to {_said(self.quantity, self.usual_high)}"
+        words = f"Power-up {self.power_up + 1}: {NAMES[self.quantity]} {_said(self.quantity, self.value)}"
+        if self.abnormal:
+            return f"{words}, where {usual} is usual for this unit."
+        return f"{words} is not unusual for this unit ({usual})."
+
+
+def settling_trends(
+    settled_V: ArrayLike,
+    settle_s: ArrayLike,
+    *,
+    order: ArrayLike | None = None,
+    drift_V: float = 0.020,
+    settle_limit_s: float = 120.0,
+    confidence: float = 0.95,
+) -> tuple[SettlingTrend, SettlingTrend]:
+    """Ask whether settled level and settle time move from power-up to power-up.
+
+    Parameters
+    ----------
+    settled_V, settle_s : array_like, shape (power-ups,)
+        In time order, 3 or more.
+    order : array_like, optional
+        Age at each power-up (hours of use, days); the number of the power-up where not given. Slopes are per unit.
+    drift_V, settle_limit_s : float
+        Movement over all power-ups that matters.
+    confidence : float
+        Of decisions (Holm over the two) and intervals.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length or hold fewer than 3 power-ups.
+
+    Notes
+    -----
+    Mann-Kendall and Theil-Sen (`stats.trends`). Below five power-ups no trend can be shown at 95 %.
+    """
+    from flicker.stats.trends import mann_kendall, theil_sen
+
+    level = check.finite_array("settled_V", settled_V, least=3)
+    settle = check.finite_array("settle_s", settle_s, least=3)
+    x = np.arange(level.size, dtype=np.float64) if order is None else check.finite_array("order", order, least=3)
+    if settle.size != level.size or x.size != level.size:
+        raise ValueError(
+            f"settle_s and order must have one entry per power-up ({level.size}), got {settle.size}, {x.size}"
+        )
+    confidence = check.share("confidence", confidence)
+    drafts = []
+    for name, values, limit in (("settled_V", level, drift_V), ("settle_s", settle, settle_limit_s)):
+        test, slope = mann_kendall(values, x), theil_sen(values, x, confidence=confidence)
+        drafts.append((name, values, limit, test.p_value, slope))
+    adjusted = holm([draft[3] for draft in drafts])
+    out = []
+    for (name, values, limit, p_value, slope), p_adjusted in zip(drafts, adjusted, strict=True):
+        movement = slope.slope * float(np.ptp(x))
+        shown = p_adjusted <= 1.0 - confidence and abs(movement) > limit
+        out.append(
+            SettlingTrend(
+                name,
+                YES if shown else NOT_SHOWN,
+                values.size,
+                slope.slope,
+                slope.low,
+                slope.high,
+                movement,
+                limit,
+                p_value,
+                p_adjusted,
+                confidence,
+                "Mann-Kendall, Theil-Sen; Holm over level and time",
+            )
+        )
+    return out[0], out[1]
+
+
+def check_power_ups(
+    surge_V: ArrayLike,
+    settle_s: ArrayLike,
+    settled_V: ArrayLike,
+    *,
+    level_limit_V: float = 0.020,
+    confidence: float = 0.95,
+) -> tuple[PowerUpCheck, ...]:
+    """Judge each power-up against the unit's own power-ups before it (from the fifth on).
+
+    Parameters
+    ----------
+    surge_V, settle_s, settled_V : array_like, shape (power-ups,)
+        Surge from the settled level, time to settle, settled level; in time order, starts of one kind (cold, or warm).
+    level_limit_V : float
+        Distance of the settled level that matters.
+    confidence : float
+        Chance that a sound history gives no abnormal power-up at all.
+
+    Returns
+    -------
+    tuple of PowerUpCheck
+        For each power-up judged the least usual of its three quantities.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length or a settle time is negative.
+
+    Notes
+    -----
+    Prediction by Student's t from the mean and spread of the power-ups before (those already out of line left out);
+    surge and settle time by their logarithms and upwards only; a history is never taken as more alike than
+    `SPREAD_FLOOR`.
+    Holm over all power-ups and quantities. Abnormal also needs twice the usual settle time, 1.5 times the surge, or
+    ``level_limit_V``. Assumes that a sound unit's power-ups scatter about normally.
+    """
+    surge = check.finite_array("surge_V", surge_V, least=0)
+    settle = check.finite_array("settle_s", settle_s, least=0)
+    level = check.finite_array("settled_V", settled_V, least=0)
+    if not surge.size == settle.size == level.size:
+        raise ValueError(f"settle_s and settled_V must have one entry per power-up ({surge.size})")
+    if np.any(settle < 0):
+        raise ValueError(f"settle_s must be 0 or more, got {float(settle.min())}")
+    confidence = check.share("confidence", confidence)
+    looks = [
+        _look(name, values, confidence, level_limit_V)
+        for name, values in (
+            ("settled_V", level),
+            ("settle_s", np.log(settle + 1.0)),
+            ("surge_V", np.log(np.maximum(np.abs(surge), 0.001))),
+        )
+    ]
+    flat = [check for look in looks for check in look]
+    adjusted = dict(zip(((c[0], c[1]) for c in flat), holm([c[2] for c in flat]), strict=True))
+    raw = {"settled_V": level, "settle_s": settle, "surge_V": np.abs(surge)}
+    out = []
+    for judged in zip(*looks, strict=True):
+        # An abnormal quantity comes first, then the least likely one.
+        best = min(judged, key=lambda c: (not (c[6] and adjusted[c[0], c[1]] <= 1.0 - confidence), c[2]))
+        name, run, p_value, middle, low, high, matters, history = best
+        back = (
+            (lambda x: x) if name == "settled_V" else (lambda x: math.exp(x) - 1.0) if name == "settle_s" else math.exp
+        )
+        p_adjusted = adjusted[name, run]
+        out.append(
+            PowerUpCheck(
+                run,
+                bool(matters and p_adjusted <= 1.0 - confidence),
+                name,
+                float(raw[name][run]),
+                back(middle),
+                back(low),
+                back(high),
+                history,
+                p_value,
+                p_adjusted,
+            )
+        )
+    return tuple(out)
+
+
+def _look(
+    name: str, values: Floats, confidence: float, level_limit_V: float
+) -> list[tuple[str, int, float, float, float, float, bool, int]]:
+    out = []
+    usable = np.ones(values.size, dtype=bool)
+    for run in range(LEAST_HISTORY, values.size):
+        past = values[:run][usable[:run]]
+        n, middle = past.size, float(past.mean())
+        spread = max(float(past.std(ddof=1)), SPREAD_FLOOR[name]) * math.sqrt(1.0 + 1.0 / n)
+        away = float(values[run]) - middle
+        upper = float(special.stdtr(n - 1, -away / spread))
+        p_value = 2.0 * min(upper, 1.0 - upper) if name == "settled_V" else upper
+        reach = float(special.stdtrit(n - 1, 0.5 * (1.0 + confidence))) * spread
+        matters = (
+            abs(away) > level_limit_V
+            if name == "settled_V"
+            else away > math.log(LONGER if name == "settle_s" else LARGER)
+        )
+        out.append((name, run, p_value, middle, middle - reach, middle + reach, matters, n))
+        usable[run] = not (matters and p_value < 0.01)
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUpHistory(Result):
+    """The power-ups of one channel against each other: which are unlike those before, and what moves from one to the next."""
+
+    power_ups: int
+    checks: tuple[PowerUpCheck, ...]
+    level: SettlingTrend
+    settling: SettlingTrend
+    method: str = "Student's t against the power-ups before; Mann-Kendall over all; Holm within each"
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether a power-up is abnormal, or something moves from one to the next."""
+        return any(check.abnormal for check in self.checks) or YES in (self.level.answer, self.settling.answer)
+
+    @property
+    def reads(self) -> str:
+        """What stands out, in words."""
+        told = [check.reads for check in self.checks if check.abnormal]
+        told += [trend.reads for trend in (self.level, self.settling) if trend.answer == YES]
+        if told:
+            return " ".join(told)
+        return f"None of {self.power_ups} power-ups stands out from those before it, and nothing moves from one to the next."
+
+
+def history_of(ups: Sequence[PowerUp], limits: Limits) -> PowerUpHistory | None:
+    """Judge the power-ups of a channel against each other; None below five that could be measured.
+
+    ``power_up`` of each check is the number of its run; warm starts are left out, or the others where most are warm.
+    """
+    known = [up for up in ups if all(map(math.isfinite, (up.surge_V, up.settle_s, up.settled_V)))]
+    # A warm start has a smaller surge: only starts of the commoner kind are set against each other.
+    warm = 2 * sum(up.start == "warm" for up in known) > len(known)
+    known = [up for up in known if (up.start == "warm") == warm]
+    if len(known) <= LEAST_HISTORY:
+        return None
+    level = np.array([up.settled_V for up in known])
+    settle = np.array([up.settle_s for up in known])
+    checks = check_power_ups(
+        [up.surge_V - up.settled_V for up in known],
+        settle,
+        level,
+        level_limit_V=limits.drift_V,
+        confidence=limits.confidence,
+    )
+    trends = settling_trends(
+        level, settle, drift_V=limits.drift_V, settle_limit_s=limits.settle_s, confidence=limits.confidence
+    )
+    return PowerUpHistory(
+        len(known), tuple(replace(check, power_up=known[check.power_up].run) for check in checks), *trends
+    )

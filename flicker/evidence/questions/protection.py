@@ -1,0 +1,228 @@
+"""What would have reached the speaker, and will it? Peaks of episodes in; chance of a trip, and other thresholds, out.
+
+Peaks are absolute volts as measured, one per episode: a relay does not know the baseline. The relay's values are
+assumed, not measured on the unit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.evidence.words import hours_text
+from flicker.signals.relay import RelayRecord, RelayTotal, add_up
+from flicker.stats.extremes import fit_tail
+from flicker.stats.rates import rate_interval
+
+LEAST_PEAKS = 5  # for a tail to be fitted at all
+FEW_PEAKS = 20  # below, no interval of a tail covers as it says (recorded study of `extremes.fit_tail`)
+TELLS = 0.9  # a range of a chance wider than this says nothing
+ALL_BUT_CERTAIN = 0.98  # lower limit of a chance from which the sentence says so
+ASSUMED = "The relay's threshold and delays are assumed, not measured on this unit."
+BEYOND = "Assumes that the unit goes on as in the log: worsening, heat and handling are not in it."
+SHORT = "Swings shorter than the relay's delay count as trips here: the chance errs on the side of caution."
+
+
+@dataclass(frozen=True, slots=True)
+class TripForecast(Result):
+    """Chance that the next hours contain a trip.
+
+    Attributes
+    ----------
+    chance
+        Best estimate; NaN below 20 peaks, where none is honest.
+    low, high
+        Interval at ``confidence``; below 20 peaks ``low`` comes from counted trips alone, and ``high`` is a one-sided
+        bound (``bound`` is 'upper').
+    counted_high
+        Upper bound from counted trips alone, whatever the tail.
+    tail_high
+        Upper bound that the fitted tail gives (NaN below 5 peaks).
+    trips_seen, peaks
+        Peaks above ``trip_V``, and peaks above ``threshold_V``, in ``observed_h``.
+    """
+
+    trip_V: float
+    hours: float
+    chance: float
+    low: float
+    high: float
+    bound: str
+    counted_high: float
+    tail_high: float
+    peaks: int
+    trips_seen: int
+    largest_V: float
+    threshold_V: float
+    observed_h: float
+    confidence: float
+    cautions: tuple[str, ...]
+    seed: int
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The chance in words."""
+        ask = f"The chance of {self.trip_V:g} V or more in the next {self.hours:g} h"
+        seen = f"{self.trips_seen} of {self.peaks} peaks in {hours_text(self.observed_h)} were beyond it"
+        if self.high - self.low > TELLS:
+            return f"Whether {self.trip_V:g} V comes in the next {self.hours:g} h cannot be told yet; {seen}."
+        if self.low > ALL_BUT_CERTAIN:
+            return f"{self.trip_V:g} V or more in the next {self.hours:g} h is all but certain; {seen}."
+        if self.bound == "upper":
+            return (
+                f"{ask} is at most {_percent(self.high)} ({self.confidence:.0%} bound); {seen}. Too few peaks for more."
+            )
+        return (
+            f"{ask} is about {_percent(self.chance)}, between {_percent(self.low)} and {_percent(self.high)}; {seen}."
+        )
+
+
+def _percent(chance: float) -> str:
+    return f"{chance:.2g}" if 0 < chance < 0.01 else f"{chance:.0%}"
+
+
+def trip_forecast(
+    peaks_V: ArrayLike,
+    observed_h: float,
+    *,
+    trip_V: float,
+    threshold_V: float,
+    hours: float,
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> TripForecast:
+    """Chance that the next ``hours`` contain a peak above the trip threshold.
+
+    Parameters
+    ----------
+    peaks_V : array_like, shape (episodes,)
+        Absolute reading farthest from zero of each episode; bursts joined, one peak each.
+    observed_h : float
+        Observed hours behind them.
+    trip_V : float
+        Trip threshold.
+    threshold_V : float
+        At or below ``trip_V``, fixed before looking (for example the entering threshold); only peaks above it count.
+    hours : float
+        How far ahead.
+    confidence : float
+        Of the interval or bound.
+    seed : int
+        Of the simulations that calibrate intervals from 20 to 99 peaks.
+
+    Raises
+    ------
+    ValueError
+        Names the argument that is out of range.
+
+    Notes
+    -----
+    From 20 peaks on: `extremes.fit_tail` (generalised Pareto, profile likelihood, calibrated below 60). Below 20 only
+    a bound: the exact Poisson limit of counted trips, which assumes nothing of the tail. The tail's own bound rests on
+    its range of shapes and stands beside it. Chance of any in h hours at a rate r: 1 - exp(-r h).
+    """
+    peaks = np.abs(check.finite_array("peaks_V", peaks_V, least=0))
+    observed_h = check.positive("observed_h", observed_h, what="observed hours")
+    trip_V = check.positive("trip_V", trip_V, what="volts")
+    threshold_V = check.positive("threshold_V", threshold_V, what="volts")
+    hours = check.positive("hours", hours, what="hours")
+    confidence = check.share("confidence", confidence)
+    if threshold_V > trip_V:
+        raise ValueError(f"threshold_V must be at most trip_V ({trip_V}), got {threshold_V}")
+    above = peaks[peaks > threshold_V]
+    trips = int(np.count_nonzero(above > trip_V))
+    counted = rate_interval(trips, observed_h, confidence=confidence)
+    bound = rate_interval(trips, observed_h, confidence=confidence, sided="upper")
+    counted_high = _chance(bound.high, hours)
+    tail_high, tail = math.nan, None
+    if above.size >= LEAST_PEAKS and np.ptp(above) > 1e-9 * above.max():
+        fitted = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed, limits=False)
+        tail = fitted.chance_above(trip_V, hours)
+        tail_high = tail.high
+    cautions = [ASSUMED, BEYOND, SHORT]
+    if tail is not None and above.size >= FEW_PEAKS:
+        chance, low, high, kind = tail.chance, tail.low, tail.high, "two-sided"
+        method = tail.method
+        if tail.caution:
+            cautions.append(tail.caution)
+    else:
+        chance, low, high, kind = math.nan, _chance(counted.low, hours), counted_high, "upper"
+        method = "exact Poisson limit of counted trips"
+        cautions.append(f"Fewer than {FEW_PEAKS} peaks: a bound, not an estimate.")
+    return TripForecast(
+        trip_V=trip_V,
+        hours=hours,
+        chance=chance,
+        low=low,
+        high=high,
+        bound=kind,
+        counted_high=counted_high,
+        tail_high=tail_high,
+        peaks=int(above.size),
+        trips_seen=trips,
+        largest_V=float(peaks.max()) if peaks.size else math.nan,
+        threshold_V=threshold_V,
+        observed_h=observed_h,
+        confidence=confidence,
+        cautions=tuple(cautions),
+        seed=seed,
+        method=method,
+    )
+
+
+def _chance(rate: float, hours: float) -> float:
+    return -math.expm1(-rate * hours)
+
+
+@dataclass(frozen=True, slots=True)
+class ThresholdTable(Result):
+    """What the relay would have done at several thresholds, over all runs of one channel; rising thresholds."""
+
+    channel: str
+    rows: tuple[RelayTotal, ...]
+    used_V: float
+    cautions: tuple[str, ...]
+    method: str = "the relay's state, reading by reading, at each threshold"
+
+    @property
+    def reads(self) -> str:
+        """The table in words."""
+        return f"{self.channel}, trips by threshold: {self.outcomes}."
+
+    @property
+    def outcomes(self) -> str:
+        """Trips at each threshold."""
+        parts = [f"{row.relay.trip_V:g} V: {row.trips} {'trip' if row.trips == 1 else 'trips'}" for row in self.rows]
+        words = ", ".join(parts)
+        silent = [row.relay.trip_V for row in self.rows if row.trips == 0]
+        if silent and len(silent) < len(self.rows):
+            words += f"; from {min(silent):g} V on the relay would have stayed closed"
+        return words
+
+
+def threshold_table(records: Sequence[Sequence[RelayRecord]], *, used_V: float) -> ThresholdTable:
+    """Put the outcome of several thresholds side by side.
+
+    Parameters
+    ----------
+    records : sequence (thresholds) of sequence (runs) of RelayRecord
+        Of one channel, as `signals.relay.what_if` gives them for each run.
+    used_V : float
+        The threshold in use.
+
+    Raises
+    ------
+    ValueError
+        If there is no threshold, or the records of one are of several channels or relays.
+    """
+    if not records:
+        raise ValueError("records must hold one threshold or more, got none")
+    rows = tuple(sorted((add_up(list(runs)) for runs in records), key=lambda row: row.relay.trip_V))
+    return ThresholdTable(rows[0].channel, rows, check.positive("used_V", used_V, what="volts"), (ASSUMED,))

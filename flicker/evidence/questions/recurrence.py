@@ -1,0 +1,260 @@
+"""Is the fault intermittent, or was it a one-off? Episodes and observed time in, findings out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.record import ChannelRecord
+from flicker.evidence.words import hours_text
+from flicker.stats.rates import dispersion_test, rate_interval, recurrence
+
+HOUR = 3600.0
+WINDOWS = 20
+PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseRate(Result):
+    """Episodes of one phase ('warm-up', 'settled') with its own observed time."""
+
+    phase: str
+    episodes: int
+    observed_s: float
+    per_hour: float | None
+    low_per_hour: float | None
+    high_per_hour: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class EpisodeRate(Result):
+    """Episodes per observed hour; ``high_per_hour`` and ``low_per_hour`` are two-sided, exact."""
+
+    episodes: int
+    observed_s: float
+    per_hour: float | None
+    low_per_hour: float | None
+    high_per_hour: float | None
+    steady_upper_per_h: float | None
+    common_episodes: int
+    recurs_up_to_dead_time_s: float | None
+    confidence: float
+    method: str
+    phases: tuple[PhaseRate, ...]
+
+
+def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
+    """Rate of a channel's own episodes, whole and by phase."""
+    own = ~record.episodes.common
+    count = int(np.count_nonzero(own))
+    hours = record.observed_s / HOUR
+    phases = []
+    for phase in ("warm-up", "settled"):
+        seen_s, hits = 0.0, 0
+        for place, trace in enumerate(record.traces):
+            border = trace.warm_up_until_s
+            begin, end = (0.0, border) if phase == "warm-up" else (border, math.inf)
+            clipped = np.clip(trace.observed, begin, end)
+            seen_s += float(np.sum(clipped[:, 1] - clipped[:, 0]))
+            start = record.episodes.start_s[(record.episodes.run == place) & own]
+            hits += int(np.count_nonzero((start >= begin) & (start < end)))
+        rate = rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None
+        phases.append(
+            PhaseRate(
+                phase,
+                hits,
+                seen_s,
+                rate.rate if rate else None,
+                rate.low if rate else None,
+                rate.high if rate else None,
+            )
+        )
+    if hours <= 0:
+        return EpisodeRate(count, 0.0, None, None, None, None, 0, None, limits.confidence, "exact", tuple(phases))
+    whole = rate_interval(count, hours, confidence=limits.confidence)
+    one_sided = rate_interval(count, hours, confidence=limits.confidence, sided="upper")
+    return EpisodeRate(
+        episodes=count,
+        observed_s=record.observed_s,
+        per_hour=whole.rate,
+        low_per_hour=whole.low,
+        high_per_hour=whole.high,
+        steady_upper_per_h=one_sided.high,
+        common_episodes=int(np.count_nonzero(~own)),
+        recurs_up_to_dead_time_s=_recurs_up_to(record, limits),
+        confidence=limits.confidence,
+        method=f"exact Poisson interval of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",
+        phases=tuple(phases),
+    )
+
+
+def phase_of(rate: EpisodeRate, limits: Limits) -> str:
+    """'cold' where episodes come mostly in warm-up, 'hot' where mostly after, '' where neither is shown.
+
+    Exact ratio of the two phases' rates; it must be shown and at least threefold.
+    """
+    from flicker.stats.rates import rate_ratio
+
+    early, late = rate.phases
+    if early.observed_s <= 0 or late.observed_s <= 0 or rate.episodes < 3:
+        return ""
+    found = rate_ratio(early.episodes, early.observed_s, late.episodes, late.observed_s, confidence=limits.confidence)
+    if found.low > 1.0 and found.ratio >= PHASE_FACTOR:
+        return "cold"
+    if found.high < 1.0 and found.ratio <= 1.0 / PHASE_FACTOR:
+        return "hot"
+    return ""
+
+
+def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
+    """Longest dead time at which recurrence is still shown; None where it is not shown at the dead time fixed before."""
+    hours = record.observed_s / HOUR
+    gaps: list[float] = []
+    for place in range(len(record.traces)):
+        chosen = (record.episodes.run == place) & ~record.episodes.common
+        start, end = record.episodes.start_s[chosen], record.episodes.end_s[chosen]
+        gaps.extend((start[1:] - end[:-1]).tolist())
+    first_of_runs = int(np.unique(record.episodes.run[~record.episodes.common]).size)
+    pauses = np.sort(np.array(gaps))
+
+    def shown(clusters: int) -> bool:
+        if clusters < 2:
+            return False
+        return recurrence(clusters, hours, nuisance_rate=limits.nuisance_rate_per_h).p_value <= 1 - limits.confidence
+
+    if hours <= 0 or not shown(first_of_runs + pauses.size):
+        return None
+    # With a dead time of the k-th smallest pause, that pause and all shorter ones no longer part two episodes.
+    best = limits.dead_time_s
+    for k, pause in enumerate(pauses):
+        if not shown(first_of_runs + pauses.size - k):
+            break
+        best = max(best, float(pause))
+    return best
+
+
+def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Finding:
+    """Do the channel's own episodes recur?
+
+    The null is a sound unit in a sound room: given the first episode, the others came at the nuisance rate. The dead
+    time that joins a burst to one episode is fixed before looking. An episode that lasts long, or many excursions that
+    fill a share of the observed time, is recurrence of its own: a fixed dead time makes one endless episode of them.
+    """
+    hours = record.observed_s / HOUR
+    share = record.in_excursion_s / record.observed_s if record.observed_s > 0 else 0.0
+    filled = long_evidence(record, limits)
+    if hours <= 0:
+        return Finding("intermittent", NOT_SHOWN, "no observed time", "Nothing was observed, so nothing can be said.")
+    method = (
+        f"chance of the other episodes at the nuisance rate of {limits.nuisance_rate_per_h:g} per hour, given the first; "
+        f"dead time {limits.dead_time_s:g} s fixed beforehand"
+    )
+    common: dict[str, Any] = {
+        "effect": rate.per_hour,
+        "low": rate.low_per_hour,
+        "high": rate.high_per_hour,
+        "unit": "episodes per hour",
+    }
+    if rate.episodes == 0:
+        clean = (rate.steady_upper_per_h or math.inf) <= limits.episode_rate_per_h
+        text = f"No excursion of its own in {hours:.3g} observed hours: " + (
+            f"{limits.episode_rate_per_h:g} per hour or more is excluded."
+            if clean
+            else "too short to exclude the rate of concern."
+        )
+        return Finding(
+            "intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common
+        )
+    result = recurrence(rate.episodes, hours, nuisance_rate=limits.nuisance_rate_per_h)
+    if filled:
+        return Finding(
+            "intermittent",
+            YES,
+            f"time beyond the threshold: an episode over {limits.long_episode_s:g} s, or over {limits.episode_share:.0%} of the time",
+            f"{filled}; that is no single glitch, however the episodes are counted.",
+            statistic=share,
+            holds=True,
+            limit=limits.episode_share,
+            **common,
+        )
+    up_to = rate.recurs_up_to_dead_time_s
+    tail = f" This holds for bursts with pauses up to {hours_text(up_to / HOUR)}." if up_to is not None else ""
+    times = "once" if rate.episodes == 1 else f"{rate.episodes} times"
+    return Finding(
+        "intermittent",
+        NOT_SHOWN,
+        method,
+        f"Seen {times} in {hours:.3g} observed hours; a sound unit would show that many with a chance of {_p(result.p_value)}.{tail}",
+        statistic=result.likelihood_ratio,
+        p_value=result.p_value,
+        sided="one",
+        limit=limits.nuisance_rate_per_h,
+        holds=rate.episodes >= 2,
+        **common,
+    )
+
+
+def long_evidence(record: ChannelRecord, limits: Limits) -> str:
+    """Say how excursions fill time, or '' where they do not."""
+    if record.observed_s <= 0:
+        return ""
+    longest, spent = record.longest_episode_s, record.in_excursion_s
+    share = spent / record.observed_s
+    if longest > limits.long_episode_s:
+        return f"One episode lasted {longest:.3g} s"
+    # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
+    count = sum(trace.excursions.count for trace in record.traces)
+    if share > limits.episode_share and max(spent, longest) > 3.0 * limits.dead_time_s and count >= 3:
+        return f"The channel spent {share:.0%} of the time beyond the threshold"
+    return ""
+
+
+def clustered(record: ChannelRecord, limits: Limits) -> Finding:
+    """Do episodes come in clusters? Dispersion of counts over equal windows of observed time within power-ups."""
+    times, ends = record.per_cycle()
+    count, total = sum(t.size for t in times), sum(ends)
+    if count < 5 or total <= 0:
+        return Finding(
+            "clustered",
+            NOT_SHOWN,
+            "dispersion of counts over equal windows",
+            "Fewer than five episodes: clustering cannot be judged.",
+        )
+    counts: list[int] = []
+    widths: list[float] = []
+    for moments, end in zip(times, ends, strict=True):
+        if end <= 0:
+            continue
+        number = max(1, round(WINDOWS * end / total))
+        counts.extend(np.histogram(moments, bins=number, range=(0.0, end))[0].tolist())
+        widths.extend([end / number] * number)
+    result = dispersion_test(counts, widths)
+    shown = result.p_value <= 1 - limits.confidence and result.index > 1
+    text = (
+        f"Episodes come in clusters: counts scatter {result.index:.2g} times as much as independent ones would."
+        if shown
+        else "Episodes need not come in clusters: their counts scatter as independent ones may."
+    )
+    return Finding(
+        "clustered",
+        YES if shown else NOT_SHOWN,
+        f"dispersion index of counts in {len(counts)} windows",
+        text,
+        statistic=result.index,
+        p_value=result.p_value,
+        sided="one",
+        effect=result.index,
+        unit="variance over mean",
+        limit=1.0,
+        holds=shown,
+    )
+
+
+def _p(value: float) -> str:
+    return "less than 1 in a million" if value < 1e-6 else f"{value:.2g}"

@@ -1,0 +1,100 @@
+"""What the channels share: events of all at once, of the shorted lead, of rail and mains; pairs against chance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
+from flicker.evidence.record import ChannelRecord
+from flicker.stats.rates import recurrence as recurrence_test
+
+HOUR = 3600.0
+
+
+def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, NDArray[np.bool_]]:
+    """Episodes of each channel that the shorted lead saw at the same time."""
+    if beside.lead is None:
+        return {}
+    lines = beside.lines_of(beside.lead)
+    return {record.channel: with_lead(record, events_of(lines, record, beside.log_of_run)) for record in found}
+
+
+def mostly_common(found: Sequence[ChannelRecord]) -> frozenset[str]:
+    """Channels whose episodes came mostly in all channels at once."""
+    return frozenset(
+        record.channel for record in found if 2 * np.count_nonzero(record.episodes.common) > record.episodes.count
+    )
+
+
+def recurring_common(
+    found: list[ChannelRecord], limits: Limits, hits: Mapping[str, NDArray[np.bool_]]
+) -> tuple[list[ChannelRecord], str]:
+    """Events of all channels at once are the room's, unless there are more of them than a room shows.
+
+    What the shorted lead saw too (``hits``) is the room's or the meter's, however often.
+    """
+    counts = [
+        int(np.count_nonzero(record.episodes.common & ~hits.get(record.channel, np.bool_(False)))) for record in found
+    ]
+    found = [
+        _with_common(record, record.episodes.common | hits.get(record.channel, np.bool_(False))) for record in found
+    ]
+    if not counts or max(counts) < 2:
+        return found, ""
+    hours = max(record.observed_s for record in found) / HOUR
+    result = recurrence_test(max(counts), hours, nuisance_rate=limits.nuisance_rate_per_h)
+    if result.p_value > 1.0 - limits.confidence:
+        return found, ""
+    kept = [
+        _with_common(record, hits.get(record.channel, np.zeros(record.episodes.count, dtype=bool))) for record in found
+    ]
+    return kept, (
+        f"{max(counts)} episodes came in all channels at once, more than a room shows: look at what the channels share "
+        "(supply, protection, mains, ground or the meter) before either channel."
+    )
+
+
+def _with_common(record: ChannelRecord, common: NDArray[np.bool_]) -> ChannelRecord:
+    return replace(record, episodes=replace(record.episodes, common=common))
+
+
+def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, Any] | None:
+    """Every pair of channels that share their runs, and of each with what was logged beside; None with nothing to pair."""
+    from flicker.signals.coincidence import ChannelEvents, coincide_all
+
+    alike = [record for record in found if record.numbers == found[0].numbers]
+    others = list(dict.fromkeys(line.name for line in beside.lines))
+    if len(alike) + len(others) < 2:
+        return None
+    events = {
+        record.channel: [
+            ChannelEvents.from_trace(trace, run.sample_interval_s)
+            for trace, run in zip(record.traces, record.runs, strict=True)
+        ]
+        for record in alike
+    }
+    if not any(record.episodes.count for record in alike):
+        return {"pairs": [], "reads": "No channel showed an episode."}
+    for name in others:
+        events[name] = events_of(beside.lines_of(name), alike[0], beside.log_of_run)
+    pairs = coincide_all(events, beside=others)
+    return {"pairs": [pair.to_dict() for pair in pairs], "reads": " ".join(pair.reads for pair in pairs)}
+
+
+def supply(coincidence: dict[str, Any] | None, beside: Beside) -> list[str]:
+    """Which outputs jump with a rail or the mains."""
+    roles = {line.name: line.role for line in beside.lines if line.role in ("rail", "mains")}
+    out = []
+    for pair in (coincidence or {}).get("pairs", []):
+        if pair["b"] in roles and pair["answer"] in ("common cause", "partly common"):
+            out.append(
+                f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
+                f"({roles[pair['b']]}): the supply is the common cause to look at first."
+            )
+    return out

@@ -1,0 +1,275 @@
+"""Is it the warm-up? Episodes by time since power-up over many runs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.evidence.findings import NOT_SHOWN
+from flicker.evidence.questions.warmup_fit import NO_FIT, fit_decay
+from flicker.logs.spans import elapsed, holds, spans, total, within
+from flicker.stats.arrivals import rate_trend_test
+from flicker.stats.rates import rate_interval
+
+Floats = NDArray[np.float64]
+
+EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
+LEAST_FOR_FIT = 10  # episodes
+FADES, GROWS = "fades", "grows"
+_NO_CHANGE = (math.nan, math.nan, math.nan, math.nan, math.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class WarmupRun:
+    """Episode begins and observed intervals (shape (n, 2)) of one run, in seconds since its power-up."""
+
+    begin_s: Floats
+    observed: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class RateBin(Result):
+    """Rate in one stretch of time since power-up, over all runs, with an exact interval."""
+
+    begin_s: float
+    end_s: float
+    count: int
+    observed_s: float
+    per_h: float
+    low_per_h: float
+    high_per_h: float
+
+    @property
+    def reads(self) -> str:
+        """The bin in words."""
+        return (
+            f"{_clock(self.begin_s)} to {_clock(self.end_s)} after power-up: {self.count} in "
+            f"{self.observed_s / 3600:.3g} h, {self.low_per_h:.3g} to {self.high_per_h:.3g} per hour"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class WarmupRate(Result):
+    """Episode rate against time since power-up.
+
+    Attributes
+    ----------
+    answer
+        'fades' or 'grows' with time since power-up where shown, else 'not shown'.
+    bins
+        Rates by stretch.
+    p_value
+        Of the answer: a trend within runs, two-sided, that also holds for bursts.
+    p_change
+        Of one change of the pooled rate. It places a change that is there; it decides nothing.
+    change_s, change_low_s, change_high_s, before_per_h, after_per_h
+        Where the rate changes, with an interval, and the rates on both sides (NaN where no change is shown).
+    initial_per_h, late_per_h, tau_s (and _low, _high)
+        Fitted rate at power-up and long after it, and the time constant between them, with profile-likelihood
+        intervals; NaN below 10 episodes.
+    """
+
+    answer: str
+    runs: int
+    episodes: int
+    observed_s: float
+    bins: tuple[RateBin, ...]
+    p_value: float
+    p_change: float
+    change_s: float
+    change_low_s: float
+    change_high_s: float
+    before_per_h: float
+    after_per_h: float
+    initial_per_h: float
+    initial_low_per_h: float
+    initial_high_per_h: float
+    late_per_h: float
+    late_low_per_h: float
+    late_high_per_h: float
+    tau_s: float
+    tau_low_s: float
+    tau_high_s: float
+    confidence: float
+    seed: int
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The finding in words."""
+        seen = f"{_many(self.episodes, 'episode')} in {_many(self.runs, 'power-up')}"
+        if self.answer == NOT_SHOWN:
+            return f"It is not shown that the fault depends on the time since power-up ({seen})."
+        how = "mostly soon after power-up" if self.answer == FADES else "more often the longer the unit is on"
+        words = f"The fault comes {how} ({seen})"
+        if math.isfinite(self.change_s):
+            words += (
+                f": {self.before_per_h:.2g} per hour up to about {_clock(self.change_s)} after power-up, "
+                f"{self.after_per_h:.2g} after that"
+            )
+        if self.answer == FADES and self.late_per_h < self.initial_per_h and math.isfinite(self.tau_high_s):
+            words += (
+                f". Fitted: {self.initial_per_h:.2g} per hour at power-up, falling to {self.late_per_h:.2g} with a time "
+                f"constant of {_clock(self.tau_s)} (between {_clock(self.tau_low_s)} and {_clock(self.tau_high_s)})"
+            )
+        return words + "."
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" + ("" if count == 1 else "s")
+
+
+def _clock(seconds: float) -> str:
+    if math.isinf(seconds):
+        return "the end"
+    if seconds < 120:
+        return f"{seconds:.2g} s" if seconds < 99.5 else f"{seconds:.0f} s"
+    return f"{seconds / 60:.2g} min" if seconds < 5970 else f"{seconds / 3600:.2g} h"
+
+
+def warmup_rate(
+    runs: Sequence[WarmupRun],
+    *,
+    edges_s: Sequence[float] = EDGES_S,
+    dead_time_s: float = 10.0,
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> WarmupRate:
+    """Ask whether episodes depend on the time since power-up.
+
+    Parameters
+    ----------
+    runs : sequence of WarmupRun
+        One per power-up that was seen; runs that begin in mid-operation do not belong here.
+    edges_s : sequence of float
+        Rising borders of the bins.
+    dead_time_s : float
+        Longest gap inside one burst, by which the episodes were merged.
+    confidence : float
+        Of the decision and every interval (of bins: each by itself).
+    seed : int
+        Of the permutations and simulations.
+
+    Raises
+    ------
+    ValueError
+        If there is no run, nothing was observed, or an argument is out of range.
+
+    Notes
+    -----
+    Trend: `arrivals.rate_trend_test` within runs, so runs may differ in rate. Change: time is counted as the sum of
+    observed time over the runs that reached it, on which episodes are uniform if nothing changes, and
+    `changepoints.rate_changes` looks there, at the dispersion that the trend test finds. Fit: rate
+    initial exp(-t / tau) + late (1 - exp(-t / tau)), maximum likelihood, intervals by the profile likelihood
+    (nominal 95 % covers 92 to 95 % with 10 runs of 1.5 h: ``tests/studies/results/bench_parts.md``).
+    """
+    if len(runs) == 0:
+        raise ValueError("runs must hold at least one run, got none")
+    confidence = check.share("confidence", confidence)
+    dead_time_s = check.positive("dead_time_s", dead_time_s, what="seconds", zero=True)
+    edges = np.asarray(edges_s, dtype=np.float64)
+    if edges.ndim != 1 or edges.size < 2 or np.any(np.isnan(edges)) or np.any(np.diff(edges) <= 0):
+        raise ValueError(f"edges_s must be two or more rising times, got {list(edges_s)}")
+    kept = [run for run in runs if total(run.observed) > 0]
+    if not kept:
+        raise ValueError("runs must hold observed time, got none")
+    times = [np.sort(run.begin_s[holds(run.observed, run.begin_s)]) for run in kept]
+    pooled = np.sort(np.concatenate(times))
+    observed_s = math.fsum(total(run.observed) for run in kept)
+    bins = tuple(_bins(kept, pooled, edges, confidence))
+
+    trend = rate_trend_test(
+        [elapsed(run.observed, t) for run, t in zip(kept, times, strict=True)],
+        [total(run.observed) for run in kept],
+        dead_time=dead_time_s,
+        alternative="two-sided",
+        seed=seed,
+    ) if pooled.size else None  # fmt: skip
+    p_trend, z = (1.0, 0.0) if trend is None else (trend.p_value, trend.z)
+    grid, risk = _risk_clock(kept)
+    p_change, change = 1.0, _NO_CHANGE
+    if pooled.size >= 5:
+        p_change, change = _change(pooled, grid, risk, 1.0 if trend is None else trend.dispersion, confidence, seed)
+    answer = NOT_SHOWN
+    if p_trend <= 1.0 - confidence:
+        answer = FADES if z < 0 else GROWS
+    if answer == NOT_SHOWN or p_change > 1.0 - confidence:
+        change = _NO_CHANGE
+    fit = fit_decay(pooled, grid, risk, confidence) if pooled.size >= LEAST_FOR_FIT else NO_FIT
+    at, at_low, at_high, before, after = change
+    (initial, late, tau) = fit
+    return WarmupRate(
+        answer=answer,
+        runs=len(kept),
+        episodes=int(pooled.size),
+        observed_s=observed_s,
+        bins=bins,
+        p_value=p_trend,
+        p_change=p_change,
+        change_s=at,
+        change_low_s=at_low,
+        change_high_s=at_high,
+        before_per_h=before,
+        after_per_h=after,
+        initial_per_h=initial[0],
+        initial_low_per_h=initial[1],
+        initial_high_per_h=initial[2],
+        late_per_h=late[0],
+        late_low_per_h=late[1],
+        late_high_per_h=late[2],
+        tau_s=tau[0],
+        tau_low_s=tau[1],
+        tau_high_s=tau[2],
+        confidence=confidence,
+        seed=seed,
+        method="trend within runs; one change on the clock of time at risk; rates exact Poisson",
+    )
+
+
+def _bins(runs: Sequence[WarmupRun], pooled: Floats, edges: Floats, confidence: float) -> list[RateBin]:
+    out = []
+    for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        exposure = math.fsum(total(within(run.observed, low, high)) for run in runs)
+        if exposure <= 0:
+            continue
+        count = int(np.count_nonzero((pooled >= low) & (pooled < high)))
+        rate = rate_interval(count, exposure / 3600.0, confidence=confidence)
+        out.append(RateBin(low, high, count, exposure, rate.rate, rate.low, rate.high))
+    return out
+
+
+def _risk_clock(runs: Sequence[WarmupRun]) -> tuple[Floats, Floats]:
+    """Borders in time since power-up, and the summed observed time of all runs up to each."""
+    grid = np.unique(np.concatenate([run.observed.ravel() for run in runs]))
+    risk = np.zeros(grid.size)
+    for run in runs:
+        risk += elapsed(run.observed, grid)
+    return grid, risk
+
+
+def _change(
+    pooled: Floats, grid: Floats, risk: Floats, dispersion: float, confidence: float, seed: int
+) -> tuple[float, tuple[float, float, float, float, float]]:
+    from flicker.stats.changepoints import rate_changes
+
+    on_risk = np.interp(pooled, grid, risk)
+    found = rate_changes(
+        on_risk, float(risk[-1]), confidence=confidence, dispersion=max(1.0, dispersion), max_changes=1, seed=seed
+    )
+    if not found.changes:
+        return found.p_value, _NO_CHANGE
+    best = found.changes[0]
+    at, low, high = (float(np.interp(value, risk, grid)) for value in (best.at, best.low, best.high))
+    return found.p_value, (at, low, high, best.rate_before * 3600.0, best.rate_after * 3600.0)
+
+
+def observed_from(intervals: ArrayLike, power_up_s: float) -> Floats:
+    """Observed intervals on the clock of the power-up, shape (n, 2); what lies before it is left out."""
+    table = np.asarray(intervals, dtype=np.float64).reshape(-1, 2) - power_up_s
+    return spans((max(a, 0.0), b) for a, b in table.tolist() if b > 0)

@@ -1,0 +1,262 @@
+"""Settled level, noise and surge from visit to visit, against what the meter can tell; the level at the next visit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.base import check
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.accuracy import meter_or_leads, off_by_V
+from flicker.evidence.findings import NO, NOT_SHOWN, YES
+from flicker.evidence.record import ChannelRecord
+
+if TYPE_CHECKING:
+    from flicker.case.case_file import Case
+    from flicker.evidence.channel import ChannelAssessment
+
+Floats = NDArray[np.float64]
+OffBy = Callable[[float], float]  # how far one reading may be off
+
+FEWEST_VISITS = 3  # a line goes through any two
+FEWEST_RUNS = 5  # power-ups below which no trend test can show anything at 95 %
+NAMES = {"settled level": "settled level", "noise": "noise at rest", "surge": "surge at power-up"}
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityTrend(Result):
+    """One quantity over visits.
+
+    ``answer``: 'yes', it moved by more than ``limit_V``, beyond what both readings may be off (``off_by_V``, together)
+    and what one visit shows by itself (``spread_V``); 'no', it moved by less than the limit for certain; 'not shown'
+    otherwise, with the ``reason``. ``p_value`` is that of a trend over all power-ups, where five or more were seen.
+    """
+
+    quantity: str
+    answer: str
+    first_V: float | None
+    last_V: float | None
+    moved_V: float | None
+    off_by_V: float
+    spread_V: float
+    limit_V: float
+    p_value: float | None
+    reason: str
+    method: str
+    reads: str
+
+
+def quantity_trends(
+    items: Sequence[ChannelAssessment], records: Sequence[ChannelRecord], limits: Limits, case: Case | None
+) -> tuple[QuantityTrend, ...]:
+    """Compare the last visit with the first: settled level, noise, surge."""
+    if len(items) < 2:
+        return ()
+    digit = max((trace.resolution_V for record in records for trace in record.traces), default=0.0)
+    levels, noises = [], []
+    for record in records:
+        seen = [trace for trace in record.traces if trace.baseline is not None and trace.observed_s > 0]
+        levels.append(_levels(record))
+        noises.append(np.array([trace.sigma_V for trace in seen], dtype=np.float64))
+    surges = [np.array([up.surge_V for up in item.power_up if np.isfinite(up.surge_V)]) for item in items]
+
+    def off_by(value_V: float) -> float:
+        return max(off_by_V(record, value_V, case) for record in records)
+
+    return (
+        _trend("settled level", levels, limits.drift_V, off_by, digit),
+        _trend("noise", noises, limits.noise_V, None, digit),
+        _trend("surge", surges, limits.excursion_V, off_by, digit),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LevelForecast(Result):
+    """What the meter will show at rest at the next visit, if the level goes on in a line.
+
+    ``low_V`` and ``high_V`` enclose the reading itself; ``slope_V`` is the movement per visit step with its interval,
+    ``spread_V`` the scatter of the visits about the line, never taken below what the last digit hides.
+    """
+
+    age: float
+    expected_V: float
+    low_V: float
+    high_V: float
+    slope_V: float
+    slope_low_V: float
+    slope_high_V: float
+    spread_V: float
+    visits: int
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The forecast in words."""
+        wide = ", and so few visits leave the range wide" if self.visits <= FEWEST_VISITS + 1 else ""
+        return (
+            f"The level at rest will lie between {_millivolts(self.low_V, self.high_V)} at the next visit, if it goes on "
+            f"in a line as over {self.visits} visits. A step or a bend is not in that{wide}."
+        )
+
+
+def _millivolts(low_V: float, high_V: float) -> str:
+    return f"{low_V * 1e3:.3g} and {high_V * 1e3:.3g} mV"
+
+
+def level_forecast(
+    levels_V: ArrayLike, ages: ArrayLike, *, at: float, step: float, digit_V: float = 0.0, confidence: float = 0.95
+) -> LevelForecast | None:
+    """Forecast the settled level at another age from one level per visit.
+
+    Parameters
+    ----------
+    levels_V, ages : array_like, shape (visits,)
+        Settled level of each visit and its age.
+    at : float
+        Age of the visit ahead.
+    step : float
+        Ages from one visit to the next, for the slope.
+    digit_V : float
+        Last digit of the meter.
+    confidence : float
+        Of both intervals.
+
+    Returns
+    -------
+    LevelForecast or None
+        None with fewer than three visits, or ages without any difference: nothing honest can be said.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length or hold what is not finite.
+
+    Notes
+    -----
+    Least squares with Student's t, n - 2 degrees of freedom, for a new observation: one level per visit, so that what
+    differs from visit to visit (room, leads, meter) is in the scatter. Exact for normal scatter about a line.
+    """
+    y = check.finite_array("levels_V", levels_V)
+    x = check.finite_array("ages", ages)
+    if x.size != y.size:
+        raise ValueError(f"ages must have one entry per level ({y.size}), got {x.size}")
+    confidence = check.share("confidence", confidence)
+    if y.size < FEWEST_VISITS or np.ptp(x) == 0:
+        return None
+    away = x - x.mean()
+    width = float(away @ away)
+    slope = float(away @ y) / width
+    middle = float(y.mean()) + slope * (at - float(x.mean()))
+    rest = y - y.mean() - slope * away
+    dof = y.size - 2
+    spread = max(float(np.sqrt(rest @ rest / dof)), digit_V / np.sqrt(12.0))
+    t = float(special.stdtrit(dof, 0.5 * (1.0 + confidence)))
+    reach = t * spread * float(np.sqrt(1.0 + 1.0 / y.size + (at - float(x.mean())) ** 2 / width))
+    tilt = t * spread / float(np.sqrt(width))
+    return LevelForecast(
+        age=float(at),
+        expected_V=middle,
+        low_V=middle - reach,
+        high_V=middle + reach,
+        slope_V=slope * step,
+        slope_low_V=(slope - tilt) * step,
+        slope_high_V=(slope + tilt) * step,
+        spread_V=spread,
+        visits=int(y.size),
+        confidence=confidence,
+        method="line through one level per visit, least squares, Student's t for a new visit",
+    )
+
+
+def next_level(
+    records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits
+) -> tuple[LevelForecast | None, str]:
+    """Settled level at the next visit, a mean step after the last, and what is to be said about it."""
+    known = [(_levels(record), age) for record, age in zip(records, ages, strict=True)]
+    known = [(values, age) for values, age in known if values.size]
+    if len(known) < 2:
+        return None, ""
+    if len(known) < FEWEST_VISITS:
+        return (
+            None,
+            "Two visits give no forecast of the level: a line goes through any two. Three are needed.",
+        )
+    x = [age for _, age in known]
+    step = (max(x) - min(x)) / (len(x) - 1)
+    digit = max(trace.resolution_V for record in records for trace in record.traces)
+    found = level_forecast(
+        [float(np.median(values)) for values, _ in known],
+        x,
+        at=max(x) + step,
+        step=step,
+        digit_V=digit,
+        confidence=limits.confidence,
+    )
+    if found is None:
+        return None, ""
+    limit = f"the limit of {limits.settled_offset_V * 1e3:.3g} mV"
+    near, far = sorted((abs(found.low_V), abs(found.high_V)))
+    if far <= limits.settled_offset_V:
+        return found, f"{found.reads} All of it is within {limit}."
+    beyond = near > limits.settled_offset_V and found.low_V * found.high_V > 0
+    return found, f"{found.reads} {'All of it is beyond' if beyond else 'A part of it is beyond'} {limit}."
+
+
+def _levels(record: ChannelRecord) -> Floats:
+    """Settled level of each run at which rest was seen."""
+    seen = [trace.level_V for trace in record.traces if trace.baseline is not None and trace.observed_s > 0]
+    return np.array([level for level in seen if level is not None], dtype=np.float64)
+
+
+def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | None, digit_V: float) -> QuantityTrend:
+    method = "last visit less first, against both accuracies and the spread within a visit; Mann-Kendall over power-ups"
+    known = [values for values in visits if values.size]
+    if len(known) < 2:
+        reason = "seen at fewer than two visits"
+        return QuantityTrend(
+            name, NOT_SHOWN, None, None, None, 0.0, 0.0, limit_V, None, reason, method,
+            f"The {NAMES[name]} was seen at fewer than two visits.",
+        )  # fmt: skip
+    first, last = (float(np.median(values)) for values in (known[0], known[-1]))
+    off = 0.0
+    for value in (first, last):
+        told = None if off_by is None else off_by(value)
+        off += max(told or 0.0, 0.5 * digit_V)
+    spread = max(float(np.ptp(values)) for values in known)
+    moved = last - first
+    x = np.concatenate([np.full(values.size, k, dtype=np.float64) for k, values in enumerate(known)])
+    y = np.concatenate(known)
+    p_value = None
+    if y.size >= FEWEST_RUNS and np.ptp(y) > 0:
+        from flicker.stats.trends import mann_kendall
+
+        p_value = float(mann_kendall(y, x).p_value)
+    answer, reason = _answer(first, last, moved, off, spread, limit_V)
+    sizes = f"{first * 1e3:.3g} mV at the first visit, {last * 1e3:.3g} mV at the last"
+    text = {
+        YES: f"The {NAMES[name]} moved by {moved * 1e3:+.3g} mV ({sizes}).",
+        NO: f"The {NAMES[name]} stayed within {limit_V * 1e3:g} mV of what it was ({sizes}).",
+    }.get(answer, f"A change of the {NAMES[name]} is not shown: {reason} ({sizes}).")
+    return QuantityTrend(name, answer, first, last, moved, off, spread, limit_V, p_value, reason, method, text)
+
+
+def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[str, str]:
+    size = abs(moved)
+    if first * last < 0 and abs(first) > off and abs(first + last) <= off + spread:
+        return NOT_SHOWN, "meter or leads; the sign is just reversed"
+    if size <= off:
+        return (NO if size + off < limit else NOT_SHOWN), "meter or leads; less than the accuracy of both readings"
+    if size - off > limit and size > 2.0 * spread:
+        if meter_or_leads(first, last, off):
+            return NOT_SHOWN, "meter or leads; the sign is just reversed"
+        return YES, ""
+    if size + off < limit:
+        return NO, ""
+    return NOT_SHOWN, "no more than one visit shows by itself" if size <= 2.0 * spread else "about the limit"

@@ -1,0 +1,373 @@
+"""Is it worse than in spring? Assessments of visits months apart in; growth, levels, a forecast and honest words out.
+
+A visit is one date (or a few days), with one log or several. Episodes of a visit are set against those of the others at
+equal time since power-up; levels, noise and surges against the accuracy of the meter.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result, plain
+from flicker.case.case_file import EVENING_H, Case, CaseError
+from flicker.evidence.assessment import Assessment, LogLike, assess
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.document import head, named
+from flicker.evidence.findings import NOT_SHOWN, YES
+from flicker.evidence.questions.protection import TripForecast
+from flicker.evidence.visits.growth import (
+    NEVER,
+    YEAR_DAYS,
+    RateWorsening,
+    SizeWorsening,
+    corrected,
+    next_visit,
+    rate_growth,
+    size_growth,
+    year_ahead,
+)
+from flicker.evidence.visits.levels import LevelForecast, QuantityTrend, next_level, quantity_trends
+from flicker.evidence.words import channel_text, hours_text, times_text
+from flicker.logs.model import Log
+from flicker.stats.arrivals import AgeForecast
+
+APART_DAYS = 14.0  # logs closer than this belong to one visit; common practice, no source
+MIDDAY = 12  # of a date without a clock
+
+When = dt.date | dt.datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Visit(Result):
+    """One visit: its first date, how many days after the first visit, its stage names, and what was logged."""
+
+    number: int
+    date: When
+    day: float | None
+    stages: tuple[str, ...]
+    runs: int
+    power_ups: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelVisit(Result):
+    """One channel at one visit: rate with exact interval, settled level, noise, surge."""
+
+    visit: int
+    verdict: str
+    fitness: str
+    episodes: int
+    observed_s: float
+    per_hour: float | None
+    low_per_hour: float | None
+    high_per_hour: float | None
+    level_V: float | None
+    sigma_V: float | None
+    surge_V: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelVisits(Result):
+    """One channel over all visits."""
+
+    channel: str
+    reads: str
+    visits: tuple[ChannelVisit, ...]
+    rate: RateWorsening
+    size: SizeWorsening
+    levels: tuple[QuantityTrend, ...]
+    forecast: AgeForecast | None
+    forecast_reads: str
+    year: TripForecast | None
+    year_reads: str
+    level_forecast: LevelForecast | None
+    level_reads: str
+
+
+@dataclass(frozen=True, slots=True)
+class Visits(Result):
+    """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/1'."""
+
+    unit: str | None
+    visits: tuple[Visit, ...]
+    channels: tuple[ChannelVisits, ...]
+    hours_per_year: float
+    limits: Limits
+    cautions: tuple[str, ...]
+    assessments: tuple[Assessment, ...] = field(repr=False)
+    seed: int = 0
+
+    def channel(self, name: str) -> ChannelVisits:
+        """Return the channel of that name."""
+        return named(self.channels, name)
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/visits/1'."""
+        return {
+            **head("flicker/visits/1", self.seed, "Holm within the family {rate, size} of each channel"),
+            "unit": self.unit,
+            "limits": plain(self.limits),
+            "visits": plain(self.visits),
+            "channels": [item.to_dict() for item in self.channels],
+            "hours_per_year": self.hours_per_year,
+            "reads": self.reads,
+            "cautions": list(self.cautions),
+        }
+
+
+def over_visits(
+    visits: Sequence[tuple[When, Sequence[LogLike]]],
+    limits: Limits | None = None,
+    *,
+    case: Case | None = None,
+    stages: Sequence[Sequence[str]] | None = None,
+    hours_per_day: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Visits:
+    """Judge one unit over visits.
+
+    Parameters
+    ----------
+    visits : sequence of (date, logs)
+        In any order where all have a date (then they are sorted by it); else in time order, dates None.
+    limits : Limits, optional
+        By default those of the case, or the defaults.
+    case : Case, optional
+        Accuracy of the meter, hours of use, parts changed.
+    stages : sequence of sequence of str, optional
+        Names of the stages of each visit.
+    hours_per_day : float, optional
+        Use of the unit, for the year ahead; that of the case, else 3.
+    progress : callable, optional
+        Called with a few words before each longer step.
+
+    Returns
+    -------
+    Visits
+
+    Raises
+    ------
+    ValueError
+        If there is no visit, a visit has no log, or two visits have the same date.
+
+    Notes
+    -----
+    Growth: `stats.arrivals.age_regression` on the days since the first visit (on the visit's number without dates). Two
+    bars: shown at ``limits.confidence`` after Holm over {rate, size}, and a factor of 1.5 at least from the first visit
+    to the last.
+    """
+    if not visits:
+        raise ValueError("visits must hold at least one visit, got none")
+    limits = limits or (case.limits if case else Limits())
+    names = [tuple(part) for part in stages] if stages is not None else [()] * len(visits)
+    order = list(range(len(visits)))
+    dated = all(date is not None for date, _ in visits)
+    if dated:
+        order.sort(key=lambda k: _day(visits[k][0]))
+        days = [_day(visits[k][0]) for k in order]
+        same = [k for k in range(1, len(days)) if days[k] == days[k - 1]]
+        if same:
+            raise ValueError(f"visits must have different dates, got {visits[order[same[0]]][0]} twice")
+    made, rows = [], []
+    for number, k in enumerate(order):
+        date, logs = visits[k]
+        if isinstance(logs, (str, Log)) or not len(logs):
+            raise ValueError(f"visits must each hold a list of one or more logs, got {logs!r} for {date}")
+        if progress:
+            progress(f"judging visit {number + 1}")
+        made.append(assess(list(logs), limits, case=case))
+        day = _day(date) - _day(visits[order[0]][0]) if dated else None
+        rows.append(
+            Visit(number, date, day, names[k], len(made[-1].runs), max((r.cycles for r in made[-1].records), default=0))
+        )
+    ages = [float(row.day if row.day is not None else row.number) for row in rows]
+    channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
+    hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
+    found = tuple(_channel(name, made, rows, ages, dated, limits, case, hours) for name in channels)
+    return Visits(
+        unit=case.unit if case else None,
+        visits=tuple(rows),
+        channels=found,
+        hours_per_year=hours,
+        limits=limits,
+        cautions=_cautions(made, rows, case),
+        assessments=tuple(made),
+    )
+
+
+def visits_of_case(
+    case: Case, *, by: str = "date", apart_days: float = APART_DAYS, **reading: Any
+) -> tuple[list[tuple[When, list[Log]]], list[list[str]]]:
+    """Group the logs of a case into visits, by date (logs closer than ``apart_days`` are one visit) or by stage.
+
+    Returns
+    -------
+    visits, stages
+        As `over_visits` takes them.
+
+    Raises
+    ------
+    CaseError
+        If the case lists no log, or is to be grouped by date and some log has none.
+    """
+    if by not in {"date", "stage"}:
+        raise ValueError(f"by must be 'date' or 'stage', got {by!r}")
+    if not case.logs:
+        raise CaseError(f"{case.path}: the case lists no log; add [[logs]] with a file.")
+    groups: list[list[Any]] = []
+    if by == "stage":
+        groups = [[log for log in case.logs if log.stage == stage] for stage in case.stages]
+    else:
+        bare = [log.file for log in case.logs if log.date is None]
+        if bare:
+            raise CaseError(f"{case.path}: the log {bare[0]!r} has no date; add one, or group by stage.")
+        last = -math.inf
+        for log in sorted(case.logs, key=lambda item: _day(item.date)):
+            if _day(log.date) - last > apart_days or not groups:
+                groups.append([])
+            groups[-1].append(log)
+            last = _day(log.date)
+    from flicker.logs.reading import read_log
+
+    visits, stages = [], []
+    for group in groups:
+        dates = [log.date for log in group if log.date is not None]
+        date = min(dates, key=_day) if len(dates) == len(group) else None
+        visits.append((date, [case.use(read_log(log.path, **case.reading(), **reading), log.date) for log in group]))
+        stages.append(list(dict.fromkeys(log.stage for log in group)))
+    return visits, stages
+
+
+def _day(date: When) -> float:
+    """Days on a common scale; a date without a clock counts as midday."""
+    if date is None:
+        return math.nan
+    moment = date if isinstance(date, dt.datetime) else dt.datetime(date.year, date.month, date.day, MIDDAY)
+    return (moment.replace(tzinfo=None) - dt.datetime(2000, 1, 1)).total_seconds() / 86_400.0
+
+
+def _channel(
+    name: str,
+    made: Sequence[Assessment],
+    rows: Sequence[Visit],
+    ages: Sequence[float],
+    dated: bool,
+    limits: Limits,
+    case: Case | None,
+    hours: float,
+) -> ChannelVisits:
+    seen = [
+        (row, age, part.channel(name), record)
+        for row, age, part in zip(rows, ages, made, strict=True)
+        for record in part.records
+        if record.channel == name
+    ]
+    items = [item for _, _, item, _ in seen]
+    records = [record for _, _, _, record in seen]
+    mine = [age for _, age, _, _ in seen]
+    times: list[Any] = []
+    ends: list[float] = []
+    run_ages: list[float] = []
+    for age, record in zip(mine, records, strict=True):
+        for t, end in zip(*record.per_cycle(), strict=True):
+            if end > 0:
+                times.append(t)
+                ends.append(end)
+                run_ages.append(age)
+    rate = rate_growth(times, ends, run_ages, mine, dated, limits)
+    size = size_growth(records, mine, limits)
+    rate, size = corrected(rate, size, limits)
+    levels = quantity_trends(items, records, limits, case)
+    forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
+    year, year_reads = year_ahead(records, rate, size, limits, hours)
+    level_ahead, level_reads = next_level(records, mine, limits)
+    return ChannelVisits(
+        channel=name,
+        reads=_reads(name, items, rate, size, levels),
+        visits=tuple(_row(row.number, item) for row, _, item, _ in seen),
+        rate=rate,
+        size=size,
+        levels=levels,
+        forecast=forecast,
+        forecast_reads=forecast_reads,
+        year=year,
+        year_reads=year_reads,
+        level_forecast=level_ahead,
+        level_reads=level_reads,
+    )
+
+
+def _row(number: int, item: ChannelAssessment) -> ChannelVisit:
+    surges = [up.surge_V for up in item.power_up if math.isfinite(up.surge_V)]
+    return ChannelVisit(
+        visit=number,
+        verdict=item.verdict,
+        fitness=item.fitness,
+        episodes=item.rate.episodes,
+        observed_s=item.observed_s,
+        per_hour=item.rate.per_hour,
+        low_per_hour=item.rate.low_per_hour,
+        high_per_hour=item.rate.high_per_hour,
+        level_V=item.baseline.level_V,
+        sigma_V=item.noise.sigma_V,
+        surge_V=max(surges, key=abs) if surges else None,
+    )
+
+
+def _reads(
+    name: str,
+    items: Sequence[ChannelAssessment],
+    rate: RateWorsening,
+    size: SizeWorsening,
+    levels: Sequence[QuantityTrend],
+) -> str:
+    """Two or three sentences for the owner."""
+    channel = channel_text(name)
+    if len(items) == 1:
+        return f"{items[0].reads} {rate.reads}"
+    counts = ", ".join(f"{times_text(item.rate.episodes)} in {hours_text(item.observed_s / 3600.0)}" for item in items)
+    if not any(item.rate.episodes for item in items):
+        head = f"{channel} never jumped at any of {len(items)} visits{rate.reads.removeprefix(NEVER)}"
+    else:
+        head = f"{channel} jumped, visit by visit: {counts}. {rate.reads}"
+        if size.answer != NOT_SHOWN:
+            head += f" {size.reads}"
+    moved = [item.reads for item in levels if item.answer == YES]
+    return " ".join([head, *moved])
+
+
+def _cautions(made: Sequence[Assessment], rows: Sequence[Visit], case: Case | None) -> tuple[str, ...]:
+    out = []
+    if len(rows) > 1 and any(row.date is None for row in rows):
+        out.append("Dates are missing: visits are taken as evenly spaced, and nothing is said per year.")
+    if any(row.power_ups < 2 for row in rows) and len(rows) > 1:
+        out.append(
+            "A visit with a single power-up does not show how much power-ups of one day differ; two or more from cold at "
+            "each visit make a growth easier to believe."
+        )
+    if case is not None:
+        meters = {value for log in case.logs for key, value in log.conditions if key == "meter"}
+        if len(meters) > 1:
+            out.append(
+                f"Different meters were used ({', '.join(sorted(meters))}): differences of level are theirs too."
+            )
+        if case.parts:
+            out.append("Parts were changed on the way: what changed then is not age.")
+        if case.meter.off_by_V(0.0) is None:
+            out.append(
+                "The meter's accuracy is not recorded: differences of level are set against its last digit only."
+            )
+    else:
+        out.append("The meter's accuracy is not known here: a case file says it.")
+    out.extend(text for part in made for text in part.cautions)
+    return tuple(dict.fromkeys(out))

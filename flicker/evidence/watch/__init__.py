@@ -1,0 +1,4 @@
+"""Following a log that is still being written.
+
+`watching` holds the rule and its results, `watcher` feeds it sample by sample.
+"""

@@ -1,0 +1,440 @@
+"""The watch: live channels in; episodes, alarms and a decision that stands however often one looks out.
+
+The rule is fixed before the first sample and printed. 'Recurs' and 'clean enough' are decided by a pair of likelihood
+ratios, the error split over the channels; a decision once made is never revised.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base import check
+from flicker.base.limits import Limits
+from flicker.evidence.assessment import settings_from
+from flicker.evidence.watch.watching import (
+    CLEAN,
+    GO_ON,
+    RECURS,
+    ChannelState,
+    Event,
+    WatchSummary,
+    design,
+)
+from flicker.evidence.words import clock_text, hours_text, times_text, volts_text
+from flicker.logs.growing import Fresh
+from flicker.signals.live import LiveChannel, LiveEpisode
+from flicker.stats.rates.dispersion import pearson_dispersion
+from flicker.stats.sequential import RateDecision, rate_bounds
+
+Floats = NDArray[np.float64]
+
+HOUR = 3600.0
+SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
+CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds
+TRIPS = 3
+NEAR_S = 1.0
+TOGETHER_S = 3.0
+LOOK_S = 10.0
+SHORT_S = 30.0
+BINS = 40
+BIN_S = 60.0
+FEWEST = 5  # episodes before bursts can be told from single ones
+SILENT_S = 30.0
+
+
+class _Bursts:
+    """Counts in bins of observed time that grow with the watch: the dispersion so far, in flat memory."""
+
+    def __init__(self) -> None:
+        self.width_s = BIN_S
+        self.counts = np.zeros(BINS, dtype=np.int64)
+        self.largest = 1.0
+
+    def add(self, clock_s: float) -> None:
+        while clock_s >= self.width_s * BINS:
+            self.counts = np.concatenate((self.counts.reshape(-1, 2).sum(axis=1), np.zeros(BINS // 2, dtype=np.int64)))
+            self.width_s *= 2.0
+        self.counts[int(clock_s / self.width_s)] += 1
+
+    def dispersion(self, observed_s: float) -> float:
+        """Largest dispersion so far, at least 1: evidence that was once doubted is not made stronger by waiting."""
+        seen = min(BINS, max(1, math.ceil(observed_s / self.width_s)))
+        if self.counts.sum() >= FEWEST and seen >= 4:
+            self.largest = max(self.largest, pearson_dispersion([(self.counts[:seen], np.full(seen, self.width_s))])[0])
+        return self.largest
+
+
+class _Followed:
+    """One channel with its counts, its decision and its alarms."""
+
+    def __init__(self, name: str, live: LiveChannel, rule: RateDecision) -> None:
+        self.name = name
+        self.live = live
+        self.rule = rule
+        self.count = 0
+        self.common = 0
+        self.filled = False
+        self.decision = GO_ON
+        self.decided_at_h: float | None = None
+        self.largest_V: float | None = None
+        self.bursts = _Bursts()
+        self.recent: deque[LiveEpisode] = deque(maxlen=64)
+        self.alarms = 0
+        self.above_since: float | None = None
+        self.danger_since: float | None = None
+        self.tripped = False
+        self.trips: deque[float] = deque(maxlen=TRIPS)
+        self.told: set[str] = set()
+
+
+class Watcher:
+    """Follows all channels of one log.
+
+    Parameters
+    ----------
+    channels : sequence of str
+        Names, in the order of the samples.
+    cadence_s : float
+        Seconds from sample to sample.
+    limits : Limits, optional
+        Thresholds and the two rates: ``nuisance_rate_per_h`` should pass, ``episode_rate_per_h`` should be caught.
+    good_rate_per_h, bad_rate_per_h : float, optional
+        The two rates, where they differ from the limits.
+    bursts : float
+        Dispersion (variance over mean of counts) to be reckoned with from the start, 1 for episodes that come singly. A
+        clean log cannot show bursts, so what they cost must be told before.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel, or the rates are not positive and in order.
+    """
+
+    def __init__(
+        self,
+        channels: Sequence[str],
+        *,
+        cadence_s: float,
+        limits: Limits | None = None,
+        good_rate_per_h: float | None = None,
+        bad_rate_per_h: float | None = None,
+        bursts: float = 1.0,
+    ) -> None:
+        self.limits = limits or Limits()
+        if not channels:
+            raise ValueError("channels must name one channel or more, got none")
+        cadence_s = check.positive("cadence_s", cadence_s, what="seconds from sample to sample")
+        self.design, self.rule = design(channels, self.limits, good_rate_per_h, bad_rate_per_h, bursts)
+        settings = settings_from(self.limits)
+        self.channels = [_Followed(name, LiveChannel(settings, cadence_s=cadence_s), self.rule) for name in channels]
+        self.cadence_s = cadence_s
+        self.samples = 0
+        self.runs = 0
+        self.run = -1
+        self.now_s = 0.0
+        self.alarms: deque[Event] = deque(maxlen=100)
+        self._waiting: list[tuple[_Followed, LiveEpisode]] = []
+
+    @property
+    def decided(self) -> bool:
+        """Whether every channel has its decision."""
+        return all(item.decision != GO_ON for item in self.channels)
+
+    def feed(self, fresh: Fresh) -> list[Event]:
+        """Take new samples; returns what happened, in order."""
+        self._border(fresh)
+        out: list[Event] = []
+        # Looked at every ten seconds of the log, however much of it comes at once.
+        look = np.floor(fresh.time_s / LOOK_S)
+        edges = [0, *(np.flatnonzero(np.diff(look)) + 1).tolist(), fresh.time_s.size]
+        for lo, hi in itertools.pairwise(edges):
+            out.extend(self._look(fresh.time_s[lo:hi], [column[lo:hi] for column in fresh.values]))
+        return out
+
+    def _border(self, fresh: Fresh) -> None:
+        """Begin a run, or note a gap."""
+        if fresh.run != self.run:
+            self.run = fresh.run
+            self.runs += 1
+            for item in self.channels:
+                self._waiting.extend((item, episode) for episode in item.live.begin_run(fresh.run))
+                item.above_since = item.danger_since = None
+                item.tripped = False
+        elif fresh.after_gap:
+            for item in self.channels:
+                self._waiting.extend((item, episode) for episode in item.live.gap())
+                item.above_since = item.danger_since = None
+
+    def _look(self, time_s: Floats, columns: Sequence[Floats]) -> list[Event]:
+        if time_s.size == 0:
+            return []
+        out: list[Event] = []
+        self.samples += int(time_s.size)
+        for item, values in zip(self.channels, columns, strict=True):
+            out.extend(self._volts(item, time_s, values))
+            was_alive = item.live.alive
+            self._waiting.extend((item, episode) for episode in item.live.feed(time_s, values))
+            if was_alive and not item.live.alive:
+                out.append(
+                    self._alarm(
+                        item,
+                        "lost signs of life",
+                        "the reading stands still as it never did: lead, meter or unit off? Time no longer counts",
+                    )
+                )
+        self.now_s = float(time_s[-1])
+        out.extend(self._booked())
+        out.extend(self._decisions())
+        return out
+
+    def silent(self, seconds: float) -> Event | None:
+        """Tell that no line came for so long (by the clock on the wall); an alarm once per silence."""
+        if seconds < max(SILENT_S, 20.0 * self.cadence_s):
+            self.channels[0].told.discard("silent")
+            return None
+        if "silent" in self.channels[0].told:
+            return None
+        self.channels[0].told.add("silent")
+        event = Event(
+            "alarm", None, self.run, self.now_s, f"no new line for {seconds:.0f} s: is the logger running?", "silent"
+        )
+        self.alarms.append(event)
+        return event
+
+    def finish(self) -> list[Event]:
+        """End of the watch: book what is still open and decide a last time."""
+        for item in self.channels:
+            self._waiting.extend((item, episode) for episode in item.live.finish())
+        return [*self._booked(everything=True), *self._decisions()]
+
+    # ------------------------------------------------------------ alarms
+
+    def _volts(self, item: _Followed, time_s: Floats, values: Floats) -> list[Event]:
+        """Alarms by volts alone, whatever the statistics say."""
+        limits, out = self.limits, []
+        with np.errstate(invalid="ignore"):
+            size = np.abs(values)
+            beyond = size > limits.protection_V
+            danger = size > limits.danger_V
+        past_start = item.live.settled or float(time_s[-1]) > limits.settle_s
+        for flag, since in ((danger, "danger_since"), (beyond, "above_since")):
+            if not flag.any():
+                if since == "above_since" and not np.isnan(size).all():
+                    item.tripped = False
+                setattr(item, since, None)
+                continue
+            # Walk over the changes only: where the reading passes the limit, and where it comes back.
+            change = np.flatnonzero(np.diff(np.concatenate(([getattr(item, since) is not None], flag)).astype(np.int8)))
+            places = [*change.tolist(), time_s.size]
+            for k, place in enumerate(places):
+                begin = getattr(item, since)
+                if begin is not None:
+                    stands = float(time_s[place] if place < time_s.size else time_s[-1] + self.cadence_s) - begin
+                    first = places[k - 1] if k else 0
+                    largest = float(np.nanmax(size[first : max(place, first + 1)]))
+                    out.extend(self._stands(item, since, begin, stands, largest, past_start))
+                if place < time_s.size:
+                    setattr(item, since, float(time_s[place]) if begin is None else None)
+                    if begin is not None and since == "above_since":
+                        item.tripped = False
+        return out
+
+    def _stands(
+        self, item: _Followed, since: str, begin: float, seconds: float, largest: float, past_start: bool
+    ) -> list[Event]:
+        limits, out = self.limits, []
+        if since == "danger_since":
+            key = f"danger {begin:.6f}"
+            if seconds > SURGE_S and key not in item.told:
+                item.told = {word for word in item.told if not word.startswith("danger")} | {key}
+                out.append(
+                    self._alarm(
+                        item, "danger", f"{volts_text(largest)} for {seconds:.0f} s: switch off, no loudspeaker"
+                    )
+                )
+            return out
+        if not item.tripped and past_start and seconds >= max(limits.trip_delay_s, 0.0):
+            item.tripped = True
+            item.trips.append(begin)
+            out.append(
+                self._alarm(
+                    item, "protection", f"{volts_text(largest)}, beyond {limits.protection_V:g} V: a relay would open"
+                )
+            )
+            if len(item.trips) == TRIPS and item.trips[-1] - item.trips[0] <= CYCLE_S * (TRIPS - 1):
+                out.append(
+                    self._alarm(item, "protection cycling", "three trips in a row: a relay would click on and off")
+                )
+                item.trips.clear()
+        return out
+
+    def _alarm(self, item: _Followed, kind: str, text: str) -> Event:
+        item.alarms += 1
+        event = Event("alarm", item.name, self.run, item.live.last_s, f"{item.name}: {text}", kind)
+        self.alarms.append(event)
+        return event
+
+    # ------------------------------------------------------------ counting and deciding
+
+    def _booked(self, *, everything: bool = False) -> list[Event]:
+        """Count episodes that are final; those of all channels at once are the room's.
+
+        An episode waits a few seconds more than the dead time, so that its like in another channel is there to see.
+        """
+        out = []
+        wait_s = self.limits.dead_time_s + max(TOGETHER_S, 4.0 * self.cadence_s)
+        due = []
+        for item, episode in self._waiting:
+            if everything or episode.long or episode.run != self.run or self.now_s - episode.end_s >= wait_s:
+                due.append((item, episode))
+        self._waiting = [pair for pair in self._waiting if pair not in due]
+        for item, episode in due:
+            item.recent.append(episode)
+        waiting = [(item, episode) for item, episode in self._waiting]
+        for item, episode in due:
+            others = [other for other in self.channels if other is not item]
+            common = (
+                bool(others)
+                and not episode.long
+                and all(
+                    self._alike(episode, [*other.recent, *(e for who, e in waiting if who is other)])
+                    for other in others
+                )
+            )
+            if common:
+                item.common += 1
+            else:
+                item.count += 1
+                item.bursts.add(episode.clock_s)
+                item.filled |= episode.long
+                item.largest_V = max(item.largest_V or 0.0, abs(episode.deviation_V))
+            lasts = episode.end_s - episode.start_s
+            text = f"{item.name}: swing of {volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
+            text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {lasts:.3g} s long"
+            out.append(
+                Event(
+                    "episode",
+                    item.name,
+                    episode.run,
+                    episode.start_s,
+                    text + (" (all channels at once)" if common else ""),
+                    "common" if common else "own",
+                    episode.deviation_V,
+                    lasts,
+                )
+            )
+        return out
+
+    def _alike(self, episode: LiveEpisode, others: Sequence[LiveEpisode]) -> bool:
+        if episode.end_s - episode.start_s > SHORT_S:
+            return False
+        near = max(NEAR_S, 2.0 * self.cadence_s)
+        return any(
+            found.run == episode.run
+            and abs(found.start_s - episode.start_s) <= near
+            and abs(found.end_s - episode.end_s) <= max(near, 2.0)
+            for found in others
+        )
+
+    def _decisions(self) -> list[Event]:
+        out = []
+        for item in self.channels:
+            if item.decision != GO_ON:
+                continue
+            hours = item.live.observed_s / HOUR
+            phi = max(item.bursts.dispersion(item.live.observed_s), item.rule.dispersion)
+            rule = replace(item.rule, dispersion=phi)
+            decision: str = rule.decide(item.count, hours)
+            if item.filled:
+                decision = RECURS
+            elif decision == CLEAN and (item.live.pending or any(who is item for who, _ in self._waiting)):
+                decision = GO_ON  # what is open now is not booked yet
+            if decision != GO_ON:
+                item.decision, item.decided_at_h = decision, hours
+                why = (
+                    f"{times_text(item.count)} in {hours_text(hours)}"
+                    if item.count
+                    else f"nothing in {hours_text(hours)} of observed time"
+                )
+                if item.filled:
+                    why = f"one swing lasted over {self.limits.long_episode_s:g} s"
+                out.append(
+                    Event("decision", item.name, self.run, self.now_s, f"{item.name}: {decision} ({why})", decision)
+                )
+        return out
+
+    # ------------------------------------------------------------ states
+
+    def states(self) -> tuple[ChannelState, ...]:
+        """Every channel so far."""
+        return tuple(self._state(item) for item in self.channels)
+
+    def _state(self, item: _Followed) -> ChannelState:
+        live = item.live
+        hours = live.observed_s / HOUR
+        rate = low = high = None
+        phi = max(item.bursts.dispersion(live.observed_s), item.rule.dispersion)
+        if hours > 0:
+            bounds = rate_bounds(
+                item.count,
+                hours,
+                design_rate=self.design.bad_rate_per_h,
+                confidence=1.0 - self.design.error_per_channel,
+                dispersion=phi,
+            )
+            rate, low, high = bounds.rate, bounds.low, bounds.high
+        state = "not alive" if not live.alive else "starting" if not live.settled else "on"
+        if live.in_excursion:
+            state = "in an excursion"
+        return ChannelState(
+            item.name,
+            item.decision,
+            item.decided_at_h,
+            item.count,
+            item.common,
+            hours,
+            rate,
+            low,
+            high,
+            phi,
+            live.in_excursion_s,
+            item.largest_V,
+            live.level_V if math.isfinite(live.level_V) else None,
+            live.sigma_V if live.settled else None,
+            item.alarms,
+            state,
+        )
+
+    def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[dict[str, Any]] = ()) -> WatchSummary:
+        """What the watch has shown, with the verdicts of the offline judgement beside it where they were made."""
+        states = self.states()
+        cautions = []
+        for state in states:
+            if 0 < state.episodes < FEWEST:
+                cautions.append(
+                    f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
+                )
+        cautions.append(
+            "The live baseline looks back only and misses what came before the unit had settled; the offline judgement "
+            "of the whole log has the last word."
+        )
+        return WatchSummary(
+            self.design,
+            states,
+            self.decided,
+            ended,
+            self.runs,
+            self.samples,
+            tuple(self.alarms),
+            tuple(notes),
+            tuple(cautions),
+            tuple(offline),
+        )

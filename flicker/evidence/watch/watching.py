@@ -1,0 +1,160 @@
+"""A watch described: its rule, fixed before the start, and what it tells while it goes on and at its end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from flicker.base.limits import Limits
+from flicker.base.result import Result, plain
+from flicker.evidence.document import head
+from flicker.evidence.words import hours_text, times_text
+from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
+
+RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"
+
+
+@dataclass(frozen=True, slots=True)
+class Design(Result):
+    """The rule of a watch, fixed before it starts."""
+
+    channels: tuple[str, ...]
+    good_rate_per_h: float
+    bad_rate_per_h: float
+    error: float
+    error_per_channel: float
+    confidence: float
+    clean_hours: float
+    least_episodes: int
+    bursts: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence, printed before the start."""
+        return (
+            f"Rule, fixed now: 'clean enough' after {hours_text(self.clean_hours)} of observed time without an episode "
+            f"({self.bad_rate_per_h:g} per hour excluded); 'recurs' at {self.least_episodes} episodes that "
+            f"{self.good_rate_per_h:g} per hour does not explain; each wrong in at most {self.error:.1%} of watches, "
+            f"{self.error_per_channel:.2%} per channel, however often one looks, if episodes come "
+            + (
+                "singly (--bursts K for a fault that comes in bursts)."
+                if self.bursts == 1.0
+                else f"in bursts that make counts scatter up to {self.bursts:g} times as much as single ones."
+            )
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Event(Result):
+    """Something that happened: ``event`` is 'episode', 'alarm', 'decision' or 'note'."""
+
+    event: str
+    channel: str | None
+    run: int
+    time_s: float
+    text: str
+    kind: str = ""
+    deviation_V: float | None = None
+    duration_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelState(Result):
+    """One channel so far; the bounds hold at every moment, however often one looks."""
+
+    channel: str
+    decision: str
+    decided_at_h: float | None
+    episodes: int
+    common_episodes: int
+    observed_h: float
+    per_hour: float | None
+    low_per_hour: float | None
+    high_per_hour: float | None
+    dispersion: float
+    in_excursion_s: float
+    largest_V: float | None
+    level_V: float | None
+    noise_V: float | None
+    alarms: int
+    state: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        seen = times_text(self.episodes) if self.episodes else "no episode"
+        told = f"{self.channel}: {seen} in {hours_text(self.observed_h)} observed"
+        if self.high_per_hour is not None and math.isfinite(self.high_per_hour):
+            told += f", between {self.low_per_hour or 0.0:.2g} and {self.high_per_hour:.2g} per hour so far"
+        return f"{told}: {self.decision}."
+
+
+@dataclass(frozen=True, slots=True)
+class WatchSummary(Result):
+    """What a watch has shown; ``to_dict`` follows the schema 'flicker/watch/1'."""
+
+    design: Design
+    channels: tuple[ChannelState, ...]
+    decided: bool
+    ended: str
+    runs: int
+    samples: int
+    alarms: tuple[Event, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    offline: tuple[dict[str, Any], ...] = ()
+    seed: int = 0
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the document of the schema 'flicker/watch/1'."""
+        own = plain({name: getattr(self, name) for name in self.__slots__})
+        return {
+            **head("flicker/watch/1", self.seed, "the error is split evenly over the channels"),
+            "event": "summary",
+            **own,
+            "reads": self.reads,
+        }
+
+
+def design(
+    channels: Sequence[str],
+    limits: Limits,
+    good_rate_per_h: float | None = None,
+    bad_rate_per_h: float | None = None,
+    bursts: float = 1.0,
+) -> tuple[Design, RateDecision]:
+    """Return the rule of a watch over these channels: the description to print, and the boundaries.
+
+    Raises
+    ------
+    ValueError
+        If the rates are not positive and in order.
+    """
+    good = limits.nuisance_rate_per_h if good_rate_per_h is None else good_rate_per_h
+    bad = limits.episode_rate_per_h if bad_rate_per_h is None else bad_rate_per_h
+    error = round(1.0 - limits.confidence, 12)
+    each = error / len(channels)
+    rule = likelihood_ratio_pair(good, bad, false_alarm=each, miss=each, least_count=2, dispersion=bursts)
+    return (
+        Design(
+            tuple(channels),
+            rule.good_rate,
+            rule.bad_rate,
+            error,
+            each,
+            limits.confidence,
+            rule.clean_exposure,
+            rule.least_count,
+            rule.dispersion,
+            rule.method,
+        ),
+        rule,
+    )

@@ -1,0 +1,112 @@
+"""What does one cell say? A number, a word of a meter, a unit behind a number, or something else."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.reading import units as unit_names
+
+Floats = NDArray[np.float64]
+
+INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
+NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
+
+LONGEST = 100  # characters of a number
+
+MISSING = frozenset({
+    "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?",
+    "#num!", "#div/0!", "#value!", "1.#qnan", "-1.#ind", "1.#ind",
+})  # fmt: skip
+OVER = frozenset({
+    "ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange",
+    "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
+})  # fmt: skip
+PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?")
+GROUPED_POINT = re.compile(r"[+-]?\d{1,3}(?:[, '\u00a0\u202f]\d{3})+(?:\.\d*)?")
+GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:[. '\u00a0\u202f]\d{3})+(?:,\d*)?")
+WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.,](?:[eE][+-]?\d+)?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
+
+
+def word_value(text: str) -> float | None:
+    """Return NaN or a signed infinity for a meter's words, None where the text is neither."""
+    word = text.strip().strip('"').lower().replace("\u2212", "-")
+    if word in MISSING:
+        return math.nan
+    sign = 1.0
+    if word[:1] in "+-±" and len(word) > 1:
+        sign = -1.0 if word[0] == "-" else 1.0
+        word = word[1:].strip()
+    if word.endswith(("ol", "ovld", "overload")) and " " in word:  # 'OL' beside a range or a unit
+        word = word.split()[-1]
+    first = word.split()[0] if word.split() else ""
+    if word in OVER or (first in OVER and unit_names.volts_per(word[len(first) :]) is not None):
+        return sign * math.inf
+    return None
+
+
+def number(text: str, decimal: str, grouped: bool) -> float | None:
+    """Return the number that a cell holds, None where it holds none."""
+    text = text.strip().strip('"').strip().replace("\u2212", "-")
+    if len(text) > LONGEST:
+        return None
+    if decimal == ",":
+        if COMMA.fullmatch(text):
+            return float(text.replace(",", "."))
+        if grouped and GROUPED_COMMA.fullmatch(text):
+            return float(re.sub(r"[. '\u00a0\u202f]", "", text).replace(",", "."))
+        return None
+    if PLAIN.fullmatch(text):
+        return float(text)
+    if grouped and GROUPED_POINT.fullmatch(text):
+        return float(re.sub(r"[, '\u00a0\u202f]", "", text))
+    return None
+
+
+def value(text: str, decimal: str, grouped: bool, *, units: bool) -> float | None:
+    """Return a cell's value: volts where ``units`` says that cells carry units, else the bare number, or None."""
+    bare = number(text, decimal, grouped)
+    if bare is not None:
+        return scpi(bare)
+    if units and len(text) <= LONGEST:
+        found = WITH_UNIT.fullmatch(text.strip().strip('"'))
+        if found:
+            bare, volts = number(found["n"], decimal, grouped), unit_names.volts_per(found["u"])
+            if bare is not None and volts is not None:
+                return scpi(bare) if abs(bare) >= INFINITE else scale(bare, volts)
+    return word_value(text)
+
+
+def scpi(bare: float) -> float:
+    """Turn SCPI's stand-ins into infinity and NaN."""
+    if abs(bare) < INFINITE:
+        return bare
+    return math.nan if abs(bare) == NOT_A_NUMBER else math.copysign(math.inf, bare)
+
+
+def scale(bare: float, volts: float) -> float:
+    """Apply a unit so that 12.3 mV becomes the double nearest to 0.0123."""
+    return bare / round(1 / volts) if volts < 1 else bare * volts
+
+
+def to_volts(values: Floats, volts: float) -> Floats:
+    """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
+    out = scaled(values, volts)
+    if not values.size or (values.max() < INFINITE and values.min() > -INFINITE):
+        return out  # NaN fails the comparison and goes the long way
+    big = np.flatnonzero(np.abs(values) >= INFINITE)
+    if big.size:
+        huge = values[big]
+        out = out.copy()
+        out[big] = np.where(np.abs(huge) == NOT_A_NUMBER, np.nan, np.copysign(np.inf, huge))
+    return out
+
+
+def scaled(values: Floats, factor: float) -> Floats:
+    """Multiply, by division where the factor is a small one, so that 12.3 mV becomes the double nearest to 0.0123."""
+    with np.errstate(over="ignore"):
+        return values if factor == 1.0 else values / round(1 / factor) if factor < 1 else values * factor

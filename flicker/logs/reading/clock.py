@@ -1,0 +1,235 @@
+"""What time do these words mean? Columns of dates and clock times in, microseconds out, whole columns at a time.
+
+Microseconds are kept as whole numbers (since 1970, or since midnight where no date is told), so that nothing is lost
+however old the epoch. A zone, where written, is taken off (universal time).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import arrow_types
+
+Micros = NDArray[np.int64]
+
+DAY_US = 86_400_000_000
+_DATES = {
+    "ymd": r"(?P<y>\d{4})[-/.](?P<mo>\d{1,2})[-/.](?P<d>\d{1,2})\.?",
+    "xxy": r"(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<y>\d{4}|\d{2})",
+    "dMy": r"(?P<d>\d{1,2})\.?[-/ .](?P<mon>[A-Za-z]{3,9})\.?[-/ ,]+(?P<y>\d{4}|\d{2})",
+    "Mdy": r"(?P<mon>[A-Za-z]{3,9})\.? (?P<d>\d{1,2}),? (?P<y>\d{4})",
+    "compact": r"(?P<y>(?:19|20)\d{2})(?P<mo>[01]\d)(?P<d>[0-3]\d)",
+}
+_CLOCK = r"(?P<h>\d{1,5}):(?P<mi>[0-5]\d)(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?)?(?:\s?(?P<ap>[AaPp]\.?[Mm]\.?))?"
+_CLOCK_COMPACT = r"(?P<h>[0-2]\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?"
+_MINUTES = r"(?P<mi>\d{1,4}):(?P<s>[0-5]\d)[.,](?P<f>\d{1,12})"
+_ZONE = r"(?:\s?(?P<z>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?"
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_EPOCH = datetime(1970, 1, 1)
+
+
+def _forms() -> dict[str, str]:
+    forms = {"mm:ss.f": _MINUTES, "clock": _CLOCK + _ZONE}
+    for name, date in _DATES.items():
+        forms[f"{name} clock"] = rf"(?:[A-Za-z]{{3,9}},? )?{date}(?:[T_ -]|,? +){_CLOCK}{_ZONE}"
+        if name != "compact":
+            forms[name] = date
+    forms["compact compact"] = rf"{_DATES['compact']}[T_ -]{_CLOCK_COMPACT}{_ZONE}"
+    return forms
+
+
+FORMS = _forms()
+_COMPILED = {name: re.compile(form) for name, form in FORMS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How a column writes dates or clock times; ``day_first`` only matters for forms with two short numbers."""
+
+    name: str
+    zoned: bool = False
+    day_first: bool = True
+
+    @property
+    def has_date(self) -> bool:
+        """Whether a date is written."""
+        return self.name not in ("clock", "mm:ss.f")
+
+    @property
+    def has_clock(self) -> bool:
+        """Whether a time of day is written."""
+        return "clock" in self.name or self.name in ("mm:ss.f", "compact compact")
+
+    @property
+    def two_orders(self) -> bool:
+        """Whether day and month can be taken for each other."""
+        return self.name.startswith("xxy")
+
+
+def form_of(cells: Sequence[str]) -> Form | None:
+    """Recognise how dates or clock times are written, from sample cells; None where they are neither."""
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    if not filled:
+        return None
+    for name, pattern in _COMPILED.items():
+        found = [match for cell in filled if (match := pattern.fullmatch(cell))]
+        if len(found) >= 0.9 * len(filled):
+            if name == "clock" and not any(m["s"] or m["ap"] for m in found) and len(filled) > 1:
+                return Form("hh:mm?")
+            return Form(name, zoned=bool("z" in pattern.groupindex and found[0]["z"]))
+    return None
+
+
+def order_evidence(cells: Sequence[str], form: Form) -> bool | None:
+    """Say whether cells with two short numbers put the day first (True), the month (False), or do not show it."""
+    pairs = [(int(m["a"]), int(m["b"])) for cell in cells if (m := _COMPILED[form.name].fullmatch(cell.strip()))]
+    if any(a > 12 for a, _ in pairs):
+        return True
+    if any(b > 12 for _, b in pairs):
+        return False
+    if all(a == b for a, b in pairs):
+        return True
+    firsts, seconds = {a for a, _ in pairs}, {b for _, b in pairs}
+    if len(firsts) > 1 and len(seconds) == 1:  # what moves from night to night is the day
+        return True
+    if len(seconds) > 1 and len(firsts) == 1:
+        return False
+    # 03.04.2026 is written where the day comes first; common practice, no source
+    if all(re.match(r"\s*\d+\.\d+\.", cell) for cell in cells):
+        return True
+    return None
+
+
+def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
+    """Parse an Arrow column of strings; returns microseconds, shape (rows,), and which rows were understood.
+
+    Raises
+    ------
+    ValueError
+        Never for the content of a cell; a cell not understood is False in the second array.
+    """
+    import pyarrow.compute as pc
+
+    fields = pc.extract_regex(cells, rf"^{FORMS[form.name]}$")
+    fields = arrow_types.single(fields)
+    good = arrow_types.valid(fields)
+    names = [field.name for field in fields.type]
+    columns = dict(zip(names, (fields.field(name) for name in names), strict=True))
+
+    def number(name: str) -> Micros:
+        if name not in columns:
+            return np.zeros(good.size, dtype=np.int64)
+        text = pc.if_else(pc.equal(columns[name], ""), "0", pc.fill_null(columns[name], "0"))
+        return arrow_types.whole(text)
+
+    micros = np.zeros(good.size, dtype=np.int64)
+    if form.has_clock:
+        hours, minutes, seconds = number("h"), number("mi"), number("s")
+        if "ap" in columns:
+            half = pc.utf8_lower(pc.utf8_slice_codeunits(pc.fill_null(columns["ap"], ""), 0, 1))
+            morning, evening = arrow_types.truths(pc.equal(half, "a")), arrow_types.truths(pc.equal(half, "p"))
+            twelve = morning | evening
+            good &= ~twelve | ((hours >= 1) & (hours <= 12))
+            hours = np.where(twelve, hours % 12 + 12 * evening, hours)
+        if form.has_date:
+            good &= (hours < 24) | ((hours == 24) & (minutes == 0) & (seconds == 0))
+        good &= seconds <= 60  # 60 is a leap second
+        micros += (hours * 3600 + minutes * 60 + seconds) * 1_000_000
+        if "f" in columns:
+            digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.fill_null(columns["f"], ""), 6, "0"), 0, 6)
+            micros += arrow_types.whole(digits)
+    if form.has_date:
+        year, month, day = number("y"), number("mo"), number("d")
+        if form.two_orders:
+            first, second = number("a"), number("b")
+            day, month = (first, second) if form.day_first else (second, first)
+        if "mon" in columns:
+            short = pc.utf8_slice_codeunits(pc.utf8_lower(pc.fill_null(columns["mon"], "")), 0, 3)
+            place = pc.index_in(short, value_set=arrow_types.words(_MONTHS))
+            month = arrow_types.whole(pc.fill_null(place, -1)) + 1
+        year = np.where((year < 100) & _short(columns["y"]), year + 2000, year)
+        good &= (year >= 1) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= _month_days(year, month))
+        micros += _days(year, month, day) * DAY_US
+    if form.zoned:
+        zone = pc.fill_null(columns["z"], "")
+        good &= arrow_types.truths(pc.not_equal(zone, ""))
+        micros -= _zone_micros(zone)
+    elif "z" in columns:
+        good &= arrow_types.truths(pc.equal(pc.fill_null(columns["z"], ""), ""))
+    return micros, good
+
+
+def _short(text: Any) -> NDArray[np.bool_]:
+    import pyarrow.compute as pc
+
+    return arrow_types.truths(pc.equal(pc.utf8_length(text), 2))
+
+
+def _zone_micros(zone: Any) -> Micros:
+    import pyarrow.compute as pc
+
+    coded = pc.dictionary_encode(zone)
+    table = np.array([zone_seconds(word) for word in coded.dictionary.to_pylist()], dtype=np.int64) * 1_000_000
+    return np.asarray(table[arrow_types.whole(coded.indices)])
+
+
+def zone_seconds(word: str) -> int:
+    """Return seconds east of universal time: '+01:00' is 3600."""
+    if not word or word[0] not in "+-":
+        return 0
+    digits = word[1:].replace(":", "")
+    return (-1 if word[0] == "-" else 1) * (int(digits[:2]) * 3600 + int(digits[2:4] or 0) * 60)
+
+
+def _month_days(year: Micros, month: Micros) -> Micros:
+    days = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.int64)[np.clip(month, 0, 12)]
+    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
+    return np.asarray(days + ((month == 2) & leap), dtype=np.int64)
+
+
+def _days(year: Micros, month: Micros, day: Micros) -> Micros:
+    """Days since 1970-01-01 in the Gregorian calendar, by counting years from March."""
+    year = year - (month <= 2)
+    era = year // 400
+    of_era = year - era * 400
+    of_year = (153 * ((month + 9) % 12) + 2) // 5 + day - 1
+    return np.asarray(era * 146097 + of_era * 365 + of_era // 4 - of_era // 100 + of_year - 719468)
+
+
+def moment(micros: int, *, zoned: bool) -> datetime | None:
+    """Return the date and time of microseconds since 1970, None where no calendar holds it."""
+    try:
+        found = _EPOCH + timedelta(microseconds=int(micros))
+    except OverflowError:
+        return None
+    return found.replace(tzinfo=timezone.utc) if zoned else found  # noqa: UP017
+
+
+class Midnight:
+    """Adds the days that a clock without a date passes, block after block."""
+
+    def __init__(self) -> None:
+        self._last: int | None = None
+        self._days = 0
+        self.passed = 0
+
+    def unwrap(self, micros: Micros, good: NDArray[np.bool_]) -> Micros:
+        """Return times that go on past midnight; rows that are not ``good`` are left alone."""
+        clock = micros[good]
+        if not clock.size:
+            return micros
+        step = np.diff(clock, prepend=clock[0] if self._last is None else self._last)
+        turns = (step < -DAY_US // 2).astype(np.int64) - (step > DAY_US - 60_000_000)
+        days = self._days + np.cumsum(turns)
+        self._last, self._days = int(clock[-1]), int(days[-1])
+        self.passed = max(self.passed, int(days.max()))
+        out = micros.copy()
+        out[good] = clock + days * DAY_US
+        return out

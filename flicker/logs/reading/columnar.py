@@ -1,0 +1,413 @@
+"""Reads Parquet and Arrow files by record batches, the columns needed only, from any row."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
+from typing import IO, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import arrow_types
+from flicker.logs.model import Batch, LogError, Source
+from flicker.logs.reading import cells as odd_cells
+from flicker.logs.reading import clock, files, spread, tables, units
+from flicker.logs.reading.columns import Column, Wishes
+from flicker.logs.reading.entries import Entry, Words
+from flicker.logs.reading.plan import Plan, make_plan
+from flicker.logs.reading.spool import Spool, SpoolSource
+from flicker.logs.sampling import cadence_of
+
+Floats = NDArray[np.float64]
+
+_HEAD_ROWS = 4097
+_MAX_COLUMNS = 1024
+
+
+class _Converter:
+    """Turns record batches into seconds and volts."""
+
+    def __init__(self, plan: Plan, names: Sequence[str], name: str) -> None:
+        self.plan = plan
+        self.names = names
+        self.name = name
+        self.zero: Any = None
+        self.start: datetime | None = None
+        self.midnight = clock.Midnight()
+
+    @property
+    def wall_s(self) -> float | None:
+        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
+        how = self.plan.time
+        if how.kind != "stamp" or self.zero is None or any(form.zoned for form in how.forms):
+            return None
+        return float(self.zero % clock.DAY_US) / 1e6
+
+    @property
+    def sequential(self) -> bool:
+        """Whether a time depends on the rows before it."""
+        forms = self.plan.time.forms
+        return self.plan.time.kind == "stamp" and len(forms) == 1 and not forms[0].has_date
+
+    @property
+    def time_names(self) -> list[str]:
+        """Columns needed to tell the time."""
+        return [self.names[k] for k in self.plan.time.positions] if self.plan.time.kind != "none" else []
+
+    def time(self, batch: Any, first: int) -> Floats:
+        """Return seconds since the first sample, shape (rows,); NaN where there is none."""
+        how = self.plan.time
+        if how.kind == "none":
+            return (first + np.arange(batch.num_rows)) * how.factor
+        if how.kind == "number":
+            raw, good = _exact(batch.column(self.names[how.positions[0]]))
+            if self.zero is None and good.any():
+                self.zero = raw[good][0]
+                if how.epoch:
+                    self.start = clock.moment(round(float(self.zero) * how.factor * 1e6), zoned=True)
+            whole = bool(good.all())
+            since = raw - (self.zero if self.zero is not None else raw.dtype.type(0))
+            since = since if whole else np.where(good, since, 0)
+            seconds = odd_cells.to_volts(since.astype(np.float64, copy=False), how.factor)
+            return seconds if whole else np.where(good, seconds, np.nan)
+        total = np.zeros(batch.num_rows, dtype=np.int64)
+        good = np.ones(batch.num_rows, dtype=bool)
+        for position, form in zip(how.positions, how.forms, strict=True):
+            micros, filled = self._micros(batch.column(self.names[position]), form, first)
+            total += self.midnight.unwrap(micros, filled) if self.sequential else micros
+            good &= filled
+        if self.zero is None and good.any():
+            self.zero = int(total[good][0])
+            if any(form.has_date for form in how.forms):
+                self.start = clock.moment(self.zero, zoned=any(form.zoned for form in how.forms))
+        return np.where(good, (total - int(self.zero or 0)) / 1e6, np.nan)
+
+    def _micros(self, cells: Any, form: clock.Form, first: int) -> tuple[clock.Micros, NDArray[np.bool_]]:
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        cells = _decoded(cells)
+        good = arrow_types.valid(cells)
+        if pa.types.is_timestamp(cells.type) or pa.types.is_date(cells.type) or pa.types.is_time(cells.type):
+            if pa.types.is_date(cells.type):
+                cells = cells.cast(pa.timestamp("ms"))
+            whole = cells.cast(pa.int32() if pa.types.is_time32(cells.type) else pa.int64()).cast(pa.int64())
+            raw = arrow_types.whole(whole)
+            unit = {"s": 1_000_000, "ms": 1000, "us": 1}.get(cells.type.unit)
+            return (raw * unit if unit else raw // 1000), good
+        micros, filled = clock.parse(pc.utf8_trim_whitespace(pc.fill_null(cells.cast(pa.string()), "")), form)
+        bad = np.flatnonzero(good & ~filled)
+        for row in bad:
+            word = str(cells[int(row)])
+            if word.strip().lower() not in odd_cells.MISSING:
+                raise LogError(
+                    f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it.'
+                )
+        return micros, filled
+
+    def volts(self, batch: Any, number: int, first: int) -> Floats:
+        """Return a channel in volts."""
+        channel = self.plan.channels[number]
+        return odd_cells.to_volts(
+            self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts
+        )
+
+    def _numbers(self, cells: Any, position: int, first: int) -> Floats:
+        import pyarrow as pa
+
+        cells = _decoded(cells)
+        if not tables.is_text(cells.type):
+            return arrow_types.floats(cells)
+        coded = cells.cast(pa.string()).dictionary_encode()
+        values = []
+        for word in coded.dictionary.to_pylist():
+            value = odd_cells.value(word, ".", True, units=True)
+            if value is None:
+                row = first + int(coded.to_pylist().index(word)) + 1
+                raise LogError(
+                    f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.'
+                )
+            values.append(value)
+        codes = arrow_types.whole(coded.indices.fill_null(len(values)))
+        return np.array([*values, math.nan])[codes]
+
+    def runs(self, batch: Any) -> NDArray[Any] | None:
+        """Return the run column as it stands."""
+        if self.plan.run is None:
+            return None
+        cells = _decoded(batch.column(self.names[self.plan.run]))
+        if tables.is_text(cells.type):
+            return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
+        return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
+
+
+class ColumnarSource:
+    """A Parquet or Arrow file; nothing is kept but where to look."""
+
+    def __init__(
+        self,
+        file: files.LogFile,
+        table: tables.ParquetTable | tables.ArrowTable,
+        convert: _Converter,
+        notes: Sequence[str],
+    ) -> None:
+        self.name = file.name
+        self.channels = tuple(channel.name for channel in convert.plan.channels)
+        self.roles = convert.plan.roles
+        self.entries: tuple[Entry, ...] = ()
+        self.notes = tuple(notes)
+        self.rows = table.rows  # None for an Arrow file
+        self._file = file
+        self._table = table
+        self._convert = convert
+        head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
+        times = np.concatenate(head) if head else np.empty(0)
+        self.start = convert.start
+        self.wall_s = convert.wall_s
+        self.cadence_s, self.reach_s = cadence_of(times)
+
+    def batches(
+        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
+    ) -> Iterator[Batch]:
+        """Hand out rows ``first`` to ``last`` (half open)."""
+        convert = self._convert
+        wanted = tuple(range(len(self.channels))) if channels is None else tuple(channels)
+        names = [convert.names[convert.plan.channels[k].position] for k in wanted]
+        if time:
+            names = [*convert.time_names, *names]
+            if convert.plan.run is not None:
+                names.append(convert.names[convert.plan.run])
+        names = list(dict.fromkeys(names)) or [convert.names[convert.plan.channels[0].position]]
+        end = self._table.rows if last is None else last
+        end = (1 << 62) if end is None else end if self._table.rows is None else min(end, self._table.rows)
+        self._file.check()
+        for row, batch in tables.guarded(self._table.batches(names, first, end), self.name):
+            yield Batch(
+                first=row,
+                time_s=convert.time(batch, row) if time else None,
+                values=tuple(convert.volts(batch, k, row) for k in wanted),
+                run=convert.runs(batch) if time else None,
+            )
+        self._file.check()
+
+    def read_entries(
+        self, time_of: Callable[[int], float] | None = None, dropped: NDArray[np.int64] | None = None, *, told: bool
+    ) -> tuple[Entry, ...]:
+        """Read the column of marks alone, and the times of the rows that hold something.
+
+        ``dropped`` are rows without a time, which whoever keeps the others leaves out of the count.
+        """
+        position = self._convert.plan.marks
+        if position is None:
+            return ()
+        words = Words(self.name, told=told)
+        title = self._convert.names[position]
+        end = (1 << 62) if self._table.rows is None else self._table.rows
+        for row, batch in tables.guarded(self._table.batches([title], 0, end), self.name):
+            known, gone = np.ones(batch.num_rows, dtype=bool), 0
+            if dropped is not None:
+                low, high = np.searchsorted(dropped, (row, row + batch.num_rows))
+                known[dropped[low:high] - row] = False
+                gone = int(low)
+            words.take(batch.column(title), known, row - gone)
+
+        def own_time(row: int) -> float:
+            batch = next(self.batches(row, row + 1, channels=()))
+            assert batch.time_s is not None
+            return float(batch.time_s[0])
+
+        notes: list[str] = []
+        found = words.finish(time_of or own_time, notes)
+        self.notes = (*self.notes, *notes)
+        return found
+
+    def fingerprint(self) -> str | None:
+        """Return the SHA-256 of the file."""
+        return self._file.digest()
+
+
+def open_columnar(
+    file: files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int
+) -> Source:
+    """Open a Parquet or Arrow file.
+
+    Raises
+    ------
+    LogError
+        If it is damaged, or holds no log.
+    """
+    table = tables.open_table(file, inner, kind)
+    names = list(table.schema.names)
+    if len(names) > _MAX_COLUMNS:
+        raise LogError(f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}.")
+    if len(set(names)) < len(names):
+        double = next(name for name in names if names.count(name) > 1)
+        raise LogError(f'{file.name} has two columns named "{double}"; rename one.')
+    usable = [name for name in names if _usable(table.schema.field(name).type)]
+    if not usable:
+        raise LogError(f"{file.name} holds no column of numbers.")
+    head = [batch for _, batch in tables.guarded(table.batches(usable, 0, _HEAD_ROWS), file.name)]
+    rows = sum(batch.num_rows for batch in head)
+    if rows == 0:
+        raise LogError(f"{file.name} holds a header and no readings.")
+    if rows < 10:
+        raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
+    columns = [_column(table.schema.field(name), k, head) for k, name in enumerate(names)]
+    for column in columns:
+        column.header = units.tidy(column.header)
+    plan = make_plan(columns, wishes, file.name, {})
+    convert = _Converter(plan, names, file.name)
+    source = ColumnarSource(file, table, convert, plan.notes)
+    first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
+    steps = np.diff(first[np.isfinite(first)])
+    back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
+    if back > 0.5 * steps.size:
+        raise LogError(f"{file.name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
+    coarse = plan.time.kind != "none" and equal > spread.COARSE_SHARE * max(steps.size, 1)
+    if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
+        readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
+        if not any(readings):
+            raise LogError(f"{file.name}: no channel holds a single reading (all blank or NaN).")
+    told = wishes.marks_column is not None
+    if convert.sequential or coarse or not np.isfinite(first).all():
+        return _spooled(file, source, convert, in_memory, marks_told=told)
+    source.entries = source.read_entries(told=told)
+    return source
+
+
+def _spooled(
+    file: files.LogFile, source: ColumnarSource, convert: _Converter, in_memory: int, *, marks_told: bool = False
+) -> SpoolSource:
+    """Copy a file whose times depend on their neighbours."""
+    plan = convert.plan
+    convert.midnight = clock.Midnight()
+    spool = Spool(1 + len(plan.channels) + (plan.run is not None), file.name, in_memory=in_memory)
+    codes: dict[Any, int] = {}
+    blank = equal = forward = 0
+    last: float | None = None
+    dropped: list[NDArray[np.int64]] = []
+    for batch in source.batches():
+        assert batch.time_s is not None
+        parts = [batch.time_s, *batch.values]
+        if batch.run is not None:
+            parts.append(
+                np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64)
+            )
+        known = np.isfinite(batch.time_s)
+        if not known.all():
+            blank += int((~known).sum())
+            dropped.append(batch.first + np.flatnonzero(~known))
+            parts = [part[known] for part in parts]
+        if parts[0].size:
+            steps = np.diff(parts[0], prepend=parts[0][0] if last is None else last)
+            equal += int(np.count_nonzero(steps == 0))
+            forward += int(np.count_nonzero(steps > 0))
+            last = float(parts[0][-1])
+        spool.append(parts)
+    notes = [*plan.notes]
+    if blank > max(20, 0.001 * spool.rows):
+        raise LogError(f"{file.name}: {blank} rows have no time.")
+    if spool.rows < 10:
+        raise LogError(f"{file.name}: {spool.rows} samples are too few to judge; 10 or more are needed.")
+    if forward == 0:
+        raise LogError(
+            f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count"
+            " time by samples."
+        )
+    if blank:
+        notes.append(f"Left out: {blank} rows without a time.")
+    if convert.midnight.passed:
+        notes.append(f"The clock passes midnight ({convert.midnight.passed} x); days were added.")
+    if equal > spread.COARSE_SHARE * spool.rows:
+        notes.append(spread.spread(spool))
+    out = np.concatenate(dropped) if dropped else np.empty(0, dtype=np.int64)
+    entries = source.read_entries(
+        lambda row: float(spool.read(0, min(row, spool.rows - 1), row + 1)[0]), out, told=marks_told
+    )
+    return SpoolSource(
+        file,
+        spool,
+        source.channels,
+        start=convert.start,
+        notes=notes,
+        has_run=plan.run is not None,
+        wall_s=convert.wall_s,
+        roles=plan.roles,
+        entries=entries,
+    )
+
+
+def _usable(kind: Any) -> bool:
+    import pyarrow as pa
+
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    types = pa.types
+    numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
+    return bool(
+        numbers or tables.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
+    )
+
+
+def _decoded(cells: Any) -> Any:
+    import pyarrow as pa
+
+    cells = arrow_types.single(cells)
+    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+
+
+def _exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
+    import pyarrow as pa
+
+    cells = _decoded(cells)
+    if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
+        good = arrow_types.valid(cells)
+        return arrow_types.whole(cells), good
+    values = arrow_types.floats(cells)
+    good = np.isfinite(values)
+    return (values if good.all() else np.where(good, values, 0.0)), good
+
+
+def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
+    import pyarrow as pa
+
+    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
+    meta = {
+        k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
+    }
+    unit = meta.get("unit", meta.get("units", ""))
+    if not _usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
+        return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
+    parts = [_decoded(batch.column(field.name)) for batch in head]
+    if pa.types.is_duration(kind):
+        values = np.concatenate([_exact(part)[0].astype(np.float64) for part in parts])
+        return Column(field.name, position, "number", values=values, unit=kind.unit)
+    if pa.types.is_temporal(kind):
+        name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
+        form = clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
+        return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
+    if not tables.is_text(kind):
+        values = np.concatenate([arrow_types.floats(part) for part in parts])
+        return Column(field.name, position, "number", values=values, decimals=units.decimals_of(values), unit=unit)
+    return _of_words(field.name, position, [str(v) for part in parts for v in part.to_pylist() if v is not None], unit)
+
+
+def _of_words(title: str, position: int, cells: list[str], unit: str) -> Column:
+    filled = [cell for cell in cells if cell.strip().lower() not in odd_cells.MISSING]
+    if not filled:
+        return Column(title, position, "empty", unit=unit)
+    values = [odd_cells.value(cell, ".", True, units=True) for cell in filled]
+    known = [value for value in values if value is not None]
+    if len(known) >= 0.5 * len(filled):
+        with_unit = any(odd_cells.number(cell, ".", True) is None and odd_cells.word_value(cell) is None for cell in filled)
+        digits = max(
+            (len(cell.rsplit(".", 1)[1]) for cell in filled if "." in cell and "e" not in cell.lower()), default=0
+        )
+        bad = next((cell for cell, value in zip(filled, values, strict=True) if value is None), None)
+        told = "" if bad is None else f'column "{title}": "{bad[:40]}" is not a number.'
+        return Column(title, position, "number", cells, np.array(known), digits, None, unit, with_unit, told)
+    form = clock.form_of(filled)
+    return Column(title, position, "stamp" if form else "text", cells[:400], form=form, unit=unit)

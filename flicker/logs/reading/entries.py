@@ -1,0 +1,80 @@
+"""What stands in a column of marks: batches of its cells in, runs of equal words with their rows and times out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import LogError
+
+MOST_ENTRIES = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Equal words in consecutive rows; times in seconds as the file tells them."""
+
+    first: int
+    last: int
+    text: str
+    first_s: float = 0.0
+    last_s: float = 0.0
+
+
+class Words:
+    """Gathers the entries batch by batch; ``told`` says that the column was named by the caller."""
+
+    def __init__(self, name: str, *, told: bool) -> None:
+        self._name, self._told = name, told
+        self._found: list[Entry] = []
+        self._overflow = False
+
+    def take(self, cells: Any, known: NDArray[np.bool_], first: int) -> None:
+        """Add the cells of a batch; rows without a time are left out, the others counted from ``first``."""
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        text = cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
+        if self._overflow or pa.types.is_null(text.type):
+            return
+        if pa.types.is_dictionary(text.type):
+            text = text.dictionary_decode()
+        trimmed = pc.utf8_trim(pc.fill_null(pc.cast(text, pa.string()), ""), characters=' \t\r"')
+        coded = trimmed.dictionary_encode()
+        words = [word if word.lower() not in cells.MISSING else "" for word in coded.dictionary.to_pylist()]
+        empty = np.array([not word for word in words], dtype=bool)
+        if empty.all():
+            return
+        codes = np.asarray(coded.indices)[known]
+        filled = ~empty[codes]
+        begins = filled & np.concatenate(([True], codes[1:] != codes[:-1]))
+        ends = filled & np.concatenate((codes[1:] != codes[:-1], [True]))
+        for a, b in zip(np.flatnonzero(begins).tolist(), np.flatnonzero(ends).tolist(), strict=True):
+            word = words[codes[a]]
+            if self._found and self._found[-1].last == first + a - 1 and self._found[-1].text == word:
+                self._found[-1] = replace(self._found[-1], last=first + b)
+            else:
+                self._found.append(Entry(first + a, first + b, word))
+            if len(self._found) > MOST_ENTRIES:
+                self._overflow = True
+                break
+
+    def finish(self, time_of: Callable[[int], float], notes: list[str]) -> tuple[Entry, ...]:
+        """Return the entries with their times.
+
+        Raises
+        ------
+        LogError
+            If the caller named a column that cannot be one of marks.
+        """
+        if self._overflow:
+            text = f"the column of marks changes in more than {MOST_ENTRIES} rows: it holds no marks"
+            if self._told:
+                raise LogError(f"{self._name}: {text}.")
+            notes.append(f"Not used after all: {text}.")
+            return ()
+        return tuple(replace(item, first_s=time_of(item.first), last_s=time_of(item.last)) for item in self._found)

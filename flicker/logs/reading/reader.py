@@ -1,0 +1,162 @@
+"""Reads a log: a path in, a `Log` out, whatever the logger wrote; what had to be assumed stands in its notes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from flicker.logs.mapped import by_roles
+from flicker.logs.model import Log, LogError, Source
+from flicker.logs.reading import files
+from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.spool import IN_MEMORY_BYTES
+from flicker.logs.roles import checked_roles
+from flicker.logs.sampling import RUN_GAP_S
+
+
+def read_log(
+    path: str | os.PathLike[str],
+    *,
+    channels: Sequence[str] | None = None,
+    unit: str | None = None,
+    sample_interval_s: float | None = None,
+    time_column: str | None = None,
+    time_unit: str | None = None,
+    day_first: bool | None = None,
+    decimal: str | None = None,
+    full_scale_V: float | None = None,
+    run_gap_s: float = RUN_GAP_S,
+    roles: Mapping[str, str] | None = None,
+    marks_column: str | None = None,
+    may_lack: bool = False,
+    differences: Mapping[str, tuple[str, str]] | None = None,
+) -> Log:
+    """Read a log of offset voltages.
+
+    Text (CSV, TSV and their kin, also in gz or zip), Parquet, Arrow or Feather, and WAV. What the file does not say is
+    decided on evidence in the file and told in the notes of its first run, or refused with the choices.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    channels : sequence of str, optional
+        Names of the columns to read, with or without their unit; by default all that look like voltages.
+    unit : {'V', 'mV', 'µV', 'kV'}, optional
+        Unit of the readings; overrules what the file says.
+    sample_interval_s : float, optional
+        Seconds from sample to sample, where the file has no time (or a wrong one).
+    time_column : str, optional
+        The column that tells the time.
+    time_unit : str, optional
+        Unit of a time column of numbers: 's', 'ms', 'us', 'min', 'h'.
+    day_first : bool, optional
+        Whether 03/04/2026 is the third of April.
+    decimal : {'.', ','}, optional
+        The decimal sign.
+    full_scale_V : float, optional
+        Volts at full scale of a WAV recording.
+    run_gap_s : float
+        A pause longer than this begins a new run.
+    roles : mapping of str to str, optional
+        Columns that are no outputs: 'rail', 'mains', 'temperature', 'shorted lead' or 'ignore'. They get no verdict and
+        become the log's ``companions``. A column whose header says temperature is one without being told.
+    marks_column : str, optional
+        The column of words that holds marks; by default one called mark, event or note.
+    may_lack : bool
+        Whether columns named by ``roles`` and ``marks_column`` may be missing.
+    differences : mapping of str to (str, str), optional
+        Channels that are the first column less the second, as for a bridged output; the two are then not channels.
+
+    Returns
+    -------
+    Log
+        Channels in volts.
+
+    Raises
+    ------
+    LogError
+        With one sentence: the file, the place, what was found and what to do.
+    """
+    wishes = wishes_of(
+        channels=channels,
+        unit=unit,
+        sample_interval_s=sample_interval_s,
+        time_column=time_column,
+        time_unit=time_unit,
+        day_first=day_first,
+        decimal=decimal,
+        full_scale_V=full_scale_V,
+        roles=roles,
+        marks_column=marks_column,
+        may_lack=may_lack,
+    )
+    if not run_gap_s > 0:
+        raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
+    return by_roles(
+        open_source(path, wishes),
+        run_gap_s=run_gap_s,
+        path=Path(path),
+        reader=repr(wishes),
+        differences=differences,
+    )
+
+
+def wishes_of(
+    *, channels: Sequence[str] | None = None, roles: Mapping[str, str] | None = None, **others: Any
+) -> Wishes:
+    """Arguments of `read_log` that say how a file is to be read, checked; ``others`` are as `Wishes` lists them."""
+    if isinstance(channels, str):
+        channels = (channels,)
+    if channels is not None and not channels:
+        raise LogError("channels must name one column or more, got none.")
+    wishes = Wishes(channels=None if channels is None else tuple(channels), roles=checked_roles(roles), **others)
+    for argument in ("sample_interval_s", "full_scale_V"):
+        given = getattr(wishes, argument)
+        if given is not None and not 0 < given < float("inf"):
+            raise LogError(f"{argument} must be positive, got {given!r}.")
+    return wishes
+
+
+def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int = IN_MEMORY_BYTES) -> Source:
+    """Open a file as a source of samples; text larger than ``in_memory`` bytes of samples goes to a temporary file."""
+    file = files.LogFile(path)
+    inner = None
+    with file.open() as handle:
+        kind = files.kind_of(handle.read(files.SNIFF_BYTES), file.name)
+        handle.seek(0)
+        if kind == "text":
+            return _text_source(file, files.plain(file, handle), wishes, packed=False, in_memory=in_memory)
+        if kind in ("gz", "zip"):
+            stream = files.unpack(file, handle, kind)
+            head = stream.read(files.SNIFF_BYTES)
+            if not head:
+                raise LogError(f"{file.name} holds an empty file.")
+            kind = files.kind_of(head, file.name)
+            if kind == "text":
+                return _text_source(file, files.Chain(head, stream), wishes, packed=True, in_memory=in_memory)
+            if kind in ("gz", "zip"):
+                raise LogError(f"{file.name} is compressed twice; decompress it first.")
+            inner = files.to_scratch(stream, head, file.name)
+    try:
+        if kind == "wav":
+            from flicker.logs.reading import wav
+
+            return wav.WavSource(file, inner, wishes)
+        from flicker.logs.reading import columnar
+
+        return columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
+    except LogError:
+        if inner is not None:
+            inner.close()
+        raise
+
+
+def _text_source(
+    file: files.LogFile, stream: files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
+) -> Source:
+    from flicker.logs.reading import text
+
+    return text.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)

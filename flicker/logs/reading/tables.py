@@ -1,0 +1,149 @@
+"""Opens Parquet and Arrow files and hands out record batches from any row; a damaged file gets one sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import IO, Any
+
+import numpy as np
+
+from flicker.logs.model import LogError
+from flicker.logs.reading import files
+from flicker.logs.reading.spool import BATCH_ROWS
+
+
+class ParquetTable:
+    """Record batches of a Parquet file. A look further on in the same row group goes on where the last one stopped."""
+
+    def __init__(self, source: Any) -> None:
+        from pyarrow import parquet
+
+        self._file = parquet.ParquetFile(source, pre_buffer=False, buffer_size=1 << 20)
+        self.schema = self._file.schema_arrow
+        meta = self._file.metadata
+        self.rows: int | None = meta.num_rows
+        sizes = [meta.row_group(k).num_rows for k in range(meta.num_row_groups)]
+        self._starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
+        self._parked: tuple[tuple[str, ...], int, Iterator[Any], Any] | None = None
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        key = tuple(names)
+        if first >= last:
+            return
+        group = int(np.searchsorted(self._starts, first, side="right")) - 1
+        at, stream, batch = int(self._starts[group]), None, None
+        parked, self._parked = self._parked, None
+        if parked is not None and parked[0] == key and at <= parked[1] <= first:
+            _, at, stream, batch = parked
+        if stream is None:
+            groups = range(group, self._starts.size - 1)
+            stream = self._file.iter_batches(batch_size=BATCH_ROWS, row_groups=groups, columns=list(key))
+        while at < last:
+            if batch is None:
+                batch = next(stream, None)
+                if batch is None:
+                    return
+            end = at + batch.num_rows
+            if end > first:
+                lo = max(first - at, 0)
+                yield at + lo, batch.slice(lo, min(last, end) - at - lo)
+            if end > last:
+                break
+            at, batch = end, None
+        self._parked = (key, at, stream, batch)
+
+
+class ArrowTable:
+    """Record batches of an Arrow (Feather version 2) file."""
+
+    def __init__(self, source: Any) -> None:
+        from pyarrow import ipc
+
+        self._source = source
+        self._file = ipc.open_file(source)
+        self.schema = self._file.schema
+        self.rows: int | None = None
+        self._starts = [0]
+        self._readers: dict[tuple[str, ...], Any] = {}
+        self._kept: tuple[tuple[str, ...], int, Any] | None = None
+
+    def _batch(self, names: tuple[str, ...], number: int) -> Any:
+        from pyarrow import ipc
+
+        if self._kept is not None and self._kept[:2] == (names, number):
+            return self._kept[2]
+        self._kept = None
+        if names not in self._readers:
+            fields = sorted(self.schema.get_field_index(name) for name in names)
+            options = ipc.IpcReadOptions(included_fields=fields)
+            self._readers[names] = ipc.open_file(self._source, options=options)
+        batch = self._readers[names].get_batch(number)
+        batch.validate()
+        for column in batch.columns:
+            if is_text(column.type) or is_dictionary(column.type):
+                column.validate(full=True)
+        if number == len(self._starts) - 1:
+            self._starts.append(self._starts[-1] + batch.num_rows)
+            if number == self._file.num_record_batches - 1:
+                self.rows = self._starts[-1]
+        self._kept = (names, number, batch)
+        return batch
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        key = tuple(names)
+        number = max(0, int(np.searchsorted(self._starts, first, side="right")) - 1)
+        while number < self._file.num_record_batches:
+            if number < len(self._starts) and self._starts[number] >= last:
+                return
+            batch = self._batch(key, number)
+            begin, end = self._starts[number], self._starts[number + 1]
+            for lo in range(max(first, begin), min(last, end), BATCH_ROWS):
+                yield lo, batch.slice(lo - begin, min(BATCH_ROWS, min(last, end) - lo))
+            number += 1
+
+
+def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> ParquetTable | ArrowTable:
+    """Open a file (or its decompressed copy) of a kind that `files.kind_of` told."""
+    import pyarrow as pa
+
+    try:
+        source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
+        table = ParquetTable(source) if kind == "parquet" else ArrowTable(source)
+        table.schema.names  # noqa: B018  a damaged name is found here
+        return table
+    except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
+        raise LogError(f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}).") from None
+
+
+def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
+    """Turn the errors of a damaged file into one sentence."""
+    import pyarrow as pa
+
+    while True:
+        try:
+            item = next(stream, None)
+        except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
+            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}).") from None
+        if item is None:
+            return
+        yield item
+
+
+def _brief(error: Exception) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0][:120].rstrip(".")
+
+
+def is_text(kind: Any) -> bool:
+    """Whether an Arrow type holds words."""
+    import pyarrow as pa
+
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
+
+
+def is_dictionary(kind: Any) -> bool:
+    """Whether an Arrow type is dictionary-encoded."""
+    import pyarrow as pa
+
+    return bool(pa.types.is_dictionary(kind))

@@ -1,0 +1,280 @@
+"""Reads a text log block by block: columns of words and numbers become seconds and volts, kept in a spool."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import arrow_types
+from flicker.logs.model import LogError
+from flicker.logs.read_ahead import ahead
+from flicker.logs.reading import cells as odd_cells
+from flicker.logs.reading import clock, files, sniff, spread
+from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
+from flicker.logs.reading.entries import Entry, Words
+from flicker.logs.reading.plan import Plan, make_plan
+from flicker.logs.reading.spool import Spool, SpoolSource
+
+Floats = NDArray[np.float64]
+
+_FAR_S = 60.0  # a stamp is far off from here on
+
+
+def read_text(
+    file: files.LogFile, stream: files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
+) -> SpoolSource:
+    """Parse a text log once and keep its samples.
+
+    Raises
+    ------
+    LogError
+        If it is no log, or cannot be read in one sure way.
+    """
+    lines = files.Lines(stream, file.name)
+    tail = b"" if packed or lines.complete else files.tail_of(file, lines.encoding)
+    layout = sniff.sniff(lines.head, tail, lines.complete, wishes, file.name)
+    plan = make_plan(layout.columns, wishes, file.name, layout.preamble)
+    lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
+    rows = 0 if packed else int(file.size * lines_per_byte)
+    reader = _Reader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
+    reader.take(ahead(lines.blocks(layout.begin)))
+    notes = reader.finish()
+    entries = reader.entries(notes)
+    file.check(may_grow=True)
+    if not packed and file.grown:
+        notes.append("The file was still growing; it was read up to the length it had at first.")
+    if lines.encoding != "utf-8":
+        notes.append(f"The text is {lines.encoding.upper()}.")
+    return SpoolSource(
+        file,
+        reader.spool,
+        [channel.name for channel in plan.channels],
+        start=reader.start,
+        notes=[*layout.notes, *plan.notes, *notes],
+        has_run=plan.run is not None,
+        wall_s=reader.wall_s,
+        roles=plan.roles,
+        entries=entries,
+    )
+
+
+class _Reader:
+    """Holds what must be carried from block to block; `take` the blocks, then `finish`."""
+
+    def __init__(
+        self,
+        name: str,
+        layout: sniff.Layout,
+        plan: Plan,
+        in_memory: int,
+        expected_rows: int = 0,
+        *,
+        marks_told: bool = False,
+    ) -> None:
+        self.name = name
+        self.layout = layout
+        self.plan = plan
+        width = 1 + len(plan.channels) + (plan.run is not None)
+        self.spool = Spool(width, name, in_memory=in_memory, expected_rows=expected_rows)
+        self.start: datetime | None = None
+        self._cutter = Cutter(name, layout, plan)
+        self._blank_times = 0
+        self._mended_stamps = 0
+        self._zero: int | float | None = None
+        self._midnight = clock.Midnight()
+        self._readings = [0] * len(plan.channels)
+        self._last: float | None = None
+        self._steps = [0, 0, 0]  # backward, equal, forward
+        self._run_codes: dict[str, int] = {}
+        self._words = Words(name, told=marks_told)
+
+    def take(self, blocks: Iterable[tuple[bytes, bool]]) -> None:
+        """Parse blocks of lines; the flag says that the file ends behind them."""
+        for columns, rows in self._cutter.cut(blocks):
+            self._keep(columns, rows)
+
+    def _keep(self, columns: dict[int, Any], rows: int) -> None:
+        if rows == 0:
+            return
+        time = self._time(columns, rows)
+        parts = [time]
+        for k, channel in enumerate(self.plan.channels):
+            values = odd_cells.to_volts(_floats(columns[channel.position]), channel.volts)
+            if not self._readings[k]:
+                self._readings[k] = int(values.size - np.count_nonzero(np.isnan(values)))
+            parts.append(values)
+        if self.plan.run is not None:
+            parts.append(self._runs(columns[self.plan.run]))
+        if self.plan.marks is not None:
+            self._words.take(columns[self.plan.marks], np.isfinite(time), self.spool.rows)
+        steps = self._steps_of(time)
+        if self._last is None or not float(steps.min()) > 0 or not float(steps.max()) <= _FAR_S:
+            parts = self._with_good_times(parts, steps)
+        else:
+            self._steps[2] += steps.size
+        if parts[0].size:
+            self._last = float(parts[0][-1])
+        self.spool.append(parts)
+
+    def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
+        """Leave out rows without a time, mend single stamps, and count which way the clock goes."""
+        time = parts[0]
+        known = np.isfinite(time)
+        if not known.all():
+            self._blank_times += int((~known).sum())
+            parts = [part[known] for part in parts]
+            time = parts[0]
+            if time.size == 0:
+                return parts
+            steps = self._steps_of(time)
+        mended = self._mended(time, steps)
+        if mended is not time:
+            parts[0], steps = mended, self._steps_of(mended)
+        back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
+        for k, n in enumerate((back, equal, steps.size - back - equal)):
+            self._steps[k] += n
+        return parts
+
+    def _steps_of(self, time: Floats) -> Floats:
+        """Step to each stamp from the one before it."""
+        steps = np.empty_like(time)
+        steps[0] = 0.0 if self._last is None else time[0] - self._last
+        with np.errstate(invalid="ignore"):  # between two stamps that are no numbers
+            np.subtract(time[1:], time[:-1], out=steps[1:])
+        return steps
+
+    def entries(self, notes: list[str]) -> tuple[Entry, ...]:
+        """What the column of marks holds, with the times of its rows."""
+        return self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
+
+    def _mended(self, time: Floats, steps: Floats) -> Floats:
+        """Put single stamps that are far off, between two that follow each other, where they belong."""
+        if steps.size < 4 or self.plan.time.kind == "none":
+            return time
+        usual = float(np.median(np.abs(steps)))
+        before = time - steps
+        far = np.abs(steps[:-1]) > max(_FAR_S, 10 * usual)
+        across = time[1:] - before[:-1]
+        bad = np.flatnonzero(far & (across >= 0) & (across <= 10 * usual))
+        bad = bad[np.diff(bad, prepend=-2) > 1]
+        if not bad.size:
+            return time
+        self._mended_stamps += int(bad.size)
+        time = time.copy()
+        time[bad] = (before[bad] + time[bad + 1]) / 2
+        return time
+
+    def _time(self, columns: dict[int, Any], rows: int) -> Floats:
+        how = self.plan.time
+        if how.kind == "none":
+            return np.asarray((self.spool.rows + np.arange(rows)) * how.factor, dtype=np.float64)
+        if how.kind == "number":
+            raw = _floats(columns[how.positions[0]])
+            plain = float(raw.min()) > -odd_cells.INFINITE and float(raw.max()) < odd_cells.INFINITE  # and no NaN
+            if not plain:
+                raw = np.where(np.isfinite(raw), raw, np.nan)
+            if self._zero is None and np.isfinite(raw).any():
+                self._zero = float(raw[np.isfinite(raw)][0])
+                if how.epoch:
+                    self.start = clock.moment(round(self._zero * how.factor * 1e6), zoned=True)
+            zero = 0.0 if self._zero is None else self._zero
+            with np.errstate(over="ignore"):
+                since = raw - zero
+            return odd_cells.scaled(since, how.factor) if plain else odd_cells.to_volts(since, how.factor)
+        micros, good = self._stamps(columns, rows)
+        if self._zero is None and good.any():
+            self._zero = int(micros[good][0])
+            if any(form.has_date for form in how.forms):
+                self.start = clock.moment(self._zero, zoned=any(form.zoned for form in how.forms))
+        return np.where(good, (micros - int(self._zero or 0)) / 1e6, np.nan)
+
+    def _stamps(self, columns: dict[int, Any], rows: int) -> tuple[clock.Micros, NDArray[np.bool_]]:
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        total = np.zeros(rows, dtype=np.int64)
+        good = np.ones(rows, dtype=bool)
+        for position, form in zip(self.plan.time.positions, self.plan.time.forms, strict=True):
+            cells = arrow_types.single(columns[position])
+            if pa.types.is_timestamp(cells.type):
+                filled = arrow_types.valid(cells)
+                micros = arrow_types.whole(cells)
+            else:
+                cells = pc.utf8_trim(pc.utf8_trim_whitespace(cells), characters='"')
+                micros, filled = clock.parse(cells, form)
+                for row in np.flatnonzero(~filled):
+                    cell = str(cells[int(row)])
+                    if cell.lower() not in odd_cells.MISSING:
+                        raise self._bad_time(cell, position)
+            if not form.has_date and len(self.plan.time.forms) == 1:
+                micros = self._midnight.unwrap(micros, filled)
+            total += micros
+            good &= filled
+        return total, good
+
+    def _bad_time(self, cell: str, position: int) -> LogError:
+        line = self._cutter.find(cell)
+        title = self.layout.header[position]
+        return LogError(
+            f'{self.name}, line {line}, column "{title}": "{cell[:40]}" is not a time as the rows before have'
+            " it. Fix the line."
+        )
+
+    def _runs(self, cells: Any) -> Floats:
+        import pyarrow.compute as pc
+
+        coded = pc.dictionary_encode(pc.utf8_trim_whitespace(arrow_types.single(cells)))
+        codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
+        return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
+
+    @property
+    def wall_s(self) -> float | None:
+        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
+        how = self.plan.time
+        if how.kind != "stamp" or self._zero is None or any(form.zoned for form in how.forms):
+            return None
+        return float(self._zero % clock.DAY_US) / 1e6
+
+    def finish(self) -> list[str]:
+        """Judge the whole, and return notes."""
+        name, rows = self.name, self.spool.rows
+        left_out = self._cutter.notes()
+        notes: list[str] = []
+        if rows == 0:
+            raise LogError(f"{name} holds a header and no readings.")
+        if rows < 10:
+            raise LogError(f"{name}: {rows} samples are too few to judge; 10 or more are needed.")
+        if self._blank_times > max(ODD_ROWS, ODD_SHARE * rows):
+            raise LogError(f"{name}: {self._blank_times} rows have no time.")
+        if not any(self._readings):
+            raise LogError(f"{name}: no channel holds a single reading (all blank or NaN).")
+        back, equal, forward = self._steps
+        if back > forward and back > 0.5 * rows:
+            raise LogError(f"{name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
+        if self.plan.time.kind != "none" and forward == 0:
+            raise LogError(
+                f"{name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by"
+                " samples."
+            )
+        silent = [c.name for c, n in zip(self.plan.channels, self._readings, strict=True) if n == 0]
+        if silent:
+            notes.append("Without a single reading: " + ", ".join(f'"{n}"' for n in silent) + ".")
+        notes += left_out
+        if self._blank_times:
+            notes.append(f"Left out: {self._blank_times} rows without a time.")
+        if self._mended_stamps:
+            notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
+        if self._midnight.passed:
+            notes.append(f"The clock passes midnight ({self._midnight.passed} x); days were added.")
+        if equal > spread.COARSE_SHARE * rows and self.plan.time.kind != "none":
+            notes.append(spread.spread(self.spool))
+        return notes
+
+
+def _floats(column: Any) -> Floats:
+    return column if isinstance(column, np.ndarray) else arrow_types.floats(column)

@@ -1,0 +1,353 @@
+"""The page of an assessment: verdict first, then the evidence, then how it was reckoned."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from flicker._version import __version__
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
+from flicker.evidence.words import clock_text, hours_text
+from flicker.logs.model import Log
+from flicker.present.envelope import logs_of_runs
+from flicker.present.report.evening import evening
+from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
+
+if TYPE_CHECKING:
+    from flicker.present.report.pictures import Pictures
+
+GAPS_TOLD = 12
+ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
+
+
+def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
+    """Title and body of the page."""
+    names = list(dict.fromkeys(run.source for run in result.runs))
+    title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+    parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
+    parts += [evidence(result, pictures, logs), findings(result), beside_outputs(result), evening(result)]
+    parts += [method(result), sources(result, logs), cautions(result.cautions), glossary(), foot()]
+    return f"Evidence: {title}", Markup(text(parts))
+
+
+def _head(result: Assessment, count: int, title: str) -> Markup:
+    when = [run.start for run in result.runs if run.start is not None]
+    dates = ""
+    if when:
+        first, last = min(when), max(when)
+        dates = f", {date_text(first)}" + (f" to {date_text(last)}" if last.date() != first.date() else "")
+    observed = max((item.observed_s for item in result.channels), default=0.0) / 3600.0
+    runs = "1 run" if len(result.runs) == 1 else f"{len(result.runs)} runs"
+    return mast(
+        f"What the {'log shows' if count == 1 else 'logs show'}",
+        f"{title}: {runs}{dates}, {hours_text(observed)} observed.",
+    )
+
+
+def mast(heading: str, below: str) -> Markup:
+    """Top of every page."""
+    return tag(
+        "header",
+        tag("p", tag("b", "flicker"), " evidence from offset logs", class_="mast"),
+        tag("h1", heading),
+        tag("p", below, class_="sub"),
+    )
+
+
+def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
+    """A channel's fitness, verdict and sentence, and what the page adds to them."""
+    return tag(
+        "section",
+        stamp(item.fitness),
+        tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
+        tag("p", item.reads),
+        *more,
+        class_="tag",
+    )
+
+
+def _tags(result: Assessment) -> Markup:
+    cards = [
+        verdict_card(item, facts([("How sure", how_sure(item, result.limits)), ("What next", what_next(item))]))
+        for item in result.channels
+    ]
+    return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
+
+
+def stamp(fitness: str) -> Markup:
+    """Fitness, printed before everything else."""
+    kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(fitness, "stamp")
+    more = " to be safe" if fitness == NOT_YET_SHOWN else ""
+    return tag("p", f"Loudspeaker: {fitness}{more}", class_=kind)
+
+
+def warning(result: Assessment) -> Markup:
+    """What must not be connected."""
+    if all(item.fitness != DO_NOT_CONNECT for item in result.channels):
+        return Markup("")
+    return tag(
+        "div",
+        tag(
+            "p",
+            tag(
+                "strong",
+                "Do not connect a loudspeaker to a channel so marked, and do not leave the unit on unattended.",
+            ),
+        ),
+        class_="warn",
+    )
+
+
+def evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log], *, heading: str = "Evidence") -> Markup:
+    """Charts of every channel."""
+    from flicker.present import charts
+
+    parts: list[Child] = [tag("h2", heading)]
+    for item in result.channels:
+        parts.append(tag("h3", f"Channel {item.channel}"))
+        parts.append(pictures.figure(charts.overview, result, item.channel, logs=logs))
+        if item.excursions:
+            parts.append(pictures.figure(charts.episodes, result, item.channel, logs=logs))
+        if item.rate.episodes >= 3:
+            parts.append(pictures.figure(charts.cumulative, result, item.channel))
+            parts.append(pictures.figure(charts.sizes, result, item.channel))
+        if item.rate.episodes >= 8:
+            parts.append(pictures.figure(charts.gaps, result, item.channel))
+        if len(result.runs) > 1:
+            parts.append(pictures.figure(charts.rates, result, item.channel))
+        parts.append(pictures.figure(charts.settled, result, item.channel))
+        parts.append(pictures.figure(charts.power_ups, result, item.channel))
+        if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
+            parts.append(pictures.figure(charts.warm_up, result, item.channel))
+        for make in (charts.unit_or_meter, charts.stimuli, charts.thresholds):
+            parts.append(pictures.figure(make, result, item.channel))  # nothing where there is nothing to draw
+        if any(finding.question == "noise" and finding.answer == YES for finding in item.findings):
+            parts.append(pictures.figure(charts.allan, result, item.channel))
+    if len(result.channels) > 1 and any(item.excursions for item in result.channels):
+        parts.append(tag("h3", "Channels side by side"))
+        parts.append(pictures.figure(charts.coincidence, result))
+    return tag("section", parts)
+
+
+def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
+    """Every question with its answer and numbers."""
+    parts: list[Child] = [
+        tag("h2", heading),
+        tag(
+            "p",
+            "'Yes' only where it is shown and large enough to matter; 'no' where it is shown to be within the limit; "
+            "'not shown' where the log cannot tell.",
+        ),
+    ]
+    for item in result.channels:
+        rows = [
+            (
+                QUESTIONS.get(finding.question, finding.question),
+                answer_cell(finding.answer),
+                [finding.reads, tag("span", _numbers(finding), class_="small")],
+            )
+            for finding in item.findings
+        ]
+        parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
+    return tag("section", parts)
+
+
+def beside_outputs(result: Assessment) -> Markup:
+    """Columns that are no outputs, and what they share with those; nothing where there are none."""
+    if not result.companions:
+        return Markup("")
+    names = {item.name for item in result.companions}
+    pairs = (result.coincidence or {}).get("pairs", [])
+    together = [p["reads"] for p in pairs if p["answer"] != NOT_SHOWN and len({p["a"], p["b"]} & names) == 1]
+    parts: list[Child] = [tag("h2", "Beside the outputs")]
+    rows = [
+        (
+            item.name,
+            item.role,
+            _level(item.level, item.role),
+            "" if item.low is None else f"{_level(item.low, item.role)} to {_level(item.high, item.role)}",
+            "" if item.role == "temperature" else f"{item.episodes} in {hours_text(item.observed_s / 3600.0)}",
+        )
+        for item in result.companions
+    ]
+    parts.append(tag("p", "Logged with the outputs and asked only what it says of them; it gets no verdict."))
+    parts.append(table(("column", "what it is", "rests at", "lowest to highest", "episodes"), rows, labels=True))
+    parts.extend(tag("p", sentence) for sentence in together)
+    return tag("section", parts)
+
+
+def _level(value: float | None, role: str) -> str:
+    """A level of a column that is no output, to the microvolt."""
+    if value is None:
+        return ""
+    if role == "temperature":
+        return f"{value:.4g} degrees"
+    value = round(value, 6) + 0.0
+    return f"{value:.4g} V" if abs(value) >= 1.0 else f"{value * 1e3:.3g} mV"
+
+
+def answer_cell(answer: str) -> Markup:
+    """The answer with a mark that does not hang on colour: full, empty or dotted circle."""
+    kind = {YES: "yes", NO: "no"}.get(answer, "open")
+    return tag("td", tag("span", answer, class_=f"answer {kind}"))
+
+
+def _numbers(finding: Finding) -> str:
+    said = []
+    if finding.effect is not None:
+        unit = finding.unit or ""
+        low, high = finding.low, finding.high
+        between = f" ({number(low, unit)} to {number(high, unit)})" if low is not None and high is not None else ""
+        said.append(f"{number(finding.effect, unit)}{between} {_unit(unit)}".rstrip())
+    if finding.limit is not None and finding.unit:
+        said.append(f"limit {number(finding.limit, finding.unit)} {_unit(finding.unit)}")
+    if finding.p_value is not None:
+        corrected = ""
+        if finding.p_adjusted is not None and not math.isclose(finding.p_adjusted, finding.p_value):
+            corrected = f", corrected {p_text(finding.p_adjusted)}"
+        said.append(f"p {p_text(finding.p_value)}{corrected}" + (f", {finding.sided}-sided" if finding.sided else ""))
+    said.append(finding.method)
+    return " · ".join(said)
+
+
+def number(value: float | None, unit: str = "") -> str:
+    """A number of the evidence; volts as millivolts."""
+    if value is None:
+        return "unbounded"
+    if not math.isfinite(value):
+        return "unbounded"
+    if unit != "V" and 0.0 < value < 1e-3:
+        return "below 0.001"
+    return f"{value * 1e3:.3g}" if unit == "V" else f"{value:.3g}"
+
+
+def _unit(unit: str) -> str:
+    return "mV" if unit == "V" else unit
+
+
+def p_text(value: float) -> str:
+    """A p-value without false precision."""
+    return "below 0.000001" if value < 1e-6 else f"{value:.2g}"
+
+
+def method(result: Assessment) -> Markup:
+    """How it was reckoned, and every limit."""
+    limits = result.limits
+    told = result.to_dict()
+    rows = []
+    for item in dataclasses.fields(limits):
+        value = getattr(limits, item.name)
+        rows.append((tag("code", item.name), tag("td", f"{value:g}", class_="num"), LIMITS.get(item.name, "")))
+    return tag(
+        "section",
+        tag("h2", "Method"),
+        tag(
+            "p",
+            "Each channel is followed by a slow baseline. Swings beyond the threshold are excursions; those closer "
+            f"than {limits.dead_time_s:g} s are one episode. Rates count episodes per observed hour, with exact "
+            f"Poisson intervals at {limits.confidence:.0%}. A claim needs two things: it is statistically shown, and "
+            "it is large enough to matter. Trends widen for bursts, and slopes and steps are judged against noise "
+            "that wanders by itself (1/f), not only white noise. The method of each finding stands beside it.",
+        ),
+        tag(
+            "p", f"Correction for several questions: {told['correction']}. Seed of all simulated laws: {told['seed']}."
+        ),
+        tag(
+            "p",
+            "The protection relay is reckoned, not measured: its threshold and delays are assumed and may differ here.",
+        ),
+        table(
+            ("limit", "value", "meaning"),
+            rows,
+            caption="Limits used (V volts, s seconds, h hours; common practice, no source)",
+        ),
+    )
+
+
+def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explained: bool = True) -> Markup:
+    """Each run as read, what was assumed, what was not observed, and the fingerprint of its file."""
+    all_blocks = [run.blocks for run in result.traces]
+    prints: dict[int, str | None] = {}
+    rows: list[list[Child]] = []
+    for run, log in zip(result.traces, logs_of_runs(all_blocks, logs), strict=True):
+        if log is not None and id(log) not in prints:
+            prints[id(log)] = log.source.fingerprint()
+        found = prints.get(id(log)) if log is not None else None
+        part = run.run
+        when = date_text(part.start, clock=True) if part.start is not None else "not told by the log"
+        length, covered = hours_text(part.duration_s / 3600), hours_text(part.observed_s / 3600)
+        said = f"{length} long, {covered} with samples, one every {part.sample_interval_s:.3g} s"
+        rows.append(
+            [
+                f"{run.number + 1}. {part.source}",
+                [f"begins {when}; {said}", bullets(part.notes), bullets(_gap_texts(result, run.number))],
+                tag("code", found) if found else "none (samples in memory, or made without the files)",
+            ]
+        )
+    return tag(
+        "section",
+        tag("h2", f"Logs{f' of the stage {stage}' if stage else ''}, and what was assumed while reading them"),
+        table(("run and file", "as read", "SHA-256 of the file"), rows),
+        tag("p", "A file that was changed since has another fingerprint.") if explained else None,
+    )
+
+
+def _gap_texts(result: Assessment, run: int) -> list[str]:
+    gaps = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in _run_of(result, run).gaps]
+    for item in result.channels:
+        for gap in item.gaps:
+            if gap.get("run") == run:
+                _join(gaps, (gap["start_s"], gap["end_s"], gap["reason"], [item.channel]))
+    gaps.sort(key=lambda gap: (gap[0], gap[1], gap[2]))
+    said = [
+        f"not observed from {clock_text(begin)} to {clock_text(end)} ({', '.join(channels)}): {reason}"
+        for begin, end, reason, channels in gaps[:GAPS_TOLD]
+    ]
+    if len(gaps) > GAPS_TOLD:
+        said.append(f"and {len(gaps) - GAPS_TOLD} more stretches")
+    return said
+
+
+def _join(gaps: list[tuple[float, float, str, list[str]]], new: tuple[float, float, str, list[str]]) -> None:
+    """Add a stretch; one of another channel at all but the same time becomes one with it, as long as the longer."""
+    for place, (begin, end, reason, channels) in enumerate(gaps):
+        alike = abs(begin - new[0]) <= ALIKE_S and abs(end - new[1]) <= ALIKE_S and reason == new[2]
+        if alike and new[3][0] not in channels and channels != ["all channels"]:
+            gaps[place] = (min(begin, new[0]), max(end, new[1]), reason, channels + new[3])
+            return
+    gaps.append(new)
+
+
+def _run_of(result: Assessment, number_: int) -> Any:
+    return next(trace.run for trace in result.traces if trace.number == number_)
+
+
+def date_text(when: datetime, *, clock: bool = False) -> str:
+    """A date as people write it, without a word that depends on the machine's language."""
+    day = f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+    return f"{day}, {when:%H:%M:%S}" if clock else day
+
+
+def cautions(lines: Sequence[str]) -> Markup:
+    """Cautions, on every page."""
+    return tag("section", tag("h2", "Cautions"), tag("div", bullets(lines), class_="warn"))
+
+
+def glossary() -> Markup:
+    """Words used, on every page."""
+    return tag("section", tag("h2", "Words"), facts(GLOSSARY, class_="facts"))
+
+
+def foot() -> Markup:
+    """Version, on every page."""
+    return tag(
+        "footer",
+        tag("p", f"Made by flicker {__version__}. The same logs, limits and version give the same page."),
+    )

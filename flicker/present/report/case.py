@@ -1,0 +1,201 @@
+"""The page of a job, for the owner: fitness and two sentences, what was done, what was not tested, a line to sign."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from flicker.case.case_file import Case
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.compared import ChannelComparison
+from flicker.evidence.words import hours_text, times_text
+from flicker.present.report.assessment import verdict_card
+from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag
+from flicker.present.report.words import MONTHS, QUESTIONS, first_step, what_next
+
+if TYPE_CHECKING:
+    from flicker.evidence.job import JobResult
+
+NOT_RECORDED = "not recorded"
+MANY_PARTS = 4  # more pieces of work than this are told by stage, so that the owner's page stays one sheet
+
+
+def case_head(case: Case) -> tuple[str, str]:
+    """Title and the line below it."""
+    days = sorted(_day(log.date) for log in case.logs if log.date is not None)
+    when = "" if not days else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+    people = ", ".join(dict.fromkeys(log.by for log in case.logs if log.by))
+    said = [
+        f"Job {case.job or NOT_RECORDED}",
+        f"serial {case.serial or NOT_RECORDED}",
+        f"logged {when or NOT_RECORDED}" + (f" by {people}" if people else ""),
+    ]
+    return case.unit or "Unit not recorded", "; ".join(said) + "."
+
+
+def _day(when: date) -> date:
+    return when.date() if isinstance(when, datetime) else when
+
+
+def day_text(when: date) -> str:
+    """A day as people write it."""
+    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+
+
+def complaint(case: Case) -> Markup:
+    """What the owner complained of, and what rate that amounts to."""
+    said = f"“{case.complaint.text}”" if case.complaint.text else NOT_RECORDED
+    return tag("section", tag("p", tag("em", "The complaint: "), said), tag("p", case.complaint.reads, class_="sub"))
+
+
+def owner_cards(job: JobResult) -> Markup:
+    """Each channel: may a loudspeaker hang on it, what it does, and what became of the complaint."""
+    compared = {item.channel: item for item in job.comparison.whole.channels} if job.comparison is not None else {}
+    cards = [
+        verdict_card(
+            item,
+            _became(compared.get(item.channel), item),
+            facts([("What next", _next(item, compared.get(item.channel)))]),
+        )
+        for item in job.last.channels
+    ]
+    return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
+
+
+def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup | None:
+    """What became of the fault since the unit came in, in one sentence."""
+    if found is None:
+        return None
+    before, after = found.before, found.after
+    then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / 3600.0)} then"
+    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / 3600.0)} now"
+    if item.excursions_total != after.rate.episodes:
+        now += " (swings close together count once)"
+    apart = next((note for note in found.comparable if note.startswith("not comparable")), None)
+    if found.cured == "shown":
+        return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")
+    if apart is not None:
+        return tag("p", tag("strong", "Not comparable with how it came in: "), f"{apart.split(': ', 1)[-1]}.")
+    if found.outcome == "worse":
+        return tag("p", tag("strong", "Worse than when it came in: "), f"{then}, {now}.")
+    if found.cured == "no":
+        better = "Better, but not cured: " if found.outcome == "improved" else "Not cured: "
+        return tag("p", tag("strong", better), f"{then}, {now}.")
+    if found.cured == "not yet":
+        better = (
+            "Better, but the cure is not yet shown: " if found.outcome == "improved" else "A cure is not yet shown: "
+        )
+        return tag("p", tag("strong", better), f"{then}, {now}.")
+    if found.outcome == "improved":
+        return tag("p", tag("strong", "Better than when it came in"), f" ({found.aspect}).")
+    return None
+
+
+def _next(item: ChannelAssessment, found: ChannelComparison | None) -> str:
+    """What to do, for the owner and the one who repairs."""
+    first = first_step(item)
+    if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
+        return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
+    if found.cured == "shown":
+        return f"Nothing more for this complaint: more than {found.concern_per_h:.2g} per hour is excluded."
+    if found.clean_hours_needed is None:
+        return "Log again under the conditions of the first log."
+    missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)
+    starts = found.cold_starts_needed
+    also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
+    return f"Log {missing} more without an episode{also}; then the cure is shown."
+
+
+def what_was_done(job: JobResult) -> Markup:
+    """Work, and what the improvement is owed to."""
+    rows = _work(job.case)
+    owed = job.comparison.credits if job.comparison is not None else ()
+    return tag(
+        "section",
+        tag("h2", "What was done"),
+        table(("date", "stage", "work"), rows) if rows else tag("p", "No work is recorded."),
+        [tag("p", f"{item.reads[:1].upper()}{item.reads[1:]}") for item in owed],
+        [tag("p", tag("strong", line), class_="warn") for line in job.changed],
+    )
+
+
+def to_sign(job: JobResult) -> Markup:
+    """What was not tested, and the line to sign; the end of the owner's page."""
+    return tag(
+        "section",
+        tag("h2", "What was not tested"),
+        bullets(_untested(job)),
+        tag("div", tag("span", "Date"), tag("span", "Signature"), class_="sign"),
+    )
+
+
+def _work(case: Case) -> list[tuple[str, str, str]]:
+    """A row for each piece of work; where there are many, one for each stage."""
+    if len(case.parts) <= MANY_PARTS:
+        return [
+            (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
+            for part in case.parts
+        ]
+    out = []
+    for stage in dict.fromkeys(part.stage for part in case.parts):
+        mine = [part for part in case.parts if part.stage == stage]
+        days = sorted(_day(part.date) for part in mine if part.date is not None)
+        when = (
+            NOT_RECORDED
+            if not days
+            else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+        )
+        out.append((when, stage or "", "; ".join(part.what + _note(part.note) for part in mine)))
+    return out
+
+
+def _note(note: str | None) -> str:
+    return f" ({note})" if note else ""
+
+
+def _untested(job: JobResult) -> list[str]:
+    from flicker.evidence.job import still_open
+
+    said = [line for line in still_open(job) if not line.startswith("Not recorded: ")]
+    silent: dict[str, list[str]] = {}
+    for item in job.last.channels:
+        open_questions = [
+            QUESTIONS.get(finding.question, finding.question).rstrip("?").lower()
+            for finding in item.findings
+            if finding.answer == "not shown" and finding.question in {"settled offset", "drift", "noise", "power-up"}
+        ]
+        if open_questions:
+            silent.setdefault("; ".join(open_questions), []).append(item.channel)
+    for questions, names in silent.items():
+        said.append(f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {questions}.")
+    ups = max((len(item.power_up) for item in job.last.channels), default=0)
+    if job.needed_starts and 0 < ups < job.needed_starts:
+        said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")
+    if job.case.output == "capacitor":
+        said.append("Direct voltage behind an output capacitor cannot be seen at the terminals.")
+    if job.case.not_recorded:
+        said.append(f"Not recorded: {', '.join(job.case.not_recorded)}.")
+    said.append("Nothing but direct voltage at the outputs was judged: no power, distortion, hum or safety test.")
+    return said
+
+
+def conditions(case: Case) -> Markup:
+    """The meter and the conditions of each log, as the case tells them."""
+    meter = case.meter
+    pairs: list[tuple[str, Child]] = [("Meter", meter.name or NOT_RECORDED)]
+    off = meter.off_by_V(0.0)
+    pairs.append(("Accuracy near zero", NOT_RECORDED if off is None else f"{off * 1e3:.2g} mV"))
+    pairs.append(("Kind of output", case.output))
+    for channel in case.channels:
+        pairs.append((f"Channel {channel.name}", f"{channel.role}, column {channel.column}, {channel.measured_at}"))
+    rows = [
+        (log.file, log.stage, ", ".join(f"{name} {value}" for name, value in log.conditions) or NOT_RECORDED)
+        for log in case.logs
+    ]
+    return tag(
+        "section",
+        tag("h2", "Meter and conditions"),
+        facts(pairs, class_="facts"),
+        table(("log", "stage", "conditions"), rows) if rows else None,
+    )

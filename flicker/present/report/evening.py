@@ -1,0 +1,269 @@
+"""The evening told event by event, on a drawn time line: one strip per power-up, then what happened in order."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.words import clock_text, hours_text, volts_text
+from flicker.logs.model import Run
+from flicker.present.report.markup import Child, Markup, table, tag
+from flicker.present.report.words import MONTHS
+
+EVENTS_TOLD = 40
+STRIPS_DRAWN = 12
+GAP_TOLD_S = 60.0
+LANE, TOP, FOOT = 38, 4, 20  # heights on a strip, pixels
+STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
+USUAL = ("power-up surge", "no samples", "start")
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened: in which run, when on its clock, on which channel; ``kind`` for the drawing."""
+
+    run: int
+    start_s: float
+    channel: str
+    kind: str
+    said: str
+    size_V: float = 0.0
+
+
+def events_of(result: Assessment) -> list[Event]:
+    """Everything that is told of an assessment, in order."""
+    out: list[Event] = []
+    for item in result.channels:
+        out += _starts(item)
+        out += _swings(result, item)
+        out += _steps(result, item)
+        out += _silences(item)
+    return sorted(out, key=lambda event: (event.run, event.start_s, event.channel))
+
+
+def _starts(item: ChannelAssessment) -> list[Event]:
+    out = []
+    for up in item.power_up:
+        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {hours_text(up.settle_s / 3600.0)}"
+        said = f"surge of {volts_text(up.surge_V)}, {gone}: {'abnormal' if up.abnormal else 'normal'}"
+        said += f"; rests at {volts_text(up.settled_V)}"
+        out.append(Event(up.run, 0.0, item.channel, "bad start" if up.abnormal else "start", said, up.surge_V))
+    return out
+
+
+def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
+    by_episode: dict[tuple[int, int], list[Any]] = {}
+    for row in item.excursions:
+        by_episode.setdefault((row.run, row.episode), []).append(row)
+    out = []
+    for rows in by_episode.values():
+        worst = max(rows, key=lambda row: abs(row.deviation_V))
+        begin, end = rows[0].start_s, max(row.end_s for row in rows)
+        least = "at least " if worst.at_least else ""
+        sign = "+" if worst.peak_V > 0 else ""
+        many = "swing" if len(rows) == 1 else f"{len(rows)} swings, the largest"
+        said = f"{many} to {least}{sign}{volts_text(worst.peak_V)}, {_length(end - begin)} long"
+        beyond = abs(worst.peak_V) >= result.limits.protection_V
+        if beyond:
+            said += "; beyond the assumed protection threshold"
+        if any(row.cut for row in rows):
+            said += "; cut by a gap or the end of the log"
+        if worst.phase == "warm-up":
+            said += "; during warm-up"
+        out.append(Event(rows[0].run, begin, item.channel, "trip" if beyond else "swing", said, worst.deviation_V))
+    return out
+
+
+def _steps(result: Assessment, item: ChannelAssessment) -> list[Event]:
+    out = []
+    for change in item.baseline.changes:
+        step = change.get("step_V")
+        if step is None or abs(step) <= result.limits.drift_V:
+            continue
+        said = f"the level at rest steps by {'+' if step > 0 else ''}{volts_text(step)} and stays"
+        out.append(Event(int(change["run"]), float(change["time_s"]), item.channel, "step", said, step))
+    return out
+
+
+def _silences(item: ChannelAssessment) -> list[Event]:
+    return [
+        Event(
+            int(gap["run"]),
+            float(gap["start_s"]),
+            item.channel,
+            "gap",
+            f"not observed for {hours_text((gap['end_s'] - gap['start_s']) / 3600.0)}: {gap['reason']}",
+        )
+        for gap in item.gaps
+        if gap["end_s"] - gap["start_s"] >= GAP_TOLD_S and not str(gap["reason"]).startswith(USUAL)
+    ]
+
+
+def _length(seconds: float) -> str:
+    return f"{seconds:.2g} s" if seconds < 10 else f"{seconds:.0f} s" if seconds < 120 else hours_text(seconds / 3600.0)
+
+
+def clock(run: Run, seconds: float) -> str:
+    """Time of day where the log tells it, and time since the run's first reading."""
+    since = clock_text(seconds) if seconds >= 0.5 else "start"
+    return since if run.start is None else f"{run.start + timedelta(seconds=round(seconds)):%H:%M:%S} ({since})"
+
+
+def day_of(run: Run) -> str:
+    """Date and time of a run as people write it, or its file."""
+    if run.start is None:
+        return run.source
+    return f"{run.start.day} {MONTHS[run.start.month - 1]} {run.start.year}, {run.start:%H:%M}"
+
+
+def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None) -> dict[int, str]:
+    """A heading for each run: its date, or that which the case tells of its file, and which power-up of the file it is."""
+    several = {run.source for run in result.runs if sum(other.source == run.source for other in result.runs) > 1}
+    seen: dict[str, int] = {}
+    out = {}
+    for trace in result.traces:
+        run = trace.run
+        seen[run.source] = seen.get(run.source, 0) + 1
+        told = (dates or {}).get(run.source)
+        if run.start is None and told is not None:
+            said = f"{told.day} {MONTHS[told.month - 1]} {told.year}"
+        else:
+            said = day_of(run)
+        out[trace.number] = said + (f", power-up {seen[run.source]}" if run.source in several else "")
+    return out
+
+
+def evening(result: Assessment) -> Markup:
+    """All runs of an assessment: a strip each, and what happened in order."""
+    events = events_of(result)
+    parts: list[Child] = [tag("h2", "What happened, in order")]
+    parts += strips(result, events)
+    if not events:
+        parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
+        return tag("section", parts)
+    parts.append(told(result, events))
+    return tag("section", parts)
+
+
+def told(result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD) -> Markup:
+    """Events as a list, each with its moment."""
+    runs = {trace.number: trace.run for trace in result.traces}
+    several = len({event.run for event in events}) > 1
+    rows = [
+        (
+            (f"run {event.run + 1}, " if several else "") + clock(runs[event.run], event.start_s),
+            event.channel,
+            event.said,
+        )
+        for event in events[:most]
+    ]
+    more = len(events) - len(rows)
+    return tag(
+        "div",
+        table(("when", "channel", "what"), rows),
+        tag("p", f"{more} more are listed by the command line's JSON document.", class_="sub") if more > 0 else None,
+        class_="told",
+    )
+
+
+KEY = (
+    "Each strip is one power-up. Upright: a swing, taller for a larger one; thick: beyond the protection threshold. "
+    "Ring: switched on. Wedge: the level steps. Shaded: warm-up. Grey: not observed."
+)
+
+
+def strips(
+    result: Assessment, events: Sequence[Event], *, most: int = STRIPS_DRAWN, named: Mapping[int, str] | None = None
+) -> list[Child]:
+    """A strip per run, with its heading; all on one scale of time."""
+    longest = max((trace.run.duration_s for trace in result.traces), default=0.0)
+    usual = names_of(result)
+    out: list[Child] = []
+    for trace in result.traces[:most]:
+        mine = [event for event in events if event.run == trace.number]
+        heading = (named or {}).get(trace.number) or f"Run {trace.number + 1}: {usual[trace.number]}"
+        out.append(_strip(result, trace.run, trace.number, mine, longest, heading))
+    rest = len(result.traces) - most
+    if rest > 0:
+        out.append(tag("p", f"{rest} more runs are not drawn.", class_="sub"))
+    return out
+
+
+def _strip(
+    result: Assessment, run: Run, number: int, events: Sequence[Event], longest_s: float, heading: str
+) -> Markup:
+    channels = [item.channel for item in result.channels]
+    height = TOP + LANE * len(channels) + FOOT
+    scale = max(longest_s, 1.0)
+    drawn: list[Child] = []
+    for lane, item in enumerate(result.channels):
+        base = TOP + LANE * (lane + 1) - 4
+        drawn += _lane(item, run, number, base, scale, result.limits.warm_up_s)
+        for event in events:
+            if event.channel == item.channel:
+                drawn += _sign(event, base, scale, result.limits.excursion_V)
+    drawn += _scale(run.duration_s, scale, TOP + LANE * len(channels))
+    swings = sum(event.kind in {"swing", "trip"} for event in events)
+    alt = f"Time line of {heading}: {hours_text(run.duration_s / 3600.0)}, {swings} swing{'' if swings == 1 else 's'}."
+    picture = tag("svg", drawn, width="100%", height=str(height), role="img", aria_label=alt)
+    return tag("div", tag("p", heading, class_="when"), picture, class_="strip")
+
+
+def _at(seconds: float, scale: float) -> str:
+    """Place on a strip; a little room is kept at the right for what stands at its very end."""
+    return f"{98.5 * min(max(seconds / scale, 0.0), 1.0):.3f}%"
+
+
+def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: float, warm_up_s: float) -> list[Child]:
+    top, tall = base - LANE + 8, LANE - 8
+    out: list[Child] = []
+    if any(up.run == number for up in item.power_up):
+        wide = _at(min(warm_up_s, run.duration_s), scale)
+        out.append(tag("rect", x="0", y=str(top), width=wide, height=str(tall), class_="warm"))
+    for gap in item.gaps:
+        if gap["run"] == number and gap["end_s"] - gap["start_s"] >= scale / 500.0:
+            left, wide = _at(gap["start_s"], scale), _at(gap["end_s"] - gap["start_s"], scale)
+            out.append(tag("rect", x=left, y=str(top), width=wide, height=str(tall), class_="blind"))
+    out.append(tag("line", x1="0", x2=_at(run.duration_s, scale), y1=str(base), y2=str(base), class_="rest"))
+    out.append(tag("text", item.channel[:40], x="100%", y=str(top + 11), text_anchor="end", class_="lane"))
+    return out
+
+
+def _sign(event: Event, base: int, scale: float, floor_V: float) -> list[Child]:
+    x = _at(event.start_s, scale)
+    said = tag("title", f"{event.channel}: {event.said}")
+    if event.kind in {"swing", "trip"}:
+        decades = math.log10(max(abs(event.size_V), floor_V) / floor_V)
+        tall = 7.0 + 8.0 * min(decades, 2.0)
+        return [tag("line", said, x1=x, x2=x, y1=str(base), y2=f"{base - tall:.1f}", class_=event.kind)]
+    if event.kind in {"start", "bad start"}:
+        return [tag("circle", said, cx="5", cy=str(base), r="4.5", class_=event.kind.replace(" ", "-"))]
+    if event.kind == "step":
+        inner = tag("path", said, d=f"M-5 {base}h10l-5 -10z", class_="step")
+        return [tag("svg", inner, x=x, overflow="visible")]
+    return []
+
+
+def _scale(duration_s: float, scale: float, top: int) -> list[Child]:
+    step = next((step for step in STEPS_S if scale / step <= 5.0), STEPS_S[-1])
+    out: list[Child] = []
+    for k in range(int(scale / step + 0.02) + 1):
+        x = _at(k * step, scale)
+        anchor = "start" if k == 0 else "middle" if k * step < 0.97 * scale else "end"
+        out.append(tag("line", x1=x, x2=x, y1=str(top), y2=str(top + 5), class_="tick"))
+        out.append(tag("text", _short(k * step, step), x=x, y=str(top + 17), text_anchor=anchor, class_="tick"))
+    return out
+
+
+def _short(seconds: float, step: float) -> str:
+    """Time of a tick in its own unit."""
+    if step < 60.0:
+        return f"{seconds:.0f} s"
+    if step < 3600.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.0f} h" if step < 86400.0 else f"{seconds / 86400.0:.0f} d"

@@ -1,0 +1,124 @@
+"""The evidence as one page: a single HTML file that opens offline, prints, and reads on a phone.
+
+An assessment, a comparison or a soak plan in, a file out. Charts are drawn twice: as a still picture for print and for
+readers without scripts, and live by the script inside the page, which may neither reach a network nor make code from
+text (Content-Security-Policy; Vega's expression interpreter).
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+from string import Template
+from typing import Any
+
+from flicker._version import __version__
+from flicker.logs.model import Log
+from flicker.present.report.markup import Markup
+from flicker.present.report.pictures import Pictures
+from flicker.present.writing import write_whole
+
+
+def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Log] | None = None) -> Path:
+    """Write the evidence page of an assessment, a comparison, a soak plan or a job.
+
+    Parameters
+    ----------
+    result : Assessment, Comparison, StageComparison, SoakPlan, JobResult or Visits
+        What `flicker.assess`, `flicker.compare`, `flicker.compare_stages`, `flicker.plan_soak`, `flicker.judge_case` or
+        `flicker.over_visits` returned. The page of a job is the owner's page, judged by its last stage.
+    path : str or path
+        Where the HTML file shall stand; written whole or not at all.
+    logs : sequence of Log, optional
+        The logs judged; with them the page carries the SHA-256 of each file, exact close-ups and the state of the
+        assumed relay. A job brings its own.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    LogError
+        If the file cannot be written there.
+    ValueError
+        If ``result`` is none of these.
+    """
+    return write_whole(path, report_html(result, logs=logs), what="report")
+
+
+def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
+    """Return the evidence page as text; see `write_report`."""
+    told = result.to_dict() if hasattr(result, "to_dict") else result
+    schema = told.get("schema", "") if isinstance(told, dict) else ""
+    kind = str(schema).removeprefix("flicker/").split("/")[0]
+    pictures = Pictures()
+    if kind == "assessment":
+        from flicker.present.report.assessment import assessment_page
+
+        title, body = assessment_page(result, pictures, list(logs or ()))
+    elif kind == "job":
+        from flicker.present.report.job import job_page
+
+        title, body = job_page(result, pictures)
+    elif kind in ("comparison", "stages"):
+        from flicker.present.report.plans import comparison_page
+
+        title, body = comparison_page(told, result, pictures, list(logs or ()))
+    elif kind == "soak":
+        from flicker.present.report.plans import soak_page
+
+        title, body = soak_page(told, pictures)
+    elif kind == "visits":
+        from flicker.present.report.visits import visits_page
+
+        title, body = visits_page(result, pictures)
+    else:
+        raise ValueError(
+            f"result must be an assessment, visits, a comparison, a soak plan or a job, got {type(result).__name__}"
+        )
+    return _assemble(title, body, pictures)
+
+
+def _assemble(title: str, body: Markup, pictures: Pictures) -> str:
+    from flicker.present.report.markup import text
+
+    bundle, starter = (_bundle(), _asset("page.js")) if pictures.specs else ("", "")
+    allowed = " ".join(f"'sha256-{_hash(script)}'" for script in (bundle, starter))
+    policy = (
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    return Template(_asset("page.html")).substitute(
+        policy=policy,
+        version=__version__,
+        title=text(title),
+        style=_asset("page.css"),
+        body=body,
+        specs=pictures.scripts(),
+        bundle=bundle,
+        starter=starter,
+    )
+
+
+def _hash(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+
+
+def _asset(name: str) -> str:
+    return files("flicker.present").joinpath("_page", name).read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=1)
+def _bundle() -> str:
+    """The script that draws charts, once for the whole page; its text cannot end the script element."""
+    import vl_convert as vlc
+
+    script = str(vlc.javascript_bundle())  # type: ignore[call-arg]
+    script = script.replace("\r\n", "\n").replace("\r", "\n")
+    return script.replace("</script", "<\\/script").replace("<!--", "<\\!--")

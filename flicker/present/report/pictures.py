@@ -1,0 +1,66 @@
+"""Charts of a page in the making: each figure keeps a still picture and its specification as inert data."""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from flicker.present.report.markup import Markup, tag
+
+
+@dataclass(slots=True)
+class Pictures:
+    """Charts of a page in the making; `figure` returns the markup and keeps the specification."""
+
+    specs: list[dict[str, Any]] = field(default_factory=list)
+
+    def figure(self, make: Callable[..., Any], *args: Any, **options: Any) -> Markup | None:
+        """Draw a chart, or return nothing where the results hold nothing to draw."""
+        from flicker.present.charts import NothingToDraw, caption_of, note_of
+        from flicker.present.export import svg_of
+
+        try:
+            chart = make(*args, **options)
+        except NothingToDraw:
+            return None
+        spec = _named_in_order(chart.to_dict())
+        spec.pop("title", None)
+        number = f"chart-{len(self.specs) + 1}"
+        self.specs.append(spec)
+        still = base64.b64encode(svg_of(spec).encode("utf-8")).decode("ascii")
+        caption, note = caption_of(chart), note_of(chart)
+        return tag(
+            "figure",
+            tag("figcaption", tag("strong", caption), tag("span", note)),
+            tag("div", class_="live"),
+            tag("img", src=f"data:image/svg+xml;base64,{still}", alt=f"Chart. {caption} {note}"),
+            data_chart=number,
+        )
+
+    def scripts(self) -> str:
+        """Specifications as data inside the page; nothing in them can end the element that holds them."""
+        return "".join(
+            f'<script type="application/json" id="chart-{number}">{inert_json(spec)}</script>\n'
+            for number, spec in enumerate(self.specs, 1)
+        )
+
+
+def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:
+    """Replace the names that Altair draws at random, so that the same logs give the same page."""
+    told = json.dumps(spec)
+    for place, name in enumerate(dict.fromkeys(re.findall(r'"(view_[0-9a-f]{6,}[_0-9]*)"', told))):
+        told = told.replace(f'"{name}"', f'"view_{place}"')
+    named: dict[str, Any] = json.loads(told)
+    return named
+
+
+def inert_json(value: Any) -> str:
+    """JSON that holds none of the characters which mean something to HTML or end a line of script."""
+    text = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return text

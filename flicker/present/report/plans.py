@@ -1,0 +1,178 @@
+"""The pages of a comparison and of a soak plan, from their documents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from flicker.evidence.assessment import SAFETY
+from flicker.evidence.words import hours_text
+from flicker.logs.model import Log
+from flicker.present.report.assessment import cautions, foot, glossary, mast, number, p_text, stamp
+from flicker.present.report.markup import Child, Markup, facts, table, tag, text
+from flicker.present.report.words import CURED
+
+if TYPE_CHECKING:
+    from flicker.present.report.pictures import Pictures
+
+COMPARED = {
+    "ratio": "rate after over rate before",
+    "noise_ratio": "noise after over noise before",
+    "level_shift_V": "shift of the level at rest",
+    "size_change": "size of the swings",
+}
+
+
+def comparison_page(
+    told: Mapping[str, Any], result: Any, pictures: Pictures, logs: Sequence[Log]
+) -> tuple[str, Markup]:
+    """Title and body of the page of a comparison."""
+    from flicker.present import charts
+
+    parts: list[Child] = [mast("Before and after", "Did the repair change anything, and is the fault gone?")]
+    steps = told.get("steps") or [told]
+    for step in steps:
+        names = " to ".join(step.get("stages") or ("before", "after"))
+        cards = [compared_card(item) for item in step["channels"]]
+        parts.append(tag("section", tag("h2", f"From {names}"), tag("div", cards, class_="tags")))
+    parts.append(tag("h2", "Evidence"))
+    for step in steps:
+        if len(steps) > 1:
+            parts.append(tag("h3", f"From {' to '.join(step['stages'])}"))
+        parts.extend((pictures.figure(charts.before_after, step), _numbers(step)))
+    for side in ("before", "after"):
+        judged = getattr(result, f"{side}_assessment", None)
+        if judged is not None:
+            parts.append(_side(side, judged, pictures, logs))
+    parts.extend((cautions(list(told.get("cautions") or [SAFETY])), glossary(), foot()))
+    return "Before and after", Markup(text(parts))
+
+
+def compared_card(item: Mapping[str, Any], *, level: str = "h3") -> Markup:
+    """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
+    pairs: list[tuple[str, Child]] = []
+    if item.get("cured"):
+        pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
+    hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
+    if hours:
+        also = f" (or {starts} cold starts)" if starts else ""
+        pairs.append(("What next", f"Log {hours_text(float(hours))} more{also} without an episode."))
+    fitness = (item.get("after") or {}).get("fitness")
+    return tag(
+        "section",
+        stamp(str(fitness)) if fitness else None,
+        tag(level, f"{item['channel']}: {item['outcome']}"),
+        tag("p", str(item.get("reads", ""))),
+        facts(pairs) if pairs else None,
+        class_="tag",
+    )
+
+
+def _numbers(told: Mapping[str, Any]) -> Markup:
+    rows = []
+    for item in told["channels"]:
+        for key, name in COMPARED.items():
+            found = item.get(key)
+            if isinstance(found, Mapping):
+                rows.append((f"{item['channel']}: {name}", tag("td", _between(found, key), class_="num"), _how(found)))
+    return table(("quantity", "estimate (interval)", "method"), rows, caption="Numbers") if rows else Markup("")
+
+
+def _between(found: Mapping[str, Any], key: str) -> str:
+    unit = "V" if key.endswith("_V") else ""
+    estimate = next(
+        (found[name] for name in ("estimate", "ratio", "shift_V", "value") if found.get(name) is not None), None
+    )
+    if estimate is None:
+        return "not to be told"
+    said = number(float(estimate), unit) + (" mV" if unit else "")
+    if found.get("low") is not None or found.get("high") is not None:
+        said += f" ({number(found.get('low'), unit)} to {number(found.get('high'), unit)})"
+    return said
+
+
+def _how(found: Mapping[str, Any]) -> str:
+    said = [str(found["reads"])] if found.get("reads") else []
+    if found.get("p_value") is not None:
+        said.append(f"p {p_text(float(found['p_value']))}")
+    if found.get("note"):
+        said.append(str(found["note"]))
+    if found.get("method"):
+        said.append(str(found["method"]))
+    return " · ".join(said)
+
+
+def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Markup:
+    from flicker.present import charts
+    from flicker.present.report.assessment import sources
+
+    parts: list[Child] = [tag("h2", side.capitalize())]
+    for item in judged.channels:
+        parts.append(tag("h3", f"Channel {item.channel}, {side}"))
+        parts.append(tag("p", item.reads))
+        parts.append(pictures.figure(charts.overview, judged, item.channel, logs=logs))
+    return Markup(text([tag("section", parts), sources(judged, logs)]))
+
+
+def _demonstrated(told: Mapping[str, Any]) -> Markup:
+    rows = [
+        (
+            f"{int(row['allowed'])}",
+            tag("td", f"{number(float(row['max_rate_per_h']))} per hour", class_="num"),
+            tag("td", hours_text(float(row["hours"])), class_="num"),
+        )
+        for row in told.get("demonstrate") or ()
+    ]
+    heads = ("episodes allowed", "excludes more than", "observed time")
+    return table(heads, rows, caption="To show it gone after a repair") if rows else Markup("")
+
+
+def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]:
+    """Title and body of the page of a soak plan."""
+    from flicker.present import charts
+
+    hours = told.get("hours")
+    heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
+    rows = [
+        (f"{float(row['confidence']):.0%}", tag("td", hours_text(float(row["hours"])), class_="num"))
+        for row in told.get("table") or ()
+        if row.get("hours") is not None
+    ]
+    pairs: list[tuple[str, Child]] = []
+    known = told.get("hours_if_rate_known")
+    if known is not None:
+        pairs.append(("If the rate were known", hours_text(float(known))))
+    share = told.get("detectable_share")
+    if share is not None:
+        pairs.append(("Share of episodes the meter can see", f"{float(share):.0%}"))
+    rate = told.get("rate") or {}
+    if rate.get("per_hour") is not None:
+        between = ""
+        if rate.get("low_per_hour") is not None:
+            between = f", between {number(rate.get('low_per_hour'))} and {number(rate.get('high_per_hour'))}"
+        pairs.append(("Rate it is made from", f"{number(float(rate['per_hour']))} per hour{between}"))
+    lines = list(told.get("cautions") or [SAFETY])
+    body = [
+        mast(heading, "A plan; it starts nothing."),
+        tag(
+            "section",
+            tag("h2", "Plan"),
+            tag(
+                "div",
+                tag("p", str(told.get("reads", ""))),
+                facts(pairs, class_="facts") if pairs else None,
+                class_="tag",
+            ),
+        ),
+        tag(
+            "section",
+            tag("h2", "Evidence"),
+            pictures.figure(charts.soak, told),
+            table(("confidence", "soak"), rows) if rows else None,
+        ),
+        _demonstrated(told),
+        cautions(lines),
+        glossary(),
+        foot(),
+    ]
+    return heading, Markup(text(body))

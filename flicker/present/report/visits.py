@@ -1,0 +1,151 @@
+"""The page of a unit over visits: is it worse than in spring, where does it go, and how far that can be believed."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from flicker.evidence.findings import NOT_SHOWN, YES
+from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.evidence.words import hours_text, volts_text
+from flicker.present.report.assessment import (
+    answer_cell,
+    cautions,
+    date_text,
+    foot,
+    glossary,
+    mast,
+    number,
+    p_text,
+    stamp,
+)
+from flicker.present.report.markup import Child, Markup, facts, table, tag, text
+
+if TYPE_CHECKING:
+    from flicker.present.report.pictures import Pictures
+
+
+def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
+    """Title and body of the page."""
+    count = len(result.visits)
+    title = result.unit or "Unit not named"
+    names = [visit_name(result, visit.number) for visit in result.visits]
+    span = f": {names[0]} to {names[-1]}" if count > 1 else f": {names[0]}"
+    parts: list[Child] = [
+        mast("Is it getting worse?", f"{title}, {count} visit{'' if count == 1 else 's'}{span}."),
+        tag("section", tag("h2", "Answer"), tag("div", [_card(item) for item in result.channels], class_="tags")),
+        tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),
+        _method(result),
+        cautions(result.cautions),
+        glossary(),
+        foot(),
+    ]
+    return f"Visits: {title}", Markup(text(parts))
+
+
+def visit_name(result: Visits, number_: int) -> str:
+    """A visit by its date, else by its stages, else by its number."""
+    visit = result.visits[number_]
+    if visit.date is not None:
+        return date_text(datetime(visit.date.year, visit.date.month, visit.date.day))
+    return ", ".join(visit.stages) or f"visit {visit.number + 1}"
+
+
+def _card(item: ChannelVisits) -> Markup:
+    pairs: list[tuple[str, Child]] = [
+        (name, said)
+        for name, said in (
+            ("Next visit", item.forecast_reads),
+            ("Level ahead", item.level_reads),
+            ("A year ahead", item.year_reads),
+        )
+        if said
+    ]
+    return tag(
+        "section",
+        stamp(item.visits[-1].fitness),
+        tag("h3", f"{item.channel}: {_word(item)}"),
+        tag("p", item.reads),
+        facts(pairs) if pairs else None,
+        class_="tag",
+    )
+
+
+def _word(item: ChannelVisits) -> str:
+    """One word for the channel: worse before moved before better."""
+    answers = (item.rate.answer, item.size.answer)
+    moved = any(trend.answer == YES for trend in item.levels)
+    if "worse" in answers:
+        return "worse" + (", and its level at rest moved" if moved else "")
+    if moved:
+        return "moved"
+    return "better" if "better" in answers else "no change shown"
+
+
+def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Child]:
+    from flicker.present import charts
+
+    rows = [
+        (
+            visit_name(result, row.visit),
+            row.verdict,
+            tag("td", f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}", class_="num"),
+            tag("td", _rate(row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
+            tag("td", "-" if row.level_V is None else f"{row.level_V * 1e3:.3g} mV", class_="num"),
+            tag("td", "-" if row.sigma_V is None else f"{row.sigma_V * 1e3:.2g} mV", class_="num"),
+            tag("td", "-" if row.surge_V is None else volts_text(row.surge_V), class_="num"),
+        )
+        for row in item.visits
+    ]
+    asked: list[tuple[Child, ...]] = [
+        ("Does it come more often?", _answer(item.rate.answer), [item.rate.reads, _small(item.rate.p_value, item.rate.p_adjusted, item.rate.method)]),
+        ("Do the swings get larger?", _answer(item.size.answer), [item.size.reads, _small(item.size.p_value, item.size.p_adjusted, item.size.method)]),
+    ]  # fmt: skip
+    asked += [
+        (f"Does the {trend.quantity} move?", answer_cell(trend.answer), [trend.reads, _small(trend.p_value, None, trend.method)])
+        for trend in item.levels
+    ]  # fmt: skip
+    heads = ("visit", "verdict of the day", "episodes", "per hour (interval)", "level", "noise", "surge")
+    return [
+        tag("h3", f"Channel {item.channel}"),
+        pictures.figure(charts.visit_rates, result, item.channel),
+        pictures.figure(charts.visit_levels, result, item.channel),
+        table(heads, rows, caption=f"Channel {item.channel}, visit by visit"),
+        table(("question", "answer", "what the visits say"), asked, caption=f"Channel {item.channel}, over all visits"),
+    ]
+
+
+def _answer(answer: str) -> Markup:
+    return tag("td", tag("span", answer, class_=f"answer {'open' if answer == NOT_SHOWN else 'yes'}"))
+
+
+def _rate(rate: float | None, low: float | None, high: float | None) -> str:
+    return "not observed" if rate is None else f"{rate:.3g} ({number(low)} to {number(high)})"
+
+
+def _small(p_value: float | None, p_adjusted: float | None, method: str) -> Markup:
+    said = []
+    if p_value is not None:
+        corrected = "" if p_adjusted is None or p_adjusted == p_value else f", corrected {p_text(p_adjusted)}"
+        said.append(f"p {p_text(p_value)}{corrected}")
+    return tag("span", " · ".join([*said, method]), class_="small")
+
+
+def _method(result: Visits) -> Markup:
+    return tag(
+        "section",
+        tag("h2", "Method"),
+        tag(
+            "p",
+            "Each episode is set against the power-ups that also reached its time since power-up, so that what comes "
+            "with heat in every evening alike is no growth. Growth is fitted over the days between visits, its interval "
+            "widened for bursts and for power-ups that differ. A claim must be shown at "
+            f"{result.limits.confidence:.0%} after correction over rate and size, and must be a factor of 1.5 or more. "
+            "Levels are set against what both readings may be off by.",
+        ),
+        tag(
+            "p",
+            "A forecast carries on what was seen and knows nothing of repairs, of another room or of a part that breaks "
+            f"at once. A year is taken as {result.hours_per_year:.0f} hours of use.",
+        ),
+    )

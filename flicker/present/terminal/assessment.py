@@ -1,0 +1,179 @@
+"""The page on the terminal: per channel a drawn strip of the log, fitness first, the verdict, and what stands behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.protection import TELLS
+from flicker.evidence.record import ChannelRecord
+from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.evidence.words import hours_text, volts_text
+
+STRIP = 64
+COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
+
+
+def show_assessment(result: Assessment, console: Console | None = None) -> None:
+    """Print the page of an assessment."""
+    out = console or Console(highlight=False, soft_wrap=False)
+    hours = sum(run.observed_s for run in result.runs) / 3600.0
+    runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
+    out.print(Text(f"{runs}, {hours_text(hours)} logged, {_many(len(result.channels), 'channel')}", style="dim"))
+    for item, record in zip(result.channels, result.records, strict=True):
+        out.print()
+        out.print(channel_block(item, record))
+    for line in shared_lines(result):
+        out.print()
+        out.print(Text(line))
+    out.print()
+    out.print(Text("NEXT  ", style="bold") + Text(result.next.reads))
+    for note in notes(result):
+        out.print(Text("read  ", style="dim") + Text(note, style="dim"))
+    limits = result.limits
+    out.print(
+        Text(
+            f"limits: swings from {volts_text(limits.excursion_V)}, movement {volts_text(limits.drift_V)}, rest within "
+            f"{volts_text(limits.settled_offset_V)}, noise {limits.noise_V * 1e3:g} mV, "
+            f"{limits.episode_rate_per_h:g} per hour; protection at {limits.protection_V:g} V assumed, not measured on this unit",
+            style="dim",
+        )
+    )
+    for caution in result.cautions:
+        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+def shared_lines(result: Assessment) -> list[str]:
+    """What concerns all channels: what they share, and what the sampling shows; only what says something."""
+    lines = []
+    pairs = (result.coincidence or {}).get("pairs", [])
+    told = [pair["reads"] for pair in pairs if pair["answer"] != "not shown"]
+    if told:
+        lines.append(" ".join(told))
+    lines.extend(item.reads for item in result.companions)
+    eyes = [item.visibility for item in result.channels if item.visibility is not None]
+    if eyes:
+        worst = min(eyes, key=lambda eye: eye.seen)
+        if worst.seen < worst.advised_share:
+            lines.append(worst.reads)
+    return lines
+
+
+def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
+    """Name and sentence of what stands beside the findings; only where there is something to say."""
+    lines: list[tuple[str, str]] = []
+    relay = item.relay
+    if item.stimulus is not None:
+        told = item.stimulus.best if item.stimulus.provoked == YES else ""  # it stands in the finding
+        lines.extend(("stimulus", kind.reads) for kind in item.stimulus.kinds if kind.kind != told)
+    if item.control is not None and item.control.count + item.control.control_count > 0:
+        lines.append(("control", item.control.reads))
+    if relay.seconds_above_threshold > 0:
+        lines.append(("would reach it", relay.reads))
+    if relay.what_if_reads:
+        lines.append(("thresholds", relay.what_if_reads))
+    if relay.forecast is not None and relay.forecast.high - relay.forecast.low < TELLS:
+        lines.append(("ahead", relay.forecast.reads))
+    if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
+        lines.append(("warm-up", item.warm_up.reads))
+    if item.power_up_history is not None and item.power_up_history.stands_out:
+        lines.append(("power-ups", item.power_up_history.reads))
+    return lines
+
+
+def notes(result: Assessment) -> Iterable[str]:
+    """What was assumed while reading, each once."""
+    return list(dict.fromkeys(f"{run.source}: {note}" for run in result.runs for note in run.notes))
+
+
+def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableType:
+    """All about one channel."""
+    style = COLOURS["do" if item.fitness == DO_NOT_CONNECT else "within" if item.fitness == WITHIN_LIMITS else "not"]
+    head = Text.assemble(
+        (f" {item.channel} ", "bold reverse"),
+        "  ",
+        (f" loudspeaker: {item.fitness} ", style),
+        "  ",
+        (item.verdict, "bold"),
+        f": {item.tail}",
+    )
+    facts = Table.grid(padding=(0, 2))
+    facts.add_column(style="bold", no_wrap=True)
+    facts.add_column()
+    for finding in item.findings:
+        if finding.answer == YES:
+            chance = "" if finding.p_adjusted is None else f" [p {_chance(finding.p_adjusted)}]"
+            facts.add_row(Text(finding.question, style="dark_orange3"), Text(finding.reads + chance))
+    within = [_short(finding) for finding in item.findings if finding.answer == NO]
+    open_ = [finding.question for finding in item.findings if finding.answer not in {YES, NO}]
+    if within:
+        facts.add_row(Text("within limits", style="dark_cyan"), Text(", ".join(within)))
+    if open_:
+        facts.add_row(Text("not shown", style="dim"), Text(", ".join(open_), style="dim"))
+    for name, sentence in bench_lines(item):
+        facts.add_row(name, Text(sentence))
+    rate = item.rate
+    numbers = (
+        f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "
+        f"observed {hours_text(item.observed_s / 3600)}"
+    )
+    if rate.per_hour is not None:
+        numbers += f"; {rate.per_hour:.3g} per hour, between {rate.low_per_hour:.3g} and {rate.high_per_hour:.3g}"
+    return Group(
+        head,
+        Padding(strip(record), (0, 0, 0, 1)),
+        Padding(Text(item.reads), (0, 0, 0, 1)),
+        Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
+        Padding(facts, (0, 0, 0, 1)),
+    )
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" + ("" if count == 1 else "s")
+
+
+def _short(finding: Finding) -> str:
+    """A question with its measured effect, in a few letters."""
+    if finding.effect is None or finding.unit != "V":
+        return "no recurring swings" if finding.question == "intermittent" else finding.question
+    return f"{finding.question} {finding.effect * 1e3:.3g} mV"
+
+
+def strip(record: ChannelRecord) -> Text:
+    """Draw the runs as one strip: a line at rest, strokes for swings by size, a slope for the surge, dots unobserved."""
+    out = Text()
+    total = sum(run.duration_s for run in record.runs) or 1.0
+    for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
+        width = max(6, round(STRIP * run.duration_s / total))
+        edges = np.linspace(0.0, max(run.duration_s, 1e-9), width + 1)
+        marks = ["─"] * width
+        for k in range(width):
+            inside = np.clip(trace.observed, edges[k], edges[k + 1])
+            if float(np.sum(inside[:, 1] - inside[:, 0])) < 0.3 * (edges[k + 1] - edges[k]):
+                marks[k] = "·"
+        if trace.start is not None:
+            marks[0] = "\\"
+        size = np.abs(trace.excursions.deviation_V)
+        for k in range(width):
+            here = (trace.excursions.start_s < edges[k + 1]) & (trace.excursions.end_s > edges[k])
+            if here.any():
+                peak = float(size[here].max())
+                marks[k] = "╷" if peak < 2.0 * trace.enter_V else "│" if peak < 0.75 else "┃"
+        for mark in marks:
+            style = {"─": "dark_cyan", "·": "dim", "\\": "khaki3"}.get(mark, "bold dark_orange3")
+            out.append(mark, style=style)
+        if place + 1 < len(record.runs):
+            out.append(" ")
+    return out
+
+
+def _chance(p_value: float) -> str:
+    return f"{p_value:.2g}" if p_value >= 1e-4 else "below 0.0001"

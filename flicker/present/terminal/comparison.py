@@ -1,0 +1,94 @@
+"""A comparison on the terminal: the two rates of each channel, and their ratio on a ladder around 'as before'."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
+from flicker.evidence.compare.comparison import Comparison
+from flicker.evidence.compare.weighing import IMPROVED, WORSE
+from flicker.evidence.words import hours_text
+
+LADDER = 48
+DECADES = 2.0  # the ladder runs from a hundredth to a hundredfold
+COLOURS = {IMPROVED: "bold white on dark_cyan", WORSE: "bold white on dark_orange3"}
+CURES = {"shown": "cure shown", "not yet": "cure not yet shown", "no": "not cured"}
+
+
+def show_comparison(result: Comparison, console: Console | None = None) -> None:
+    """Print the page of a comparison."""
+    out = console or Console(highlight=False, soft_wrap=False)
+    out.print(Text(f"{result.before}  to  {result.after}", style="bold"))
+    for item in result.channels:
+        out.print()
+        out.print(channel_block(item))
+    out.print()
+    out.print(Text(result.correction, style="dim"))
+    for caution in result.cautions:
+        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+    out.print()
+
+
+def channel_block(item: ChannelComparison) -> RenderableType:
+    """All about one channel."""
+    head = Text.assemble(
+        (f" {item.channel} ", "bold reverse"),
+        "  ",
+        (f" {item.outcome} ", COLOURS.get(item.outcome, "bold black on khaki3")),
+    )
+    if item.cured is not None:
+        head.append(f"  {CURES[item.cured]}", style="bold")
+    if item.untouched:
+        head.append("  untouched", style="dim")
+    facts = Table.grid(padding=(0, 2))
+    facts.add_column(style="dim", no_wrap=True)
+    facts.add_column()
+    facts.add_row(item.before.stage, _side(item.before))
+    facts.add_row(item.after.stage, _side(item.after))
+    facts.add_row("rate", ladder(item.ratio))
+    for change in (item.noise_ratio, item.level_shift_V, item.size_change):
+        if change.answer != "not shown" and change.before is not None and change.after is not None:
+            facts.add_row(
+                change.quantity, f"{change.before * 1e3:.3g} mV to {change.after * 1e3:.3g} mV ({change.answer})"
+            )
+    for note in item.comparable:
+        facts.add_row("like with like", note)
+    return Group(head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts, (0, 0, 0, 1)))
+
+
+def _side(side: SideFigures) -> str:
+    rate = side.rate
+    if rate.per_hour is None:
+        return "nothing observed"
+    text = f"{rate.episodes} episode(s) in {hours_text(rate.observed_s / 3600.0)}"
+    if rate.episodes == 0:
+        return f"{text}; at most {rate.steady_upper_per_h:.3g} per hour"
+    return f"{text}; {rate.per_hour:.3g} per hour, between {rate.low_per_hour:.3g} and {rate.high_per_hour:.3g}"
+
+
+def ladder(ratio: RatioFigures) -> Text:
+    """Draw the interval of a ratio between a hundredth and a hundredfold; '┃' is 'as before'."""
+    if ratio.estimate is None:
+        return Text("no episode at equal times since power-up on either side", style="dim")
+
+    def place(value: float) -> int:
+        decades = -DECADES if value <= 0 else DECADES if math.isinf(value) else math.log10(value)
+        share = (min(max(decades, -DECADES), DECADES) + DECADES) / (2 * DECADES)
+        return round(share * (LADDER - 1))
+
+    low, high, best = place(ratio.low), place(ratio.high), place(ratio.estimate)
+    marks = ["·"] * LADDER
+    for k in range(low, high + 1):
+        marks[k] = "━"
+    marks[place(1.0)] = "┃"
+    marks[best] = "●"
+    estimate = (
+        "none left" if ratio.estimate == 0 else "new" if math.isinf(ratio.estimate) else f"{ratio.estimate:.2g} x"
+    )
+    ends = f"{ratio.low:.2g} to {'no limit' if math.isinf(ratio.high) else f'{ratio.high:.2g}'}"
+    return Text.assemble(("1/100 ", "dim"), ("".join(marks), "dark_cyan"), (" 100 x", "dim"), f"   {estimate} ({ends})")

@@ -1,0 +1,81 @@
+"""Visits on the terminal: per channel a rate per visit drawn with its interval, then what is shown and what lies ahead."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from flicker.evidence.findings import NO, NOT_SHOWN
+from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.evidence.words import hours_text
+
+WIDTH = 22
+
+
+def show_visits(result: Visits, console: Console | None = None) -> None:
+    """Print the page of a unit over visits."""
+    out = console or Console(highlight=False, soft_wrap=False)
+    count = len(result.visits)
+    out.print(Text(f"{result.unit or 'unit not named'}: {count} visit{'s' if count != 1 else ''}", style="dim"))
+    for item in result.channels:
+        out.print()
+        out.print(Text(f" {item.channel} ", style="bold reverse"))
+        out.print(Padding(_rates(result, item), (0, 0, 0, 1)))
+        out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
+        facts = Table.grid(padding=(0, 2))
+        facts.add_column(style="bold", no_wrap=True)
+        facts.add_column()
+        same = [
+            f"{t.quantity} {t.first_V * 1e3:.3g} to {t.last_V * 1e3:.3g} mV"
+            for t in item.levels
+            if t.answer == NO and t.first_V is not None and t.last_V is not None
+        ]
+        if same:
+            facts.add_row("no change", Text(", ".join(same)))
+        for trend in item.levels:
+            if trend.answer == NOT_SHOWN and trend.reason.startswith("meter"):
+                facts.add_row(trend.quantity, Text(trend.reads))
+        if item.forecast_reads:
+            facts.add_row("next visit", Text(item.forecast_reads))
+        if item.level_reads:
+            facts.add_row("level ahead", Text(item.level_reads))
+        if item.year_reads:
+            facts.add_row("a year ahead", Text(item.year_reads))
+        for caution in item.rate.cautions:
+            facts.add_row("", Text(caution, style="dim"))
+        out.print(Padding(facts, (0, 0, 0, 1)))
+    out.print()
+    for caution in result.cautions:
+        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+def _rates(result: Visits, item: ChannelVisits) -> Table:
+    """A row per visit: date, hours, count, and the rate as a point on its interval (root scale)."""
+    grid = Table.grid(padding=(0, 2))
+    for style in ("dim", "dim", "", "bold", "dim"):
+        grid.add_column(style=style, no_wrap=True)
+    most = max((row.high_per_hour or 0.0 for row in item.visits), default=0.0) or 1.0
+    for row in item.visits:
+        visit = result.visits[row.visit]
+        name = (
+            str(visit.date)[:10] if visit.date is not None else ", ".join(visit.stages) or f"visit {visit.number + 1}"
+        )
+        bar = Text("nothing observed", style="dim")
+        per_hour = between = ""
+        if row.per_hour is not None and row.low_per_hour is not None and row.high_per_hour is not None:
+            low, at, high = (
+                round(math.sqrt(value / most) * (WIDTH - 1))
+                for value in (row.low_per_hour, row.per_hour, row.high_per_hour)
+            )
+            marks = [" "] * WIDTH
+            marks[low : high + 1] = ["╌"] * (high + 1 - low)
+            marks[at] = "◆"
+            bar = Text("".join(marks), style="dark_cyan")
+            per_hour, between = f"{row.per_hour:.3g}/h", f"{row.low_per_hour:.3g} to {row.high_per_hour:.3g}"
+        count = f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}"
+        grid.add_row(name, count, bar, per_hour, between)
+    return grid

@@ -1,0 +1,106 @@
+"""The watch on the terminal: the rule, what happens line by line, and how far each channel is towards a decision."""
+
+from __future__ import annotations
+
+import math
+import sys
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from flicker.evidence.watch.watcher import Watcher
+from flicker.evidence.watch.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
+from flicker.evidence.words import hours_text, volts_text
+
+TRACK = 20
+MARKS = {"alarm": ("!!", "bold white on dark_orange3"), "episode": ("╷ ", "dark_orange3"), "decision": ("= ", "bold")}
+WORDS = {CLEAN: "dark_cyan", RECURS: "dark_orange3"}
+
+
+class Screen:
+    """Prints events as lines; on a terminal the state of the channels stays below them."""
+
+    def __init__(self, console: Console | None = None) -> None:
+        self.console = console or Console(highlight=False, soft_wrap=True)
+        self.live: Live | None = None
+        self.pause_s = 1.0 if self.console.is_terminal else 60.0
+
+    def begin(self, watcher: Watcher) -> None:
+        """Print the rule before anything is decided."""
+        self.console.print(Text(watcher.design.reads, style="bold"))
+        self.console.print(Text("Ctrl-C ends the watch and leaves a summary.", style="dim"))
+        if self.console.is_terminal:
+            self.live = Live(console=self.console, refresh_per_second=2, transient=True)
+            self.live.start()
+
+    def status(self, watcher: Watcher) -> None:
+        """Show how far each channel is."""
+        if self.live is not None:
+            self.live.update(board(watcher.states(), watcher.design))
+        else:
+            for state in watcher.states():
+                self.console.print(Text(state.reads, style="dim"))
+
+    def event(self, event: Event) -> None:
+        """Print one line."""
+        mark, style = MARKS.get(event.event, ("  ", "dim"))
+        self.console.print(Text.assemble((mark, style), " ", (event.text, style if event.event != "episode" else "")))
+        if not self.console.is_terminal:
+            sys.stdout.flush()
+
+    def close(self) -> None:
+        """Take the board away."""
+        if self.live is not None:
+            self.live.stop()
+            self.live = None
+
+    def summary(self, summary: WatchSummary) -> None:
+        """Print what the watch has shown, and the offline verdict beside it."""
+        out = self.console
+        out.print()
+        out.print(Text(f"Watch over: {summary.ended}", style="bold"))
+        out.print(board(summary.channels, summary.design))
+        for state in summary.channels:
+            out.print(Text(state.reads))
+        for row in summary.offline:
+            out.print(Text.assemble(("whole log  ", "dim"), f"{row['channel']}: {row['verdict']}: {row['tail']}"))
+        for caution in summary.cautions:
+            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+def board(states: tuple[ChannelState, ...], design: Design) -> RenderableType:
+    """Each channel on a track between 'recurs' and 'clean enough'."""
+    grid = Table.grid(padding=(0, 2))
+    for _ in range(3):
+        grid.add_column(no_wrap=True)
+    grid.add_column()
+    for state in states:
+        grid.add_row(
+            Text(f" {state.channel} ", style="bold reverse"),
+            track(state, design),
+            Text(state.decision, style=WORDS.get(state.decision, "")),
+            Text(_figures(state), style="dim"),
+        )
+    return Group(grid)
+
+
+def track(state: ChannelState, design: Design) -> Text:
+    """Draw where the evidence stands; the ends are the two decisions."""
+    step = math.log(design.bad_rate_per_h / design.good_rate_per_h)
+    value = (
+        state.episodes * step - (design.bad_rate_per_h - design.good_rate_per_h) * state.observed_h
+    ) / state.dispersion
+    reach = -math.log(design.error_per_channel)
+    share = min(max(0.5 - 0.5 * value / reach, 0.0), 1.0)
+    marks = ["─"] * TRACK
+    marks[round(share * (TRACK - 1))] = "◆"
+    return Text.assemble(("recurs ", "dark_orange3"), "".join(marks), (" clean", "dark_cyan"))
+
+
+def _figures(state: ChannelState) -> str:
+    text = f"{state.episodes} in {hours_text(state.observed_h)}"
+    if state.level_V is not None:
+        text += f", rests at {volts_text(state.level_V)}"
+    return f"{text}, {state.state}"

@@ -1,0 +1,168 @@
+"""What takes the whole run to say of a channel: its excursions, life, side of the relay, power states, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.spans import holds, spans
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.states import state_spans
+from flicker.signals.excursions import Excursions, episode_numbers, stretches
+from flicker.signals.order_statistics import scatter
+from flicker.signals.settings import Settings
+from flicker.signals.trace_model import Trace
+
+Floats = NDArray[np.float64]
+
+LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
+AWAY_S = 120.0
+AWAY_TIMES = 3.0  # pick-up lies within its own size of zero
+AWAY_OFTEN = 5  # windows
+LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing
+HELD_V = 2.0e-3  # up to here where the level holds still meanwhile
+HELD_SHARE = 0.12  # of the noise
+PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
+
+
+def finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Settings) -> Trace:
+    """Keep the excursions that begin in observed time; where observed time ends inside one, it is cut there."""
+    if found.count == 0:
+        return draft
+    if draft.hands.windows.size and draft.trial_observed is not None:
+        draft = replace(draft, tried=found.select(holds(draft.trial_observed, found.start_s)))
+    found = found.select(holds(draft.observed, found.start_s))
+    if found.count == 0:
+        return draft
+    place = np.searchsorted(draft.observed[:, 0], found.start_s, side="right") - 1
+    limit = draft.observed[place, 1]
+    cut = found.cut | (found.end_s > limit + 1e-9)
+    # A relay opens within a block: what ends so close before is cut by it.
+    opened = np.array([gap.start_s for gap in draft.unobserved if gap.reason == "disconnected"])
+    if opened.size:
+        block_s = float(np.median(blocks.end_s - blocks.begin_s)) + 2.0 * blocks.run.sample_interval_s
+        after = np.searchsorted(opened, found.end_s - 1e-9)
+        near = opened[np.minimum(after, opened.size - 1)] - found.end_s
+        cut |= (after < opened.size) & (near <= 1.5 * block_s)
+    found = replace(found, end_s=np.minimum(found.end_s, limit), cut=cut)
+    episode = episode_numbers(found.start_s, found.end_s, settings.dead_time_s)
+    return replace(draft, excursions=found, episode=episode)
+
+
+def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse], settings: Settings) -> Trace:
+    """Add what takes the whole run to say: life, side of the relay, power states, cautions."""
+    part = blocks.channels[index]
+    end_s = float(blocks.end_s[-1]) + blocks.run.sample_interval_s
+    zero_V = max(ZERO_V, 2.0 * trace.resolution_V)
+    level = trace.level_V
+    moves = bool(np.any(part.low[part.finite > 0] != np.nanmin(part.low))) if np.any(part.finite > 0) else False
+    shown = trace.power_up_seen or trace.excursions.count > 0
+    shown = shown or (level is not None and abs(level) > max(zero_V, LEVEL_SIGMAS * trace.sigma_V) and moves)
+    shown = shown or (moves and _rested_away(part, blocks, zero_V))
+    # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
+    noise = LIFE_V <= trace.sigma_V <= PICK_UP_V
+    noise = noise or (PICK_UP_V < trace.sigma_V <= HELD_V and _holds_level(part, blocks, trace.sigma_V))
+    life = "seen" if shown or (moves and noise) else "not shown"
+    opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.kind == "disconnected")
+    side = trace.measured_at
+    if opened.size:
+        side = "speaker side"
+    elif side == "unknown" and _stayed(part, blocks, settings):
+        side = "amplifier side"
+    surge_end = trace.start.end_s if trace.start is not None else 0.0
+    muted = next((gap.end_s for gap in trace.unobserved if gap.reason == "muted"), None)
+    return replace(
+        trace,
+        life=life,
+        measured_at=side,
+        disconnected=opened,
+        states=state_spans(end_s, lapses, surge_end, muted, shown or trace.observed.size > 0),
+        cautions=tuple(_cautions(trace, lapses, life)),
+    )
+
+
+def _holds_level(part: ChannelBlocks, blocks: RunBlocks, sigma_V: float) -> bool:
+    """Do the means of two minutes stay within a small part of the noise? An open lead wanders; an output need not."""
+    mean = _windows(part.mean, blocks).mean(axis=1)
+    mean = mean[np.isfinite(mean)]
+    if mean.size < AWAY_OFTEN:
+        return False
+    return scatter(mean) <= HELD_SHARE * sigma_V
+
+
+def _windows(value: Floats, blocks: RunBlocks) -> Floats:
+    """Blocks in rows of two minutes."""
+    block_s = float(np.median(blocks.end_s - blocks.begin_s)) + blocks.run.sample_interval_s
+    size = max(int(AWAY_S / block_s), 8)
+    return value[: value.size // size * size].reshape(-1, size)
+
+
+def _rested_away(part: ChannelBlocks, blocks: RunBlocks, zero_V: float) -> bool:
+    """Did the channel stay on one side of zero for minutes, far beyond what it moved there? Pick-up swings about zero.
+
+    Windows of two minutes, their slope apart; several, so that one chance excursion of a slow wander is not enough.
+    """
+    middle, spread = _windows(part.middle, blocks), _windows(part.high - part.low, blocks)
+    size = middle.shape[1]
+    known = np.isfinite(middle).all(axis=1)
+    middle, spread = middle[known], spread[known]
+    if middle.shape[0] < AWAY_OFTEN:
+        return False
+    level = np.median(middle, axis=1)
+    along = np.arange(size) - 0.5 * (size - 1)
+    slope = middle @ along / float(along @ along)
+    left = middle - level[:, None] - slope[:, None] * along
+    moved = np.quantile(np.abs(left), 0.95, axis=1) + 0.5 * np.median(spread, axis=1)
+    away = (np.abs(level) > zero_V) & (np.abs(level) > AWAY_TIMES * moved) & (moved <= 2.0 * PICK_UP_V)
+    return int(np.count_nonzero(away)) >= AWAY_OFTEN
+
+
+def _stayed(part: ChannelBlocks, blocks: RunBlocks, settings: Settings) -> bool:
+    """Did an offset stay, of one sign, for longer than a relay takes to open?"""
+    with np.errstate(invalid="ignore"):
+        beyond = (part.low > settings.protection_V) | (part.high < -settings.protection_V)
+    hold_s = settings.trip_delay_s + 2.0
+    return any(float(blocks.end_s[b - 1] - blocks.begin_s[a]) >= hold_s for a, b in stretches(beyond, blocks.after_gap))
+
+
+_ADVICE = {
+    "off": "reads like a unit that is switched off",
+    "disconnected": "reads like an open output relay or a lead that came off",
+    "floating": "reads like an open lead that picks up hum; if the lead was on, it is the output that became restless",
+    "repeats": "repeats one reading; check that the meter was awake and the logger running",
+    "still": "stands at zero with less noise than before; check leads and clips",
+    "muted": "is muted",
+}
+
+
+def _cautions(trace: Trace, lapses: Sequence[Lapse], life: str) -> list[str]:
+    out = []
+    for kind in dict.fromkeys(lapse.kind for lapse in lapses if not lapse.sure or lapse.kind in _ALWAYS):
+        mine = [lapse for lapse in lapses if lapse.kind == kind]
+        seconds = sum(lapse.end_s - lapse.begin_s for lapse in mine)
+        out.append(
+            f"{trace.channel}: {_clock(seconds)} from {_clock(mine[0].begin_s)} on {_ADVICE[kind]}; "
+            "that time does not count as observed."
+        )
+    if trace.range_note is not None:
+        out.append(f"{trace.channel}: {trace.range_note}.")
+    if life == "not shown":
+        out.append(
+            f"{trace.channel}: nothing shows that a live output was being measured; switch the unit off and on once "
+            "while logging (no loudspeaker connected), so that the log shows its start."
+        )
+    return out
+
+
+_ALWAYS = ("floating", "repeats", "still")
+
+
+def _clock(seconds: float) -> str:
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"

@@ -1,0 +1,150 @@
+"""Does a stretch differ from what lies beside it all at once? Swing of a channel in cells of half a minute.
+
+What a lead, a relay or a switch does begins between one second and the next; ripple, slow noise and the rounding of a
+coarse digit swell and fade.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.signals.connection.movement import SIDE, View, change_place
+from flicker.signals.order_statistics import row_quantiles
+
+Floats = NDArray[np.float64]
+
+CELL = 32  # blocks in which pick-up has time to swing
+BESIDE = 5  # cells on each side of a border that must differ
+RATIO = 1.8
+WIDER = 1.6
+UNLIKE = 1.3  # where the level tells as well
+BROADER = 1.8  # ratio of the swing within a second
+FARTHER = 2.0  # ratio of the reach where another sign stands beside it
+OFTEN = 0.78  # share of pairs of cells
+LAG = 8  # blocks
+REACH = 128  # blocks within which a border is looked for
+
+
+def swings(middle: Floats) -> Floats:
+    """Swing of the middle eight tenths of each cell."""
+    cells = middle[: middle.size // CELL * CELL].reshape(-1, CELL)
+    if cells.size == 0:
+        return np.empty(0)
+    low, high = row_quantiles(cells, (0.1, 0.9))
+    return high - low
+
+
+def all_at_once(
+    view: View, first: int, last: int, resolution_V: float, sign: int, ratio: float = RATIO, often: float = OFTEN
+) -> bool:
+    """Is a stretch louder (``sign`` 1) or quieter (-1) right beside each of its borders, wherever the log shows one?"""
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        outer = _loudness(view, place, -side, resolution_V)
+        inner = _loudness(view, place, side, resolution_V)[: max((last - first) // CELL, 1)]
+        if outer.size < 3 or inner.size < 3:
+            continue
+        shown = True
+        if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(ratio):
+            return False
+        if sign > 0 and reach(view, place, side) < WIDER * reach(view, place, -side):
+            return False  # hum whose beat went from slow to fast swings no farther
+        if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < often:
+            return False
+    return shown
+
+
+def broader_at_once(view: View, first: int, last: int, resolution_V: float) -> bool:
+    """Does the channel swing farther both within a second and within minutes, at once at each border the log shows?
+
+    Hum whose beat changes trades the one for the other; an open lead brings both. On a coarse digit the swings of
+    single cells are whole counts, too few to tell by themselves.
+    """
+    half = 0.5 * (view.high - view.low)
+    span, slack = BESIDE * CELL, 0.3 * resolution_V + 1e-6
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        later, earlier = half[place : place + span], half[max(place - span, 0) : place]
+        inner, outer = (later, earlier) if side > 0 else (earlier, later)
+        if min(inner.size, outer.size) < 3 * CELL:
+            continue
+        shown = True
+        if _trimmed(inner) + slack < BROADER * (_trimmed(outer) + slack):
+            return False
+        if reach(view, place, side) < FARTHER * reach(view, place, -side):
+            return False
+    return shown
+
+
+def farther_at_once(view: View, first: int, last: int, ratio: float = FARTHER) -> bool:
+    """Does the channel reach farther at once at each border the log shows?"""
+    shown = False
+    for place, side in ((first, 1), (last, -1)):
+        if min(place, view.size - place) < 3 * CELL:
+            continue
+        shown = True
+        if reach(view, place, side) < ratio * reach(view, place, -side):
+            return False
+    return shown
+
+
+def _trimmed(part: Floats) -> float:
+    """Mean without the highest tenth: a glitch or a trip beside a border is no swing of a stretch."""
+    return float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)]))
+
+
+def reach(view: View, place: int, side: int) -> float:
+    """How far the channel swings in all the cells on one side of a block."""
+    span = BESIDE * CELL
+    part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place]
+    return float(np.quantile(part, 0.95) - np.quantile(part, 0.05)) + 0.5 * view.resolution_V
+
+
+def _loudness(view: View, place: int, side: int, resolution_V: float) -> Floats:
+    """Logarithm of the swing in the cells after (``side`` 1) or before (-1) a block."""
+    span = BESIDE * CELL
+    part = view.middle[place : place + span] if side > 0 else view.middle[max(place - span, 0) : place][::-1]
+    return np.asarray(np.log(swings(part) + 0.5 * resolution_V + 1e-6))
+
+
+def edge(view: View, place: int, resolution_V: float) -> int:
+    """Move the border of a stretch to the block where level, spread or movement change."""
+    if place == 0 or place >= view.size:
+        return min(place, view.size)
+    lo, hi = max(0, place - REACH), min(view.size, place + REACH)
+    return lo + change_place(view.middle[lo:hi], view.move[lo:hi], resolution_V)
+
+
+def restless(view: View, first: int, last: int, resolution_V: float, sign: int = 1) -> bool:
+    """Do readings some seconds apart differ more (or, with ``sign`` -1, less) throughout than beside the stretch?
+
+    Between jumps and within a flat swing they do not.
+    """
+    moved = np.abs(view.middle[LAG:] - view.middle[:-LAG])
+    inside = moved[first : max(last - LAG, first)]
+    beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
+    if inside.size == 0 or beside.size < SIDE // 4:
+        return False
+    ratio = np.log(_lower(inside) + 0.3 * resolution_V + 1e-9) - np.log(_lower(beside) + 0.3 * resolution_V + 1e-9)
+    return bool(sign * ratio > np.log(RATIO))
+
+
+def unlike_beside(view: View, first: int, last: int) -> bool:
+    """Do readings move otherwise in a stretch than in the minutes beside it, from block to block or some seconds on?"""
+    later = np.abs(view.middle[LAG:] - view.middle[:-LAG])
+    for moved, lag in ((view.move, 1), (later, LAG)):
+        inside = moved[first + 1 : max(last - lag, first + 1)]
+        parts = (moved[max(0, first - lag - SIDE) : max(first - lag, 0)], moved[last + 1 : last + SIDE])
+        beside = np.concatenate(parts)
+        if min(inside.size, beside.size) < SIDE // 4:
+            continue
+        one, other = (float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)])) for part in (inside, beside))
+        if max(one, other) > UNLIKE * min(one, other) + 0.1 * view.resolution_V:
+            return True
+    return False
+
+
+def _lower(moved: Floats) -> float:
+    """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
+    return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))

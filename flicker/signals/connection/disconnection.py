@@ -1,0 +1,334 @@
+"""Was the meter looking at a live output? Blocks of one channel in; stretches in which it was not, with reasons, out.
+
+An open relay, a fallen lead, a sleeping meter and a unit that is off all look like a very good amplifier. What gives
+them away is the channel's own past: a last digit that moved and no longer does, noise that was there and is gone (or
+is suddenly far more), a fall to zero, and what happens at the borders. Where the channel's own digit hardly moves, an
+absence of movement proves nothing, and nothing is taken out. All rules here are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.spans import holds, spans
+from flicker.signals.blocks import RunBlocks
+from flicker.signals.connection.contrast import unlike_beside
+from flicker.signals.connection.hum import fast_hum
+from flicker.signals.connection.movement import SIDE, View, surge_at, view_of
+from flicker.signals.connection.pickup import pick_ups
+from flicker.signals.connection.stillness import (
+    SHORTEST_S,
+    dropped,
+    fallen_to_zero,
+    far_longer,
+    held_reading,
+    quiet_stretches,
+    textures_of,
+)
+from flicker.signals.order_statistics import scatter
+from flicker.signals.ranges import Ranges
+from flicker.signals.startup import Start
+
+Bools = NDArray[np.bool_]
+
+FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
+BUMP_S = 90.0
+LASTING_S = 120.0
+OPENING_S = 60.0  # a longer opening shows by its own
+LEAST_ODD = 3  # blocks
+MOST_OPENINGS = 256
+HIDES_V = 0.04  # what is called a short opening must hide no excursion
+MOST_VISITS = 3
+
+REASONS = {
+    "off": "switched off",
+    "disconnected": "disconnected",
+    "floating": "floating pick-up: lead or clip off",
+    "repeats": "no signs of life: the same reading repeated",
+    "still": "no signs of life",
+    "muted": "muted",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Lapse:
+    """A stretch in which a channel did not show a live output: blocks ``first`` to ``last`` (half open).
+
+    ``kind`` is one of off, disconnected, floating, repeats, still, muted; ``begin_s``/``end_s`` seconds on the clock of
+    the blocks; ``surge`` the fitted power-up that ended it, if one did; ``bump`` whether a switch-off bump began it;
+    ``sure`` is False where another reading of the same facts is possible; ``alone`` is False where the channel by
+    itself does not show it, so that the other channels must say the same.
+    """
+
+    first: int
+    last: int
+    begin_s: float
+    end_s: float
+    kind: str
+    surge: Start | None = None
+    bump: bool = False
+    sure: bool = True
+    alone: bool = True
+
+    @property
+    def reason(self) -> str:
+        """Reason in plain words."""
+        return REASONS[self.kind]
+
+
+def find_lapses(
+    blocks: RunBlocks,
+    channel: int,
+    *,
+    ranges: Ranges,
+    protection_V: float,
+    band_V: float,
+) -> list[Lapse]:
+    """Find the stretches in which a channel did not show a live output.
+
+    Parameters
+    ----------
+    blocks : RunBlocks
+        Blocks of a stretch of the log, not yet split at power-ups.
+    channel : int
+        Position of the channel.
+    ranges : Ranges
+        Ranges of the meter: movements are compared within one resolution only.
+    protection_V : float
+        An offset beyond this may have opened a relay.
+    band_V : float
+        A surge or bump smaller than this is none.
+
+    Returns
+    -------
+    list of Lapse
+        In time order, disjoint.
+
+    Notes
+    -----
+    A stretch counts as quiet when the movements from block to block are at least 15 nats (log-likelihood) rarer than
+    in the five minutes beside it; exact repeats are compared with how often that very reading was left before.
+    """
+    part = blocks.channels[channel]
+    out: list[Lapse] = []
+    for digit in sorted({span.resolution_V for span in ranges.spans}):
+        own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
+        chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
+        view = view_of(blocks, part, digit, chosen)
+        hum = fast_hum(view, part.sample_s, part.sample_V, band_V)
+        out += _lapses(view, digit, protection_V, band_V, hum)
+    return sorted(out, key=lambda item: item.first)
+
+
+def _lapses(
+    view: View, resolution_V: float, protection_V: float, band_V: float, hum: list[tuple[int, int]]
+) -> list[Lapse]:
+    if view.size < 4:
+        return []
+    found: list[Lapse] = []
+    taken = np.zeros(view.size, dtype=bool)
+    for first, last in hum:
+        fell = _fell(view, first, protection_V)
+        found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
+        taken[first:last] = True
+    textures = textures_of(view, resolution_V)
+    if textures.size >= 6:
+        for first, last, tripped in pick_ups(view, resolution_V, band_V, protection_V):
+            if taken[first:last].any():
+                continue
+            fell = tripped or _fell(view, first, protection_V)
+            found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
+            taken[first:last] = True
+        quiet, own_V = quiet_stretches(view, textures, taken)
+    else:
+        quiet, own_V = [], 0.0
+    for first, last, lived in quiet:
+        plain = own_V > 3.0 * resolution_V or far_longer(view, first, last, taken, resolution_V)
+        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
+        if lapse is not None:
+            found.append(lapse)
+            taken[first:last] = True
+    for first, last in fallen_to_zero(view, resolution_V, taken):
+        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=first > 0, plain=True)
+        if lapse is not None:
+            found.append(lapse)
+            taken[first:last] = True
+    at_zero = _at_zero(view, taken)
+    visits = sum(
+        view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S and not _fell(view, first, protection_V)
+        for first, last in at_zero
+    )
+    for first, last in at_zero:
+        # A channel that comes to zero again and again has a level there.
+        often = visits > MOST_VISITS
+        lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=not often, plain=False)
+        if lapse is not None:
+            found.append(lapse)
+            taken[first:last] = True
+    for first, last in _short_openings(view, taken, protection_V):
+        found.append(_lapse(view, first, last, "disconnected"))
+        taken[first:last] = True
+    return found
+
+
+def _lapse(view: View, first: int, last: int, kind: str, **more: object) -> Lapse:
+    return Lapse(
+        first=int(view.place[first]),
+        last=int(view.place[last - 1]) + 1,
+        begin_s=float(view.begin_s[first]),
+        end_s=float(view.begin_s[last]) if last < view.size else float(view.end_s[-1]) + view.step_s,
+        kind=kind,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def _at_zero(view: View, taken: Bools) -> list[tuple[int, int]]:
+    """Stretches at zero of a channel that rests elsewhere."""
+    zeroish = (np.abs(view.low) <= view.zero_V) & (np.abs(view.high) <= view.zero_V)
+    away = ~zeroish & ~taken
+    if np.count_nonzero(zeroish & ~taken) < 2 or np.count_nonzero(away) < max(20, 0.02 * view.size):
+        return []
+    own = view.middle[away]
+    level = float(np.median(own))
+    if abs(level) - 4.0 * scatter(own, level) <= view.zero_V:
+        return []
+    index = np.flatnonzero(zeroish & ~taken)
+    breaks = np.flatnonzero(np.diff(index) > 1) + 1
+    return [(int(part[0]), int(part[-1]) + 1) for part in np.split(index, breaks) if part.size >= 2]
+
+
+def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple[int, int]]:
+    """Relay openings of seconds with a floating lead: an offset ends at once, and what follows is small and restless.
+
+    A swing that ends by itself either is back at its level at once or falls towards it.
+    """
+    beyond = np.flatnonzero(view.reach() > protection_V)
+    if beyond.size == 0:
+        return []
+    ends = beyond[np.flatnonzero(np.diff(beyond, append=view.size + 9) > 1)]
+    out = []
+    for end in ends[:MOST_OPENINGS].tolist():
+        begin, stop = end + 1, min(int(np.searchsorted(view.begin_s, view.begin_s[end] + OPENING_S)), view.size)
+        later = beyond[np.searchsorted(beyond, begin) :]
+        if later.size:
+            stop = min(stop, int(later[0]))
+        before = view.middle[max(0, end - SIDE // 2) : max(end - 1, 0)]
+        if stop - begin < LEAST_ODD or before.size < 20 or taken[begin : begin + LEAST_ODD].any():
+            continue
+        level = float(np.median(before))
+        rest = slice(max(0, end - SIDE // 2), max(end - 1, 0))
+        usual = float(np.quantile(np.maximum(view.high[rest] - level, level - view.low[rest]), 0.8))
+        away = np.maximum(view.high[begin:stop] - level, level - view.low[begin:stop])
+        odd = np.flatnonzero(away > 1.5 * usual + view.resolution_V + 1e-5)
+        if odd.size < LEAST_ODD or odd[0] > 1:
+            continue
+        breaks = np.flatnonzero(np.diff(odd) > 3)
+        odd = odd[: int(breaks[0]) + 1] if breaks.size else odd
+        last = begin + int(odd[-1]) + 1
+        run = away[: last - begin]
+        third = max(run.size // 3, 1)
+        if odd.size < max(LEAST_ODD, 0.6 * run.size) or last >= stop:
+            continue
+        if float(view.reach(slice(begin, last)).max()) > HIDES_V:
+            continue
+        if float(run[-third:].mean()) >= 0.4 * float(run[:third].mean()):
+            out.append((begin, last))
+    return out
+
+
+def _fell(view: View, first: int, protection_V: float) -> bool:
+    """Was there an offset that trips a relay just before?"""
+    since = view.begin_s[first] - FELL_WITHIN_S
+    lo = int(np.searchsorted(view.begin_s, since))
+    near = slice(max(lo, first - 4), first)
+    return bool(np.any(view.reach(near) > protection_V))
+
+
+def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
+    """First block of a bump that leads into a stretch without a return to the level before; ``first`` if none."""
+    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
+    before = view.middle[max(0, lo - SIDE) : max(lo, 1)]
+    if before.size < 5:
+        before = view.middle[: max(first, 1)]
+    level = float(np.median(before))
+    reach = max(0.5 * band_V, 6.0 * scatter(before, level))
+    # A step from one level to the other is no bump: it must go beyond both.
+    top, bottom = max(level, level_V) + reach, min(level, level_V) - reach
+    away = (view.high[lo:first] > top) | (view.low[lo:first] < bottom)
+    hits = np.flatnonzero(away)
+    if hits.size == 0 or first - lo - int(hits[-1]) > max(4, 0.5 * (first - lo)):
+        return first
+    # Bumps swing through the old level on their way: short returns to it do not end them.
+    begin = int(hits[-1])
+    for index in hits[::-1].tolist():
+        if begin - index > 4:
+            break
+        begin = index
+    return lo + begin
+
+
+def _left_begin(view: View, first: int) -> int:
+    """First block of a decay that leads from the level before into a stretch; ``first`` if it is a step."""
+    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
+    before = view.middle[max(0, lo - SIDE) : lo]
+    if before.size < 20:
+        return first
+    level = float(np.median(before))
+    reach = 6.0 * scatter(before, level) + 0.3 * view.zero_V
+    near = np.flatnonzero(np.abs(view.middle[lo:first] - level) <= reach)
+    return lo + int(near[-1]) + 1 if near.size else first
+
+
+def _judge(
+    view: View,
+    first: int,
+    last: int,
+    protection_V: float,
+    band_V: float,
+    *,
+    still: bool,
+    lived: bool,
+    plain: bool,
+) -> Lapse | None:
+    """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
+    level = float(np.median(view.middle[first:last]))
+    zero = abs(level) <= view.zero_V
+    held = held_reading(view, first, last) is not None
+    length = float(view.begin_s[last - 1] - view.begin_s[first])
+    before = view.middle[max(0, first - SIDE) : first]
+    rested = float(np.median(before)) if before.size else 0.0
+    if zero and (still or lived) and _fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
+        return _lapse(view, first, last, "disconnected")
+    if not still and length < SHORTEST_S:
+        return None
+    surge = surge_at(view, last, band_V) if zero and last < view.size else None
+    begin = _bump_begin(view, first, level, band_V) if zero else first
+    bump = begin < first
+    if zero:
+        begin = min(begin, _left_begin(view, first))
+    if zero and surge is not None and (still or bump):
+        return _lapse(view, begin, last, "off", surge=surge, bump=bump, alone=plain)
+    if not still:
+        # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
+        if lived and length >= LASTING_S and zero and dropped(view, first, last) and unlike_beside(view, first, last):
+            return _lapse(view, begin, last, "still", sure=False)
+        return None
+    if zero and bump:
+        return _lapse(view, begin, last, "off", bump=True, sure=False, alone=plain)
+    if not plain:
+        return None
+    if not lived:
+        # Never alive before: what came later may be the odd part, unless the level left zero when it came.
+        later = view.middle[last : last + SIDE]
+        spread = scatter(later) if later.size else 0.0
+        if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
+            return None
+        return _lapse(view, begin, last, "still", sure=False)
+    if held:
+        return _lapse(view, first, last, "repeats")
+    if zero:
+        return _lapse(view, begin, last, "still", sure=False)
+    return None

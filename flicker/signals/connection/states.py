@@ -1,0 +1,237 @@
+"""Power states of the unit: where in a stretch of the log it was off, starting, muted or on, and each power-up.
+
+Lapses of all channels in, power-ups and states out. A power-up is found in the data: neither a new file nor a pause of
+the logger is one. All rules here are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.together import share_off, share_open, silent
+from flicker.signals.order_statistics import scatter
+from flicker.signals.startup import find_start
+
+Floats = NDArray[np.float64]
+
+TOGETHER_S = 10.0  # channels of one unit start within this of each other
+MUTED_S = 20.0  # an output relay closes within this after power-up
+MOST_DROPOUTS = 64
+MOST_ALONE = 3
+DROPOUT_S = 25.0
+DROPOUT_LEAST_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class StateSpan:
+    """A stretch in one power state: off, starting, muted, on or unknown; seconds since the run's first sample."""
+
+    begin_s: float
+    end_s: float
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUp:
+    """A power-up at a block of the stretch; ``off_before_s`` is how long the unit was seen off, at least."""
+
+    block: int
+    time_s: float
+    off_before_s: float
+
+
+def find_power_ups(
+    blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], *, band_V: float, resolutions_V: Sequence[float]
+) -> tuple[list[PowerUp], list[list[Lapse]]]:
+    """Find the power-ups of the unit in a stretch, and correct what the channels said by each other.
+
+    Parameters
+    ----------
+    blocks : RunBlocks
+        The stretch, not yet split.
+    lapses : sequence of sequence of Lapse
+        Of each channel, as `flicker.signals.connection.find_lapses` gives them.
+    band_V : float
+        A surge smaller than this is none.
+    resolutions_V : sequence of float
+        Last digit of each channel.
+
+    Returns
+    -------
+    list of PowerUp, list of list of Lapse
+        In time order; lapses per channel, 'off' only where no channel was seen alive meanwhile.
+    """
+    zero_V = [max(ZERO_V, 2.0 * digit) for digit in resolutions_V]
+    corrected = share_open(lapses, blocks, zero_V)
+    lapses = [list(part) for part in corrected]
+    borders: list[PowerUp] = []
+    for channel, part in enumerate(lapses):
+        for number, lapse in enumerate(part):
+            if lapse.kind != "off":
+                continue
+            alive = [
+                other
+                for other in range(len(lapses))
+                if other != channel and not silent(blocks.channels[other], lapses[other], lapse)
+            ]
+            if len(alive) > (len(lapses) - 1) // 2:
+                # Another channel was alive, so the unit was not off; this one stood still if it shows that by itself.
+                corrected[channel][number] = replace(lapse, kind="still" if lapse.alone else "", sure=False)
+            elif lapse.surge is not None and lapse.last < blocks.row.size:
+                borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
+    for short in _dropouts(blocks, lapses, band_V, zero_V):
+        borders.append(PowerUp(short.last, short.end_s, short.end_s - short.begin_s))
+        for part in corrected:
+            part.append(short)
+    corrected = [[lapse for lapse in part if lapse.kind] for part in corrected]
+    borders.sort(key=lambda item: item.block)
+    out: list[PowerUp] = []
+    for item in borders:
+        if out and item.time_s - out[-1].time_s <= TOGETHER_S:
+            # A channel may stir a block or two before the start; the last to say so is at the start.
+            out[-1] = replace(item, off_before_s=max(out[-1].off_before_s, item.off_before_s))
+        else:
+            out.append(item)
+    shared = [share_off(part, corrected, k, blocks, zero_V[k]) for k, part in enumerate(corrected)]
+    return out, [[_until_start(lapse, out) for lapse in part] for part in shared]
+
+
+def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
+    """Let an off stretch that ends just before a power-up end at it."""
+    if lapse.kind == "off":
+        for item in power_ups:
+            if lapse.last < item.block and item.time_s - lapse.end_s <= TOGETHER_S:
+                return replace(lapse, last=item.block, end_s=item.time_s)
+    return lapse
+
+
+def _dropouts(
+    blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], band_V: float, zero_V: Sequence[float]
+) -> list[Lapse]:
+    """Short mains dropouts: all channels jump at once, stand at zero for some seconds, and start again.
+
+    Only where a second channel says the same, and where a channel that rests away from zero, or a surge, tells; a
+    single channel must show both.
+    """
+    alone = len(blocks.channels) < 2
+    if blocks.row.size < 60:
+        return []
+    zero = np.ones(blocks.row.size, dtype=bool)
+    jump = np.ones(blocks.row.size, dtype=bool)
+    telling = False
+    for part, limit in zip(blocks.channels, zero_V, strict=True):
+        with np.errstate(invalid="ignore"):
+            zero &= (np.abs(part.low) <= limit) & (np.abs(part.high) <= limit)
+            step = np.maximum(np.abs(np.diff(part.low, prepend=np.nan)), np.abs(np.diff(part.high, prepend=np.nan)))
+            step = np.fmax(step, part.high - part.low)
+            near = step > band_V
+        jump &= near | np.roll(near, 1) | np.roll(near, -1)
+        good = part.middle[np.isfinite(part.middle)]
+        if good.size:
+            level = float(np.median(good))
+            spread = scatter(good, level)
+            telling |= abs(level) - 4.0 * spread > limit
+    jump[: int(np.searchsorted(blocks.begin_s, TOGETHER_S))] = False
+    for lapse in (lapse for part in lapses for lapse in part):
+        jump[max(lapse.first - 3, 0) : lapse.last + 3] = False
+    index = np.flatnonzero(jump)
+    if index.size == 0 or not zero.any():
+        return []
+    groups = np.split(index, np.flatnonzero(np.diff(blocks.begin_s[index]) > DROPOUT_S) + 1)
+    out = []
+    for group in groups[:MOST_DROPOUTS]:
+        first = int(group[0])
+        window = np.arange(first, int(np.searchsorted(blocks.begin_s, blocks.begin_s[first] + DROPOUT_S)))
+        still = window[zero[window]]
+        if still.size < 2 or still[-1] + 8 >= blocks.row.size:
+            continue
+        rows = np.split(still, np.flatnonzero(np.diff(still) > 1) + 1)
+        longest = max(rows, key=len)
+        last = int(longest[-1]) + 1
+        if blocks.begin_s[last] - blocks.begin_s[longest[0]] < DROPOUT_LEAST_S or last - first > 2 * window.size:
+            continue
+        if (telling and not alone) or ((telling or not alone) and _surges(blocks, last, band_V)):
+            out.append(Lapse(first, last, float(blocks.begin_s[first]), float(blocks.begin_s[last]), "off", bump=True))
+    return [] if alone and len(out) > MOST_ALONE else out  # a channel that often comes to zero has a level there
+
+
+def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
+    """Does some channel start at a block as after a power-up?"""
+    centre = blocks.centre_s
+    for part in blocks.channels:
+        reach = (centre >= centre[first]) & (centre <= centre[first] + 300.0) & np.isfinite(part.middle)
+        if np.count_nonzero(reach) < 20:
+            continue
+        columns = (centre[reach], part.middle[reach], part.low[reach], part.high[reach])
+        start = find_start(*columns, band_V=band_V, sigma_V=0.0, begin_s=float(blocks.begin_s[first]))
+        if start is not None:
+            return True
+    return False
+
+
+def muted_until(part: ChannelBlocks, blocks: RunBlocks, *, band_V: float, zero_V: float) -> float | None:
+    """When an output relay closed after a power-up at the run's first sample, or None where none is seen to.
+
+    Before it closes the reading is zero, or it jumps about (an open lead): four jumps or more of alternating sign, from
+    the first readings on, and none later. A surge falls one way and does not look like that.
+    """
+    reach = (blocks.begin_s <= 3.0 * MUTED_S) & np.isfinite(part.middle)
+    if np.count_nonzero(reach) < 12:
+        return None
+    time, value = blocks.begin_s[reach], part.middle[reach]
+    early = time <= MUTED_S
+    if np.count_nonzero(~early) < 6:
+        return None
+    rest = float(np.median(np.abs(np.diff(value[~early]))))
+    big = max(band_V, 8.0 * rest)
+    step = np.diff(value)
+    largest = int(np.argmax(np.abs(np.where(early[1:], step, 0.0)))) + 1
+    jump = abs(float(step[largest - 1]))
+    before = max(float(np.abs(part.low[reach][:largest]).max()), float(np.abs(part.high[reach][:largest]).max()))
+    if largest >= 2 and time[largest] >= 1.5 and jump >= big and before <= max(zero_V, 0.3 * jump):
+        # Zero or pick-up, then the surge comes all at once and falls from there.
+        later = value[largest : largest + max(6, int(np.count_nonzero(early)))]
+        falls = abs(float(np.median(later[later.size // 2 :]))) < abs(float(value[largest])) or jump > 4.0 * before
+        if falls and before <= max(zero_V, 0.3 * jump):
+            return float(time[largest])
+    jumps = np.flatnonzero((np.abs(step) >= big) & early[1:])
+    if jumps.size < 4 or jumps[0] > 2:
+        return None
+    signs = np.sign(step[jumps])
+    if np.count_nonzero(signs[1:] != signs[:-1]) < 3:
+        return None
+    return float(time[jumps[-1] + 1])
+
+
+def state_spans(
+    end_s: float, lapses: Sequence[Lapse], start_until_s: float, muted_until_s: float | None, life: bool
+) -> tuple[StateSpan, ...]:
+    """Cut a run into power states; ``start_until_s`` is where the surge is over (0 where none was seen)."""
+    marks: list[tuple[float, float, str]] = []
+    muted = muted_until_s or 0.0
+    if muted > 0:
+        marks.append((0.0, muted, "muted"))
+    if start_until_s > muted:
+        marks.append((muted, start_until_s, "starting"))
+    names = {"off": "off", "muted": "muted"}
+    for lapse in lapses:
+        marks.append((lapse.begin_s, lapse.end_s, names.get(lapse.kind, "unknown")))
+    marks.sort()
+    out: list[StateSpan] = []
+    at = 0.0
+    for begin, end, state in marks:
+        if begin > at:
+            out.append(StateSpan(at, begin, "on" if life else "unknown"))
+        if end > max(begin, at):
+            out.append(StateSpan(max(begin, at), end, state))
+        at = max(at, end)
+    if at < end_s:
+        out.append(StateSpan(at, end_s, "on" if life else "unknown"))
+    return tuple(out)

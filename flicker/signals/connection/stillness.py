@@ -1,0 +1,271 @@
+"""Where do the readings of a channel move far less than they did? A channel's movements in, quiet stretches out.
+
+A reading that drifts to the middle of a coarse digit stops moving too; only a stop all at once is a sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.signals.connection.contrast import BESIDE, RATIO, all_at_once, edge, restless, swings
+from flicker.signals.connection.contrast import CELL as SWING_CELL
+from flicker.signals.connection.movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
+from flicker.signals.order_statistics import scatter
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+CELL = 16  # blocks whose movements are averaged
+LASTING = 4  # cells in a row that show how a channel moves when it is alive
+NATS = 15.0  # log-likelihood that movement stopped, against the channel's own movement beside the stretch
+QUIETER = 2.5  # texture ratio at which a look is taken
+SHORTEST_S = 20.0
+COARSE_S = 120.0  # on a coarse digit shorter repeats say nothing, nor do they with less history than this
+COARSE_BLOCKS = 120
+FAR_LONGER = 3.0  # times the channel's own longest repeat
+WINDOW = 64  # blocks in which a channel that is alive moves
+LEAST_WINDOWS = 8
+FALL = 1.5  # times what counts as zero
+ALIVE_SHARE = 0.03
+SURGE_BLOCKS = 120  # in which a surge may move the reading
+LONE_LULLS = 3  # half minutes
+LULL_SHARE = 0.05
+SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
+
+
+def textures_of(view: View, resolution_V: float) -> Floats:
+    """Logarithm of the usual movement in each cell; a glitch is not texture."""
+    count = view.size // CELL
+    if count == 0:
+        return np.empty(0)
+    cells = view.move[: count * CELL].reshape(count, CELL)
+    mean = np.median(cells, axis=1)
+    if np.quantile(mean, 0.9) <= 3.0 * resolution_V:
+        # A coarse digit: how often it moves, not how far.
+        mean = np.minimum(cells, 2.0 * resolution_V).mean(axis=1)
+    floor = resolution_V / 32.0 if resolution_V > 0 else 1e-3 * float(np.median(mean))
+    return np.asarray(np.log(np.maximum(mean, max(floor, 1e-9))))
+
+
+def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tuple[int, int, bool]], float]:
+    """Stretches in which readings move far less than the channel does elsewhere, and whether they once did before.
+
+    Also the channel's own texture in volts.
+    """
+    count = textures.size * CELL
+    free = ~taken[:count].reshape(-1, CELL).any(axis=1)
+    if np.count_nonzero(free) < 6:
+        return [], 0.0
+    low, own, border = two_clusters(textures[free])
+    if own - low < np.log(QUIETER):
+        return [], 0.0
+    alive = _lasting(free & (textures > border), LASTING)  # a glitch is no liveliness
+    if np.count_nonzero(alive) < max(LASTING, ALIVE_SHARE * np.count_nonzero(free)):
+        return [], 0.0  # the fall of a surge or of a servo's spike is no life of its own
+    own = float(np.median(textures[alive]))
+    moved = view.move > 0.35 * np.exp(own)
+    share = float(np.mean(moved[:count].reshape(-1, CELL)[alive]))
+    share = min(max(share, 0.02), 0.98)
+    evidence = np.where(taken, -4.0, bernoulli(moved, max(0.15 * share, 0.003), share))
+    out = []
+    for first, last in switches(evidence, SWITCH):
+        while first < last and view.move[first] > 0.35 * np.exp(own):
+            first += 1  # the step into the stretch belongs to what was before
+        first, last = _core(view, first, last)
+        if last - first >= 8 and view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S:
+            out.append((first, last))
+    judged = []
+    for first, last in out:
+        before, after = _stopped(view, first, last, out, moved)
+        if before or after:
+            judged.append((first, last, before))
+    return judged, float(np.exp(own))
+
+
+def fallen_to_zero(view: View, resolution_V: float, taken: Bools) -> list[tuple[int, int]]:
+    """Stretches about zero in which the channel swings far less within half a minute than beside them, all at once.
+
+    A clip on the chassis or an AC range may show as much noise from reading to reading as a good output; what is gone
+    is the output's own wander.
+    """
+    loudness = np.log(swings(view.middle) + 0.5 * resolution_V + 1e-6)
+    if loudness.size < 8:
+        return []
+    quiet, own, border = two_clusters(loudness)
+    if own - quiet < np.log(RATIO) or np.exp(own) < SWING_COUNTS * resolution_V:
+        return []
+    out = []
+    found = switches(bernoulli(loudness < border, 0.9, 0.1), 4.0)
+    lulls = (loudness < border) & ~taken[: loudness.size * SWING_CELL].reshape(-1, SWING_CELL).any(axis=1)
+    for a, b in found:
+        lulls[max(a - 1, 0) : b + 1] = False
+    if np.count_nonzero(lulls) > max(LONE_LULLS, LULL_SHARE * loudness.size):
+        return []  # a beat has lulls of its own
+    for a, b in found:
+        first = edge(view, a * SWING_CELL, resolution_V)
+        last = edge(view, view.size if b == loudness.size else b * SWING_CELL, resolution_V)
+        if last - first < 2 * SWING_CELL or first < 2 * BESIDE * SWING_CELL:
+            continue  # the fall of a surge ends in the first minutes
+        if taken[first - BESIDE * SWING_CELL : last + BESIDE * SWING_CELL].any():
+            continue
+        if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S or not _about_zero(view, first, last):
+            continue
+        if all_at_once(view, first, last, resolution_V, -1) and restless(view, first, last, resolution_V, -1):
+            out.append((first, last))
+    return out
+
+
+def _about_zero(view: View, first: int, last: int) -> bool:
+    inside = view.middle[first:last]
+    return bool(abs(np.median(inside)) <= view.zero_V and np.quantile(np.abs(inside), 0.9) <= 1.5 * view.zero_V)
+
+
+def _core(view: View, first: int, last: int) -> tuple[int, int]:
+    """Where a stretch is one long repeat with odd readings at its ends, cut it back to the repeat."""
+    if last - first < 3:
+        return first, last
+    value = np.median(view.middle[first:last])
+    same = (view.low[first:last] == value) & (view.high[first:last] == value)
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], same, [False])).astype(np.int8)))
+    if edge.size == 0:
+        return first, last
+    length = edge[1::2] - edge[::2]
+    best = int(np.argmax(length))
+    if length[best] < 0.9 * (last - first):
+        return first, last
+    return first + int(edge[2 * best]), first + int(edge[2 * best + 1])
+
+
+def _lasting(flag: Bools, least: int) -> Bools:
+    """Keep flags that stand in rows of at least ``least``."""
+    out = np.zeros(flag.size, dtype=bool)
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], flag, [False])).astype(np.int8)))
+    for a, b in zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True):
+        if b - a >= least:
+            out[a:b] = True
+    return out
+
+
+def _stopped(
+    view: View, first: int, last: int, all_quiet: Sequence[tuple[int, int]], moved: Bools
+) -> tuple[bool, bool]:
+    """Did movement stop at the stretch's beginning, and begin at its end, all at once?
+
+    A reading that drifts to the middle of a coarse digit stops moving too, but slowly; that is no sign of death.
+    """
+    other = np.zeros(view.size, dtype=bool)
+    for a, b in all_quiet:
+        other[a:b] = True
+    value = held_reading(view, first, last)
+    inside = float(np.mean(moved[first + 1 : last])) if last - first > 1 else 0.0
+    out = []
+    early = min(SURGE_BLOCKS, first // 2)
+    before, after = (
+        np.arange(max(early, first - SIDE), max(first - 3, 0)),
+        np.arange(last + 3, min(view.size, last + SIDE)),
+    )
+    for side, near in ((before[~other[before]], slice(-100, None)), (after[~other[after]], slice(0, 100))):
+        if side.size < 20:
+            out.append(False)
+            continue
+        at = np.zeros(side.size, dtype=bool)
+        if value is not None:
+            at = (view.low[side] == value) & (view.high[side] == value)
+            top, bottom = float(view.high[side[near]].max()), float(view.low[side[near]].min())
+            slack = 0.3 * (top - bottom) + 0.5 * view.zero_V
+            away = value > top + slack or value < bottom - slack
+            if away and abs(value) > view.zero_V:
+                out.append(False)  # a step to another reading: a level, not a stopped meter
+                continue
+        if np.count_nonzero(at[:-1]) >= 5:
+            left = int(np.count_nonzero(at[:-1] & (view.move[side[1:]] > 0)))
+            rate = _at_least(left, int(np.count_nonzero(at[:-1])))
+            if np.count_nonzero(view.move[side[near]] > 0) < 3:
+                rate = 0.0
+        else:
+            rate = _at_least(int(np.count_nonzero(moved[side])), side.size)
+        out.append((last - first) * _divergence(inside, rate) >= NATS)
+    return out[0], out[1]
+
+
+def held_reading(view: View, first: int, last: int) -> float | None:
+    """The reading that a stretch repeats throughout, or None; a block at each end may belong to its neighbour."""
+    value = float(np.median(view.middle[first:last]))
+    same = (view.low[first:last] == value) & (view.high[first:last] == value)
+    return value if np.count_nonzero(same) >= max(0.98 * (last - first), last - first - 2) else None
+
+
+def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: float) -> bool:
+    """On a coarse digit: is this one reading throughout, for far longer than the channel repeats itself elsewhere?
+
+    Measured by the channel's own most silent minutes, before and after: a reading that rests at the middle of a count,
+    or moved only while a surge fell, has silent minutes of its own; a slow one comes to rest by and by.
+    """
+    if first < COARSE_BLOCKS or view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
+        return False
+    if held_reading(view, first, last) is None:
+        if not dropped(view, first, last):
+            return False
+    elif last - first < FAR_LONGER * _longest_repeat(view, first, last, taken):
+        return False
+    stirs = np.concatenate(
+        (
+            _stirs(view.move[:first][::-1], view.middle[:first][::-1], taken[:first][::-1], resolution_V),
+            _stirs(view.move[last + 1 :], view.middle[last + 1 :], taken[last + 1 :], resolution_V),
+        )
+    )
+    if stirs.size < LEAST_WINDOWS:
+        return False
+    # One window may lie in the fall of the surge, or in a lapse that was not found.
+    lowest = float(np.sort(stirs)[1 if stirs.size >= LEAST_WINDOWS + 2 else 0])
+    inside = float(np.mean(view.move[first + 1 : last] > 0)) if last - first > 1 else 0.0
+    return (last - first) * _divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
+
+
+def _longest_repeat(view: View, first: int, last: int, taken: Bools) -> int:
+    """Longest row of blocks without a movement elsewhere."""
+    moves = (view.move > 0) | taken
+    moves[first : last + 1] = True
+    place = np.flatnonzero(np.concatenate(([True], moves, [True])))
+    repeats = np.diff(place) - 1
+    earlier = repeats[place[:-1] < first]
+    usual = np.sort(repeats)[-3:]  # another true lapse or two must not hide this one
+    return max(int(earlier.max(initial=0)), int(usual[0]) if usual.size == 3 else 0, 1)
+
+
+def dropped(view: View, first: int, last: int) -> bool:
+    """Does a stretch lie at zero, while the channel rested elsewhere right before it?"""
+    before = view.middle[max(0, first - 60) : max(first - 2, 0)]
+    if before.size < 20 or not _about_zero(view, first, last):
+        return False
+    level = float(np.median(before))
+    fall = abs(level) - abs(float(np.median(view.middle[first:last])))
+    return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > FALL * view.zero_V
+
+
+def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:
+    """Movements to and fro in each window: what a falling or rising reading has to move is no sign of life."""
+    count = move.size // WINDOW
+    shape = (count, WINDOW)
+    moved = np.count_nonzero(move[: count * WINDOW].reshape(shape) > 0, axis=1)
+    level = middle[: count * WINDOW].reshape(shape)
+    way = np.abs(level[:, -1] - level[:, 0]) / resolution_V if resolution_V > 0 else np.zeros(count)
+    return np.asarray(np.maximum(moved - way, 0.0)[~taken[: count * WINDOW].reshape(shape).any(axis=1)])
+
+
+def _at_least(hits: int, trials: int) -> float:
+    """Lower limit of a share, two standard errors and a half count down."""
+    if trials == 0:
+        return 0.0
+    return float(min(max((hits - 2.0 * np.sqrt(hits * (1.0 - min(hits / trials, 1.0))) - 0.5) / trials, 0.0), 0.98))
+
+
+def _divergence(seen: float, expected: float) -> float:
+    """Log-likelihood per reading for a share below the expected one (Kullback-Leibler, two outcomes)."""
+    if seen >= expected:
+        return 0.0
+    part = seen * np.log(seen / expected) if seen > 0 else 0.0
+    return float(part + (1.0 - seen) * np.log((1.0 - seen) / (1.0 - expected)))

@@ -1,0 +1,245 @@
+"""What can be said of a channel in a run before its excursions are known: observed time, start, baseline, thresholds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import Gap
+from flicker.logs.spans import holds, spans, without
+from flicker.signals.baseline import fit_between
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.states import PowerUp, muted_until
+from flicker.signals.excursions import Excursions
+from flicker.signals.levels import find_two_levels
+from flicker.signals.mark_windows import Hands
+from flicker.signals.ranges import COUNTS, Ranges, find_ranges
+from flicker.signals.settings import Settings
+from flicker.signals.startup import find_start
+from flicker.signals.trace_model import Trace
+from flicker.stats.noise import noise_sigma, resolution_of
+
+Floats = NDArray[np.float64]
+
+LEAVE_SHARE = 0.75  # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end
+SIGMAS = 6.0
+
+
+def draft_trace(
+    channel: str,
+    number: int,
+    blocks: RunBlocks,
+    index: int,
+    lapses: Sequence[Lapse],
+    power_up: PowerUp | None,
+    settings: Settings,
+    hands: Hands,
+) -> Trace:
+    """One channel of a run before its excursions are known."""
+    part = blocks.channels[index]
+    run = blocks.run
+    resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
+    if settings.digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
+        resolution = min(resolution, settings.digit_V)
+    ranges = ranges_of(blocks, index, resolution, lapses)
+    usual = settings.excursion_V
+    reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
+    reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
+    reasons.extend(_unread(blocks, part, channel, settings.long_episode_s))
+    reasons.extend(_too_coarse(ranges, channel, usual))
+    muted = None
+    if not any(lapse.first == 0 for lapse in lapses):
+        muted = muted_until(part, blocks, band_V=settings.settle_band_V, zero_V=max(ZERO_V, 2.0 * resolution))
+        if muted is not None:
+            reasons.append(Gap(0.0, muted, "muted", channel))
+    covered = spans(_covered(blocks, run.sample_interval_s))
+    observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
+    blank = _Blank(channel, number, resolution, ranges, power_up, settings)
+    centre = blocks.centre_s
+    usable = (part.finite > 0) & holds(observed, centre)
+    if np.count_nonzero(usable) < 3:
+        return blank.trace(tuple(reasons))
+    time, middle = centre[usable], part.middle[usable]
+    rough = noise_sigma(np.diff(middle)) / np.sqrt(2.0) if middle.size > 3 else 0.0
+    start = None
+    if not any(lapse.first == 0 for lapse in lapses):
+        start = find_start(
+            time,
+            middle,
+            part.low[usable],
+            part.high[usable],
+            band_V=settings.settle_band_V,
+            sigma_V=rough,
+            begin_s=muted or 0.0,
+        )
+    if start is not None:
+        surge = Gap(start.begin_s, start.end_s, "power-up surge", channel)
+        reasons.append(surge)
+        observed = without(observed, spans([(surge.start_s, surge.end_s)]))
+        after = time >= start.end_s
+    else:
+        after = np.ones(time.size, dtype=bool)
+    if np.count_nonzero(after) < 3:
+        return blank.trace(tuple(reasons))
+    baseline = fit_between(
+        time[after],
+        middle[after],
+        breaks_s=hands.breaks_s,
+        start=start,
+        excursion_V=settings.excursion_V,
+        long_episode_s=settings.long_episode_s,
+        follow_s=settings.baseline_follow_s,
+    )
+    seen = holds(observed, part.sample_s) & np.isfinite(part.sample_V)
+    residual_s = part.sample_s[seen]
+    residual = part.sample_V[seen] - baseline.at(residual_s)
+    # The readings carry the steps of the last digit, the residual no longer does: sigma from readings where they are
+    # coarse; noise is taken on the finest range alone.
+    finest = _on_finest(ranges, residual_s)
+    digit = min((span.resolution_V for span in ranges.spans), default=resolution)
+    sigma = _sigma(part.sample_V[seen][finest], residual[finest], digit)
+    coarsest = max((s.resolution_V for s in ranges.spans if COUNTS * s.resolution_V <= usual), default=resolution)
+    enter = max(usual, _sigmas(run.samples) * sigma, COUNTS * coarsest)
+    begun = start is not None or power_up is not None
+    fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
+    reasons.extend(Gap(float(a), float(b), "after a stimulus, by the marks", channel) for a, b in hands.windows)
+    return replace(
+        blank.trace(tuple(reasons)),
+        hands=hands,
+        trial_observed=observed,
+        start=start,
+        baseline=baseline,
+        sigma_V=sigma,
+        enter_V=enter,
+        leave_V=LEAVE_SHARE * enter,
+        observed=without(observed, hands.windows),
+        warm_up_until_s=settings.warm_up_s if begun else 0.0,
+        residual_s=residual_s,
+        residual_V=residual,
+        power_up_seen=begun,
+        measured_at="speaker side" if muted is not None else "unknown",
+        two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=coarsest),
+    )
+
+
+def _unread(blocks: RunBlocks, part: ChannelBlocks, channel: str, long_s: float) -> list[Gap]:
+    """Stretches of blocks without a finite reading.
+
+    A short stretch over range is part of an excursion and was seen; a long one hides what happens.
+    """
+    mute, step = part.finite == 0, blocks.run.sample_interval_s
+    dumb = spans(np.column_stack((blocks.begin_s[mute], blocks.end_s[mute] + step)))
+    over_range = np.concatenate(([0], np.cumsum(part.over_high + part.over_low > 0)))
+    first = np.searchsorted(blocks.begin_s, dumb[:, 0])
+    last = np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step)
+    hides = over_range[last] > over_range[first]
+    return [
+        Gap(begin, end, "over range" if over else "no reading", channel)
+        for (begin, end), over in zip(dumb.tolist(), hides.tolist(), strict=True)
+        if not over or end - begin > long_s
+    ]
+
+
+def _too_coarse(ranges: Ranges, channel: str, usual_V: float) -> list[Gap]:
+    """Stretches on ranges whose last digit hides an excursion, where another range of the run shows it."""
+    coarse = [span for span in ranges.spans if COUNTS * span.resolution_V > usual_V]
+    if len(coarse) == len(ranges.spans):
+        return []
+    return [Gap(span.begin_s, span.end_s, "this range cannot tell", channel) for span in coarse]
+
+
+def ranges_of(blocks: RunBlocks, index: int, resolution: float, lapses: Sequence[Lapse]) -> Ranges:
+    """Ranges of the meter over the run, by the last digit."""
+    part = blocks.channels[index]
+    end_s = float(blocks.end_s[-1]) + blocks.run.sample_interval_s
+    out = spans((lapse.begin_s, lapse.end_s) for lapse in lapses)
+    good = np.isfinite(part.sample_V) & ~holds(out, part.sample_s)
+    extremes = np.concatenate((part.low, part.high))
+    return find_ranges(part.sample_s[good], part.sample_V[good], extremes[np.isfinite(extremes)], resolution, end_s)
+
+
+def _on_finest(ranges: Ranges, time_s: Floats) -> NDArray[np.bool_]:
+    if len(ranges.spans) < 2:
+        return np.ones(time_s.size, dtype=bool)
+    digit = min(span.resolution_V for span in ranges.spans)
+    chosen = holds(spans((s.begin_s, s.end_s) for s in ranges.spans if s.resolution_V == digit), time_s)
+    return chosen if np.count_nonzero(chosen) >= 200 else np.ones(time_s.size, dtype=bool)
+
+
+def _sigmas(samples: int) -> float:
+    """Sigmas that white noise passes once in a thousand logs of this many samples, and never fewer than six."""
+    from scipy.special import ndtri
+
+    return max(SIGMAS, 0.5 - float(ndtri(0.0005 / max(samples, 1))))
+
+
+def _sigma(readings: Floats, residual: Floats, resolution: float) -> float:
+    if residual.size == 0:
+        return 0.0
+    fine = noise_sigma(residual, resolution=0.0)
+    if resolution > 0.0 and fine < 2.0 * resolution:
+        # Coarse last digit: the middle of the sigmas of stretches short enough for the baseline not to move.
+        parts = np.array_split(readings, max(1, min(24, readings.size // 200)))
+        return float(np.median([noise_sigma(part, resolution=resolution) for part in parts if part.size]))
+    return fine
+
+
+def _covered(blocks: RunBlocks, step: float) -> Floats:
+    first = np.flatnonzero(blocks.after_gap)
+    last = np.concatenate((first[1:], [blocks.after_gap.size])) - 1
+    return np.column_stack((blocks.begin_s[first], blocks.end_s[last] + step))
+
+
+def _no_excursions() -> Excursions:
+    flags = np.empty(0, dtype=bool)
+    return Excursions(np.empty(0), np.empty(0), np.empty(0), np.empty(0), flags, flags)
+
+
+@dataclass(frozen=True, slots=True)
+class _Blank:
+    """What is known of a channel before its readings are looked at."""
+
+    channel: str
+    number: int
+    resolution: float
+    ranges: Ranges
+    power_up: PowerUp | None
+    settings: Settings
+
+    def trace(self, reasons: tuple[Gap, ...]) -> Trace:
+        """A trace in which nothing was observed."""
+        before = None if self.power_up is None else self.power_up.off_before_s
+        kind = "unknown" if before is None else "cold" if before >= self.settings.cold_after_s else "warm"
+        return Trace(
+            channel=self.channel,
+            run=self.number,
+            start=None,
+            baseline=None,
+            sigma_V=0.0,
+            resolution_V=self.resolution,
+            enter_V=self.settings.excursion_V,
+            leave_V=LEAVE_SHARE * self.settings.excursion_V,
+            observed=np.empty((0, 2)),
+            unobserved=tuple(sorted(reasons, key=lambda gap: gap.start_s)),
+            warm_up_until_s=0.0,
+            excursions=_no_excursions(),
+            episode=np.empty(0, dtype=np.int64),
+            residual_s=np.empty(0),
+            residual_V=np.empty(0),
+            power_up_seen=self.power_up is not None,
+            start_kind=kind,
+            off_before_s=before,
+            states=(),
+            life="not shown",
+            measured_at="unknown",
+            disconnected=np.empty((0, 2)),
+            two_levels=None,
+            ranges=self.ranges,
+            range_note=self.ranges.cannot_tell(self.settings.excursion_V),
+            cautions=(),
+        )

@@ -1,0 +1,211 @@
+"""What would a protection relay have done? Readings and a relay's description in; clicks, intervals and exposure out.
+
+The relay sees absolute volts as measured, not the distance from a baseline. It opens once the reading has been above
+the trip threshold for the trip delay, and closes once the reading has stayed at or below the release threshold for the
+reconnect delay; a reading above the release threshold starts that timer anew. A reading stands until the next one (for
+one sample interval at a gap and at the end); a missing reading is no reading; one over range is above every threshold.
+A gap keeps the relay as it was, starts both timers anew and counts as neither connected nor disconnected.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import compress
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.base import check
+from flicker.logs.model import Log
+from flicker.logs.spans import spans
+from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.excursions import stretches
+from flicker.signals.relay.machine import GAP_STEPS, RelayMachine
+from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, RelayTotal, add_up
+from flicker.signals.settings import Settings
+from flicker.signals.spill_buffer import rows_again
+
+__all__ = [
+    "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "relay_sequence", "scan_relay",
+    "scan_relays", "what_if",
+]  # fmt: skip
+
+Floats = NDArray[np.float64]
+
+FEED_ROWS = 1 << 15
+
+
+def relay_sequence(
+    time_s: ArrayLike,
+    values: ArrayLike,
+    relay: Relay | None = None,
+    *,
+    sample_interval_s: float | None = None,
+    connected: bool = True,
+    channel: str = "channel",
+) -> RelayRecord:
+    """Follow a relay through an array of readings.
+
+    Parameters
+    ----------
+    time_s, values : array_like, shape (n,)
+        Seconds, rising, and volts; NaN is missing, +/-inf over range.
+    relay : Relay, optional
+        Thresholds and delays; the defaults of `Relay` where not given.
+    sample_interval_s : float, optional
+        What the last reading before a gap and at the end stands for; the median step where not given.
+    connected : bool
+        State of the relay before the first reading.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length, are empty, or time does not rise.
+    """
+    time = check.finite_array("time_s", time_s)
+    volts = np.asarray(values, dtype=np.float64)
+    if volts.shape != time.shape:
+        raise ValueError(f"values must have one reading per time ({time.size}), got shape {volts.shape}")
+    step = np.diff(time)
+    if np.any(step <= 0):
+        at = int(np.argmax(step <= 0)) + 1
+        raise ValueError(f"time_s must rise, got {time[at]} after {time[at - 1]} at index {at}")
+    if sample_interval_s is None:
+        if time.size < 2:
+            raise ValueError("sample_interval_s must be given for a single reading, got None")
+        sample_interval_s = float(np.median(step))
+    machine = RelayMachine(relay or Relay(), sample_interval_s, connected=connected)
+    machine.feed(time, volts)
+    seen = time[~np.isnan(volts)]
+    return machine.record(channel, _stands(seen, sample_interval_s))
+
+
+def _stands(time: Floats, step: float) -> Floats:
+    """Intervals for which readings stand."""
+    if time.size == 0:
+        return np.empty((0, 2))
+    breaks = np.flatnonzero(np.diff(time) > GAP_STEPS * step * (1 + 1e-6)) + 1
+    first = np.concatenate(([0], breaks))
+    last = np.concatenate((breaks, [time.size])) - 1
+    return np.column_stack((time[first], time[last] + step))
+
+
+def scan_relay(
+    log: Log, blocks: RunBlocks, settings: Settings, *, load_ohm: float = LOAD_OHM, connected: bool = True
+) -> list[RelayRecord]:
+    """Follow the relay of the settings through one run, for every channel.
+
+    Only blocks with a reading above the release threshold (in any channel), and those after them until every relay is
+    closed again, are read a second time.
+
+    Returns
+    -------
+    list of RelayRecord
+        One per channel.
+    """
+    return scan_relays(log, blocks, [Relay.from_settings(settings, load_ohm=load_ohm)], connected=connected)[0]
+
+
+def what_if(
+    log: Log, blocks: RunBlocks, settings: Settings, thresholds_V: Sequence[float], *, load_ohm: float = LOAD_OHM
+) -> list[list[RelayRecord]]:
+    """Say what other trip thresholds would have done: one list of records (one per channel) for each threshold.
+
+    The release threshold keeps its share of the trip threshold; delays stay. The log is read once for all of them.
+    """
+    relay = Relay.from_settings(settings, load_ohm=load_ohm)
+    return scan_relays(log, blocks, [relay.at(check.positive("thresholds_V", v, what="volts")) for v in thresholds_V])
+
+
+def scan_relays(
+    log: Log, blocks: RunBlocks, relays: Sequence[Relay], *, connected: bool = True
+) -> list[list[RelayRecord]]:
+    """Follow several relays through one run in one reading; one list (a record per channel) per relay."""
+    step = blocks.run.sample_interval_s
+    if not relays:
+        return []
+    machines = [[RelayMachine(relay, step, connected=connected) for _ in blocks.channels] for relay in relays]
+    every = [machine for row in machines for machine in row]
+    loud = [[_above(part, relay.release_V) for part in blocks.channels] for relay in relays]
+    hot = np.logical_or.reduce([mask for row in loud for mask in row])
+    if not connected:
+        hot[:1] = True
+    hot = _with_tail(hot, blocks, max(relay.reconnect_s for relay in relays))
+    done = 0
+    for lo, hi in stretches(hot, np.zeros_like(hot)):
+        lo = max(lo, done)
+        while lo < hi:
+            # A relay that is closed takes no notice of readings that are all at or below its release threshold.
+            awake = [
+                [not machine.connected or not machine.idle or bool(mask[lo:hi].any()) for machine, mask in both]
+                for both in (zip(*pair, strict=True) for pair in zip(machines, loud, strict=True))
+            ]
+            for machine, busy in zip(every, (busy for row in awake for busy in row), strict=True):
+                if not busy:
+                    machine.pause()
+            _read(log, blocks, machines, awake, lo, hi)
+            done = hi
+            # A gap starts the timers anew, so a relay may still be open after the planned blocks: read on.
+            lo, hi = hi, (hi if all(machine.idle for machine in every) else min(hi + 4, blocks.row.size))
+        for machine in every:
+            machine.pause()
+    names = log.channels
+    covered = [_channel_covered(blocks, index, step) for index in range(len(blocks.channels))]
+    peaks = [_peak(blocks, index) for index in range(len(blocks.channels))]
+    out = []
+    for row in machines:
+        records = []
+        for index, machine in enumerate(row):
+            # Over range hides the true peak; where only that was read, the threshold is all that is known.
+            peak = machine.peak if machine.over_range and not abs(peaks[index]) >= abs(machine.peak) else peaks[index]
+            records.append(machine.record(names[index], covered[index], peak))
+        out.append(records)
+    return out
+
+
+def _with_tail(hot: NDArray[np.bool_], blocks: RunBlocks, tail_s: float) -> NDArray[np.bool_]:
+    """Mark also the blocks that begin within ``tail_s`` after a hot one, and the next one in any case."""
+    index = np.flatnonzero(hot)
+    if index.size == 0:
+        return hot
+    last = np.maximum.accumulate(np.where(hot, np.arange(hot.size), -1))
+    since = blocks.begin_s - blocks.end_s[np.maximum(last, 0)]
+    near = (last >= 0) & ((since <= tail_s + 2 * blocks.run.sample_interval_s) | (np.arange(hot.size) - last <= 1))
+    return hot | near
+
+
+def _above(part: ChannelBlocks, level_V: float) -> NDArray[np.bool_]:
+    """Blocks with a reading farther from zero than a level, or over range."""
+    with np.errstate(invalid="ignore"):
+        far = (part.high > level_V) | (part.low < -level_V)
+    return np.asarray(far | (part.over_low > 0) | (part.over_high > 0))
+
+
+def _read(
+    log: Log, blocks: RunBlocks, machines: list[list[RelayMachine]], awake: list[list[bool]], lo: int, hi: int
+) -> None:
+    first, last = int(blocks.row[lo]), int(blocks.row[hi - 1] + blocks.rows[hi - 1])
+    for piece in rows_again(log, blocks, first, last):
+        time_s = piece.time_s - blocks.offset_s
+        for at in range(0, time_s.size, FEED_ROWS):  # a machine takes a dozen copies of what it is fed
+            here = slice(at, at + FEED_ROWS)
+            for row, busy in zip(machines, awake, strict=True):
+                for machine, values in compress(zip(row, piece.values, strict=True), busy):
+                    machine.feed(time_s[here], np.asarray(values[here], dtype=np.float64))
+
+
+def _channel_covered(blocks: RunBlocks, index: int, step: float) -> Floats:
+    """Intervals with readings, to the block: a channel that reads nothing for a whole block was not seen there."""
+    part = blocks.channels[index]
+    seen = (part.finite > 0) | (part.over_low > 0) | (part.over_high > 0)
+    joined = stretches(seen, blocks.after_gap)
+    first, last = np.array(joined, dtype=np.int64).reshape(-1, 2).T
+    return spans(np.column_stack((blocks.begin_s[first], blocks.end_s[last - 1] + step)))
+
+
+def _peak(blocks: RunBlocks, index: int) -> float:
+    part = blocks.channels[index]
+    ends = np.concatenate((part.low, part.high))
+    ends = ends[np.isfinite(ends)]
+    return float(ends[np.argmax(np.abs(ends))]) if ends.size else math.nan

@@ -1,0 +1,113 @@
+"""One channel through one run, as the stages after this folder see it: frozen `Trace` and `RunTraces`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import Gap, Run
+from flicker.logs.spans import elapsed, total, within
+from flicker.signals.baseline import Baseline
+from flicker.signals.blocks import RunBlocks
+from flicker.signals.connection.states import StateSpan
+from flicker.signals.excursions import Excursions
+from flicker.signals.levels import TwoLevels
+from flicker.signals.mark_windows import NOTHING, Hands
+from flicker.signals.ranges import Ranges
+from flicker.signals.startup import Start
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One channel in one run; times in seconds since the run's first sample.
+
+    ``observed`` are the intervals in which an excursion could have been seen, shape (n, 2); ``unobserved`` says why the
+    rest was not. ``episode`` numbers the episode of each excursion within the run. ``settled_s``/``settled_V`` are
+    cells of some ten seconds with the surge removed, ``residual_V`` a subsample of the signal less its baseline.
+    ``power_up_seen`` tells whether the run begins with a power-up; ``start_kind`` is cold, warm or unknown, by
+    ``off_before_s`` (None where the log does not show it). ``states`` cut the run into off, starting, muted, on and
+    unknown. ``life`` is 'seen' where the readings show a live output, else 'not shown'. ``measured_at`` is a guess:
+    'speaker side' where a relay was seen to open or close, 'amplifier side' (or there is no relay) where an offset
+    stayed that a relay would have cut, else 'unknown'. ``disconnected`` holds the openings seen, shape (n, 2).
+    ``cautions`` are sentences about what a detector could not be sure of. ``hands`` are the marks on the run's clock;
+    ``trial_observed`` is the observed time with the windows after a stimulus, ``tried`` the excursions in both.
+    """
+
+    channel: str
+    run: int
+    start: Start | None
+    baseline: Baseline | None
+    sigma_V: float
+    resolution_V: float
+    enter_V: float
+    leave_V: float
+    observed: Floats
+    unobserved: tuple[Gap, ...]
+    warm_up_until_s: float
+    excursions: Excursions
+    episode: NDArray[np.int64]
+    residual_s: Floats
+    residual_V: Floats
+    power_up_seen: bool
+    start_kind: str
+    off_before_s: float | None
+    states: tuple[StateSpan, ...]
+    life: str
+    measured_at: str
+    disconnected: Floats
+    two_levels: TwoLevels | None
+    ranges: Ranges
+    range_note: str | None
+    cautions: tuple[str, ...]
+    hands: Hands = NOTHING
+    trial_observed: Floats | None = None
+    tried: Excursions | None = None
+
+    @property
+    def observed_s(self) -> float:
+        """Seconds in which an excursion could have been seen."""
+        return total(self.observed)
+
+    @property
+    def level_V(self) -> float | None:
+        """Settled level: the middle of the baseline over observed time."""
+        if self.baseline is None:
+            return None
+        return float(np.median(self.baseline.knot_V))
+
+    def episode_table(self) -> tuple[Floats, Floats, Floats]:
+        """Start, end and largest deviation (signed) of each episode."""
+        if self.episode.size == 0:
+            return np.empty(0), np.empty(0), np.empty(0)
+        first = np.flatnonzero(np.concatenate(([True], np.diff(self.episode) > 0)))
+        last = np.concatenate((first[1:], [self.episode.size]))
+        size = np.abs(self.excursions.deviation_V)
+        largest = np.flatnonzero(size == np.repeat(np.maximum.reduceat(size, first), last - first))
+        best = largest[np.searchsorted(largest, first)]
+        end = np.maximum.reduceat(self.excursions.end_s, first)
+        return self.excursions.start_s[first], end, self.excursions.deviation_V[best]
+
+    def observed_clock(self, time_s: Floats) -> Floats:
+        """Observed seconds that had passed at each time."""
+        return elapsed(self.observed, time_s)
+
+
+@dataclass(frozen=True, slots=True)
+class RunTraces:
+    """All channels of one run, with the blocks they came from."""
+
+    run: Run
+    number: int
+    blocks: RunBlocks
+    traces: tuple[Trace, ...]
+
+
+def phase_spans(trace: Trace, phase: str) -> Floats:
+    """Observed intervals of a phase: 'warm-up' after a seen power-up, 'settled' for the rest."""
+    if phase == "warm-up":
+        return within(trace.observed, 0.0, trace.warm_up_until_s)
+    return within(trace.observed, trace.warm_up_until_s, np.inf)

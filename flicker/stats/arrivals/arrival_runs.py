@@ -1,0 +1,191 @@
+"""Arrival times of one run or of several, checked once and kept flat, so that every test pools runs in the same way."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.base import check
+
+Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
+EndedBy = Literal["time", "event"]
+Times = ArrayLike | Sequence[ArrayLike]
+Ends = float | ArrayLike | None
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+ALTERNATIVES = ("two-sided", "increasing", "decreasing", "greater", "less")
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """All events of all runs in one flat array; ``run`` says which run an event belongs to."""
+
+    times: Floats
+    run: Ints
+    ends: Floats
+    counts: Ints
+
+    @property
+    def end_of_event(self) -> Floats:
+        """The end of the run each event belongs to."""
+        out: Floats = self.ends[self.run]
+        return out
+
+    def gaps(self) -> Floats:
+        """Gap before each event: from the event before it in its run, or from the run's start."""
+        gaps = np.diff(self.times, prepend=0.0)
+        first = self.firsts()
+        gaps[first] = self.times[first]
+        return gaps
+
+    def firsts(self) -> Ints:
+        """Index of the first event of each run that has one."""
+        starts = np.concatenate(([0], np.cumsum(self.counts)[:-1]))
+        out: Ints = starts[self.counts > 0]
+        return out
+
+    def place(self) -> Ints:
+        """Place of each event in its run: 0, 1, 2, ..."""
+        starts = np.concatenate(([0], np.cumsum(self.counts)[:-1]))
+        out: Ints = np.arange(self.times.size) - starts[self.run]
+        return out
+
+    def without_last(self) -> Runs:
+        """Drop the last event of each run: what is left is uniform when the run ended by that event."""
+        keep = self.place() < self.counts[self.run] - 1
+        return Runs(self.times[keep], self.run[keep], self.ends, np.maximum(self.counts - 1, 0))
+
+
+def split(times: Times) -> list[Any]:
+    """Return ``times`` as a list of runs, one item per run."""
+    if isinstance(times, np.ndarray):
+        if times.ndim == 1 and times.dtype != object:
+            return [times]
+        return list(times)
+    if isinstance(times, (str, bytes)) or not hasattr(times, "__len__"):
+        raise ValueError(f"times must be an array of times or a list of such arrays (one per run), got {times!r}")
+    items = list(times)  # type: ignore[arg-type]
+    if not items:
+        raise ValueError("times must hold at least one time, got an empty sequence")
+    nested = [np.ndim(item) > 0 for item in items]
+    if all(nested):
+        return items
+    if any(nested):
+        raise ValueError("times must be either numbers (one run) or arrays (several runs), got a mixture of both")
+    return [times]
+
+
+def pooled(
+    times: Times,
+    end: Ends,
+    *,
+    ended_by: str = "time",
+    least: int = 1,
+    above_zero: bool = False,
+    name_of_end: str = "end",
+) -> Runs:
+    """Check arrival times and run lengths and return them flat.
+
+    Raises
+    ------
+    ValueError
+        If times are unsorted, not finite, outside their run, or fewer than ``least`` in all; if ``end`` does not fit.
+    """
+    check.one_of("ended_by", ended_by, ("time", "event"))
+    items = split(times)
+    names = ["times"] if len(items) == 1 else [f"times[{i}]" for i in range(len(items))]
+    arrays = [check.finite_array(name, item, least=0) for name, item in zip(names, items, strict=True)]
+    ends = _ends(end, arrays, ended_by, name_of_end)
+    for i, (name, array) in enumerate(zip(names, arrays, strict=True)):
+        if array.size == 0:
+            continue
+        if np.any(np.diff(array) < 0):
+            at = int(np.flatnonzero(np.diff(array) < 0)[0]) + 1
+            raise ValueError(f"{name} must be sorted in time, got {array[at]} after {array[at - 1]} at index {at}")
+        if array[0] < 0 or array[-1] > ends[i]:
+            bad = array[0] if array[0] < 0 else array[-1]
+            raise ValueError(f"{name} must lie between 0 and the run's end {ends[i]}, got {bad}")
+        if above_zero and array[0] == 0:
+            raise ValueError(f"{name} must lie above 0 here (the logarithm of time is used), got 0.0")
+    counts = np.array([a.size for a in arrays], dtype=np.int64)
+    if counts.sum() < least:
+        raise ValueError(f"times must hold {least} or more times over all runs, got {int(counts.sum())}")
+    return Runs(np.concatenate(arrays), np.repeat(np.arange(counts.size), counts), ends, counts)
+
+
+def _ends(end: Ends, arrays: list[Floats], ended_by: str, name: str) -> Floats:
+    if ended_by == "event":
+        if any(a.size == 0 for a in arrays):
+            raise ValueError("times must hold an event in each run when ended_by='event', got a run without one")
+        last = np.array([a[-1] for a in arrays])
+        if end is None:
+            end = last
+        elif np.shape(end) in ((), (len(arrays),)) and not np.allclose(
+            np.broadcast_to(np.asarray(end, dtype=float), last.shape), last, rtol=1e-9, atol=0
+        ):
+            raise ValueError(f"{name} must be the time of the last event when ended_by='event', got {end!r} (or None)")
+    if end is None:
+        raise ValueError(
+            f"{name} must be given when ended_by='time': the observed length of each run, above 0, got None"
+        )
+    ends = check.finite_array(
+        name, end if isinstance(end, str) else np.atleast_1d(np.asarray(end, dtype=object)).tolist()
+    )
+    if ends.size == 1 and len(arrays) > 1:
+        ends = np.repeat(ends, len(arrays))
+    if ends.size != len(arrays):
+        raise ValueError(f"{name} must hold one number per run ({len(arrays)}), got {ends.size}")
+    if np.any(ends <= 0):
+        raise ValueError(f"{name} must be above 0, got {ends[ends <= 0][0]}")
+    return ends
+
+
+def side(alternative: str) -> str:
+    """Map 'greater' and 'less' (positive and negative z) to 'increasing' and 'decreasing'."""
+    check.one_of("alternative", alternative, ALTERNATIVES)
+    return {"greater": "increasing", "less": "decreasing"}.get(alternative, alternative)
+
+
+def normal_p(z: float, alternative: str) -> float:
+    """p-value of a standard normal z whose positive side means 'increasing'."""
+    if alternative == "two-sided":
+        return float(min(1.0, 2.0 * special.ndtr(-abs(z))))
+    return float(special.ndtr(-z if alternative == "increasing" else z))
+
+
+def tail_p(lower: float, upper: float, alternative: str) -> float:
+    """p-value from both tails, 'increasing' taking the upper one; two-sided is twice the smaller, capped at 1."""
+    if alternative == "two-sided":
+        return float(min(1.0, 2.0 * min(lower, upper)))
+    return float(upper if alternative == "increasing" else lower)
+
+
+def simulated_p(observed: float, simulated: Floats, alternative: str) -> float:
+    """Monte Carlo p-value with the observed value counted among the simulated ones; ties count against the claim."""
+    slack = 1e-9 * max(1.0, abs(observed))  # equal sums of the same gaps in another order differ in the last bits
+    m = simulated.size + 1
+    upper = (1 + int(np.count_nonzero(simulated >= observed - slack))) / m
+    lower = (1 + int(np.count_nonzero(simulated <= observed + slack))) / m
+    return tail_p(lower, upper, alternative)
+
+
+def p_words(p: float) -> str:
+    """A p-value as words a reader can take in."""
+    if not math.isfinite(p):
+        return "no p-value"
+    return "p below 0.001" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
+
+
+def trend_words(increasing: bool, p: float, alternative: str, what: str = "episodes") -> str:
+    """One sentence on a trend for a customer."""
+    if p < 0.05:
+        return f"The {what} come {'more' if increasing else 'less'} often as time goes on ({p_words(p)})."
+    asked = {"increasing": "more often", "decreasing": "less often"}.get(alternative, "more or less often")
+    return f"It is not shown that the {what} come {asked} as time goes on ({p_words(p)})."

@@ -1,0 +1,380 @@
+"""Rates that change with time: power-law and log-linear models of arrivals, and how well the power law fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals import arrival_runs as ar
+
+SIMULATIONS = 9999  # p-values in steps of 1/10,000
+LIMIT_SIZE = 300  # from here on the null law of the statistics used below no longer moves with n
+
+
+@dataclass(frozen=True, slots=True)
+class PowerLawFit(Result):
+    """Events expected up to time t are ``scale * t**beta``; beta above 1 means that they come more often."""
+
+    beta: float
+    beta_low: float
+    beta_high: float
+    beta_unbiased: float
+    scale: float
+    scale_unbiased: float
+    end_rate: float
+    end_rate_unbiased: float
+    end_interval: float
+    end_interval_low: float
+    end_interval_high: float
+    count: int
+    runs: int
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The fit in words."""
+        way = "more and more often" if self.beta_low > 1 else "less and less often" if self.beta_high < 1 else None
+        spread = f"exponent {self.beta:.2f}, between {self.beta_low:.2f} and {self.beta_high:.2f}"
+        return f"Episodes come {way} ({spread})." if way else f"A steady rate fits ({spread}; 1 is steady)."
+
+
+@dataclass(frozen=True, slots=True)
+class PowerLawCountsFit(Result):
+    """Power law fitted to counts in successive intervals."""
+
+    beta: float
+    scale: float
+    end_rate: float
+    end_interval: float
+    last_interval_rate: float
+    chi2: float
+    dof: int
+    p_value: float
+    count: int
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class LogLinearFit(Result):
+    """Rate ``rate_at_start * exp(growth * t)``, the same growth in every run."""
+
+    growth: float
+    growth_low: float
+    growth_high: float
+    rate_at_start: float
+    rate_at_end: float
+    doubling_time: float
+    count: int
+    runs: int
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The fit in words."""
+        if self.growth_low > 0:
+            return f"The rate of episodes grows; it doubles about every {self.doubling_time:.3g} units of time."
+        if self.growth_high < 0:
+            return f"The rate of episodes falls; it halves about every {-self.doubling_time:.3g} units of time."
+        return "A steady rate of episodes fits: neither growth nor fall is shown."
+
+
+@dataclass(frozen=True, slots=True)
+class FitTest(Result):
+    """Goodness of fit: a small p-value says that the model does not describe the arrivals."""
+
+    statistic: float
+    p_value: float
+    count: int
+    seed: int
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The finding in words."""
+        fits = "does not describe" if self.p_value < 0.05 else "is not contradicted by"
+        return f"The model {fits} the arrivals ({ar.p_words(self.p_value)})."
+
+
+def power_law_fit(
+    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", confidence: float = 0.95
+) -> PowerLawFit:
+    """Fit a power-law rate (Weibull process) by maximum likelihood.
+
+    Parameters
+    ----------
+    times, end, ended_by
+        As in `laplace_test`, times above 0. Several runs share ``beta`` and ``scale``.
+    confidence : float
+        Of the intervals.
+
+    Returns
+    -------
+    PowerLawFit
+        ``beta`` (maximum likelihood), ``beta_unbiased``, exact interval of beta, ``scale`` (events expected in the
+        first unit of time of a run), rate at the end of the longest run and its inverse with an interval.
+
+    Raises
+    ------
+    ValueError
+        As in `laplace_test`; 3 events are needed beyond those that end a run.
+
+    Notes
+    -----
+    Crow (1974); MIL-HDBK-189. With M usable events, 2 M beta / beta_hat has a chi-square law with 2 M degrees of
+    freedom, which gives the exact interval. The unbiased exponent is (M - 1) / S, S the sum of ln(end / time), with M
+    = n for time-terminated and M = n - 1 for event-terminated runs. The interval of the time between events at the
+    end follows the approximation in NIST/SEMATECH e-Handbook 8.4.5.2 (made for one time-terminated run).
+    """
+    confidence = check.share("confidence", confidence)
+    runs = ar.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
+    used = runs.without_last() if ended_by == "event" else runs
+    m, n = int(used.times.size), int(runs.times.size)
+    if m < 2:
+        raise ValueError(f"times must hold 2 or more times beside those that end a run, got {m}")
+    total = float(np.sum(np.log(used.end_of_event / used.times)))
+    if total <= 0:
+        raise ValueError("times must not all lie at the run's end, got no spread")
+    beta, unbiased, tail = n / total, (m - 1) / total, (1.0 - confidence) / 2.0
+    centre = m / total
+    low, high = (centre * float(special.chdtri(2 * m, q)) / (2 * m) for q in (1.0 - tail, tail))
+    longest = float(runs.ends.max())
+    scale = n / float(np.sum(runs.ends**beta))
+    scale_unbiased = n / float(np.sum(runs.ends**unbiased))
+    rate, rate_unbiased = scale * beta * longest ** (beta - 1), scale_unbiased * unbiased * longest ** (unbiased - 1)
+    z = -float(special.ndtri(tail))
+    wide = (n + z**2 / 4 + np.sqrt(n * z**2 / 2 + z**4 / 16)) ** 2
+    narrow = n - z * np.sqrt(n / 2)
+    every = 1.0 / rate_unbiased
+    return PowerLawFit(
+        beta, low, high, unbiased, scale, scale_unbiased, rate, rate_unbiased, every,
+        float(every * n * (n - 1) / wide), float(every * n * (n - 1) / narrow**2) if narrow > 0 else float("inf"),
+        n, int(runs.ends.size), confidence, f"power-law fit by maximum likelihood, {ended_by}-terminated",
+    )  # fmt: skip
+
+
+def power_law_fit_counts(ends: ArrayLike, counts: ArrayLike) -> PowerLawCountsFit:
+    """Fit a power-law rate to counts in successive intervals.
+
+    Parameters
+    ----------
+    ends : array_like
+        Ascending ends of the intervals; the first begins at 0.
+    counts : array_like
+        Events in each interval, 0 or more, two or more in all.
+
+    Returns
+    -------
+    PowerLawCountsFit
+        With a chi-square goodness of fit on (intervals - 2) degrees of freedom (intervals as given, so choose them with
+        some five expected events each).
+
+    Raises
+    ------
+    ValueError
+        If ends do not ascend from above 0, lengths differ, fewer than 3 intervals, or all events lie in one end
+        interval.
+
+    Notes
+    -----
+    MIL-HDBK-189, grouped data.
+    """
+    from scipy import optimize  # late: assessments do without it
+
+    edges = check.finite_array("ends", ends, least=3)
+    n = np.array([float(check.whole(f"counts[{i}]", c)) for i, c in enumerate(np.atleast_1d(np.asarray(counts)))])
+    if np.any(np.diff(edges, prepend=0.0) <= 0):
+        raise ValueError(f"ends must ascend from above 0, got {edges.tolist()}")
+    if n.size != edges.size:
+        raise ValueError(f"counts must hold one number per interval ({edges.size}), got {n.size}")
+    if n.sum() < 2 or n[0] == n.sum():
+        raise ValueError("counts must hold 2 or more events, not all in the first interval, got " + str(n.tolist()))
+    u = edges / edges[-1]
+    log_u = np.log(u)
+    lower_log = np.concatenate(([0.0], log_u[:-1]))
+
+    def score(beta: float) -> float:
+        hi, lo = u**beta, np.concatenate(([0.0], u[:-1] ** beta))
+        return float(np.sum(n * (hi * log_u - lo * lower_log) / (hi - lo)))
+
+    if n[-1] == n.sum():
+        raise ValueError("counts must not all lie in the last interval, got " + str(n.tolist()))
+    beta = float(optimize.brentq(score, 1e-3, 200.0, xtol=1e-13))
+    scale = float(n.sum() / edges[-1] ** beta)
+    rate = scale * beta * float(edges[-1]) ** (beta - 1)
+    means = scale * np.diff(edges**beta, prepend=0.0)
+    chi2, dof = float(np.sum((n - means) ** 2 / means)), int(n.size - 2)
+    last = float(means[-1] / (edges[-1] - edges[-2]))
+    return PowerLawCountsFit(
+        beta, scale, rate, 1.0 / rate, last, chi2, dof, float(special.chdtrc(dof, chi2)), int(n.sum()),
+        "power-law fit to counts by maximum likelihood",
+    )  # fmt: skip
+
+
+def _tilt(x: ar.Floats) -> tuple[ar.Floats, ar.Floats]:
+    """log((exp(x) - 1) / x) and its derivative, safe near 0 and far from it."""
+    small = np.abs(x) < 1e-4
+    safe = np.where(small, 1.0, x)
+    size = np.abs(safe)
+    log_part = np.maximum(safe, 0.0) + np.log(-np.expm1(-size) / size)
+    slope = 1.0 / -np.expm1(-safe) - 1.0 / safe
+    return np.where(small, x / 2 + x**2 / 24, log_part), np.where(small, 0.5 + x / 12, slope)
+
+
+def _tilt_bend(x: ar.Floats) -> ar.Floats:
+    """Second derivative of the same: the variance of one time under the tilt."""
+    size = np.clip(np.abs(x), 1e-2, 1e3)
+    bend = 1.0 / size**2 - 0.25 / np.sinh(np.minimum(size, 600.0) / 2) ** 2
+    out: ar.Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
+    return out
+
+
+def log_linear_fit(
+    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", confidence: float = 0.95
+) -> LogLinearFit:
+    """Fit a rate that grows or falls by a constant share per unit of time.
+
+    Parameters
+    ----------
+    times, end, ended_by
+        As in `laplace_test`. Each run keeps a level of its own; ``growth`` is common.
+    confidence : float
+        Of the interval of ``growth``.
+
+    Returns
+    -------
+    LogLinearFit
+        ``growth`` per unit of time with its interval; the rates are those at the start and the end of the longest run,
+        averaged over runs.
+
+    Raises
+    ------
+    ValueError
+        As in `laplace_test`; 3 events are needed beyond those that end a run.
+
+    Notes
+    -----
+    Cox and Lewis (1966), chapter 3. Conditional on the counts, which removes the levels. Interval by the saddlepoint
+    form of the likelihood root (Lugannani and Rice 1980; Barndorff-Nielsen's r*), which covers from three events on.
+    """
+    from scipy import optimize  # late: assessments do without it
+
+    confidence = check.share("confidence", confidence)
+    runs = ar.pooled(times, end, ended_by=ended_by, least=3)
+    used = runs.without_last() if ended_by == "event" else runs
+    if used.times.size < 2:
+        raise ValueError(f"times must hold 2 or more times beside those that end a run, got {used.times.size}")
+    span = float(used.ends.max())
+    ends, n = used.ends / span, used.counts.astype(float)
+    total = float(np.sum(used.times)) / span
+    if total <= 0 or total >= float(np.sum(n * ends)):
+        raise ValueError("times must not all lie at the border of their run, got no spread")
+
+    def score(b: float) -> float:
+        return total - float(np.sum(n * ends * _tilt(b * ends)[1]))
+
+    def loglik(b: float) -> float:
+        return b * total - float(np.sum(n * (_tilt(b * ends)[0] + np.log(ends))))
+
+    edge = 2.0
+    while score(-edge) * score(edge) > 0:
+        edge *= 2.0
+    best = float(optimize.brentq(score, -edge, edge, xtol=1e-12))
+    top, z = loglik(best), -float(special.ndtri((1.0 - confidence) / 2.0))
+    root_information = float(np.sqrt(np.sum(n * ends**2 * _tilt_bend(best * ends))))
+
+    def root(b: float) -> float:
+        r = float(np.sign(best - b) * np.sqrt(2.0 * max(top - loglik(b), 0.0)))
+        wald = (best - b) * root_information
+        return r + float(np.log(wald / r)) / r if abs(r) > 1e-3 else r
+
+    bounds = []
+    for way in (-1.0, 1.0):
+        step = z / root_information
+        while -way * root(best + way * step) < z:
+            step *= 1.5
+        bounds.append(float(optimize.brentq(lambda b, way=way: -way * root(b) - z, best, best + way * step)))
+    per_run = float(runs.counts.sum()) / float(np.sum(np.exp(_tilt(best * ends)[0]) * ends * span))
+    return LogLinearFit(
+        best / span, bounds[0] / span, bounds[1] / span, per_run, per_run * float(np.exp(best)),
+        float(np.log(2.0)) * span / best if best != 0 else float("inf"),
+        int(runs.times.size), int(runs.ends.size), confidence,
+        f"log-linear rate by conditional likelihood, {ended_by}-terminated",
+    )  # fmt: skip
+
+
+def cramer_von_mises_test(
+    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", seed: int = 0
+) -> FitTest:
+    """Cramer-von Mises test of whether a power-law rate describes the arrivals.
+
+    Parameters
+    ----------
+    times, end, ended_by
+        As in `power_law_fit`.
+    seed : int
+        Of the simulated null law.
+
+    Returns
+    -------
+    FitTest
+        Statistic with the unbiased exponent; p-value from 9,999 simulations of the same number of events.
+
+    Raises
+    ------
+    ValueError
+        As in `power_law_fit`.
+
+    Notes
+    -----
+    MIL-HDBK-189; under the power law (end / time) to the power beta has a law free of beta, so its quantiles can be
+    simulated once for each number of events (from 300 events on they no longer move).
+    """
+    runs = ar.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
+    used = runs.without_last() if ended_by == "event" else runs
+    m = int(used.times.size)
+    if m < 2:
+        raise ValueError(f"times must hold 2 or more times beside those that end a run, got {m}")
+    logs = np.sort(np.log(used.times / used.end_of_event))
+    if logs.sum() == 0:
+        raise ValueError("times must not all lie at the run's end, got no spread")
+    statistic = float(_cramer_von_mises(logs[None, :])[0])
+    null = _cramer_von_mises_null(min(m, LIMIT_SIZE), check.whole("seed", seed, what="a seed"))
+    return FitTest(
+        statistic, ar.simulated_p(statistic, null, "increasing"), m, seed,
+        "Cramer-von Mises test of the power law, simulated null law",
+    )  # fmt: skip
+
+
+def _cramer_von_mises(logs: ar.Floats) -> ar.Floats:
+    m = logs.shape[1]
+    beta = -(m - 1) / logs.sum(axis=1, keepdims=True)
+    middle = (2.0 * np.arange(1, m + 1) - 1.0) / (2.0 * m)
+    out: ar.Floats = 1.0 / (12.0 * m) + np.sum((np.exp(beta * logs) - middle) ** 2, axis=1)
+    return out
+
+
+@lru_cache(maxsize=64)
+def _cramer_von_mises_null(m: int, seed: int) -> ar.Floats:
+    rng = np.random.default_rng(seed)
+    logs = np.sort(-rng.standard_exponential((SIMULATIONS, m)), axis=1)
+    return np.sort(_cramer_von_mises(logs))
+
+
+def share_of_run(runs: ar.Runs, growth: float) -> ar.Floats:
+    """Share of each run's events expected before each event, when the rate grows as exp(growth * time)."""
+    ends = runs.end_of_event
+    if abs(growth) * float(runs.ends.max()) < 1e-6:
+        return runs.times / ends
+    if growth > 0:
+        out: ar.Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
+        return out / -np.expm1(-growth * ends)
+    share: ar.Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
+    return share

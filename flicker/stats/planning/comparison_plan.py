@@ -1,0 +1,261 @@
+"""What a before/after comparison can show: its power, the exposure it needs, and the clean hours that prove a cure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.rates import count_tails
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonPower(Result):
+    """Chance that a planned comparison shows a change, beside the best any test could do."""
+
+    power: float
+    best_power: float
+    size: float
+    base_rate: float
+    base_exposure: float
+    exposure: float
+    true_ratio: float
+    null_ratio: float
+    error: float
+    alternative: str
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        return (
+            f"a change to {self.true_ratio:.3g} times the rate would be shown with a chance of {self.power:.0%} "
+            f"({self.base_exposure:.3g} before, {self.exposure:.3g} after)"
+        )
+
+
+def comparison_power(
+    base_rate: float,
+    base_exposure: float,
+    exposure: float,
+    *,
+    true_ratio: float,
+    null_ratio: float = 1.0,
+    error: float = 0.05,
+    alternative: Literal["less", "greater"] = "less",
+    method: Literal["exact", "mid-p"] = "exact",
+) -> ComparisonPower:
+    """Chance that `rates.rate_ratio` shows a change, by exact sums.
+
+    Parameters
+    ----------
+    base_rate : float
+        Rate before, above 0, per unit of exposure.
+    base_exposure, exposure : float
+        Observed time before and after.
+    true_ratio : float
+        Rate after over rate before, 0 or more (0 is a cure).
+    null_ratio : float
+        Ratio to be excluded.
+    error : float
+        One-sided chance of a false 'changed'.
+    alternative : {"less", "greater"}
+        Improvement, or worsening.
+    method : {"exact", "mid-p"}
+        Test used.
+
+    Returns
+    -------
+    ComparisonPower
+        ``.power``; ``.best_power`` is that of the conditional uniformly most powerful unbiased (randomised) test;
+        ``.size`` the chance of a false 'changed' at the null ratio with the same base rate.
+    """
+    rate = check.positive("base_rate", base_rate, what="a rate")
+    t0 = check.positive("base_exposure", base_exposure, what="observed time")
+    t1 = check.positive("exposure", exposure, what="observed time")
+    ratio = check.positive("true_ratio", true_ratio, what="a ratio", zero=True)
+    null = check.positive("null_ratio", null_ratio, what="a ratio")
+    error = check.share("error", error)
+    check.one_of("alternative", alternative, ("less", "greater"))
+    check.one_of("method", method, ("exact", "mid-p"))
+    odds = null * t1 / t0
+    power, best = _power(rate * t0, rate * t1 * ratio, odds, error, alternative, method)
+    size, _ = _power(rate * t0, rate * t1 * null, odds, error, alternative, method)
+    return ComparisonPower(
+        power, best, size, rate, t0, t1, ratio, null, error, alternative, f"conditional binomial, {method}, exact sums"
+    )
+
+
+def _power(base: float, mean: float, odds: float, error: float, alternative: str, method: str) -> tuple[float, float]:
+    """Power of the conditional test and of its randomised form at two Poisson means."""
+    total = base + mean
+    spread = 9.0 * math.sqrt(total) + 30.0
+    n = np.arange(max(0, math.floor(total - spread)), math.ceil(total + spread) + 1)
+    weight = np.exp(n * math.log(total) - total - special.gammaln(n + 1.0))
+    p_null, p_true = odds / (1.0 + odds), mean / total
+    if alternative == "greater":
+        p_null, p_true = 1.0 - p_null, 1.0 - p_true
+    # the randomised test rejects all below the first x whose lower tail passes the error, and a share at it
+    edge = _edge(n, p_null, error)
+    below = _cdf(edge - 1, n, p_null)
+    at = _cdf(edge, n, p_null) - below
+    extra = np.where(at > 0, (error - below) / np.where(at > 0, at, 1.0), 0.0)
+    true_below = _cdf(edge - 1, n, p_true)
+    true_at = _cdf(edge, n, p_true) - true_below
+    best = true_below + np.clip(extra, 0.0, 1.0) * true_at
+    # the exact test rejects below the edge only, mid-p also at it where half its chance fits
+    reached = true_below if method == "exact" else true_below + np.where(below + 0.5 * at <= error, true_at, 0.0)
+    return float(np.sum(weight * reached)), float(np.sum(weight * best))
+
+
+def _cdf(x: NDArray[np.int64], n: NDArray[np.int64], p: float) -> NDArray[np.float64]:
+    out = np.where(x < 0, 0.0, 1.0)
+    inside = (x >= 0) & (x < n)
+    out[inside] = special.betaincc(x[inside] + 1.0, (n - x)[inside], p) if p > 0 else 1.0
+    return out
+
+
+def _edge(n: NDArray[np.int64], p: float, error: float) -> NDArray[np.int64]:
+    """First x whose lower tail exceeds ``error``."""
+    low, high = np.full(n.shape, -1), n.copy()
+    while np.any(high - low > 1):
+        middle = (low + high) // 2
+        beyond = _cdf(middle, n, p) > error
+        open_ = high - low > 1
+        high = np.where(open_ & beyond, middle, high)
+        low = np.where(open_ & ~beyond, middle, low)
+    return high
+
+
+def _power_by_base(base: float, mean: float, odds: float, error: float) -> float:
+    """Power of the exact test for a fall, summed over the count before: quick however many come after."""
+    spread = 9.0 * math.sqrt(base) + 30.0
+    n = np.arange(max(1, math.floor(base - spread)), math.ceil(base + spread) + 1, dtype=np.float64)
+    weight = np.exp(n * math.log(base) - base - special.gammaln(n + 1.0))
+    # the test rejects up to the largest count after whose lower tail, I_q(n, x + 1), is within the error
+    q = 1.0 / (1.0 + odds)
+    low, high = np.full(n.size, -1.0), np.full(n.size, 1.0)
+    while np.any(grows := special.betainc(n, high + 1.0, q) <= error):
+        low, high = np.where(grows, high, low), np.where(grows, 2.0 * high, high)
+        if high.max() > 1e15:
+            break
+    while np.any(high - low > 1.0):
+        middle = np.floor(0.5 * (low + high))
+        within = special.betainc(n, middle + 1.0, q) <= error
+        low, high = np.where(within, middle, low), np.where(within, high, middle)
+    hit = low >= 0.0
+    return float(np.sum(weight[hit] * special.pdtr(low[hit], mean)))
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonPlan(Result):
+    """Exposure after the repair that a comparison needs."""
+
+    exposure: float
+    power: float
+    best_reachable_power: float
+    reachable: bool
+    base_rate: float
+    base_exposure: float
+    true_ratio: float
+    error: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """One sentence for the owner of the unit."""
+        if not self.reachable:
+            return (
+                f"however long one watches afterwards, the log before the repair is too short for this; "
+                f"the chance stays below {self.best_reachable_power:.0%}"
+            )
+        return f"{self.exposure:.3g} observed afterwards show it with a chance of {self.power:.0%}"
+
+
+def comparison_exposure(
+    base_rate: float,
+    base_exposure: float,
+    *,
+    true_ratio: float,
+    power: float = 0.8,
+    error: float = 0.05,
+    null_ratio: float = 1.0,
+) -> ComparisonPlan:
+    """Observed time after a repair that shows a reduction with the chance ``power``.
+
+    Parameters
+    ----------
+    base_rate, base_exposure : float
+        Rate and observed time before.
+    true_ratio : float
+        Rate after over rate before, 0 to below ``null_ratio`` (0.5: halved, 0.1: a tenth, 0: cured).
+    power, error : float
+        Wanted chance of showing it; one-sided chance of a false 'improved'.
+
+    Returns
+    -------
+    ComparisonPlan
+        ``.exposure`` (infinite, with ``.reachable`` false, where the time before is too short whatever follows).
+    """
+    wanted = check.share("power", power)
+    null = check.positive("null_ratio", null_ratio, what="a ratio")
+    ratio = check.positive("true_ratio", true_ratio, what="a ratio", zero=True)
+    if ratio >= null:
+        raise ValueError(f"true_ratio must be below null_ratio ({null}), got {ratio}")
+
+    error = check.share("error", error)
+    rate = check.positive("base_rate", base_rate, what="a rate")
+    t0 = check.positive("base_exposure", base_exposure, what="observed time")
+
+    def reached(exposure: float) -> float:
+        return _power_by_base(rate * t0, rate * exposure * ratio, null * exposure / t0, error)
+
+    grid = t0 * np.geomspace(1e-3, 1e3, 61)
+    grid = grid[rate * grid * max(ratio, 1e-9) < 1e6]
+    powers = [reached(x) for x in grid.tolist()]
+    best = max(powers)
+    first = next((i for i, value in enumerate(powers) if value >= wanted), None)
+    if first is None:
+        return ComparisonPlan(math.inf, best, best, False, rate, t0, ratio, error, "conditional binomial, exact sums")
+    low, high = float(grid[max(0, first - 1)]), float(grid[first])
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if reached(middle) < wanted else (low, middle)
+    return ComparisonPlan(high, reached(high), best, True, rate, t0, ratio, error, "conditional binomial, exact sums")
+
+
+def clean_exposure_after_repair(
+    base_count: float, base_exposure: float, *, count: float = 0, confidence: float = 0.95, dispersion: float = 1.0
+) -> float:
+    """Observed time after a repair, with ``count`` episodes in all, that shows a fallen rate (infinite if none can).
+
+    Parameters
+    ----------
+    base_count, base_exposure : int and float
+        Episodes and observed time before.
+    count : int
+        Episodes after the repair, usually 0.
+    confidence : float
+        One minus the one-sided chance of a false 'improved'.
+    dispersion : float
+        1, or more where episodes come in bursts (both counts are divided by it).
+
+    Notes
+    -----
+    Solves the one-sided exact test of `rates.rate_ratio` for the exposure: with no episode after,
+    T ((1 - confidence)^(-1 / k) - 1), in which k is the count before.
+    """
+    before = check.whole("base_count", base_count)
+    t0 = check.positive("base_exposure", base_exposure, what="observed time")
+    after = check.whole("count", count)
+    tail = 1.0 - check.share("confidence", confidence)
+    phi = check.positive("dispersion", dispersion, what="a dispersion")
+    if phi < 1.0:
+        raise ValueError(f"dispersion must be 1 or more, got {phi}")
+    return t0 * count_tails.odds_high(after / phi, before / phi, tail)
