@@ -45,7 +45,7 @@ class Words:
             text = text.dictionary_decode()
         trimmed = pc.utf8_trim(pc.fill_null(pc.cast(text, pa.string()), ""), characters=' \t\r"')
         coded = trimmed.dictionary_encode()
-        words = [word if word.lower() not in cells.MISSING else "" for word in coded.dictionary.to_pylist()]
+        words = [word if word.lower() not in odd_cells.MISSING else "" for word in coded.dictionary.to_pylist()]
         empty = np.array([not word for word in words], dtype=bool)
         if empty.all():
             return
