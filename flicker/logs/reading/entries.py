@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import LogError
+from flicker.logs.reading import cells as odd_cells
 
 MOST_ENTRIES = 20_000
 
