@@ -6,7 +6,9 @@ import json
 import os
 import re
 import shutil
+import subprocess
 import sys
+import tomllib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -159,6 +161,69 @@ def test_without_logs_it_takes_the_demo_where_there_is_one(tmp_path, monkeypatch
     monkeypatch.setattr(notebook, "folder", lambda: tmp_path / "installed")
     with pytest.raises(LogError, match="No log was given"):
         notebook.run_notebook("first-look", [], tmp_path / "out.ipynb")
+
+
+def test_an_installed_package_brings_its_demo_along(tmp_path):
+    """The layout of the wheel, as the project's own build table lays it out."""
+    site, work = tmp_path / "site", tmp_path / "work"
+    work.mkdir()
+    shutil.copytree(ROOT / "flicker", site / "flicker", ignore=shutil.ignore_patterns("__pycache__"))
+    table = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]
+    for outside, inside in table["force-include"].items():
+        shutil.copytree(ROOT / outside, site / inside)
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(site), *filter(None, sys.path)])}
+    asked = "import sys; from flicker.present import notebook; import flicker; print(flicker.__file__)\n"
+    asked += "from nbformat import read\nfrom pathlib import Path\n"
+    asked += "for name, path in notebook.notebooks().items():\n"
+    asked += "    book = read(path, as_version=4)\n"
+    asked += "    told = notebook._stored_beside(book, Path.cwd())\n"
+    asked += (
+        "    print(name, all(Path(p).exists() for v in told.values() for p in ([v] if isinstance(v, str) else v)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", asked], cwd=work, env=env, capture_output=True, text=True, check=True)
+    first, *rows = done.stdout.splitlines()
+    assert first.startswith(str(site)) and [row.rsplit(" ", 1) for row in rows] == [[name, "True"] for name in NAMES]
+    command = [sys.executable, "-m", "flicker", "notebook", "worse-over-visits", "--channel", "right"]
+    done = subprocess.run(command, cwd=work, env=env, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    book = nbformat.read(work / "worse-over-visits.ipynb", as_version=4)
+    assert "Channel right" in book.cells[-1].outputs[0].data["text/plain"]
+
+
+def test_a_missing_extra_is_one_sentence(monkeypatch, tmp_path):
+    import importlib.util
+
+    find = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *rest: None if name == "nbformat" else find(name, *rest)
+    )
+    with pytest.raises(LogError, match=r"^Notebooks need more packages \(nbformat\): install flicker\[notebooks\]\.$"):
+        notebook.run_notebook("first-look", [], tmp_path / "out.ipynb")
+
+
+ODD = ("CH1: left (mV)", "a.b[0] 'x' (mV)")  # colon, brackets, dot and quotes all mean something to some reader
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n not in NAMES[6:8]])
+def test_odd_names_of_channels_break_no_notebook(tmp_path, monkeypatch, name):
+    monkeypatch.chdir(tmp_path)
+    rng = np.random.default_rng(5)
+    time_s = np.arange(7200) * 0.5
+    values = 2.0 + 0.4 * rng.standard_normal((2, time_s.size))
+    values[:, 1000::700] += 150.0
+    rows = "\n".join(f"{t},{a:.1f},{b:.1f}" for t, a, b in zip(time_s, *values, strict=True))
+    Path("odd.csv").write_text(",".join(["time_s", *(f'"{column}"' for column in ODD)]) + f"\n{rows}\n")
+    logs = ["odd.csv", "then", "odd.csv"] if name == "before-and-after" else ["odd.csv"]
+    read = assess(["odd.csv"])
+    told = read.channels[1].channel
+    made = notebook.run_notebook(name, logs, "out.ipynb", parameters={"CHANNEL": told})
+    said = json.dumps([cell.get("outputs") for cell in nbformat.read(made, as_version=4)["cells"]])
+    assert told.split("'")[0] in said
+
+
+def test_every_notebook_can_be_pointed_at_a_channel():
+    for path in notebook.notebooks().values():
+        assert notebook._defaults(nbformat.read(path, as_version=4))["CHANNEL"] is None
 
 
 def test_tables_escape_and_say_what_the_result_says():

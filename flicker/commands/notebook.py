@@ -20,6 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="log files in time order (the demo's if none); the word 'then' between the logs before and after",
     )
     parser.add_argument("--case", metavar="CASE.toml", help="the case file: columns, and its logs if none are named")
+    parser.add_argument("--channel", metavar="NAME", help="the channel to look at (the worst if none)")
     parser.add_argument("--out", metavar="FILE.ipynb", help="where to write it (default NAME.ipynb here)")
 
 
@@ -27,8 +28,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Run and write."""
     from flicker.present.notebook import run_notebook
 
+    told = {} if arguments.channel is None else {"CHANNEL": arguments.channel}
     with working() as say:
         say(f"running {arguments.name}")
-        path = run_notebook(arguments.name, arguments.logs, arguments.out, case=arguments.case)
+        path = run_notebook(arguments.name, arguments.logs, arguments.out, parameters=told, case=arguments.case)
     print(f"Notebook written: {path}")
     return 0

@@ -8,18 +8,34 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import flicker
 from flicker.logs.model import LogError
 from flicker.present.writing import whole_file
 
 THEN = "then"
 CELL_TIMEOUT_S = 1800
+EXTRA = ("nbformat", "nbclient", "jupyter_client", "ipykernel")
+
+
+# What a stored notebook names, and where it stands inside the installed package.
+INSTALLED = {"../demo_data": "_demo_data", "../tests/studies/results": "_studies"}
 
 
 def folder() -> Path:
     """Where the notebooks stand: inside the installed package, or beside it in a clone."""
-    package = Path(__file__).resolve().parents[1]
+    package = Path(flicker.__file__).resolve().parent
     inside = package / "_notebooks"
     return inside if inside.is_dir() else package.parent / "notebooks"
+
+
+def _stored(path: str) -> Path:
+    """Where a path written in a stored notebook leads."""
+    beside = folder()
+    if beside.name == "_notebooks":
+        for outside, inside in INSTALLED.items():
+            if path == outside or path.startswith(f"{outside}/"):
+                return beside.parent / inside / path[len(outside) + 1 :]
+    return (beside / path).resolve()
 
 
 def notebooks() -> dict[str, Path]:
@@ -66,6 +82,7 @@ def run_notebook(
     if name not in known:
         raise LogError(f"There is no notebook {name!r}. Known: {', '.join(known)}.")
     target = Path(out) if out is not None else Path(f"{name}.ipynb")
+    _check_extra()
     import nbformat
 
     book = nbformat.read(known[name], as_version=4)  # type: ignore[no-untyped-call]
@@ -79,6 +96,15 @@ def run_notebook(
     with whole_file(target, what="notebook") as draft:
         nbformat.write(book, draft)  # type: ignore[no-untyped-call]
     return target
+
+
+def _check_extra() -> None:
+    """Say in one sentence what is missing, before anything runs."""
+    import importlib.util
+
+    lacking = [part for part in EXTRA if importlib.util.find_spec(part) is None]
+    if lacking:
+        raise LogError(f"Notebooks need more packages ({', '.join(lacking)}): install flicker[notebooks].")
 
 
 def _of_case(
@@ -133,7 +159,7 @@ def _stored_beside(book: Any, home: Path) -> dict[str, Any]:
     """Stored paths of the notebook (they begin with '../'), as seen from where the new one will stand."""
 
     def moved(path: str) -> str:
-        return os.path.relpath((folder() / path).resolve(), home)
+        return os.path.relpath(_stored(path), home)
 
     out: dict[str, Any] = {}
     for key, value in _defaults(book).items():
@@ -177,17 +203,15 @@ def _inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
 
 
 def _execute(name: str, book: Any, where: Path) -> None:
-    try:
-        from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
-        from jupyter_client.manager import AsyncKernelManager
-        from nbclient import NotebookClient
-        from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
-    except ImportError:
-        raise LogError("Notebooks need more packages: install flicker[notebooks].") from None
+    from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+    from jupyter_client.manager import AsyncKernelManager
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
     if not where.is_dir():
         raise LogError(f"{where.name}: there is no such folder for the notebook.")
 
-    paths = [str(Path(__file__).resolve().parents[2]), os.environ.get("PYTHONPATH", "")]
+    paths = [str(Path(flicker.__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
 
     class ThisPython(KernelSpecManager):
         """The interpreter that runs now and the flicker that it found, whatever kernels are installed."""

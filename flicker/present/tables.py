@@ -20,7 +20,7 @@ _CELL = (
 _HEAD = f"text-align:left;font-weight:400;color:inherit;padding:5px 14px 5px 0;border-bottom:{_RULE}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Sheet:
     """A table of text that shows itself in a notebook."""
 
@@ -40,8 +40,10 @@ class Sheet:
     def __str__(self) -> str:
         return "\n".join(" | ".join(row) for row in (self.heads, *self.rows))
 
+    __repr__ = __str__  # what a viewer without HTML shows
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, repr=False)
 class Words:
     """A paragraph that shows itself in a notebook."""
 
@@ -53,6 +55,8 @@ class Words:
 
     def __str__(self) -> str:
         return self.said
+
+    __repr__ = __str__
 
 
 def sheet(heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> Sheet:
@@ -72,11 +76,11 @@ def _chance(p_value: float | None) -> str:
     return "below 0.000001" if p_value < 1e-6 else f"{p_value:.2g}"
 
 
-def verdicts(assessment: Assessment) -> Sheet:
-    """Fitness, verdict and the two sentences of each channel."""
+def verdicts(assessment: Assessment, channel: str | None = None) -> Sheet:
+    """Fitness, verdict and the two sentences of each channel, or of the one named."""
     rows = [
         (item.channel, item.fitness, f"{item.verdict}: {item.tail}" if item.tail else item.verdict, item.reads)
-        for item in assessment.channels
+        for item in (assessment.channels if channel is None else [assessment.channel(channel)])
     ]
     return sheet(("channel", "loudspeaker", "verdict", "in words"), rows)
 

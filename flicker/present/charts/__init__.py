@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
-from flicker.present.charts._frame import NothingToDraw, caption_of, note_of
+from flicker.present.charts._frame import NothingToDraw, caption_of, note_of, worst_channel
 from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
@@ -43,4 +43,5 @@ __all__ = [
     "visit_levels",
     "visit_rates",
     "warm_up",
+    "worst_channel",
 ]

@@ -96,6 +96,17 @@ def pick(assessment: Assessment, channel: str | None) -> ChannelAssessment:
     raise ValueError(f"channel must be one of {known}, got {channel!r}")
 
 
+def worst_channel(assessment: Assessment, channel: str | None = None) -> str:
+    """Name of the channel in worst state, or ``channel`` where there is one of that name.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name.
+    """
+    return pick(assessment, channel).channel
+
+
 def record_of(assessment: Assessment, channel: str) -> ChannelRecord:
     """Record of the channel of that name."""
     return next(record for record in assessment.records if record.channel == channel)
