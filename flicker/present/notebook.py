@@ -8,22 +8,20 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import flicker
+from flicker import _version
 from flicker.logs.model import LogError
 from flicker.present.writing import whole_file
 
 THEN = "then"
 CELL_TIMEOUT_S = 1800
 EXTRA = ("nbformat", "nbclient", "jupyter_client", "ipykernel")
-
-
 # What a stored notebook names, and where it stands inside the installed package.
 INSTALLED = {"../demo_data": "_demo_data", "../tests/studies/results": "_studies"}
 
 
 def folder() -> Path:
     """Where the notebooks stand: inside the installed package, or beside it in a clone."""
-    package = Path(flicker.__file__).resolve().parent
+    package = Path(_version.__file__).resolve().parent
     inside = package / "_notebooks"
     return inside if inside.is_dir() else package.parent / "notebooks"
 
@@ -211,7 +209,7 @@ def _execute(name: str, book: Any, where: Path) -> None:
     if not where.is_dir():
         raise LogError(f"{where.name}: there is no such folder for the notebook.")
 
-    paths = [str(Path(flicker.__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
+    paths = [str(Path(_version.__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
 
     class ThisPython(KernelSpecManager):
         """The interpreter that runs now and the flicker that it found, whatever kernels are installed."""
