@@ -22,7 +22,11 @@ __all__ = ["FORMS", "SOUND", "UNSCORED", "Bench", "Truth", "add_danger", "draw_d
 
 @dataclass(frozen=True)
 class Form:
-    """A form of danger: its maker, the size from which it is beyond doubt, the largest drawn, where it may stand."""
+    """A form of danger: its maker, the size from which it is beyond doubt, the largest drawn, where it may stand.
+
+    Beyond doubt is what any technician would refuse: well beyond 50 mV at rest, 20 mV of movement, 3 mV rms of noise, or
+    swings of 40 mV that recur (common practice, no source).
+    """
 
     maker: Callable[..., Any]
     sure_V: float
@@ -140,13 +144,11 @@ def add_danger(bench: Bench, form: str, size_V: float, place: str, channels: Any
             touched = made.maker(Whole(rng, run, names, up, first, last, dt, signed, out.style))
             _shift(out, k, before - run["time_s"].size)
             break
+        warmth = _warmth(run, up, common) if form == "follows_temperature" else np.zeros(0)
         for name, own in zip(names, seeds, strict=True):
             generators = np.random.default_rng([int(own), k]), np.random.default_rng([common, k])
-            if form == "follows_temperature":
-                added = _follow(run, up, signed, common)
-            else:
-                spot = Spot(generators[0], since, dt, a, max(b, a + 120), signed, bench.rest[name], k, generators[1])
-                added = made.maker(spot)
+            b = max(b, a + 120)
+            added = made.maker(Spot(generators[0], since, dt, a, b, signed, bench.rest[name], k, generators[1], warmth))
             run["raw"][name][up.live : up.end] += added
             away = np.abs(added) >= 0.4 * size_V
             touched += int(away.sum())
@@ -180,14 +182,14 @@ def _shift(bench: Bench, number: int, removed: int) -> None:
             later.begin, later.live, later.end = later.begin - removed, later.live - removed, later.end - removed
 
 
-def _follow(run: dict[str, Any], up: PowerUp, signed: float, common: int) -> Floats:
-    """Volts that follow the temperature column, which is made where there is none."""
+def _warmth(run: dict[str, Any], up: PowerUp, common: int) -> Floats:
+    """The temperature of a power-up less its first value, over its range; the column is made where there is none."""
     if "temperature_C" not in run:
         rng = np.random.default_rng([common, 3])
         kelvin = smooth(rng, run["time_s"], rng.uniform(1, 3) * 3600) * rng.uniform(2, 6)
         run["temperature_C"] = 20.0 + kelvin + 0.03 * rng.standard_normal(kelvin.size)
     part = run["temperature_C"][up.live : up.end]
-    return signed * (part - part[0]) / max(float(np.ptp(part)), 1e-9)
+    return (part - part[0]) / max(float(np.ptp(part)), 1e-9)
 
 
 def draw_danger(form: str, seed: int) -> Bench:

@@ -1,9 +1,7 @@
 """What goes wrong in an amplifier, or is hidden by the way it was logged, put into a sound log with a size in volts.
 
 Every figure is common practice, no source; all is invented. A form adds volts to a channel from a moment of a power-up
-on (`additive`), or changes the log itself (`whole run`: gaps, clocks, blanks, a unit that dies). ``sure_V`` is the size from
-which any technician would refuse the channel: well beyond 50 mV at rest, 20 mV of movement, 3 mV rms of noise, swings of
-40 mV that recur.
+on, or (second half) changes the log itself: gaps, clocks, blanks, a unit that dies. `danger_bench.py` holds the table.
 """
 
 from __future__ import annotations
@@ -28,6 +26,7 @@ class Spot:
     rest: float
     number: int  # of the power-up
     common: np.random.Generator  # the same stream in every channel
+    room: Floats  # temperature less its first value, over its range
 
     @property
     def inside(self) -> Floats:
@@ -80,8 +79,8 @@ def runaway(s: Spot) -> Floats:
 
 
 def follows_temperature(s: Spot) -> Floats:
-    """Filled in by `add_danger` from the temperature column: the output follows the room by far too much."""
-    raise NotImplementedError
+    """The output follows the room by far too much, and the temperature column shows it (`s.room`, 0 to 1)."""
+    return s.size * s.room
 
 
 def settles_from_far(s: Spot) -> Floats:

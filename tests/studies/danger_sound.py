@@ -47,8 +47,9 @@ def _usual(rng: np.random.Generator) -> dict[str, Any]:
 
 
 def quiet(rng: np.random.Generator, u: dict[str, Any]) -> None:
-    """A good direct-coupled amplifier on a good meter: a few millivolts, next to no noise."""
-    u.update(white_V=lambda: rng.uniform(0.02e-3, 0.1e-3), pink_V=lambda: 0.0, surge_V=lambda: 0.0)
+    """A good direct-coupled amplifier on a good meter: a few millivolts, next to no noise, a switch-on just seen."""
+    thump = lambda: rng.choice([-1, 1]) * rng.uniform(0.005, 0.02)  # noqa: E731
+    u.update(white_V=lambda: rng.uniform(0.02e-3, 0.1e-3), pink_V=lambda: 0.0, surge_V=thump)
 
 
 def one_over_f(rng: np.random.Generator, u: dict[str, Any]) -> None:
