@@ -127,6 +127,43 @@ def test_three_of_four_draws_are_large_enough_to_be_beyond_doubt():
     assert all(truth.dangers[0].size_V < bench.FORMS[truth.dangers[0].form].sure_V for truth in drawn if not truth.unambiguous)
 
 
+def complaints(made, name):
+    """What a technician reads off the strip with a ruler: limits of common practice, nothing of the program's."""
+    out, levels = set(), []
+    for up in made.power_ups:
+        run = made.runs[up.run]
+        v = run["channels"][name][up.live : up.end]
+        dt = np.median(np.diff(run["time_s"][up.live : up.end]))
+        since = np.arange(v.size) * dt
+        out |= {"blank or over range"} if np.sum(~np.isfinite(v)) >= 10 or np.isinf(v).sum() >= 3 else set()
+        since, v = since[np.isfinite(v)], v[np.isfinite(v)]
+        out |= {"volts"} if np.sum(np.abs(v) > 0.3) >= 2 or np.abs(v).max() > 1.9 else set()
+        out |= {"away from rest"} if np.sum((np.abs(v - np.median(v)) > 0.06) & (since > 20)) >= 3 else set()
+        late, width = v[since > 120], max(3, int(300 / dt))
+        strips = late[: late.size // width * width].reshape(-1, width)
+        middle = np.median(strips, axis=1)
+        levels += list(middle)
+        off = np.abs(strips - middle[:, None])
+        out |= {"level"} if np.abs(middle).max() > 0.05 else set()
+        out |= {"noise"} if np.max(1.4826 * np.median(off, axis=1)) > 0.003 else set()
+        out |= {"swings"} if np.sum(np.diff((off > 0.04).ravel().astype(int)) > 0) >= 3 else set()
+    return out | ({"movement"} if np.ptp(levels) > 0.03 else set())
+
+
+@pytest.mark.parametrize("form", list(bench.FORMS))
+def test_what_is_called_beyond_doubt_can_be_seen_with_a_ruler(form):
+    drawn = [made for made in (bench.draw_danger(form, seed) for seed in range(4)) if made.truth.unambiguous]
+    assert drawn
+    for made in drawn:
+        assert all(complaints(made, name) for name in made.truth.dangerous), made.truth
+
+
+@pytest.mark.parametrize("kind", list(bench.SOUND))
+def test_a_ruler_finds_nothing_in_a_sound_log(kind):
+    made = bench.sound_log(kind, 6)
+    assert not any(complaints(made, name) for name in made.names)
+
+
 @pytest.mark.parametrize("kind", more_faults.KINDS)
 @pytest.mark.parametrize("seed", [1, 2, 3, 4])
 def test_truth_of_more_faults(kind, seed):
