@@ -75,13 +75,12 @@ def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse
     elif side == "unknown" and _stayed(part, blocks, settings):
         side = "amplifier side"
     surge_end = trace.start.end_s if trace.start is not None else 0.0
-    muted = next((gap.end_s for gap in trace.unobserved if gap.reason == "muted"), None)
     return replace(
         trace,
         life=life,
         measured_at=side,
         disconnected=opened,
-        states=state_spans(end_s, lapses, surge_end, muted, shown or trace.observed.size > 0),
+        states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
         cautions=tuple(_cautions(trace, lapses, life)),
     )
 

@@ -14,7 +14,8 @@ from flicker.signals.baseline import fit_between
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
-from flicker.signals.connection.states import PowerUp, muted_until
+from flicker.signals.connection.open_start import relay_closed_at
+from flicker.signals.connection.states import PowerUp
 from flicker.signals.excursions import Excursions
 from flicker.signals.levels import find_two_levels
 from flicker.signals.mark_windows import Hands
@@ -37,6 +38,7 @@ def draft_trace(
     index: int,
     lapses: Sequence[Lapse],
     power_up: PowerUp | None,
+    first: tuple[Floats, Floats],
     settings: Settings,
     hands: Hands,
 ) -> Trace:
@@ -54,7 +56,8 @@ def draft_trace(
     reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
     if not any(lapse.first == 0 for lapse in lapses):
-        muted = muted_until(part, blocks, band_V=settings.settle_band_V, zero_V=max(ZERO_V, 2.0 * resolution))
+        zero = max(ZERO_V, 2.0 * resolution)
+        muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=settings.settle_band_V)
         if muted is not None:
             reasons.append(Gap(0.0, muted, "muted", channel))
     covered = spans(_covered(blocks, run.sample_interval_s))
@@ -123,6 +126,7 @@ def draft_trace(
         residual_V=residual,
         power_up_seen=begun,
         measured_at="speaker side" if muted is not None else "unknown",
+        relay_closed_s=muted,
         two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=coarsest),
     )
 
@@ -237,6 +241,7 @@ class _Blank:
             states=(),
             life="not shown",
             measured_at="unknown",
+            relay_closed_s=None,
             disconnected=np.empty((0, 2)),
             two_levels=None,
             ranges=self.ranges,

@@ -31,6 +31,7 @@ SPARE = 4  # times as much must be free on the disk before a temporary file is b
 MIDDLES = 64  # blocks whose middle says where the level is
 TAIL_BLOCKS = 6  # after the last that a relay must see
 NEAR_ROWS = 1 << 16  # what lies closer is read in one go
+FIRST_S = 60.0  # of each stretch are kept at full rate: what the lead reads before an output relay closes
 
 
 class Stash:
@@ -85,6 +86,7 @@ class Stash:
             keep |= loud | (begin_s <= until)
             keep[1:] |= loud[:-1]
             self._until_s = float(until[-1])
+        keep |= begin_s <= FIRST_S
         if not keep.any():
             return
         edge = np.flatnonzero(np.diff(np.concatenate(([False], keep, [False])).astype(np.int8)))

@@ -17,6 +17,7 @@ from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.cache import BlockCache
 from flicker.signals.conclusion import PICK_UP_V, conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
+from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.states import PowerUp, find_power_ups
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
@@ -141,8 +142,10 @@ def _trace_run(
 ) -> RunTraces:
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
+    first = first_readings(log, blocks)
     drafts = _by_channel(
-        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, settings, mine[k]), blocks
+        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], settings, mine[k]),
+        blocks,
     )
     scanners = [
         None

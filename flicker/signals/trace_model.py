@@ -32,7 +32,9 @@ class Trace:
     ``off_before_s`` (None where the log does not show it). ``states`` cut the run into off, starting, muted, on and
     unknown. ``life`` is 'seen' where the readings show a live output, else 'not shown'. ``measured_at`` is a guess:
     'speaker side' where a relay was seen to open or close, 'amplifier side' (or there is no relay) where an offset
-    stayed that a relay would have cut, else 'unknown'. ``disconnected`` holds the openings seen, shape (n, 2).
+    stayed that a relay would have cut, else 'unknown'.
+    ``relay_closed_s`` is when an output relay closed that was open as the run began, None where none was seen to.
+    ``disconnected`` holds the openings seen, shape (n, 2).
     ``cautions`` are sentences about what a detector could not be sure of. ``hands`` are the marks on the run's clock;
     ``trial_observed`` is the observed time with the windows after a stimulus, ``tried`` the excursions in both.
     """
@@ -58,6 +60,7 @@ class Trace:
     states: tuple[StateSpan, ...]
     life: str
     measured_at: str
+    relay_closed_s: float | None
     disconnected: Floats
     two_levels: TwoLevels | None
     ranges: Ranges

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
 from flicker.signals.connection.together import share_off, share_open, silent
@@ -22,7 +22,6 @@ from flicker.signals.startup import find_start
 Floats = NDArray[np.float64]
 
 TOGETHER_S = 10.0  # channels of one unit start within this of each other
-MUTED_S = 20.0  # an output relay closes within this after power-up
 MOST_DROPOUTS = 64
 MOST_ALONE = 3
 DROPOUT_S = 25.0
@@ -174,40 +173,6 @@ def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
         if start is not None:
             return True
     return False
-
-
-def muted_until(part: ChannelBlocks, blocks: RunBlocks, *, band_V: float, zero_V: float) -> float | None:
-    """When an output relay closed after a power-up at the run's first sample, or None where none is seen to.
-
-    Before it closes the reading is zero, or it jumps about (an open lead): four jumps or more of alternating sign, from
-    the first readings on, and none later. A surge falls one way and does not look like that.
-    """
-    reach = (blocks.begin_s <= 3.0 * MUTED_S) & np.isfinite(part.middle)
-    if np.count_nonzero(reach) < 12:
-        return None
-    time, value = blocks.begin_s[reach], part.middle[reach]
-    early = time <= MUTED_S
-    if np.count_nonzero(~early) < 6:
-        return None
-    rest = float(np.median(np.abs(np.diff(value[~early]))))
-    big = max(band_V, 8.0 * rest)
-    step = np.diff(value)
-    largest = int(np.argmax(np.abs(np.where(early[1:], step, 0.0)))) + 1
-    jump = abs(float(step[largest - 1]))
-    before = max(float(np.abs(part.low[reach][:largest]).max()), float(np.abs(part.high[reach][:largest]).max()))
-    if largest >= 2 and time[largest] >= 1.5 and jump >= big and before <= max(zero_V, 0.3 * jump):
-        # Zero or pick-up, then the surge comes all at once and falls from there.
-        later = value[largest : largest + max(6, int(np.count_nonzero(early)))]
-        falls = abs(float(np.median(later[later.size // 2 :]))) < abs(float(value[largest])) or jump > 4.0 * before
-        if falls and before <= max(zero_V, 0.3 * jump):
-            return float(time[largest])
-    jumps = np.flatnonzero((np.abs(step) >= big) & early[1:])
-    if jumps.size < 4 or jumps[0] > 2:
-        return None
-    signs = np.sign(step[jumps])
-    if np.count_nonzero(signs[1:] != signs[:-1]) < 3:
-        return None
-    return float(time[jumps[-1] + 1])
 
 
 def state_spans(

@@ -1,0 +1,98 @@
+"""When an output relay closed that was open at first. Data invented; seconds with 'reference' beside them come from the
+plain reference of this model, written apart from the program."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from flicker import Limits, Log
+from flicker.evidence.assessment import settings_from
+from flicker.signals.blocks import reduce_log
+from flicker.signals.connection.open_start import first_readings, relay_closed_at
+from flicker.signals.spill_buffer import FIRST_S, Stash
+from flicker.signals.trace import trace_log
+
+sys.path.append(str(Path(__file__).parent / "studies"))
+import open_starts
+
+SETTINGS = settings_from(Limits())
+
+
+def closed(log: Log) -> float:
+    """When the relay of the first channel closed, 0 where it was closed."""
+    blocks = reduce_log(log)[0]
+    time_s, volts = first_readings(log, blocks)[0]
+    return relay_closed_at(time_s, volts, resolution_V=1e-5, zero_V=1e-3, step_V=0.01) or 0.0
+
+
+def start(lead: float, until_s: float, rate_hz: float, seed: int = 11) -> Log:
+    """White volts until the relay closes, then 90 mV that fall on 8 s to 4 mV; noise 0.3 mV."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 120.0, 1.0 / rate_hz)
+    volts = 0.004 + 3e-4 * rng.standard_normal(time.size) + 0.09 * np.exp(-np.maximum(time - until_s, 0.0) / 8.0)
+    head = time < until_s
+    volts[head] = lead * rng.standard_normal(np.count_nonzero(head))
+    return Log.from_arrays(time, {"left": np.round(volts, 5)})
+
+
+@pytest.mark.parametrize(
+    ("lead", "until_s", "rate_hz", "seed", "reference"),
+    [
+        (0.3, 5.0, 4.0, 2, 5.0),
+        (0.1, 4.0, 2.0, 2, 4.0),
+        (0.6, 2.5, 4.0, 2, 2.5),
+        (0.3, 0.0, 2.0, 2, 0.0),
+        (0.3, 5.0, 4.0, 6, 5.0),
+        (0.1, 4.0, 2.0, 6, 4.0),
+        (0.6, 2.5, 4.0, 6, 2.25),
+    ],
+)
+def test_white_volts_before_the_relay_closes(lead, until_s, rate_hz, seed, reference):
+    assert abs(closed(start(lead, until_s, rate_hz, seed)) - reference) <= 1.0 / rate_hz
+
+
+@pytest.mark.parametrize("kind", ["jumps", "wander", "floats", "mixed", "zero"])
+def test_borders_of_open_starts(kind):
+    """The recorded study finds at least three in four of each kind."""
+    right = 0
+    for seed in range(20):
+        log, truth = open_starts.make(kind, seed, minutes=2.0)
+        right += abs(closed(log) - truth) <= 1.5
+    assert right >= 13
+
+
+@pytest.mark.parametrize("kind", ["surge", "slow-rise", "mid-operation", "hunt", "steep", "bounce"])
+def test_starts_without_a_relay(kind):
+    assert sum(closed(open_starts.make(kind, seed, minutes=2.0)[0]) > 0 for seed in range(20)) <= 1
+
+
+def test_a_rest_at_zero_and_a_swing_is_no_relay():
+    """A quiet output near zero swings after five seconds: its zero later on is as long."""
+    time = np.arange(0.0, 120.0, 0.5)
+    volts = 1e-4 * np.random.default_rng(3).standard_normal(time.size)
+    volts[10:14] = 0.12
+    assert closed(Log.from_arrays(time, {"left": volts})) == 0.0
+
+
+def test_a_long_log_keeps_its_first_minute_at_full_rate(tmp_path):
+    fine = start(0.3, 5.0, 10.0)
+    (piece,) = list(fine.sweep())
+    time = np.arange(80_000) / 10.0
+    volts = np.concatenate((piece.values[0], 0.004 + 3e-4 * np.random.default_rng(1).standard_normal(80_000 - 1200)))
+    path = tmp_path / "long.csv"
+    np.savetxt(path, np.column_stack((time, volts)), fmt="%.5f", delimiter=",", header="time_s,left_V", comments="")
+    from flicker import read_log
+
+    written = read_log(path)
+    (blocks,) = reduce_log(written, Stash(0.02, 0.5, 5.0))
+    assert blocks.channels[0].sample_s.size < 80_000  # the subsample is thinned
+    time_s, read = first_readings(written, blocks)[0]
+    assert np.count_nonzero(time_s <= FIRST_S) == 601
+    np.testing.assert_allclose(read[:600], volts[:600], atol=6e-6)
+    assert blocks.stash is not None and blocks.stash.rows(0, 0, 600) is not None  # not read a second time
+    assert closed(written) == pytest.approx(5.0, abs=0.2)
+    trace = trace_log(written, SETTINGS)[0].traces[0]
+    assert trace.relay_closed_s == pytest.approx(5.0, abs=0.2)
+    assert trace.measured_at == "speaker side" and trace.excursions.count == 0
