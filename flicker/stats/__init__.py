@@ -17,13 +17,14 @@ if TYPE_CHECKING:
         changepoints,
         extremes,
         noise,
+        power_ups,
         rates,
         sequential,
         soak,
         trends,
     )
 
-__all__ = ["arrivals", "association", "changepoints", "extremes", "noise", "rates", "sequential", "soak", "trends"]
+__all__ = ["arrivals", "association", "changepoints", "extremes", "noise", "power_ups", "rates", "sequential", "soak", "trends"]
 
 
 def __getattr__(name: str) -> ModuleType:

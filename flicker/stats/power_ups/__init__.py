@@ -1,0 +1,54 @@
+"""Claims over power-ups, which differ by themselves: one engine behind growth, before and after, rates and soak plans.
+
+Two power-ups of one unit never look the same. So the unit of variation is the power-up (over visits: the visit), and
+how much power-ups differ enters every claim: it is learnt from the counts, from a stated prior where they tell little.
+Counts, expectations (`expected_counts`) and sizes of power-ups in; frozen results with one-sided p-values out.
+"""
+
+from __future__ import annotations
+
+from flicker.stats.power_ups._growth import RateComparison, RateGrowth, rate_comparison, rate_growth
+from flicker.stats.power_ups._however_much import FreeScatterTest, growth_however_much
+from flicker.stats.power_ups._patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
+from flicker.stats.power_ups._rate import (
+    CleanLimit,
+    CountForecast,
+    MeanRate,
+    PowerUpPlan,
+    clean_chance,
+    clean_limit,
+    clean_power_ups,
+    count_forecast,
+    mean_rate,
+    power_ups_to_see,
+)
+from flicker.stats.power_ups._risk_sets import ExpectedCounts, expected_counts
+from flicker.stats.power_ups._sizes import SizeGrowth, size_growth, size_growth_within
+
+__all__ = [
+    "CleanLimit",
+    "CountForecast",
+    "EarlyShare",
+    "ExpectedCounts",
+    "FreeScatterTest",
+    "MeanRate",
+    "PowerUpPlan",
+    "ProvokedTest",
+    "RateComparison",
+    "RateGrowth",
+    "SizeGrowth",
+    "clean_chance",
+    "clean_limit",
+    "clean_power_ups",
+    "count_forecast",
+    "early_share_test",
+    "expected_counts",
+    "growth_however_much",
+    "mean_rate",
+    "power_ups_to_see",
+    "provoked_test",
+    "rate_comparison",
+    "rate_growth",
+    "size_growth",
+    "size_growth_within",
+]

@@ -1,0 +1,410 @@
+"""The mean rate over power-ups that differ by themselves, and what further power-ups will bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.stats import _check, _count_tails
+from flicker.stats._result import Result
+from flicker.stats.power_ups import _scatter as sc
+
+Floats = NDArray[np.float64]
+
+REACH, POINTS, MOST_POINTS = 6.0, 241, 4801  # log rate about the pooled one
+MOST_POWER_UPS = 10_000  # of a plan
+
+
+@dataclass(frozen=True, slots=True)
+class MeanRate(Result):
+    """Mean rate over power-ups. ``low`` is 0 without an episode; with one power-up the limits are those of it alone."""
+
+    rate: float
+    low: float
+    high: float
+    count: int
+    exposure: float
+    power_ups: int
+    confidence: float
+    scale: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The rate in words."""
+        of = "of this power-up" if self.power_ups == 1 else f"over {self.power_ups} power-ups"
+        return (
+            f"{self.count} in {self.exposure:.4g} observed: {self.rate:.3g} per unit of time, between {self.low:.3g} "
+            f"and {self.high:.3g} ({self.confidence:.0%} confidence, {of})."
+        )
+
+
+def mean_rate(
+    counts: Sequence[int] | ArrayLike,
+    exposures: Sequence[float] | ArrayLike,
+    *,
+    scatter: float = sc.SCATTER,
+    confidence: float = 0.95,
+) -> MeanRate:
+    """Mean rate over power-ups, with an interval that allows for how they differ.
+
+    Parameters
+    ----------
+    counts, exposures : array, shape (power-ups,)
+        Episodes, bursts merged, and observed time of each power-up; one without any takes no part.
+    scatter : float
+        Scale of the prior of how power-ups differ (half-normal).
+    confidence : float
+        Of the interval.
+
+    Returns
+    -------
+    MeanRate
+        With one power-up Garwood's exact Poisson limits: nothing tells there how power-ups differ.
+
+    Raises
+    ------
+    ValueError
+        If no time was observed, or an argument is out of range.
+
+    Notes
+    -----
+    The lower limit takes the prior 1/rate, the upper one a flat prior, so that at no scatter both are the exact limits
+    of Garwood (1936, Biometrika 28, 437-442). Scatter up to 1.1 is allowed for. Coverage measured in
+    ``tests/studies/results/power_ups.md``.
+    """
+    n, e = _observed(counts, exposures)
+    scale, confidence = sc.checked_scale(scatter), _check.share("confidence", confidence)
+    total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
+    if n.size == 1:
+        low, high = _count_tails.poisson_low(total, tail) / time, _count_tails.poisson_high(total, tail) / time
+        return MeanRate(total / time, low, high, total, time, 1, confidence, scale, "exact Poisson limits (Garwood)")
+    law = _law(n, e, scale)
+    low = 0.0 if total == 0 else math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail))
+    high = math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail))
+    return MeanRate(
+        total / time, low, high, total, time, int(n.size), confidence, scale,
+        "integrated likelihood over power-ups (negative binomial)",
+    )  # fmt: skip
+
+
+def _observed(counts: object, exposures: object) -> tuple[NDArray[np.int64], Floats]:
+    n, e = sc.checked(counts, exposures)
+    n, e = n[e > 0], e[e > 0]
+    if n.size == 0:
+        raise ValueError("exposures must be above 0 for one power-up or more, got none")
+    return n, e
+
+
+@dataclass(frozen=True, slots=True)
+class _Law:
+    """Log likelihood on the grid of log rate and scatter; ``weights`` adds the prior of the rate."""
+
+    log_rate: Floats
+    like: Floats
+    scatter: sc.Scatter
+
+    def weights(self, tilt: float) -> Floats:
+        """Weights, shape (scatters, rates); ``tilt`` 0 for the prior 1/rate, 1 for a flat one."""
+        return sc.normalised(self.like + tilt * self.log_rate)
+
+
+def _law(n: NDArray[np.int64], e: Floats, scale: float) -> _Law:
+    scatter = sc.up_to(sc.half_normal(scale), sc.LARGEST_FOR_A_RATE)
+    total = float(n.sum())
+    narrowest = math.sqrt(1.0 / max(total, 1.0) + float(scatter.values[0]) ** 2 / n.size)
+    low = REACH + (8.0 / total if 0 < total < 5 else 0.0)  # the law falls off as rate^count to the left
+    points = int(min(MOST_POINTS, max(POINTS, 2 * math.ceil(2.0 * REACH / (0.8 * narrowest)) + 1)))
+    points += math.ceil((low - REACH) / (2.0 * REACH) * (points - 1))
+    log_rate = math.log((total + 0.5) / float(e.sum())) + np.linspace(-low, REACH, points)
+    c2 = scatter.squares
+    like = np.empty((c2.size, points))
+    for i, square in enumerate(c2):
+        mean = np.exp(log_rate)[:, None] * e
+        like[i] = total * log_rate - ((n + 1.0 / square) * np.log1p(square * mean)).sum(axis=1)
+    like += (sc.counts_part(n, c2) + scatter.log_weights)[:, None]
+    return _Law(log_rate, like, scatter)
+
+
+def clean_chance(
+    counts: Sequence[int] | ArrayLike,
+    exposures: Sequence[float] | ArrayLike,
+    power_ups: int,
+    length: float,
+    *,
+    scatter: float = sc.SCATTER,
+) -> float:
+    """Chance that so many further power-ups of that length stay clean, were nothing repaired.
+
+    Parameters
+    ----------
+    counts, exposures : array, shape (power-ups,)
+        As in `mean_rate`; one episode at least.
+    power_ups : int
+        Further power-ups, 1 or more.
+    length : float
+        Observed time of each, above 0, in the unit of the exposures.
+    scatter : float
+        Scale of the prior of how power-ups differ.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        If no episode was seen (then any rate however small fits), or an argument is out of range.
+
+    Notes
+    -----
+    Mean of (1 + c^2 mu T)^(-k/c^2) over the law of rate and scatter, prior 1/rate, scatter up to 1.1.
+    """
+    n, e = _observed(counts, exposures)
+    if n.sum() == 0:
+        raise ValueError("counts must hold one episode or more to predict from, got none")
+    k = _check.whole("power_ups", power_ups, least=1, what="further power-ups")
+    length = _check.positive("length", length, what="the observed time of each power-up")
+    return _clean(_law(n, e, sc.checked_scale(scatter)), k, length)
+
+
+def _clean(law: _Law, k: int, length: float) -> float:
+    c2 = law.scatter.squares[:, None]
+    return float((law.weights(0.0) * np.exp(-k / c2 * np.log1p(c2 * np.exp(law.log_rate) * length))).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUpPlan(Result):
+    """Power-ups of a stated length that will show the fault again; ``miss`` is the chance that they do not."""
+
+    power_ups: int
+    length: float
+    exposure: float
+    miss: float
+    confidence: float
+    counted: int
+    seen_power_ups: int
+    scale: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The plan in words."""
+        many = f"{self.power_ups} power-up{'s' if self.power_ups > 1 else ''} of {self.length:.3g}"
+        rest = "; not one long run" if self.power_ups > 1 else ""
+        return f"{many} show the fault again with a chance of {self.confidence:.0%}{rest}."
+
+
+def power_ups_to_see(
+    counts: Sequence[int] | ArrayLike,
+    exposures: Sequence[float] | ArrayLike,
+    *,
+    length: float | None = None,
+    scatter: float = sc.SCATTER,
+    confidence: float = 0.95,
+) -> PowerUpPlan:
+    """How many further power-ups will show the fault again, were nothing repaired?
+
+    Parameters
+    ----------
+    counts, exposures : array, shape (power-ups,)
+        As in `mean_rate`; one episode at least.
+    length : float, optional
+        Observed time of each further power-up; the mean of those seen where not given.
+    scatter : float
+        Scale of the prior of how power-ups differ.
+    confidence : float
+        Chance that at least one episode comes.
+
+    Returns
+    -------
+    PowerUpPlan
+
+    Raises
+    ------
+    ValueError
+        If no episode was seen, an argument is out of range, or more than 10,000 power-ups would be needed.
+
+    Notes
+    -----
+    Smallest number of power-ups whose predictive chance of staying clean (`clean_chance`) is at most
+    ``1 - confidence``. One long run is no substitute: it is one draw of the factor by which power-ups differ.
+    """
+    n, e = _observed(counts, exposures)
+    if n.sum() == 0:
+        raise ValueError("counts must hold one episode or more to plan from, got none")
+    scale, confidence = sc.checked_scale(scatter), _check.share("confidence", confidence)
+    each = float(e.mean()) if length is None else _check.positive("length", length, what="the time of each power-up")
+    law = _law(n, e, scale)
+    low, high = 0, 1
+    while _clean(law, high, each) > 1.0 - confidence:
+        low, high = high, 2 * high
+        if low > MOST_POWER_UPS:
+            raise ValueError(f"length of {each:g} is too short: more than {MOST_POWER_UPS} power-ups would be needed")
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _clean(law, middle, each) > 1.0 - confidence else (low, middle)
+    return PowerUpPlan(
+        high, each, high * each, _clean(law, high, each), confidence, int(n.sum()), int(n.size), scale,
+        "predictive law over power-ups (negative binomial), rate and scatter from those seen",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class CleanLimit(Result):
+    """What so many clean power-ups exclude: more than ``per_power_up`` episodes in the mean, were they to differ so."""
+
+    power_ups: int
+    per_power_up: float
+    scatter: float
+    confidence: float
+
+    @property
+    def reads(self) -> str:
+        """The limit in words."""
+        many = f"{self.power_ups} clean power-up{'s' if self.power_ups > 1 else ''}"
+        verb = "exclude" if self.power_ups > 1 else "excludes"
+        return (
+            f"{many} {verb} more than {self.per_power_up:.2g} episodes per power-up ({self.confidence:.0%}), were "
+            f"power-ups to differ by {sc.percent(self.scatter)}."
+        )
+
+
+def clean_limit(power_ups: int, *, scatter: float = sc.SCATTER, confidence: float = 0.95) -> CleanLimit:
+    """Upper limit of the mean number of episodes per power-up after so many clean ones, at a stated scatter.
+
+    Parameters
+    ----------
+    power_ups : int
+        Clean power-ups, 1 or more.
+    scatter : float
+        Coefficient of variation of their rates, 0 or more (0: as independent events).
+    confidence : float
+        One-sided.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range.
+
+    Notes
+    -----
+    The count of a power-up with mean m is 0 with chance (1 + c^2 m)^(-1/c^2): the limit solves for m.
+    """
+    k = _check.whole("power_ups", power_ups, least=1, what="clean power-ups")
+    c2 = _check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
+    alpha = 1.0 - _check.share("confidence", confidence)
+    limit = -math.log(alpha) / k if c2 == 0 else math.expm1(-c2 / k * math.log(alpha)) / c2
+    return CleanLimit(k, limit, math.sqrt(c2), confidence)
+
+
+def clean_power_ups(per_power_up: float, *, scatter: float = sc.SCATTER, confidence: float = 0.95) -> int:
+    """How many clean power-ups exclude a mean of so many episodes per power-up, at a stated scatter.
+
+    Parameters
+    ----------
+    per_power_up : float
+        Mean number of episodes per power-up to exclude, above 0.
+    scatter : float
+        Coefficient of variation of their rates, 0 or more.
+    confidence : float
+        One-sided.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range.
+
+    Notes
+    -----
+    k = c^2 ln(1/alpha) / ln(1 + c^2 m), rounded up; ln(1/alpha) / m at no scatter.
+    """
+    m = _check.positive("per_power_up", per_power_up, what="episodes per power-up")
+    c2 = _check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
+    alpha = 1.0 - _check.share("confidence", confidence)
+    needed = -math.log(alpha) / m if c2 == 0 else -c2 * math.log(alpha) / math.log1p(c2 * m)
+    return max(1, math.ceil(needed - 1e-12))
+
+
+@dataclass(frozen=True, slots=True)
+class CountForecast(Result):
+    """Episodes in further power-ups: ``expected`` in the middle, and the range that holds the count."""
+
+    expected: float
+    low: int
+    high: int
+    none: float
+    power_ups: int
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The forecast in words."""
+        return f"{self.expected:.3g} episodes expected, {self.low} to {self.high} likely."
+
+
+def count_forecast(
+    counts: Sequence[int] | ArrayLike,
+    exposures: Sequence[float] | ArrayLike,
+    length: float,
+    *,
+    scatter: float = sc.SCATTER,
+    confidence: float = 0.95,
+) -> CountForecast:
+    """How many episodes will the next power-up of that length bring, were nothing to change?
+
+    Parameters
+    ----------
+    counts, exposures : array, shape (power-ups,)
+        As in `mean_rate`; one episode at least.
+    length : float
+        Observed time of the next power-up, above 0.
+    scatter : float
+        Scale of the prior of how power-ups differ.
+    confidence : float
+        Of the range.
+
+    Raises
+    ------
+    ValueError
+        If no episode was seen, or an argument is out of range.
+
+    Notes
+    -----
+    Predictive law: negative binomial with the mean and scatter drawn from their law given the counts (prior 1/rate).
+    """
+    n, e = _observed(counts, exposures)
+    if n.sum() == 0:
+        raise ValueError("counts must hold one episode or more to predict from, got none")
+    length = _check.positive("length", length, what="the observed time of the next power-up")
+    confidence = _check.share("confidence", confidence)
+    law = _law(n, e, sc.checked_scale(scatter))
+    weights = law.weights(0.0)
+    mean = np.exp(law.log_rate) * length
+    shape = 1.0 / law.scatter.squares[:, None]
+    tail = 0.5 * (1.0 - confidence)
+
+    def below(k: float) -> float:
+        # a negative binomial count is at most k with chance I_{shape/(shape + mean)}(shape, k + 1)
+        return float((weights * special.betainc(shape, k + 1.0, shape / (shape + mean))).sum())
+
+    def first(share: float) -> int:
+        low, high = -1, 1
+        while below(high) < share and high < 2**40:
+            low, high = high, 2 * high
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if below(middle) >= share else (middle, high)
+        return high
+
+    expected = math.exp(sc.quantile(law.log_rate, weights.sum(axis=0), 0.5)) * length
+    return CountForecast(
+        expected, first(tail), first(1.0 - tail), below(0), int(n.size), confidence,
+        "predictive law over power-ups (negative binomial)",
+    )  # fmt: skip

@@ -1,0 +1,91 @@
+"""What to expect of each power-up were all alike: by risk sets, so that heat never counts as age."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from flicker.stats import _arrival_runs as ar
+from flicker.stats._result import Result
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedCounts(Result):
+    """Episodes counted and expected in each power-up, over the times since power-up that two or more reached."""
+
+    counts: NDArray[np.int64]
+    expected: NDArray[np.float64]
+    left_out: int
+
+    @property
+    def reads(self) -> str:
+        """How much can be compared."""
+        total = int(self.counts.sum())
+        rest = f"; {self.left_out} came later than any other power-up lasted" if self.left_out else ""
+        return f"{total} episodes in {self.counts.size} power-ups can be compared{rest}."
+
+
+def expected_counts(
+    times: ar.Times, ends: ArrayLike, *, groups: Sequence[object] | None = None, both: ArrayLike | None = None
+) -> ExpectedCounts:
+    """Episodes counted, and expected were all power-ups alike, whatever the rate does with the time since power-up.
+
+    Parameters
+    ----------
+    times : list of array_like
+        Sorted begins of episodes of each power-up, on its observed clock.
+    ends : array_like
+        Its observed length, above 0.
+    groups : sequence, optional
+        Kind of start of each power-up ('cold', 'warm'): only power-ups of one kind are set against each other.
+    both : array_like of bool, optional
+        Side of each power-up: only times that both sides reached are used.
+
+    Returns
+    -------
+    ExpectedCounts
+        Shape (power-ups,) each; the two have the same sum.
+
+    Raises
+    ------
+    ValueError
+        If times are unsorted or outside their power-up, or ``groups`` or ``both`` do not fit.
+
+    Notes
+    -----
+    Between two neighbouring ends of power-ups the same ones are at risk; the episodes there are shared out over them
+    (risk sets, Andersen and Gill 1982, Annals of Statistics 10, 1100-1120). Levels with fewer than two at risk tell
+    nothing and are left out.
+    """
+    runs = ar.pooled(times, ends, least=0, name_of_end="ends")
+    m = runs.ends.size
+    kinds = np.zeros(m, dtype=np.int64)
+    if groups is not None:
+        if len(groups) != m:
+            raise ValueError(f"groups must hold one kind of start per power-up ({m}), got {len(groups)}")
+        kinds = np.unique([str(kind) for kind in groups], return_inverse=True)[1]
+    side = None
+    if both is not None:
+        side = np.asarray(both, dtype=bool)
+        if side.shape != (m,):
+            raise ValueError(f"both must hold one side per power-up ({m}), got shape {side.shape}")
+    counts, expected = np.zeros(m, dtype=np.int64), np.zeros(m)
+    for kind in np.unique(kinds):
+        here = np.flatnonzero(kinds == kind)
+        edges = np.unique(runs.ends[here])
+        mine = np.isin(runs.run, here)
+        level = np.minimum(np.searchsorted(edges, runs.times[mine], side="left"), edges.size - 1)
+        held = np.zeros((edges.size, m), dtype=np.int64)
+        np.add.at(held, (level, runs.run[mine]), 1)
+        risk = np.zeros((edges.size, m), dtype=bool)
+        risk[:, here] = runs.ends[here] >= edges[:, None]
+        keep = risk.sum(axis=1) >= 2
+        if side is not None:
+            keep &= (risk & side).any(axis=1) & (risk & ~side).any(axis=1)
+        held, risk = held[keep], risk[keep]
+        counts += held.sum(axis=0)
+        expected += (held.sum(axis=1) / np.maximum(risk.sum(axis=1), 1)) @ risk
+    return ExpectedCounts(counts, expected, int(runs.times.size - counts.sum()))

@@ -1,0 +1,174 @@
+"""How power-ups differ by themselves: the grid of that scatter, its prior, and the likelihood of counts given it.
+
+The scatter c is the coefficient of variation of a gamma factor of mean 1 by which the rate of a power-up differs, so
+that its count is negative binomial (Greenwood and Yule 1920, Journal of the Royal Statistical Society 83, 255-279;
+Lawless 1987, Canadian Journal of Statistics 15, 209-225).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from flicker.stats import _check
+
+Floats = NDArray[np.float64]
+
+# Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
+SCATTER = 0.5
+WIDER = 1.4  # times the scale with three power-ups, or one on one side: measured in tests/studies/results/power_ups.md
+ALONE = 1.5  # times the scale, taken as known, with one power-up a side: the same study
+GRID = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.75, 0.9, 1.1, 1.35, 1.65, 2.0, 2.5])  # .02 stands for none
+LARGEST_FOR_A_RATE = 1.1  # beyond, the upper limit of a rate from two power-ups has no end: the same study
+MOST_AT_ONCE = 2_000_000  # elements of one array
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Values of the scatter and the logarithms of their weights (they sum to 1)."""
+
+    values: Floats
+    log_weights: Floats
+
+    @property
+    def squares(self) -> Floats:
+        """The variance of the factor."""
+        return self.values**2
+
+
+def half_normal(scale: float) -> Scatter:
+    """Half-normal weights on the grid (after Gelman 2006, Bayesian Analysis 1, 515-534)."""
+    log_weights = np.log(np.gradient(GRID)) - 0.5 * (GRID / scale) ** 2
+    return Scatter(GRID, log_weights - special.logsumexp(log_weights))
+
+
+def known(value: float) -> Scatter:
+    """One scatter, taken as known."""
+    return Scatter(np.array([max(value, 1e-4)]), np.zeros(1))
+
+
+def up_to(scatter: Scatter, most: float) -> Scatter:
+    """Return the same without what is beyond ``most`` (the smallest value always stays)."""
+    keep = scatter.values <= max(most, scatter.values[0])
+    return Scatter(scatter.values[keep], scatter.log_weights[keep])
+
+
+def counts_part(counts: NDArray[np.int64], squares: Floats) -> Floats:
+    """Sum over power-ups of log prod_{i<n} (1 + i c^2), for each c^2; shape (scatters,)."""
+    # gammaln loses digits where c^2 is small and n is not, so that the product is summed; long ones by the integral of
+    # the logarithm would save nothing here.
+    most = int(counts.max(initial=0))
+    steps = np.arange(most, dtype=np.float64)[:, None]
+    table = np.vstack((np.zeros((1, squares.size)), np.cumsum(np.log1p(steps * squares), axis=0)))
+    out: Floats = table[counts].sum(axis=0)
+    return out
+
+
+def integrated(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> Floats:
+    """Log likelihood of the counts with the level of the rate integrated out under a flat prior of its logarithm.
+
+    Parameters
+    ----------
+    counts : array, shape (power-ups,)
+        Episodes.
+    weights : array, shape (rows, power-ups)
+        Expected episodes at level 1, above 0, for each row (one row per growth).
+    squares : array, shape (scatters,)
+        Variance of the factor.
+
+    Returns
+    -------
+    array, shape (rows, scatters)
+        But for terms that depend on the counts alone.
+
+    Notes
+    -----
+    Integrated likelihood: Berger, Liseo and Wolpert 1999, Statistical Science 14, 1-28. The log likelihood is concave
+    in the log level; its mode is found by Newton's method, and the trapezoidal rule over six curvature widths on each
+    side integrates.
+    """
+    c2 = squares[None, :, None]
+    n = counts.astype(np.float64)
+    total = max(float(n.sum()), 0.5)
+    rows_at_once = max(1, MOST_AT_ONCE // (squares.size * NODES.size * n.size))
+    out = np.empty((weights.shape[0], squares.size))
+    linear = np.log(weights) @ n
+    fixed = counts_part(counts, squares)
+    for begin in range(0, weights.shape[0], rows_at_once):
+        part = slice(begin, begin + rows_at_once)
+        w = weights[part][:, None, :]
+        # from the pooled level, which is left of no mode by more than the spread of the log weights
+        level = np.broadcast_to(np.log(total / w.sum(axis=-1)), (w.shape[0], squares.size)).copy()
+        shape = n + 1.0 / c2
+        bend = np.ones_like(level)
+        for _ in range(60):
+            share = c2 * np.exp(level)[..., None] * w
+            share /= 1.0 + share
+            slope = total - (shape * share).sum(axis=-1)
+            bend = (shape * share * (1.0 - share)).sum(axis=-1)
+            move = np.clip(slope / np.maximum(bend, 1e-12), -1.0, 1.0)
+            level += move
+            if float(np.abs(move).max()) < 1e-6:
+                break
+        width = 1.0 / np.sqrt(np.maximum(bend, 1e-12))
+        nodes = level[..., None] + width[..., None] * NODES
+        spread = np.exp(nodes)[..., None] * (c2 * w)[..., None, :]
+        like = n.sum() * nodes - (shape[..., None, :] * np.log1p(spread)).sum(axis=-1)
+        out[part] = special.logsumexp(like, axis=-1) + np.log(width) + linear[part, None] + fixed
+    return out
+
+
+NODES = np.linspace(-6.0, 6.0, 25)
+
+
+def quantile(x: Floats, weights: Floats, share: float) -> float:
+    """Quantile of a law on a grid, between the middles of its cells."""
+    below = np.cumsum(weights) - 0.5 * weights
+    return float(np.interp(share, below / weights.sum(), x))
+
+
+def normalised(log_weights: Floats, axis: int | None = None) -> Floats:
+    """Weights that sum to 1 over ``axis`` (over all where None)."""
+    top = log_weights.max(axis=axis, keepdims=axis is not None)
+    weights = np.exp(log_weights - top)
+    out: Floats = weights / weights.sum(axis=axis, keepdims=axis is not None)
+    return out
+
+
+def checked(
+    counts: object, exposures: object, *, least: int = 1, what: str = "exposures"
+) -> tuple[NDArray[np.int64], Floats]:
+    """Check counts and exposures (or expectations) of power-ups.
+
+    Raises
+    ------
+    ValueError
+        If they do not fit together, an exposure is below 0, or a power-up without exposure holds an episode.
+    """
+    n = _check.whole_array("counts", counts, least=least)  # type: ignore[arg-type]
+    e = _check.finite_array(what, exposures, least=least)  # type: ignore[arg-type]
+    if n.size != e.size:
+        raise ValueError(f"{what} must hold one number per power-up ({n.size}), got {e.size}")
+    if e.size and e.min() < 0:
+        raise ValueError(f"{what} must be 0 or more, got {e.min()}")
+    bad = np.flatnonzero((e == 0) & (n > 0))
+    if bad.size:
+        raise ValueError(f"{what} must be above 0 where episodes were counted, got 0 at index {bad[0]}")
+    return n, e
+
+
+def checked_scale(scatter: float) -> float:
+    """Check the prior's scale."""
+    scale = _check.positive("scatter", scatter, what="the scale on which power-ups differ")
+    if scale > float(GRID[-1]):
+        raise ValueError(f"scatter must be at most {GRID[-1]:g}, got {scale:g}")
+    return scale
+
+
+def percent(value: float) -> str:
+    """A share as whole per cents."""
+    return f"{round(100.0 * value):d} %" if math.isfinite(value) else "any amount"

@@ -1,0 +1,244 @@
+"""Do sizes grow: from power-up to power-up (each enters once), or within one of them by means of blocks of bursts?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.stats import _arrival_runs as ar
+from flicker.stats import _check
+from flicker.stats._result import Result
+
+Floats = NDArray[np.float64]
+
+# Prior of the scatter of mean log sizes between power-ups: worth three degrees of freedom at 0.4. Common practice, no
+# source; error and power with it: tests/studies/results/power_ups.md.
+PRIOR_SD, PRIOR_DOF = 0.4, 3
+FEWEST = 3  # power-ups with sizes; two always lie on a line
+APART_S = 90.0  # swings closer than this are one burst when sizes are asked; common practice, no source
+FEWEST_BURSTS = 10  # below, blocks of one power-up tell nothing (the same study)
+BLOCKS = (5, 10)  # fewest and most blocks in one power-up
+PER_BLOCK = 4
+
+
+@dataclass(frozen=True, slots=True)
+class SizeGrowth(Result):
+    """Growth of sizes from the first to the last of their order.
+
+    ``p_up`` and ``p_down`` are one-sided; ``p_up_plain`` and ``p_down_plain`` those of the plain t, which holds however
+    much power-ups differ. NaN and 1 where too little was seen.
+    """
+
+    p_up: float
+    p_down: float
+    p_up_plain: float
+    p_down_plain: float
+    factor: float
+    low: float
+    high: float
+    statistic: float
+    dof: int
+    count: int
+    power_ups: int
+    confidence: float
+    method: str
+
+    @property
+    def reads(self) -> str:
+        """The finding in words."""
+        if self.dof < 1:
+            return "Too few sizes to tell whether they grow."
+        way = "grow" if self.factor >= 1.0 else "shrink"
+        p = min(self.p_up, self.p_down)
+        if p > 0.5 * (1.0 - self.confidence):
+            return f"It is not shown that sizes grow or shrink ({ar.p_words(p)})."
+        plain = self.p_up_plain if self.factor >= 1.0 else self.p_down_plain
+        more = ", however much power-ups differ" if plain <= 0.5 * (1.0 - self.confidence) else ""
+        return f"Sizes {way}, {self.factor:.2g} times in all ({self.low:.2g} to {self.high:.2g}{more})."
+
+
+def size_growth(
+    sizes: Sequence[ArrayLike],
+    order: ArrayLike | None = None,
+    *,
+    confidence: float = 0.95,
+) -> SizeGrowth:
+    """Are the sizes of later power-ups larger? Also for before and after, with 0 and 1 as the order.
+
+    Parameters
+    ----------
+    sizes : sequence of array_like
+        Sizes of each power-up, each above 0; one without any takes no part. For visits: the power-ups' mean sizes.
+    order : array_like, optional
+        Age of each in any unit; the place in the list where not given.
+    confidence : float
+        Of the interval of the factor.
+
+    Returns
+    -------
+    SizeGrowth
+        Without a claim (p = 1) where fewer than three power-ups hold sizes, or all of them have one age.
+
+    Raises
+    ------
+    ValueError
+        If a size is not above 0, or ``order`` does not fit.
+
+    Notes
+    -----
+    Least squares of the power-ups' mean log sizes on their order, with a moderated t (Smyth 2004, Statistical
+    Applications in Genetics and Molecular Biology 3, 3): variance (3 * 0.4^2 + RSS) / (K + 1) with K + 1 degrees of
+    freedom for K power-ups, where the plain t has RSS / (K - 2).
+    """
+    confidence = _check.share("confidence", confidence)
+    if isinstance(sizes, str) or not len(sizes):
+        raise ValueError(f"sizes must hold one sequence of sizes per power-up, got {sizes!r}")
+    parts = [_check.finite_array("sizes", part, least=0) for part in sizes]
+    for part in parts:
+        if part.size and part.min() <= 0:
+            raise ValueError(f"sizes must be above 0, got {part.min()}")
+    age = np.arange(len(parts), dtype=np.float64)
+    if order is not None:
+        age = _check.finite_array("order", order, least=len(parts))
+        if age.size != len(parts):
+            raise ValueError(f"order must hold one number per power-up ({len(parts)}), got {age.size}")
+    held = np.array([part.size > 0 for part in parts], dtype=bool)
+    y = np.array([float(np.mean(np.log(part))) for part in parts if part.size])
+    x = age[held]
+    count = sum(part.size for part in parts)
+    method = "moderated t of the power-ups' mean log sizes"
+    if y.size < FEWEST or float(np.ptp(x)) == 0:
+        return _nothing(y.size, count, confidence, f"{method}: too few power-ups", _ratio_of_two(x, y))
+    apart = (x - x.mean()) / float(np.ptp(x))
+    width = float(apart @ apart)
+    slope = float(apart @ y / width)
+    rest = y - y.mean() - slope * apart
+    rss = float(rest @ rest)
+    dof = y.size - 2 + PRIOR_DOF
+    error = math.sqrt((PRIOR_DOF * PRIOR_SD**2 + rss) / dof / width)
+    plain = math.sqrt(rss / (y.size - 2) / width)
+    t_plain = slope / plain if plain > 0 else math.copysign(math.inf, slope) if slope else 0.0
+    return _with_t(slope, error, dof, (t_plain, y.size - 2), (int(y.size), count), confidence, method)
+
+
+def size_growth_within(
+    sizes: Sequence[ArrayLike],
+    times: Sequence[ArrayLike],
+    *,
+    dead_time: float,
+    confidence: float = 0.95,
+) -> SizeGrowth:
+    """Are sizes larger the longer a power-up runs? For claims within one power-up, or within each of a few.
+
+    Parameters
+    ----------
+    sizes, times : sequence of array_like
+        Sizes and sorted times of the excursions of each power-up, in seconds.
+    dead_time : float
+        Longest pause inside a burst, in seconds. Swings closer than this, or than 90 s, are one burst: swings of one
+        burst are alike and would pass for evidence.
+    confidence : float
+        Of the interval of the factor from the first block to the last.
+
+    Returns
+    -------
+    SizeGrowth
+        Without a claim (p = 1) where no power-up has ten bursts.
+
+    Raises
+    ------
+    ValueError
+        If a size is not above 0, times are unsorted, or the two do not fit.
+
+    Notes
+    -----
+    Batch means: the mean log sizes of 5 to 10 equal blocks of bursts (a quarter as many as bursts), least squares on
+    the number of the block, Student's t with blocks - 2 degrees of freedom; of several power-ups each has its own
+    level, which costs one degree each.
+    """
+    confidence = _check.share("confidence", confidence)
+    dead_time = _check.positive("dead_time", dead_time, what="seconds", zero=True)
+    if len(sizes) != len(times):
+        raise ValueError(f"times must hold one array per power-up ({len(sizes)}), got {len(times)}")
+    xs, ys, count, used = [], [], 0, 0
+    for i, (size, when) in enumerate(zip(sizes, times, strict=True)):
+        v, t = _check.finite_array(f"sizes[{i}]", size, least=0), _check.finite_array(f"times[{i}]", when, least=0)
+        if v.size != t.size:
+            raise ValueError(f"times[{i}] must hold one time per size ({v.size}), got {t.size}")
+        if v.size and v.min() <= 0:
+            raise ValueError(f"sizes must be above 0, got {v.min()}")
+        if np.any(np.diff(t) < 0):
+            raise ValueError(f"times[{i}] must be sorted in time")
+        count += int(v.size)
+        if not v.size:
+            continue
+        burst = np.concatenate(([0], np.cumsum(np.diff(t) > max(dead_time, APART_S))))
+        y = np.bincount(burst, np.log(v)) / np.bincount(burst)
+        if y.size < FEWEST_BURSTS:
+            continue
+        blocks = int(np.clip(y.size // PER_BLOCK, *BLOCKS))
+        means = np.array([float(part.mean()) for part in np.array_split(y, blocks)])
+        x = np.linspace(-0.5, 0.5, blocks)
+        xs.append(x)
+        ys.append(means - means.mean())
+        used += 1
+    method = f"t of the means of blocks of bursts ({max(dead_time, APART_S):g} s apart)"
+    if not xs:
+        return _nothing(len(sizes), count, confidence, f"{method}: fewer than {FEWEST_BURSTS} bursts", math.nan)
+    place, level = np.concatenate(xs), np.concatenate(ys)
+    width = float(place @ place)
+    slope = float(place @ level / width)
+    rest = level - slope * place
+    dof = place.size - used - 1
+    error = math.sqrt(float(rest @ rest) / dof / width)
+    plain = slope / error if error > 0 else math.copysign(math.inf, slope) if slope else 0.0
+    return _with_t(slope, error, dof, (plain, dof), (used, count), confidence, method)
+
+
+def _nothing(power_ups: int, count: int, confidence: float, method: str, factor: float) -> SizeGrowth:
+    return SizeGrowth(
+        1.0, 1.0, 1.0, 1.0, factor, 0.0, math.inf, math.nan, 0, int(count), int(power_ups), confidence, method
+    )
+
+
+def _ratio_of_two(x: Floats, y: Floats) -> float:
+    if x.size != 2 or x[0] == x[1]:
+        return math.nan
+    return _factor(float(y[np.argmax(x)] - y[np.argmin(x)]))
+
+
+def _with_t(
+    slope: float,
+    error: float,
+    dof: int,
+    plain: tuple[float, int],
+    seen: tuple[int, int],
+    confidence: float,
+    method: str,
+) -> SizeGrowth:
+    t = slope / error if error > 0 else math.copysign(math.inf, slope) if slope else 0.0
+    reach = float(special.stdtrit(dof, 0.5 + 0.5 * confidence)) * error
+    return SizeGrowth(
+        p_up=float(special.stdtr(dof, -t)),
+        p_down=float(special.stdtr(dof, t)),
+        p_up_plain=float(special.stdtr(plain[1], -plain[0])),
+        p_down_plain=float(special.stdtr(plain[1], plain[0])),
+        factor=_factor(slope),
+        low=_factor(slope - reach),
+        high=_factor(slope + reach),
+        statistic=t,
+        dof=int(dof),
+        count=int(seen[1]),
+        power_ups=int(seen[0]),
+        confidence=confidence,
+        method=method,
+    )
+
+
+def _factor(log_growth: float) -> float:
+    return math.exp(log_growth) if log_growth < 700.0 else math.inf
