@@ -42,6 +42,12 @@ STATS = {
         AllanDeviation NoiseColour NoiseLevel allan_deviation lag1_autocorrelation noise_colour noise_level
         noise_sigma resolution_of
     """,
+    "power_ups": """
+        CleanLimit CountForecast EarlyShare ExpectedCounts FreeScatterTest MeanRate PowerUpSoak ProvokedTest
+        RateComparison RateGrowth SizeGrowth clean_chance clean_limit clean_power_ups count_forecast early_share_test
+        expected_counts growth_however_much mean_rate power_ups_to_see provoked_test rate_comparison rate_growth
+        size_growth size_growth_within
+    """,
     "rates": """
         DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio
         RatioTest Recurrence ShareInterval StratifiedRatio dispersion_test known_background_significance

@@ -179,7 +179,7 @@ def _clean(law: _Law, k: int, length: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class PowerUpPlan(Result):
+class PowerUpSoak(Result):
     """Power-ups of a stated length that will show the fault again; ``miss`` is the chance that they do not."""
 
     power_ups: int
@@ -207,7 +207,7 @@ def power_ups_to_see(
     length: float | None = None,
     scatter: float = sc.SCATTER,
     confidence: float = 0.95,
-) -> PowerUpPlan:
+) -> PowerUpSoak:
     """How many further power-ups will show the fault again, were nothing repaired?
 
     Parameters
@@ -223,7 +223,7 @@ def power_ups_to_see(
 
     Returns
     -------
-    PowerUpPlan
+    PowerUpSoak
 
     Raises
     ------
@@ -249,7 +249,7 @@ def power_ups_to_see(
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (middle, high) if _clean(law, middle, each) > 1.0 - confidence else (low, middle)
-    return PowerUpPlan(
+    return PowerUpSoak(
         high, each, high * each, _clean(law, high, each), confidence, int(n.sum()), int(n.size), scale,
         "predictive law over power-ups (negative binomial), rate and scatter from those seen",
     )  # fmt: skip
