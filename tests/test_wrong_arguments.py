@@ -63,6 +63,22 @@ SOUND = {
     "noise.noise_level": dict(y=Y * 8),
     "noise.noise_sigma": dict(y=Y),
     "noise.resolution_of": dict(values=Y),
+    "power_ups.clean_chance": dict(counts=[3, 1, 4], exposures=[1.0] * 3, power_ups=2, length=1.0),
+    "power_ups.clean_limit": dict(power_ups=3),
+    "power_ups.clean_power_ups": dict(per_power_up=0.5),
+    "power_ups.count_forecast": dict(counts=[3, 1, 4], exposures=[1.0] * 3, length=1.0),
+    "power_ups.early_share_test": dict(early=[1, 2, 0], counts=[2, 3, 1], time_share=0.2),
+    "power_ups.expected_counts": dict(times=RUNS, ends=ENDS),
+    "power_ups.growth_however_much": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0]),
+    "power_ups.mean_rate": dict(counts=[3, 1, 4], exposures=[1.0] * 3),
+    "power_ups.power_ups_to_see": dict(counts=[3, 1, 4], exposures=[1.0] * 3),
+    "power_ups.provoked_test": dict(event_times=RUNS, stimulus_times=[[4.0, 12.0], [9.0], []], window=1.0, ends=ENDS),
+    "power_ups.rate_comparison": dict(
+        before=[3, 5], expected_before=[1.0, 1.0], after=[1, 0], expected_after=[1.0, 1.0]
+    ),
+    "power_ups.rate_growth": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0]),
+    "power_ups.size_growth": dict(sizes=[[0.1, 0.2], [0.3], [0.2, 0.4]], order=[0.0, 1.0, 2.0]),
+    "power_ups.size_growth_within": dict(sizes=[Y], times=[list(range(0, 1200, 100))], dead_time=10.0),
     "rates.dispersion_test": dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4),
     "rates.known_background_significance": dict(count=3, expected=2.0),
     "rates.on_off_significance": dict(on_count=3, on_time=1.0, off_count=2, off_time=4.0),
@@ -107,11 +123,12 @@ SHARES = {"confidence", "false_alarm", "miss", "power", "error", "shortest_share
 ARRAYS = {
     "times", "ends", "ages", "order", "gaps", "values_or_times", "counts", "sizes", "times_a", "times_b", "p_values",
     "event_times", "stimulus_times", "exposures", "y", "x", "maxima", "peaks", "spans", "values", "base_counts",
-    "base_exposures", "edges", "rates", "levels", "planned_ends", "others",
+    "base_exposures", "edges", "rates", "levels", "planned_ends", "others", "expected", "early", "before", "after",
+    "expected_before", "expected_after",
 }  # fmt: skip
 WHOLE = {
     "seed", "count", "base_count", "on_count", "off_count", "runs_with", "runs", "hits", "trials", "windows", "allowed",
-    "max_changes", "max_breaks", "simulations", "least_count", "samples_per_cell", "control_count", "blocks",
+    "power_ups", "half", "max_changes", "max_breaks", "simulations", "least_count", "samples_per_cell", "control_count", "blocks",
 }  # fmt: skip
 # what is no mistake there: gaps in levels and readings, no events at all, any name of a stimulus
 ALLOWED = {

@@ -232,8 +232,8 @@ def rate_comparison(
     -----
     As `rate_growth` with 0 for before and 1 for after.
     """
-    n0, e0 = sc.checked(before, expected_before, what="expected_before")
-    n1, e1 = sc.checked(after, expected_after, what="expected_after")
+    n0, e0 = sc.checked(before, expected_before, what="expected_before", counted="before")
+    n1, e1 = sc.checked(after, expected_after, what="expected_after", counted="after")
     scale, level, confidence = _options(scatter, level, confidence)
     n0, e0, n1, e1 = n0[e0 > 0], e0[e0 > 0], n1[e1 > 0], e1[e1 > 0]
     for name, e in (("expected_before", e0), ("expected_after", e1)):

@@ -164,10 +164,10 @@ def provoked_test(
     early = _check.positive("early", early, what="a time", zero=True)
     half = _check.whole("half", half, least=LEAST_HALF, what="a number of windows")
     events, stimuli = _runs("event_times", event_times), _runs("stimulus_times", stimulus_times)
-    lengths = _check.finite_array("ends", np.atleast_1d(np.asarray(ends, dtype=np.float64)))
+    lengths = _check.finite_array("ends", [ends] if np.ndim(ends) == 0 else ends)  # type: ignore[arg-type]
     if not len(events) == len(stimuli) == lengths.size:
         raise ValueError(
-            f"event_times, stimulus_times and ends must be of as many runs, got {len(events)}, {len(stimuli)} and "
+            f"event_times, stimulus_times and ends must be of as many runs (none given is one), got {len(events)}, {len(stimuli)} and "
             f"{lengths.size}"
         )
     width = window + early
@@ -201,6 +201,8 @@ def provoked_test(
 
 
 def _runs(name: str, times: ar.Times) -> list[NDArray[np.float64]]:
-    if isinstance(times, (list, tuple, np.ndarray)) and len(times) == 0:
+    if isinstance(times, str) or not isinstance(times, (Sequence, np.ndarray)):
+        raise ValueError(f"{name} must be an array of times, or one array per run, got {times!r}")
+    if len(times) == 0:  # no event, or no stimulus, in one run
         return [np.empty(0)]
     return [np.sort(_check.finite_array(name, part, least=0)) for part in ar.split(times)]

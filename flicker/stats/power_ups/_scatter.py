@@ -140,7 +140,7 @@ def normalised(log_weights: Floats, axis: int | None = None) -> Floats:
 
 
 def checked(
-    counts: object, exposures: object, *, least: int = 1, what: str = "exposures"
+    counts: object, exposures: object, *, least: int = 1, what: str = "exposures", counted: str = "counts"
 ) -> tuple[NDArray[np.int64], Floats]:
     """Check counts and exposures (or expectations) of power-ups.
 
@@ -149,7 +149,7 @@ def checked(
     ValueError
         If they do not fit together, an exposure is below 0, or a power-up without exposure holds an episode.
     """
-    n = _check.whole_array("counts", counts, least=least)  # type: ignore[arg-type]
+    n = _check.whole_array(counted, counts, least=least)  # type: ignore[arg-type]
     e = _check.finite_array(what, exposures, least=least)  # type: ignore[arg-type]
     if n.size != e.size:
         raise ValueError(f"{what} must hold one number per power-up ({n.size}), got {e.size}")

@@ -163,8 +163,11 @@ def size_growth_within(
     """
     confidence = _check.share("confidence", confidence)
     dead_time = _check.positive("dead_time", dead_time, what="seconds", zero=True)
+    for name, given in (("sizes", sizes), ("times", times)):
+        if isinstance(given, str) or len(given) == 0:
+            raise ValueError(f"{name} must hold one sequence per power-up, got {given!r}")
     if len(sizes) != len(times):
-        raise ValueError(f"times must hold one array per power-up ({len(sizes)}), got {len(times)}")
+        raise ValueError(f"sizes and times must be of as many power-ups, got {len(sizes)} and {len(times)}")
     xs, ys, count, used = [], [], 0, 0
     for i, (size, when) in enumerate(zip(sizes, times, strict=True)):
         v, t = _check.finite_array(f"sizes[{i}]", size, least=0), _check.finite_array(f"times[{i}]", when, least=0)
