@@ -7,10 +7,10 @@ Counts, expectations (`expected_counts`) and sizes of power-ups in; frozen resul
 
 from __future__ import annotations
 
-from flicker.stats.power_ups._growth import RateComparison, RateGrowth, rate_comparison, rate_growth
-from flicker.stats.power_ups._however_much import FreeScatterTest, growth_however_much
-from flicker.stats.power_ups._patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
-from flicker.stats.power_ups._rate import (
+from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
+from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
+from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
+from flicker.stats.power_ups.rate import (
     CleanLimit,
     CountForecast,
     MeanRate,
@@ -22,8 +22,8 @@ from flicker.stats.power_ups._rate import (
     mean_rate,
     power_ups_to_see,
 )
-from flicker.stats.power_ups._risk_sets import ExpectedCounts, expected_counts
-from flicker.stats.power_ups._sizes import SizeGrowth, size_growth, size_growth_within
+from flicker.stats.power_ups.risk_sets import ExpectedCounts, expected_counts
+from flicker.stats.power_ups.sizes import SizeGrowth, size_growth, size_growth_within
 
 __all__ = [
     "CleanLimit",

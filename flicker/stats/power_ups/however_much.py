@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _check
-from flicker.stats._result import Result
-from flicker.stats.power_ups import _scatter as sc
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.power_ups import scatter as sc
 
 Floats = NDArray[np.float64]
 
@@ -63,7 +63,7 @@ def growth_however_much(
     estimate (nothing on one side), least squares of sqrt(count / expected) instead, with the same t.
     """
     n, e = sc.checked(counts, expected, what="expected")
-    x = np.arange(n.size, dtype=np.float64) if order is None else _check.finite_array("order", order)
+    x = np.arange(n.size, dtype=np.float64) if order is None else check.finite_array("order", order)
     if x.size != n.size:
         raise ValueError(f"order must hold one number per power-up ({n.size}), got {x.size}")
     keep = e > 0

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _arrival_runs as ar
-from flicker.stats import _check
-from flicker.stats._result import Result
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals import arrival_runs as ar
 
 Floats = NDArray[np.float64]
 
@@ -95,16 +95,16 @@ def size_growth(
     Applications in Genetics and Molecular Biology 3, 3): variance (3 * 0.4^2 + RSS) / (K + 1) with K + 1 degrees of
     freedom for K power-ups, where the plain t has RSS / (K - 2).
     """
-    confidence = _check.share("confidence", confidence)
+    confidence = check.share("confidence", confidence)
     if isinstance(sizes, str) or not len(sizes):
         raise ValueError(f"sizes must hold one sequence of sizes per power-up, got {sizes!r}")
-    parts = [_check.finite_array("sizes", part, least=0) for part in sizes]
+    parts = [check.finite_array("sizes", part, least=0) for part in sizes]
     for part in parts:
         if part.size and part.min() <= 0:
             raise ValueError(f"sizes must be above 0, got {part.min()}")
     age = np.arange(len(parts), dtype=np.float64)
     if order is not None:
-        age = _check.finite_array("order", order, least=len(parts))
+        age = check.finite_array("order", order, least=len(parts))
         if age.size != len(parts):
             raise ValueError(f"order must hold one number per power-up ({len(parts)}), got {age.size}")
     held = np.array([part.size > 0 for part in parts], dtype=bool)
@@ -161,8 +161,8 @@ def size_growth_within(
     the number of the block, Student's t with blocks - 2 degrees of freedom; of several power-ups each has its own
     level, which costs one degree each.
     """
-    confidence = _check.share("confidence", confidence)
-    dead_time = _check.positive("dead_time", dead_time, what="seconds", zero=True)
+    confidence = check.share("confidence", confidence)
+    dead_time = check.positive("dead_time", dead_time, what="seconds", zero=True)
     for name, given in (("sizes", sizes), ("times", times)):
         if isinstance(given, str) or len(given) == 0:
             raise ValueError(f"{name} must hold one sequence per power-up, got {given!r}")
@@ -170,7 +170,7 @@ def size_growth_within(
         raise ValueError(f"sizes and times must be of as many power-ups, got {len(sizes)} and {len(times)}")
     xs, ys, count, used = [], [], 0, 0
     for i, (size, when) in enumerate(zip(sizes, times, strict=True)):
-        v, t = _check.finite_array(f"sizes[{i}]", size, least=0), _check.finite_array(f"times[{i}]", when, least=0)
+        v, t = check.finite_array(f"sizes[{i}]", size, least=0), check.finite_array(f"times[{i}]", when, least=0)
         if v.size != t.size:
             raise ValueError(f"times[{i}] must hold one time per size ({v.size}), got {t.size}")
         if v.size and v.min() <= 0:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.stats import _arrival_runs as ar
-from flicker.stats._result import Result
+from flicker.base.result import Result
+from flicker.stats.arrivals import arrival_runs as ar
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _arrival_runs as ar
-from flicker.stats import _check
-from flicker.stats._result import Result
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals import arrival_runs as ar
 
 FEWEST = 3  # power-ups that make a pattern; with fewer it is 'in this power-up'
 HALF = 4  # windows on each side of a stimulus; power with it: tests/studies/results/power_ups.md
@@ -73,8 +73,8 @@ def early_share_test(
     early shares between power-ups widens the binomial tail (incomplete beta function), and Student's t with one degree
     of freedom fewer than power-ups with episodes replaces the normal law.
     """
-    first, n = _check.whole_array("early", early), _check.whole_array("counts", counts)
-    p = _check.share("time_share", time_share)
+    first, n = check.whole_array("early", early), check.whole_array("counts", counts)
+    p = check.share("time_share", time_share)
     if first.size != n.size:
         raise ValueError(f"counts must hold one number per power-up ({first.size}), got {n.size}")
     bad = np.flatnonzero(first > n)
@@ -160,11 +160,11 @@ def provoked_test(
     stimulus does nothing and the rate runs straight there; the hits are a sum of Bernoulli(m / (2h + 1)), whose upper
     tail is exact.
     """
-    window = _check.positive("window", window, what="a time")
-    early = _check.positive("early", early, what="a time", zero=True)
-    half = _check.whole("half", half, least=LEAST_HALF, what="a number of windows")
+    window = check.positive("window", window, what="a time")
+    early = check.positive("early", early, what="a time", zero=True)
+    half = check.whole("half", half, least=LEAST_HALF, what="a number of windows")
     events, stimuli = _runs("event_times", event_times), _runs("stimulus_times", stimulus_times)
-    lengths = _check.finite_array("ends", [ends] if np.ndim(ends) == 0 else ends)  # type: ignore[arg-type]
+    lengths = check.finite_array("ends", [ends] if np.ndim(ends) == 0 else ends)  # type: ignore[arg-type]
     if not len(events) == len(stimuli) == lengths.size:
         raise ValueError(
             f"event_times, stimulus_times and ends must be of as many runs (none given is one), got {len(events)}, {len(stimuli)} and "
@@ -205,4 +205,4 @@ def _runs(name: str, times: ar.Times) -> list[NDArray[np.float64]]:
         raise ValueError(f"{name} must be an array of times, or one array per run, got {times!r}")
     if len(times) == 0:  # no event, or no stimulus, in one run
         return [np.empty(0)]
-    return [np.sort(_check.finite_array(name, part, least=0)) for part in ar.split(times)]
+    return [np.sort(check.finite_array(name, part, least=0)) for part in ar.split(times)]

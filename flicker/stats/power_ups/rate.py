@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.stats import _check, _count_tails
-from flicker.stats._result import Result
-from flicker.stats.power_ups import _scatter as sc
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.power_ups import scatter as sc
+from flicker.stats.rates import count_tails
 
 Floats = NDArray[np.float64]
 
@@ -79,10 +80,10 @@ def mean_rate(
     ``tests/studies/results/power_ups.md``.
     """
     n, e = _observed(counts, exposures)
-    scale, confidence = sc.checked_scale(scatter), _check.share("confidence", confidence)
+    scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
     if n.size == 1:
-        low, high = _count_tails.poisson_low(total, tail) / time, _count_tails.poisson_high(total, tail) / time
+        low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
         return MeanRate(total / time, low, high, total, time, 1, confidence, scale, "exact Poisson limits (Garwood)")
     law = _law(n, e, scale)
     low = 0.0 if total == 0 else math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail))
@@ -168,8 +169,8 @@ def clean_chance(
     n, e = _observed(counts, exposures)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to predict from, got none")
-    k = _check.whole("power_ups", power_ups, least=1, what="further power-ups")
-    length = _check.positive("length", length, what="the observed time of each power-up")
+    k = check.whole("power_ups", power_ups, least=1, what="further power-ups")
+    length = check.positive("length", length, what="the observed time of each power-up")
     return _clean(_law(n, e, sc.checked_scale(scatter)), k, length)
 
 
@@ -238,8 +239,8 @@ def power_ups_to_see(
     n, e = _observed(counts, exposures)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to plan from, got none")
-    scale, confidence = sc.checked_scale(scatter), _check.share("confidence", confidence)
-    each = float(e.mean()) if length is None else _check.positive("length", length, what="the time of each power-up")
+    scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
+    each = float(e.mean()) if length is None else check.positive("length", length, what="the time of each power-up")
     law = _law(n, e, scale)
     low, high = 0, 1
     while _clean(law, high, each) > 1.0 - confidence:
@@ -296,9 +297,9 @@ def clean_limit(power_ups: int, *, scatter: float = sc.SCATTER, confidence: floa
     -----
     The count of a power-up with mean m is 0 with chance (1 + c^2 m)^(-1/c^2): the limit solves for m.
     """
-    k = _check.whole("power_ups", power_ups, least=1, what="clean power-ups")
-    c2 = _check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
-    alpha = 1.0 - _check.share("confidence", confidence)
+    k = check.whole("power_ups", power_ups, least=1, what="clean power-ups")
+    c2 = check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
+    alpha = 1.0 - check.share("confidence", confidence)
     limit = -math.log(alpha) / k if c2 == 0 else math.expm1(-c2 / k * math.log(alpha)) / c2
     return CleanLimit(k, limit, math.sqrt(c2), confidence)
 
@@ -324,9 +325,9 @@ def clean_power_ups(per_power_up: float, *, scatter: float = sc.SCATTER, confide
     -----
     k = c^2 ln(1/alpha) / ln(1 + c^2 m), rounded up; ln(1/alpha) / m at no scatter.
     """
-    m = _check.positive("per_power_up", per_power_up, what="episodes per power-up")
-    c2 = _check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
-    alpha = 1.0 - _check.share("confidence", confidence)
+    m = check.positive("per_power_up", per_power_up, what="episodes per power-up")
+    c2 = check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
+    alpha = 1.0 - check.share("confidence", confidence)
     needed = -math.log(alpha) / m if c2 == 0 else -c2 * math.log(alpha) / math.log1p(c2 * m)
     return max(1, math.ceil(needed - 1e-12))
 
@@ -382,8 +383,8 @@ def count_forecast(
     n, e = _observed(counts, exposures)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to predict from, got none")
-    length = _check.positive("length", length, what="the observed time of the next power-up")
-    confidence = _check.share("confidence", confidence)
+    length = check.positive("length", length, what="the observed time of the next power-up")
+    confidence = check.share("confidence", confidence)
     law = _law(n, e, sc.checked_scale(scatter))
     weights = law.weights(0.0)
     mean = np.exp(law.log_rate) * length

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from flicker.stats import _check
+from flicker.base import check
 
 Floats = NDArray[np.float64]
 
@@ -149,8 +149,8 @@ def checked(
     ValueError
         If they do not fit together, an exposure is below 0, or a power-up without exposure holds an episode.
     """
-    n = _check.whole_array(counted, counts, least=least)  # type: ignore[arg-type]
-    e = _check.finite_array(what, exposures, least=least)  # type: ignore[arg-type]
+    n = check.whole_array(counted, counts, least=least)  # type: ignore[arg-type]
+    e = check.finite_array(what, exposures, least=least)  # type: ignore[arg-type]
     if n.size != e.size:
         raise ValueError(f"{what} must hold one number per power-up ({n.size}), got {e.size}")
     if e.size and e.min() < 0:
@@ -163,7 +163,7 @@ def checked(
 
 def checked_scale(scatter: float) -> float:
     """Check the prior's scale."""
-    scale = _check.positive("scatter", scatter, what="the scale on which power-ups differ")
+    scale = check.positive("scatter", scatter, what="the scale on which power-ups differ")
     if scale > float(GRID[-1]):
         raise ValueError(f"scatter must be at most {GRID[-1]:g}, got {scale:g}")
     return scale

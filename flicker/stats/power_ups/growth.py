@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.stats import _check
-from flicker.stats._result import Result
-from flicker.stats.power_ups import _scatter as sc
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.power_ups import scatter as sc
 
 Floats = NDArray[np.float64]
 Beside = Sequence[tuple[ArrayLike, ArrayLike, ArrayLike | None]]
@@ -265,13 +265,13 @@ def rate_comparison(
 
 
 def _options(scatter: float, level: float, confidence: float) -> tuple[float, float, float]:
-    return sc.checked_scale(scatter), _check.share("level", level), _check.share("confidence", confidence)
+    return sc.checked_scale(scatter), check.share("level", level), check.share("confidence", confidence)
 
 
 def _order(order: ArrayLike | None, size: int) -> Floats:
     if order is None:
         return np.arange(size, dtype=np.float64)
-    x = _check.finite_array("order", order, least=2)
+    x = check.finite_array("order", order, least=2)
     if x.size != size:
         raise ValueError(f"order must hold one number per power-up ({size}), got {x.size}")
     return x
