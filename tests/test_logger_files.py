@@ -24,7 +24,7 @@ from study_reading import one, shrink
 SEEDS = range(200)
 # share of the files that tell everything which are read right without asking; raise it when the reader does better.
 # The goal is 0.88 over the study's 2,000 files.
-RECORDED_SHARE = 0.50
+RECORDED_SHARE = 0.49  # 69 of 139 when the grammar was written
 COMMAND_LINES = 8  # refusals whose advice is followed on the command line too (a second each); the study follows all
 
 Judged = list[tuple[Spec, Truth, Verdict, Read | None]]

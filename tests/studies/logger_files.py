@@ -626,6 +626,8 @@ def make(spec: Spec) -> tuple[bytes, str, Truth]:
             head = f"{name} (mV)"
         elif place == "counts":
             head = f"{name} {rng.choice(['adc', 'counts', 'raw'])}"
+        if spec.separator == "spaces":
+            head = head.replace(" ", "_")
         if place == "counts":
             texts = [str(round(v / 2.5e-4)) for v in values.tolist()]
             true = np.array([int(x) * 2.5e-4 for x in texts])
@@ -696,22 +698,21 @@ def make(spec: Spec) -> tuple[bytes, str, Truth]:
 
 def _truth(spec: Spec, channels: list[Channel], time: Clock, t: Any, t0: datetime, step: float, lacks: list[str],
            others: list[Column], rows: int) -> Truth:  # fmt: skip
-    options: dict[str, Any] = {
-        "sample_interval_s": step,
-        "decimal": "," if spec.decimal == "comma" else ".",
-        "channels": [c.header for c in channels],
-    }
+    options: dict[str, Any] = {"sample_interval_s": step, "decimal": "," if spec.decimal == "comma" else "."}
+    named = spec.header == "named"
+    if named:
+        options["channels"] = [c.header for c in channels]
     units = {c.unit for c in channels}
     if len(units) == 1 and None not in units and spec.unit_place != "counts":
         options["unit"] = channels[0].unit
-    if time.columns:
+    if time.columns and named:
         options["time_column"] = time.columns[0].header
     if time.unit:
         options["time_unit"] = time.unit
     if time.dates:
         options["day_first"] = time.dates[1].startswith("%d")
         options["date_order"] = "".join({"d": "d", "m": "m", "y": "y", "Y": "y"}[c] for c in time.dates[1] if c in "dmyY")
-    if others:
+    if others and named:
         options["roles"] = {o.header: "ignore" for o in others}
     options["separator"] = SEPARATORS[spec.separator]
     why = ""

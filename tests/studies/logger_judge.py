@@ -147,7 +147,7 @@ def judge(truth: Truth, read: Read) -> Verdict:
     pairs = _align(truth, read)
     n, m = len(truth.time_s), len(read.time_s)
     woven = len(truth.channels) * n
-    if m > n and len(read.channels) < len(truth.channels) and abs(m - woven) < 0.02 * woven:
+    if m > n and abs(m - woven) < 0.02 * woven:
         return Verdict(Outcome.WRONG, "channels woven into one", f"{m} rows for {len(truth.channels)} times {n}")
     if pairs is None:
         about = f"{m} rows over {read.time_s[-1] if m else 0:.6g} s read, {n} over {truth.time_s[-1]:.6g} s true"
@@ -186,6 +186,10 @@ def judge(truth: Truth, read: Read) -> Verdict:
         want = _plain(channel.name)
         order = sorted(left, key=lambda name: (want not in _plain(name), -float(_same(left[name][at], true).mean())))
         name = order[0]
+        given = re.fullmatch(r"(ch|column|channel)\d+", _plain(name))  # a reader's own name for a column without one
+        if want not in _plain(name) and _same(left[name][at], true).mean() < 0.3 and not given:
+            fault("channel not read", channel.name)
+            continue
         values = left.pop(name)[at]
         kind = _difference(values, true)
         bad = np.flatnonzero(~_same(values, true))
@@ -230,8 +234,10 @@ def judge(truth: Truth, read: Read) -> Verdict:
         if as_volts and said and all(abs(f / as_volts - 1) < 1e-3 for f in factor):
             return Verdict(Outcome.TOLD, "taken as volts, with a note", "")
     if truth.refuse_or_warn:
-        word = {"AC mode": r"\bAC\b(?!/DC)", "sign column": r"(?i)sign"}[truth.refuse_or_warn]
-        if any(re.search(word, note) for note in read.notes):
+        # a column named among those left out is no warning
+        bare = [re.sub(r'"(Sign|[^"]* sign|AC/DC)"|decimal signs?', "", note) for note in read.notes]
+        word = {"AC mode": r"\bAC\b", "sign column": r"(?i)\bsigns?\b|polarit"}[truth.refuse_or_warn]
+        if any(re.search(word, note) for note in bare):
             return Verdict(Outcome.TOLD, truth.refuse_or_warn, read.notes[0])
         if truth.refuse_or_warn == "AC mode":
             fault("AC taken for an offset")
@@ -262,6 +268,13 @@ KEYWORDS = {
     "sample_interval_s", "interval": "sample_interval_s", "day_first": "day_first", "month_first": "day_first",
     "date_order": "date_order", "decimal": "decimal", "channels": "channels", "role": "roles", "roles": "roles",
     "time_column": "time_column", "separator": "separator",
+}  # fmt: skip
+
+
+# what a refusal may ask for, by what the file lacks
+ASKS: dict[str, tuple[str, ...]] = {
+    "unit": ("unit",), "which of two units": ("unit",), "date order": ("day_first", "date_order"), "decimal": ("decimal",),
+    "time scale": ("time_unit", "sample_interval_s", "time_column"), "scale of counts": (),
 }  # fmt: skip
 
 
@@ -329,12 +342,15 @@ def same_by_command(path: Path, truth: Truth, options: dict[str, Any], sentence:
 
 def refused(path: Path, truth: Truth, sentence: str, *, command_line: bool = True) -> Verdict:
     """Follow the advice of a refusal, sentence by sentence, and judge what is read then."""
-    asked = Outcome.ASKED if truth.tells else Outcome.ASKED_RIGHTLY
+    lacking = {word for lack in truth.lacks for word in ASKS[lack]}
     known = replace(truth, lacks=tuple(w for w in truth.lacks if w == "scale of counts"))
     options: dict[str, Any] = {}
     said, tried = sentence, []
+    asked = Outcome.ASKED_RIGHTLY
     for _ in range(5):
         names = advised(said)
+        if not truth.refuse_or_warn and not lacking & set(names) and "scale of counts" not in truth.lacks:
+            asked = Outcome.ASKED
         if not names:
             if truth.refuse_or_warn or "scale of counts" in truth.lacks:
                 return Verdict(asked, "no log of volts as it stands", sentence=sentence, tried=tuple(tried))
