@@ -226,12 +226,20 @@ def test_options_are_found_in_a_sentence() -> None:
 
 
 def test_a_file_that_goes_wrong_is_shrunk() -> None:
-    """A log in AC mode among other oddities: what is left is the mode, and nothing else that is unusual."""
-    spec = settle(Spec(seed=11, extra="mode AC", names="CH1", line_end="crlf", preamble="device"))
-    verdict, _, _ = one(spec)
-    if verdict.outcome is Outcome.TOLD or verdict.sentence:
-        pytest.skip("the reader notices the mode")
-    small, after = shrink(spec)
-    assert small.unusual() == {"extra": "mode AC"}
-    assert (after.outcome, after.kind) == (verdict.outcome, verdict.kind)
-    assert PLAIN["extra"] == "none"
+    """An invented reader that fails on a mode column beside semicolons: these two are left, nothing else unusual."""
+
+    def judged(spec: Spec) -> Verdict:
+        bad = spec.extra == "mode DC" and spec.separator == "semicolon"
+        return Verdict(Outcome.WRONG, "unit") if bad else Verdict(Outcome.RIGHT)
+
+    spec = settle(Spec(seed=11, extra="mode DC", separator="semicolon", names="CH1", line_end="crlf", preamble="device",
+                       time_form="index", footer="average", sign="(345.6)", decimal="comma"))  # fmt: skip
+    small, after = shrink(spec, judged)
+    assert small.unusual() == {"extra": "mode DC", "separator": "semicolon"}
+    assert after == judged(spec)
+
+
+def test_one_file_is_read_and_judged_in_one_go() -> None:
+    verdict, truth, read = one(Spec(seed=4))
+    assert verdict.outcome is Outcome.RIGHT and truth.tells and read is not None
+    assert set(read.channels) == {"left", "right"} and set(Spec(seed=4).unusual()) == set() and PLAIN["unit"] == "mV"

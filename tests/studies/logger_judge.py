@@ -111,10 +111,14 @@ def _difference(read: NDArray[np.float64], true: NDArray[np.float64]) -> str:
 
 
 def _align(truth: Truth, read: Read) -> tuple[NDArray[np.intp], NDArray[np.intp]] | None:
-    """Pair true rows with read rows: by position if as many, else by time, allowing for lost first rows."""
+    """Pair true rows with read rows: by position if as many or only the end differs, else by time."""
     n, m = len(truth.time_s), len(read.time_s)
     if n == m:
         return np.arange(n), np.arange(n)
+    both = min(n, m)
+    true = truth.channels[0].values_V[:both]
+    if any(_same(values[:both], true).mean() > 0.97 for values in read.channels.values()):
+        return np.arange(both), np.arange(both)
     best: tuple[NDArray[np.intp], NDArray[np.intp]] | None = None
     step = float(np.median(np.diff(truth.time_s)))
     for shift in truth.time_s[:12]:

@@ -15,6 +15,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -36,9 +37,9 @@ def one(spec: Spec, *, command_line: bool = True) -> tuple[Verdict, Truth, Read 
     return verdict, truth, read
 
 
-def shrink(spec: Spec) -> tuple[Spec, Verdict]:
+def shrink(spec: Spec, judged: Callable[[Spec], Verdict] = lambda spec: one(spec)[0]) -> tuple[Spec, Verdict]:
     """Set one dimension after the other to plain as long as the same goes wrong."""
-    sought, _, _ = one(spec)
+    sought = judged(spec)
     again = True
     while again:
         again = False
@@ -46,7 +47,7 @@ def shrink(spec: Spec) -> tuple[Spec, Verdict]:
             plainer = settle(replace(spec, **{name: PLAIN[name]}))
             if len(plainer.unusual()) >= len(spec.unusual()):
                 continue
-            verdict, _, _ = one(plainer)
+            verdict = judged(plainer)
             if (verdict.outcome, verdict.kind) == (sought.outcome, sought.kind):
                 spec, sought, again = plainer, verdict, True
                 break
