@@ -10,6 +10,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__ as __version__
+from flicker.base import views
+
+views.register(html="flicker.present.results", charts="flicker.present.results")
 
 _HOMES = {
     "survey": "flicker.survey_table",

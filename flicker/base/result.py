@@ -11,6 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from flicker.base.views import view
+
+ACROSS = 110  # characters of a line of `repr`
+
 
 def plain(value: Any) -> Any:
     """Turn a value into what JSON can hold: numbers finite or None, arrays as lists, results as dicts, dates in ISO 8601.
@@ -66,7 +70,29 @@ class Result:
         """Return the result as one JSON document."""
         return json.dumps(self.to_dict(), indent=indent, allow_nan=False, ensure_ascii=False)
 
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        if "__repr__" not in cls.__dict__:
+            cls.__repr__ = Result.__repr__  # type: ignore[method-assign]  # a dataclass would write its own, of any length
+
+    def __repr__(self) -> str:
+        """At most three lines: what it is with its plain fields, what it says, where the rest is."""
+        fields = [item for item in dataclasses.fields(self) if item.repr]  # type: ignore[arg-type]
+        told = ", ".join(f"{item.name}={_short(getattr(self, item.name))}" for item in fields if item.name != "reads")
+        lines = [_cut(f"{type(self).__name__}({getattr(self, '_brief', told)})")]
+        reads = getattr(self, "reads", None)
+        if isinstance(reads, str) and reads:
+            lines.append(_cut(reads))
+        if hasattr(self, "_more"):
+            lines.append(self._more)
+        elif lines[0].endswith("..."):
+            lines.append("to_dict() holds everything")
+        return "\n".join(lines)
+
     def _repr_html_(self) -> str:
+        drawn = view("html", self)
+        if isinstance(drawn, str):
+            return drawn
         rows = "".join(
             f"<tr><th style='text-align:left;font-weight:500;padding-right:1.5em'>{html.escape(str(key))}</th>"
             f"<td style='text-align:left'>{html.escape(_short(item))}</td></tr>"
@@ -79,6 +105,19 @@ class Result:
 
 
 def _short(item: Any) -> str:
+    """A value in a few letters: a number to five digits, of many things how many."""
     if isinstance(item, float):
         return f"{item:.5g}"
+    if isinstance(item, str):
+        return item if len(item) <= 40 else f"{item[:37]}..."
+    if isinstance(item, np.ndarray):
+        return f"<{item.size} values>"
+    if isinstance(item, (tuple, list, dict)):
+        return f"<{len(item)}>" if item else "<none>"
+    if isinstance(item, Result):
+        return type(item).__name__
     return "none" if item is None else str(item)
+
+
+def _cut(line: str) -> str:
+    return line if len(line) <= ACROSS else f"{line[: ACROSS - 3]}..."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from flicker.case.outputs import KINDS
 from flicker.evidence.channel import ChannelAssessment, Next, judge_channel
 from flicker.evidence.document import head, named
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
+from flicker.evidence.frames import AssessmentTables
 from flicker.evidence.log_checks import in_runs
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
@@ -43,6 +44,9 @@ from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
     "charged capacitors can kill: covers off only for those trained for it, local codes and licensed practice first."
@@ -50,7 +54,7 @@ SAFETY = (
 
 
 @dataclass(frozen=True, slots=True)
-class Assessment(Result):
+class Assessment(AssessmentTables, Result):
     """Judgement of one unit over the runs given.
 
     ``to_dict`` follows the schema 'flicker/assessment/1'. ``records``, ``traces`` and ``beside`` keep what charts and
@@ -96,7 +100,8 @@ class Assessment(Result):
         }
 
 
-LogLike = Log | str | Path
+# A file, a log, or a data frame as `flicker.read_log` takes it.
+LogLike: TypeAlias = "Log | str | Path | pd.DataFrame"
 
 
 def assess(
@@ -220,10 +225,19 @@ def settings_from(limits: Limits) -> Settings:
 
 
 def _as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None) -> list[Log]:
-    items: Sequence[LogLike] = [given] if isinstance(given, (Log, str, Path)) else list(given)
+    items: Sequence[LogLike]
+    # A data frame is no sequence of logs.
+    items = [given] if isinstance(given, (Log, str, Path)) or hasattr(given, "iloc") else list(given)
     if not items:
         raise LogError("No log was given; name at least one.")
-    logs = [item if isinstance(item, Log) else read_log(item) if cache is None else cache.read(item) for item in items]
+    logs = [
+        item
+        if isinstance(item, Log)
+        else read_log(item)
+        if cache is None or not isinstance(item, (str, Path))
+        else cache.read(item)
+        for item in items
+    ]
     starts = [log.source.start for log in logs]
     if all(start is not None for start in starts) and len(logs) > 1:
         zones = {start.tzinfo is None for start in starts if start is not None}

@@ -19,12 +19,13 @@ from flicker.base.result import Result
 from flicker.case.case_file import Case, CaseError, needs
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.comparison import StageComparison, compare_stages
+from flicker.evidence.frames import JobTables
 from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 
 
 @dataclass(frozen=True, slots=True)
-class JobResult(Result):
+class JobResult(JobTables, Result):
     """A case judged: ``assessments`` by stage in order, ``comparison`` between them (None with one stage)."""
 
     case: Case

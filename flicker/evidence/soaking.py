@@ -19,6 +19,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.compare.sides import HEAT_S, WINDOWS, Side, side_of
+from flicker.evidence.frames import SoakTables
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.words import hours_text, times_text
 from flicker.logs.spans import elapsed, total, within
@@ -63,7 +64,7 @@ class SoakRate(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class SoakPlan(Result):
+class SoakPlan(SoakTables, Result):
     """A soak: how many observed hours, and what they promise.
 
     ``kind`` is 'catch' (see the fault at least once with the chance ``confidence``), 'upper limit' (nothing was seen

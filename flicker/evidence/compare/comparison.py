@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
@@ -30,6 +30,7 @@ from flicker.evidence.compare.sides import side_of
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
 from flicker.evidence.document import head, named
 from flicker.evidence.findings import YES
+from flicker.evidence.frames import ComparisonTables, StagesTables
 from flicker.evidence.log_checks import between
 from flicker.evidence.record import ChannelRecord
 
@@ -39,11 +40,11 @@ SAID = {
     "neighbouring windows go together": "busy and calm spells last longer than the interval of the ratio allows for, so "
     "take it as a little too narrow"
 }
-Given = Assessment | LogLike | Sequence[LogLike]
+Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison(Result):
+class Comparison(ComparisonTables, Result):
     """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/1'.
 
     The two assessments are kept for charts and reports; they are not part of the document.
@@ -85,7 +86,7 @@ class Comparison(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class StageComparison(Result):
+class StageComparison(StagesTables, Result):
     """Any number of stages in order: each against the one before, and the last against the first."""
 
     stages: tuple[str, ...]

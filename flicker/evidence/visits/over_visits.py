@@ -19,6 +19,7 @@ from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.document import head, named
 from flicker.evidence.findings import NOT_SHOWN, YES
+from flicker.evidence.frames import VisitsTables
 from flicker.evidence.questions.protection import TripForecast
 from flicker.evidence.visits.growth import (
     NEVER,
@@ -90,7 +91,7 @@ class ChannelVisits(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class Visits(Result):
+class Visits(VisitsTables, Result):
     """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/1'."""
 
     unit: str | None
