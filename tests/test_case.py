@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from flicker.case.case_file import CaseError, needs, read_case
-from flicker.logs.mapped import ColumnUse, with_columns
+from flicker.logs.mapped import ColumnUse
 from flicker.logs.model import Log
+from flicker.logs.used_columns import with_columns
 
 GOOD = """unit = "Invented 12"
 [complaint]

@@ -144,7 +144,7 @@ def test_a_temperature_is_no_channel_and_is_not_dropped_in_silence(tmp_path, for
     assert log.channels == ("left", "right")
     (found,) = log.companions
     assert (found.name, found.role) == ("temp", "temperature")
-    np.testing.assert_allclose(found.log(log).to_frame()["temp"][:900], warm[:900])
+    np.testing.assert_allclose(log.beside(found).to_frame()["temp"][:900], warm[:900])
     assert any('"temp_C" was read as a temperature' in note for note in log.runs[0].notes)
 
 

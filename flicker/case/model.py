@@ -12,8 +12,9 @@ from typing import Any
 from flicker._version import __version__
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
-from flicker.logs.mapped import ColumnUse, companion_of, with_columns
+from flicker.logs.mapped import ColumnUse
 from flicker.logs.model import Log
+from flicker.logs.used_columns import companion_of, with_columns
 
 EVENING_H = 3.0  # hours of use per day where the case does not tell; common practice, no source
 INTERMITTENT_PER_H = 0.1  # rate of concern of a unit that came in as intermittent, with no rate given

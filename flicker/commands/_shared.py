@@ -106,7 +106,8 @@ def names_from(text: str | None) -> list[str] | None:
 
 
 def _only(log: Log, names: Sequence[str]) -> Log:
-    from flicker.logs.mapped import ColumnUse, with_columns
+    from flicker.logs.mapped import ColumnUse
+    from flicker.logs.used_columns import with_columns
 
     for name in names:
         if name not in log.channels:

@@ -35,10 +35,10 @@ from flicker.evidence.questions.together import coincidence_of, lead_hits, mostl
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.verdict import DO_NOT_CONNECT
-from flicker.logs.mapped import has_difference
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.reading import read_log
+from flicker.logs.used_columns import has_difference
 from flicker.signals.cache import BlockCache
 from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.settings import Settings

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +13,6 @@ from numpy.typing import NDArray
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record import ChannelRecord
-
-if TYPE_CHECKING:
-    from flicker.evidence.assessment import Assessment
 
 Columns = dict[str, NDArray[Any]]
 
@@ -81,7 +78,14 @@ def listed(record: ChannelRecord, limits: Limits, most: int) -> tuple[ExcursionR
     return tuple(ExcursionRow(**dict(zip(table, row, strict=True))) for row in rows)
 
 
-def write_excursions(assessment: Assessment, path: str | Path) -> int:
+class _Judged(Protocol):
+    """An `Assessment`, of which only the records are needed."""
+
+    @property
+    def records(self) -> Sequence[ChannelRecord]: ...
+
+
+def write_excursions(assessment: _Judged, path: str | Path) -> int:
     """Write all excursions of all channels as a Parquet table, whole or not at all; return how many there are.
 
     Columns: ``channel`` and those of `ExcursionRow`.

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import Batch, Companion, Log, LogError, Source
+from flicker.logs.errors import LogError
 from flicker.logs.reading.units import label
+from flicker.logs.source import Batch, Companion, Source
 
 Floats = NDArray[np.float64]
 
@@ -76,15 +76,10 @@ class MappedSource:
         return self.inner.fingerprint()
 
 
-def by_roles(
-    source: Source,
-    *,
-    run_gap_s: float,
-    path: Path | None = None,
-    reader: str = "",
-    differences: Mapping[str, tuple[str, str]] | None = None,
-) -> Log:
-    """Make a log of a source: its outputs as channels (or differences of two of them), the rest as companions.
+def split_by_roles(
+    source: Source, differences: Mapping[str, tuple[str, str]] | None = None
+) -> tuple[Source, list[Companion]]:
+    """Split a source into its outputs (or differences of two of them) and the columns that are no outputs.
 
     Raises
     ------
@@ -124,50 +119,5 @@ def by_roles(
     if not uses:
         raise LogError(f"{source.name}: the roles leave no column that is an output.")
     if not legs and not companions and len(outputs) == len(source.channels):
-        return Log(source, run_gap_s=run_gap_s, path=path, reader=reader)
-    mapped = MappedSource(source, uses, notes)
-    return Log(mapped, run_gap_s=run_gap_s, path=path, reader=reader, companions=companions)
-
-
-def has_difference(log: Log) -> bool:
-    """Whether a channel of the log is the difference of two columns."""
-    return any(use.minus is not None for use in getattr(log.source, "uses", ()))
-
-
-def companion_of(log: Log, column: str, name: str, role: str, gain: float = 1.0, zero_V: float = 0.0) -> Companion:
-    """A column of the log (an output or a companion) as a companion with a name and a role."""
-    source = next((item.source for item in log.companions if item.name == column), log.source)
-    return Companion(name, role, MappedSource(source, [ColumnUse(name, column, gain, zero_V)]))
-
-
-def with_columns(
-    log: Log,
-    uses: Sequence[ColumnUse],
-    notes: Sequence[str] = (),
-    *,
-    start: datetime | None = None,
-    companions: Sequence[Companion] | None = None,
-) -> Log:
-    """Return the log with its channels made as told; ``start`` dates a log whose file tells no date.
-
-    Raises
-    ------
-    LogError
-        If a column named is not in the log, or nothing is left.
-    """
-    for use in uses:
-        for name in (use.column, use.minus):
-            if name is not None and name not in log.channels:
-                raise LogError(
-                    f"{log.source.name}: no column {name!r}; the columns are {', '.join(map(repr, log.channels))}. "
-                    "Correct the case file."
-                )
-    if not uses:
-        raise LogError(f"{log.source.name}: the case file leaves no column with the role 'output'.")
-    return Log(
-        MappedSource(log.source, uses, notes, start),
-        run_gap_s=log.run_gap_s,
-        path=log.path,
-        reader=log.reader,
-        companions=log.companions if companions is None else companions,
-    )
+        return source, []
+    return MappedSource(source, uses, notes), companions

@@ -11,55 +11,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
-from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
+from flicker.logs.sampling import RUN_GAP_S, Timekeeper
+from flicker.logs.source import ArraySource, Batch, Companion, Floats, Source
 
-Floats = NDArray[np.float64]
-
-
-class LogError(ValueError):
-    """A log that cannot be used: one sentence with the file, the place, what was found and what to do."""
-
-
-@dataclass(frozen=True, slots=True)
-class Batch:
-    """Consecutive rows of a source.
-
-    ``first`` is the number of the first row in the source; ``time_s`` has shape (rows,), seconds since the source's
-    first sample as read (None where not asked for); ``values`` holds one array of volts, shape (rows,), per channel
-    asked for; ``run`` holds the run column's values where the file has one.
-    """
-
-    first: int
-    time_s: Floats | None
-    values: tuple[Floats, ...]
-    run: NDArray[Any] | None = None
-
-
-class Source(Protocol):
-    """Samples of one file, readable again from the start or from any row."""
-
-    name: str
-    channels: tuple[str, ...]
-    start: datetime | None
-    notes: tuple[str, ...]
-    cadence_s: float
-    rows: int | None
-
-    def batches(
-        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
-    ) -> Iterator[Batch]:
-        """Hand out rows ``first`` to ``last`` (half open) in order; ``channels`` are positions, all by default."""
-        ...
-
-    def fingerprint(self) -> str | None:
-        """Return what identifies the content (SHA-256 in hex), or None for samples in memory."""
-        ...
+__all__ = ["ArraySource", "Batch", "Companion", "Floats", "Gap", "Log", "LogError", "Piece", "Run", "Source"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,19 +89,6 @@ class Piece:
     time_s: Floats
     values: tuple[Floats, ...]
     after_gap: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Companion:
-    """A column that is no output: its name, its role, and a source that holds it alone, on the log's own clock."""
-
-    name: str
-    role: str
-    source: Source
-
-    def log(self, of: Log) -> Log:
-        """The column as a log of its own."""
-        return Log(self.source, run_gap_s=of.run_gap_s)
 
 
 class Log:
@@ -256,6 +205,10 @@ class Log:
                 notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
             )
 
+    def beside(self, companion: Companion) -> Log:
+        """One of the columns that are no outputs as a log of its own."""
+        return Log(companion.source, run_gap_s=self.run_gap_s)
+
     @classmethod
     def from_arrays(
         cls,
@@ -296,7 +249,7 @@ class Log:
         source = ArraySource(name, time, values, start)
         if not roles and not differences:
             return cls(source, run_gap_s=run_gap_s)
-        from flicker.logs.mapped import by_roles
+        from flicker.logs.mapped import split_by_roles
         from flicker.logs.roles import checked_roles
 
         told = dict(checked_roles(roles))
@@ -304,7 +257,8 @@ class Log:
         if missing:
             raise LogError(f"{name}: no column {missing[0]!r} (roles); it has {', '.join(values)}.")
         source.roles = tuple(told.get(column, "output") for column in values)
-        return by_roles(source, run_gap_s=run_gap_s, differences=differences)
+        outputs, companions = split_by_roles(source, differences)
+        return cls(outputs, run_gap_s=run_gap_s, companions=companions)
 
     def to_frame(self, run: int | None = None) -> Any:
         """Return the samples as a pandas DataFrame (``run``, ``time_s``, one column per channel); for logs that fit."""
@@ -316,57 +270,3 @@ class Log:
                 columns = {"run": piece.run, "time_s": piece.time_s}
                 parts.append(pd.DataFrame(columns | dict(zip(self.channels, piece.values, strict=True))))
         return pd.concat(parts, ignore_index=True)
-
-
-class ArraySource:
-    """Samples in memory. ``batch_rows`` only serves tests: no result depends on it."""
-
-    def __init__(
-        self,
-        name: str,
-        time_s: Floats,
-        channels: Mapping[str, Floats],
-        start: datetime | None = None,
-        *,
-        notes: Sequence[str] = (),
-        run: NDArray[Any] | None = None,
-        batch_rows: int = 1 << 20,
-        path: Path | None = None,
-    ) -> None:
-        self.name = name
-        self.channels = tuple(channels)
-        self.roles: tuple[str, ...] = ()
-        self.start = start
-        self.notes = tuple(notes)
-        self.rows: int | None = time_s.size
-        self.batch_rows = batch_rows
-        self.path = path
-        known = time_s[np.isfinite(time_s)]
-        self._time = time_s - (known[0] if known.size else 0.0)
-        self._values = tuple(channels.values())
-        self._run = run
-        self.cadence_s, self.reach_s = cadence_of(self._time[:4097])
-
-    def batches(
-        self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
-    ) -> Iterator[Batch]:
-        """Hand out rows ``first`` to ``last`` (half open)."""
-        end = self._time.size if last is None else min(last, self._time.size)
-        wanted = range(len(self._values)) if channels is None else channels
-        for lo in range(first, end, self.batch_rows):
-            hi = min(lo + self.batch_rows, end)
-            yield Batch(
-                first=lo,
-                time_s=self._time[lo:hi] if time else None,
-                values=tuple(self._values[k][lo:hi] for k in wanted),
-                run=None if self._run is None else self._run[lo:hi],
-            )
-
-    def fingerprint(self) -> str | None:
-        """Samples in memory have none, unless they were read from a file."""
-        if self.path is None:
-            return None
-        import hashlib
-
-        with open(self.path, "rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()

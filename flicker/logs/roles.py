@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
     from flicker.logs.reading.columns import Column

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.spill_buffer import read_blocks
+from flicker.signals.read_again import read_blocks
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -12,25 +12,20 @@ import shutil
 import tempfile
 from array import array
 from collections.abc import Iterator, Sequence
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import Log, Piece
-
-if TYPE_CHECKING:
-    from flicker.signals.blocks import RunBlocks
+from flicker.logs.model import Piece
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 MOST_BYTES = 16 << 20
 MOST_SPILT = 768 << 20
 SPARE = 4  # times as much must be free on the disk before a temporary file is begun
 MIDDLES = 64  # blocks whose middle says where the level is
 TAIL_BLOCKS = 6  # after the last that a relay must see
-NEAR_ROWS = 1 << 16  # what lies closer is read in one go
 FIRST_S = 60.0  # of each stretch are kept at full rate: what the lead reads before an output relay closes
 
 
@@ -180,32 +175,3 @@ class Stash:
             chosen = values if channels is None else [values[k] for k in channels]
             out.append(Piece(run, begin + lo, time[lo:hi], tuple(part[lo:hi] for part in chosen), False))
         return out
-
-
-def rows_again(
-    log: Log, blocks: RunBlocks, first: int, last: int, channels: Sequence[int] | None = None
-) -> Iterator[Piece]:
-    """Rows ``first`` to ``last`` (half open, source numbering) of a run once more, from the stash where it has them."""
-    kept = None if blocks.stash is None else blocks.stash.rows(blocks.stretch, first, last, channels)
-    return log.rows(blocks.stretch, first, last, channels=channels) if kept is None else iter(kept)
-
-
-def read_blocks(log: Log, blocks: RunBlocks, wanted: Bools, channels: Sequence[int]) -> Iterator[Piece]:
-    """Read the wanted blocks once more, in order; rows between them may come along, times are those of the stretch."""
-    index = np.flatnonzero(wanted)
-    if index.size == 0:
-        return
-    first, last = blocks.row[index], blocks.row[index] + blocks.rows[index]
-    touch = np.concatenate(([True], first[1:] > last[:-1]))
-    begin, end = first[touch].tolist(), last[np.append(touch[1:], True)].tolist()
-    at = 0
-    while at < len(begin):
-        kept = None if blocks.stash is None else blocks.stash.rows(blocks.stretch, begin[at], end[at], channels)
-        stop = at + 1
-        if kept is not None:
-            yield from kept
-        else:
-            while stop < len(begin) and begin[stop] - end[stop - 1] <= NEAR_ROWS:
-                stop += 1
-            yield from log.rows(blocks.stretch, begin[at], end[stop - 1], channels=channels)
-        at = stop

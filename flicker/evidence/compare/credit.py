@@ -4,17 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from flicker.base.result import Result
 from flicker.case.model import NEW_PARTS, SAME_PARTS, Case
 from flicker.evidence.compare.weighing import IMPROVED
 
-if TYPE_CHECKING:
-    from flicker.evidence.compare.comparison import Comparison
-
-
 TOLD = 100  # letters of work that a sentence can carry
+
+
+class _Channel(Protocol):
+    @property
+    def channel(self) -> str: ...
+    @property
+    def outcome(self) -> str: ...
+
+
+class _Step(Protocol):
+    """A `Comparison` of two stages, as far as needed here."""
+
+    @property
+    def before(self) -> str: ...
+    @property
+    def after(self) -> str: ...
+    @property
+    def channels(self) -> Sequence[_Channel]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +65,7 @@ def work_of(stages: Sequence[str], case: Case | None) -> dict[str, Work]:
     return out
 
 
-def credits_of(steps: Sequence[Comparison], whole: Comparison, work: Mapping[str, Work]) -> tuple[Credit, ...]:
+def credits_of(steps: Sequence[_Step], whole: _Step, work: Mapping[str, Work]) -> tuple[Credit, ...]:
     """Say for each channel that improved what it owes that to.
 
     A part is credited only if its own step shows the improvement. A stage without a changed part before it (reseating
@@ -78,7 +92,7 @@ def _quoted(stages: Sequence[str]) -> str:
     return " or ".join(f"'{stage}'" for stage in stages)
 
 
-def _credit(channel: str, step: Comparison, steps: Sequence[Comparison], work: Mapping[str, Work]) -> Credit:
+def _credit(channel: str, step: _Step, steps: Sequence[_Step], work: Mapping[str, Work]) -> Credit:
     done = work[step.after]
     order = [steps[0].before, *(item.after for item in steps)]
     place = order.index(step.after)

@@ -99,7 +99,7 @@ def look_beside(
         alive = item.role != "shorted lead"
         how = settings if alive else for_lead(settings, outputs)
         try:
-            lines.append(Line(item.name, item.role, place, tuple(trace_log(item.log(log), how, alive=alive))))
+            lines.append(Line(item.name, item.role, place, tuple(trace_log(log.beside(item), how, alive=alive))))
         except LogError:
             cautions.append(f"{item.name} ({item.role}) holds no reading.")
     return lines, series, cautions

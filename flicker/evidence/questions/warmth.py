@@ -54,7 +54,7 @@ class Warmth(Result):
 def series_of(companion: Companion, log: Log, place: int) -> Series | None:
     """Minute by minute middle of a temperature column; None where it holds no reading."""
     times, values = [], []
-    for blocks in reduce_log(companion.log(log)):
+    for blocks in reduce_log(log.beside(companion)):
         part = blocks.channels[0]
         good = part.finite > 0
         times.append(blocks.centre_s[good] + blocks.run.offset_s)

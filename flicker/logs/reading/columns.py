@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 from flicker.logs.reading import clock, units
 
 

@@ -7,13 +7,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from flicker.logs.mapped import by_roles
 from flicker.logs.model import Log, LogError, Source
 from flicker.logs.reading import files
 from flicker.logs.reading.columns import Wishes
 from flicker.logs.reading.spool import IN_MEMORY_BYTES
 from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
+from flicker.logs.used_columns import by_roles
 
 
 def read_log(

@@ -21,10 +21,10 @@ from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.excursions import stretches
+from flicker.signals.read_again import rows_again
 from flicker.signals.relay.machine import GAP_STEPS, RelayMachine
 from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, RelayTotal, add_up
 from flicker.signals.settings import Settings
-from flicker.signals.spill_buffer import rows_again
 
 __all__ = [
     "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "relay_sequence", "scan_relay",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 from scipy import optimize, special
@@ -14,14 +14,40 @@ from flicker.base.result import Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.gpd import Floats
 
-if TYPE_CHECKING:
-    from flicker.stats.extremes.peaks import TailFit
-
 BOOTSTRAPS = 199
 CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
 SHAPES_TRIED = 16  # of the range, for the bound from few peaks
 FARTHEST = 80.0  # in logs: rates and levels beyond e**80 times those seen are nothing and everything
 LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough
+
+
+class Tail(Protocol):
+    """What is needed of a fitted tail (`flicker.stats.extremes.TailFit`): its best fit, and the peaks behind it."""
+
+    @property
+    def shape(self) -> float: ...  # noqa: D102 - as in TailFit
+    @property
+    def scale(self) -> float: ...  # noqa: D102
+    @property
+    def rate(self) -> float: ...  # noqa: D102
+    @property
+    def rate_high(self) -> float: ...  # noqa: D102
+    @property
+    def threshold(self) -> float: ...  # noqa: D102
+    @property
+    def exposure(self) -> float: ...  # noqa: D102
+    @property
+    def count(self) -> int: ...  # noqa: D102
+    @property
+    def log_likelihood(self) -> float: ...  # noqa: D102
+    @property
+    def shape_range(self) -> tuple[float, float]: ...  # noqa: D102
+    @property
+    def confidence(self) -> float: ...  # noqa: D102
+    @property
+    def seed(self) -> int: ...  # noqa: D102
+    @property
+    def excesses(self) -> Floats: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +123,7 @@ def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_ra
     return out
 
 
-def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, float]:
+def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, float]:
     """Limits of the rate of peaks more than ``over`` above the threshold."""
     y, n = tail.excesses[None, :], np.array([float(tail.count)])
     aim = 1.0 - tail.confidence if one_sided else (1.0 - tail.confidence) / 2.0
@@ -134,7 +160,7 @@ def rate_above(tail: TailFit, over: float, *, one_sided: bool) -> tuple[float, f
     return out[0], out[1]
 
 
-def _bound_of_any_shape(tail: TailFit, value: Floats, cost: Floats, aim: float, ends: tuple[float, float]) -> float:
+def _bound_of_any_shape(tail: Tail, value: Floats, cost: Floats, aim: float, ends: tuple[float, float]) -> float:
     """Highest of the upper limits of the log rate at each shape that the peaks do not exclude.
 
     A fifth of the error excludes shapes, the rest bounds the rate at each; whichever shape of the range is true, the
@@ -160,7 +186,7 @@ def _bound_of_any_shape(tail: TailFit, value: Floats, cost: Floats, aim: float, 
 
 
 def _calibrated_cut(
-    tail: TailFit, over: float, log_rate: float, way: float, aim: float, source: tuple[float, float, float]
+    tail: Tail, over: float, log_rate: float, way: float, aim: float, source: tuple[float, float, float]
 ) -> float:
     """Cut for the likelihood root, from samples drawn at the limit itself (the best fit with that rate above)."""
     shape, width, mean_count = source
@@ -176,7 +202,7 @@ def _calibrated_cut(
     return float(roots[at])
 
 
-def _rate_above_normal(tail: TailFit, over: float, aim: float) -> tuple[float, float]:
+def _rate_above_normal(tail: Tail, over: float, aim: float) -> tuple[float, float]:
     """Limits from the normal approximation of the log rate (many peaks)."""
     _, _, cov = standard_errors(tail.excesses, gpd.Fit(tail.shape, tail.scale, tail.log_likelihood))
 
@@ -198,7 +224,7 @@ def _rate_above_normal(tail: TailFit, over: float, aim: float) -> tuple[float, f
     return rate * math.exp(-reach), min(rate * math.exp(reach), tail.rate_high)
 
 
-def return_level(tail: TailFit, exposure: float) -> ReturnLevel:
+def return_level(tail: Tail, exposure: float) -> ReturnLevel:
     """Level that peaks pass once in ``exposure``, with limits."""
     y, n = tail.excesses, np.array([float(tail.count)])
     mean = tail.rate * exposure
