@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.spill_buffer import FIRST_S, rows_again
+from flicker.signals.read_again import rows_again
+from flicker.signals.spill_buffer import FIRST_S
 
 Floats = NDArray[np.float64]
 
