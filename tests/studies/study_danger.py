@@ -270,6 +270,7 @@ def main() -> None:
     parser.add_argument("--out", help="folder for the files of --replay")
     parser.add_argument("--files", action="store_true", help="by way of CSV files")
     parser.add_argument("--record", action="store_true")
+    parser.add_argument("--note", default="", help="a sentence above the recorded table: the state of the rules")
     given = parser.parse_args()
     if given.replay:
         replay(given.replay[0], int(given.replay[1]), given.out, given.files)
@@ -286,15 +287,20 @@ def main() -> None:
         jobs = [("ladder", f, base + k, s, given.files) for f in given.form for s in danger_bench.ladder(f) for k in range(given.ladder)]
         pages += ["", *of_ladder(list(run(jobs, given.jobs)))]
     if given.through:
-        found = [line for form in given.form for line in through(form, base, given.through.split(","))]
+        found = []
+        for form in given.form:
+            lines = through(form, base, given.through.split(","))
+            print(form, "agrees" if not lines else f"{len(lines)} lines", file=sys.stderr, flush=True)
+            found += lines
         pages += ["", f"Through {given.through}, {len(given.form)} forms: {len(found)} lines do not agree.", "", *(f"- {x}" for x in found)]
     print("\n".join(pages).strip())
     if given.record:
         import flicker
 
         before = RESULTS.read_text(encoding="utf-8") if RESULTS.exists() else "# Sound logs and dangers through the whole program\n"
-        told = " ".join(word for word in sys.argv[1:] if word != "--record")
-        RESULTS.write_text(f"{before}\n## `study_danger.py {told}` (rules {flicker.__version__})\n" + "\n".join(pages) + "\n", encoding="utf-8")
+        told = " ".join(word for word in sys.argv[1:] if word not in ("--record", "--note", given.note))
+        head = f"{before}\n## `study_danger.py {told}`, version {flicker.__version__}\n\n{given.note}\n"
+        RESULTS.write_text(head + "\n".join(pages) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
