@@ -156,3 +156,12 @@ def test_no_mistake_is_seen_between_visits_of_one_unit(kind):
 def test_no_kind_of_bench_is_taken_for_a_mistake(kind):
     found = [text for text in assess(simulate_log(kind, seed=11).logs).cautions if any(word in text for word in WORDS)]
     assert not found
+
+
+def test_a_unit_on_a_mains_timer_gets_no_caution_of_lost_leads_and_a_fallen_lead_does():
+    def lost(kind):
+        before, after = (simulate_log(kind, seed=seed).logs[0] for seed in (3, 4))
+        return [text for text in compare(before, after).cautions if "check the leads" in text]
+
+    assert lost("timer-nights") == []
+    assert len(lost("lead-off")) == 2

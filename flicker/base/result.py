@@ -7,6 +7,7 @@ import html
 import json
 import math
 from datetime import date, time
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ def plain(value: Any) -> Any:
     if type(value) is float:  # by far the most, in long lists of excursions
         return value if math.isfinite(value) else None
     if value is None or isinstance(value, (str, bool)):
-        return value
+        return str(value) if isinstance(value, StrEnum) else value
     if isinstance(value, (np.bool_,)):
         return bool(value)
     if isinstance(value, (int, np.integer)):

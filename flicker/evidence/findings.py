@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from flicker.base.result import Result
+from flicker.base.values import Answer, Basis
 
-YES, NO, NOT_SHOWN = "yes", "no", "not shown"
+YES, NO, NOT_SHOWN = Answer.YES, Answer.NO, Answer.NOT_SHOWN
 
 # Questions whose p-values are corrected together (Holm). A channel is called worse on the second family alone, and
 # anything but steady on the first; correcting across both would halve the power where it is needed (docs: DEVELOPERS).
@@ -23,7 +24,8 @@ class Finding(Result):
     """Answer to a question: 'yes' shown and large enough to matter, 'no' shown to be within the limit, else 'not shown'.
 
     ``effect`` with ``low`` and ``high`` is in ``unit``; ``p_adjusted`` is ``p_value`` corrected within its family;
-    ``sided`` is 'one' or 'two'. ``holds`` tells whether the effect is past its limit, whatever the p-value says.
+    ``sided`` is 'one' or 'two'. ``holds`` tells whether the effect is past its limit, whatever the p-value says;
+    ``basis`` what the answer rests on, where there are several ways.
     """
 
     question: str
@@ -40,6 +42,7 @@ class Finding(Result):
     unit: str | None = None
     limit: float | None = None
     holds: bool = False
+    basis: Basis | None = None
 
 
 def holm(p_values: Sequence[float]) -> list[float]:

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
+from flicker.base.values import Unobserved
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text, volts_text
 from flicker.signals.trace import RunTraces
@@ -28,7 +29,7 @@ ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit 
 START_APART = 1.5
 NOISE_APART = 1.25
 LOST_SHARE, LOST_S = 0.05, 60.0
-USUAL_GAPS = ("power-up surge", "no samples", "off", "muted", "starting", "start")
+USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWITCHED_OFF, Unobserved.MUTED})
 
 
 def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list[str]:
@@ -288,7 +289,7 @@ def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
         lost: dict[str, float] = {}
         for trace in record.traces:
             for gap in trace.unobserved:
-                if not gap.reason.startswith(USUAL_GAPS):
+                if gap.reason not in USUAL_GAPS:
                     lost[gap.reason] = lost.get(gap.reason, 0.0) + gap.end_s - gap.start_s
         for reason, seconds in lost.items():
             if seconds > max(LOST_S, LOST_SHARE * length):

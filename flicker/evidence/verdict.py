@@ -10,12 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from flicker.base.limits import Limits
+from flicker.base.values import Basis, Fitness
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.questions.worsening import SIZE_FACTOR
 
-DO_NOT_CONNECT = "do not connect"
-NOT_YET_SHOWN = "not yet shown"
-WITHIN_LIMITS = "within limits for the time observed"
+DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS = Fitness.DO_NOT_CONNECT, Fitness.NOT_YET_SHOWN, Fitness.WITHIN_LIMITS
 
 HOUR = 3600.0
 
@@ -77,7 +76,7 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
         return "inconclusive", "no sign of life: switch the unit off and on once while logging"
     if facts.observed_s <= 0:
         return "inconclusive", "nothing was observed"
-    by_hand = yes("provoked") and findings["intermittent"].method.startswith("reproduced")
+    by_hand = yes("provoked") and findings["intermittent"].basis == Basis.BY_HAND
     recurs = yes("intermittent") and not by_hand
     one_run = facts.power_ups < 2
     # Sizes that grow alike in every power-up are heat, as rates are.
@@ -113,7 +112,7 @@ def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Fa
     if facts.episodes > 0:
         apart = (facts.observed_s - facts.episode_s) / HOUR
         times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
-        by_lead = "intermittent" in findings and findings["intermittent"].method.startswith("against the shorted lead")
+        by_lead = "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD
         if apart >= needed_hours(limits):
             return "one-off", f"seen {times}, " + (
                 "no more than the shorted lead may explain" if by_lead else "not proved gone"

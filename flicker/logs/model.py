@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flicker.base.values import Unobserved
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
@@ -30,12 +31,12 @@ class Gap:
 
     start_s: float
     end_s: float
-    reason: str = "no samples"
+    reason: Unobserved = Unobserved.NO_SAMPLES
     channel: str | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the gap as plain values."""
-        return {"start_s": self.start_s, "end_s": self.end_s, "reason": self.reason, "channel": self.channel}
+        return {"start_s": self.start_s, "end_s": self.end_s, "reason": str(self.reason), "channel": self.channel}
 
 
 @dataclass(frozen=True, slots=True)

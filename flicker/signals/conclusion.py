@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
@@ -43,7 +44,7 @@ def finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Setting
     limit = draft.observed[place, 1]
     cut = found.cut | (found.end_s > limit + 1e-9)
     # A relay opens within a block: what ends so close before is cut by it.
-    opened = np.array([gap.start_s for gap in draft.unobserved if gap.reason == "disconnected"])
+    opened = np.array([gap.start_s for gap in draft.unobserved if gap.reason == Unobserved.DISCONNECTED])
     if opened.size:
         block_s = float(np.median(blocks.end_s - blocks.begin_s)) + 2.0 * blocks.run.sample_interval_s
         after = np.searchsorted(opened, found.end_s - 1e-9)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.values import Unobserved
 from flicker.logs.model import Gap
 from flicker.logs.spans import holds, spans, without
 from flicker.signals.baseline import fit_between
@@ -51,7 +52,7 @@ def draft_trace(
     ranges = ranges_of(blocks, index, resolution, lapses)
     usual = settings.excursion_V
     reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
-    reasons.extend(Gap(float(a), float(b), "touched, by the marks", channel) for a, b in hands.touched)
+    reasons.extend(Gap(float(a), float(b), Unobserved.TOUCHED, channel) for a, b in hands.touched)
     reasons.extend(_unread(blocks, part, channel, settings.long_episode_s))
     reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
@@ -59,7 +60,7 @@ def draft_trace(
         zero = max(ZERO_V, 2.0 * resolution)
         muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=settings.settle_band_V)
         if muted is not None:
-            reasons.append(Gap(0.0, muted, "muted", channel))
+            reasons.append(Gap(0.0, muted, Unobserved.MUTED, channel))
     covered = spans(_covered(blocks, run.sample_interval_s))
     observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
     blank = _Blank(channel, number, resolution, ranges, power_up, settings)
@@ -81,7 +82,7 @@ def draft_trace(
             begin_s=muted or 0.0,
         )
     if start is not None:
-        surge = Gap(start.begin_s, start.end_s, "power-up surge", channel)
+        surge = Gap(start.begin_s, start.end_s, Unobserved.SURGE, channel)
         reasons.append(surge)
         observed = without(observed, spans([(surge.start_s, surge.end_s)]))
         after = time >= start.end_s
@@ -110,7 +111,7 @@ def draft_trace(
     enter = max(usual, _sigmas(run.samples) * sigma, COUNTS * coarsest)
     begun = start is not None or power_up is not None
     fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
-    reasons.extend(Gap(float(a), float(b), "after a stimulus, by the marks", channel) for a, b in hands.windows)
+    reasons.extend(Gap(float(a), float(b), Unobserved.STIMULUS, channel) for a, b in hands.windows)
     return replace(
         blank.trace(tuple(reasons)),
         hands=hands,
@@ -143,7 +144,7 @@ def _unread(blocks: RunBlocks, part: ChannelBlocks, channel: str, long_s: float)
     last = np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step)
     hides = over_range[last] > over_range[first]
     return [
-        Gap(begin, end, "over range" if over else "no reading", channel)
+        Gap(begin, end, Unobserved.OVER_RANGE if over else Unobserved.NO_READING, channel)
         for (begin, end), over in zip(dumb.tolist(), hides.tolist(), strict=True)
         if not over or end - begin > long_s
     ]
@@ -154,7 +155,7 @@ def _too_coarse(ranges: Ranges, channel: str, usual_V: float) -> list[Gap]:
     coarse = [span for span in ranges.spans if COUNTS * span.resolution_V > usual_V]
     if len(coarse) == len(ranges.spans):
         return []
-    return [Gap(span.begin_s, span.end_s, "this range cannot tell", channel) for span in coarse]
+    return [Gap(span.begin_s, span.end_s, Unobserved.COARSE_RANGE, channel) for span in coarse]
 
 
 def ranges_of(blocks: RunBlocks, index: int, resolution: float, lapses: Sequence[Lapse]) -> Ranges:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.questions.control import against_control
 from flicker.evidence.questions.warmth import Series, series_of
@@ -235,7 +236,7 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
     if count == 0:
         text = f" The shorted lead saw none of its own in {hours:.3g} h."
         return replace(finding, reads=finding.reads + text + share)
-    if finding.method.startswith("time beyond"):
+    if finding.basis == Basis.FILLED_TIME:
         return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {hours:.3g} h.{share}")
     answer = against_control(
         *mine,
@@ -253,6 +254,7 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
         p_value=answer.p_value,
         sided="one",
         holds=answer.answer == YES,
+        basis=Basis.SHORTED_LEAD,
     )
 
 

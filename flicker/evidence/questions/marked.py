@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from flicker.base.values import Basis
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
 from flicker.evidence.record import ChannelRecord
@@ -81,7 +82,7 @@ def proved_by_hand(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     if told is None or told.answer != YES or by_name["intermittent"].answer == YES:
         return tuple(findings)
     return tuple(
-        replace(item, answer=YES, method=f"{BY_HAND}: {told.method}", reads=SILENT, holds=True)
+        replace(item, answer=YES, method=f"{BY_HAND}: {told.method}", reads=SILENT, holds=True, basis=Basis.BY_HAND)
         if item.question == "intermittent"
         else item
         for item in findings

@@ -10,6 +10,7 @@ import numpy as np
 
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text
@@ -160,6 +161,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         "low": rate.low_per_hour,
         "high": rate.high_per_hour,
         "unit": "episodes per hour",
+        "basis": Basis.FILLED_TIME if filled and rate.episodes else Basis.RATE,
     }
     if rate.episodes == 0:
         clean = (rate.steady_upper_per_h or math.inf) <= limits.episode_rate_per_h

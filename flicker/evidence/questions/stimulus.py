@@ -15,6 +15,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.result import Result
+from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
 from flicker.evidence.words import hours_text
 from flicker.logs.spans import elapsed, holds, spans, total, without
@@ -96,7 +97,7 @@ class StimulusAnswer(Result):
     ratio_high: float
     p_value: float
     p_adjusted: float
-    answer: str
+    answer: Answer
     repeats: int | None
     repeats_for: str
     confidence: float

@@ -196,7 +196,7 @@ def warmup_rate(
     p_change, change = 1.0, _NO_CHANGE
     if pooled.size >= 5:
         p_change, change = _change(pooled, grid, risk, 1.0 if trend is None else trend.dispersion, confidence, seed)
-    answer = NOT_SHOWN
+    answer: str = NOT_SHOWN
     if p_trend <= 1.0 - confidence:
         answer = FADES if z < 0 else GROWS
     if answer == NOT_SHOWN or p_change > 1.0 - confidence:

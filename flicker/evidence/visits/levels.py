@@ -13,6 +13,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.values import Answer
 from flicker.evidence.accuracy import meter_or_leads, off_by_V
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.record import ChannelRecord
@@ -39,7 +40,7 @@ class QuantityTrend(Result):
     """
 
     quantity: str
-    answer: str
+    answer: Answer
     first_V: float | None
     last_V: float | None
     moved_V: float | None
@@ -247,7 +248,7 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
     return QuantityTrend(name, answer, first, last, moved, off, spread, limit_V, p_value, reason, method, text)
 
 
-def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[str, str]:
+def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[Answer, str]:
     size = abs(moved)
     if first * last < 0 and abs(first) > off and abs(first + last) <= off + spread:
         return NOT_SHOWN, "meter or leads; the sign is just reversed"

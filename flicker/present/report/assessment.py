@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
+from flicker.base.values import Answer, Fitness
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -83,7 +84,7 @@ def _tags(result: Assessment) -> Markup:
 
 def stamp(fitness: str) -> Markup:
     """Fitness, printed before everything else."""
-    kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(fitness, "stamp")
+    kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(Fitness(fitness), "stamp")
     more = " to be safe" if fitness == NOT_YET_SHOWN else ""
     return tag("p", f"Loudspeaker: {fitness}{more}", class_=kind)
 
@@ -195,7 +196,7 @@ def _level(value: float | None, role: str) -> str:
 
 def answer_cell(answer: str) -> Markup:
     """The answer with a mark that does not hang on colour: full, empty or dotted circle."""
-    kind = {YES: "yes", NO: "no"}.get(answer, "open")
+    kind = {YES: "yes", NO: "no"}.get(Answer(answer), "open")
     return tag("td", tag("span", answer, class_=f"answer {kind}"))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.words import clock_text, hours_text, volts_text
@@ -20,7 +21,7 @@ STRIPS_DRAWN = 12
 GAP_TOLD_S = 60.0
 LANE, TOP, FOOT = 38, 4, 20  # heights on a strip, pixels
 STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
-USUAL = ("power-up surge", "no samples", "start")
+USUAL = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES})
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,7 @@ def _silences(item: ChannelAssessment) -> list[Event]:
             f"not observed for {hours_text((gap['end_s'] - gap['start_s']) / 3600.0)}: {gap['reason']}",
         )
         for gap in item.gaps
-        if gap["end_s"] - gap["start_s"] >= GAP_TOLD_S and not str(gap["reason"]).startswith(USUAL)
+        if gap["end_s"] - gap["start_s"] >= GAP_TOLD_S and gap["reason"] not in USUAL
     ]
 
 

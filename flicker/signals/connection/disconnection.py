@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.contrast import unlike_beside
@@ -44,12 +45,12 @@ HIDES_V = 0.04  # what is called a short opening must hide no excursion
 MOST_VISITS = 3
 
 REASONS = {
-    "off": "switched off",
-    "disconnected": "disconnected",
-    "floating": "floating pick-up: lead or clip off",
-    "repeats": "no signs of life: the same reading repeated",
-    "still": "no signs of life",
-    "muted": "muted",
+    "off": Unobserved.SWITCHED_OFF,
+    "disconnected": Unobserved.DISCONNECTED,
+    "floating": Unobserved.OPEN_LEAD,
+    "repeats": Unobserved.REPEATED,
+    "still": Unobserved.STILL,
+    "muted": Unobserved.MUTED,
 }
 
 
@@ -74,8 +75,8 @@ class Lapse:
     alone: bool = True
 
     @property
-    def reason(self) -> str:
-        """Reason in plain words."""
+    def reason(self) -> Unobserved:
+        """Why the stretch does not count as observed."""
         return REASONS[self.kind]
 
 

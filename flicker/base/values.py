@@ -1,0 +1,71 @@
+"""The enumerated values of results and documents. Code decides by these; sentences are made from them and never read.
+
+Each is a `StrEnum`: the value's text is what documents hold.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Answer(StrEnum):
+    """Answer to a question: shown and large enough to matter, shown to be within the limit, or neither."""
+
+    YES = "yes"
+    NO = "no"
+    NOT_SHOWN = "not shown"
+
+
+class VerdictWord(StrEnum):
+    """What a channel does."""
+
+    STEADY = "steady"
+    ONE_OFF = "one-off"
+    NOISY = "noisy"
+    DRIFTING = "drifting"
+    DEGRADING = "degrading"
+    INCONCLUSIVE = "inconclusive"
+
+
+class Fitness(StrEnum):
+    """May a loudspeaker be connected?"""
+
+    DO_NOT_CONNECT = "do not connect"
+    NOT_YET_SHOWN = "not yet shown"
+    WITHIN_LIMITS = "within limits for the time observed"
+
+
+class Basis(StrEnum):
+    """What an answer rests on."""
+
+    RATE = "rate of episodes"
+    FILLED_TIME = "time beyond the threshold"
+    BY_HAND = "reproduced by hand"
+    SHORTED_LEAD = "against the shorted lead"
+
+
+class Unobserved(StrEnum):
+    """Why a stretch does not count as observed."""
+
+    NO_SAMPLES = "no samples"
+    NO_READING = "no reading"
+    OVER_RANGE = "over range"
+    COARSE_RANGE = "this range cannot tell"
+    SURGE = "power-up surge"
+    SWITCHED_OFF = "switched off"
+    MUTED = "muted"
+    DISCONNECTED = "disconnected"
+    OPEN_LEAD = "floating pick-up: lead or clip off"
+    REPEATED = "no signs of life: the same reading repeated"
+    STILL = "no signs of life"
+    TOUCHED = "touched, by the marks"
+    STIMULUS = "after a stimulus, by the marks"
+
+
+class Aspect(StrEnum):
+    """What decides the outcome of a comparison."""
+
+    EPISODES = "episodes"
+    OCCUPIED_WINDOWS = "occupied windows"
+    NOISE_FLOOR = "noise floor"
+    SETTLED_LEVEL = "settled level"
