@@ -2,6 +2,7 @@
 
     python tests/studies/study_reading.py 2000               the table by outcome and by dimension
     python tests/studies/study_reading.py 2000 --write       and results/reading.md
+    python tests/studies/study_reading.py 2000 --families    and every file read wrongly in silence, shrunk to its cause
     python tests/studies/study_reading.py --show SEED        a file, its spec, its truth, what was read
     python tests/studies/study_reading.py --shrink SEED      the plainest file that goes wrong in the same way
 
@@ -52,6 +53,22 @@ def shrink(spec: Spec, judged: Callable[[Spec], Verdict] = lambda spec: one(spec
                 spec, sought, again = plainer, verdict, True
                 break
     return spec, sought
+
+
+def families(specs: list[Spec], verdicts: list[Verdict]) -> str:
+    """Shrink every file read wrongly in silence, and list what is left of its spec, the commonest first."""
+    bad = (Outcome.WRONG, Outcome.LOST, Outcome.CRASHED)
+    found: dict[tuple[str, str, str], list[int]] = defaultdict(list)
+    for spec, verdict in zip(specs, verdicts, strict=True):
+        if verdict.outcome in bad:
+            small, _ = shrink(spec, lambda s: one(s, command_line=False)[0])
+            left = ", ".join(f"{k}: {v}" for k, v in small.unusual().items()) or "plain"
+            found[verdict.outcome, verdict.kind, left].append(spec.seed)
+    out = ["| outcome | kind | what makes it so | files | a seed |", "|---|---|---|---|---|"]
+    order = sorted(found.items(), key=lambda item: (bad.index(Outcome(item[0][0])), -len(item[1])))
+    for (outcome, kind, left), seeds in order:
+        out.append(f"| {outcome} | {kind} | {left.replace('|', chr(92) + '|')} | {len(seeds)} | {seeds[0]} |")
+    return "\n".join(out)
 
 
 def show(spec: Spec) -> None:
@@ -125,6 +142,7 @@ def program() -> None:
     parser.add_argument("count", nargs="?", type=int, default=2000)
     parser.add_argument("--first", type=int, default=FIRST)
     parser.add_argument("--write", action="store_true")
+    parser.add_argument("--families", action="store_true")
     parser.add_argument("--show", type=int)
     parser.add_argument("--shrink", type=int)
     known = parser.parse_args()
@@ -144,6 +162,10 @@ def program() -> None:
         truths.append(replace(truth, channels=(), time_s=truth.time_s[:2]))
     text = tables(specs, verdicts, truths)
     print(text)
+    if known.families:
+        more = families(specs, verdicts)
+        print("\n" + more)
+        text += "\n\nBad files shrunk, dimension by dimension, to what makes them go wrong:\n\n" + more
     print(f"\n{time.perf_counter() - began:.0f} s")
     if known.write:
         import flicker
