@@ -12,11 +12,9 @@ import numpy as np
 import pytest
 
 from flicker import Limits, Log, LogError, assess, simulate_log
+from flicker.evidence.questions.registry import questions
 
-QUESTIONS = {
-    "intermittent", "clustered", "more often", "larger", "worse with age", "settled offset", "drift", "level change",
-    "noise", "power-up", "protection",
-}  # fmt: skip
+QUESTIONS = set(questions()) - {"provoked"}  # which is asked where stimuli are marked
 WORDS = {"steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"}
 
 

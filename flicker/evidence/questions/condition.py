@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
 
@@ -48,6 +49,13 @@ def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
     return tuple(out)
 
 
+@question(
+    "power-up",
+    asks="Is the start abnormal?",
+    place=100,
+    meaning="Was the surge, or the time it took to settle, beyond its limit?",
+    chart="power_ups",
+)
 def power_up(found: tuple[PowerUp, ...], limits: Limits) -> Finding:
     """Is a power-up beyond its limits?"""
     method = "surge and settling fitted by falling exponentials"
@@ -82,6 +90,13 @@ def settled_level(record: ChannelRecord) -> float | None:
     return float(np.sum(value * weight) / np.sum(weight))
 
 
+@question(
+    "settled offset",
+    asks="Does it rest too far from zero?",
+    place=60,
+    meaning="Does the channel rest too far from zero?",
+    chart="settled",
+)
 def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
     """Does the channel settle too far from zero? The level's interval must lie beyond the limit."""
     method = "middle of the settled level, its spread over time, and the last digit"
@@ -120,6 +135,12 @@ def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
     )
 
 
+@question(
+    "noise",
+    asks="Is it restless while at rest?",
+    place=90,
+    meaning="Is the noise at rest above 3 mV?",
+)
 def noise(record: ChannelRecord, limits: Limits) -> Finding:
     """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
     from scipy.special import stdtr, stdtrit
@@ -170,6 +191,12 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     )
 
 
+@question(
+    "protection",
+    asks="Would a protection relay have tripped?",
+    place=110,
+    chart="thresholds",
+)
 def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits) -> Finding:
     """Would the protection have acted? Counted, not estimated."""
     method = f"relay at {limits.protection_V:g} V after {limits.trip_delay_s:g} s: assumed, not measured on this unit"

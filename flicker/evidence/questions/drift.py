@@ -17,6 +17,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.questions.cell_levels import Levels, calm_cells
+from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.spans import holds
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
@@ -29,6 +30,13 @@ Floats = NDArray[np.float64]
 HOUR = 3600.0
 
 
+@question(
+    "drift",
+    asks="Does the resting level move?",
+    place=70,
+    meaning="Does the settled level move by more than 20 mV, by slope, step or wander?",
+    chart="settled",
+)
 def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Finding:
     """Does the settled level move by more than the limit, by slope, step or wander?"""
     method = "range of five-minute levels against what 1/f noise explains"
@@ -152,6 +160,13 @@ def strongest(within: Finding, between: Finding | None) -> Finding:
     )
 
 
+@question(
+    "level change",
+    asks="Did the level jump and stay?",
+    place=80,
+    meaning="Did it jump, where, and by how much?",
+    chart="settled",
+)
 def level_change(
     record: ChannelRecord, levels: Sequence[Levels], limits: Limits
 ) -> tuple[tuple[dict[str, Any], ...], Finding]:

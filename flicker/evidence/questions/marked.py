@@ -9,6 +9,7 @@ import numpy as np
 
 from flicker.base.values import Basis
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.registry import question
 from flicker.evidence.questions.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.marks import Mark, borders, marks_path, read_marks, stimuli, touched
@@ -89,6 +90,13 @@ def proved_by_hand(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     )
 
 
+@question(
+    "provoked",
+    asks="Does it answer when it is provoked?",
+    place=120,
+    meaning="Do marked taps, bends, heat or cold bring it on? (Asked where a log has such marks.)",
+    chart="stimuli",
+)
 def provoked_finding(report: StimulusReport) -> Finding:
     """The answer as a finding of its own question."""
     best = next((item for item in report.kinds if item.kind == report.best), report.kinds[0])

@@ -12,6 +12,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text
 from flicker.stats.rates import dispersion_test, rate_interval, recurrence
@@ -140,6 +141,13 @@ def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     return best
 
 
+@question(
+    "intermittent",
+    asks="Does it come and go?",
+    place=10,
+    meaning="Do the channel's own episodes recur, more than a sound unit in a sound room would show (0.01 per hour)?",
+    chart="cumulative",
+)
 def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Finding:
     """Do the channel's own episodes recur?
 
@@ -217,6 +225,13 @@ def long_evidence(record: ChannelRecord, limits: Limits) -> str:
     return ""
 
 
+@question(
+    "clustered",
+    asks="Do the swings come in clusters?",
+    place=20,
+    meaning="Do they come in clusters?",
+    chart="gaps",
+)
 def clustered(record: ChannelRecord, limits: Limits) -> Finding:
     """Do episodes come in clusters? Dispersion of counts over equal windows of observed time within power-ups."""
     times, ends = record.per_cycle()

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, Finding
+from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.arrivals import SizeAgeTrend, age_trend, rate_trend_test, size_age_trend, size_trend_test
 
@@ -22,6 +23,13 @@ RATE_FACTOR = 1.5  # growth from start to end that matters; common practice, no 
 SIZE_FACTOR = 1.5
 
 
+@question(
+    "more often",
+    asks="More often as time goes on?",
+    place=30,
+    meaning="Do they come more often as a run goes on? From one run heat and wear cannot be told apart.",
+    chart="cumulative",
+)
 def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     """Do episodes come more often as a run goes on? Declustered Laplace and permutation of gaps, both demanded."""
     times, ends = record.per_cycle()
@@ -54,6 +62,13 @@ def more_often(record: ChannelRecord, limits: Limits) -> Finding:
     )
 
 
+@question(
+    "larger",
+    asks="Larger as time goes on?",
+    place=40,
+    meaning="Do they get larger?",
+    chart="sizes",
+)
 def larger(record: ChannelRecord, by_age: SizeAgeTrend | None, limits: Limits) -> Finding:
     """Do excursions get larger, within the power-ups or from one to the next (``by_age``)? One-sided."""
     method = "rank correlation of size and time, by permutation of bursts; of growth alone, p doubled"
@@ -128,6 +143,13 @@ def _sizes(record: ChannelRecord) -> tuple[list[Floats], list[Floats], list[NDAr
     return sizes, times, cycles
 
 
+@question(
+    "worse with age",
+    asks="Worse from power-up to power-up?",
+    place=50,
+    meaning="Do later power-ups show more, at the same time since power-up?",
+    chart="rates",
+)
 def worse_with_age(record: ChannelRecord, limits: Limits) -> Finding:
     """Do later power-ups show more? Risk sets: each episode against the runs that also reached its time since power-up."""
     times, ends = record.per_cycle()

@@ -13,13 +13,14 @@ from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
-from flicker.present.charts._show import if_any, use_in_notebooks
+from flicker.present.charts._show import answer_to, if_any, use_in_notebooks
 from flicker.present.charts._strip import episodes, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 
 __all__ = [
     "NothingToDraw",
     "allan",
+    "answer_to",
     "before_after",
     "caption_of",
     "caught",

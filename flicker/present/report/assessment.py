@@ -13,13 +13,14 @@ from flicker.base.values import Answer, Fitness
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
 from flicker.evidence.words import clock_text, hours_text
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
 from flicker.present.report.evening import evening
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, QUESTIONS, how_sure, what_next
+from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, how_sure, what_next
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
@@ -150,7 +151,7 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
     for item in result.channels:
         rows = [
             (
-                QUESTIONS.get(finding.question, finding.question),
+                questions()[finding.question].asks,
                 answer_cell(finding.answer),
                 [finding.reads, tag("span", _numbers(finding), class_="small")],
             )

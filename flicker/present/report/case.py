@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
+from flicker.evidence.questions.registry import questions
 from flicker.evidence.words import hours_text, times_text
 from flicker.present.report.assessment import verdict_card
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag
-from flicker.present.report.words import MONTHS, QUESTIONS, first_step, what_next
+from flicker.present.report.words import MONTHS, first_step, what_next
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -161,14 +162,14 @@ def _untested(job: JobResult) -> list[str]:
     silent: dict[str, list[str]] = {}
     for item in job.last.channels:
         open_questions = [
-            QUESTIONS.get(finding.question, finding.question).rstrip("?").lower()
+            questions()[finding.question].asks.rstrip("?").lower()
             for finding in item.findings
             if finding.answer == "not shown" and finding.question in {"settled offset", "drift", "noise", "power-up"}
         ]
         if open_questions:
             silent.setdefault("; ".join(open_questions), []).append(item.channel)
-    for questions, names in silent.items():
-        said.append(f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {questions}.")
+    for asked, names in silent.items():
+        said.append(f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {asked}.")
     ups = max((len(item.power_up) for item in job.last.channels), default=0)
     if job.needed_starts and 0 < ups < job.needed_starts:
         said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")

@@ -12,20 +12,6 @@ MONTHS = (
     *("July", "August", "September", "October", "November", "December"),
 )
 CURED = {"shown": "shown", "not yet": "not yet shown", "no": "no, the fault is still there"}
-QUESTIONS = {
-    "intermittent": "Does it come and go?",
-    "clustered": "Do the swings come in clusters?",
-    "more often": "More often as time goes on?",
-    "larger": "Larger as time goes on?",
-    "worse with age": "Worse from power-up to power-up?",
-    "settled offset": "Does it rest too far from zero?",
-    "drift": "Does the resting level move?",
-    "level change": "Did the level jump and stay?",
-    "noise": "Is it restless while at rest?",
-    "power-up": "Is the start abnormal?",
-    "protection": "Would a protection relay have tripped?",
-}
-
 ASSUMED = "assumed, not measured on this unit"
 LIMITS = {
     "settled_offset_V": "a level at rest beyond this is a finding of its own",
