@@ -220,9 +220,10 @@ def test_names_keep_the_users_words_without_the_unit(header: str, names: tuple[s
 
 UNITLESS = {
     "small volts": (lambda v: f"{v / 1000:.4f}", "V"),
-    "whole numbers": (lambda v: f"{round(v)}", "mV"),
-    "tenths": (lambda v: f"{v:.1f}", "mV"),
-    "beyond any rail": (lambda v: f"{v * 10:.3f}", "mV"),
+    "whole numbers": (lambda v: f"{round(v)}", None),  # 48 is a rail on the output, or 48 mV
+    "tenths": (lambda v: f"{v:.1f}", None),
+    "beyond any rail": (lambda v: f"{v * 10:.3f}", None),
+    "fine digits, far from zero": (lambda v: f"{v:.4f}", None),
     "could be both": (lambda v: f"{v:.3f}", None),
     "two digits": (lambda v: f"{v / 100:.2f}", None),
 }
@@ -234,7 +235,7 @@ def test_a_unit_not_stated_is_told_by_evidence_or_asked_for(case: str, tmp_path:
     path = write(tmp_path, table("time_s,left,right", SECONDS, cells=cells))
     numbers = np.array([float(cells(v)) for v in LEFT])
     if unit is None:
-        with pytest.raises(LogError, match='unit="V" or unit="mV"'):
+        with pytest.raises(LogError, match="unit='V' or unit='mV'"):
             read_log(path)
     else:
         log = read_log(path)
@@ -277,7 +278,10 @@ def test_no_header_no_time_but_an_interval(tmp_path: Path):
 
 
 def test_no_header_with_a_time(tmp_path: Path):
-    log = read_log(write(tmp_path, table("", SECONDS, cells=lambda v: f"{v / 1e3:.5f}")))
+    path = write(tmp_path, table("", SECONDS, cells=lambda v: f"{v / 1e3:.5f}"))
+    with pytest.raises(LogError, match="time_unit='ms'"):  # 0.5 may be of a second, a minute or an hour
+        read_log(path)
+    log = read_log(path, time_unit="s")
     assert log.channels == ("ch1", "ch2")
     np.testing.assert_allclose(columns(log)[0], 0.5 * np.arange(N))
 
@@ -468,9 +472,11 @@ def test_a_few_odd_lines_are_left_out_with_a_note(tmp_path: Path):
         table("time_s,left_mV,right_mV", SECONDS).replace("\n4.0,12.3,-1.5", "\n4.0,12.3").replace("\n7.0,", "\n7\0.0,")
     )
     log = read_log(write(tmp_path, text))
-    assert log.runs[0].samples == N - 2
-    assert any("line 10" in note for note in log.runs[0].notes)
-    assert any("NUL" in note for note in log.runs[0].notes)
+    assert log.runs[0].samples == N  # a row that cannot be read keeps its place in time, without a reading
+    left = columns(log)[1]["left"]
+    assert np.flatnonzero(np.isnan(left)).tolist() == [8, 14]
+    assert any("line 10" in note and "not observed" in note for note in log.runs[0].notes)
+    assert any("NUL" in note and "not observed" in note for note in log.runs[0].notes)
 
 
 def test_stamps_coarser_than_the_samples_are_spread(tmp_path: Path):

@@ -155,7 +155,7 @@ def test_what_a_table_cannot_be(tmp_path: Path):
         (pa.table({"time_s": TIME, "left_mV": [*["1.5"] * (N - 1), "banana"]}), 'row 3000, column "left_mV": "banana"'),
         (pa.table({"a": [[1.0]] * N}), "no column of numbers"),
         (pa.table({"left_mV": LEFT}), "no column tells the time"),
-        (pa.table({"time_s": TIME, "left": LEFT}), 'unit="V" or unit="mV"'),
+        (pa.table({"time_s": TIME, "left": LEFT}), "unit='V' or unit='mV'"),
     ):
         parquet.write_table(table, path)
         with pytest.raises(LogError, match=wanted):

@@ -44,20 +44,87 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
         metavar="NAME=COLUMN,COLUMN",
         help="a channel that is the first column less the second, as for a bridged output",
     )
-    group.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the file does not tell")
+    group.add_argument(
+        "--unit",
+        action="append",
+        metavar="V|mV|uV",
+        help="unit of the readings, where the file does not tell; COLUMN=UNIT for one column (give it once for each),"
+        " COLUMN=COLUMN where a column holds the unit of each reading",
+    )
     if interval:
         group.add_argument(
             "--sample-interval", type=float, metavar="S", help="seconds between samples, where no column tells"
         )
-    group.add_argument("--time-unit", metavar="s|ms|us", help="unit of a time column of bare numbers")
+    group.add_argument("--time-column", metavar="NAME", help="the column that tells the time")
+    group.add_argument("--time-unit", metavar="s|ms|us|min|h|d", help="unit of a time column of bare numbers")
     days = group.add_mutually_exclusive_group()
-    days.add_argument("--day-first", action="store_true", default=None, help="dates are day, month, year")
-    days.add_argument("--month-first", dest="day_first", action="store_false", help="dates are month, day, year")
+    days.add_argument(
+        "--day-first",
+        nargs="?",
+        type=_yes,
+        const=True,
+        default=None,
+        metavar="yes|no",
+        help="whether 03/04/2026 is the third of April",
+    )
+    days.add_argument("--month-first", dest="day_first", action="store_false", help="the same as --day-first no")
+    days.add_argument(
+        "--date-order", choices=("ymd", "dmy", "mdy"), help="order of the parts of dates such as 26-03-04"
+    )
     group.add_argument("--decimal", choices=(".", ","), help="decimal sign, where the file does not tell")
+    group.add_argument("--thousands", choices=("none",), help="none: commas never part thousands")
+    group.add_argument("--separator", metavar=";|,|tab", help="what parts the cells of a text log")
+    group.add_argument(
+        "--channel-column", metavar="NAME", help="the column that names the channel, where each reading has its own row"
+    )
+    group.add_argument("--volts-per-count", type=float, metavar="V", help="scale of a converter's counts")
+    group.add_argument("--zero-count", type=float, default=0.0, metavar="N", help="the count at 0 V (default 0)")
+    group.add_argument("--missing-word", action="append", metavar="WORD", help="a word that stands for no reading")
+    group.add_argument("--over-word", action="append", metavar="WORD", help="a word that stands for over range")
     group.add_argument("--full-scale", type=float, metavar="V", help="volts at full scale of a WAV recording")
     group.add_argument(
         "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
     )
+
+
+def _yes(text: str) -> bool:
+    """Turn yes or no into a truth."""
+    if text.lower() in ("yes", "no"):
+        return text.lower() == "yes"
+    raise argparse.ArgumentTypeError(f"takes yes or no, got {text!r}")
+
+
+def reading_from(arguments: argparse.Namespace) -> dict[str, Any]:
+    """Options that tell how a file is read, as `read_log` takes them; columns are in `columns_from`."""
+    return {
+        "unit": unit_from(arguments.unit),
+        "sample_interval_s": arguments.sample_interval,
+        "time_column": arguments.time_column,
+        "time_unit": arguments.time_unit,
+        "day_first": arguments.day_first,
+        "date_order": arguments.date_order,
+        "decimal": arguments.decimal,
+        "thousands": arguments.thousands,
+        "separator": arguments.separator,
+        "channel_column": arguments.channel_column,
+        "volts_per_count": arguments.volts_per_count,
+        "zero_count": arguments.zero_count,
+        "missing_words": tuple(arguments.missing_word or ()),
+        "over_words": tuple(arguments.over_word or ()),
+        "full_scale_V": arguments.full_scale,
+    }
+
+
+def unit_from(given: Sequence[str] | None) -> str | dict[str, str] | None:
+    """One unit for all columns, or units of single columns."""
+    plain = [text for text in given or () if "=" not in text]
+    if not given:
+        return None
+    if plain:
+        if len(given) > 1:
+            raise ValueError("--unit takes one unit for all columns, or COLUMN=UNIT once for each column.")
+        return plain[0]
+    return _pairs(given, "--unit", "COLUMN=UNIT")
 
 
 def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None = None) -> list[Log]:
@@ -71,13 +138,8 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
         read(
             path,
             channels=channels,
-            unit=arguments.unit,
-            sample_interval_s=arguments.sample_interval,
-            time_unit=arguments.time_unit,
-            day_first=arguments.day_first,
-            decimal=arguments.decimal,
-            full_scale_V=arguments.full_scale,
             run_gap_s=arguments.run_gap,
+            **reading_from(arguments),
             **columns_from(arguments, case),
         )
         for path in paths
@@ -137,7 +199,7 @@ def columns_from(arguments: argparse.Namespace, case: Case | None = None) -> dic
 def _pairs(given: Sequence[str] | None, option: str, form: str) -> dict[str, str]:
     out: dict[str, str] = {}
     for text in given or ():
-        name, sign, value = text.rpartition("=") if option == "--role" else text.partition("=")
+        name, sign, value = text.rpartition("=") if option in ("--role", "--unit") else text.partition("=")
         if not sign or not name.strip() or not value.strip():
             raise ValueError(f"{option} takes {form}, got {text!r}.")
         out[name.strip()] = value.strip()

@@ -21,6 +21,7 @@ from flicker.commands._shared import (
     columns_from,
     limits_from,
     names_from,
+    reading_from,
     used_logs,
 )
 
@@ -87,8 +88,7 @@ def run(arguments: argparse.Namespace) -> int:
     told = columns_from(arguments, case)
     wishes = wishes_of(
         channels=channels_from(arguments, case),
-        unit=arguments.unit,
-        sample_interval_s=arguments.sample_interval,
+        **reading_from(arguments),
         roles=told["roles"],
         marks_column=told["marks_column"],
         may_lack=told.get("may_lack", False),

@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     from flicker.logs.reading.columns import Column
 
 ROLES = ("output", "rail", "mains", "temperature", "shorted lead", "ignore")
-WARM_WORDS = {"temperature", "temp", "tempc", "temperatur", "ambient"}
-WARM_UNITS = {"", "c", "°c", "degc", "celsius", "f", "°f", "degf", "k", "kelvin"}
 MARK_NAMES = {"mark", "marks", "marker", "markers", "event", "events", "note", "notes"}
 
 
@@ -31,15 +29,6 @@ def checked_roles(roles: Mapping[str, str] | None) -> tuple[tuple[str, str], ...
             hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(ROLES)}."
             raise LogError(f"{role!r} (of the column {column!r}) is not a role; {hint}")
     return tuple((roles or {}).items())
-
-
-def is_temperature(column: Column) -> bool:
-    """Whether header and unit say that a column of numbers is a temperature."""
-    from flicker.logs.reading.columns import words_of
-
-    label = column.label
-    named = bool(words_of(column.header) & WARM_WORDS)
-    return column.kind == "number" and named and label.kind != "volts" and label.unit.lower() in WARM_UNITS
 
 
 def holds_marks(column: Column) -> bool:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 from flicker.logs.reading import units
 from flicker.logs.reading.columns import Channel, Column, Wishes, column_named, not_a_number
-from flicker.logs.roles import holds_marks, is_temperature
+from flicker.logs.reading.extra_columns import Kind
+from flicker.logs.roles import holds_marks
+
+_KNOWN = {Kind.TEMPERATURE: "temperature", Kind.RAIL: "rail", Kind.MAINS: "mains"}
 
 
 def marks_among(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) -> Column | None:
@@ -21,7 +26,10 @@ def marks_among(columns: list[Column], wishes: Wishes, name: str, notes: list[st
                 return None
             raise
         if column.kind == "number":
-            raise LogError(f'{name}: the column "{column.header}" holds numbers, not marks.')
+            raise LogError(
+                f'{name}: the column "{column.header}" holds numbers, not marks; name another with marks_column'
+                " (--marks-column NAME), or leave it out."
+            )
         notes.append(f'Column "{column.header}" was read as marks, as told.')
         return column
     named = {wanted for wanted, _ in wishes.roles} | set(wishes.channels or ())
@@ -31,8 +39,10 @@ def marks_among(columns: list[Column], wishes: Wishes, name: str, notes: list[st
     return found
 
 
-def roles_among(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) -> dict[int, str]:
-    """Role of each column that is no output, by position: as told, and temperatures by their header."""
+def roles_among(
+    columns: list[Column], kinds: Mapping[int, Kind], wishes: Wishes, name: str, notes: list[str]
+) -> dict[int, str]:
+    """Role of each column that is no output, by position: as told, and rails and temperatures by their header."""
     found: dict[int, str] = {}
     told: set[int] = set()
     for wanted, role in wishes.roles:
@@ -52,30 +62,44 @@ def roles_among(columns: list[Column], wishes: Wishes, name: str, notes: list[st
         notes.append(f'Column "{column.header}", as told: {what}.')
     if wishes.channels is None:
         for column in columns:
-            if column.position not in told and is_temperature(column) and np.isfinite(column.values).any():
-                found[column.position] = "temperature"
-                notes.append(f'Column "{column.header}" was read as a temperature; it gets no verdict.')
+            role = _KNOWN.get(kinds.get(column.position, Kind.ELSE), "")
+            if not role or column.position in told or not np.isfinite(column.values).any():
+                continue
+            if role != "temperature" and column.label.kind != "volts" and not column.cell_units:
+                continue  # no unit, no use: named among the columns that were not taken
+            found[column.position] = role
+            notes.append(f'Column "{column.header}" was read as a {role}; it gets no verdict.')
     return found
 
 
 def companions_among(
-    columns: list[Column], roles: dict[int, str], outputs: tuple[Channel, ...], wishes: Wishes, name: str
+    columns: list[Column],
+    roles: dict[int, str],
+    outputs: tuple[Channel, ...],
+    wishes: Wishes,
+    name: str,
+    notes: list[str],
 ) -> list[Channel]:
-    """Columns beside the outputs that are read with them."""
+    """Columns with a role as channels of their own, with volts (degrees) per unit."""
     used = {channel.name for channel in outputs}
     out: list[Channel] = []
     for column in columns:
         label, role = column.label, roles[column.position]
+        single = next((unit for wanted, unit in wishes.units if wanted in (column.header, label.name)), None)
         if role == "temperature" or column.cell_units:
             factor = 1.0
+        elif single is not None and units.volts_per(single) is not None:
+            factor = units.volts_per(single) or 1.0
         elif label.kind == "volts":
             factor = units.volts_per(label.unit) or 1.0
         else:
             unit = wishes.unit or units.evidence([column.values], column.decimals).unit
+            if not unit and wishes.plain_volts:
+                unit = "V"
             if not unit:
                 raise LogError(
-                    f'{name}: the unit of column "{column.header}" ({role}) is not told; write it in the header, as in'
-                    f' "{column.header}_V".'
+                    f'{name}: the unit of column "{column.header}" ({role}) is not told; say it with'
+                    f" unit={{'{label.name}': 'V'}} (--unit \"{label.name}=V\")."
                 )
             factor = units.volts_per(unit) or 1.0
         title = label.name or column.header

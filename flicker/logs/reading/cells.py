@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.reading import units as unit_names
+from flicker.logs.reading.numerals import LONGEST, Numerals
 
 Floats = NDArray[np.float64]
 
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
-
-LONGEST = 100  # characters of a number
 
 MISSING = frozenset({
     "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?",
@@ -25,16 +24,13 @@ OVER = frozenset({
     "ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange",
     "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
 })  # fmt: skip
-PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?")
-GROUPED_POINT = re.compile(r"[+-]?\d{1,3}(?:[, '\u00a0\u202f]\d{3})+(?:\.\d*)?")
-GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:[. '\u00a0\u202f]\d{3})+(?:,\d*)?")
-WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.,](?:[eE][+-]?\d+)?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
+WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.,)](?:[eE][+-]?\d+)?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
+_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-"})
 
 
 def word_value(text: str) -> float | None:
     """Return NaN or a signed infinity for a meter's words, None where the text is neither."""
-    word = text.strip().strip('"').lower().replace("\u2212", "-")
+    word = text.strip().strip('"').strip().lower().translate(_MINUS)
     if word in MISSING:
         return math.nan
     sign = 1.0
@@ -43,42 +39,34 @@ def word_value(text: str) -> float | None:
         word = word[1:].strip()
     if word.endswith(("ol", "ovld", "overload")) and " " in word:  # 'OL' beside a range or a unit
         word = word.split()[-1]
+    word = re.sub(r"^[.0]*(ol|o\.l)[.0]*(?=$|\s)", "ol", word)  # OL.0, 0.OL, .OL
     first = word.split()[0] if word.split() else ""
     if word in OVER or (first in OVER and unit_names.volts_per(word[len(first) :]) is not None):
         return sign * math.inf
     return None
 
 
-def number(text: str, decimal: str, grouped: bool) -> float | None:
-    """Return the number that a cell holds, None where it holds none."""
-    text = text.strip().strip('"').strip().replace("\u2212", "-")
-    if len(text) > LONGEST:
-        return None
-    if decimal == ",":
-        if COMMA.fullmatch(text):
-            return float(text.replace(",", "."))
-        if grouped and GROUPED_COMMA.fullmatch(text):
-            return float(re.sub(r"[. '\u00a0\u202f]", "", text).replace(",", "."))
-        return None
-    if PLAIN.fullmatch(text):
-        return float(text)
-    if grouped and GROUPED_POINT.fullmatch(text):
-        return float(re.sub(r"[, '\u00a0\u202f]", "", text))
-    return None
-
-
-def value(text: str, decimal: str, grouped: bool, *, units: bool) -> float | None:
-    """Return a cell's value: volts where ``units`` says that cells carry units, else the bare number, or None."""
-    bare = number(text, decimal, grouped)
+def value(text: str, numerals: Numerals, *, units_too: bool) -> float | None:
+    """Return a cell's value: volts where ``units_too`` says that cells carry units, else the bare number, or None."""
+    bare = numerals.number(text)
     if bare is not None:
         return scpi(bare)
-    if units and len(text) <= LONGEST:
-        found = WITH_UNIT.fullmatch(text.strip().strip('"'))
+    if units_too and len(text) <= LONGEST:
+        found = WITH_UNIT.fullmatch(text.strip().strip('"').translate(_MINUS))
         if found:
-            bare, volts = number(found["n"], decimal, grouped), unit_names.volts_per(found["u"])
+            bare, volts = numerals.number(found["n"]), unit_names.volts_per(found["u"])
             if bare is not None and volts is not None:
                 return scpi(bare) if abs(bare) >= INFINITE else scale(bare, volts)
     return word_value(text)
+
+
+def seconds(text: str, numerals: Numerals) -> float | None:
+    """Return the seconds that a cell such as 0.5 s or 500 ms holds, None where it holds none."""
+    found = WITH_UNIT.fullmatch(text.strip().strip('"')) if len(text) <= LONGEST else None
+    if not found:
+        return None
+    bare, factor = numerals.number(found["n"]), unit_names.seconds_per(found["u"])
+    return None if bare is None or factor is None else scale(bare, factor)
 
 
 def scpi(bare: float) -> float:

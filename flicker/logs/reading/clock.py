@@ -23,25 +23,34 @@ DAY_US = 86_400_000_000
 _DATES = {
     "ymd": r"(?P<y>\d{4})[-/.](?P<mo>\d{1,2})[-/.](?P<d>\d{1,2})\.?",
     "xxy": r"(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<y>\d{4}|\d{2})",
-    "dMy": r"(?P<d>\d{1,2})\.?[-/ .](?P<mon>[A-Za-z]{3,9})\.?[-/ ,]+(?P<y>\d{4}|\d{2})",
-    "Mdy": r"(?P<mon>[A-Za-z]{3,9})\.? (?P<d>\d{1,2}),? (?P<y>\d{4})",
+    "dMy": r"(?P<d>\d{1,2})\.?[-/ .]?(?P<mon>[A-Za-zÀ-ÿ]{3,9})\.?[-/ ,]*(?P<y>\d{4}|\d{2})",
+    "Mdy": r"(?P<mon>[A-Za-zÀ-ÿ]{3,9})\.? (?P<d>\d{1,2}),? (?P<y>\d{4})",
+    "yMd": r"(?P<y>\d{4})[-/ .](?P<mon>[A-Za-zÀ-ÿ]{3,9})\.?[-/ .](?P<d>\d{1,2})",
     "compact": r"(?P<y>(?:19|20)\d{2})(?P<mo>[01]\d)(?P<d>[0-3]\d)",
 }
 _CLOCK = r"(?P<h>\d{1,5}):(?P<mi>[0-5]\d)(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?)?(?:\s?(?P<ap>[AaPp]\.?[Mm]\.?))?"
+_CLOCK_DATED = _CLOCK.replace(r"(?P<h>\d{1,5}):", r"(?P<h>\d{1,2})[:.h]", 1).replace(
+    r"(?::(?P<s>", r"(?:[:.m](?P<s>", 1
+)
 _CLOCK_COMPACT = r"(?P<h>[0-2]\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?"
 _MINUTES = r"(?P<mi>\d{1,4}):(?P<s>[0-5]\d)[.,](?P<f>\d{1,12})"
 _ZONE = r"(?:\s?(?P<z>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?"
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = {  # English, German, French, Spanish, Italian and Dutch, by their first three letters
+    "jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11,
+    "dec": 12, "j\u00e4n": 1, "gen": 1, "ene": 1, "f\u00e9v": 2, "fev": 2, "m\u00e4r": 3, "mrz": 3, "mrt": 3, "maa": 3,
+    "avr": 4, "abr": 4, "mai": 5, "mei": 5, "mag": 5, "giu": 6, "lug": 7, "ao\u00fb": 8, "aou": 8, "ago": 8, "set": 9,
+    "okt": 10, "ott": 10, "dez": 12, "d\u00e9c": 12, "dic": 12,
+}  # fmt: skip
 _EPOCH = datetime(1970, 1, 1)
 
 
 def _forms() -> dict[str, str]:
     forms = {"mm:ss.f": _MINUTES, "clock": _CLOCK + _ZONE}
     for name, date in _DATES.items():
-        forms[f"{name} clock"] = rf"(?:[A-Za-z]{{3,9}},? )?{date}(?:[T_ -]|,? +){_CLOCK}{_ZONE}"
+        forms[f"{name} clock"] = rf"(?:[A-Za-z]{{2,9}}\.?,? )?{date}(?:[T_ -]|,? +){_CLOCK_DATED}{_ZONE}"
         if name != "compact":
             forms[name] = date
-    forms["compact compact"] = rf"{_DATES['compact']}[T_ -]{_CLOCK_COMPACT}{_ZONE}"
+    forms["compact compact"] = rf"{_DATES['compact']}[T_ -]?{_CLOCK_COMPACT}{_ZONE}"
     return forms
 
 
@@ -51,11 +60,11 @@ _COMPILED = {name: re.compile(form) for name, form in FORMS.items()}
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How a column writes dates or clock times; ``day_first`` only matters for forms with two short numbers."""
+    """How a column writes dates or clock times; ``order`` only matters for forms with short numbers ('dmy', 'mdy', 'ymd')."""
 
     name: str
     zoned: bool = False
-    day_first: bool = True
+    order: str = "dmy"
 
     @property
     def has_date(self) -> bool:
@@ -87,24 +96,70 @@ def form_of(cells: Sequence[str]) -> Form | None:
     return None
 
 
-def order_evidence(cells: Sequence[str], form: Form) -> bool | None:
-    """Say whether cells with two short numbers put the day first (True), the month (False), or do not show it."""
-    pairs = [(int(m["a"]), int(m["b"])) for cell in cells if (m := _COMPILED[form.name].fullmatch(cell.strip()))]
-    if any(a > 12 for a, _ in pairs):
-        return True
-    if any(b > 12 for _, b in pairs):
-        return False
-    if all(a == b for a, b in pairs):
-        return True
-    firsts, seconds = {a for a, _ in pairs}, {b for _, b in pairs}
-    if len(firsts) > 1 and len(seconds) == 1:  # what moves from night to night is the day
-        return True
-    if len(seconds) > 1 and len(firsts) == 1:
-        return False
-    # 03.04.2026 is written where the day comes first; common practice, no source
-    if all(re.match(r"\s*\d+\.\d+\.", cell) for cell in cells):
-        return True
-    return None
+class OrderEvidence:
+    """Which order of day, month and year fits a whole column: all dates exist, and the clock goes on evenly past midnight."""
+
+    def __init__(self, form: Form, *, short_year: bool) -> None:
+        orders = ("dmy", "mdy", "ymd") if short_year else ("dmy", "mdy")
+        self._forms = {order: Form(form.name, form.zoned, order) for order in orders}
+        self._last: dict[str, int] = {}
+        self._lost = dict.fromkeys(orders, 0)
+        self._back = dict.fromkeys(orders, 0)
+        self._even = dict.fromkeys(orders, 0)
+        self._odd = dict.fromkeys(orders, 0)
+        self._usual: float | None = None
+        self._differ = False
+
+    def take(self, cells: Any) -> None:
+        """Add the next cells, an Arrow column of strings."""
+        found = {order: parse(cells, form) for order, form in self._forms.items()}
+        some = np.zeros(len(cells), dtype=bool)
+        for _, good in found.values():
+            some |= good
+        times = list(found.values())
+        self._differ |= any(not np.array_equal(times[0][0][some], micros[some]) for micros, _ in times[1:])
+        for order, (micros, good) in found.items():
+            self._lost[order] += int(np.count_nonzero(some & ~good))
+            known = micros[good]
+            if order in self._last:
+                known = np.concatenate(([self._last[order]], known))
+            if not known.size:
+                continue
+            self._last[order] = int(known[-1])
+            steps = np.diff(known)
+            days = np.diff(known // DAY_US)
+            within = steps[(days == 0) & (steps > 0)]
+            if self._usual is None and within.size:
+                self._usual = float(np.median(within))
+            turns = steps[days != 0]
+            self._back[order] += int(np.count_nonzero(turns < 0))
+            if self._usual is not None:
+                even = int(np.count_nonzero((turns > 0) & (turns <= 3 * self._usual)))
+                self._even[order] += even
+                self._odd[order] += int(np.count_nonzero(turns > 0)) - even
+
+    def order(self) -> str | None:
+        """Return the order that the column shows, None where it does not."""
+        left = [order for order in self._forms if not self._lost[order]]
+        if len(left) == 1 or (left and not self._differ):
+            return left[0]
+        forward = [order for order in left if not self._back[order]]
+        even = [order for order in forward if self._even[order] and not self._odd[order]]
+        if len(even) == 1 and all(self._odd[order] or self._back[order] for order in left if order not in even):
+            return even[0]
+        return None
+
+
+def short_year(cells: Sequence[str], form: Form) -> bool:
+    """Whether a form of short numbers writes the year, wherever it stands, with two digits."""
+    pattern = _COMPILED[form.name]
+    return any(len(m["y"]) == 2 for cell in cells[:50] if (m := pattern.fullmatch(cell.strip())))
+
+
+def dotted_dates(cells: Sequence[str]) -> bool:
+    """Whether dates are written 03.04.2026, as is done where the day comes first; common practice, no source."""
+    filled = [cell for cell in cells if cell.strip()]
+    return bool(filled) and all(re.match(r"\s*\d{1,2}\.\d{1,2}\.\d{4}", cell) for cell in filled)
 
 
 def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
@@ -149,11 +204,16 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
         year, month, day = number("y"), number("mo"), number("d")
         if form.two_orders:
             first, second = number("a"), number("b")
-            day, month = (first, second) if form.day_first else (second, first)
+            day, month = (first, second) if form.order == "dmy" else (second, first)
+            if form.order == "ymd":
+                year, month, day = first, second, year
+                good &= _short(columns["y"])
         if "mon" in columns:
-            short = pc.utf8_slice_codeunits(pc.utf8_lower(pc.fill_null(columns["mon"], "")), 0, 3)
-            place = pc.index_in(short, value_set=arrow_types.words(_MONTHS))
-            month = arrow_types.whole(pc.fill_null(place, -1)) + 1
+            word = pc.utf8_lower(pc.fill_null(columns["mon"], ""))
+            word = pc.replace_substring(pc.replace_substring(word, "juin", "jun"), "juil", "jul")
+            place = pc.index_in(pc.utf8_slice_codeunits(word, 0, 3), value_set=arrow_types.words(tuple(_MONTHS)))
+            table = np.array([*_MONTHS.values(), 0], dtype=np.int64)
+            month = table[arrow_types.whole(pc.fill_null(place, len(_MONTHS)))]
         year = np.where((year < 100) & _short(columns["y"]), year + 2000, year)
         good &= (year >= 1) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= _month_days(year, month))
         micros += _days(year, month, day) * DAY_US

@@ -11,14 +11,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.model import Batch, LogError, Source
+from flicker.logs.errors import LogError
 from flicker.logs.reading import cells as odd_cells
-from flicker.logs.reading import clock, files, spread, tables, units
-from flicker.logs.reading.columns import Column, Wishes
+from flicker.logs.reading import clock, files, numerals, sampled, spread, tables, units
+from flicker.logs.reading.columns import Column, Found, Heading, Wishes
 from flicker.logs.reading.entries import Entry, Words
+from flicker.logs.reading.numerals import Numerals
+from flicker.logs.reading.per_reading import PerReading
 from flicker.logs.reading.plan import Plan, make_plan
 from flicker.logs.reading.spool import Spool, SpoolSource
 from flicker.logs.sampling import cadence_of
+from flicker.logs.source import Batch, Source
 
 Floats = NDArray[np.float64]
 
@@ -29,10 +32,16 @@ _MAX_COLUMNS = 1024
 class _Converter:
     """Turns record batches into seconds and volts."""
 
-    def __init__(self, plan: Plan, names: Sequence[str], name: str) -> None:
+    def __init__(self, plan: Plan, names: Sequence[str], name: str, columns: Sequence[Column], how: Numerals) -> None:
         self.plan = plan
         self.names = names
         self.name = name
+        self.columns = columns
+        self.numerals = how
+        self.per_reading = PerReading(name, list(names))
+        self.codes: dict[str, int] = {}
+        self._missing = {word.strip().lower() for word in plan.missing_words}
+        self._over = {word.strip().lower() for word in plan.over_words}
         self.zero: Any = None
         self.start: datetime | None = None
         self.midnight = clock.Midnight()
@@ -62,11 +71,19 @@ class _Converter:
         if how.kind == "none":
             return (first + np.arange(batch.num_rows)) * how.factor
         if how.kind == "number":
-            raw, good = _exact(batch.column(self.names[how.positions[0]]))
+            position = how.positions[0]
+            cells = _decoded(batch.column(self.names[position]))
+            if tables.is_text(cells.type):
+                raw = self._numbers(cells, position, first, seconds=how.cell_units)
+                good = np.isfinite(raw)
+                raw = raw if good.all() else np.where(good, raw, 0.0)
+            else:
+                raw, good = _exact(cells)
             if self.zero is None and good.any():
                 self.zero = raw[good][0]
-                if how.epoch:
-                    self.start = clock.moment(round(float(self.zero) * how.factor * 1e6), zoned=True)
+                if how.zero_s is not None:
+                    began = float(self.zero) * how.factor + how.zero_s
+                    self.start = clock.moment(round(began * 1e6), zoned=how.zoned)
             whole = bool(good.all())
             since = raw - (self.zero if self.zero is not None else raw.dtype.type(0))
             since = since if whole else np.where(good, since, 0)
@@ -110,11 +127,16 @@ class _Converter:
     def volts(self, batch: Any, number: int, first: int) -> Floats:
         """Return a channel in volts."""
         channel = self.plan.channels[number]
-        return odd_cells.to_volts(
-            self._numbers(batch.column(self.names[channel.position]), channel.position, first), channel.volts
-        )
+        column = self.columns[channel.position]
+        with_units = column.cell_units and channel.unit_column is None
+        raw = self._numbers(batch.column(self.names[channel.position]), channel.position, first, with_units=with_units)
+        if channel.beside or channel.zero:
+            return self.per_reading.volts(raw, channel, lambda k: _decoded(batch.column(self.names[k])))
+        return odd_cells.to_volts(raw, channel.volts)
 
-    def _numbers(self, cells: Any, position: int, first: int) -> Floats:
+    def _numbers(
+        self, cells: Any, position: int, first: int, *, with_units: bool = False, seconds: bool = False
+    ) -> Floats:
         import pyarrow as pa
 
         cells = _decoded(cells)
@@ -122,16 +144,44 @@ class _Converter:
             return arrow_types.floats(cells)
         coded = cells.cast(pa.string()).dictionary_encode()
         values = []
-        for word in coded.dictionary.to_pylist():
-            value = odd_cells.value(word, ".", True, units=True)
+        for number, word in enumerate(coded.dictionary.to_pylist()):
+            value = self._one(word, with_units, seconds)
             if value is None:
-                row = first + int(coded.to_pylist().index(word)) + 1
-                raise LogError(
-                    f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" is not a number.'
+                row = first + int(np.flatnonzero(arrow_types.whole(coded.indices) == number)[0]) + 1
+                unclear = self.numerals.unclear(word)
+                what = (
+                    f"may hold a decimal sign or a thousands separator; {numerals.ASK}."
+                    if unclear
+                    else (f"is not a number. {sampled.not_a_number(word)}")
                 )
+                raise LogError(f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" {what}')
             values.append(value)
         codes = arrow_types.whole(coded.indices.fill_null(len(values)))
         return np.array([*values, math.nan])[codes]
+
+    def _one(self, word: str, with_units: bool, seconds: bool) -> float | None:
+        known = word.strip('" ').lower()
+        if known in self._missing:
+            return math.nan
+        if known in self._over:
+            return math.inf
+        if seconds:
+            found = odd_cells.seconds(word, self.numerals)
+            return odd_cells.word_value(word) if found is None else found
+        found = odd_cells.value(word, self.numerals, units_too=with_units)
+        if with_units and found and math.isfinite(found) and self.numerals.number(word) is not None:
+            return None  # a number without a unit among numbers with one
+        return found
+
+    def keys(self, batch: Any) -> Floats:
+        """Return numbers for the names of the channels of the rows."""
+        assert self.plan.key is not None
+        import pyarrow as pa
+
+        cells = _decoded(batch.column(self.names[self.plan.key]))
+        coded = cells.cast(pa.string()).fill_null("").dictionary_encode()
+        codes = [self.codes.setdefault(word.strip(), len(self.codes)) for word in coded.dictionary.to_pylist()]
+        return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
 
     def runs(self, batch: Any) -> NDArray[Any] | None:
         """Return the run column as it stands."""
@@ -148,8 +198,8 @@ class ColumnarSource:
 
     def __init__(
         self,
-        file: files.LogFile,
-        table: tables.ParquetTable | tables.ArrowTable,
+        file: tables.Watched,
+        table: tables.Table,
         convert: _Converter,
         notes: Sequence[str],
     ) -> None:
@@ -174,11 +224,14 @@ class ColumnarSource:
         """Hand out rows ``first`` to ``last`` (half open)."""
         convert = self._convert
         wanted = tuple(range(len(self.channels))) if channels is None else tuple(channels)
-        names = [convert.names[convert.plan.channels[k].position] for k in wanted]
+        names = [
+            convert.names[place]
+            for k in wanted
+            for place in (convert.plan.channels[k].position, *convert.plan.channels[k].beside)
+        ]
         if time:
             names = [*convert.time_names, *names]
-            if convert.plan.run is not None:
-                names.append(convert.names[convert.plan.run])
+            names += [convert.names[k] for k in (convert.plan.run, convert.plan.key) if k is not None]
         names = list(dict.fromkeys(names)) or [convert.names[convert.plan.channels[0].position]]
         end = self._table.rows if last is None else last
         end = (1 << 62) if end is None else end if self._table.rows is None else min(end, self._table.rows)
@@ -188,7 +241,7 @@ class ColumnarSource:
                 first=row,
                 time_s=convert.time(batch, row) if time else None,
                 values=tuple(convert.volts(batch, k, row) for k in wanted),
-                run=convert.runs(batch) if time else None,
+                run=None if not time else convert.keys(batch) if convert.plan.key is not None else convert.runs(batch),
             )
         self._file.check()
 
@@ -228,9 +281,7 @@ class ColumnarSource:
         return self._file.digest()
 
 
-def open_columnar(
-    file: files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int
-) -> Source:
+def open_columnar(file: files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int) -> Source:
     """Open a Parquet or Arrow file.
 
     Raises
@@ -238,7 +289,17 @@ def open_columnar(
     LogError
         If it is damaged, or holds no log.
     """
-    table = tables.open_table(file, inner, kind)
+    return read_table(file, tables.open_table(file, inner, kind), wishes, in_memory=in_memory)
+
+
+def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_memory: int) -> Source:
+    """Read a table of columns.
+
+    Raises
+    ------
+    LogError
+        If it holds no log.
+    """
     names = list(table.schema.names)
     if len(names) > _MAX_COLUMNS:
         raise LogError(f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}.")
@@ -254,16 +315,34 @@ def open_columnar(
         raise LogError(f"{file.name} holds a header and no readings.")
     if rows < 10:
         raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
-    columns = [_column(table.schema.field(name), k, head) for k, name in enumerate(names)]
+    words = {name: _words(head, name) for name in usable if _is_words(table.schema.field(name).type)}
+    how = (
+        numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
+    )
+    columns = [_column(table.schema.field(name), k, head, words.get(name), how, wishes) for k, name in enumerate(names)]
     for column in columns:
         column.header = units.tidy(column.header)
-    plan = make_plan(columns, wishes, file.name, {})
-    convert = _Converter(plan, names, file.name)
+
+    def scan(position: int) -> Iterator[Any]:
+        import pyarrow as pa
+
+        end = (1 << 62) if table.rows is None else table.rows
+        for _, batch in tables.guarded(table.batches([names[position]], 0, end), file.name):
+            yield _decoded(batch.column(names[position])).cast(pa.string()).fill_null("")
+
+    meta = {
+        key.decode("utf-8", "replace"): value.decode("utf-8", "replace")[:200]
+        for key, value in (table.schema.metadata or {}).items()
+        if key not in (b"pandas", b"ARROW:schema")
+    }
+    heading = Heading(meta, tuple(f"{key}: {value}" for key, value in meta.items()))
+    plan = make_plan(columns, wishes, file.name, heading, scan)
+    convert = _Converter(plan, names, file.name, columns, how)
     source = ColumnarSource(file, table, convert, plan.notes)
     first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
     steps = np.diff(first[np.isfinite(first)])
     back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
-    if back > 0.5 * steps.size:
+    if back > 0.5 * steps.size and plan.key is None:
         raise LogError(f"{file.name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
     coarse = plan.time.kind != "none" and equal > spread.COARSE_SHARE * max(steps.size, 1)
     if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
@@ -271,19 +350,21 @@ def open_columnar(
         if not any(readings):
             raise LogError(f"{file.name}: no channel holds a single reading (all blank or NaN).")
     told = wishes.marks_column is not None
-    if convert.sequential or coarse or not np.isfinite(first).all():
+    if plan.key is not None or plan.beside or convert.sequential or coarse or not np.isfinite(first).all():
         return _spooled(file, source, convert, in_memory, marks_told=told)
     source.entries = source.read_entries(told=told)
     return source
 
 
 def _spooled(
-    file: files.LogFile, source: ColumnarSource, convert: _Converter, in_memory: int, *, marks_told: bool = False
+    file: tables.Watched, source: ColumnarSource, convert: _Converter, in_memory: int, *, marks_told: bool = False
 ) -> SpoolSource:
     """Copy a file whose times depend on their neighbours."""
     plan = convert.plan
     convert.midnight = clock.Midnight()
-    spool = Spool(1 + len(plan.channels) + (plan.run is not None), file.name, in_memory=in_memory)
+    more = plan.run is not None or plan.key is not None
+    spool = Spool(1 + len(plan.channels) + more, file.name, in_memory=in_memory)
+    channels = source.channels
     codes: dict[Any, int] = {}
     blank = equal = forward = 0
     last: float | None = None
@@ -291,7 +372,10 @@ def _spooled(
     for batch in source.batches():
         assert batch.time_s is not None
         parts = [batch.time_s, *batch.values]
-        if batch.run is not None:
+        if plan.key is not None:
+            assert batch.run is not None
+            parts.append(np.asarray(batch.run, dtype=np.float64))
+        elif batch.run is not None:
             parts.append(
                 np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64)
             )
@@ -306,7 +390,12 @@ def _spooled(
             forward += int(np.count_nonzero(steps > 0))
             last = float(parts[0][-1])
         spool.append(parts)
-    notes = [*plan.notes]
+    notes = [*plan.notes, *convert.per_reading.notes()]
+    if plan.key is not None and spool.rows:
+        spool, channels, more_notes = _pivoted(spool, list(convert.codes), file.name)
+        notes += more_notes
+        times = spool.read(0, 0, spool.rows)
+        forward, equal = int(np.count_nonzero(np.diff(times) > 0)), int(np.count_nonzero(np.diff(times) == 0))
     if blank > max(20, 0.001 * spool.rows):
         raise LogError(f"{file.name}: {blank} rows have no time.")
     if spool.rows < 10:
@@ -317,7 +406,7 @@ def _spooled(
             " time by samples."
         )
     if blank:
-        notes.append(f"Left out: {blank} rows without a time.")
+        notes.append(f"Not read, and so not observed: {blank} rows without a time.")
     if convert.midnight.passed:
         notes.append(f"The clock passes midnight ({convert.midnight.passed} x); days were added.")
     if equal > spread.COARSE_SHARE * spool.rows:
@@ -329,14 +418,25 @@ def _spooled(
     return SpoolSource(
         file,
         spool,
-        source.channels,
+        channels,
         start=convert.start,
         notes=notes,
-        has_run=plan.run is not None,
+        has_run=plan.run is not None and plan.key is None,
         wall_s=convert.wall_s,
-        roles=plan.roles,
+        roles=plan.roles if plan.key is None else (),
         entries=entries,
     )
+
+
+def _pivoted(spool: Spool, keys: Sequence[str], name: str) -> tuple[Spool, tuple[str, ...], list[str]]:
+    """Make one row of each time where every reading has a row of its own."""
+    from flicker.logs.reading.long_format import pivot
+
+    time, value, code = (spool.read(k, 0, spool.rows) for k in (0, 1, spool.columns - 1))
+    made = pivot(time, value, code.astype(np.int64), keys, name)
+    out = Spool(1 + len(made.names), name)
+    out.append([made.time_s - made.time_s[0], *made.values])
+    return out, made.names, list(made.notes)
 
 
 def _usable(kind: Any) -> bool:
@@ -371,7 +471,19 @@ def _exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
     return (values if good.all() else np.where(good, values, 0.0)), good
 
 
-def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
+def _is_words(kind: Any) -> bool:
+    import pyarrow as pa
+
+    return tables.is_text(kind.value_type if pa.types.is_dictionary(kind) else kind)
+
+
+def _words(head: Sequence[Any], name: str) -> list[str]:
+    return ["" if v is None else str(v) for batch in head for v in _decoded(batch.column(name)).to_pylist()]
+
+
+def _column(
+    field: Any, position: int, head: Sequence[Any], words: list[str] | None, how: Numerals, wishes: Wishes
+) -> Column:
     import pyarrow as pa
 
     kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
@@ -381,33 +493,19 @@ def _column(field: Any, position: int, head: Sequence[Any]) -> Column:
     unit = meta.get("unit", meta.get("units", ""))
     if not _usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
         return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
+    if words is not None:
+        told = (*wishes.missing_words, *wishes.over_words)
+        column = sampled.column_of(field.name, position, [(None, word) for word in words], [], how, unit, told)
+        column.unit_from = Found.METADATA
+        return column
     parts = [_decoded(batch.column(field.name)) for batch in head]
     if pa.types.is_duration(kind):
         values = np.concatenate([_exact(part)[0].astype(np.float64) for part in parts])
-        return Column(field.name, position, "number", values=values, unit=kind.unit)
+        return Column(field.name, position, "number", values=values, unit=kind.unit, unit_from=Found.METADATA)
     if pa.types.is_temporal(kind):
         name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
         form = clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
         return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
-    if not tables.is_text(kind):
-        values = np.concatenate([arrow_types.floats(part) for part in parts])
-        return Column(field.name, position, "number", values=values, decimals=units.decimals_of(values), unit=unit)
-    return _of_words(field.name, position, [str(v) for part in parts for v in part.to_pylist() if v is not None], unit)
-
-
-def _of_words(title: str, position: int, cells: list[str], unit: str) -> Column:
-    filled = [cell for cell in cells if cell.strip().lower() not in odd_cells.MISSING]
-    if not filled:
-        return Column(title, position, "empty", unit=unit)
-    values = [odd_cells.value(cell, ".", True, units=True) for cell in filled]
-    known = [value for value in values if value is not None]
-    if len(known) >= 0.5 * len(filled):
-        with_unit = any(odd_cells.number(cell, ".", True) is None and odd_cells.word_value(cell) is None for cell in filled)
-        digits = max(
-            (len(cell.rsplit(".", 1)[1]) for cell in filled if "." in cell and "e" not in cell.lower()), default=0
-        )
-        bad = next((cell for cell, value in zip(filled, values, strict=True) if value is None), None)
-        told = "" if bad is None else f'column "{title}": "{bad[:40]}" is not a number.'
-        return Column(title, position, "number", cells, np.array(known), digits, None, unit, with_unit, told)
-    form = clock.form_of(filled)
-    return Column(title, position, "stamp" if form else "text", cells[:400], form=form, unit=unit)
+    values = np.concatenate([arrow_types.floats(part) for part in parts])
+    digits = units.decimals_of(values)
+    return Column(field.name, position, "number", values=values, decimals=digits, unit=unit, unit_from=Found.METADATA)

@@ -3,14 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import clock, units
+from flicker.logs.reading import clock, units, vocabulary
+
+
+class Found(StrEnum):
+    """Where a unit was found."""
+
+    HEADER = "header"
+    UNITS_ROW = "units row"
+    HEADING = "lines above the header"
+    CELLS = "cells"
+    UNIT_COLUMN = "column of units"
+    METADATA = "metadata of the column"
+    OPTION = "option"
+    INFERRED = "inferred from the readings"
+    DEFAULT = "default of arrays in memory"
 
 
 @dataclass(slots=True)
@@ -24,29 +39,66 @@ class Column:
     values: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     decimals: int = 0
     form: clock.Form | None = None
-    unit: str = ""  # stated beside the header (unit row, metadata), or found in the cells
-    cell_units: bool = False
+    unit: str = ""  # stated beside the header (unit row, metadata)
+    unit_from: Found = Found.UNITS_ROW
+    cell_units: bool = False  # cells such as 12.3 mV
+    time_cells: bool = False  # cells such as 0.5 s
     bad: str = ""  # the first cell that is no number, with its line, where most are numbers
 
     @property
     def label(self) -> units.Label:
         """Name and unit of the column."""
         found = units.label(self.header)
-        if self.unit and found.kind != "volts":
-            kind = units._kind(self.unit)
-            name = found.name if found.kind != "none" else self.header.strip()
-            return units.Label(name, self.unit, "unknown" if kind == "none" else kind)
-        return found
+        if not self.unit or not units.tidy(self.unit):
+            return found
+        kind = units.kind_of(self.unit)
+        if found.kind == "volts" and found.sure and kind == "volts":
+            against = found.against or (self.unit if units.volts_per(self.unit) != units.volts_per(found.unit) else "")
+            return units.Label(found.name, found.unit, "volts", True, against)
+        if found.kind == "volts" and found.sure:
+            return found
+        name = found.name if found.kind in ("time", "other", "unknown") else self.header.strip()
+        return units.Label(name, self.unit, "unknown" if kind == "none" else kind)
+
+    @property
+    def words(self) -> set[str]:
+        """Words of the header, in lower case."""
+        return set(vocabulary.words_of(self.header))
+
+    @property
+    def name_words(self) -> set[str]:
+        """Words of the header without its unit."""
+        return set(vocabulary.words_of(self.label.name))
+
+    @property
+    def unnamed(self) -> bool:
+        """Whether the file gives the column no name."""
+        return re.fullmatch(r"column \d+|unnamed: ?\d+|", self.header.strip().lower()) is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A column to read: its position, cleaned name, volts (degrees) per unit, and its role. Outputs come first."""
+    """A column to read: its position, cleaned name, volts (degrees) per unit, and its role. Outputs come first.
+
+    ``zero`` is the reading at 0 V; ``unit_column``, ``sign_column`` and ``mode_column`` are positions of columns that
+    tell unit, sign and kind of each reading.
+    """
 
     position: int
     name: str
     volts: float
     role: str = "output"
+    zero: float = 0.0
+    unit: str = "V"
+    found: Found = Found.HEADER
+    unit_column: int | None = None
+    sign_column: int | None = None
+    mode_column: int | None = None
+
+    @property
+    def beside(self) -> tuple[int, ...]:
+        """Positions of the columns that tell something of each reading."""
+        return tuple(k for k in (self.unit_column, self.sign_column, self.mode_column) if k is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,25 +107,50 @@ class Wishes:
 
     channels: tuple[str, ...] | None = None
     unit: str | None = None
+    units: tuple[tuple[str, str], ...] = ()  # of single columns
     sample_interval_s: float | None = None
     time_column: str | None = None
     time_unit: str | None = None
     day_first: bool | None = None
+    date_order: str | None = None
     decimal: str | None = None
+    thousands: str | None = None
+    separator: str | None = None
+    channel_column: str | None = None
+    volts_per_count: float | None = None
+    zero_count: float = 0.0
+    missing_words: tuple[str, ...] = ()
+    over_words: tuple[str, ...] = ()
     full_scale_V: float | None = None
     roles: tuple[tuple[str, str], ...] = ()
     marks_column: str | None = None
     may_lack: bool = False  # columns named by roles and marks_column
+    plain_volts: bool = False  # arrays in memory: volts and seconds where nothing is said
+
+    @property
+    def order(self) -> str | None:
+        """Order of day, month and year, where it was told."""
+        if self.date_order is not None:
+            return self.date_order
+        return None if self.day_first is None else "dmy" if self.day_first else "mdy"
 
 
-def words_of(header: str) -> set[str]:
-    """Split a header into its words, in lower case."""
-    text = re.sub(r"([a-z])([A-Z])", r"\1 \2", header)
-    return set(re.findall(r"[^\W\d_]+", text.lower()))
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What stands above the header: lines as they are, and those of a key and its value."""
+
+    entries: Mapping[str, str] = field(default_factory=dict)
+    lines: tuple[str, ...] = ()
 
 
 def column_named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:
-    """The column that an argument names, with or without its unit; an error lists what there is."""
+    """The column of a name, with or without its unit.
+
+    Raises
+    ------
+    LogError
+        If there is none.
+    """
     asked = wanted.strip()
     ways = (
         [c.header.strip() == asked for c in columns],
@@ -87,7 +164,7 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
 
 
 def not_a_number(column: Column, name: str) -> str:
-    """Say which cell is no number, and where it stands."""
+    """Sentence for a column that holds words where numbers are wanted."""
     place = column.bad
     if not place:
         cell = next((c.strip() for c in column.cells if c.strip()), "")
@@ -96,5 +173,5 @@ def not_a_number(column: Column, name: str) -> str:
 
 
 def listed(names: Sequence[str]) -> str:
-    """Names in quotes, divided by commas."""
+    """Names in quotation marks, divided by commas."""
     return ", ".join(f'"{n[:60]}"' for n in names)

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import LogError
-from flicker.logs.reading import cells as odd_cells
+from flicker.logs.errors import LogError
+from flicker.logs.reading.cells import MISSING
 
 MOST_ENTRIES = 20_000
 
@@ -46,7 +46,7 @@ class Words:
             text = text.dictionary_decode()
         trimmed = pc.utf8_trim(pc.fill_null(pc.cast(text, pa.string()), ""), characters=' \t\r"')
         coded = trimmed.dictionary_encode()
-        words = [word if word.lower() not in odd_cells.MISSING else "" for word in coded.dictionary.to_pylist()]
+        words = [word if word.lower() not in MISSING else "" for word in coded.dictionary.to_pylist()]
         empty = np.array([not word for word in words], dtype=bool)
         if empty.all():
             return

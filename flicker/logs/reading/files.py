@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any, Protocol
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 
 SNIFF_BYTES = 1 << 20
 TAIL_BYTES = 1 << 16
@@ -218,6 +218,13 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
         if isinstance(error, LogError):
             raise
         raise LogError(f"{file.name} cannot be decompressed: {error}.") from None
+
+
+def opened(file: LogFile, handle: IO[bytes]) -> Readable:
+    """Return the bytes of a text log from its beginning, decompressed where it is compressed."""
+    kind = kind_of(handle.read(SNIFF_BYTES), file.name)
+    handle.seek(0)
+    return unpack(file, handle, kind) if kind in ("gz", "zip") else plain(file, handle)
 
 
 def plain(file: LogFile, handle: IO[bytes]) -> Readable:

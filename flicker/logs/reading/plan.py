@@ -1,353 +1,509 @@
-"""Which column is what? Names and sample cells in; the time column, the channels and the run column out."""
+"""Which column is what? Names and sample cells in; the time column, the channels, their units and the rest out."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from flicker.logs.model import LogError
-from flicker.logs.reading import clock, units
+from flicker.logs.errors import LogError
+from flicker.logs.reading import extra_columns, unit_evidence, units, vocabulary
 from flicker.logs.reading.beside import companions_among, marks_among, roles_among
-from flicker.logs.reading.columns import Channel, Column, Wishes, column_named, listed, not_a_number, words_of
+from flicker.logs.reading.columns import (
+    Channel,
+    Column,
+    Found,
+    Heading,
+    Wishes,
+    column_named,
+    listed,
+    not_a_number,
+)
+from flicker.logs.reading.extra_columns import Kind
+from flicker.logs.reading.time_columns import Scan, TimeColumns, find_time
 
 MAX_CHANNELS = 16
-
-_TIME_WORDS = {
-    "time", "timestamp", "stamp", "datetime", "date", "clock", "elapsed", "t", "seconds", "sec", "secs", "s",
-    "ms", "millis", "zeit", "datum", "uhrzeit", "zeitstempel", "temps", "heure", "tijd", "hora", "fecha",
-    "tiempo", "epoch", "unix", "utc", "timems", "times",
-}  # fmt: skip
-_NOT_CHANNELS = {
-    "temperature", "temp", "temps", "ambient", "humidity", "rh", "pressure", "index", "idx", "sample",
-    "samples", "no", "nr", "number", "num", "n", "record", "rec", "reading", "scan", "count", "counter", "seq",
-    "sequence", "id", "status", "state", "flag", "flags", "mark", "marks", "marker", "comment", "comments",
-    "note", "notes", "event", "events", "text", "alarm", "battery", "bat", "freq", "frequency", "current",
-    "power", "relay", "range", "line", "row", "lfd", "remark", "unit", "units", "mode", "quality", "error",
-    "ok", "unnamed", "lux", "light", "tempc",
-}  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class TimeColumns:
-    """How time is told: ``kind`` is number (``factor`` seconds per unit), stamp (one or two columns) or none."""
-
-    kind: str
-    positions: tuple[int, ...] = ()
-    forms: tuple[clock.Form, ...] = ()
-    factor: float = 1.0
-    epoch: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to take from a file."""
+    """What to take from a file.
+
+    ``key`` is the position of the column that names the channel of each row, where every reading has a row of its own;
+    ``kinds`` says what the columns are that are neither time nor channel, by position.
+    """
 
     time: TimeColumns
     channels: tuple[Channel, ...]
     run: int | None
     notes: tuple[str, ...]
     marks: int | None = None
+    key: int | None = None
+    kinds: tuple[tuple[int, str], ...] = ()
+    missing_words: tuple[str, ...] = ()
+    over_words: tuple[str, ...] = ()
 
     @property
     def roles(self) -> tuple[str, ...]:
         """Role of each channel."""
         return tuple(channel.role for channel in self.channels)
 
+    @property
+    def beside(self) -> tuple[int, ...]:
+        """Positions of the columns that tell unit, sign or kind of each reading."""
+        return tuple(dict.fromkeys(place for channel in self.channels for place in channel.beside))
 
-def make_plan(columns: list[Column], wishes: Wishes, name: str, preamble: dict[str, str]) -> Plan:
+
+def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading, scan: Scan | None = None) -> Plan:
     """Decide what each column is.
+
+    Parameters
+    ----------
+    columns : list of Column
+        As found in the parts looked at.
+    wishes : Wishes
+        What the caller said.
+    name : str
+        Of the file, for sentences.
+    heading : Heading
+        The lines above the header.
+    scan : callable, optional
+        Hands out all cells of a column, where the parts looked at do not settle a question.
 
     Raises
     ------
     LogError
         If there is no time, no channel, or a unit that neither the file nor the caller tells.
     """
-    notes: list[str] = []
-    run = next((c.position for c in columns if c.header.strip().lower() in ("run", "run_id", "run no", "run_no")), None)
-    if run is not None and wishes.channels and columns[run].header in wishes.channels:
-        run = None
-    time = _find_time(columns, wishes, name, preamble, notes, run)
-    taken = {*time.positions, *(() if run is None else (run,))}
-    rest = [column for column in columns if column.position not in taken]
-    marks = marks_among(rest, wishes, name, notes)
-    roles = roles_among([c for c in rest if c is not marks], wishes, name, notes)
-    chosen = _choose([c for c in rest if c is not marks and c.position not in roles], wishes, name, notes)
-    channels = _give_units(chosen, wishes, name, preamble, notes)
-    beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
-    companions = companions_among(beside, roles, channels, wishes, name)
-    return Plan(time, (*channels, *companions), run, tuple(notes), None if marks is None else marks.position)
+    return _Planner(columns, wishes, name, heading, scan).plan()
 
 
-# ---------------------------------------------------------------- time
+class _Planner:
+    def __init__(self, columns: list[Column], wishes: Wishes, name: str, heading: Heading, scan: Scan | None) -> None:
+        self.columns = columns
+        self.wishes = wishes
+        self.name = name
+        self.heading = heading
+        self.scan = scan
+        self.notes: list[str] = []
+        self.kinds: dict[int, Kind] = {}
 
-
-def _find_time(
-    columns: list[Column], wishes: Wishes, name: str, preamble: dict[str, str], notes: list[str], run: int | None
-) -> TimeColumns:
-    stamps = [c for c in columns if c.form is not None and c.position != run]
-    if wishes.time_column is not None:
-        column = column_named(columns, wishes.time_column, name, "time_column")
-        if column.form is not None:
-            return _stamp(column, stamps, wishes, name, notes)
-        return _number(column, wishes, name, notes)
-    if wishes.sample_interval_s is not None:
-        ignored = [c.header for c in columns if c.form is not None or (c.kind == "number" and _timely(c))]
-        if ignored:
-            notes.append(
-                f"Time is counted at {wishes.sample_interval_s:g} s a sample as told; {listed(ignored)} not used."
-            )
-        positions = tuple(c.position for c in columns if c.header in ignored)
-        return TimeColumns("none", positions, factor=wishes.sample_interval_s)
-    for column in stamps:
-        if column.form is not None and column.form.has_clock:
-            return _stamp(column, stamps, wishes, name, notes)
-    numbers = [c for c in columns if c.kind == "number" and c.position != run]
-    named = [c for c in numbers if _timely(c) and _rising(c.values)]
-    if not named:
-        named = [c for c in numbers if _timely(c)]
-    if named:
-        return _number(named[0], wishes, name, notes)
-    if stamps:
-        raise LogError(
-            f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the time;'
-            " give sample_interval_s (--sample-interval)."
+    def plan(self) -> Plan:
+        columns, wishes, name, notes = self.columns, self.wishes, self.name, self.notes
+        run = next(
+            (c.position for c in columns if c.header.strip().lower() in ("run", "run_id", "run no", "run_no")), None
         )
-    interval = _interval(preamble)
-    if interval is not None:
-        notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
-        return TimeColumns("none", factor=interval)
-    first = columns[0] if columns and columns[0].position != run else None
-    if first is not None and first.kind == "number" and len(numbers) > 1 and _rising(first.values):
-        unnamed = re.fullmatch(r"column \d+", first.header) is not None
-        if unnamed or first.label.kind != "volts":
-            steps = np.diff(first.values[np.isfinite(first.values)])
-            if np.all(steps == 1) and np.all(steps == np.round(steps)) and unnamed:
-                raise LogError(
-                    f"{name}: the first column counts samples and no column tells the time;"
-                    " give sample_interval_s (--sample-interval), or name the time column."
+        if run is not None and wishes.channels and columns[run].header in wishes.channels:
+            run = None
+        time = find_time(columns, wishes, name, self.heading, notes, run, self.scan)
+        taken = {*time.positions, *(() if run is None else (run,))}
+        rest = [column for column in columns if column.position not in taken]
+        marks = marks_among(rest, wishes, name, notes)
+        free = [c for c in rest if c is not marks]
+        self.kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
+        roles = roles_among(free, self.kinds, wishes, name, notes)
+        free = [c for c in free if c.position not in roles]
+        key = self.key(free)
+        if key is not None:
+            free = [c for c in free if c is not key]
+        aids = {
+            kind: [c for c in free if self.kinds.get(c.position) is kind] for kind in (Kind.UNIT, Kind.SIGN, Kind.MODE)
+        }
+        chosen = self.choose(free, aids[Kind.UNIT])
+        if key is not None and len(chosen) != 1:
+            raise LogError(
+                f'{name}: column "{key.header}" names the channel of each row, and {listed([c.header for c in chosen])} may'
+                " hold its readings; name one with channels (--channels NAME)."
+            )
+        channels = self.give_units(chosen, aids[Kind.UNIT], key)
+        channels = self.give_signs(channels, chosen, aids[Kind.SIGN])
+        channels = self.give_modes(channels, chosen, aids[Kind.MODE])
+        self.tell(free, chosen, channels)
+        beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
+        companions = companions_among(beside, roles, channels, wishes, name, notes)
+        return Plan(
+            time,
+            (*channels, *companions),
+            run,
+            tuple(notes),
+            None if marks is None else marks.position,
+            None if key is None else key.position,
+            tuple((place, str(kind)) for place, kind in self.kinds.items()),
+            wishes.missing_words,
+            wishes.over_words,
+        )
+
+    # ------------------------------------------------------------ a row for each reading
+
+    def key(self, free: list[Column]) -> Column | None:
+        """The column that names the channel of each row, if every reading has a row of its own."""
+        if self.wishes.channel_column is not None:
+            return column_named(free, self.wishes.channel_column, self.name, "channel_column")
+        values = [
+            c for c in free if c.kind == "number" and self.kinds.get(c.position) is None and not extra_columns.cycles(c)
+        ]
+        if self.wishes.channels is None and len(values) != 1:
+            return None
+        for column in free:
+            named = self.kinds.get(column.position) is Kind.CHANNEL
+            in_turn = (
+                extra_columns.woven(column)
+                if column.kind == "text"
+                else (column.kind == "number" and column.label.kind == "none" and extra_columns.cycles(column))
+            )
+            known = self.kinds.get(column.position) not in (None, Kind.CHANNEL)
+            if column in values or known or not (named or (in_turn and (column.unnamed or column.kind == "text"))):
+                continue
+            if column.kind == "text":
+                names = {cell.strip().strip('"') for cell in column.cells if cell.strip()}
+            else:
+                names = {f"{value:g}" for value in column.values[np.isfinite(column.values)]}
+            if len(names) > 1:
+                self.notes.append(
+                    f'Column "{column.header}" names the channel of each row; one row was made of each time.'
                 )
-            notes.append(f'Column "{first.header}" rises steadily and was taken as time.')
-            return _number(first, wishes, name, notes)
-    raise LogError(
-        f"{name}: no column tells the time (columns: {listed([c.header for c in columns[:8]])});"
-        " give sample_interval_s (--sample-interval), or name the time column."
-    )
+                return column
+        return None
 
+    # ------------------------------------------------------------ which
 
-def _timely(column: Column) -> bool:
-    label = column.label
-    if label.kind in ("volts", "other"):
-        return False
-    return label.kind == "time" or bool(words_of(column.header) & _TIME_WORDS)
-
-
-def _rising(values: NDArray[np.float64]) -> bool:
-    steps = np.diff(values[np.isfinite(values)])
-    return steps.size >= 2 and bool(np.mean(steps > 0) > 0.9)
-
-
-def _stamp(column: Column, stamps: list[Column], wishes: Wishes, name: str, notes: list[str]) -> TimeColumns:
-    assert column.form is not None
-    pair = [column]
-    if not column.form.has_date:
-        dates = [c for c in stamps if c.form is not None and c.form.has_date and not c.form.has_clock]
-        pair = [*dates[:1], column]
-    elif not column.form.has_clock:
-        clocks = [c for c in stamps if c.form is not None and not c.form.has_date]
-        if not clocks:
-            raise LogError(f'{name}: column "{column.header}" holds dates without a time of day.')
-        pair = [column, clocks[0]]
-    forms = []
-    for part in pair:
-        assert part.form is not None
-        if part.form.name == "hh:mm?":
-            raise LogError(
-                f'{name}: column "{part.header}" ({part.cells[0].strip()!r}) may be hours and minutes or minutes and'
-                " seconds; give sample_interval_s (--sample-interval)."
-            )
-        forms.append(_ordered(part, wishes, name, notes))
-    return TimeColumns("stamp", tuple(c.position for c in pair), tuple(forms))
-
-
-def _ordered(column: Column, wishes: Wishes, name: str, notes: list[str]) -> clock.Form:
-    form = column.form
-    assert form is not None
-    if not form.two_orders:
-        return form
-    first = wishes.day_first
-    if first is None:
-        first = clock.order_evidence([c for c in column.cells if c.strip()], form)
-        if first is None:
-            raise LogError(
-                f'{name}: the dates in column "{column.header}" ({column.cells[0].strip()!r}) may put the day or the'
-                " month first; say which with day_first=True or day_first=False (--day-first yes|no)."
-            )
-        notes.append(f"Dates were read with the {'day' if first else 'month'} first.")
-    return clock.Form(form.name, form.zoned, first)
-
-
-def _number(column: Column, wishes: Wishes, name: str, notes: list[str]) -> TimeColumns:
-    if column.kind != "number":
-        detail = column.bad or f'"{next((c for c in column.cells if c.strip()), "")}" is not a time'
-        raise LogError(f'{name}: column "{column.header}" does not tell the time: {detail}.')
-    at = (column.position,)
-    stated = wishes.time_unit or (column.label.unit if column.label.kind == "time" else "")
-    if not stated and (word := column.header.strip().lower()) in ("s", "ms", "seconds", "sec", "millis", "us", "min"):
-        stated = word
-    values = column.values[np.isfinite(column.values)]
-    epoch = values.size > 0 and bool(values.min() > 1e8)
-    if stated:
-        factor = units.seconds_per(stated)
-        if factor is None:
-            raise LogError(f"{name}: time_unit {stated!r} is not understood; give s, ms, us, min or h.")
-        return TimeColumns("number", at, factor=factor, epoch=epoch and 1e8 < values[0] * factor < 5e9)
-    if epoch:
-        for power, unit in ((1.0, "seconds"), (1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds")):
-            if 3e8 < values[0] * power < 5e9:
-                notes.append(f'Column "{column.header}" was read as {unit} since 1970.')
-                return TimeColumns("number", at, factor=power, epoch=True)
-    steps = np.abs(np.diff(values))
-    steps = steps[steps > 0]
-    if not steps.size:
-        return TimeColumns("number", at)
-    usual = float(np.median(steps))
-    if values.min() > 20000 and values.max() < 80000 and usual < 0.02:
-        notes.append(f'Column "{column.header}" was read as days (a spreadsheet\'s date number).')
-        return TimeColumns("number", at, factor=86400.0)
-    if usual >= 20 and np.all(values == np.round(values)):
-        if np.unique(steps).size > 1 and float(np.mean(np.abs(steps - usual) <= 0.1 * usual)) > 0.8 and usual % 60:
-            notes.append(f'Column "{column.header}" was read as milliseconds: whole numbers with jitter.')
-            return TimeColumns("number", at, factor=1e-3)
-        raise LogError(
-            f'{name}: the unit of column "{column.header}" is not told and its steps of {usual:g} may be seconds or'
-            " milliseconds; say which with time_unit (--time-unit s|ms)."
-        )
-    if usual > 0:
-        notes.append(f'Column "{column.header}" was read as seconds.')
-    return TimeColumns("number", at)
-
-
-def _interval(preamble: dict[str, str]) -> float | None:
-    for key, text in preamble.items():
-        words = words_of(key)
-        found = re.search(r"([\d.,]+(?:[eE][+-]?\d+)?)\s*([^\W\d_]+(?:/s)?)?", text)
-        if not found or not words & {"interval", "rate", "period", "sampling", "cadence", "frequency"}:
-            continue
-        try:
-            amount = float(found[1].replace(",", "."))
-        except ValueError:
-            continue
-        unit = (found[2] or (units.label(key).unit if units.label(key).kind in ("time", "other") else "")).lower()
-        if amount <= 0:
-            continue
-        if unit in ("hz", "khz", "sps", "sa/s", "s/s"):
-            return 1.0 / (amount * (1000.0 if unit == "khz" else 1.0))
-        seconds = units.seconds_per(unit) if unit else None
-        if seconds is not None and words & {"interval", "period", "cadence", "sampling", "rate"}:
-            return amount * seconds
-    return None
-
-
-# ---------------------------------------------------------------- channels
-
-
-def _choose(columns: list[Column], wishes: Wishes, name: str, notes: list[str]) -> list[Column]:
-    if wishes.channels is not None:
-        chosen = []
-        for wanted in wishes.channels:
-            column = column_named(columns, wanted, name, "channels")
-            if column.kind != "number":
+    def choose(self, free: list[Column], unit_columns: list[Column]) -> list[Column]:
+        wishes, name = self.wishes, self.name
+        if wishes.channels is not None:
+            chosen = []
+            for wanted in wishes.channels:
+                column = column_named(free, wanted, name, "channels")
+                if column.kind != "number":
+                    raise LogError(not_a_number(column, name))
+                if column not in chosen:
+                    chosen.append(column)
+            return chosen
+        as_told = [wanted for wanted, role in wishes.roles if role == "output"]
+        forced = [
+            column_named(free, wanted, name, "roles") for wanted in as_told if not wishes.may_lack or _has(free, wanted)
+        ]
+        for column in forced:
+            self.kinds.pop(column.position, None)
+        open_ = [c for c in free if c.kind != "empty" and self.kinds.get(c.position) is None]
+        numbers = [c for c in open_ if c.kind == "number"]
+        for column in open_:
+            if column.label.kind == "volts" and column.label.sure and column.kind != "number":
                 raise LogError(not_a_number(column, name))
-            if column not in chosen:
-                chosen.append(column)
+        labelled = [c for c in numbers if c.label.kind == "volts" or c.cell_units]
+        plain = [c for c in numbers if c.label.kind not in ("time", "other") or c in forced]
+        if labelled:
+            kin = [c for c in plain if c not in labelled and (c in forced or self.like_output(c, labelled))]
+            chosen = [c for c in plain if c in labelled or c in kin]
+        else:
+            chosen = plain
+        if not chosen:
+            chosen = self.averages(free) or self.counts(free)
+        if not chosen:
+            self.nothing(free)
+        if len(chosen) > MAX_CHANNELS:
+            raise LogError(
+                f"{name} holds {len(chosen)} columns of numbers, more than {MAX_CHANNELS} channels;"
+                " name those to read with channels (--channels NAME,NAME)."
+            )
         return chosen
-    empty = [c.header for c in columns if c.kind == "empty"]
-    left = [c for c in columns if c.kind != "empty"]
-    volts = [c for c in left if c.label.kind == "volts"]
-    for column in volts:
-        if column.kind != "number":
-            raise LogError(not_a_number(column, name))
-    if not volts:
-        left = [c for c in left if c.label.kind not in ("time", "other")]
-        likely = [c for c in left if c.kind == "number" and not _counts(c) and not words_of(c.header) & _NOT_CHANNELS]
-        for column in likely:
-            if column.label.kind == "unknown" and wishes.unit is None:
-                raise LogError(
-                    f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
-                    ' V, mV, µV and kV are. Say what it is with unit="mV" (--unit), or name the channels.'
-                )
-        volts = likely
-    if not volts:
-        words = [c for c in columns if c.kind == "text" and not words_of(c.header) & (_NOT_CHANNELS - {"text"})]
+
+    def like_output(self, column: Column, labelled: Sequence[Column]) -> bool:
+        """Whether a column without a unit is called as outputs are, beside others that have one."""
+        if column.unnamed:
+            return False
+        words = column.words & (vocabulary.OUTPUT | vocabulary.READING)
+        return bool(words) and self.kinds.get(column.position) is None
+
+    def averages(self, free: list[Column]) -> list[Column]:
+        """Columns of averages, where the file holds nothing else of its channels."""
+        found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
+        if not found:
+            return []
+        if all(c.name_words & vocabulary.AVERAGES for c in found):
+            self.notes.append(
+                f"{listed([c.header for c in found])}: averages; what is shorter than the logger's interval does not show."
+            )
+            for column in found:
+                self.kinds.pop(column.position, None)
+            return found
+        raise LogError(
+            f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to read"
+            " with channels (--channels NAME,NAME)."
+        )
+
+    def counts(self, free: list[Column]) -> list[Column]:
+        """Columns of a converter's counts, where the caller tells the scale."""
+        found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.COUNTS]
+        if found and self.wishes.volts_per_count is None:
+            raise LogError(
+                f'{self.name}: column "{found[0].header}" holds counts of a converter, not volts; give the scale with'
+                " volts_per_count (--volts-per-count V), and zero_count (--zero-count N) where 0 V is not at count 0."
+            )
+        for column in found:
+            self.kinds.pop(column.position, None)
+        return found
+
+    def nothing(self, free: list[Column]) -> None:
+        """Say why there is no channel."""
+        name = self.name
+        ac = [c for c in free if self.kinds.get(c.position) is Kind.AC]
+        if ac:
+            raise LogError(
+                f'{name}: column "{ac[0].header}" holds alternating voltage, in which DC offset does not show; log the DC'
+                " range, or name the columns to read all the same with channels (--channels NAME)."
+            )
+        words = [
+            c
+            for c in free
+            if c.kind == "text" and self.kinds.get(c.position) is None and not c.words & vocabulary.STATE
+        ]
         if words:
             raise LogError(not_a_number(words[0], name))
+        empty = [c.header for c in free if c.kind == "empty"]
         if empty:
             raise LogError(f"{name}: {listed(empty)} without a single reading.")
         raise LogError(
-            f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'})."
+            f"{name} holds no column of voltages ({listed([c.header for c in self.columns[:8]]) or 'time only'}); name those"
+            " to read with channels (--channels NAME)."
         )
-    out = [c.header for c in columns if c not in volts and c.kind != "empty"]
-    if out:
-        notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {listed(out[:8])}.")
-    if empty:
-        notes.append(f"Without a single reading in the parts looked at: {listed(empty[:8])}.")
-    if len(volts) > MAX_CHANNELS:
-        raise LogError(
-            f"{name} holds {len(volts)} columns of numbers, more than {MAX_CHANNELS} channels;"
-            " name those to read with channels (--channels)."
-        )
-    return volts
 
+    def tell(self, free: list[Column], chosen: list[Column], channels: tuple[Channel, ...]) -> None:
+        """Name the columns that were not taken, and what they are."""
+        used = {place for channel in channels for place in channel.beside}
+        out = [c for c in free if c not in chosen and c.kind != "empty" and c.position not in used]
+        if out:
+            said = []
+            for column in out[:8]:
+                kind = self.kinds.get(column.position)
+                said.append(f'"{column.header[:60]}"' + (f" ({kind})" if kind is not None else ""))
+            self.notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {', '.join(said)}.")
+        empty = [c.header for c in free if c.kind == "empty"]
+        if empty and self.wishes.channels is None:
+            self.notes.append(f"Without a single reading in the parts looked at: {listed(empty[:8])}.")
 
-def _counts(column: Column) -> bool:
-    """Whether a column only counts its rows."""
-    values = column.values[np.isfinite(column.values)]
-    return values.size >= 5 and bool(np.all(np.diff(values) == 1))
+    # ------------------------------------------------------------ units
 
-
-def _give_units(
-    chosen: list[Column], wishes: Wishes, name: str, preamble: dict[str, str], notes: list[str]
-) -> tuple[Channel, ...]:
-    overall: float | None = None
-    if wishes.unit is not None:
-        overall = units.volts_per(wishes.unit)
-        if overall is None:
-            raise LogError(f"{name}: the unit {wishes.unit!r} is not understood; V, mV, µV and kV are.")
-    unclear = [c for c in chosen if c.label.kind != "volts" and not c.cell_units] if overall is None else []
-    inferred: float | None = None
-    if unclear:
-        stated = next((text for key, text in preamble.items() if words_of(key) & {"unit", "units", "einheit"}), "")
-        inferred = units.volts_per(stated) if stated else None
-        if inferred is not None:
-            notes.append(f"The unit is {units.unit_name(stated)}, as the file's heading says.")
-        else:
-            told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
-            if not told.unit:
-                raise LogError(
-                    f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason};'
-                    ' say which with unit="V" or unit="mV" (--unit V|mV).'
+    def give_units(self, chosen: list[Column], unit_columns: list[Column], key: Column | None) -> tuple[Channel, ...]:
+        wishes, name, notes = self.wishes, self.name, self.notes
+        told = unit_evidence.parsed(wishes.unit, name) if wishes.unit is not None else None
+        single = self.told_units(chosen)
+        stated = unit_evidence.stated_in(self.heading, self.columns)
+        sources = unit_evidence.UnitsOf(name, wishes, stated, notes)
+        if stated.against and told is None and not single:
+            raise LogError(
+                f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
+                f" {unit_evidence.ASK}."
+            )
+        pairs = self.paired(unit_columns, chosen, "units") if unit_columns else {}
+        found: dict[int, unit_evidence.Unit] = {}
+        overruled: list[Column] = []
+        for column in chosen:
+            at = column.position
+            if wishes.volts_per_count is not None and column.label.kind != "volts" and not column.cell_units:
+                found[at] = unit_evidence.Unit(wishes.volts_per_count, Found.OPTION)
+                continue
+            if at in single:
+                found[at] = single[at]
+                continue
+            unit_column = pairs.get(at)
+            try:
+                own = sources.own(column, unit_column)
+            except LogError:
+                if told is None:
+                    raise
+                own = None
+            if own is not None:
+                found[at] = own
+                if told is not None and own.found in (Found.CELLS, Found.UNIT_COLUMN):
+                    self.refuse_against(column, unit_column, told)
+                elif told is not None and own.volts != told:
+                    overruled.append(column)
+            elif key is not None and any(units.label(cell.strip('" ')).kind == "volts" for cell in key.cells):
+                found[at] = unit_evidence.Unit(1.0, Found.CELLS, key.position)
+            elif told is not None:
+                found[at] = unit_evidence.Unit(told, Found.OPTION)
+        if (
+            told is not None
+            and overruled
+            and len(overruled) == len([c for c in chosen if found[c.position].found is not Found.OPTION])
+            and not any(found[c.position].found is Found.OPTION for c in chosen)
+        ):
+            for column in overruled:
+                notes.append(f'Column "{column.header}" was read in {units.name_of(told)}, as told.')
+                found[column.position] = unit_evidence.Unit(told, Found.OPTION)
+        elif overruled:
+            notes.append(
+                f"The unit given holds where the file tells none; {listed([c.header for c in overruled])} kept its own."
+            )
+        unclear = [c for c in chosen if c.position not in found]
+        if unclear:
+            self.infer(unclear, chosen, found)
+        if any(unit.found is Found.HEADING for unit in found.values()):
+            where = next(unit for unit in found.values() if unit.found is Found.HEADING)
+            notes.append(f"The unit is {units.name_of(where.volts)}, as the file's heading says.")
+        channels = []
+        for column in chosen:
+            unit = found[column.position]
+            zero = wishes.zero_count if unit.found is Found.OPTION and wishes.volts_per_count is not None else 0.0
+            channels.append(
+                Channel(
+                    column.position,
+                    column.label.name,
+                    unit.volts,
+                    zero=zero,
+                    unit=units.name_of(unit.volts),
+                    found=unit.found,
+                    unit_column=unit.column,
                 )
-            inferred = units.volts_per(told.unit)
-            notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
-    channels = []
-    for column in chosen:
-        label = column.label
-        if column.cell_units:
-            volts = 1.0
-        elif overall is not None:
-            volts = overall
-            if label.kind == "volts" and units.volts_per(label.unit) != overall:
-                notes.append(f'Column "{column.header}" was read in {units.unit_name(wishes.unit or "V")}, as told.')
-        else:
-            own = units.volts_per(label.unit) if label.kind == "volts" else None
-            volts = own if own is not None else inferred if inferred is not None else 1.0
-            if own is not None and label.unit.startswith("MV"):
-                notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
-        channels.append(Channel(column.position, label.name, volts))
-    return _distinct(channels, chosen)
+            )
+        return _distinct(channels, chosen)
+
+    def told_units(self, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
+        """Units of single columns as the caller told them; a unit may be the name of a column of units."""
+        out: dict[int, unit_evidence.Unit] = {}
+        for wanted, word in self.wishes.units:
+            column = column_named(self.columns, wanted, self.name, "unit")
+            if units.volts_per(word) is not None:
+                out[column.position] = unit_evidence.Unit(unit_evidence.parsed(word, self.name), Found.OPTION)
+            else:
+                at = column_named(self.columns, word, self.name, "unit").position
+                out[column.position] = unit_evidence.Unit(1.0, Found.UNIT_COLUMN, at)
+            if column.cell_units:
+                raise LogError(
+                    f'{self.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).'
+                )
+        return out
+
+    def refuse_against(self, column: Column, unit_column: Column | None, told: float) -> None:
+        cells = [c.strip('" ') for c in (unit_column or column).cells]
+        said = [re.sub(r"^[^A-Za-zµμ]*", "", c) for c in cells]
+        other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
+        if other is not None:
+            where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
+            raise LogError(
+                f'{self.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
+                " reading has its own unit, so leave out unit (--unit)."
+            )
+
+    def infer(self, unclear: list[Column], chosen: list[Column], found: dict[int, unit_evidence.Unit]) -> None:
+        name, notes = self.name, self.notes
+        for column in unclear:
+            if column.label.kind == "unknown" and self.wishes.unit is None:
+                raise LogError(
+                    f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
+                    " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
+                    " channels (--channels NAME)."
+                )
+        if self.wishes.plain_volts:
+            for column in unclear:
+                found[column.position] = unit_evidence.Unit(1.0, Found.DEFAULT)
+            return
+        told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
+        if not told.unit:
+            ask = unit_evidence.ASK
+            if len(unclear) < len(chosen):
+                title = unclear[0].label.name
+                ask = f"say which with unit={{'{title}': 'mV'}} (--unit \"{title}=mV\")"
+            counts = all(c.decimals == 0 for c in unclear) and len(unclear) == len(chosen)
+            scale = (
+                ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
+            )
+            raise LogError(
+                f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.'
+            )
+        notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
+        for column in unclear:
+            found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
+
+    # ------------------------------------------------------------ columns that tell something of each reading
+
+    def paired(self, aids: list[Column], chosen: list[Column], what: str) -> dict[int, Column]:
+        """Which column of units (or signs) belongs to which channel, by position of the channel."""
+        titled = [c for c in aids if c.words & vocabulary.UNIT] if what == "units" else aids
+        aids = titled or aids
+        if len(aids) == 1:
+            own = [c for c in chosen if c.label.kind != "volts" and not c.cell_units] or chosen
+            return dict.fromkeys((c.position for c in own), aids[0])
+        named: dict[int, Column] = {}
+        for aid in aids:
+            near = [c for c in chosen if (c.name_words - vocabulary.READING) and c.name_words <= aid.words]
+            if len(near) == 1:
+                named[near[0].position] = aid
+        if len(named) == len(aids):
+            return named
+        if len(aids) == len(chosen):
+            return {c.position: aid for c, aid in zip(chosen, aids, strict=True)}
+        raise LogError(
+            f"{self.name}: columns {listed([c.header for c in aids])} hold {what}, and to which channel they belong is not"
+            f' told; leave out those that are not to be used with roles (--role "{aids[0].header}=ignore").'
+        )
+
+    def give_signs(
+        self, channels: tuple[Channel, ...], chosen: list[Column], signs: list[Column]
+    ) -> tuple[Channel, ...]:
+        if not signs:
+            return channels
+        if len(signs) == 1 and len(channels) > 1:
+            raise LogError(
+                f'{self.name}: column "{signs[0].header}" holds signs, and to which channel they belong is not told; name the'
+                f" channel with channels (--channels NAME), or leave the signs out with roles"
+                f' (--role "{signs[0].header}=ignore").'
+            )
+        pairs = self.paired(signs, chosen, "signs")
+        out = []
+        for channel, column in zip(channels, chosen, strict=True):
+            sign = pairs.get(column.position)
+            if (
+                sign is not None
+                and sign.kind == "number"
+                and not set(np.unique(sign.values[np.isfinite(sign.values)])) <= {1.0, -1.0}
+            ):
+                raise LogError(
+                    f'{self.name}: column "{sign.header}" is called a sign and holds other numbers than 1 and -1; leave it'
+                    f' out with roles (--role "{sign.header}=ignore").'
+                )
+            if sign is None or np.any(column.values < 0):
+                if sign is not None:
+                    self.notes.append(f'Column "{sign.header}" was not applied: the readings carry their own sign.')
+                out.append(channel)
+                continue
+            self.notes.append(f'The sign of "{column.header}" is that of column "{sign.header}".')
+            out.append(replace(channel, sign_column=sign.position))
+        return tuple(out)
+
+    def give_modes(
+        self, channels: tuple[Channel, ...], chosen: list[Column], modes: list[Column]
+    ) -> tuple[Channel, ...]:
+        telling = [c for c in modes if c.kind == "text" and any(extra_columns.mode_of(cell) for cell in c.cells)]
+        if not telling:
+            return channels
+        for mode in telling:
+            filled = [extra_columns.mode_of(cell) for cell in mode.cells if cell.strip('" ')]
+            if filled and all(kind == "ac" for kind in filled) and (len(telling) == 1 or len(channels) == 1):
+                raise LogError(
+                    f'{self.name}: column "{mode.header}" says that the meter measured alternating voltage ({mode.cells[0].strip()!r}),'
+                    " in which DC offset does not show; log the DC range, or read the numbers all the same with roles"
+                    f' (--role "{mode.header}=ignore").'
+                )
+        pairs = (
+            self.paired(telling, chosen, "modes")
+            if len(telling) in (1, len(chosen))
+            else dict.fromkeys((c.position for c in chosen), telling[0])
+        )
+        return tuple(
+            replace(channel, mode_column=pairs[channel.position].position) if channel.position in pairs else channel
+            for channel in channels
+        )
+
+
+def _has(columns: list[Column], wanted: str) -> bool:
+    try:
+        column_named(columns, wanted, "", "")
+    except LogError:
+        return False
+    return True
 
 
 def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, ...]:
@@ -367,5 +523,5 @@ def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, 
         while title in used:
             title, again = f"{base} {again}", again + 1
         used.add(title)
-        out.append(Channel(channel.position, title, channel.volts))
+        out.append(replace(channel, name=title))
     return tuple(out)

@@ -7,25 +7,35 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from flicker.logs.model import Log, LogError, Source
+from flicker.logs.errors import LogError
+from flicker.logs.model import Log
 from flicker.logs.reading import files
 from flicker.logs.reading.columns import Wishes
 from flicker.logs.reading.spool import IN_MEMORY_BYTES
 from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
+from flicker.logs.source import Source
 from flicker.logs.used_columns import by_roles
 
 
 def read_log(
-    path: str | os.PathLike[str],
+    path: Any,
     *,
     channels: Sequence[str] | None = None,
-    unit: str | None = None,
+    unit: str | Mapping[str, str] | None = None,
     sample_interval_s: float | None = None,
     time_column: str | None = None,
     time_unit: str | None = None,
     day_first: bool | None = None,
+    date_order: str | None = None,
     decimal: str | None = None,
+    thousands: str | None = None,
+    separator: str | None = None,
+    channel_column: str | None = None,
+    volts_per_count: float | None = None,
+    zero_count: float = 0.0,
+    missing_words: Sequence[str] = (),
+    over_words: Sequence[str] = (),
     full_scale_V: float | None = None,
     run_gap_s: float = RUN_GAP_S,
     roles: Mapping[str, str] | None = None,
@@ -35,27 +45,42 @@ def read_log(
 ) -> Log:
     """Read a log of offset voltages.
 
-    Text (CSV, TSV and their kin, also in gz or zip), Parquet, Arrow or Feather, and WAV. What the file does not say is
-    decided on evidence in the file and told in the notes of its first run, or refused with the choices.
+    Text (CSV, TSV and their kin, also in gz or zip), Parquet, Arrow or Feather, and WAV; also a data frame (pandas, polars
+    or another that speaks Arrow), a series with an index of times, or a dict of arrays, which are volts and seconds
+    where nothing else is said. What the file does not say is decided on evidence in the file and told in the notes of
+    its first run, or refused with the choices. The options are those of the command line.
 
     Parameters
     ----------
-    path : str or path
-        The file.
+    path : str, path, data frame, series or mapping of str to array_like
+        The file, or what it would hold.
     channels : sequence of str, optional
         Names of the columns to read, with or without their unit; by default all that look like voltages.
-    unit : {'V', 'mV', 'µV', 'kV'}, optional
-        Unit of the readings; overrules what the file says.
+    unit : {'V', 'mV', 'µV', 'kV'} or mapping of column to unit, optional
+        Unit of the readings where the file does not tell; where it tells one for every channel, this overrules it. In a
+        mapping a unit may also be the name of the column that holds the unit of each reading.
     sample_interval_s : float, optional
         Seconds from sample to sample, where the file has no time (or a wrong one).
     time_column : str, optional
         The column that tells the time.
     time_unit : str, optional
-        Unit of a time column of numbers: 's', 'ms', 'us', 'min', 'h'.
+        Unit of a time column of numbers: 's', 'ms', 'us', 'ns', 'min', 'h', 'd'.
     day_first : bool, optional
         Whether 03/04/2026 is the third of April.
+    date_order : {'ymd', 'dmy', 'mdy'}, optional
+        Order of year, month and day, as in 26-03-04.
     decimal : {'.', ','}, optional
         The decimal sign.
+    thousands : {'none'}, optional
+        That commas never part thousands; rows with a cell too many are then not observed.
+    separator : str, optional
+        What parts the cells of a text log: ';', ',', 'tab', '|' or 'space'.
+    channel_column : str, optional
+        The column that names the channel, where every reading has a row of its own.
+    volts_per_count, zero_count : float, optional
+        Scale of a converter's counts, and the count at 0 V.
+    missing_words, over_words : sequence of str, optional
+        Words that stand for no reading, and for a reading over range.
     full_scale_V : float, optional
         Volts at full scale of a WAV recording.
     run_gap_s : float
@@ -87,7 +112,15 @@ def read_log(
         time_column=time_column,
         time_unit=time_unit,
         day_first=day_first,
+        date_order=date_order,
         decimal=decimal,
+        thousands=thousands,
+        separator=separator,
+        channel_column=channel_column,
+        volts_per_count=volts_per_count,
+        zero_count=zero_count,
+        missing_words=missing_words,
+        over_words=over_words,
         full_scale_V=full_scale_V,
         roles=roles,
         marks_column=marks_column,
@@ -95,6 +128,10 @@ def read_log(
     )
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
+    if not isinstance(path, (str, os.PathLike)):
+        from flicker.logs.reading.frames import frame_source
+
+        return by_roles(frame_source(path, wishes), run_gap_s=run_gap_s, reader=repr(wishes), differences=differences)
     return by_roles(
         open_source(path, wishes),
         run_gap_s=run_gap_s,
@@ -105,18 +142,37 @@ def read_log(
 
 
 def wishes_of(
-    *, channels: Sequence[str] | None = None, roles: Mapping[str, str] | None = None, **others: Any
+    *,
+    channels: Sequence[str] | None = None,
+    roles: Mapping[str, str] | None = None,
+    unit: str | Mapping[str, str] | None = None,
+    missing_words: Sequence[str] = (),
+    over_words: Sequence[str] = (),
+    **others: Any,
 ) -> Wishes:
     """Arguments of `read_log` that say how a file is to be read, checked; ``others`` are as `Wishes` lists them."""
     if isinstance(channels, str):
         channels = (channels,)
     if channels is not None and not channels:
         raise LogError("channels must name one column or more, got none.")
-    wishes = Wishes(channels=None if channels is None else tuple(channels), roles=checked_roles(roles), **others)
-    for argument in ("sample_interval_s", "full_scale_V"):
+    single = tuple(unit.items()) if isinstance(unit, Mapping) else ()
+    wishes = Wishes(
+        channels=None if channels is None else tuple(channels),
+        roles=checked_roles(roles),
+        unit=None if isinstance(unit, Mapping) else unit,
+        units=single,
+        missing_words=(missing_words,) if isinstance(missing_words, str) else tuple(missing_words),
+        over_words=(over_words,) if isinstance(over_words, str) else tuple(over_words),
+        **others,
+    )
+    for argument in ("sample_interval_s", "full_scale_V", "volts_per_count"):
         given = getattr(wishes, argument)
         if given is not None and not 0 < given < float("inf"):
             raise LogError(f"{argument} must be positive, got {given!r}.")
+    if wishes.date_order not in (None, "ymd", "dmy", "mdy"):
+        raise LogError(f"date_order must be 'ymd', 'dmy' or 'mdy', got {wishes.date_order!r} (--date-order).")
+    if wishes.thousands not in (None, "none"):
+        raise LogError(f"thousands must be 'none', got {wishes.thousands!r} (--thousands none).")
     return wishes
 
 

@@ -126,7 +126,7 @@ class SpoolSource:
 
     def __init__(
         self,
-        file: files.LogFile,
+        file: Any,
         spool: Spool,
         channels: Sequence[str],
         *,
@@ -166,5 +166,6 @@ class SpoolSource:
             )
 
     def fingerprint(self) -> str | None:
-        """Return the SHA-256 of the file."""
-        return self._file.digest()
+        """Return the SHA-256 of the file, None for a table in memory."""
+        found: str | None = self._file.digest()
+        return found

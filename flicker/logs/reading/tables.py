@@ -3,13 +3,71 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 import numpy as np
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.spool import BATCH_ROWS
+
+
+class Watched(Protocol):
+    """What stands behind a table: a file, or nothing but a name."""
+
+    name: str
+
+    def check(self, *, may_grow: bool = False) -> None:
+        """Raise LogError if the content is no longer the one opened at first."""
+        ...
+
+    def digest(self) -> str | None:
+        """Return the SHA-256 of the content, None where there is no file."""
+        ...
+
+
+class Table(Protocol):
+    """Record batches of columns, from any row."""
+
+    schema: Any
+    rows: int | None
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        ...
+
+
+class InMemory:
+    """Stands for the file of a table in memory."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def check(self, *, may_grow: bool = False) -> None:
+        """Do nothing: what is in memory is the caller's."""
+
+    def digest(self) -> str | None:
+        """Return None."""
+        return None
+
+
+class MemoryTable:
+    """An Arrow table in memory."""
+
+    def __init__(self, table: Any) -> None:
+        self._table = table.combine_chunks()
+        self.schema = table.schema
+        self.rows: int | None = table.num_rows
+
+    def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
+        """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
+        columns = self._table.select(list(dict.fromkeys(names)))
+        at = first
+        for batch in columns.slice(first, max(0, min(last, self.rows or 0) - first)).to_batches(
+            max_chunksize=BATCH_ROWS
+        ):
+            yield at, batch
+            at += batch.num_rows
 
 
 class ParquetTable:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import cells as odd_cells
 from flicker.logs.reading import clock, files, sniff, spread
 from flicker.logs.reading.columns import Wishes
 from flicker.logs.reading.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
 from flicker.logs.reading.entries import Entry, Words
+from flicker.logs.reading.per_reading import PerReading
 from flicker.logs.reading.plan import Plan, make_plan
 from flicker.logs.reading.spool import Spool, SpoolSource
 
@@ -38,7 +39,11 @@ def read_text(
     lines = files.Lines(stream, file.name)
     tail = b"" if packed or lines.complete else files.tail_of(file, lines.encoding)
     layout = sniff.sniff(lines.head, tail, lines.complete, wishes, file.name)
-    plan = make_plan(layout.columns, wishes, file.name, layout.preamble)
+
+    def scan(position: int) -> Iterator[Any]:
+        return _all_cells(file, layout, position)
+
+    plan = make_plan(layout.columns, wishes, file.name, layout.preamble, scan)
     lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
     rows = 0 if packed else int(file.size * lines_per_byte)
     reader = _Reader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
@@ -53,14 +58,49 @@ def read_text(
     return SpoolSource(
         file,
         reader.spool,
-        [channel.name for channel in plan.channels],
+        reader.channels,
         start=reader.start,
         notes=[*layout.notes, *plan.notes, *notes],
-        has_run=plan.run is not None,
+        has_run=plan.run is not None and plan.key is None,
         wall_s=reader.wall_s,
-        roles=plan.roles,
+        roles=plan.roles if plan.key is None else (),
         entries=entries,
     )
+
+
+def _all_cells(file: files.LogFile, layout: sniff.Layout, position: int) -> Iterator[Any]:
+    """Hand out all cells of a column as words, block by block; rows of another shape are passed over."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+    from pyarrow import csv
+
+    names = [f"c{k}" for k in range(layout.width)]
+    with file.open() as handle:
+        lines = files.Lines(files.opened(file, handle), file.name)
+        for block, _ in lines.blocks(layout.begin):
+            if not block.strip():
+                continue
+            if not block.isascii():
+                block = block.decode("utf-8", "replace").encode()
+            if layout.delimiter == " ":
+                block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
+            quoted = b'"' in block
+            try:
+                table = csv.read_csv(
+                    pa.py_buffer(block),
+                    read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1),
+                    parse_options=csv.ParseOptions(
+                        delimiter=layout.delimiter or "\x1f",
+                        quote_char='"' if quoted else False,
+                        invalid_row_handler=lambda row: "skip",
+                    ),
+                    convert_options=csv.ConvertOptions(
+                        column_types={names[position]: pa.string()}, include_columns=[names[position]]
+                    ),
+                )
+            except pa.ArrowInvalid:
+                continue  # what is wrong here is told when the readings are read
+            yield pc.utf8_trim_whitespace(arrow_types.single(table.column(0)))
 
 
 class _Reader:
@@ -79,7 +119,9 @@ class _Reader:
         self.name = name
         self.layout = layout
         self.plan = plan
-        width = 1 + len(plan.channels) + (plan.run is not None)
+        self.channels = tuple(channel.name for channel in plan.channels)
+        self.blanked = 0  # rows without a time of their own that got one between their neighbours
+        width = 1 + len(plan.channels) + (plan.run is not None or plan.key is not None)
         self.spool = Spool(width, name, in_memory=in_memory, expected_rows=expected_rows)
         self.start: datetime | None = None
         self._cutter = Cutter(name, layout, plan)
@@ -91,6 +133,7 @@ class _Reader:
         self._last: float | None = None
         self._steps = [0, 0, 0]  # backward, equal, forward
         self._run_codes: dict[str, int] = {}
+        self._per_reading = PerReading(name, layout.header)
         self._words = Words(name, told=marks_told)
 
     def take(self, blocks: Iterable[tuple[bytes, bool]]) -> None:
@@ -104,11 +147,17 @@ class _Reader:
         time = self._time(columns, rows)
         parts = [time]
         for k, channel in enumerate(self.plan.channels):
-            values = odd_cells.to_volts(_floats(columns[channel.position]), channel.volts)
+            raw = _floats(columns[channel.position])
+            if channel.beside or channel.zero:
+                values = self._per_reading.volts(raw, channel, columns.__getitem__)
+            else:
+                values = odd_cells.to_volts(raw, channel.volts)
             if not self._readings[k]:
                 self._readings[k] = int(values.size - np.count_nonzero(np.isnan(values)))
             parts.append(values)
-        if self.plan.run is not None:
+        if self.plan.key is not None:
+            parts.append(self._runs(columns[self.plan.key]))
+        elif self.plan.run is not None:
             parts.append(self._runs(columns[self.plan.run]))
         if self.plan.marks is not None:
             self._words.take(columns[self.plan.marks], np.isfinite(time), self.spool.rows)
@@ -126,8 +175,11 @@ class _Reader:
         time = parts[0]
         known = np.isfinite(time)
         if not known.all():
-            self._blank_times += int((~known).sum())
-            parts = [part[known] for part in parts]
+            filled, between = _between(time, known, self._last)
+            self.blanked += int(between.sum())
+            self._blank_times += int((~known & ~between).sum())
+            known |= between
+            parts = [part[known] for part in (filled, *parts[1:])]
             time = parts[0]
             if time.size == 0:
                 return parts
@@ -180,8 +232,8 @@ class _Reader:
                 raw = np.where(np.isfinite(raw), raw, np.nan)
             if self._zero is None and np.isfinite(raw).any():
                 self._zero = float(raw[np.isfinite(raw)][0])
-                if how.epoch:
-                    self.start = clock.moment(round(self._zero * how.factor * 1e6), zoned=True)
+                if how.zero_s is not None:
+                    self.start = clock.moment(round((self._zero * how.factor + how.zero_s) * 1e6), zoned=how.zoned)
             zero = 0.0 if self._zero is None else self._zero
             with np.errstate(over="ignore"):
                 since = raw - zero
@@ -228,9 +280,24 @@ class _Reader:
     def _runs(self, cells: Any) -> Floats:
         import pyarrow.compute as pc
 
-        coded = pc.dictionary_encode(pc.utf8_trim_whitespace(arrow_types.single(cells)))
+        coded = pc.dictionary_encode(pc.utf8_trim(arrow_types.single(cells), characters=' \t\r"'))
         codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
         return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
+
+    def _pivot(self) -> list[str]:
+        """Make one row of each time where every reading has a row of its own."""
+        from flicker.logs.reading.long_format import pivot
+
+        rows = self.spool.rows
+        time, value, code = (self.spool.read(k, 0, rows) for k in (0, 1, self.spool.columns - 1))
+        made = pivot(time, value, code.astype(np.int64), list(self._run_codes), self.name)
+        self.spool = Spool(1 + len(made.names), self.name)
+        self.spool.append([made.time_s - made.time_s[0], *made.values])
+        self.channels = made.names
+        steps = np.diff(made.time_s)
+        back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
+        self._steps = [back, equal, steps.size - back - equal]
+        return list(made.notes)
 
     @property
     def wall_s(self) -> float | None:
@@ -242,9 +309,11 @@ class _Reader:
 
     def finish(self) -> list[str]:
         """Judge the whole, and return notes."""
-        name, rows = self.name, self.spool.rows
-        left_out = self._cutter.notes()
+        left_out = [*self._cutter.notes(), *self._per_reading.notes()]
         notes: list[str] = []
+        if self.plan.key is not None and self.spool.rows:
+            notes += self._pivot()
+        name, rows = self.name, self.spool.rows
         if rows == 0:
             raise LogError(f"{name} holds a header and no readings.")
         if rows < 10:
@@ -265,8 +334,12 @@ class _Reader:
         if silent:
             notes.append("Without a single reading: " + ", ".join(f'"{n}"' for n in silent) + ".")
         notes += left_out
+        if self.blanked:
+            notes.append(f"{self.blanked} {_rows(self.blanked)} without a time; set between the neighbours.")
         if self._blank_times:
-            notes.append(f"Left out: {self._blank_times} rows without a time.")
+            notes.append(
+                f"Not read, and so not observed: {self._blank_times} {_rows(self._blank_times)} without a time."
+            )
         if self._mended_stamps:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
@@ -274,6 +347,27 @@ class _Reader:
         if equal > spread.COARSE_SHARE * rows and self.plan.time.kind != "none":
             notes.append(spread.spread(self.spool))
         return notes
+
+
+def _rows(count: int) -> str:
+    return "row" if count == 1 else "rows"
+
+
+def _between(time: Floats, known: NDArray[np.bool_], last: float | None) -> tuple[Floats, NDArray[np.bool_]]:
+    """Give rows without a time one between those around them; returns the times and which rows got one."""
+    places = np.flatnonzero(known)
+    filled, between = time.copy(), np.zeros(time.size, dtype=bool)
+    if not places.size:
+        return filled, between
+    missing = np.flatnonzero(~known)
+    inside = missing[missing < places[-1]]
+    if last is None:
+        inside = inside[inside > places[0]]
+        filled[inside] = np.interp(inside, places, time[places])
+    else:
+        filled[inside] = np.interp(inside, [-1, *places], [last, *time[places]])
+    between[inside] = True
+    return filled, between
 
 
 def _floats(column: Any) -> Floats:

@@ -1,0 +1,127 @@
+"""Data frames, series and dicts of arrays as logs: whatever speaks Arrow in, a source out. Volts and seconds by default."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from flicker.logs.errors import LogError, Source
+from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.spool import IN_MEMORY_BYTES
+
+NAME = "data in memory"
+TAKEN = "a file, a data frame, a series with an index of times, or a dict of arrays"
+
+
+def frame_source(data: Any, wishes: Wishes) -> Source:
+    """Make a source of a data frame (pandas, polars, Arrow), a series or a dict of arrays.
+
+    An index of times becomes the time column. Where the data say nothing else, readings are volts and numbers of a time
+    column are seconds; moments and durations are converted by what they are.
+
+    Raises
+    ------
+    LogError
+        If it is none of these, or holds no log.
+    """
+    from flicker.logs.reading.columnar import read_table
+    from flicker.logs.reading.tables import InMemory, MemoryTable
+
+    table = _arrow_table(data)
+    if table.num_rows == 0:
+        raise LogError(f"{NAME}: no readings.")
+    told = replace(wishes, plain_volts=True)
+    return read_table(InMemory(NAME), MemoryTable(table), told, in_memory=IN_MEMORY_BYTES)
+
+
+def _arrow_table(data: Any) -> Any:
+    import pyarrow as pa
+
+    if isinstance(data, pa.RecordBatch):
+        return pa.Table.from_batches([data])
+    if isinstance(data, pa.Table):
+        return data
+    if isinstance(data, Mapping):
+        return _of_arrays(data)
+    root = type(data).__module__.partition(".")[0]
+    if root == "pandas":
+        return _of_pandas(data)
+    if hasattr(data, "to_frame") and not hasattr(data, "columns"):
+        data = data.to_frame()
+    try:
+        if hasattr(data, "__arrow_c_stream__"):
+            return pa.table(data)
+        if hasattr(data, "__dataframe__"):
+            from pyarrow.interchange import from_dataframe
+
+            return from_dataframe(data)
+    except (pa.ArrowException, TypeError, ValueError) as error:
+        raise LogError(f"{NAME}: this {type(data).__name__} cannot be taken over ({error}).") from None
+    raise LogError(f"read_log takes {TAKEN}, got {type(data).__name__}.")
+
+
+def _of_arrays(data: Mapping[Any, Any]) -> Any:
+    import pyarrow as pa
+
+    columns = {str(key): _array(key, value) for key, value in data.items()}
+    sizes = {key: len(value) for key, value in columns.items()}
+    if len(set(sizes.values())) > 1:
+        shapes = ", ".join(f"{key} {size}" for key, size in sizes.items())
+        raise LogError(f"{NAME}: arrays must be of one length, got {shapes}.")
+    return pa.table(columns)
+
+
+def _array(key: Any, value: Any) -> Any:
+    import pyarrow as pa
+
+    if isinstance(value, (pa.Array, pa.ChunkedArray)):
+        return value
+    found = np.asarray(value)
+    if found.ndim != 1:
+        raise LogError(f"{NAME}: {key!r} must be an array of one dimension, got shape {found.shape}.")
+    if found.dtype.kind in "mM":
+        return pa.array(_at_most_nanoseconds(found))
+    try:
+        return pa.array(found)
+    except (pa.ArrowException, TypeError) as error:
+        raise LogError(f"{NAME}: {key!r} cannot be read as readings or times ({error}).") from None
+
+
+def _at_most_nanoseconds(found: Any) -> Any:
+    """Days and hours as seconds: Arrow knows moments from seconds down."""
+    unit = np.datetime_data(found.dtype)[0]
+    return found if unit in ("s", "ms", "us", "ns") else found.astype(f"{found.dtype.kind}8[s]")
+
+
+def _of_pandas(data: Any) -> Any:
+    import pandas as pd
+    import pyarrow as pa
+
+    if isinstance(data, pd.Series):
+        data = data.to_frame(data.name if data.name is not None else "ch1")
+    if isinstance(data.columns, pd.MultiIndex):
+        data = data.set_axis(["_".join(map(str, parts)) for parts in data.columns], axis=1)
+    index = data.index
+    timed = isinstance(index, (pd.DatetimeIndex, pd.TimedeltaIndex))
+    named = index.name is not None
+    plain = isinstance(index, pd.RangeIndex) and not named
+    if isinstance(index, pd.MultiIndex):
+        data = data.reset_index()
+    elif timed or not plain:
+        title = str(index.name) if named else "time"
+        while title in map(str, data.columns):
+            title += " (index)"
+        data = data.reset_index(names=title) if timed or named or index.inferred_type != "string" else data
+    data = data.set_axis([str(name) for name in data.columns], axis=1)
+    if data.columns.duplicated().any():
+        double = data.columns[data.columns.duplicated()][0]
+        raise LogError(f'{NAME} has two columns named "{double}"; rename one.')
+    try:
+        return pa.Table.from_pandas(data, preserve_index=False)
+    except (pa.ArrowException, TypeError, ValueError) as error:
+        raise LogError(
+            f"{NAME}: the data frame holds a column that is neither numbers, times nor words ({error})."
+        ) from None

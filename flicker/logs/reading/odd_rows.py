@@ -1,0 +1,195 @@
+"""Lines that are no rows of readings: comments, headings again, summaries, rows with another number of cells.
+
+A row that should hold readings and cannot be read keeps its place in time: its time, where it shows one, and no reading.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from enum import StrEnum
+
+from flicker.logs.errors import LogError
+from flicker.logs.reading import sampled, sniff
+from flicker.logs.reading.plan import Plan
+
+NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
+
+
+class Left(StrEnum):
+    """Why a line is no row of readings."""
+
+    COMMENT = "comment"
+    HEADING = "heading"
+    SUMMARY = "summary"
+
+
+@dataclass(slots=True)
+class Tally:
+    """How many lines were left out or not read, and the first that was not read with its line."""
+
+    comments: int = 0
+    headings: int = 0
+    summaries: int = 0
+    unread: int = 0
+    merged: int = 0
+    first: tuple[int, str] | None = None
+    mended: bool = False
+
+    def add(self, other: Tally, before: int) -> None:
+        """Add what a page held; ``before`` lines stand before it."""
+        self.comments += other.comments
+        self.headings += other.headings
+        self.summaries += other.summaries
+        self.unread += other.unread
+        self.merged += other.merged
+        if self.first is None and other.first is not None:
+            self.first = (before + other.first[0], other.first[1])
+
+    def count(self, left: Left) -> None:
+        """Count a line that was left out."""
+        if left is Left.COMMENT:
+            self.comments += 1
+        elif left is Left.HEADING:
+            self.headings += 1
+        else:
+            self.summaries += 1
+
+    def notes(self) -> list[str]:
+        """Say what was left out."""
+        notes = []
+        if self.unread:
+            line, text = self.first or (0, "")
+            notes.append(
+                f"Not read, and so not observed: {self.unread} {lines(self.unread)} with another number of cells, the first"
+                f" in line {line} ({text[:30]!r})."
+            )
+        if self.merged:
+            notes.append(f"Thousands separators without quotes: {self.merged} {lines(self.merged)} put together.")
+        if self.comments:
+            notes.append(f"Left out: {self.comments} comment {lines(self.comments)} among the readings.")
+        if self.headings:
+            notes.append(
+                f"The heading is repeated among the readings ({self.headings} {lines(self.headings)}):"
+                " the logger was restarted."
+            )
+        if self.summaries:
+            notes.append(f"Left out: {self.summaries} {lines(self.summaries)} of a summary.")
+        return notes
+
+
+class Mender:
+    """Makes each line of a page a row of the layout's width, or blank where it holds no readings."""
+
+    def __init__(self, name: str, layout: sniff.Layout, plan: Plan) -> None:
+        self.name = name
+        self.layout = layout
+        self.plan = plan
+        self._time = plan.time.positions if plan.time.kind != "none" else ()
+        self._header = [title.strip().strip('"') for title in layout.header]
+
+    def cells_of(self, line: str) -> list[str]:
+        """Cut a line into cells."""
+        return sniff.split(line, self.layout.delimiter, '"' in line)
+
+    def left_out(self, line: str, cells: list[str]) -> Left | None:
+        """Say why a line holds no readings, None where it should hold some."""
+        text = line.strip()
+        if sniff._COMMENT.match(text) and not sampled.strong(cells[0]):
+            return Left.COMMENT
+        if text in self.layout.heading or [c.strip().strip('"') for c in cells][: len(self._header)] == self._header:
+            return Left.HEADING
+        if not any(ch.isdigit() for ch in text) and sampled.units_row(cells):
+            return Left.HEADING
+        place = self._time[-1] if self._time else 0
+        lead = [cells[k] for k in {0, place} if k < len(cells)]
+        if self.plan.key is not None or not self._time:
+            lead = [cells[place]] if self._time and place < len(cells) else []
+        if any(sampled.is_summary(cell) for cell in lead) and not any(
+            sampled.strong(cells[k]) for k in self._time if k < len(cells)
+        ):
+            return Left.SUMMARY
+        if len(cells) != self.layout.width and sampled.is_summary(cells[0]):
+            return Left.SUMMARY
+        return None
+
+    def mended(self, block: bytes, tally: Tally) -> bytes:
+        """Return a page whose lines are all rows, or blank.
+
+        Raises
+        ------
+        LogError
+            If a row has a cell too many that may be a thousands group, in more ways than one.
+        """
+        tally.mended = True
+        width = self.layout.width
+        out = []
+        for number, raw in enumerate(block.split(b"\n"), start=1):
+            line = raw.rstrip(b"\r").decode("utf-8", "replace")
+            if not line.strip():
+                out.append(b"")
+                continue
+            cells = [""] * (width + 1) if line == NOT_READ else self.cells_of(line)
+            first = cells[0].strip().strip('"')
+            fits = len(cells) == width
+            if fits and (not first or first[0].isdigit() or first[0] in "+-.") and self._timed(cells):
+                out.append(raw)
+                continue
+            left = None if line == NOT_READ else self.left_out(line, cells)
+            if left is not None:
+                tally.count(left)
+                out.append(b"")
+            elif fits:
+                out.append(raw)
+            elif line == NOT_READ:
+                out.append(self._row([], ""))
+            else:
+                out.append(self._row_of(cells, line, number, tally))
+        return b"\n".join(out)
+
+    def _timed(self, cells: list[str]) -> bool:
+        """Whether the cells of the time hold digits."""
+        return all(any(ch.isdigit() for ch in cells[k]) for k in self._time)
+
+    def _row_of(self, cells: list[str], line: str, number: int, tally: Tally) -> bytes:
+        commas = self.layout.commas
+        if commas is None and self.layout.delimiter == "," and len(cells) > self.layout.width:
+            from flicker.logs.reading.grouped_rows import Commas
+
+            commas = Commas(self.layout.width)
+        if commas is not None:
+            ways = commas.ways(cells)
+            if len(ways) == 1:
+                tally.merged += 1
+                return self._row(ways[0], line)
+            if len(ways) > 1:
+                raise LogError(
+                    f"{self.name}: {line[:60]!r} has {len(cells)} cells instead of {self.layout.width}, and where commas part"
+                    " thousands is not clear; write the log without thousands separators, or have such rows left out as not"
+                    " observed with thousands='none' (--thousands none)."
+                )
+        tally.unread += 1
+        if tally.first is None:
+            tally.first = (number, line.strip())
+        times = [k for k in self._time if k < len(cells) and sampled.is_time(cells[k])]
+        kept = [cells[k] if k in times else "" for k in range(self.layout.width)]
+        return self._row(kept, line)
+
+    def _row(self, cells: list[str], line: str) -> bytes:
+        row = cells or [""] * self.layout.width
+        delimiter = self.layout.delimiter or "\x1f"
+        if self.layout.delimiter == " ":
+            row = [cell or "NaN" for cell in row]
+        if not any(row):
+            row = ["NaN", *row[1:]]  # a line without anything would be no row
+        if not any('"' in cell or delimiter in cell for cell in row):
+            return delimiter.join(row).encode()
+        text = io.StringIO()
+        csv.writer(text, delimiter=delimiter, lineterminator="").writerow(row)
+        return text.getvalue().encode()
+
+
+def lines(count: int) -> str:
+    """'line' or 'lines'."""
+    return "line" if count == 1 else "lines"

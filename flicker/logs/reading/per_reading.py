@@ -1,0 +1,127 @@
+"""Columns that tell unit, sign or kind of each reading: numbers and words of a batch in, volts out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import arrow_types
+from flicker.logs.errors import LogError
+from flicker.logs.reading import cells, extra_columns, units
+from flicker.logs.reading.columns import Channel
+
+Floats = NDArray[np.float64]
+
+
+class PerReading:
+    """Turns readings into volts; counts those that are none of direct voltage, which become missing."""
+
+    def __init__(self, name: str, titles: list[str]) -> None:
+        self.name = name
+        self.titles = titles
+        self.other: Counter[str] = Counter()
+        self.alternating = 0
+        self.readings = 0
+
+    def volts(self, raw: Floats, channel: Channel, column: Callable[[int], Any]) -> Floats:
+        """Return a batch of a channel in volts; ``column`` hands out the words (or numbers) at a position."""
+        if channel.zero:
+            raw = raw - channel.zero
+        if channel.unit_column is None:
+            values = cells.to_volts(raw, channel.volts)
+        else:
+            values = self._in_own_units(raw, column(channel.unit_column))
+        if channel.sign_column is not None:
+            values = values * self._signs(column(channel.sign_column), channel.sign_column)
+        if channel.mode_column is not None:
+            ac = self._alternating(column(channel.mode_column))
+            if ac.any():
+                self.alternating += int(np.count_nonzero(ac & ~np.isnan(values)))
+                values = np.where(ac, np.nan, values)
+            self.readings += values.size
+        return values
+
+    def _in_own_units(self, raw: Floats, words: Any) -> Floats:
+        kinds, codes = _coded(words)
+        factors = [_factor(kind) for kind in kinds]
+        values = np.full(raw.size, np.nan)
+        for k, (kind, factor) in enumerate(zip(kinds, factors, strict=True)):
+            rows = codes == k
+            if factor is None:
+                readings = int(np.count_nonzero(np.isfinite(raw[rows])))
+                values[rows & np.isinf(raw)] = raw[rows & np.isinf(raw)]
+                if readings:
+                    self.other[kind] += readings
+            else:
+                values[rows] = cells.to_volts(raw[rows], factor)
+        self.readings += values.size
+        return values
+
+    def _signs(self, words: Any, position: int) -> Floats:
+        if isinstance(words, np.ndarray) or not _is_words(words):
+            found = words if isinstance(words, np.ndarray) else arrow_types.floats(words)
+            return np.where(np.isnan(found), 1.0, found)
+        kinds, codes = _coded(words)
+        table = []
+        for kind in kinds:
+            sign = extra_columns.sign_of(kind)
+            if sign is None:
+                raise LogError(
+                    f'{self.name}: column "{self.titles[position]}" holds {kind[:20]!r} where a sign should stand; leave it out'
+                    f' with roles (--role "{self.titles[position]}=ignore").'
+                )
+            table.append(sign)
+        return np.array(table)[codes]
+
+    def _alternating(self, words: Any) -> NDArray[np.bool_]:
+        kinds, codes = _coded(words)
+        return np.asarray(np.array([extra_columns.mode_of(kind) == "ac" for kind in kinds])[codes])
+
+    def notes(self) -> list[str]:
+        """Say which readings were no direct voltage.
+
+        Raises
+        ------
+        LogError
+            If hardly any was.
+        """
+        out = []
+        for kind, count in self.other.most_common():
+            if count > 0.5 * self.readings:
+                raise LogError(
+                    f"{self.name}: {count} of {self.readings} readings are in {kind.strip() or 'no unit'!r}, which is no unit of"
+                    " direct voltage; leave out the column of units with roles (--role COLUMN=ignore) and say the unit with unit"
+                    " (--unit V|mV)."
+                )
+            out.append(f"Not read, and so not observed: {count} readings in {kind.strip() or 'no unit'!r}.")
+        if self.alternating:
+            out.append(f"Not read, and so not observed: {self.alternating} readings of alternating voltage.")
+        return out
+
+
+def _factor(kind: str) -> float | None:
+    """Volts per unit of a cell that is a unit, or a channel's name with its unit."""
+    label = units.label(kind)
+    return units.volts_per(kind) or (units.volts_per(label.unit) if label.kind == "volts" else None)
+
+
+def _is_words(column: Any) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_string(column.type) or pa.types.is_large_string(column.type))
+
+
+def _coded(words: Any) -> tuple[list[str], NDArray[np.int64]]:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    column = arrow_types.single(words)
+    if pa.types.is_dictionary(column.type):
+        column = column.dictionary_decode()
+    column = pc.utf8_trim(pc.fill_null(column.cast(pa.string()), ""), characters=' \t"')
+    coded = pc.dictionary_encode(column)
+    return coded.dictionary.to_pylist(), arrow_types.whole(coded.indices)

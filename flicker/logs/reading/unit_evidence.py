@@ -1,0 +1,190 @@
+"""Which unit has each channel, and where does the file say so? Two that contradict are asked about; none is guessed.
+
+Evidence: the header, a units row, metadata, cells, a column of units, lines above the header; the caller's word.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from flicker.logs.errors import LogError
+from flicker.logs.reading import units, vocabulary
+from flicker.logs.reading.columns import Column, Found, Heading, Wishes
+
+ASK = "say which with unit='V' or unit='mV' (--unit V|mV)"
+_NOT_THE_UNIT = frozenset({
+    "rail", "supply", "battery", "limit", "threshold", "resolution", "accuracy", "full", "scale", "max", "min",
+    "trigger", "level", "noise", "mains", "akku", "alarm", "hysteresis", "model", "calibration",
+}) | vocabulary.RANGE  # fmt: skip
+_STATES = vocabulary.UNIT | vocabulary.READING | frozenset({
+    "all", "data", "channels", "results", "amplitude", "alle", "daten", "kan\u00e4le", "toutes", "todos", "tutti", "dati",
+    "voltages", "spannungen", "tensions", "everything", "columns", "spalten", "outputs", "column", "vertical", "y",
+})  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """Unit of a channel: volts per unit, and where it was found; ``column`` is the position of a column of units."""
+
+    volts: float
+    found: Found
+    column: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What the lines above the header say: one unit for all readings, and units of single columns by position."""
+
+    all: str = ""
+    against: str = ""
+    single: tuple[tuple[int, str], ...] = ()
+
+
+def stated_in(heading: Heading, columns: Sequence[Column]) -> Stated:
+    """Look for units of the readings in the lines above the header."""
+    found: list[str] = []
+    single: dict[int, str] = {}
+    for line in heading.lines:
+        words = set(vocabulary.words_of(line))
+        tokens = _unit_tokens(line)
+        if not tokens:
+            continue
+        named = _column_of(line, columns)
+        distinct = {units.volts_per(token) for token in tokens}
+        if named is not None and len(distinct) == 1:
+            single[named.position] = tokens[0]
+            continue
+        listing = _listing(line, columns)
+        if listing:
+            single |= {place: unit for place, unit in listing.items() if place not in single}
+            continue
+        if words & _NOT_THE_UNIT or not (words & _STATES or re.search(r"(?i)\b(?:in|en|are|sind)\s+\S*v", line)):
+            continue
+        if len(distinct) == 1:
+            found.append(tokens[0])
+    against = next((unit for unit in found if units.volts_per(unit) != units.volts_per(found[0])), "")
+    return Stated(found[0] if found else "", against, tuple(single.items()))
+
+
+def _unit_tokens(line: str) -> list[str]:
+    """Units of voltage in a line, apart from those that follow a number."""
+    out = []
+    for match in re.finditer(r"[^\W\d_]+", line):
+        before = line[: match.start()].rstrip(" \t")
+        if units.volts_per(match.group()) is None or before[-1:].isdigit():
+            continue
+        if match.group() in ("v", "V") and re.search(r"(?i)firmware|version|fw|sw", line):
+            continue
+        out.append(match.group())
+    return out
+
+
+def _column_of(line: str, columns: Sequence[Column]) -> Column | None:
+    """The column that a line such as ``CH1 unit: mV`` or ``left = mV`` speaks of."""
+    key = re.split(r"[:=;\t,]", line, maxsplit=1)[0].strip().strip('"#% ').lower()
+    bare = re.sub(r"(?i)\b(?:units?|einheit|unit\u00e9|unidad|eenheid|of)\b", "", key).strip(" _-()[]")
+    if not bare or bare in ("time", "t"):
+        return None
+    for column in columns:
+        if bare in (column.label.name.lower(), column.header.strip().lower()):
+            return column
+    return None
+
+
+def _listing(line: str, columns: Sequence[Column]) -> dict[int, str]:
+    """Units of all columns in one line: ``Units: s, mV, mV``."""
+    tail = re.split(r"[:=]", line, maxsplit=1)
+    cells = [cell.strip().strip('"[](){} ') for cell in re.split(r"[,;\t|]", tail[-1])]
+    if len(tail) == 1 and len(cells) == len(columns) + 1 and units.kind_of(cells[0]) == "none":
+        cells = cells[1:]
+    if len(cells) != len(columns) or len(cells) < 2:
+        return {}
+    if not all(cell == "" or units.kind_of(cell) != "none" for cell in cells):
+        return {}
+    return {c.position: cell for c, cell in zip(columns, cells, strict=True) if units.volts_per(cell) is not None}
+
+
+class UnitsOf:
+    """Gives each chosen column its unit.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, for sentences.
+    wishes : Wishes
+        What the caller said.
+    stated : Stated
+        What the lines above the header say.
+    """
+
+    def __init__(self, name: str, wishes: Wishes, stated: Stated, notes: list[str]) -> None:
+        self.name = name
+        self.wishes = wishes
+        self.stated = stated
+        self.notes = notes
+        self._single = dict(stated.single)
+
+    def own(self, column: Column, unit_column: Column | None) -> Unit | None:
+        """Unit that the file states for a column, None where it states none.
+
+        Raises
+        ------
+        LogError
+            If the file contradicts itself.
+        """
+        label = column.label
+        said: list[tuple[str, float, Found]] = []
+        if label.kind == "volts" and label.sure:
+            found = column.unit_from if column.unit and units.label(column.header).kind != "volts" else Found.HEADER
+            said.append((label.unit, units.volts_per(label.unit) or 1.0, found))
+        if label.against:
+            said.append((label.against, units.volts_per(label.against) or 1.0, Found.UNITS_ROW))
+        if column.position in self._single:
+            unit = self._single[column.position]
+            said.append((unit, units.volts_per(unit) or 1.0, Found.HEADING))
+        elif self.stated.all:
+            said.append((self.stated.all, units.volts_per(self.stated.all) or 1.0, Found.HEADING))
+        if unit_column is not None:
+            kinds = {
+                units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))
+            }
+            if said and kinds and kinds != {said[0][1]}:
+                raise LogError(
+                    f'{self.name}: column "{column.header}" says {units.unit_name(said[0][0])} and column'
+                    f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
+                    f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
+                    f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\")."
+                )
+            return Unit(1.0, Found.UNIT_COLUMN, unit_column.position)
+        if column.cell_units:
+            return Unit(1.0, Found.CELLS)
+        if label.kind == "volts" and not said:
+            said.append((label.unit, 1.0, Found.HEADER))
+        if not said:
+            return None
+        first = said[0]
+        other = next((item for item in said if item[1] != first[1]), None)
+        if other is not None:
+            raise LogError(
+                f'{self.name}: the unit of column "{column.header}" is {units.unit_name(first[0])} by the {first[2]} and'
+                f" {units.unit_name(other[0])} by the {other[2]}; {ASK}."
+            )
+        if label.unit.startswith("MV"):
+            self.notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
+        return Unit(first[1], first[2])
+
+
+def parsed(unit: str, name: str) -> float:
+    """Volts per unit of a word of the caller.
+
+    Raises
+    ------
+    LogError
+        If it is no unit of voltage.
+    """
+    volts = units.volts_per(unit)
+    if volts is None:
+        raise LogError(f"{name}: the unit {unit!r} is not understood; V, mV, µV and kV are (--unit V|mV|uV|kV).")
+    return volts

@@ -1,0 +1,421 @@
+"""Small logs, one for each way in which loggers write units, times, numbers and columns. All data here are invented.
+
+Truth is known because each file is written from it here; the families are those in which readers go wrong in silence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from flicker.logs.model import LogError
+from flicker.logs.reading import read_log
+
+N = 60
+rng = np.random.default_rng(5)
+L = np.round(12 + rng.normal(0, 0.5, N), 1)
+R = np.round(-4 + rng.normal(0, 0.5, N), 1)  # mV
+L[30] = 2500.0
+T = [0.5 * k for k in range(N)]
+
+
+def tab(header, cols, sep=",", before="", after="", end="\n"):
+    rows = [sep.join(str(c) for c in r) for r in zip(*cols, strict=True)]
+    return before + ((header + end) if header is not None else "") + end.join(rows) + end + after
+
+
+def stamps(fmt, start=datetime(2026, 3, 5, 23, 59, 50), step=0.5):
+    return [(start + timedelta(seconds=step * k)).strftime(fmt) for k in range(N)]
+
+
+TS = stamps("%Y-%m-%d %H:%M:%S.%f")
+
+
+@dataclass
+class Case:
+    """A file and its truth: volts of one channel or two, seconds, or the word that its refusal must hold."""
+
+    text: str
+    left: Any
+    right: Any
+    time: Any
+    ask: str | None
+    start: datetime | None
+    names: tuple[str, ...] | None
+    options: dict[str, Any] = field(default_factory=dict)
+
+
+CASES: dict[str, Case] = {}
+
+
+def add(name, text, left=L / 1e3, right=R / 1e3, time=None, ask=None, start=None, names=None, **options):
+    assert name not in CASES, name
+    CASES[name] = Case(text, left, right, np.array(T) if time is None else time, ask, start, names, options)
+
+
+def mv(v):
+    return f"{v:.1f}"
+
+
+# family 1
+add(
+    "unit col",
+    tab(
+        "Time,Value,Unit",
+        [TS, [mv(v) if v < 1000 else f"{v / 1e3:.3f}" for v in L], ["mV" if v < 1000 else "V" for v in L]],
+    ),
+    right=None,
+)
+add(
+    "unit col 2",
+    tab(
+        "Time,Left,Unit,Right,Unit",
+        [
+            TS,
+            [mv(v) if v < 1000 else f"{v / 1e3:.3f}" for v in L],
+            ["mV" if v < 1000 else "V" for v in L],
+            [mv(v) for v in R],
+            ["mV"] * N,
+        ],
+    ),
+)
+add(
+    "unit col DC",
+    tab(
+        "Time;Messwert;Einheit",
+        [
+            TS,
+            [mv(v).replace(".", ",") if v < 1000 else f"{v / 1e3:.3f}".replace(".", ",") for v in L],
+            ["mV DC" if v < 1000 else "V DC" for v in L],
+        ],
+        sep=";",
+    ),
+    right=None,
+)
+add(
+    "unit col nohead",
+    tab(None, [TS, [mv(v) if v < 1000 else f"{v / 1e3:.3f}" for v in L], ["mV" if v < 1000 else "V" for v in L]]),
+    right=None,
+)
+add(
+    "unit col + --unit",
+    tab(
+        "Time,Value,Unit",
+        [TS, [mv(v) if v < 1000 else f"{v / 1e3:.3f}" for v in L], ["mV" if v < 1000 else "V" for v in L]],
+    ),
+    right=None,
+    ask="leave out unit",
+    unit="mV",
+)
+add("one unit col 2 ch", tab("Time,Left,Right,Unit", [TS, [mv(v) for v in L], [mv(v) for v in R], ["mV"] * N]))
+# family 2
+for h in [
+    "mV left,mV right",
+    "mV_left,mV_right",
+    "leftmV,rightmV",
+    "left [mV] avg,right [mV] avg",
+    "left_mV_raw,right_mV_raw",
+    "U1 [mV] eff,U2 [mV] eff",
+    "LeftMillivolts,RightMillivolts",
+    "Left (in mV),Right (in mV)",
+    "left/mV,right/mV",
+    "Left mVDC,Right mVDC",
+]:
+    add("hdr " + h, tab("time_s," + h, [T, L, R]))
+for b in [
+    "all values in mV\n",
+    "# all values in mV\n",
+    "Units: mV\n",
+    "Unit,mV\n",
+    "Readings in millivolts\n",
+    "Einheit: mV\n",
+    "Voltage unit = mV\n",
+    "# units: s, mV, mV\n",
+    "CH left unit: mV\nCH right unit: mV\n",
+    "Data [mV]\n",
+]:
+    add("pre " + b.strip(), tab("time_s,left,right", [T, L, R], before=b))
+add("units row", tab("time,left,right\ns,mV,mV", [T, L, R]))
+add("units row br", tab("time,left,right\n[s],[mV],[mV]", [T, L, R]))
+add("units row date", tab("Time,Left,Right\nyyyy-mm-dd hh:mm:ss,mV,mV", [TS, L, R]))
+add("contradict", tab("time_s,left_mV,right_mV", [T, L, R], before="all values in V\n"), ask="unit='V' or unit='mV'")
+add("contradict told", tab("time_s,left_mV,right_mV", [T, L, R], before="all values in V\n"), unit="mV")
+# 3
+add("none mV", tab("time_s,left,right", [T, L, R]), ask="unit='V'")
+add("none V", tab("time_s,left,right", [T, [f"{v / 1e3:.5f}" for v in L], [f"{v / 1e3:.5f}" for v in R]]))
+add("none rail", tab("time_s,left,right", [T, [48.3] * N, [0.1] * N]), ask="unit='V'")
+
+
+# 4
+def long(units=True, names=("left", "right"), sep=",", h="Time,Channel,Value,Unit"):
+    rows = []
+    for k in range(N):
+        for n, v in zip(names, (L[k], R[k]), strict=True):
+            if units and abs(v) >= 1000:
+                rows.append((TS[k], n, f"{v / 1e3:.3f}", "V"))
+            else:
+                rows.append((TS[k], n, mv(v), "mV"))
+    return h.rsplit(",", 0 if units else 1)[0] + "\n" + "\n".join(sep.join(r if units else r[:3]) for r in rows) + "\n"
+
+
+add("long unit", long())
+add("long header unit", long(False, h="Time,Channel,Value_mV,x"))
+add("long ints", long(names=("1", "2")), names=("1", "2"))
+add("long nohead", long(h="")[1:])
+add(
+    "long stacked",
+    "Time,Channel,Value_mV\n"
+    + "".join(f"{TS[k]},left,{L[k]}\n" for k in range(N))
+    + "".join(f"{TS[k]},right,{R[k]}\n" for k in range(N)),
+)
+add(
+    "long stagger",
+    "Time_s,Channel,Value_mV\n"
+    + "".join(f"{0.5 * k},left,{L[k]}\n{0.5 * k + 0.2:.1f},right,{R[k]}\n" for k in range(N)),
+)
+add(
+    "long key units",
+    "Time_s,Signal,Value\n" + "".join(f"{0.5 * k},left (mV),{L[k]}\n{0.5 * k},right (mV),{R[k]}\n" for k in range(N)),
+)
+add(
+    "long temp",
+    "Time_s,Channel,Value,Unit\n"
+    + "".join(f"{0.5 * k},left,{L[k]},mV\n{0.5 * k},right,{R[k]},mV\n{0.5 * k},room,23.5,°C\n" for k in range(N)),
+)
+# 5
+ROWS = list(range(N))
+add("index iv", tab("Sample,left_mV,right_mV", [ROWS, L, R], before="Sample interval: 0.5 s\n"))
+add("index iv2", tab("Sample,left_mV,right_mV", [ROWS, L, R], before="Interval,00:00:00.5\n"))
+add("rate", tab("No.,left_mV,right_mV", [ROWS, L, R], before="Sampling rate: 2 Hz\n"))
+add("rate2", tab("No.,left_mV,right_mV", [ROWS, L, R], before="# 2 samples per second\n"))
+add("rate3", tab("left_mV,right_mV", [L, R], before="Abtastrate: 2/s\n"))
+add("index none", tab("Sample,left_mV,right_mV", [ROWS, L, R]), ask="sample_interval_s")
+add("blank head", tab(",left_mV,right_mV", [ROWS, L, R]), ask="sample_interval_s")
+add("blank head told", tab(",left_mV,right_mV", [ROWS, L, R]), sample_interval_s=0.5)
+add("bare time", tab("time,left_mV,right_mV", [T, L, R]), ask="time_unit")
+add("ms counter", tab("millis,left_mV,right_mV", [[500 * k for k in ROWS], L, R]))
+add("counter_ms", tab("counter_ms,left_mV,right_mV", [[500 * k for k in ROWS], L, R]))
+add("minutes", tab("time [min],left_mV,right_mV", [[f"{0.5 * k / 60:.9f}" for k in ROWS], L, R]))
+add(
+    "excel days",
+    tab("Date,left_mV,right_mV", [[f"{46086.5 + 0.5 * k / 86400:.9f}" for k in ROWS], L, R]),
+    start=datetime(2026, 3, 5, 12),
+)
+add(
+    "excel days2",
+    tab("time,left_mV,right_mV", [[f"{46086.5 + 0.5 * k / 86400:.9f}" for k in ROWS], L, R]),
+    start=datetime(2026, 3, 5, 12),
+)
+add("tod", tab("time,left_mV,right_mV", [[f"{0.5 + 0.5 * k / 86400:.10f}" for k in ROWS], L, R]))
+add(
+    "julian",
+    tab("JD,left_mV,right_mV", [[f"{2461105.0 + 0.5 * k / 86400:.9f}" for k in ROWS], L, R]),
+    start=datetime(2026, 3, 5, 12),
+)
+add("ticks", tab("timestamp,left_mV,right_mV", [[639000000000000000 + 5000000 * k for k in ROWS], L, R]))
+add("filetime", tab("timestamp,left_mV,right_mV", [[134169120000000000 + 5000000 * k for k in ROWS], L, R]))
+add("labview", tab("timestamp,left_mV,right_mV", [[3855600000 + 0.5 * k for k in ROWS], L, R]))
+add("scope", tab("X,CH1,CH2\nSequence,mV,mV", [ROWS, L, R], before="Increment,0.5 s\n"))
+add("ms iv", tab("time,left_mV,right_mV", [[500 * k for k in ROWS], L, R], before="Interval: 0.5 s\n"))
+add("idx+time", tab("No.,time_s,left_mV,right_mV", [ROWS, T, L, R]))
+add("cells s", tab("time,left_mV,right_mV", [[f"{t} s" for t in T], L, R]))
+add("hdr unit pre", tab("time,left_mV,right_mV", [T, L, R], before="Time in s\n"))
+
+
+# 6
+def q(v):
+    return f'"{v:,.1f}"' if abs(v) >= 1000 else mv(v)
+
+
+add("quote th", tab("time_s,left_mV,right_mV", [T, [q(v) for v in L], R]))
+add("unq th", tab("time_s,left_mV,right_mV", [T, [f"{v:,.1f}" for v in L], R]))
+add("semi th", tab("time_s;left_mV;right_mV", [T, [f"{v:,.1f}" for v in L], R], sep=";"))
+
+
+def de(v):
+    return f"{v:,.1f}".translate(str.maketrans(",.", ".,"))
+
+
+add("de th", tab("time_s;left_mV;right_mV", [[de(t) for t in T], [de(v) for v in L], [de(v) for v in R]], sep=";"))
+W = np.round(L)
+add(
+    "2.500 whole",
+    tab(
+        "time_ms;left_mV;right_mV",
+        [[500 * k for k in ROWS], [f"{int(v):,}".replace(",", ".") for v in W], [int(v) for v in np.round(R)]],
+        sep=";",
+    ),
+    left=W / 1e3,
+    right=np.round(R) / 1e3,
+    ask="decimal",
+)
+add(
+    "2,500 whole",
+    tab(
+        "time_ms;left_mV;right_mV",
+        [[500 * k for k in ROWS], [f"{int(v):,}" for v in W], [int(v) for v in np.round(R)]],
+        sep=";",
+    ),
+    ask="decimal",
+)
+add(
+    "2,500 whole told",
+    tab(
+        "time_ms;left_mV;right_mV",
+        [[500 * k for k in ROWS], [f"{int(v):,}" for v in W], [int(v) for v in np.round(R)]],
+        sep=";",
+    ),
+    left=W / 1e3,
+    right=np.round(R) / 1e3,
+    decimal=".",
+)
+add(
+    "2,500 unq whole",
+    tab(
+        "time_ms,left_mV,right_mV", [[500 * k for k in ROWS], [f"{int(v):,}" for v in W], [int(v) for v in np.round(R)]]
+    ),
+    left=W / 1e3,
+    right=np.round(R) / 1e3,
+)
+add("apos", tab("time_s;left_mV;right_mV", [T, [f"{v:,.1f}".replace(",", "'") for v in L], R], sep=";"))
+add("nbsp", tab("time_s;left_mV;right_mV", [T, [f"{v:,.1f}".replace(",", "\u202f") for v in L], R], sep=";"))
+add(
+    "comma comma",
+    "time_s,left_mV,right_mV\n"
+    + "\n".join(",".join(f"{x:.1f}".replace(".", ",") for x in r) for r in zip(T, L, R, strict=True))
+    + "\n",
+)
+# 7
+B = [3.7] * N
+add("battery", tab("time_s,left_mV,right_mV,battery_V", [T, L, R, B]))
+add("minmax", tab("time_s,left_mV,left_min_mV,left_max_mV,left_avg_mV,right_mV", [T, L, L - 1, L + 1, L, R]))
+add("unit col minmax", tab("Time,Value,Min,Max,Avg,Unit", [TS, L, L - 1, L + 1, L, ["mV"] * N]), right=None)
+add("sign", tab("time_s,sign,left_mV", [T, ["+" if v >= 0 else "-" for v in R], np.abs(R)]), left=R / 1e3, right=None)
+add("range", tab("time_s,left_mV,right_mV,range", [T, L, R, ["400 mV"] * N]))
+add("mode ac", tab("time_s,left_mV,mode", [T, L, ["AC"] * N]), right=None, ask="alternating")
+add("mode dc", tab("time_s,left_mV,right_mV,Function", [T, L, R, ["DCV"] * N]))
+add("chan C D", tab("time_s,Channel C,Channel D", [T, L, R], before="Unit: mV\n"), names=("Channel C", "Channel D"))
+add("Reading", tab("time_s,Reading (mV)", [T, L]), right=None)
+add("Messwert", tab("Zeit;Messwert [mV]", [TS, [mv(v).replace(".", ",") for v in L]], sep=";"), right=None)
+add("Tempo", tab("Tempo (s);left_mV;right_mV", [T, L, R], sep=";"))
+for h in ["room_C", "room (°C)", "T_room", "ambient", "temp"]:
+    add("temp " + h, tab("time_s,left_mV,right_mV," + h, [T, L, R, [23.1] * N]))
+    add("temp nu " + h, tab("time_s,left,right," + h, [T, L, R, [23.1] * N], before="values in mV\n"))
+add("adc", tab("time_s,adc_left,adc_right", [T, [512] * N, [513] * N]), ask="volts_per_count")
+add("status", tab("time_s,left_mV,right_mV,status", [T, L, R, ["OK"] * N]))
+
+
+# 8
+def d(fmt, start, step):
+    return [(start + timedelta(seconds=step * k)).strftime(fmt) for k in range(N)]
+
+
+add(
+    "26-03-04",
+    tab("time,left_mV,right_mV", [stamps("%y-%m-%d %H:%M:%S.%f"), L, R]),
+    start=datetime(2026, 3, 5, 23, 59, 50),
+)
+add(
+    "26-03-04 ask",
+    tab("time,left_mV,right_mV", [stamps("%y-%m-%d %H:%M:%S.%f", datetime(2026, 3, 5, 10)), L, R]),
+    ask="date_order",
+)
+add(
+    "26-03-04 told",
+    tab("time,left_mV,right_mV", [stamps("%y-%m-%d %H:%M:%S.%f", datetime(2026, 3, 5, 10)), L, R]),
+    start=datetime(2026, 3, 5, 10),
+    date_order="ymd",
+)
+add(
+    "mdy hdr",
+    tab(
+        "Date (mm/dd/yyyy),Time,left_mV,right_mV",
+        [stamps("%m/%d/%Y", datetime(2026, 3, 5, 10)), stamps("%H:%M:%S.%f", datetime(2026, 3, 5, 10)), L, R],
+    ),
+    start=datetime(2026, 3, 5, 10),
+)
+add(
+    "de months",
+    tab("Zeit;left_mV;right_mV", [[s.replace("Mar", "Mär") for s in stamps("%d. %b %Y %H:%M:%S.%f")], L, R], sep=";"),
+    start=datetime(2026, 3, 5, 23, 59, 50),
+)
+add(
+    "14 digits",
+    tab("Time,left_mV,right_mV", [stamps("%Y%m%d%H%M%S", step=1), L, R]),
+    time=np.arange(N) * 1.0,
+    start=datetime(2026, 3, 5, 23, 59, 50),
+)
+# 10
+add("footer avg", tab("time_s,left_mV,right_mV", [T, L, R], after="Average,12.3,-4.0\nMax,2500.0,-3.0\n"))
+add(
+    "footer avg stamps",
+    tab("Time,left_mV,right_mV", [stamps("%d.%m.%Y %H:%M:%S.%f"), L, R], after="Average,12.3,-4.0\n"),
+)
+add("footer iso", tab("Time,left_mV,right_mV", [TS, L, R], after="Average:,12.3,-4.0\n"))
+add("footer odd", tab("time_s,left_mV,right_mV", [T, L, R], after="End of log\nSamples: 60\n"))
+add(
+    "header again units",
+    tab("time,left,right\ns,mV,mV", [T, L, R]).replace("\n10.0,", "\ntime,left,right\ns,mV,mV\n10.0,"),
+)
+for word in ["OL.0"]:
+    add(
+        word,
+        tab("time_s,left_mV,right_mV", [T, L, R]).replace(",2500.0,", f",{word},"),
+        left=np.where(L == 2500, np.inf, L / 1e3),
+    )
+sg = {
+    "- 4": lambda v: f"- {abs(v):.1f}",
+    "(4)": lambda v: f"({abs(v):.1f})",
+    "4-": lambda v: f"{abs(v):.1f}-",
+    "en": lambda v: f"\u2013{abs(v):.1f}",
+    "minus": lambda v: f"\u2212{abs(v):.1f}",
+}
+for n, f in sg.items():
+    add("sign " + n, tab("time_s;left_mV;right_mV", [T, L, [f(v) if v < 0 else v for v in R]], sep=";"))
+add(
+    "cells mV",
+    tab(
+        "time,left,right",
+        [[f"{t} s" for t in T], [f"{v} mV" if v < 1000 else f"{v / 1e3} V" for v in L], [f"{v} mV" for v in R]],
+    ),
+)
+add("VDC sci", tab("time_s,left,right", [T, [f"{v / 1e3:+.4E}VDC" for v in L], [f"{v / 1e3:+.4E}VDC" for v in R]]))
+add("text col", tab("t_s;left_mV;state", [T, L, ["OK"] * N], sep=";"), right=None)
+add(
+    "text col comma",
+    tab(
+        "t_s;left_mV;state",
+        [[str(t).replace(".", ",") for t in T], [mv(v).replace(".", ",") for v in L], ["OK"] * N],
+        sep=";",
+    ),
+    right=None,
+)
+add("text first", tab("state;t_s;left_mV", [["OK"] * N, T, L], sep=";"), right=None)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_family(name: str, tmp_path: Path):
+    case = CASES[name]
+    path = tmp_path / "bench.csv"
+    path.write_text(case.text, encoding="utf-8")
+    if case.ask is not None:
+        with pytest.raises(LogError, match=case.ask):
+            read_log(path, **case.options)
+        return
+    log = read_log(path, **case.options)
+    frame = log.to_frame()
+    wanted = [case.left] if case.right is None else [case.left, case.right]
+    assert len(log.channels) == len(wanted), (log.channels, log.runs[0].notes)
+    for channel, volts in zip(log.channels, wanted, strict=True):
+        np.testing.assert_allclose(frame[channel], volts, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(frame["time_s"], case.time, atol=2e-3)
+    if case.start is not None:
+        assert log.runs[0].start is not None
+        assert log.runs[0].start.replace(tzinfo=None) == case.start
+    if case.names is not None:
+        assert log.channels == case.names
