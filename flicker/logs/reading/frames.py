@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from flicker.logs.errors import LogError, Source
+from flicker.logs.errors import LogError
 from flicker.logs.reading.columns import Wishes
 from flicker.logs.reading.spool import IN_MEMORY_BYTES
+from flicker.logs.source import Source
 
 NAME = "data in memory"
 TAKEN = "a file, a data frame, a series with an index of times, or a dict of arrays"
