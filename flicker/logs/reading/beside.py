@@ -9,7 +9,7 @@ import numpy as np
 from flicker.logs.errors import LogError
 from flicker.logs.reading import units
 from flicker.logs.reading.columns import Channel, Column, Wishes, column_named, not_a_number
-from flicker.logs.reading.extra_columns import Kind
+from flicker.logs.reading.extra_columns import Kind, mode_of
 from flicker.logs.roles import holds_marks
 
 _KNOWN = {Kind.TEMPERATURE: "temperature", Kind.RAIL: "rail", Kind.MAINS: "mains"}
@@ -59,6 +59,8 @@ def roles_among(
             raise LogError(not_a_number(column, name))
         found[column.position] = role
         what = "left out" if role == "ignore" else f"{role}; it gets no verdict"
+        if kinds.get(column.position) is Kind.MODE and any(mode_of(cell) == "ac" for cell in column.cells):
+            what += "; it says AC, and in alternating voltage DC offset does not show"
         notes.append(f'Column "{column.header}", as told: {what}.')
     if wishes.channels is None:
         for column in columns:

@@ -159,7 +159,14 @@ def short_year(cells: Sequence[str], form: Form) -> bool:
 def dotted_dates(cells: Sequence[str]) -> bool:
     """Whether dates are written 03.04.2026, as is done where the day comes first; common practice, no source."""
     filled = [cell for cell in cells if cell.strip()]
-    return bool(filled) and all(re.match(r"\s*\d{1,2}\.\d{1,2}\.\d{4}", cell) for cell in filled)
+    return bool(filled) and all(re.match(r"\s*\d{1,2}\.\d{1,2}\.(?:\d{4}|\d{2})(?!\d)", cell) for cell in filled)
+
+
+def matches(cell: str, form: Form) -> bool:
+    """Whether a cell is written in a form."""
+    return (
+        _COMPILED[form.name].fullmatch(cell.strip().strip('"').strip()) is not None if form.name in _COMPILED else False
+    )
 
 
 def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:

@@ -153,6 +153,7 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
     """
     asked = wanted.strip()
     ways = (
+        [asked == "" and c.unnamed for c in columns],
         [c.header.strip() == asked for c in columns],
         [c.label.name == asked for c in columns],
         [asked.lower() in (c.label.name.lower(), c.header.strip().lower()) for c in columns],
@@ -160,7 +161,11 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
     for fits in ways:
         if any(fits):
             return columns[fits.index(True)]
-    raise LogError(f'{name} has no column "{wanted}" ({argument}); it has {listed([c.header for c in columns[:12]])}.')
+    option = "--role" if argument == "roles" else f"--{argument.replace('_', '-')}"
+    raise LogError(
+        f'{name} has no column "{wanted}" ({argument}); it has {listed([c.header for c in columns[:12]])}; name one of them'
+        f" with {argument} ({option})."
+    )
 
 
 def not_a_number(column: Column, name: str) -> str:

@@ -197,6 +197,8 @@ class Cutter:
                 return None
             page.strange = 0
             table = self._typed_table(page)
+        if table is not None and not page.tally.mended and self._unclosed(page, table.num_rows):
+            return None
         if table is None or self._words_for_times(table):
             return None
         page.unclosed = self._unclosed(page, table.num_rows)

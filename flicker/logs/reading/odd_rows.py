@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import sampled, sniff
+from flicker.logs.reading import clock, sampled, sniff
 from flicker.logs.reading.plan import Plan
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
@@ -34,6 +34,7 @@ class Tally:
     summaries: int = 0
     unread: int = 0
     merged: int = 0
+    noted: int = 0
     first: tuple[int, str] | None = None
     mended: bool = False
 
@@ -44,6 +45,7 @@ class Tally:
         self.summaries += other.summaries
         self.unread += other.unread
         self.merged += other.merged
+        self.noted += other.noted
         if self.first is None and other.first is not None:
             self.first = (before + other.first[0], other.first[1])
 
@@ -67,6 +69,8 @@ class Tally:
             )
         if self.merged:
             notes.append(f"Thousands separators without quotes: {self.merged} {lines(self.merged)} put together.")
+        if self.noted:
+            notes.append(f"Words behind the last column were passed over in {self.noted} {lines(self.noted)}.")
         if self.comments:
             notes.append(f"Left out: {self.comments} comment {lines(self.comments)} among the readings.")
         if self.headings:
@@ -104,8 +108,8 @@ class Mender:
             return Left.HEADING
         place = self._time[-1] if self._time else 0
         lead = [cells[k] for k in {0, place} if k < len(cells)]
-        if self.plan.key is not None or not self._time:
-            lead = [cells[place]] if self._time and place < len(cells) else []
+        if self.plan.key is not None and self._time:
+            lead = [cells[place]] if place < len(cells) else []
         if any(sampled.is_summary(cell) for cell in lead) and not any(
             sampled.strong(cells[k]) for k in self._time if k < len(cells)
         ):
@@ -130,7 +134,10 @@ class Mender:
             if not line.strip():
                 out.append(b"")
                 continue
-            cells = [""] * (width + 1) if line == NOT_READ else self.cells_of(line)
+            broken = line.count('"') % 2 == 1  # a quotation mark that nothing closes
+            cells = [""] * (width + 1) if line == NOT_READ or broken else self.cells_of(line)
+            if broken:
+                line = line.replace('"', "")
             first = cells[0].strip().strip('"')
             fits = len(cells) == width
             if fits and (not first or first[0].isdigit() or first[0] in "+-.") and self._timed(cells):
@@ -147,6 +154,11 @@ class Mender:
             else:
                 out.append(self._row_of(cells, line, number, tally))
         return b"\n".join(out)
+
+    def _is_time(self, cell: str, position: int) -> bool:
+        """Whether a cell tells the time as those of its column do."""
+        forms = dict(zip(self.plan.time.positions, self.plan.time.forms, strict=False))
+        return clock.matches(cell, forms[position]) if position in forms else sampled.is_time(cell)
 
     def _timed(self, cells: list[str]) -> bool:
         """Whether the cells of the time hold digits."""
@@ -169,12 +181,25 @@ class Mender:
                     " thousands is not clear; write the log without thousands separators, or have such rows left out as not"
                     " observed with thousands='none' (--thousands none)."
                 )
+        if len(cells) > self.layout.width and self._words_behind(cells):
+            tally.noted += 1
+            return self._row(cells[: self.layout.width], line)
         tally.unread += 1
         if tally.first is None:
             tally.first = (number, line.strip())
-        times = [k for k in self._time if k < len(cells) and sampled.is_time(cells[k])]
+        times = [k for k in self._time if k < len(cells) and self._is_time(cells[k], k)]
         kept = [cells[k] if k in times else "" for k in range(self.layout.width)]
         return self._row(kept, line)
+
+    def _words_behind(self, cells: list[str]) -> bool:
+        """Whether a row is whole, and only words follow its last cell."""
+        width = self.layout.width
+        behind = [cell.strip() for cell in cells[width:]]
+        numbers = [channel.position for channel in self.plan.channels]
+        whole = all(sampled.looks_numeric(cells[k]) for k in numbers) and all(
+            self._is_time(cells[k], k) for k in self._time
+        )
+        return whole and not any(any(ch.isdigit() for ch in cell) for cell in behind)
 
     def _row(self, cells: list[str], line: str) -> bytes:
         row = cells or [""] * self.layout.width

@@ -13,7 +13,9 @@ from flicker.logs.reading.columns import Column
 from flicker.logs.reading.numerals import COMMA, GROUPED_COMMA, GROUPED_POINT, PLAIN, Numerals, bare_number
 
 _SIGNS = {"+", "-", "\u2212", "\u2013", ""}
-_DATE_LIKE = re.compile(r"\d{1,4}([-/.])\d{1,2}\1\d{1,4}(?:[T ,]+\d[^;|\t,]*(?:,\d+)?)?")
+_DATE_LIKE = re.compile(
+    r"\d{1,4}([-/.])\d{1,2}\1\d{1,4}(?:[T ,]+\d{1,2}[:.h]\d[\d:.,]*(?: ?[APap]\.?[Mm]\.?)?(?:Z|[+-][\d:]{2,5})?)?"
+)
 _DATE_FORM = re.compile(r"(?i)[ydmhsjt]{1,4}(?:[ ./:T_-]+[ydmhsjt]{1,4}){1,6}(?:[.,](?:0+|f+|s+|ms))?")
 
 

@@ -196,7 +196,7 @@ def _offset(head: bytes, lines: int) -> int:
 
 def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -> tuple[str, int]:
     best: tuple[float, str, int] = (0.0, "", 1)
-    few = sample[:60]
+    few = [line for line in sample[:60] if any(ch.isdigit() for ch in line)] or sample[:60]
     told = wishes.separator
     if told is not None:
         told = {"tab": "\t", "\\t": "\t", "space": " ", "none": ""}.get(told, told)
@@ -204,6 +204,8 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -
             raise LogError(f"separator must be one of ; , tab | space, got {wishes.separator!r} (--separator).")
     for rank, delimiter in enumerate(_DELIMITERS if told is None else (told,)):
         if delimiter and delimiter not in "".join(few):
+            continue
+        if delimiter == " " and told is None and all("\t" in line for line in few):
             continue
         rows = [split(line.strip("\r") if delimiter != " " else line.strip(), delimiter, quoted) for line in few]
         width, count = Counter(map(len, rows)).most_common(1)[0]
@@ -220,9 +222,9 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -
             )
             if padded > 0.15 * len(cells) and not quoted:  # '0,012' cut at its decimal comma
                 good *= 0.3
-        if delimiter and good and delimiter != " ":
+        if delimiter and good:
             columns = list(zip(*[row for row in rows if len(row) == width], strict=True))
-            if any(all(strong(c) or not c.strip() for c in column) and any(map(strong, column)) for column in columns):
+            if any(sum(map(strong, column)) > 0.9 * len(column) for column in columns):
                 good = max(good, 0.5 + 0.3 * good)  # words beside columns that are numbers throughout
         score = (count / len(rows)) * good - 0.001 * rank
         if delimiter == "":

@@ -14,6 +14,7 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import clock, units, vocabulary
 from flicker.logs.reading.columns import Column, Heading, Wishes, column_named, listed, not_a_number
+from flicker.logs.reading.extra_columns import Kind, kind_of
 
 Floats = NDArray[np.float64]
 Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings
@@ -254,7 +255,7 @@ class _Finder:
         order = evidence.order()
         if order is not None:
             return order
-        if not short and clock.dotted_dates(column.cells):
+        if clock.dotted_dates(column.cells):
             return "dmy"
         return self.order_by_heading(column, form, short)
 
@@ -433,6 +434,8 @@ def _timely(column: Column) -> bool:
     label = column.label
     if label.kind in ("volts", "other"):
         return column.time_cells
+    if kind_of(column) in (Kind.TEMPERATURE, Kind.BATTERY, Kind.RAIL, Kind.MAINS, Kind.AC):
+        return False
     if label.kind == "time" or column.time_cells:
         return True
     words = column.words
@@ -461,7 +464,9 @@ def _row_number(column: Column) -> bool:
 
 # ---------------------------------------------------------------- the interval that a heading tells
 
-_AMOUNT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)\s*([^\W\d_]+(?:/\s?[^\W\d_]+)?)?")
+_AMOUNT = re.compile(
+    r"(?<![\d.,])(\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(?:\s*[,;\t]?\s*[\x22]?)([^\W\d_]+(?:/\s?[^\W\d_]+)?)?"
+)
 _EACH_SECOND = re.compile(
     r"(?i)(?<![\d.,])(\d+(?:[.,]\d+)?)\s*(?:samples?|readings?|values?|records?|scans?|messungen|messwerte|mesures|S)\s*"
     r"(?:/|per|pro|par|a|por|al)\s*(?:s|sec|second|sekunde|seconde|segundo|secondo)\b"
