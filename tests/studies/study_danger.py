@@ -165,6 +165,9 @@ def command(*words: str | Path) -> tuple[int, str, str]:
             code = main([str(word) for word in words])
         except SystemExit as ended:
             code = int(ended.code or 0)
+        except Exception as problem:  # a crash is a finding of its own; the walk goes on
+            code = 70
+            err.write(f"crash, {type(problem).__name__}: {problem}")
     return code, out.getvalue(), err.getvalue()
 
 
