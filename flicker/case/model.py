@@ -7,9 +7,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from flicker._version import __version__
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.logs.mapped import ColumnUse
@@ -30,12 +31,12 @@ class CaseError(ValueError):
 class Complaint(Result):
     """What was complained of: ``text`` in the owner's words, ``per_hour`` of use, ``when`` it shows."""
 
-    text: str | None = None
-    per_hour: float | None = None
-    per_start: float | None = None
-    when: str = "any"
-    hours_per_day: float = EVENING_H
-    assumed: bool = True
+    text: Annotated[str | None, Doc("In the owner's words.")] = None
+    per_hour: Annotated[float | None, Doc("Rate per hour of use.", ge=0)] = None
+    per_start: Annotated[float | None, Doc("Rate per cold start.", ge=0)] = None
+    when: Annotated[str, Doc("When it shows.", values=("cold", "hot", "any"))] = "any"
+    hours_per_day: Annotated[float, Doc("Hours of use per day.", gt=0)] = EVENING_H
+    assumed: Annotated[bool, Doc("True where no rate is recorded and one was assumed.")] = True
 
     @property
     def reads(self) -> str:
@@ -52,26 +53,26 @@ class Complaint(Result):
 class CaseChannel(Result):
     """One column of the logs: its role, where it was measured, factor, polarity, zero."""
 
-    name: str
-    column: str
-    role: str = "output"
-    measured_at: str = "unknown"
-    factor: float = 1.0
-    polarity: int = 1
-    zero_V: float = 0.0
-    minus: str | None = None
+    name: Annotated[str, Doc("Name.")]
+    column: Annotated[str, Doc("Column of the logs.")]
+    role: Annotated[str, Doc("What the column is; only 'output' gets a verdict.", values=("output", "rail", "mains", "temperature", "shorted lead", "ignore"))] = "output"
+    measured_at: Annotated[str, Doc("Where it was measured.", values=("amplifier side", "speaker side", "no relay", "unknown"))] = "unknown"
+    factor: Annotated[float, Doc("Factor that turns readings into volts at the output.")] = 1.0
+    polarity: Annotated[int, Doc("-1 where the leads were swapped.", values=(1, -1))] = 1
+    zero_V: Annotated[float, Doc("Reading with shorted leads, volts.")] = 0.0
+    minus: Annotated[str | None, Doc("Column subtracted (bridged output).")] = None
 
 
 @dataclass(frozen=True, slots=True)
 class Meter(Result):
     """The meter: what it resolves and how far it may be off."""
 
-    name: str | None = None
-    range_V: float | None = None
-    resolution_V: float | None = None
-    accuracy_V: float | None = None
-    accuracy_percent: float | None = None
-    integration_s: float | None = None
+    name: Annotated[str | None, Doc("Name.")] = None
+    range_V: Annotated[float | None, Doc("Range, volts.")] = None
+    resolution_V: Annotated[float | None, Doc("Step of the last digit, volts.")] = None
+    accuracy_V: Annotated[float | None, Doc("Largest error, fixed part, volts.")] = None
+    accuracy_percent: Annotated[float | None, Doc("Largest error, per cent of the reading.")] = None
+    integration_s: Annotated[float | None, Doc("Seconds that each reading averages.")] = None
 
     def off_by_V(self, reading_V: float) -> float | None:
         """Largest error at a reading, or None where the accuracy is not recorded."""
@@ -84,14 +85,14 @@ class Meter(Result):
 class CaseLog(Result):
     """One log of the case: file, date, stage, by whom, under which conditions, with which of several meters."""
 
-    file: str
+    file: Annotated[str, Doc("File as the case names it.")]
     path: str
-    stage: str
-    date: dt.date | dt.datetime | None = None
-    by: str | None = None
+    stage: Annotated[str, Doc("Stage.")]
+    date: Annotated[dt.date | dt.datetime | None, Doc("Date or date and time, ISO 8601.")] = None
+    by: Annotated[str | None, Doc("By whom.")] = None
     conditions: tuple[tuple[str, str], ...] = ()
-    sha256: str | None = None
-    meter: str | None = None
+    sha256: Annotated[str | None, Doc("SHA-256 recorded for the file.")] = None
+    meter: Annotated[str | None, Doc("Name of one of the meters; null is the usual one.")] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +102,11 @@ class Part(Result):
     ``changed`` tells whether a part is another one than before; where the case does not say so, the words do.
     """
 
-    what: str
-    stage: str | None = None
-    date: dt.date | dt.datetime | None = None
-    note: str | None = None
-    changed: bool = True
+    what: Annotated[str, Doc("Part changed or work done.")]
+    stage: Annotated[str | None, Doc("Stage that it opens.")] = None
+    date: Annotated[dt.date | dt.datetime | None, Doc("Date or date and time, ISO 8601.")] = None
+    note: Annotated[str | None, Doc("Note.")] = None
+    changed: Annotated[bool, Doc("Whether a part is another one than before; reseating, cleaning and adjusting change none.")] = True
 
 
 def changes_a_part(what: str) -> bool:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.values import Unobserved
 from flicker.case.case_file import Case, needs
 from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.excursion_table import ExcursionRow, listed
@@ -26,6 +28,7 @@ from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.verdict import Facts, decide, needed_hours
 from flicker.evidence.words import hours_text, owner
 from flicker.stats.soak import hours_to_catch
@@ -37,59 +40,59 @@ HOUR = 3600.0
 class BaselineResult(Result):
     """Settled level, its slope with interval, and changes of level."""
 
-    level_V: float | None
-    slope_V_per_h: float | None
-    slope_low: float | None
-    slope_high: float | None
-    changes: tuple[dict[str, Any], ...]
+    level_V: Annotated[float | None, Doc("Settled level in volts; null where nothing settled was observed.")]
+    slope_V_per_h: Annotated[float | None, Doc("Slope of the settled level, volts per hour.")]
+    slope_low: Annotated[float | None, Doc("Lower end of its interval, volts per hour.", open=True)]
+    slope_high: Annotated[float | None, Doc("Upper end, volts per hour.", open=True)]
+    changes: Annotated[tuple[LevelChangeRow, ...], Doc("Changes of level that noise does not explain.")]
 
 
 @dataclass(frozen=True, slots=True)
 class NoiseResult(Result):
     """Robust sigma of the settled signal, the step of the last digit, and the colour of the noise."""
 
-    sigma_V: float | None
-    resolution_V: float | None
-    colour: str | None
+    sigma_V: Annotated[float | None, Doc("Robust sigma of the settled signal, volts.", ge=0)]
+    resolution_V: Annotated[float | None, Doc("Step of the meter's last digit, volts; 0 where none shows.", ge=0)]
+    colour: Annotated[str | None, Doc("Colour of the noise ('white', 'flicker', ...); null where too few readings.")]
 
 
 @dataclass(frozen=True, slots=True)
 class Next(Result):
     """What to do next: how long to soak, and why."""
 
-    soak_h: float | None
-    confidence: float
-    reads: str
+    soak_h: Annotated[float | None, Doc("Hours to log next; null where nothing was observed.", ge=0, open=True)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    reads: Annotated[str, Doc("Why, in words.")]
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelAssessment(Result):
     """Verdict, evidence and numbers of one channel."""
 
-    channel: str
-    fitness: str
-    verdict: str
-    tail: str
-    reads: str
-    technician: str
-    excursions: tuple[ExcursionRow, ...]
-    excursions_total: int
-    rate: EpisodeRate
-    findings: tuple[Finding, ...]
-    baseline: BaselineResult
-    noise: NoiseResult
-    in_excursion_s: float
-    observed_s: float
-    power_up: tuple[condition.PowerUp, ...]
-    relay: RelayResult
-    next: Next
-    gaps: tuple[dict[str, Any], ...]
-    thresholds: dict[str, float]
-    warm_up: WarmupRate | None = None
-    visibility: Visibility | None = None
-    control: ControlAnswer | None = None
-    power_up_history: PowerUpHistory | None = None
-    stimulus: StimulusReport | None = None
+    channel: Annotated[str, Doc("Name of the channel.")]
+    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    verdict: Annotated[str, Doc("How the channel behaves, strongest word that is shown.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    tail: Annotated[str, Doc("What the word rests on; printed after it.")]
+    reads: Annotated[str, Doc("One or two sentences for the owner of the unit.")]
+    technician: Annotated[str, Doc("The findings in words.")]
+    excursions: Annotated[tuple[ExcursionRow, ...], Doc("Excursions in time order, at most 10000: those that trip the relay first, then the largest.")]
+    excursions_total: Annotated[int, Doc("Excursions found, listed or not.", ge=0)]
+    rate: Annotated[EpisodeRate, Doc("")]
+    findings: Annotated[tuple[Finding, ...], Doc("One answer per question.", least=1)]
+    baseline: Annotated[BaselineResult, Doc("")]
+    noise: Annotated[NoiseResult, Doc("")]
+    in_excursion_s: Annotated[float, Doc("Seconds spent beyond the threshold.", ge=0)]
+    observed_s: Annotated[float, Doc("Seconds in which an excursion could have been seen.", ge=0)]
+    power_up: Annotated[tuple[condition.PowerUp, ...], Doc("Power-ups seen.")]
+    relay: Annotated[RelayResult, Doc("")]
+    next: Annotated[Next, Doc("")]
+    gaps: Annotated[tuple[Unseen, ...], Doc("Stretches that were not observed, with the reason.")]
+    thresholds: Annotated[Thresholds, Doc("Thresholds used.")]
+    warm_up: Annotated[WarmupRate | None, Doc("Rate against time since power-up; null where no power-up or no episode was seen.")] = None
+    visibility: Annotated[Visibility | None, Doc("What this sampling can see; null where nothing was observed.")] = None
+    control: Annotated[ControlAnswer | None, Doc("Against a control run; null where none was given.")] = None
+    power_up_history: Annotated[PowerUpHistory | None, Doc("Power-ups against the unit's own history; null below five.")] = None
+    stimulus: Annotated[StimulusReport | None, Doc("Does it answer to a stimulus; null where none was marked.")] = None
 
     def finding(self, question: str) -> Finding:
         """Answer to one question."""
@@ -192,7 +195,7 @@ def judge_channel(
         relay=relay,
         next=_next(rate, facts, verdict.word, limits),
         gaps=tuple(
-            {"run": number, **gap.to_dict()}
+            Unseen(run=number, start_s=gap.start_s, end_s=gap.end_s, reason=Unobserved(gap.reason), channel=gap.channel)
             for number, trace in zip(record.numbers, record.traces, strict=True)
             for gap in trace.unobserved
         ),

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Annotated, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record import ChannelRecord
@@ -24,16 +25,16 @@ AT_ONCE = 1 << 14
 class ExcursionRow(Result):
     """One excursion as the contract names it."""
 
-    run: int
-    episode: int
-    start_s: float
-    end_s: float
-    duration_s: float
-    peak_V: float
-    deviation_V: float
-    cut: bool
-    phase: str
-    at_least: bool
+    run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
+    episode: Annotated[int, Doc("Number of the episode in this channel, from 0; excursions of one burst share it.", ge=0)]
+    start_s: Annotated[float, Doc("Begin, seconds since the run's first sample.")]
+    end_s: Annotated[float, Doc("End, seconds since the run's first sample.")]
+    duration_s: Annotated[float, Doc("Length in seconds.", ge=0)]
+    peak_V: Annotated[float, Doc("Reading farthest from the baseline, volts as measured; null where the meter was over range.", open=True)]
+    deviation_V: Annotated[float, Doc("Its distance from the baseline, volts with sign.", open=True)]
+    cut: Annotated[bool, Doc("True where a gap or an end of the log cuts it; then length and size are lower limits.")]
+    phase: Annotated[str, Doc("Part of the time since power-up.", values=("warm-up", "settled"))]
+    at_least: Annotated[bool, Doc("True where peak and deviation are lower limits.")]
 
 
 def columns_of(record: ChannelRecord) -> Columns:

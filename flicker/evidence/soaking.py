@@ -9,12 +9,13 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
 from flicker._version import __version__
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
@@ -54,13 +55,13 @@ CAUTIONS = (
 class SoakRate(Result):
     """What is known of the rate, per observed hour (exact two-sided limits; null where only assumed)."""
 
-    source: str
-    count: int | None
-    observed_h: float | None
-    per_hour: float | None
-    low_per_hour: float | None
-    high_per_hour: float | None
-    dispersion: float
+    source: Annotated[str, Doc("Where the rate comes from.")]
+    count: Annotated[int | None, Doc("Episodes seen; null where the rate was given.", ge=0)]
+    observed_h: Annotated[float | None, Doc("In so many observed hours.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower two-sided limit.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper two-sided limit.", ge=0, open=True)]
+    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0)]
 
 
 @dataclass(frozen=True, slots=True)

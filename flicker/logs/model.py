@@ -11,11 +11,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flicker.base.described import Doc
 from flicker.base.values import Unobserved
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
@@ -29,10 +30,10 @@ __all__ = ["ArraySource", "Batch", "Companion", "Floats", "Gap", "Log", "LogErro
 class Gap:
     """A stretch that was not observed, seconds since the run's first sample, with the reason."""
 
-    start_s: float
-    end_s: float
-    reason: Unobserved = Unobserved.NO_SAMPLES
-    channel: str | None = None
+    start_s: Annotated[float, Doc("Begin, seconds since the run's first sample.")]
+    end_s: Annotated[float, Doc("End, seconds since the run's first sample.")]
+    reason: Annotated[Unobserved, Doc("Why nothing was observed.")] = Unobserved.NO_SAMPLES
+    channel: Annotated[str | None, Doc("Channel concerned; null for all.")] = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the gap as plain values."""
@@ -47,15 +48,15 @@ class Run:
     sample where the file tells it.
     """
 
-    source: str
-    start: datetime | None
+    source: Annotated[str, Doc("Name of the file.")]
+    start: Annotated[datetime | None, Doc("Absolute time of the first sample, ISO 8601; null where the file does not tell.")]
     first: int
     last: int
     offset_s: float
-    duration_s: float
-    sample_interval_s: float
-    gaps: tuple[Gap, ...]
-    notes: tuple[str, ...]
+    duration_s: Annotated[float, Doc("Seconds from first to last sample.", ge=0)]
+    sample_interval_s: Annotated[float, Doc("Middle interval between samples, seconds.", ge=0)]
+    gaps: Annotated[tuple[Gap, ...], Doc("Pauses in the samples.")]
+    notes: Annotated[tuple[str, ...], Doc("What was assumed or repaired while reading.")]
 
     @property
     def samples(self) -> int:

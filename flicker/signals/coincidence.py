@@ -9,12 +9,14 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
@@ -71,35 +73,35 @@ class ChannelCoincidence(Result):
         Size in ``b`` over size in ``a`` (geometric mean), rank correlation and its permutation p (NaN below 5 pairs).
     """
 
-    a: str
-    b: str
-    answer: str
-    only: tuple[str, ...]
-    together: int
-    expected: float
-    episodes_a: int
-    episodes_b: int
-    observed_s: float
-    lag_s: float
-    share_a: float
-    share_a_low: float
-    share_a_high: float
-    share_b: float
-    share_b_low: float
-    share_b_high: float
-    p_value: float
-    p_adjusted: float
-    lead_s: float
-    lead_low_s: float
-    lead_high_s: float
-    pairs: int
-    same_sign: int
-    size_ratio: float
-    size_correlation: float
-    size_p_value: float
-    confidence: float
-    seed: int
-    method: str
+    a: Annotated[str, Doc("One channel.")]
+    b: Annotated[str, Doc("The other.")]
+    answer: Annotated[str, Doc("'common cause': together beyond chance, at least half of one channel's episodes; 'partly common': beyond chance, but fewer; 'this channel only': at most half is shared.", values=("common cause", "partly common", "this channel only", "not shown"))]
+    only: Annotated[tuple[str, ...], Doc("Channels of which 'this channel only' is said.")]
+    together: Annotated[int, Doc("Episodes of a with one of b within lag_s.", ge=0)]
+    expected: Annotated[float, Doc("How many chance would bring.", ge=0, null=True)]
+    episodes_a: Annotated[int, Doc("Episodes of a in the common time.", ge=0)]
+    episodes_b: Annotated[int, Doc("Episodes of b.", ge=0)]
+    observed_s: Annotated[float, Doc("Seconds in which both were observed.", ge=0)]
+    lag_s: Annotated[float, Doc("Seconds apart that count as together.", ge=0)]
+    share_a: Annotated[float, Doc("Estimate of the share of a's episodes that is common.", ge=0, le=1, null=True)]
+    share_a_low: Annotated[float, Doc("Lower limit of the share of a's episodes that is common.", ge=0, le=1, null=True)]
+    share_a_high: Annotated[float, Doc("Upper limit of the share of a's episodes that is common.", ge=0, le=1, null=True)]
+    share_b: Annotated[float, Doc("Estimate of the share of b's episodes that is common.", ge=0, le=1, null=True)]
+    share_b_low: Annotated[float, Doc("Lower limit of the share of b's episodes that is common.", ge=0, le=1, null=True)]
+    share_b_high: Annotated[float, Doc("Upper limit of the share of b's episodes that is common.", ge=0, le=1, null=True)]
+    p_value: Annotated[float, Doc("One-sided p-value of more than chance.", ge=0, le=1, null=True)]
+    p_adjusted: Annotated[float, Doc("Corrected over the pairs.", ge=0, le=1, null=True)]
+    lead_s: Annotated[float, Doc("Begin in b less begin in a, seconds: middle over pairs.", null=True)]
+    lead_low_s: Annotated[float, Doc("Lower limit; null below six pairs.", open=True)]
+    lead_high_s: Annotated[float, Doc("Upper limit.", open=True)]
+    pairs: Annotated[int, Doc("One-to-one pairs.", ge=0)]
+    same_sign: Annotated[int, Doc("Of these, pairs that go the same way.", ge=0)]
+    size_ratio: Annotated[float, Doc("Size in b over size in a.", ge=0, open=True)]
+    size_correlation: Annotated[float, Doc("Rank correlation of the sizes.", ge=-1, le=1, null=True)]
+    size_p_value: Annotated[float, Doc("Its permutation p-value.", ge=0, le=1, null=True)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    seed: Annotated[int, Doc("Seed of the permutations.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
     @property
     def reads(self) -> str:

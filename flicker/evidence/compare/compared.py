@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
+from flicker.base.described import Doc
 from flicker.base.result import Result, plain
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
@@ -21,17 +22,17 @@ HOUR = 3600.0
 class SideFigures(Result):
     """One channel on one side: its rate, and how much of it has its like on the other side."""
 
-    stage: str
+    stage: Annotated[str, Doc("Name of the stage.")]
     rate: EpisodeRate
-    matched_episodes: int
-    matched_s: float
-    occupied_share: float
-    in_excursion_s: float
-    power_ups: int
-    cold_starts: int
-    trips: int
-    verdict: str
-    fitness: str
+    matched_episodes: Annotated[int, Doc("Episodes at a time since power-up that both sides observed.", ge=0)]
+    matched_s: Annotated[float, Doc("Observed seconds that have their like on the other side.", ge=0)]
+    occupied_share: Annotated[float, Doc("Share of short windows with an excursion.", ge=0, le=1)]
+    in_excursion_s: Annotated[float, Doc("Seconds beyond the threshold.", ge=0)]
+    power_ups: Annotated[int, Doc("Power-ups seen.", ge=0)]
+    cold_starts: Annotated[int, Doc("Of these, from cold.", ge=0)]
+    trips: Annotated[int, Doc("Times the assumed relay opened.", ge=0)]
+    verdict: Annotated[str, Doc("How the channel behaves, strongest word that is shown.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rate's fields with the others beside them."""
@@ -43,16 +44,16 @@ class SideFigures(Result):
 class RatioFigures(Result):
     """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
 
-    estimate: float | None
-    low: float
-    high: float
-    p_value: float
-    p_improved: float
-    p_worse: float
-    dispersion: float
-    counts: str
-    cautions: tuple[str, ...]
-    method: str
+    estimate: Annotated[float | None, Doc("Rate after over rate before; null where it has no value (no episode on either side).", ge=0, open=True)]
+    low: Annotated[float, Doc("Lower two-sided limit.", ge=0, open=True)]
+    high: Annotated[float, Doc("Upper two-sided limit.", ge=0, open=True)]
+    p_value: Annotated[float, Doc("Two-sided p-value.", ge=0, le=1, null=True)]
+    p_improved: Annotated[float, Doc("One-sided p-value of 'improved', corrected over the channels.", ge=0, le=1, null=True)]
+    p_worse: Annotated[float, Doc("One-sided p-value of 'worse', corrected.", ge=0, le=1, null=True)]
+    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes; 1 without bursts.", ge=0, null=True)]
+    counts: Annotated[str, Doc("The counts compared, in words.")]
+    cautions: Annotated[tuple[str, ...], Doc("What the ratio rests on.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,25 +64,25 @@ class ChannelComparison(Result):
     'no', or None where there was nothing to cure.
     """
 
-    channel: str
-    outcome: str
-    aspect: str
-    cured: str | None
-    untouched: bool
-    before: SideFigures
-    after: SideFigures
-    ratio: RatioFigures
-    episode_ratio: RatioFigures
-    noise_ratio: Change
-    level_shift_V: Change
-    size_change: Change
-    power_up: PowerUpChange
-    clean_hours_needed: float | None
-    cold_starts_needed: int | None
-    concern_per_h: float
-    excluded_per_h: float | None
-    comparable: tuple[str, ...]
-    reads: str
+    channel: Annotated[str, Doc("Name of the channel.")]
+    outcome: Annotated[str, Doc("What is shown.", values=("improved", "no change shown", "worse"))]
+    aspect: Annotated[str, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")]
+    cured: Annotated[str | None, Doc("Whether the fault is shown to be gone; null where there was nothing to cure.", values=("shown", "not yet", "no"))]
+    untouched: Annotated[bool, Doc("Whether this is the control channel.")]
+    before: Annotated[SideFigures, Doc("")]
+    after: Annotated[SideFigures, Doc("")]
+    ratio: Annotated[RatioFigures, Doc("The ratio that decided.")]
+    episode_ratio: Annotated[RatioFigures, Doc("The ratio of episode rates.")]
+    noise_ratio: Annotated[Change, Doc("")]
+    level_shift_V: Annotated[Change, Doc("")]
+    size_change: Annotated[Change, Doc("")]
+    power_up: Annotated[PowerUpChange, Doc("")]
+    clean_hours_needed: Annotated[float | None, Doc("Hours still to be logged without an episode before the cure is shown; null where none would do or none is needed.", ge=0, open=True)]
+    cold_starts_needed: Annotated[int | None, Doc("Or so many clean starts from cold.", ge=0)]
+    concern_per_h: Annotated[float, Doc("Episodes per hour that a cure must exclude.", gt=0)]
+    excluded_per_h: Annotated[float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)]
+    comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
 def ratio_figures(found: MatchedRatio, item: Weighed) -> RatioFigures:

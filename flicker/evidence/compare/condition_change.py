@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.accuracy import meter_or_leads
@@ -30,17 +32,17 @@ class Change(Result):
     ``answer`` is 'less', 'more' or 'not shown'; ``p_value`` two-sided. ``note`` says why it could not be compared.
     """
 
-    quantity: str
-    before: float | None
-    after: float | None
-    estimate: float | None
-    low: float | None
-    high: float | None
-    p_value: float | None
-    unit: str
-    answer: str
-    note: str
-    method: str
+    quantity: Annotated[str, Doc("What changed.")]
+    before: Annotated[float | None, Doc("Value before, in its own unit (volts).", open=True)]
+    after: Annotated[float | None, Doc("Value after (volts).", open=True)]
+    estimate: Annotated[float | None, Doc("Ratio or difference, after against before, in unit.", open=True)]
+    low: Annotated[float | None, Doc("Lower end of its interval, in unit.", open=True)]
+    high: Annotated[float | None, Doc("Upper end, in unit.", open=True)]
+    p_value: Annotated[float | None, Doc("Two-sided p-value; null where none is computed.", ge=0, le=1)]
+    unit: Annotated[str, Doc("'ratio' or 'V'.", values=("ratio", "V"))]
+    answer: Annotated[str, Doc("What is shown.", values=("less", "more", "not shown"))]
+    note: Annotated[str, Doc("Why it could not be compared; empty where it could.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
 
 def _unknown(quantity: str, unit: str, note: str, before: float | None = None, after: float | None = None) -> Change:
@@ -240,12 +242,12 @@ def _thin(sizes: Floats, most: int = 2000) -> Floats:
 class PowerUpChange(Result):
     """Middle surge and settling time of the power-ups of each side (null where none was seen)."""
 
-    before_surge_V: float | None
-    after_surge_V: float | None
-    before_settle_s: float | None
-    after_settle_s: float | None
-    before_power_ups: int
-    after_power_ups: int
+    before_surge_V: Annotated[float | None, Doc("Middle surge before, volts.")]
+    after_surge_V: Annotated[float | None, Doc("Middle surge after, volts.")]
+    before_settle_s: Annotated[float | None, Doc("Middle settling before, seconds.", ge=0)]
+    after_settle_s: Annotated[float | None, Doc("Middle settling after, seconds.", ge=0)]
+    before_power_ups: Annotated[int, Doc("Power-ups before.", ge=0)]
+    after_power_ups: Annotated[int, Doc("Power-ups after.", ge=0)]
 
 
 def power_up_change(before: ChannelRecord, after: ChannelRecord) -> PowerUpChange:

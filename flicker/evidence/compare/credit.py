@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Annotated, Protocol
 
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.case.model import NEW_PARTS, SAME_PARTS, Case
 from flicker.evidence.compare.weighing import IMPROVED
@@ -44,11 +45,11 @@ class Work(Result):
 class Credit(Result):
     """The step that shows the improvement of a channel; ``stage`` is None where no single step shows it."""
 
-    channel: str
-    stage: str | None
-    changed: bool | None
-    controlled: bool
-    reads: str
+    channel: Annotated[str, Doc("Channel.")]
+    stage: Annotated[str | None, Doc("Stage whose step shows the improvement; null where no single step does.")]
+    changed: Annotated[bool | None, Doc("Whether a part was changed for that stage; null where not told.")]
+    controlled: Annotated[bool, Doc("Whether a stage without a changed part came before, or is this one.")]
+    reads: Annotated[str, Doc("In words.")]
 
 
 def work_of(stages: Sequence[str], case: Case | None) -> dict[str, Work]:

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
@@ -36,15 +38,15 @@ LEAST_V = 5e-5
 class CompanionResult(Result):
     """A column that is no output: what was seen of it. Volts for voltages, degrees for a temperature."""
 
-    name: str
-    role: str
-    observed_s: float
-    episodes: int
-    level: float | None
-    sigma: float | None
-    low: float | None
-    high: float | None
-    reads: str
+    name: Annotated[str, Doc("Name.")]
+    role: Annotated[str, Doc("What the column is.", values=("rail", "mains", "temperature", "shorted lead"))]
+    observed_s: Annotated[float, Doc("Seconds in which something could have been seen of it.")]
+    episodes: Annotated[int, Doc("Episodes of a voltage; 0 for a temperature.")]
+    level: Annotated[float | None, Doc("Settled level in volts, or the middle temperature in degrees.")]
+    sigma: Annotated[float | None, Doc("Noise of a voltage, robust sigma in volts.")]
+    low: Annotated[float | None, Doc("Lowest reading, volts or degrees.")]
+    high: Annotated[float | None, Doc("Highest reading, volts or degrees.")]
+    reads: Annotated[str, Doc("All of it in one sentence.")]
 
 
 @dataclass(frozen=True, slots=True)

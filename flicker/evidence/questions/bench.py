@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.questions.control import ControlAnswer, against_control
@@ -100,18 +101,18 @@ class Visibility(Result):
     episodes seen mean per hour if all were such glitches, with limits; None without an episode, or where none shows.
     """
 
-    glitch_s: float
-    height_V: float
-    sample_interval_s: float
-    integration_s: float | None
-    seen: float
-    advised_share: float
-    advised_interval_s: float | None
-    method: str
-    reads: str
-    true_per_h: float | None = None
-    true_low_per_h: float | None = None
-    true_high_per_h: float | None = None
+    glitch_s: Annotated[float, Doc("Length of the glitch asked for, seconds.", gt=0)]
+    height_V: Annotated[float, Doc("Its height, volts.", gt=0)]
+    sample_interval_s: Annotated[float, Doc("Seconds between readings.", gt=0)]
+    integration_s: Annotated[float | None, Doc("Seconds that each reading averages; null where not told.", ge=0)]
+    seen: Annotated[float, Doc("Chance that such a glitch shows.", ge=0, le=1)]
+    advised_share: Annotated[float, Doc("Chance that the advice aims at.", ge=0, le=1)]
+    advised_interval_s: Annotated[float | None, Doc("Longest interval that shows such a share; null where the integration hides them.", gt=0)]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    true_per_h: Annotated[float | None, Doc("Rate if all episodes seen were such glitches, corrected for those unseen; null without an episode.", ge=0)] = None
+    true_low_per_h: Annotated[float | None, Doc("Its lower limit.", ge=0)] = None
+    true_high_per_h: Annotated[float | None, Doc("Its upper limit.", ge=0)] = None
 
 
 def visibility_of(record: ChannelRecord, meter: CaseMeter | None, limits: Limits) -> Visibility | None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -27,13 +29,13 @@ class PowerUp(Result):
     ``start`` is 'cold', 'warm' or 'unknown' by ``off_before_s``, the seconds seen off before it (None: not seen).
     """
 
-    run: int
-    surge_V: float
-    settle_s: float
-    settled_V: float
-    abnormal: bool
-    start: str = "unknown"
-    off_before_s: float | None = None
+    run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
+    surge_V: Annotated[float, Doc("Largest reading of the surge, volts as measured.", open=True)]
+    settle_s: Annotated[float, Doc("Seconds from power-up until settled.", ge=0, open=True)]
+    settled_V: Annotated[float, Doc("Level after settling, volts.", null=True)]
+    abnormal: Annotated[bool, Doc("Whether surge or settling is beyond its limit.")]
+    start: Annotated[str, Doc("Kind of start, by the time seen off before it.", values=("cold", "warm", "limited mains", "unknown"))] = "unknown"
+    off_before_s: Annotated[float | None, Doc("Seconds seen off before it, null where none were seen.")] = None
 
 
 def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:

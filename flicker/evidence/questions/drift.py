@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.questions.cell_levels import Levels, calm_cells
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.rows import LevelChangeRow
 from flicker.logs.spans import holds
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
 
@@ -169,12 +170,12 @@ def strongest(within: Finding, between: Finding | None) -> Finding:
 )
 def level_change(
     record: ChannelRecord, levels: Sequence[Levels], limits: Limits
-) -> tuple[tuple[dict[str, Any], ...], Finding]:
+) -> tuple[tuple[LevelChangeRow, ...], Finding]:
     """Changes of the settled level, each with its place and size; 'yes' where one is beyond the drift limit for sure."""
     from flicker.stats.changepoints import level_changes
 
     method = "stepwise search for changes against 1/f noise, simultaneous interval of each step"
-    rows: list[dict[str, Any]] = []
+    rows: list[LevelChangeRow] = []
     p_values: list[float] = []
     by_cycle = dict(zip(sorted(set(record.cycle)), levels, strict=False)) if len(levels) == record.cycles else {}
     for number, trace, cycle in zip(record.numbers, record.traces, record.cycle, strict=True):

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.questions.bench import next_hours
 from flicker.evidence.questions.protection import ThresholdTable, TripForecast, threshold_table
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.rows import OtherThreshold
 from flicker.signals.relay import RelayRecord, add_up
 
 Relays = dict[tuple[int, str], Sequence[RelayRecord]]  # by run and channel: the relay assumed, then other thresholds
@@ -28,22 +30,22 @@ class RelayResult(Result):
     the hours to come (None where no peak came near the threshold).
     """
 
-    trips: int
-    disconnected_s: float
-    seconds_above_threshold: float
-    longest_exposure_s: float
-    peak_V: float | None
-    source: str
-    exposed_s: float = 0.0
-    exposed_volt_s: float = 0.0
-    exposed_energy_J: float = 0.0
-    exposed_peak_V: float = 0.0
-    load_ohm: float = 8.0
-    at_least: bool = False
-    what_if: tuple[dict[str, Any], ...] = ()
-    what_if_reads: str = ""
-    forecast: TripForecast | None = None
-    reads: str = ""
+    trips: Annotated[int, Doc("Times the assumed relay opened, power-up surge included.", ge=0)]
+    disconnected_s: Annotated[float, Doc("Seconds it was open.", ge=0)]
+    seconds_above_threshold: Annotated[float, Doc("Seconds beyond protection_V.", ge=0)]
+    longest_exposure_s: Annotated[float, Doc("Longest time a loudspeaker would have seen more than protection_V, seconds.", ge=0)]
+    peak_V: Annotated[float | None, Doc("Largest reading, volts with sign.", open=True)]
+    source: Annotated[str, Doc("'simulated': an assumed relay over an amplifier-side log; 'seen': read from a speaker-side log.", values=("simulated", "seen"))]
+    exposed_s: Annotated[float, Doc("Seconds above the threshold with the relay still closed: what a loudspeaker would have got.", ge=0)] = 0.0
+    exposed_volt_s: Annotated[float, Doc("Volts times seconds in that time.", ge=0)] = 0.0
+    exposed_energy_J: Annotated[float, Doc("Joules into load_ohm in that time.", ge=0)] = 0.0
+    exposed_peak_V: Annotated[float, Doc("Largest reading in that time, volts with sign.", open=True)] = 0.0
+    load_ohm: Annotated[float, Doc("Load assumed, ohms.", gt=0)] = 8.0
+    at_least: Annotated[bool, Doc("True where readings over range make these lower limits.")] = False
+    what_if: Annotated[tuple[OtherThreshold, ...], Doc("The same at other thresholds.")] = ()
+    what_if_reads: Annotated[str, Doc("These in words.")] = ""
+    forecast: Annotated[TripForecast | None, Doc("Chance of a trip in the hours to come; null where no peak came near the threshold.")] = None
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")] = ""
 
 
 def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[RelayResult, int]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm
@@ -33,18 +35,18 @@ def _said(quantity: str, value: float, sign: str = "") -> str:
 class SettlingTrend(Result):
     """Does a quantity of the power-up move from run to run? Slope per power-up with interval, and over all runs."""
 
-    quantity: str
-    answer: str
-    power_ups: int
-    slope: float
-    slope_low: float
-    slope_high: float
-    movement: float
-    limit: float
-    p_value: float
-    p_adjusted: float
-    confidence: float
-    method: str
+    quantity: Annotated[str, Doc("Which, volts or seconds.", values=("settled_V", "settle_s"))]
+    answer: Annotated[str, Doc("What is shown.", values=("yes", "not shown"))]
+    power_ups: Annotated[int, Doc("Power-ups used.", ge=0)]
+    slope: Annotated[float, Doc("Per power-up.")]
+    slope_low: Annotated[float, Doc("Its lower limit.", open=True)]
+    slope_high: Annotated[float, Doc("Its upper limit.", open=True)]
+    movement: Annotated[float, Doc("From the first to the last.")]
+    limit: Annotated[float, Doc("What matters.", ge=0)]
+    p_value: Annotated[float, Doc("Two-sided.", ge=0, le=1)]
+    p_adjusted: Annotated[float, Doc("Corrected over level and time.", ge=0, le=1)]
+    confidence: Annotated[float, Doc("Confidence of the interval, a share.")]
+    method: Annotated[str, Doc("Method in words.")]
 
     @property
     def reads(self) -> str:
@@ -60,16 +62,16 @@ class SettlingTrend(Result):
 class PowerUpCheck(Result):
     """One power-up against those before it."""
 
-    power_up: int
-    abnormal: bool
-    quantity: str
-    value: float
-    usual: float
-    usual_low: float
-    usual_high: float
-    history: int
-    p_value: float
-    p_adjusted: float
+    power_up: Annotated[int, Doc("Number of its run, from 0.", ge=0)]
+    abnormal: Annotated[bool, Doc("Whether it stands out, and by enough to matter.")]
+    quantity: Annotated[str, Doc("The least usual of its quantities.", values=("settled_V", "settle_s", "surge_V"))]
+    value: Annotated[float, Doc("Its value, volts or seconds.")]
+    usual: Annotated[float, Doc("What is usual.")]
+    usual_low: Annotated[float, Doc("Lower limit of what is usual.")]
+    usual_high: Annotated[float, Doc("Upper limit.")]
+    history: Annotated[int, Doc("Power-ups it was set against.", ge=0)]
+    p_value: Annotated[float, Doc("Of so unusual a value.", ge=0, le=1)]
+    p_adjusted: Annotated[float, Doc("Corrected over power-ups and quantities.", ge=0, le=1)]
 
     @property
     def reads(self) -> str:
@@ -259,11 +261,11 @@ def _look(
 class PowerUpHistory(Result):
     """The power-ups of one channel against each other: which are unlike those before, and what moves from one to the next."""
 
-    power_ups: int
-    checks: tuple[PowerUpCheck, ...]
-    level: SettlingTrend
-    settling: SettlingTrend
-    method: str = "Student's t against the power-ups before; Mann-Kendall over all; Holm within each"
+    power_ups: Annotated[int, Doc("Power-ups that could be measured.", ge=0)]
+    checks: Annotated[tuple[PowerUpCheck, ...], Doc("From the fifth power-up on.")]
+    level: Annotated[SettlingTrend, Doc("")]
+    settling: Annotated[SettlingTrend, Doc("")]
+    method: Annotated[str, Doc("Method in words.")] = "Student's t against the power-ups before; Mann-Kendall over all; Holm within each"
 
     @property
     def stands_out(self) -> bool:

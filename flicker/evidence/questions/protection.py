@@ -9,11 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.evidence.words import hours_text
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
@@ -48,23 +50,23 @@ class TripForecast(Result):
         Peaks above ``trip_V``, and peaks above ``threshold_V``, in ``observed_h``.
     """
 
-    trip_V: float
-    hours: float
-    chance: float
-    low: float
-    high: float
-    bound: str
-    counted_high: float
-    tail_high: float
-    peaks: int
-    trips_seen: int
-    largest_V: float
-    threshold_V: float
-    observed_h: float
-    confidence: float
-    cautions: tuple[str, ...]
-    seed: int
-    method: str
+    trip_V: Annotated[float, Doc("Threshold, volts.", gt=0)]
+    hours: Annotated[float, Doc("Hours ahead.", ge=0)]
+    chance: Annotated[float, Doc("Best estimate; null below 20 peaks, where none is honest.", ge=0, le=1, null=True)]
+    low: Annotated[float, Doc("Lower limit.", ge=0, le=1, null=True)]
+    high: Annotated[float, Doc("Upper limit.", ge=0, le=1, null=True)]
+    bound: Annotated[str, Doc("'two-sided', or 'upper' where high is a one-sided bound.")]
+    counted_high: Annotated[float, Doc("Upper bound from counted trips alone.", ge=0, le=1, null=True)]
+    tail_high: Annotated[float, Doc("Upper bound of the fitted tail; null below 5 peaks.", ge=0, le=1, null=True)]
+    peaks: Annotated[int, Doc("Peaks above threshold_V.", ge=0)]
+    trips_seen: Annotated[int, Doc("Peaks above trip_V.", ge=0)]
+    largest_V: Annotated[float, Doc("Largest peak, volts without sign.", ge=0, open=True)]
+    threshold_V: Annotated[float, Doc("Threshold of the peaks, volts.", ge=0)]
+    observed_h: Annotated[float, Doc("Observed hours.", ge=0)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    cautions: Annotated[tuple[str, ...], Doc("What it rests on.")]
+    seed: Annotated[int, Doc("Seed of the bootstrap.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
     @property
     def reads(self) -> str:

@@ -8,12 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
@@ -82,26 +84,26 @@ class StimulusAnswer(Result):
         How many further trials settle it (`repeats_for` says what): None where that is not within reason.
     """
 
-    kind: str
-    window_s: float
-    trials: int
-    answered: int
-    share: float
-    low: float
-    high: float
-    expected: float
-    inside_per_h: float
-    outside_per_h: float
-    ratio: float
-    ratio_low: float
-    ratio_high: float
-    p_value: float
-    p_adjusted: float
-    answer: Answer
-    repeats: int | None
-    repeats_for: str
-    confidence: float
-    method: str
+    kind: Annotated[str, Doc("The stimulus, by its first word.")]
+    window_s: Annotated[float, Doc("Seconds within which an answer counts.", ge=0)]
+    trials: Annotated[int, Doc("Stimuli in observed time.", ge=0)]
+    answered: Annotated[int, Doc("Those followed by an excursion.", ge=0)]
+    share: Annotated[float, Doc("Answered share.", ge=0, le=1, null=True)]
+    low: Annotated[float, Doc("Its lower limit, exact.", ge=0, le=1, null=True)]
+    high: Annotated[float, Doc("Its upper limit.", ge=0, le=1, null=True)]
+    expected: Annotated[float, Doc("Answers by chance.", ge=0, null=True)]
+    inside_per_h: Annotated[float, Doc("Answered trials per hour of window.", ge=0, null=True)]
+    outside_per_h: Annotated[float, Doc("Bursts per hour outside all windows.", ge=0, null=True)]
+    ratio: Annotated[float, Doc("Ratio of the two.", ge=0, open=True)]
+    ratio_low: Annotated[float, Doc("Its lower limit.", ge=0, open=True)]
+    ratio_high: Annotated[float, Doc("Its upper limit.", ge=0, open=True)]
+    p_value: Annotated[float, Doc("One-sided, by turns of the trials around the observed time.", ge=0, le=1)]
+    p_adjusted: Annotated[float, Doc("Corrected over the kinds.", ge=0, le=1)]
+    answer: Annotated[Answer, Doc("What is shown.", values=("yes", "no", "not shown"))]
+    repeats: Annotated[int | None, Doc("Further trials that settle it; null where none would within reason.", ge=0)]
+    repeats_for: Annotated[str, Doc("What they settle.")]
+    confidence: Annotated[float, Doc("Confidence of intervals, a share.")]
+    method: Annotated[str, Doc("Method in words.")]
 
     @property
     def reads(self) -> str:
@@ -122,15 +124,15 @@ class StimulusAnswer(Result):
 class StimulusReport(Result):
     """Answers by kind, what the channel does by itself, and which stimulus to repeat."""
 
-    channel: str
-    provoked: str
-    best: str
-    kinds: tuple[StimulusAnswer, ...]
-    spontaneous: int
-    spontaneous_s: float
-    confidence: float
-    cautions: tuple[str, ...]
-    method: str
+    channel: Annotated[str, Doc("Name of the channel.")]
+    provoked: Annotated[str, Doc("What is shown.", values=("yes", "no", "not shown"))]
+    best: Annotated[str, Doc("The kind to repeat; empty where none.")]
+    kinds: Annotated[tuple[StimulusAnswer, ...], Doc("One entry per kind.")]
+    spontaneous: Annotated[int, Doc("Bursts outside all windows.", ge=0)]
+    spontaneous_s: Annotated[float, Doc("Observed seconds outside all windows.", ge=0)]
+    confidence: Annotated[float, Doc("Confidence, a share.")]
+    cautions: Annotated[tuple[str, ...], Doc("What to be careful about.")]
+    method: Annotated[str, Doc("Method in words.")]
 
     @property
     def reads(self) -> str:

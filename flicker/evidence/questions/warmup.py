@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.questions.warmup_fit import NO_FIT, fit_decay
@@ -37,13 +39,13 @@ class WarmupRun:
 class RateBin(Result):
     """Rate in one stretch of time since power-up, over all runs, with an exact interval."""
 
-    begin_s: float
-    end_s: float
-    count: int
-    observed_s: float
-    per_h: float
-    low_per_h: float
-    high_per_h: float
+    begin_s: Annotated[float, Doc("Begin, seconds since power-up.", ge=0)]
+    end_s: Annotated[float, Doc("End; null without bound.", ge=0, open=True)]
+    count: Annotated[int, Doc("Episodes.", ge=0)]
+    observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
+    per_h: Annotated[float, Doc("Episodes per observed hour.", ge=0, null=True)]
+    low_per_h: Annotated[float, Doc("Lower limit.", ge=0, null=True)]
+    high_per_h: Annotated[float, Doc("Upper limit.", ge=0, open=True)]
 
     @property
     def reads(self) -> str:
@@ -75,30 +77,30 @@ class WarmupRate(Result):
         intervals; NaN below 10 episodes.
     """
 
-    answer: str
-    runs: int
-    episodes: int
-    observed_s: float
-    bins: tuple[RateBin, ...]
-    p_value: float
-    p_change: float
-    change_s: float
-    change_low_s: float
-    change_high_s: float
-    before_per_h: float
-    after_per_h: float
-    initial_per_h: float
-    initial_low_per_h: float
-    initial_high_per_h: float
-    late_per_h: float
-    late_low_per_h: float
-    late_high_per_h: float
-    tau_s: float
-    tau_low_s: float
-    tau_high_s: float
-    confidence: float
-    seed: int
-    method: str
+    answer: Annotated[str, Doc("How the rate goes with time since power-up, where shown.", values=("fades", "grows", "not shown"))]
+    runs: Annotated[int, Doc("Power-ups.", ge=0)]
+    episodes: Annotated[int, Doc("Episodes.", ge=0)]
+    observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
+    bins: Annotated[tuple[RateBin, ...], Doc("Rates by stretch.")]
+    p_value: Annotated[float, Doc("Two-sided p-value of the answer; holds for bursts.", ge=0, le=1, null=True)]
+    p_change: Annotated[float, Doc("p-value of one change of the pooled rate; decides nothing.", ge=0, le=1, null=True)]
+    change_s: Annotated[float, Doc("Where the rate changes, seconds since power-up.", ge=0, null=True)]
+    change_low_s: Annotated[float, Doc("Lower limit.", null=True)]
+    change_high_s: Annotated[float, Doc("Upper limit.", open=True)]
+    before_per_h: Annotated[float, Doc("Rate before it, per hour.", ge=0, null=True)]
+    after_per_h: Annotated[float, Doc("Rate after it, per hour.", ge=0, null=True)]
+    initial_per_h: Annotated[float, Doc("Estimate of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)]
+    initial_low_per_h: Annotated[float, Doc("Lower limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, null=True)]
+    initial_high_per_h: Annotated[float, Doc("Upper limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)]
+    late_per_h: Annotated[float, Doc("Estimate of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)]
+    late_low_per_h: Annotated[float, Doc("Lower limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, null=True)]
+    late_high_per_h: Annotated[float, Doc("Upper limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)]
+    tau_s: Annotated[float, Doc("Time constant between them, seconds.", ge=0, open=True)]
+    tau_low_s: Annotated[float, Doc("Lower limit.", ge=0, null=True)]
+    tau_high_s: Annotated[float, Doc("Upper limit.", ge=0, open=True)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    seed: Annotated[int, Doc("Seed of the permutations.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
     @property
     def reads(self) -> str:

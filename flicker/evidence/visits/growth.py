@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
@@ -36,37 +37,37 @@ class RateWorsening(Result):
     from five on). ``answer``: 'worse', 'better' or 'not shown'.
     """
 
-    answer: str
-    per_visit: float | None
-    low_per_visit: float | None
-    high_per_visit: float | None
-    per_year: float | None
-    low_per_year: float | None
-    high_per_year: float | None
-    overall: float | None
-    p_value: float | None
-    p_adjusted: float | None
-    p_order: float | None
-    dispersion: float | None
-    episodes: int
-    cautions: tuple[str, ...]
-    confidence: float
-    method: str
-    reads: str
+    answer: Annotated[str, Doc("What is shown.", values=("worse", "better", "not shown"))]
+    per_visit: Annotated[float | None, Doc("Factor from one visit to the next.", ge=0, open=True)]
+    low_per_visit: Annotated[float | None, Doc("Its lower limit.", ge=0, open=True)]
+    high_per_visit: Annotated[float | None, Doc("Its upper limit.", ge=0, open=True)]
+    per_year: Annotated[float | None, Doc("Factor of a year; null without dates.", ge=0, open=True)]
+    low_per_year: Annotated[float | None, Doc("Its lower limit.", ge=0, open=True)]
+    high_per_year: Annotated[float | None, Doc("Its upper limit.", ge=0, open=True)]
+    overall: Annotated[float | None, Doc("Factor from the first visit to the last.", ge=0, open=True)]
+    p_value: Annotated[float | None, Doc("Two-sided.", ge=0, le=1)]
+    p_adjusted: Annotated[float | None, Doc("Corrected within {rate, size}.", ge=0, le=1)]
+    p_order: Annotated[float | None, Doc("Of the order of the runs by risk sets, two-sided; by permutation from five runs on.", ge=0, le=1)]
+    dispersion: Annotated[float | None, Doc("Largest variance over mean used.", ge=0)]
+    episodes: Annotated[int, Doc("Episodes over all visits.", ge=0)]
+    cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
+    method: Annotated[str, Doc("Method in words.")]
+    reads: Annotated[str, Doc("The answer in words.")]
 
 
 @dataclass(frozen=True, slots=True)
 class SizeWorsening(Result):
     """Do excursions get larger from visit to visit? ``growth`` is the factor from the first to the last."""
 
-    answer: str
-    growth: float | None
-    low: float | None
-    high: float | None
-    p_value: float | None
-    p_adjusted: float | None
-    method: str
-    reads: str
+    answer: Annotated[str, Doc("What is shown.", values=("worse", "better", "not shown"))]
+    growth: Annotated[float | None, Doc("Factor from the first visit to the last.", ge=0, open=True)]
+    low: Annotated[float | None, Doc("Its lower limit.", ge=0, open=True)]
+    high: Annotated[float | None, Doc("Its upper limit.", ge=0, open=True)]
+    p_value: Annotated[float | None, Doc("Two-sided, by permutation.", ge=0, le=1)]
+    p_adjusted: Annotated[float | None, Doc("Corrected within {rate, size}.", ge=0, le=1)]
+    method: Annotated[str, Doc("Method in words.")]
+    reads: Annotated[str, Doc("The answer in words.")]
 
 
 def rate_growth(

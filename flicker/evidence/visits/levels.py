@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer
@@ -39,18 +40,18 @@ class QuantityTrend(Result):
     otherwise, with the ``reason``. ``p_value`` is that of a trend over all power-ups, where five or more were seen.
     """
 
-    quantity: str
-    answer: Answer
-    first_V: float | None
-    last_V: float | None
-    moved_V: float | None
-    off_by_V: float
-    spread_V: float
-    limit_V: float
-    p_value: float | None
-    reason: str
-    method: str
-    reads: str
+    quantity: Annotated[str, Doc("Which.", values=("settled level", "noise", "surge"))]
+    answer: Annotated[Answer, Doc("'yes': moved by more than the limit, beyond both accuracies.", values=("yes", "no", "not shown"))]
+    first_V: Annotated[float | None, Doc("At the first visit, volts.")]
+    last_V: Annotated[float | None, Doc("At the last visit, volts.")]
+    moved_V: Annotated[float | None, Doc("Last less first, volts.")]
+    off_by_V: Annotated[float, Doc("What both readings together may be off, volts.", ge=0)]
+    spread_V: Annotated[float, Doc("Largest spread within a visit, volts.", ge=0)]
+    limit_V: Annotated[float, Doc("What matters, volts.", ge=0)]
+    p_value: Annotated[float | None, Doc("Of a trend over all power-ups; null below five.", ge=0, le=1)]
+    reason: Annotated[str, Doc("Why it is not shown; empty where it is.")]
+    method: Annotated[str, Doc("Method in words.")]
+    reads: Annotated[str, Doc("The answer in words.")]
 
 
 def quantity_trends(
@@ -85,17 +86,17 @@ class LevelForecast(Result):
     ``spread_V`` the scatter of the visits about the line, never taken below what the last digit hides.
     """
 
-    age: float
-    expected_V: float
-    low_V: float
-    high_V: float
-    slope_V: float
-    slope_low_V: float
-    slope_high_V: float
-    spread_V: float
-    visits: int
-    confidence: float
-    method: str
+    age: Annotated[float, Doc("Age of the next visit: days since the first (numbers of visits without dates).")]
+    expected_V: Annotated[float, Doc("Expected level, volts.")]
+    low_V: Annotated[float, Doc("Lower limit of the reading itself, volts.")]
+    high_V: Annotated[float, Doc("Upper limit, volts.")]
+    slope_V: Annotated[float, Doc("Movement from one visit to the next, volts.")]
+    slope_low_V: Annotated[float, Doc("Its lower limit, volts.")]
+    slope_high_V: Annotated[float, Doc("Its upper limit, volts.")]
+    spread_V: Annotated[float, Doc("Scatter of the visits about the line, volts.", ge=0)]
+    visits: Annotated[int, Doc("Visits used.", ge=3)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
+    method: Annotated[str, Doc("Method in words.")]
 
     @property
     def reads(self) -> str:

@@ -10,8 +10,9 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated, Any
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
@@ -47,47 +48,47 @@ When = dt.date | dt.datetime | None
 class Visit(Result):
     """One visit: its first date, how many days after the first visit, its stage names, and what was logged."""
 
-    number: int
-    date: When
-    day: float | None
-    stages: tuple[str, ...]
-    runs: int
-    power_ups: int
+    number: Annotated[int, Doc("Number, from 0.", ge=0)]
+    date: Annotated[When, Doc("First date, ISO 8601; null where none is recorded.", null=True)]
+    day: Annotated[float | None, Doc("Days since the first visit; null without dates.", ge=0)]
+    stages: Annotated[tuple[str, ...], Doc("Stages of the case that it holds.")]
+    runs: Annotated[int, Doc("Runs logged.", ge=0)]
+    power_ups: Annotated[int, Doc("Power-ups covered.", ge=0)]
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelVisit(Result):
     """One channel at one visit: rate with exact interval, settled level, noise, surge."""
 
-    visit: int
-    verdict: str
-    fitness: str
-    episodes: int
-    observed_s: float
-    per_hour: float | None
-    low_per_hour: float | None
-    high_per_hour: float | None
-    level_V: float | None
-    sigma_V: float | None
-    surge_V: float | None
+    visit: Annotated[int, Doc("Number of the visit.", ge=0)]
+    verdict: Annotated[str, Doc("Verdict of this visit alone.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on it.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    episodes: Annotated[int, Doc("Episodes.", ge=0)]
+    observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Rate per hour.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower limit, exact.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper limit, exact.", ge=0, open=True)]
+    level_V: Annotated[float | None, Doc("Settled level, volts.")]
+    sigma_V: Annotated[float | None, Doc("Noise at rest, volts.", ge=0)]
+    surge_V: Annotated[float | None, Doc("Largest surge at power-up, volts with sign.")]
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelVisits(Result):
     """One channel over all visits."""
 
-    channel: str
-    reads: str
-    visits: tuple[ChannelVisit, ...]
-    rate: RateWorsening
-    size: SizeWorsening
-    levels: tuple[QuantityTrend, ...]
-    forecast: AgeForecast | None
-    forecast_reads: str
-    year: TripForecast | None
-    year_reads: str
-    level_forecast: LevelForecast | None
-    level_reads: str
+    channel: Annotated[str, Doc("Name of the channel.")]
+    reads: Annotated[str, Doc("Two or three sentences for the owner.")]
+    visits: Annotated[tuple[ChannelVisit, ...], Doc("One entry per visit that has the channel.", least=1)]
+    rate: Annotated[RateWorsening, Doc("")]
+    size: Annotated[SizeWorsening, Doc("")]
+    levels: Annotated[tuple[QuantityTrend, ...], Doc("Settled level, noise and surge; empty with one visit.")]
+    forecast: Annotated[AgeForecast | None, Doc("The next visit; null where nothing can be said.")]
+    forecast_reads: Annotated[str, Doc("The forecast and its limits in words.")]
+    year: Annotated[TripForecast | None, Doc("Chance of a trip within a year of use; null without an episode.")]
+    year_reads: Annotated[str, Doc("That chance and its limits in words.")]
+    level_forecast: Annotated[LevelForecast | None, Doc("Settled level at the next visit; null below three visits.")]
+    level_reads: Annotated[str, Doc("That forecast and its limits in words.")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
+from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.document import head
@@ -20,16 +21,16 @@ RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"
 class Design(Result):
     """The rule of a watch, fixed before it starts."""
 
-    channels: tuple[str, ...]
-    good_rate_per_h: float
-    bad_rate_per_h: float
-    error: float
-    error_per_channel: float
-    confidence: float
-    clean_hours: float
-    least_episodes: int
-    bursts: float
-    method: str
+    channels: Annotated[tuple[str, ...], Doc("Channels watched.", least=1)]
+    good_rate_per_h: Annotated[float, Doc("Episodes per hour that should pass.", gt=0)]
+    bad_rate_per_h: Annotated[float, Doc("Episodes per hour that should be caught.", gt=0)]
+    error: Annotated[float, Doc("Chance that the watch decides wrongly, either way.", gt=0)]
+    error_per_channel: Annotated[float, Doc("The same per channel.", gt=0)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    clean_hours: Annotated[float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)]
+    least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
+    bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
 
     @property
     def reads(self) -> str:
@@ -51,36 +52,36 @@ class Design(Result):
 class Event(Result):
     """Something that happened: ``event`` is 'episode', 'alarm', 'decision' or 'note'."""
 
-    event: str
-    channel: str | None
-    run: int
-    time_s: float
-    text: str
-    kind: str = ""
-    deviation_V: float | None = None
-    duration_s: float | None = None
+    event: Annotated[str, Doc("What happened.", values=("episode", "alarm", "decision", "note"))]
+    channel: Annotated[str | None, Doc("Channel; null for all.")]
+    run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
+    time_s: Annotated[float, Doc("Seconds since the run's first sample.")]
+    text: Annotated[str, Doc("In words.")]
+    kind: Annotated[str, Doc("Which kind of event.")] = ""
+    deviation_V: Annotated[float | None, Doc("Deviation of an episode, volts with sign.", open=True)] = None
+    duration_s: Annotated[float | None, Doc("Length of an episode, seconds.", ge=0)] = None
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelState(Result):
     """One channel so far; the bounds hold at every moment, however often one looks."""
 
-    channel: str
-    decision: str
-    decided_at_h: float | None
-    episodes: int
-    common_episodes: int
-    observed_h: float
-    per_hour: float | None
-    low_per_hour: float | None
-    high_per_hour: float | None
-    dispersion: float
-    in_excursion_s: float
-    largest_V: float | None
-    level_V: float | None
-    noise_V: float | None
-    alarms: int
-    state: str
+    channel: Annotated[str, Doc("Name of the channel.")]
+    decision: Annotated[str, Doc("Decision so far; once made never revised.", values=("recurs", "clean enough", "go on"))]
+    decided_at_h: Annotated[float | None, Doc("Observed hours at the decision; null before.", ge=0)]
+    episodes: Annotated[int, Doc("Episodes of its own.", ge=0)]
+    common_episodes: Annotated[int, Doc("Episodes of all channels at once.", ge=0)]
+    observed_h: Annotated[float, Doc("Observed hours.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower bound that holds at every moment.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper bound that holds at every moment.", ge=0, open=True)]
+    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0)]
+    in_excursion_s: Annotated[float, Doc("Seconds beyond the threshold.", ge=0)]
+    largest_V: Annotated[float | None, Doc("Largest deviation so far, volts without sign.", open=True)]
+    level_V: Annotated[float | None, Doc("Level at rest, volts.")]
+    noise_V: Annotated[float | None, Doc("Robust sigma at rest, volts.", ge=0)]
+    alarms: Annotated[int, Doc("Alarms so far.", ge=0)]
+    state: Annotated[str, Doc("What the channel does now.", values=("on", "starting", "not alive", "in an excursion"))]
 
     @property
     def reads(self) -> str:

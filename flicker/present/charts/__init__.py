@@ -6,6 +6,7 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 
 from __future__ import annotations
 
+from flicker.present.charts._answers import answer_to
 from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
 from flicker.present.charts._frame import NothingToDraw, caption_of, note_of, worst_channel
@@ -13,7 +14,7 @@ from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
-from flicker.present.charts._show import answer_to, if_any, use_in_notebooks
+from flicker.present.charts._show import if_any, use_in_notebooks
 from flicker.present.charts._strip import episodes, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
@@ -147,15 +148,15 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
     """
     item = frame.pick(assessment, channel)
     relay = item.relay
-    own = {
+    own: dict[str, Any] = {
         "trip_V": assessment.limits.protection_V,
         "trips": relay.trips,
         "exposed_volt_s": relay.exposed_volt_s,
     }
-    table = sorted([own, *relay.what_if], key=lambda row: float(row["trip_V"]))
+    table: list[Mapping[str, Any]] = sorted([own, *relay.what_if], key=lambda row: float(row["trip_V"]))
     if not relay.what_if or not any(row["trips"] for row in table):
         raise NothingToDraw(f"channel {item.channel} would have tripped none of the relays tried")
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "name": f"{row['trip_V']:g} V" + (" (assumed)" if row is own else ""),
             "trips": row["trips"],

@@ -8,8 +8,6 @@ from typing import Any
 
 import altair as alt
 
-from flicker.evidence.assessment import Assessment
-from flicker.evidence.questions.registry import questions
 from flicker.present.charts._frame import NothingToDraw
 from flicker.present.tables import Words
 
@@ -52,21 +50,3 @@ def if_any(make: Callable[..., Any], *args: Any, **options: Any) -> Any:
         return make(*args, **options)
     except NothingToDraw as reason:
         return Words(f"No picture: {reason}.")
-
-
-def answer_to(question: str, assessment: Assessment, channel: str | None = None) -> Any:
-    """Draw the picture that shows the answer to a question, by the question's name in documents.
-
-    Raises
-    ------
-    ValueError
-        If there is no such question, or no picture for it.
-    NothingToDraw
-        If the logs hold nothing to show.
-    """
-    from flicker.present import charts
-
-    drawn = {name: item.chart for name, item in questions().items() if item.chart is not None}
-    if question not in drawn:
-        raise ValueError(f"question must be one of {', '.join(map(repr, drawn))}, got {question!r}")
-    return getattr(charts, drawn[question])(assessment, channel)

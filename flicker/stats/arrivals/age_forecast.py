@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.age_regression import Fit, fit_growth
@@ -23,16 +25,16 @@ class AgeForecast(Result):
     ``expected`` with ``expected_low`` and ``expected_high`` is the mean; ``low`` and ``high`` enclose the count itself.
     """
 
-    age: float
-    exposure: float
-    expected: float
-    expected_low: float
-    expected_high: float
-    low: float
-    high: float
-    confidence: float
-    seed: int
-    method: str
+    age: Annotated[float, Doc("Age of the next visit: days since the first (numbers of visits without dates).")]
+    exposure: Annotated[float, Doc("Its observed seconds, as at the last visit.", ge=0)]
+    expected: Annotated[float, Doc("Expected episodes.", ge=0, open=True)]
+    expected_low: Annotated[float, Doc("Lower limit of that.", ge=0, null=True)]
+    expected_high: Annotated[float, Doc("Upper limit of that.", ge=0, open=True)]
+    low: Annotated[float, Doc("Lower limit of the count itself.", ge=0, null=True)]
+    high: Annotated[float, Doc("Upper limit of the count.", ge=0, open=True)]
+    confidence: Annotated[float, Doc("Confidence of both, a share.")]
+    seed: Annotated[int, Doc("Seed of the draws.", ge=0)]
+    method: Annotated[str, Doc("Method in words.")]
 
     @property
     def reads(self) -> str:

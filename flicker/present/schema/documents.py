@@ -1,0 +1,269 @@
+"""The keys of every document, and of rows that no result class holds; the rest stands beside the fields of the results.
+
+`tests/tools/make_schemas.py` makes the JSON Schemas from here and from the annotated classes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypedDict
+
+from flicker.base.described import Doc
+from flicker.base.limits import Limits
+from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
+from flicker.evidence.channel import ChannelAssessment, Next
+from flicker.evidence.compare.compared import ChannelComparison, SideFigures
+from flicker.evidence.compare.credit import Credit
+from flicker.evidence.questions.auxiliary_channels import CompanionResult
+from flicker.evidence.rows import AllowedRow, Coincidence, CyclePlan, FallRow, OfflineVerdict, PowerUpPlan, SoakRow
+from flicker.evidence.soaking import SoakRate
+from flicker.evidence.visits.over_visits import ChannelVisits, Visit
+from flicker.evidence.watch.watching import ChannelState, Design, Event
+from flicker.logs.model import Run
+
+
+class AssessmentDocument(TypedDict):
+    """What `flicker assess --json` prints: the judgement of one unit over its runs."""
+
+    schema: Annotated[Literal["flicker/assessment/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    limits: Annotated[Limits, Doc("")]
+    runs: Annotated[list[Run], Doc("Runs in time order.", least=1)]
+    channels: Annotated[list[ChannelAssessment], Doc("One entry per channel judged.", least=1)]
+    companions: Annotated[list[CompanionResult], Doc("Columns beside the outputs, which get no verdict.")]
+    coincidence: Annotated[Coincidence | None, Doc("What the channels share; null with a single channel.")]
+    next: Annotated[Next, Doc("The longest of the channels' own.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+
+
+class CaseDocument(TypedDict):
+    """What `flicker case check --json` prints: a job as its case file records it; null is 'not recorded'."""
+
+    schema: Annotated[Literal["flicker/case/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    unit: Annotated[str | None, Doc("Maker and model.")]
+    serial: Annotated[str | None, Doc("Serial number.")]
+    job: Annotated[str | None, Doc("Job number.")]
+    output: Annotated[str, Doc("Kind of output.", values=("direct", "servo", "capacitor", "transformer", "bridged", "headphone"))]
+    complaint: Annotated[Complaint, Doc("What was complained of.")]
+    channels: Annotated[list[CaseChannel], Doc("Columns of the logs.")]
+    meter: Annotated[Meter, Doc("The meter.")]
+    meters: Annotated[list[Meter], Doc("Meters that some logs name, beside the usual one.")]
+    logs: Annotated[list[CaseLog], Doc("Logs of the case.")]
+    parts: Annotated[list[Part], Doc("Parts changed, in order.")]
+    limits: Annotated[Limits, Doc("")]
+    not_recorded: Annotated[list[str], Doc("What the case does not say.")]
+    marks_column: Annotated[str | None, Doc("Column of the logs that holds marks, where the case names one.")]
+
+
+class ComparisonDocument(TypedDict):
+    """What `flicker compare --json` prints: two stages side by side."""
+
+    schema: Annotated[Literal["flicker/comparison/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    stages: Annotated[list[str], Doc("The two stages, before first.", least=2)]
+    control: Annotated[str | None, Doc("The channel that was not touched; null if none was named.")]
+    limits: Annotated[Limits, Doc("")]
+    channels: Annotated[list[ChannelComparison], Doc("One entry per channel that both sides have.", least=1)]
+    not_comparable: Annotated[list[str], Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+class JobDocument(TypedDict):
+    """A case judged by stages (`flicker.judge_case`)."""
+
+    schema: Annotated[Literal["flicker/job/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    case: Annotated[CaseDocument, Doc("")]
+    stages: Annotated[list[JobStage], Doc("Stages in order.", least=1)]
+    comparison: Annotated[StagesDocument | None, Doc("The stages side by side; null with one stage.")]
+    fingerprints: Annotated[list[Fingerprint], Doc("Files judged.")]
+    changed: Annotated[list[str], Doc("Files whose content is not the one that the case records.")]
+    not_comparable: Annotated[list[str], Doc("Why stages cannot be compared.")]
+    needed_h: Annotated[float, Doc("Clean hours that the complaint asks for.", ge=0)]
+    needed_starts: Annotated[float | None, Doc("Or so many clean cold starts.", ge=0)]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+
+
+class JobStage(TypedDict):
+    """One stage."""
+
+    stage: Annotated[str, Doc("Name of the stage.")]
+    assessment: Annotated[AssessmentDocument, Doc("")]
+
+
+class Fingerprint(TypedDict):
+    """One file."""
+
+    file: Annotated[str, Doc("File of the log.")]
+    sha256: Annotated[str | None, Doc("SHA-256 of its content.")]
+
+
+class SoakDocument(TypedDict):
+    """What `flicker soak --json` prints: a plan; it starts nothing."""
+
+    schema: Annotated[Literal["flicker/soak/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    kind: Annotated[str, Doc("'catch': see the fault at least once; 'upper limit': nothing was seen so far; 'demonstrate': exclude a rate.", values=("catch", "upper limit", "demonstrate"))]
+    hours: Annotated[float | None, Doc("Observed hours planned.", ge=0, open=True)]
+    hours_if_rate_known: Annotated[float | None, Doc("Hours if the rate were known for certain.", ge=0, open=True)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    rate: Annotated[SoakRate, Doc("")]
+    detectable_share: Annotated[float, Doc("Share of such glitches that the meter sees.", ge=0, le=1)]
+    allowed: Annotated[int, Doc("Episodes that a demonstration may show.", ge=0)]
+    table: Annotated[list[SoakRow], Doc("Hours by confidence.")]
+    demonstrate: Annotated[list[AllowedRow], Doc("Hours by episodes allowed.")]
+    power_ups: Annotated[PowerUpPlan | None, Doc("The plan in cold starts; null where no cold starts were told.")]
+    cycles: Annotated[CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")]
+    comparison: Annotated[list[FallRow], Doc("Hours after a repair by the fall to be shown.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+class StagesDocument(TypedDict):
+    """What `flicker compare --stage ... --json` prints: any number of stages in order."""
+
+    schema: Annotated[Literal["flicker/stages/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    stages: Annotated[list[str], Doc("Stages in order.", least=2)]
+    steps: Annotated[list[ComparisonDocument], Doc("Each stage against the one before.", least=1)]
+    whole: Annotated[ComparisonDocument, Doc("The last stage against the first.")]
+    credits: Annotated[list[Credit], Doc("What each improvement is owed to.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+class SurveyRow(TypedDict):
+    """One row of the table of `flicker survey`: a channel, or a file that could not be judged."""
+
+    source: Annotated[str, Doc("Path as given.")]
+    channel: Annotated[str | None, Doc("Name of the channel.")]
+    verdict: Annotated[str | None, Doc("How the channel behaves.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    tail: Annotated[str | None, Doc("What the word rests on.")]
+    fitness: Annotated[str | None, Doc("Whether a loudspeaker may hang on it.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    runs: Annotated[int | None, Doc("Runs of the log.", ge=0)]
+    observed_s: Annotated[float | None, Doc("Observed seconds.", ge=0)]
+    episodes: Annotated[int | None, Doc("Episodes of its own.", ge=0)]
+    excursions: Annotated[int | None, Doc("Excursions.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower two-sided limit.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper two-sided limit.", ge=0)]
+    in_excursion_s: Annotated[float | None, Doc("Seconds beyond the threshold.", ge=0)]
+    level_V: Annotated[float | None, Doc("Settled level, volts.")]
+    sigma_V: Annotated[float | None, Doc("Robust sigma at rest, volts.", ge=0)]
+    largest_V: Annotated[float | None, Doc("Largest deviation, volts without sign.", ge=0)]
+    trips: Annotated[int | None, Doc("Times the assumed relay opened.", ge=0)]
+    reads: Annotated[str | None, Doc("In words.")]
+    error: Annotated[str | None, Doc("One sentence where the file could not be judged; all figures are then null.")]
+    version: Annotated[str, Doc("Version of flicker.")]
+    key: Annotated[str, Doc("Identifies file, reader's arguments, limits and version.")]
+
+
+class VisitsDocument(TypedDict):
+    """What `flicker visits --json` prints: one unit over visits months apart."""
+
+    schema: Annotated[Literal["flicker/visits/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used.", ge=0)]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    unit: Annotated[str | None, Doc("Name of the unit, from the case.")]
+    limits: Annotated[Limits, Doc("")]
+    visits: Annotated[list[Visit], Doc("Visits in time order.", least=1)]
+    channels: Annotated[list[ChannelVisits], Doc("One entry per channel.", least=1)]
+    hours_per_year: Annotated[float, Doc("Hours of use in a year, assumed or from the case.", ge=0)]
+    reads: Annotated[str, Doc("All channels in words.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+
+
+class WatchFirstLine(TypedDict):
+    """The rule of the watch."""
+
+    schema: Annotated[Literal["flicker/watch/1"], Doc("Name and number of this schema.")]
+    event: Annotated[Literal["design"], Doc("First line: the rule, fixed before the start.")]
+    version: Annotated[str, Doc("Version of flicker.")]
+    channels: Annotated[list[str], Doc("Channels watched.", least=1)]
+    good_rate_per_h: Annotated[float, Doc("Episodes per hour that should pass.", gt=0)]
+    bad_rate_per_h: Annotated[float, Doc("Episodes per hour that should be caught.", gt=0)]
+    error: Annotated[float, Doc("Chance that the watch decides wrongly, either way.", gt=0)]
+    error_per_channel: Annotated[float, Doc("The same per channel.", gt=0)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    clean_hours: Annotated[float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)]
+    least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
+    bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
+    method: Annotated[str, Doc("The method by which the figures were found.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+class WatchStatusLine(TypedDict):
+    """Where the watch stands, about once a minute."""
+
+    event: Annotated[Literal["status"], Doc("Where the watch stands.")]
+    samples: Annotated[int, Doc("Samples read.", ge=0)]
+    channels: Annotated[list[ChannelState], Doc("Channels so far.")]
+
+
+class WatchSummary(TypedDict):
+    """What the watch has shown."""
+
+    event: Annotated[Literal["summary"], Doc("Last line.")]
+    schema: Annotated[Literal["flicker/watch/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    design: Annotated[Design, Doc("")]
+    channels: Annotated[list[ChannelState], Doc("Channels at the end.")]
+    decided: Annotated[bool, Doc("Whether every channel is decided.")]
+    ended: Annotated[str, Doc("Why the watch ended.")]
+    runs: Annotated[int, Doc("Runs seen.", ge=0)]
+    samples: Annotated[int, Doc("Samples read.", ge=0)]
+    alarms: Annotated[list[Event], Doc("Alarms in order.")]
+    notes: Annotated[list[str], Doc("What was assumed or repaired while reading.")]
+    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    offline: Annotated[list[OfflineVerdict], Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A document: its name, the file of its schema, and its keys (of a watch: any of several lines)."""
+
+    name: str
+    file: str
+    of: type[Any] | tuple[type[Any], ...]
+    text: str = ""
+
+
+DOCUMENTS = (
+    Document("flicker/assessment/1", "assessment.json", AssessmentDocument),
+    Document("flicker/comparison/1", "comparison.json", ComparisonDocument),
+    Document("flicker/stages/1", "stages.json", StagesDocument),
+    Document("flicker/visits/1", "visits.json", VisitsDocument),
+    Document("flicker/soak/1", "soak.json", SoakDocument),
+    Document(
+        "flicker/watch/1",
+        "watch.json",
+        (WatchFirstLine, Event, WatchStatusLine, WatchSummary),
+        "A line that `flicker watch --json` prints; the last is the summary.",
+    ),
+    Document("flicker/case/1", "case.json", CaseDocument),
+    Document("flicker/job/1", "job.json", JobDocument),
+    Document("flicker/survey-row/1", "survey_row.json", SurveyRow),
+)
+
+# Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
+SPREAD: dict[type[Any], str] = {SideFigures: "rate"}
+ADDED: dict[type[Any], dict[str, Any]] = {
+    CaseLog: {"conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")]},
+    Run: {"observed_s": Annotated[float, Doc("Seconds covered by samples.", ge=0)]},
+}
