@@ -11,7 +11,7 @@ import pytest
 
 from flicker import Log, assess, simulate_log
 from flicker.logs.model import Run
-from flicker.present import charts, palette
+from flicker.present import charts, export, palette
 from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs, window
 from flicker.present.export import save_chart
 from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log
@@ -153,7 +153,19 @@ def test_each_chart_has_a_caption_units_and_a_limit(name, which, request):
     assert len(json.dumps(spec)) < 3e6
     assert sum(len(rows) for rows in spec["datasets"].values()) <= MOST_ROWS + 1800
     titles = [item for item in walk(spec, "title") if isinstance(item, str)]
-    units = ("(mV)", "(V)", "(µV)", "(s)", "(min)", "(h)", "(count)", "per observed hour", "share of", "confidence")
+    units = (
+        "(mV)",
+        "(V)",
+        "(µV)",
+        "(s)",
+        "(min)",
+        "(h)",
+        "(h:min)",
+        "(count)",
+        "per observed hour",
+        "share of",
+        "confidence",
+    )
     assert titles and all(any(unit in title for unit in units) for title in titles), titles
 
 
@@ -178,7 +190,7 @@ def test_captions_come_from_the_data(noisy):
         assert item.verdict in caption
         told = f"{item.rate.episodes} episodes" if item.rate.episodes else "No episode"
         assert told in caption
-    assert "excluded" in charts.caption_of(charts.cumulative(assessment, "right"))
+    assert "could have been missed" in charts.caption_of(charts.cumulative(assessment, "right"))
 
 
 def test_brush_of_the_overview_moves_the_close_up(noisy):
@@ -187,7 +199,7 @@ def test_brush_of_the_overview_moves_the_close_up(noisy):
     (brush,) = [item for item in spec["params"] if item["name"] == "stretch"]
     assert brush["select"] == {"type": "interval", "encodings": ["x"]}
     assert brush["views"] == [whole["layer"][0]["name"]]
-    domains = [layer["encoding"]["x"]["scale"]["domain"] for layer in close["layer"]]
+    domains = [layer["encoding"]["x"]["scale"]["domain"] for layer in close["layer"] if "x" in layer["encoding"]]
     assert all(domain == {"param": "stretch", "encoding": "x"} for domain in domains)
 
 
@@ -222,3 +234,96 @@ def test_pictures_are_written(noisy, tmp_path, ending, head):
     assert written.read_bytes().startswith(head)
     with pytest.raises(ValueError, match=r"\.png or \.svg"):
         save_chart(charts.rates(noisy[0]), tmp_path / "a.pdf")
+
+
+def volt_scales(spec):
+    return [
+        item for item in walk_all(spec, "scale") if isinstance(item, dict) and ("domainMin" in item or "zero" in item)
+    ]
+
+
+def walk_all(node, key):
+    if isinstance(node, dict):
+        for name, item in node.items():
+            if name == key:
+                yield item
+            yield from walk_all(item, key)
+    elif isinstance(node, list):
+        for item in node:
+            yield from walk_all(item, key)
+
+
+def ends(spec):
+    """Lower and upper end of volts that a strip shows unless its own scale is asked for."""
+    scale = volt_scales(spec)[0]
+    if "domain" in scale:
+        return scale["domain"]
+    return [float(scale[name]["expr"].split(":")[-1]) for name in ("domainMin", "domainMax")]
+
+
+def test_left_and_right_before_and_after_lie_on_one_scale(noisy, visits):
+    first, second = noisy[0], visits[0]
+    left, right = (charts.overview(first, name).to_dict() for name in ("left", "right"))
+    assert ends(left) == pytest.approx(ends(right))
+    swing = max(abs(row.peak_V) for row in first.channel("left").excursions)
+    assert 1e3 * swing <= max(map(abs, ends(right)))
+    pair = [charts.overview(one, "left", beside=[other]).to_dict() for one, other in ((first, second), (second, first))]
+    assert ends(pair[0]) == pytest.approx(ends(pair[1]))
+    across = [spec["vconcat"][0]["layer"][-1]["encoding"]["x"]["scale"]["domain"] for spec in pair]
+    assert across[0] == pytest.approx(across[1])
+    for spec in (left, right, *pair):
+        assert export.svg_of(spec).startswith("<svg")
+    # The calm channel may still be looked at closely: a tick gives it its own scale.
+    (tick,) = [item for item in right["params"] if item["name"] == "own_scale"]
+    assert tick["bind"]["input"] == "checkbox" and tick["value"] is False
+
+
+def test_a_dated_log_is_drawn_on_the_clock_with_its_midnights():
+    from datetime import datetime
+
+    time_s = np.arange(0.0, 4 * 3600.0, 2.0)
+    level = 2e-3 + 3e-4 * np.random.default_rng(3).standard_normal(time_s.size)
+    log = Log.from_arrays(time_s, {"left": level}, name="night", start=datetime(2031, 3, 9, 22, 30))
+    spec = charts.overview(assess(log)).to_dict()
+    titles = {item for item in walk(spec, "title") if isinstance(item, str)}
+    assert "clock, from 9 Mar 2031 (h:min)" in titles
+    rows = [row for rows in spec["datasets"].values() for row in rows if "day" in row]
+    assert {row["day"] for row in rows} == {"10 Mar"} and {row["x"] for row in rows} == {24.0}
+
+
+def test_one_clean_log_has_one_limit_in_words():
+    made = assess(list(simulate_log("steady", hours=6.0, seed=4).logs))
+    from flicker.present.said import clean_limit, rate_text
+
+    rate = made.channel("left").rate
+    # Six clean hours: -ln(0.05) / 6 = 0.4993 per hour, once in 2 hours (rule of three).
+    assert clean_limit(rate) == rate_text(rate) == "a fault rarer than once in 2 hours could have been missed (95%)"
+    for make in (charts.rates, charts.cumulative):
+        assert "once in 2 hours" in charts.caption_of(make(made, "left"))
+    spec = charts.rates(made, "left").to_dict()
+    highs = [row["high"] for rows in spec["datasets"].values() for row in rows if row.get("name") == "all together"]
+    assert highs and highs == pytest.approx([rate.steady_upper_per_h] * len(highs), rel=1e-6)
+
+
+def test_growth_that_is_not_shown_claims_nothing(visits):
+    from dataclasses import replace
+
+    from flicker.present.said import finding_text
+
+    finding = visits[0].channel("left").finding("larger")
+    open_ = replace(finding, answer="not shown", effect=1.2, low=0.1, high=14.0, reads="the size becomes 1.2 times")
+    assert finding_text(open_) == "Too uncertain to tell (0.1 to 14 times)."
+    assert finding_text(replace(open_, answer="yes")) == "the size becomes 1.2 times"
+
+
+def test_shares_keep_their_sign_below_one_per_cent():
+    from flicker.present.said import share_text
+
+    assert [share_text(x) for x in (0.0, 2e-5, 0.004, 0.034, 0.5, 1.0)] == [
+        "0%",
+        "less than 0.1%",
+        "0.4%",
+        "3.4%",
+        "50%",
+        "100%",
+    ]

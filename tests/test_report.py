@@ -229,7 +229,7 @@ def test_the_time_line_shows_every_event_at_its_moment(nasty):
     assert len(loud) == len(swings) == 2 * len(range(400, 3800, 350))
     places = sorted(float(attrs["x1"].rstrip("%")) for attrs in loud)[::2]
     assert np.allclose(places, [98.5 * at / 4000 for at in range(400, 3800, 350)], atol=0.1)
-    assert all("swing to +1.20 V, 2 s long; beyond the assumed protection" in event.said for event in swings)
+    assert all("swing of +1.20 V from rest, 2 s long; beyond the assumed protection" in event.said for event in swings)
 
 
 def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
-from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN
+from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.present import palette
 from flicker.present.report.markup import Child, Markup, tag, text
+from flicker.present.said import finding_text, fitness_text
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
@@ -52,11 +53,6 @@ def _said(head: str, words: str) -> list[Child]:
     return [tag("p", tag("strong", head), style=_HEAD), tag("p", words, style=_WORDS)]
 
 
-def fitness_text(fitness: str) -> str:
-    """Fitness in words for screen and paper."""
-    return f"{fitness} to be safe" if fitness == NOT_YET_SHOWN else fitness
-
-
 def _assessment(result: Assessment) -> str:
     from flicker.present.charts import glance
     from flicker.present.export import svg_of
@@ -80,7 +76,7 @@ def _assessment(result: Assessment) -> str:
 
 def _answers(item: ChannelAssessment) -> list[Child]:
     """What was found, in the sentences of the findings; what was not, by name."""
-    shown = [finding.reads for finding in item.findings if finding.answer == YES]
+    shown = [finding_text(finding) for finding in item.findings if finding.answer == YES]
     within = [finding.question for finding in item.findings if finding.answer == NO]
     open_ = [finding.question for finding in item.findings if finding.answer == NOT_SHOWN]
     said = [" ".join(shown)] if shown else []

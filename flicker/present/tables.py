@@ -13,9 +13,7 @@ if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
 
 _RULE = f"2px solid {palette.BRASS}"
-_CELL = (
-    f"text-align:left;vertical-align:top;padding:5px 14px 5px 0;border-bottom:1px solid {palette.BRASS}55;max-width:46em"
-)
+_CELL = f"text-align:left;vertical-align:top;padding:5px 14px 5px 0;border-bottom:1px solid {palette.BRASS}55;max-width:46em"
 # The viewer's own ink: a notebook may be light or dark.
 _HEAD = f"text-align:left;font-weight:400;color:inherit;padding:5px 14px 5px 0;border-bottom:{_RULE}"
 

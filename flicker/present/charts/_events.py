@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import altair as alt
@@ -12,6 +13,7 @@ from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.said import clean_limit, finding_text
 
 MOST_EPISODES = 2000
 
@@ -77,7 +79,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             else "the pace is uneven, more than chance makes it"
         )
         seen = f"{item.channel}: {frame.count_text(count, 'episode')} in {hours_text(total)} observed"
-        caption = f"{seen}, too few to show a trend." if count < 5 else f"{seen}; {even}. {finding.reads}"
+        caption = f"{seen}, too few to show a trend." if count < 5 else f"{seen}; {even}. {finding_text(finding)}"
     else:
         most_rate = item.rate.steady_upper_per_h
         ends = [{"x": 0.0, "n": 0.0}, {"x": total * per, "n": (most_rate or 0.0) * total}]
@@ -87,8 +89,8 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2)
             .encode(x=x, y=y)
         )
-        excluded = f"rates above {most_rate:.2g} per hour are excluded at {confidence:.0%}" if most_rate else ""
-        most = f"; {excluded}" if excluded else ""
+        limit = clean_limit(item.rate)
+        most = f"; {limit}" if limit else ""
         caption = f"{item.channel}: no episode in {hours_text(total)} observed{most}."
         note = "Band: the expected number at rates that this log does not exclude."
     if len(record.runs) > 1:
@@ -144,22 +146,29 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     total = rate_interval(item.rate.episodes, record.observed_s / 3600.0, confidence=confidence)
     rows.append(_rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0))
     rows = rows[-60:]
+    limit = clean_limit(item.rate)
     chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
     each = "runs" if several else "phases"
-    between = f"between {total.low:.2g} and {total.high:.2g} at {confidence:.0%}"
-    caption = f"{item.channel}: {total.rate:.3g} episodes per hour over all {each}, {between}."
+    seen = hours_text(record.observed_s / 3600.0)
+    caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
+    if not limit:
+        between = f"{confidence:.0%}, two-sided: {total.low:.2g} to {total.high:.2g}"
+        caption = f"{item.channel}: {total.rate:.2g} episodes per hour over all {each} ({between})."
     note = (
-        f"Dot: rate; bar: exact {confidence:.0%} interval; overlapping bars may be one rate. Dashed: rate of concern."
+        f"Dot: rate; bar: exact {confidence:.0%} interval, two-sided, or one-sided where none was seen; overlapping bars "
+        "may be one rate. Dashed: rate of concern."
     )
     return frame.finish(chart, caption, note)
 
 
 def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
+    # Without an episode: the one limit of a clean log, one-sided, chance of none exp(-rate x hours).
+    high = rate.high if count else -math.log(1.0 - rate.confidence) / hours
     return {
         "name": name,
         "rate": rate.rate,
         "low": rate.low,
-        "high": rate.high,
+        "high": high,
         "said": f"{count} in {hours_text(hours)}",
     }
 
@@ -236,7 +245,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
         note += " Dashed: median slope (Theil and Sen)."
     finding = item.finding("larger")
     grown = "the swings grew" if finding.answer == "yes" else "growth is not shown"
-    caption = f"{item.channel}: {grown}. {finding.reads}"
+    caption = f"{item.channel}: {grown}. {finding_text(finding)}"
     return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=200), caption, note)
 
 
@@ -315,13 +324,13 @@ def coincidence(assessment: Assessment) -> Any:
     """
     if len(assessment.records) < 2:
         raise NothingToDraw("one channel alone has nothing to coincide with; two are needed")
-    strip = frame.strip_of(assessment.records[0])
+    strip = frame.strip_of(assessment.records[0], clock=True)
     tones = [frame.colour_of(assessment, record.channel) for record in assessment.records]
     names = [frame.label(record.channel) for record in assessment.records]
     rows: list[dict[str, Any]] = []
     shared = 0
     for record in assessment.records:
-        own = frame.strip_of(record)
+        own = frame.strip_of(record, clock=True)
         found = record.episodes
         shared = max(shared, int(np.count_nonzero(found.common)))
         most = min(found.count, MOST_EPISODES // len(names))
@@ -337,7 +346,8 @@ def coincidence(assessment: Assessment) -> Any:
     x = alt.X(
         "x:Q",
         title=strip.axis_title,
-        scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False),
+        axis=strip.axis(),
+        scale=alt.Scale(domain=strip.domain, nice=False),
     )
     y = alt.Y("channel:N", sort=names, title=None, scale=alt.Scale(domain=names), axis=alt.Axis(grid=False))
     together = (

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import altair as alt
@@ -18,6 +20,7 @@ from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
 from flicker.present import palette
+from flicker.present.said import MONTHS, day_and_clock
 from flicker.signals.trace import Trace
 
 Floats = NDArray[np.float64]
@@ -136,13 +139,18 @@ def volt_unit(volts: float) -> tuple[str, float]:
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """The runs of a unit laid end to end like pieces of chart paper; ``offset_s`` is where each begins."""
+    """The runs of a unit laid end to end like pieces of chart paper; ``offset_s`` is where each begins.
+
+    A single run whose beginning the log tells lies on the clock: ``zero_s`` is then its beginning since midnight.
+    """
 
     numbers: tuple[int, ...]
     offset_s: tuple[float, ...]
     length_s: tuple[float, ...]
     labels: tuple[str, ...]
     unit: str
+    zero_s: float | None = None
+    day: str = ""
 
     @property
     def end_s(self) -> float:
@@ -151,23 +159,54 @@ class Strip:
 
     def x(self, place: int, time_s: Any) -> Any:
         """Place on the strip, in its unit, of a time of run ``place``."""
-        return (self.offset_s[place] + np.asarray(time_s, dtype=np.float64)) / SECONDS[self.unit]
+        return (self.offset_s[place] + (self.zero_s or 0.0) + np.asarray(time_s, dtype=np.float64)) / SECONDS[self.unit]
+
+    @property
+    def domain(self) -> list[float]:
+        """Ends of the strip, in its unit."""
+        return [float(self.x(0, 0.0)), float(self.x(-1, self.length_s[-1]))]
+
+    def axis(self, **options: Any) -> Any:
+        """Time axis: the clock where the strip lies on it, hours and minutes where it is long; seconds where they show."""
+        if self.zero_s is not None:
+            moment = f"round(datum.value * {SECONDS[self.unit]:.0f}) * 1000"
+            said = f"utcFormat({moment}, {moment} % 60000 == 0 ? '%H:%M' : '%H:%M:%S')"
+            return alt.Axis(labelExpr=said, **options)
+        if self.unit != "h":
+            return alt.Axis(**options)
+        second = "round(datum.value * 3600)"
+        said = f"floor({second} / 3600) + ':' + format(floor({second} % 3600 / 60), '02')"
+        return alt.Axis(labelExpr=f"{said} + ({second} % 60 == 0 ? '' : ':' + format({second} % 60, '02'))", **options)
 
     @property
     def axis_title(self) -> str:
         """Title of the time axis."""
+        if self.zero_s is not None:
+            return f"clock, from {self.day} (h:min)"
+        unit = "h:min" if self.unit == "h" else self.unit
         if len(self.numbers) == 1:
-            return f"time since the first sample ({self.unit})"
-        return f"time on the strip ({self.unit}); runs laid end to end"
+            return f"time since the first sample ({unit})"
+        return f"time on the strip ({unit}); runs laid end to end"
 
 
-def strip_of(record: ChannelRecord) -> Strip:
-    """Lay the runs of a record end to end."""
+def strip_of(record: ChannelRecord, *, clock: bool = False) -> Strip:
+    """Lay the runs of a record end to end; a single dated run on the clock, where that is asked for."""
     lengths = [run.duration_s + run.sample_interval_s for run in record.runs]
     space = 0.012 * sum(lengths) if len(lengths) > 1 else 0.0
     offsets = np.concatenate(([0.0], np.cumsum(np.array(lengths) + space)[:-1]))
     before = "run " if len(lengths) <= 6 else ""
     labels = [f"{before}{number + 1}" for number in record.numbers]
+    starts = [run.start for run in record.runs]
+    if 1 < len(lengths) <= 4:
+        labels = [
+            label if start is None else f"{label}, {day_and_clock(start)}"
+            for label, start in zip(labels, starts, strict=True)
+        ]
+    if clock and len(lengths) == 1 and starts[0] is not None:
+        first = starts[0]
+        since = 3600.0 * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
+        day = f"{first.day} {MONTHS[first.month - 1]} {first.year}"
+        return Strip(record.numbers, (0.0,), tuple(lengths), tuple(labels), time_unit(lengths[0]), since, day)
     return Strip(
         record.numbers,
         tuple(offsets.tolist()),
@@ -175,6 +214,42 @@ def strip_of(record: ChannelRecord) -> Strip:
         tuple(labels),
         time_unit(float(offsets[-1] + lengths[-1])),
     )
+
+
+def midnights(record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:
+    """Places on the strip where a day begins, with its name; only of runs whose beginning the log tells."""
+    rows = []
+    for place, run in enumerate(record.runs):
+        if run.start is None:
+            continue
+        day = run.start.replace(hour=0, minute=0, second=0, microsecond=0)
+        while True:
+            day += timedelta(days=1)
+            since = (day - run.start).total_seconds()
+            if since >= strip.length_s[place]:
+                break
+            rows.append({"x": float(strip.x(place, since)), "day": f"{day.day} {MONTHS[day.month - 1]}"})
+    return rows
+
+
+def volt_span(assessments: Iterable[Assessment]) -> tuple[float, float]:
+    """Least and largest volts that charts of these, on one scale, must hold: readings within range, and thresholds."""
+    low, high = math.inf, -math.inf
+    for assessment in assessments:
+        for run in assessment.traces:
+            for part in run.blocks.channels[: len(run.traces)]:
+                for ends in (part.low, part.high):
+                    good = ends[np.isfinite(ends)]
+                    if good.size:
+                        low, high = min(low, float(good.min())), max(high, float(good.max()))
+        for item in assessment.channels:
+            level, enter = item.baseline.level_V, item.thresholds["enter_V"]
+            if level is not None:
+                low, high = min(low, level - enter), max(high, level + enter)
+    if not low < high:
+        return -0.05, 0.05
+    room = 0.04 * (high - low)
+    return low - room, high + room
 
 
 def unseen(run: Run, trace: Trace) -> list[tuple[float, float, str]]:

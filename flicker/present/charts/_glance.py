@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import altair as alt
@@ -12,6 +11,7 @@ from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import values
 from flicker.present.envelope import envelope
+from flicker.present.said import fitness_text
 
 ROWS = 500
 
@@ -27,8 +27,11 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         What the log is; put before the finding.
     """
     parts = _beside(assessment) if assessment.records else []
+    span = frame.volt_span([assessment])
+    unit, factor = frame.volt_unit(max(map(abs, span)))
+    volts = alt.Scale(domain=[span[0] * factor, span[1] * factor], nice=False, zero=False)
     for record, item in zip(assessment.records, assessment.channels, strict=True):
-        strip = frame.strip_of(record)
+        strip = frame.strip_of(record, clock=True)
         runs = [run for run in assessment.traces if any(t.channel == record.channel for t in run.traces)]
         rows: list[dict[str, Any]] = []
         hidden: list[dict[str, Any]] = []
@@ -43,19 +46,16 @@ def glance(assessment: Assessment, title: str = "") -> Any:
                 {"x": strip.x(place, begin), "x2": strip.x(place, end), "why": why}
                 for begin, end, why in frame.unseen(run.run, trace)
             )
-        largest = max((abs(row[key]) for row in rows for key in ("lo", "hi") if math.isfinite(row[key])), default=0.0)
-        unit, factor = frame.volt_unit(largest)
         for row in rows:
             row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
-        end = float(strip.x(-1, strip.length_s[-1]))
         last = record is assessment.records[-1]
         x = alt.X(
             "x:Q",
             title=strip.axis_title if last else None,
-            axis=alt.Axis(labels=last, ticks=last),
-            scale=alt.Scale(domain=[0, end], nice=False),
+            axis=strip.axis(labels=last, ticks=last),
+            scale=alt.Scale(domain=strip.domain, nice=False),
         )
-        y = alt.Y("lo:Q", title=f"{frame.label(item.channel)} ({unit})", axis=alt.Axis(tickCount=3))
+        y = alt.Y("lo:Q", title=f"{frame.label(item.channel)} ({unit})", axis=alt.Axis(tickCount=3), scale=volts)
         colour = frame.colour_of(assessment, item.channel)
         layers = [
             alt.Chart(values(rows))
@@ -69,7 +69,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
     )
-    caption = "; ".join(f"{item.channel} {item.verdict}, {item.fitness}" for item in assessment.channels)
+    caption = "; ".join(f"{item.channel} {item.verdict}, {fitness_text(item.fitness)}" for item in assessment.channels)
     before = f"{title}: " if title else ""
     return frame.finish(alt.vconcat(*parts, spacing=6), f"{before}{caption}.", note)
 
@@ -77,7 +77,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
 def _beside(assessment: Assessment) -> list[Any]:
     """A lower strip for each column beside the outputs."""
     record, beside = assessment.records[0], assessment.beside
-    strip = frame.strip_of(record)
+    strip = frame.strip_of(record, clock=True)
     columns: dict[str, list[dict[str, Any]]] = {}
     units: dict[str, str] = {}
     for place, (run, number) in enumerate(zip(record.runs, record.numbers, strict=True)):
@@ -106,7 +106,7 @@ def _beside(assessment: Assessment) -> list[Any]:
             "x:Q",
             title=None,
             axis=alt.Axis(labels=False, ticks=False),
-            scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False),
+            scale=alt.Scale(domain=strip.domain, nice=False),
         )
         y = alt.Y("lo:Q", title=f"{name} ({units[name]})", axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
         out.append(chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N").properties(width=frame.WIDTH - 30, height=62))

@@ -99,7 +99,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
     level = item.baseline.level_V
     if level is None:
         raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no settled level to draw")
-    strip = frame.strip_of(record)
+    strip = frame.strip_of(record, clock=True)
     drift = assessment.limits.drift_V
     cells: list[dict[str, Any]] = []
     lines: list[dict[str, Any]] = []
@@ -129,9 +129,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         title=f"settled level ({unit})",
         scale=alt.Scale(domain=[(low - reach) * factor, (high + reach) * factor], nice=False),
     )
-    x = alt.X(
-        "x:Q", title=strip.axis_title, scale=alt.Scale(domain=[0, float(strip.x(-1, strip.length_s[-1]))], nice=False)
-    )
+    x = alt.X("x:Q", title=strip.axis_title, axis=strip.axis(), scale=alt.Scale(domain=strip.domain, nice=False))
     band = [{"v": (level - drift) * factor, "v2": (level + drift) * factor}]
     layers = [
         alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2="v2:Q"),

@@ -1,9 +1,10 @@
-"""The log itself: the whole strip with a close-up that follows the brush, and every episode on one scale."""
+"""The log itself: the whole strip with a close-up that follows the brush, all channels on one scale of volts."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import altair as alt
@@ -16,8 +17,8 @@ from flicker.evidence.words import clock_text, hours_text, volts_text
 from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
-from flicker.present.charts._frame import NothingToDraw, Strip, values
-from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs, window
+from flicker.present.charts._frame import Strip, values
+from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs
 from flicker.signals.trace import RunTraces
 
 SHADES = {
@@ -28,10 +29,21 @@ SHADES = {
 }
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
-FRAMES = 12
+MOST_DAYS = 8  # names of days that fit beside each other
+WHOLE = 150  # height of the strip of the whole log
+APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
+OWN_SCALE_WORTH = (
+    1.3  # times the channel's own span, from where a scale of its own is offered; common practice, no source
+)
 
 
-def overview(assessment: Assessment, channel: str | None = None, *, logs: Sequence[Log] | None = None) -> Any:
+def overview(
+    assessment: Assessment,
+    channel: str | None = None,
+    *,
+    logs: Sequence[Log] | None = None,
+    beside: Sequence[Assessment] = (),
+) -> Any:
     """Draw the whole log of a channel; brush a stretch of the strip and the close-up below shows it.
 
     Parameters
@@ -42,6 +54,10 @@ def overview(assessment: Assessment, channel: str | None = None, *, logs: Sequen
         The channel; the one in worst state where left out.
     logs : sequence of Log, optional
         The logs assessed; with them the times at which the assumed relay would be open are shaded.
+    beside : sequence of Assessment, optional
+        Others that are looked at beside this one, as before and after: the strip then lies on their scale of time and
+        volts. All channels of one assessment share their volts in any case; a tick below the chart gives the channel a
+        scale of its own.
 
     Returns
     -------
@@ -56,26 +72,70 @@ def overview(assessment: Assessment, channel: str | None = None, *, logs: Sequen
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
-    strip = frame.strip_of(record)
+    strip = frame.strip_of(record, clock=not beside)
+    if beside:
+        longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
+        strip = replace(strip, unit=frame.time_unit(max(longest, strip.end_s)))
+        end = max(longest, strip.end_s) / frame.SECONDS[strip.unit]
+    else:
+        end = strip.domain[1]
     runs = [
         (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
     ]
     rows = _envelope_rows(runs, record, strip)
-    largest = max((abs(row[key]) for row in rows for key in ("lo", "hi") if math.isfinite(row[key])), default=0.0)
-    unit, factor = frame.volt_unit(largest)
+    span = frame.volt_span([assessment, *beside])
+    unit, factor = frame.volt_unit(max(map(abs, span)))
+    own = _own_span(rows, item)
+    relay = _relay_lines(assessment, span, factor)
+    if relay:
+        span = (
+            min(span[0], *(row["v"] / factor for row in relay)),
+            max(span[1], *(row["v"] / factor for row in relay)),
+        )
     for row in rows:
         row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
     shades = _shade_rows(assessment, item, record, strip, logs)
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": _first_look(item, strip)})
-    parts = _layers(item, record, strip, rows, shades, unit, factor)
-    whole = alt.layer(*parts(alt.Scale(domain=[0.0, float(strip.x(-1, strip.length_s[-1]))], nice=False), None))
+    choice, volts = _volt_scale(span, own, factor)
+    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay)
+    whole = alt.layer(*parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None))
     close = alt.layer(*parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush))
     chart = alt.vconcat(
-        whole.properties(width=frame.WIDTH, height=150).add_params(brush),
+        whole.properties(width=frame.WIDTH, height=WHOLE).add_params(brush),
         close.properties(width=frame.WIDTH, height=190),
         spacing=14,
     ).resolve_scale(color="shared", x="independent", y="independent")
-    return frame.finish(chart, _overview_caption(item), _overview_note(shades, record))
+    if choice is not None:
+        chart = chart.add_params(choice)
+    return frame.finish(chart, _overview_caption(item), _overview_note(shades, choice is not None, bool(beside)))
+
+
+def _own_span(rows: Sequence[dict[str, Any]], item: ChannelAssessment) -> tuple[float, float]:
+    """Least and largest volts of the channel itself, its thresholds included."""
+    seen = [row[key] for row in rows for key in ("lo", "hi") if math.isfinite(row[key])]
+    level, enter = item.baseline.level_V or 0.0, item.thresholds["enter_V"]
+    low, high = min([*seen, level - enter]), max([*seen, level + enter])
+    room = 0.04 * (high - low)
+    return low - room, high + room
+
+
+def _volt_scale(span: tuple[float, float], own: tuple[float, float], factor: float) -> tuple[Any, Any]:
+    """The scale that all share, and the tick that gives the channel its own, where that shows more."""
+    low, high = (value * factor for value in span)
+    mine = [value * factor for value in own]
+    if high - low < OWN_SCALE_WORTH * (mine[1] - mine[0]):
+        return None, alt.Scale(domain=[low, high], nice=False, zero=False)
+    choice = alt.param(name="own_scale", value=False, bind=alt.binding_checkbox(name="own scale of volts "))
+    ends = [alt.ExprRef(f"own_scale ? {one:.6g} : {all_:.6g}") for one, all_ in zip(mine, (low, high), strict=True)]
+    return choice, alt.Scale(domainMin=ends[0], domainMax=ends[1], nice=False, zero=False)
+
+
+def _relay_lines(assessment: Assessment, span: tuple[float, float], factor: float) -> list[dict[str, Any]]:
+    """The relay's threshold on the side where any channel of this scale approached it."""
+    threshold = assessment.limits.protection_V
+    sides = [sign for sign, reach in ((-1, -span[0]), (1, span[1])) if reach >= APPROACHED * threshold]
+    text = f"relay would open: {volts_text(threshold)} (assumed)"
+    return [{"v": sign * threshold * factor, "text": text if k == 0 else ""} for k, sign in enumerate(sides)]
 
 
 def _overview_caption(item: ChannelAssessment) -> str:
@@ -90,8 +150,12 @@ def _overview_caption(item: ChannelAssessment) -> str:
     return f"{name}. No episode in {seen} observed; it rests at {volts_text(item.baseline.level_V)}."
 
 
-def _overview_note(shades: Sequence[dict[str, Any]], record: ChannelRecord) -> str:
+def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool) -> str:
     said = ["Upper strip: the whole log; drag across it to choose what the lower strip shows."]
+    if beside:
+        said.append("Before and after lie on one scale of time and volts.")
+    elif choice:
+        said.append("All channels lie on one scale of volts.")
     said.append("Dashed: the thresholds around the baseline. Triangles: excursions.")
     kinds = {row["kind"] for row in shades}
     if kinds & {"warm-up", "start"}:
@@ -174,8 +238,7 @@ def _first_look(item: ChannelAssessment, strip: Strip) -> list[float]:
             wide = max(wide, 4.0 * min(worst.duration_s, 0.2 * total))
             centre = strip.offset_s[strip.numbers.index(worst.run)] + 0.5 * (worst.start_s + worst.end_s)
     begin = float(np.clip(centre - 0.5 * wide, 0.0, max(total - wide, 0.0)))
-    scale = frame.SECONDS[strip.unit]
-    return [begin / scale, min(begin + wide, total) / scale]
+    return [float(strip.x(0, begin)), float(strip.x(0, min(begin + wide, total)))]
 
 
 def _layers(
@@ -186,6 +249,8 @@ def _layers(
     shades: list[dict[str, Any]],
     unit: str,
     factor: float,
+    volts: Any,
+    relay: list[dict[str, Any]],
 ) -> Any:
     """Return a function that makes the layers for a given time scale, filtered by a brush or not."""
     colour = palette.SERIES[0]
@@ -194,10 +259,11 @@ def _layers(
     title = f"offset ({unit})"
     data, line_data, mark_data, shade_data = values(rows), values(lines), values(marks), values(shades)
     labels = _label_rows(shades, strip)
+    days = frame.midnights(record, strip)
 
     def make(scale: Any, brush: Any) -> list[Any]:
-        x = alt.X("x:Q", scale=scale, title=strip.axis_title)
-        y = alt.Y("lo:Q", title=title, scale=alt.Scale(zero=False))
+        x = alt.X("x:Q", scale=scale, title=strip.axis_title, axis=strip.axis())
+        y = alt.Y("lo:Q", title=title, scale=volts)
         tone = alt.Color("kind:N", scale=alt.Scale(domain=list(SHADES), range=list(SHADES.values())), legend=None)
 
         # A little beyond the brush on both sides, so that lines reach the edges of the close-up.
@@ -232,20 +298,43 @@ def _layers(
             .mark_line(clip=True, color=palette.THRESHOLD, strokeWidth=1)
             .encode(
                 x=x,
-                y=alt.Y("v:Q", title=title),
+                y=alt.Y("v:Q", title=title, scale=volts),
                 detail="line:N",
                 strokeDash=alt.StrokeDash(
                     "what:N", legend=None, scale=alt.Scale(domain=["baseline", "threshold"], range=[[1, 0], [5, 4]])
                 ),
             )
         )
+        # Behind the envelope, never first: the brush holds on to the first layer, which must have a time.
+        if days:
+            day_data = values(days)
+            layers.append(alt.Chart(day_data).mark_rule(color=palette.FAINT, strokeDash=[1, 3], clip=True).encode(x=x))
+            if brush is None and len(days) <= MOST_DAYS:
+                layers.append(
+                    alt.Chart(day_data)
+                    .mark_text(align="left", baseline="bottom", dx=3, fontSize=10, color=palette.FAINT, clip=True)
+                    .encode(x=x, y=alt.value(WHOLE - 3), text="day:N")
+                )
+        if relay:
+            relay_data = values(relay)
+            layers.append(
+                alt.Chart(relay_data)
+                .mark_rule(color=palette.ALARM, strokeDash=[8, 3], clip=True)
+                .encode(y=alt.Y("v:Q", title=title, scale=volts))
+            )
+            if brush is None:
+                layers.append(
+                    alt.Chart(relay_data)
+                    .mark_text(align="right", baseline="bottom", dy=-2, fontSize=10, color=palette.ALARM)
+                    .encode(x=alt.value(frame.WIDTH - 4), y=alt.Y("v:Q", scale=volts), text="text:N")
+                )
         if marks:
             layers.append(
                 seen(alt.Chart(mark_data))
                 .mark_point(size=42, filled=True, color=palette.ALARM, clip=True, opacity=0.9)
                 .encode(
                     x=x,
-                    y=alt.Y("v:Q", title=title),
+                    y=alt.Y("v:Q", title=title, scale=volts),
                     shape=alt.Shape("sign:N", legend=None, scale=alt.Scale(domain=POINTERS, range=POINTERS)),
                     tooltip=[
                         alt.Tooltip("when:N", title="run and time"),
@@ -321,90 +410,3 @@ def _mark_rows(item: ChannelAssessment, strip: Strip, factor: float) -> list[dic
             }
         )
     return rows
-
-
-def episodes(
-    assessment: Assessment, channel: str | None = None, *, logs: Sequence[Log] | None = None, most: int = FRAMES
-) -> Any:
-    """Draw every episode of a channel in a frame of its own, all on one scale of time and volts.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        What `flicker.assess` returned.
-    channel : str, optional
-        The channel; the one in worst state where left out.
-    logs : sequence of Log, optional
-        The logs assessed; with them the exact readings are drawn, else what the blocks kept.
-    most : int
-        Frames at most; where there are more episodes the largest are drawn.
-
-    Raises
-    ------
-    NothingToDraw
-        If the channel has no episode, or there is no channel of that name.
-    """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
-    found = record.episodes
-    if found.count == 0:
-        raise NothingToDraw(f"channel {item.channel} has no episode to draw")
-    chosen = np.sort(np.argsort(-found.size_V, kind="stable")[:most])
-    length = found.end_s[chosen] - found.start_s[chosen]
-    shown = float(min(length.max(), max(4.0 * float(np.median(length)), 5.0)))
-    pad = max(0.25 * shown, 2.0)
-    runs = [
-        (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
-    ]
-    of_run = dict(enumerate(logs_of_runs([run.blocks for run, _ in runs], logs)))
-    rows: list[dict[str, Any]] = []
-    per_frame = max(20, min(300, MOST_ROWS // chosen.size))
-    order = []
-    for number in chosen:
-        place = int(found.run[number])
-        begin = float(found.start_s[number])
-        run, index = runs[place]
-        part = window(run.blocks, index, begin - pad, begin + shown + pad, log=of_run[place], rows=per_frame)
-        several = f"run {record.numbers[place] + 1}, " if len(runs) > 1 else ""
-        label = f"{several}{clock_text(begin)}"
-        if label in order:
-            label = f"{label} ({number + 1})"
-        order.append(label)
-        rows.extend(
-            {"t": t - begin, "lo": lo, "hi": hi, "episode": label}
-            for t, lo, hi in zip(part.time_s, part.low_V, part.high_V, strict=True)
-        )
-    unit, factor = frame.volt_unit(max((max(abs(row["lo"]), abs(row["hi"])) for row in rows), default=0.0))
-    for row in rows:
-        row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
-    level = item.baseline.level_V or 0.0
-    enter = item.thresholds["enter_V"]
-    bounds = [{"v": (level + sign * enter) * factor, "episode": label} for label in order for sign in (-1, 1)]
-    x = alt.X("t:Q", title="time since it began (s)", scale=alt.Scale(domain=[-pad, shown + pad], nice=False))
-    data = values(rows + [{"bound": row["v"], "episode": row["episode"]} for row in bounds])
-    area = (
-        alt.Chart()
-        .mark_area(clip=True, color=palette.PETROL, fillOpacity=0.8, stroke=palette.PETROL, strokeWidth=1.3)
-        .encode(x=x, y=alt.Y("lo:Q", title=f"offset ({unit})"), y2="hi:Q")
-    )
-    limit = alt.Chart().mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=alt.Y("bound:Q"))
-    columns = 2 if len(order) == 4 else min(3, len(order))
-    chart = (
-        alt.layer(area, limit, data=data)
-        .properties(width=(frame.WIDTH - 60) // columns - 18, height=110)
-        .facet(alt.Facet("episode:N", sort=order, title=None), columns=columns, spacing=16)
-    )
-    return frame.finish(chart, _episodes_caption(item, found.size_V, length), _episodes_note(chosen.size, found.count))
-
-
-def _episodes_caption(item: ChannelAssessment, size_V: Any, length_s: Any) -> str:
-    largest, least = float(size_V.max()), float(size_V.min())
-    size = volts_text(largest) if size_V.size == 1 else f"{volts_text(least)} to {volts_text(largest)}"
-    lasts = f"{np.median(length_s):.3g} s" if length_s.size > 1 else f"{length_s[0]:.3g} s"
-    middle = "typically " if length_s.size > 1 else ""
-    return f"{item.channel}: {frame.count_text(size_V.size, 'episode')} of {size}, lasting {middle}{lasts}."
-
-
-def _episodes_note(drawn: int, total: int) -> str:
-    which = f"The {drawn} largest of {total}" if drawn < total else "All of them"
-    return f"{which}, in order of time, on one scale of time and volts. Dashed: the thresholds."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -17,10 +16,7 @@ from flicker.present.report.markup import Child, Markup, table, tag
 from flicker.present.report.words import MONTHS
 
 EVENTS_TOLD = 40
-STRIPS_DRAWN = 12
 GAP_TOLD_S = 60.0
-LANE, TOP, FOOT = 38, 4, 20  # heights on a strip, pixels
-STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
 USUAL = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES})
 
 
@@ -66,9 +62,9 @@ def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
         worst = max(rows, key=lambda row: abs(row.deviation_V))
         begin, end = rows[0].start_s, max(row.end_s for row in rows)
         least = "at least " if worst.at_least else ""
-        sign = "+" if worst.peak_V > 0 else ""
+        sign = "+" if worst.deviation_V > 0 else ""
         many = "swing" if len(rows) == 1 else f"{len(rows)} swings, the largest"
-        said = f"{many} to {least}{sign}{volts_text(worst.peak_V)}, {_length(end - begin)} long"
+        said = f"{many} of {least}{sign}{volts_text(worst.deviation_V)} from rest, {_length(end - begin)} long"
         beyond = abs(worst.peak_V) >= result.limits.protection_V
         if beyond:
             said += "; beyond the assumed protection threshold"
@@ -141,9 +137,11 @@ def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None)
 
 def evening(result: Assessment) -> Markup:
     """All runs of an assessment: a strip each, and what happened in order."""
+    from flicker.present.report.strips import KEY, scale_of, strips
+
     events = events_of(result)
-    parts: list[Child] = [tag("h2", "What happened, in order")]
-    parts += strips(result, events)
+    parts: list[Child] = [tag("h2", "What happened, in order"), tag("p", KEY, class_="sub")]
+    parts += strips(result, events, scale_of([(result, events)]))
     if not events:
         parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
         return tag("section", parts)
@@ -170,101 +168,3 @@ def told(result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD
         tag("p", f"{more} more are listed by the command line's JSON document.", class_="sub") if more > 0 else None,
         class_="told",
     )
-
-
-KEY = (
-    "Each strip is one power-up. Upright: a swing, taller for a larger one; thick: beyond the protection threshold. "
-    "Ring: switched on. Wedge: the level steps. Shaded: warm-up. Grey: not observed."
-)
-
-
-def strips(
-    result: Assessment, events: Sequence[Event], *, most: int = STRIPS_DRAWN, named: Mapping[int, str] | None = None
-) -> list[Child]:
-    """A strip per run, with its heading; all on one scale of time."""
-    longest = max((trace.run.duration_s for trace in result.traces), default=0.0)
-    usual = names_of(result)
-    out: list[Child] = []
-    for trace in result.traces[:most]:
-        mine = [event for event in events if event.run == trace.number]
-        heading = (named or {}).get(trace.number) or f"Run {trace.number + 1}: {usual[trace.number]}"
-        out.append(_strip(result, trace.run, trace.number, mine, longest, heading))
-    rest = len(result.traces) - most
-    if rest > 0:
-        out.append(tag("p", f"{rest} more runs are not drawn.", class_="sub"))
-    return out
-
-
-def _strip(
-    result: Assessment, run: Run, number: int, events: Sequence[Event], longest_s: float, heading: str
-) -> Markup:
-    channels = [item.channel for item in result.channels]
-    height = TOP + LANE * len(channels) + FOOT
-    scale = max(longest_s, 1.0)
-    drawn: list[Child] = []
-    for lane, item in enumerate(result.channels):
-        base = TOP + LANE * (lane + 1) - 4
-        drawn += _lane(item, run, number, base, scale, result.limits.warm_up_s)
-        for event in events:
-            if event.channel == item.channel:
-                drawn += _sign(event, base, scale, result.limits.excursion_V)
-    drawn += _scale(run.duration_s, scale, TOP + LANE * len(channels))
-    swings = sum(event.kind in {"swing", "trip"} for event in events)
-    alt = f"Time line of {heading}: {hours_text(run.duration_s / 3600.0)}, {swings} swing{'' if swings == 1 else 's'}."
-    picture = tag("svg", drawn, width="100%", height=str(height), role="img", aria_label=alt)
-    return tag("div", tag("p", heading, class_="when"), picture, class_="strip")
-
-
-def _at(seconds: float, scale: float) -> str:
-    """Place on a strip; a little room is kept at the right for what stands at its very end."""
-    return f"{98.5 * min(max(seconds / scale, 0.0), 1.0):.3f}%"
-
-
-def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: float, warm_up_s: float) -> list[Child]:
-    top, tall = base - LANE + 8, LANE - 8
-    out: list[Child] = []
-    if any(up.run == number for up in item.power_up):
-        wide = _at(min(warm_up_s, run.duration_s), scale)
-        out.append(tag("rect", x="0", y=str(top), width=wide, height=str(tall), class_="warm"))
-    for gap in item.gaps:
-        if gap["run"] == number and gap["end_s"] - gap["start_s"] >= scale / 500.0:
-            left, wide = _at(gap["start_s"], scale), _at(gap["end_s"] - gap["start_s"], scale)
-            out.append(tag("rect", x=left, y=str(top), width=wide, height=str(tall), class_="blind"))
-    out.append(tag("line", x1="0", x2=_at(run.duration_s, scale), y1=str(base), y2=str(base), class_="rest"))
-    out.append(tag("text", item.channel[:40], x="100%", y=str(top + 11), text_anchor="end", class_="lane"))
-    return out
-
-
-def _sign(event: Event, base: int, scale: float, floor_V: float) -> list[Child]:
-    x = _at(event.start_s, scale)
-    said = tag("title", f"{event.channel}: {event.said}")
-    if event.kind in {"swing", "trip"}:
-        decades = math.log10(max(abs(event.size_V), floor_V) / floor_V)
-        tall = 7.0 + 8.0 * min(decades, 2.0)
-        return [tag("line", said, x1=x, x2=x, y1=str(base), y2=f"{base - tall:.1f}", class_=event.kind)]
-    if event.kind in {"start", "bad start"}:
-        return [tag("circle", said, cx="5", cy=str(base), r="4.5", class_=event.kind.replace(" ", "-"))]
-    if event.kind == "step":
-        inner = tag("path", said, d=f"M-5 {base}h10l-5 -10z", class_="step")
-        return [tag("svg", inner, x=x, overflow="visible")]
-    return []
-
-
-def _scale(duration_s: float, scale: float, top: int) -> list[Child]:
-    step = next((step for step in STEPS_S if scale / step <= 5.0), STEPS_S[-1])
-    out: list[Child] = []
-    for k in range(int(scale / step + 0.02) + 1):
-        x = _at(k * step, scale)
-        anchor = "start" if k == 0 else "middle" if k * step < 0.97 * scale else "end"
-        out.append(tag("line", x1=x, x2=x, y1=str(top), y2=str(top + 5), class_="tick"))
-        out.append(tag("text", _short(k * step, step), x=x, y=str(top + 17), text_anchor=anchor, class_="tick"))
-    return out
-
-
-def _short(seconds: float, step: float) -> str:
-    """Time of a tick in its own unit."""
-    if step < 60.0:
-        return f"{seconds:.0f} s"
-    if step < 3600.0:
-        return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.0f} h" if step < 86400.0 else f"{seconds / 86400.0:.0f} d"

@@ -26,9 +26,10 @@ from flicker.present.report.case import (
     to_sign,
     what_was_done,
 )
-from flicker.present.report.evening import KEY, events_of, names_of, strips, told
+from flicker.present.report.evening import events_of, names_of, told
 from flicker.present.report.markup import Child, Markup, table, tag, text
 from flicker.present.report.stages import every_evening, stages_side_by_side
+from flicker.present.report.strips import KEY, scale_of, strips
 from flicker.present.report.words import how_sure
 
 if TYPE_CHECKING:
@@ -90,12 +91,13 @@ def _evening(job: JobResult) -> Markup:
         events = events_of(first)
         busiest = max(first.traces, key=lambda trace: sum(event.run == trace.number for event in events))
         chosen.insert(0, (job.stages[0], first, busiest))
+    scale = scale_of((replace(made, traces=(trace,)), events_of(made)) for _, made, trace in chosen)
     for stage, made, trace in chosen:
         events = [event for event in events_of(made) if event.run == trace.number]
         heading = f"{_sentence(stage)}: {names_of(made, job.dates)[trace.number]}"
         parts.append(tag("h3", heading))
         alone = replace(made, traces=(trace,))
-        parts += strips(alone, events, named={trace.number: trace.run.source})
+        parts += strips(alone, events, scale, named={trace.number: trace.run.source})
         parts.append(told(made, events) if events else tag("p", "Nothing but rest: no power-up and no swing was seen."))
     return tag("section", parts)
 

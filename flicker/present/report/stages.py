@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flicker.evidence.words import hours_text, times_text
-from flicker.present.report.evening import KEY, STRIPS_DRAWN, events_of, names_of, strips
+from flicker.present.report.evening import events_of, names_of
 from flicker.present.report.markup import Child, Markup, bullets, table, tag
+from flicker.present.report.strips import KEY, STRIPS_DRAWN, scale_of, strips
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -69,8 +70,10 @@ def every_evening(job: JobResult) -> Markup:
     """Time lines of all logs of a job, stage by stage."""
     parts: list[Child] = [tag("h2", "Every evening on a time line"), tag("p", KEY, class_="sub")]
     left = 2 * STRIPS_DRAWN
-    for stage, made in zip(job.stages, job.assessments, strict=True):
+    happened = [events_of(made) for made in job.assessments]
+    scale = scale_of(zip(job.assessments, happened, strict=True))
+    for stage, made, events in zip(job.stages, job.assessments, happened, strict=True):
         parts.append(tag("h3", stage[0].upper() + stage[1:]))
-        parts += strips(made, events_of(made), most=max(left, 1), named=names_of(made, job.dates))
+        parts += strips(made, events, scale, most=max(left, 1), named=names_of(made, job.dates))
         left -= len(made.traces)
     return tag("section", parts)

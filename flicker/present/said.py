@@ -1,0 +1,69 @@
+"""Figures and findings in words, the same on screen, page and picture: limits of a clean log, rates, shares, answers."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+
+from flicker.evidence.findings import NOT_SHOWN, Finding
+from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.verdict import NOT_YET_SHOWN
+from flicker.evidence.words import hours_text
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+GROWTH = frozenset({"more often", "larger", "worse with age", "larger with age"})
+
+
+def fitness_text(fitness: str) -> str:
+    """Fitness in words for screen and paper."""
+    return f"{fitness} to be safe" if fitness == NOT_YET_SHOWN else fitness
+
+
+def day_and_clock(when: datetime) -> str:
+    """'3 Mar 18:30', in no language but this one's."""
+    return f"{when.day} {MONTHS[when.month - 1]} {when:%H:%M}"
+
+
+def once_in(per_hour: float) -> str:
+    """A rate as people say it: 'once in 2 hours', '4.2 times an hour'."""
+    if per_hour <= 0.0:
+        return "never"
+    return f"once in {hours_text(1.0 / per_hour)}" if per_hour < 1.0 else f"{per_hour:.2g} times an hour"
+
+
+def clean_limit(rate: EpisodeRate) -> str | None:
+    """What a log without an episode leaves open: one limit, one-sided; None where there were some, or nothing to see."""
+    upper = rate.steady_upper_per_h
+    if rate.episodes or upper is None or not math.isfinite(upper) or upper <= 0.0:
+        return None
+    return f"a fault rarer than {once_in(upper)} could have been missed ({rate.confidence:.0%})"
+
+
+def rate_text(rate: EpisodeRate) -> str | None:
+    """A rate with its interval, marked as two-sided; of a clean log its one limit."""
+    if rate.episodes == 0:
+        return clean_limit(rate)
+    if rate.per_hour is None or rate.low_per_hour is None or rate.high_per_hour is None:
+        return None
+    between = f"{rate.low_per_hour:.2g} to {rate.high_per_hour:.2g}"
+    return f"{rate.per_hour:.2g} per hour ({rate.confidence:.0%}, two-sided: {between})"
+
+
+def finding_text(finding: Finding) -> str:
+    """The sentence of a finding. A growth that is not shown claims nothing: its figure stands as its uncertainty."""
+    if finding.answer != NOT_SHOWN or finding.question not in GROWTH or finding.effect is None:
+        return finding.reads
+    if finding.low is None and finding.high is None:
+        return "Too uncertain to tell: what was seen may well be chance."
+    low = "less than a tenth" if finding.low is None or finding.low < 0.1 else f"{finding.low:.2g}"
+    high = "more than 100" if finding.high is None or finding.high > 100.0 else f"{finding.high:.2g}"
+    return f"Too uncertain to tell ({low} to {high} times)."
+
+
+def share_text(share: float) -> str:
+    """A share in per cent: two digits, and never a bare nought for what was seen."""
+    if share <= 0.0 or share >= 0.995:
+        return f"{share:.0%}"
+    if share < 0.001:
+        return "less than 0.1%"
+    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
