@@ -105,12 +105,13 @@ def _row(**values: Any) -> Row:
 def row_key(path: str, limits: Mapping[str, float], options: Mapping[str, Any]) -> str:
     """Identify a file and the way it is judged without reading all of it (see `flicker.signals.cache.file_key`)."""
     from flicker.signals.cache import file_key
+    from flicker.signals.guard.figures import RULES
 
     try:
         file = file_key(path) if os.path.isfile(path) or not os.path.exists(path) else "no file"
     except OSError as problem:
         file = str(problem.errno)
-    told = json.dumps([dict(limits), {k: str(v) for k, v in options.items()}, __version__], sort_keys=True)
+    told = json.dumps([dict(limits), {k: str(v) for k, v in options.items()}, __version__, RULES], sort_keys=True)
     return hashlib.sha256(f"{file} {told}".encode()).hexdigest()
 
 

@@ -38,6 +38,12 @@ STATS = {
         MaximaFit PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit TailTrend fit_maxima fit_tail share_above
         tail_trend_test
     """,
+    "jumps": """
+        Jumps Switching jumps reading_sigma switching
+    """,
+    "moving": """
+        Movement moved_in_noise
+    """,
     "noise": """
         AllanDeviation NoiseColour NoiseLevel allan_deviation lag1_autocorrelation noise_colour noise_level
         noise_sigma resolution_of

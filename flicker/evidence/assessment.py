@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -11,12 +12,15 @@ import numpy as np
 
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
+from flicker.base.values import Fitness, VerdictWord
 from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
-from flicker.evidence.channel import ChannelAssessment, Next, judge_channel
+from flicker.evidence.advice import Next
+from flicker.evidence.channel import ChannelAssessment, judge_channel
 from flicker.evidence.document import head, named
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
+from flicker.evidence.guard import MOVE_V
 from flicker.evidence.log_checks import in_runs
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
@@ -29,11 +33,14 @@ from flicker.evidence.questions.auxiliary_channels import (
     with_floor,
 )
 from flicker.evidence.questions.bench import control_of, relays_to_try
+from flicker.evidence.questions.end_state import approach, failed
 from flicker.evidence.questions.exposure import Relays
 from flicker.evidence.questions.marked import hands_of, marks_of
+from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record import ChannelRecord, records
+from flicker.evidence.starts import grace_s, guard_of, power_ups_begin, sessions_of, side_of
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
@@ -169,7 +176,9 @@ def assess(
         hands = hands_of(marks_of(log, marks), log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
         for run in part:
-            outcomes = zip(*scan_relays(log, run.blocks, tried), strict=True)
+            begins = power_ups_begin([*traces, *part])[len(traces) + run.number - part[0].number]
+            grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]
+            outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):
                 relays[run.number, trace.channel] = outcome
         for run in part[:1]:
@@ -268,6 +277,7 @@ def judge(
     found, shared = recurring_common(marked, limits, hits)
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
+    sessions = sessions_of(traces)
     channels = tuple(
         judge_channel(
             record,
@@ -280,6 +290,10 @@ def judge(
             beside,
             lead,
             int(np.count_nonzero(hits.get(record.channel, False))),
+            guard_of(sessions, record.channel, limits, side_of(case, record.channel)),
+            raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
+            failed(traces, record.channel),
+            approach(traces, record.channel, limits.protection_V),
         )
         for record in found
     )
@@ -317,15 +331,27 @@ def judge(
     )
 
 
-_RANK = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
+_RANK = (
+    VerdictWord.DEGRADING,
+    VerdictWord.DRIFTING,
+    VerdictWord.NOISY,
+    VerdictWord.ONE_OFF,
+    VerdictWord.INCONCLUSIVE,
+    VerdictWord.STEADY,
+)
+_DANGER = (Fitness.DO_NOT_CONNECT, Fitness.NOT_YET_SHOWN, Fitness.WITHIN_LIMITS)
 
 
 def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
-    """What the channel that is worst asks for; of equals the longest."""
-    wanted = [item for item in channels if item.next.soak_h is not None]
-    if not wanted:
+    """What the channel that is worst asks for, fitness first; of equals the longest."""
+    if not channels:
         return Next(None, limits.confidence, "Nothing was observed.")
-    return min(wanted, key=lambda item: (_RANK.index(item.verdict), -(item.next.soak_h or 0.0))).next
+
+    def rank(item: ChannelAssessment) -> tuple[int, int, float]:
+        asked = math.inf if item.next.soak_h is None else item.next.soak_h
+        return _DANGER.index(Fitness(item.fitness)), _RANK.index(VerdictWord(item.verdict)), -asked
+
+    return min(channels, key=rank).next
 
 
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:

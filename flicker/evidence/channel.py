@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated
 
 import numpy as np
@@ -11,27 +11,32 @@ import numpy as np
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.base.values import Unobserved
+from flicker.base.values import TailKind, Unobserved
 from flicker.case.case_file import Case, needs
 from flicker.evidence.accuracy import off_by_V
+from flicker.evidence.advice import Next, advise
 from flicker.evidence.excursion_table import ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
+from flicker.evidence.guard import Guard
+from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.questions import condition, drift, recurrence, worsening
 from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
 from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.questions.cell_levels import levels_of
 from flicker.evidence.questions.control import ControlAnswer
+from flicker.evidence.questions.end_state import Failed
 from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
+from flicker.evidence.questions.forecast import TimeToThreshold
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
+from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
-from flicker.evidence.verdict import Facts, decide, needed_hours
-from flicker.evidence.words import hours_text, owner
-from flicker.stats.soak import hours_to_catch
+from flicker.evidence.verdict import Facts, decide
+from flicker.evidence.words import owner
 
 HOUR = 3600.0
 
@@ -54,15 +59,6 @@ class NoiseResult(Result):
     sigma_V: Annotated[float | None, Doc("Robust sigma of the settled signal, volts.", ge=0)]
     resolution_V: Annotated[float | None, Doc("Step of the meter's last digit, volts; 0 where none shows.", ge=0)]
     colour: Annotated[str | None, Doc("Colour of the noise ('white', 'flicker', ...); null where too few readings.")]
-
-
-@dataclass(frozen=True, slots=True)
-class Next(Result):
-    """What to do next: how long to soak, and why."""
-
-    soak_h: Annotated[float | None, Doc("Hours to log next; null where nothing was observed.", ge=0, open=True)]
-    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
-    reads: Annotated[str, Doc("Why, in words.")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +89,9 @@ class ChannelAssessment(Result):
     control: Annotated[ControlAnswer | None, Doc("Against a control run; null where none was given.")] = None
     power_up_history: Annotated[PowerUpHistory | None, Doc("Power-ups against the unit's own history; null below five.")] = None
     stimulus: Annotated[StimulusReport | None, Doc("Does it answer to a stimulus; null where none was marked.")] = None
+    tail_kind: Annotated[TailKind, Doc("What the tail tells, as a value.")] = TailKind.CLEAN
+    guard: Annotated[Guard, Doc("")] = field(default_factory=Guard)
+    not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
         """Answer to one question."""
@@ -113,6 +112,10 @@ def judge_channel(
     beside: Beside,
     lead: ChannelRecord | None,
     lead_hits: int,
+    guard: Guard,
+    raw: RawMovement,
+    end: Failed | None,
+    ahead: TimeToThreshold | None,
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it."""
     rate = recurrence.episode_rate(record, limits)
@@ -122,6 +125,7 @@ def judge_channel(
     level = condition.settled_level(record)
     both_off = 2.0 * off_by_V(record, level or 0.0, case)
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
+    moved = drift.by_volts(moved, raw, guard, limits)
     changes, changed = drift.level_change(record, levels, limits)
     comes_and_goes = recurrence.intermittent(record, rate, limits)
     if lead is not None:
@@ -172,8 +176,11 @@ def judge_channel(
         complaint_starts=missing_starts,
         size_by_age=None if by_age is None else by_age.growth,
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
+        enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
+        failed="" if end is None else end.reads,
+        shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
-    verdict = decide(answers, facts, limits)
+    verdict = decide(answers, facts, limits, guard)
     largest = float(sizes.max()) if sizes.size else None
     peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
     return ChannelAssessment(
@@ -181,7 +188,7 @@ def judge_channel(
         fitness=verdict.fitness,
         verdict=verdict.word,
         tail=verdict.tail,
-        reads=owner(record.channel, verdict, answers, facts, limits, peak),
+        reads=owner(record.channel, verdict, answers, facts, limits, peak, guard),
         technician=_technician(findings, rate),
         excursions=listed(record, limits, excursions_listed),
         excursions_total=sum(trace.excursions.count for trace in record.traces),
@@ -193,7 +200,7 @@ def judge_channel(
         observed_s=record.observed_s,
         power_up=ups,
         relay=relay,
-        next=_next(rate, facts, verdict.word, limits),
+        next=advise(verdict, facts, guard, limits, end, ahead),
         gaps=tuple(
             Unseen(run=number, start_s=gap.start_s, end_s=gap.end_s, reason=Unobserved(gap.reason), channel=gap.channel)
             for number, trace in zip(record.numbers, record.traces, strict=True)
@@ -207,6 +214,9 @@ def judge_channel(
         visibility=visibility_of(record, None if case is None else case.meter, limits),
         power_up_history=history_of(ups, limits),
         stimulus=tried,
+        tail_kind=verdict.kind,
+        guard=guard,
+        not_excluded=not_excluded(guard, raw.most_V, facts.reading_every_s),
     )
 
 
@@ -244,32 +254,3 @@ def _technician(findings: Sequence[Finding], rate: EpisodeRate) -> str:
         item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}
     ]
     return " ".join(dict.fromkeys(said))
-
-
-def _next(rate: EpisodeRate, facts: Facts, word: str, limits: Limits) -> Next:
-    hours = facts.observed_s / HOUR
-    if word == "inconclusive" and facts.episodes == 0:
-        missing = max(needed_hours(limits) - hours, 0.0)
-        return Next(
-            missing,
-            limits.confidence,
-            f"Log {hours_text(missing)} more; if they stay clean, more than {limits.episode_rate_per_h:g} per hour is excluded.",
-        )
-    if facts.episodes > 0 and hours > 0:
-        catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=limits.confidence).exposure)
-        return Next(
-            catch,
-            limits.confidence,
-            f"To see it again with a chance of {limits.confidence:.0%}, log {hours_text(catch)} more; "
-            "so long a clean log after a repair begins to speak for a cure.",
-        )
-    rarer = 10.0
-    while needed_hours(limits) * rarer <= hours:
-        rarer *= 10.0
-    missing = needed_hours(limits) * rarer - hours
-    return Next(
-        missing,
-        limits.confidence,
-        f"To exclude a fault {rarer:g} times rarer ({limits.episode_rate_per_h / rarer:.3g} per hour), log "
-        f"{hours_text(missing)} more without an episode.",
-    )

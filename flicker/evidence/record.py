@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.evidence.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace
@@ -139,19 +140,10 @@ def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[Channe
 
 
 def _cycles(all_runs: Sequence[RunTraces]) -> list[int]:
-    """Number the power-ups: a run in which no channel shows one continues the one before."""
+    """Number the power-ups: a run that begins with none continues the one before."""
     out: list[int] = []
-    for place, run in enumerate(all_runs):
-        begins = any(trace.power_up_seen for trace in run.traces)
-        if place == 0:
-            out.append(0)
-            continue
-        before = all_runs[place - 1].run
-        apart = None
-        if run.run.start is not None and before.start is not None:
-            apart = (run.run.start - before.start).total_seconds() - before.duration_s
-        separate = begins or (apart is not None and apart > 6 * 3600.0)
-        out.append(out[-1] + 1 if separate else out[-1])
+    for begins in power_ups_begin(all_runs):
+        out.append(out[-1] + int(begins) if out else 0)
     return out
 
 

@@ -1,22 +1,35 @@
 """The verdict on one channel: a short list of rules over findings, strongest first, and fitness before all of them.
 
-Findings in (each statistically shown and large enough to matter, or not), a word with its tail out. Fitness is decided
-by volts alone: a channel stuck at 40 V has no excursion, no drift and no noise.
+Findings in (each statistically shown and large enough to matter, or not), and the guard; a word with its tail out.
+Fitness is decided by volts: a channel stuck at 40 V has no excursion, no drift and no noise. What explains (the room,
+settling, a common cause) changes words, never fitness.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from flicker.base.limits import Limits
-from flicker.base.values import Basis, Fitness
-from flicker.evidence.findings import YES, Finding
+from flicker.base.texts import hours_text
+from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
+from flicker.evidence.findings import NO, YES, Finding
+from flicker.evidence.guard import Guard, Reason
+from flicker.evidence.guard_words import first_reason, reason_text
 from flicker.evidence.questions.worsening import SIZE_FACTOR
 
-DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS = Fitness.DO_NOT_CONNECT, Fitness.NOT_YET_SHOWN, Fitness.WITHIN_LIMITS
+DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
+NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
+WITHIN_LIMITS = Fitness.WITHIN_LIMITS
 
 HOUR = 3600.0
+JUMP_V = 0.010  # from here on jumps between levels are no steadiness (choice)
+MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
+SMALL_SWINGS = 5  # from here on they are a finding, not chance (choice, not measured)
+MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
+STEP_H = 1.0 / 12.0  # advice is in whole five minutes
+ONLY_MISSING = frozenset({Reason.SHORT, Reason.RATE})  # reasons that more of the same log would take away
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,108 +55,211 @@ class Facts:
     complaint_starts: float | None = None
     reading_every_s: float = 0.0
     size_by_age: float | None = None  # size in the last power-up over that in the first, where both show episodes
+    enter_V: float = 0.0
+    jump_pairs: int = 0  # jumps between levels, up and down,
+    jump_V: float = 0.0  # and their middle size
+    failed: str = ""  # the event in which the unit died
+    shared_swings: bool = False  # the guard's swings came in all channels at once
 
     @property
     def complaint_open(self) -> bool:
         """Whether the complaint's own rate has not been excluded yet."""
         return self.complaint_h > 0.0 and (self.complaint_starts is None or self.complaint_starts > 0.0)
 
+    @property
+    def jumps(self) -> bool:
+        """Whether the level jumps between levels by enough to matter."""
+        return self.jump_V >= JUMP_V and self.jump_pairs > 0
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The word, its tail, and fitness."""
+    """The word, its tail with its kind, and fitness."""
 
-    word: str
+    word: VerdictWord
     tail: str
-    fitness: str
+    fitness: Fitness
+    kind: TailKind = TailKind.CLEAN
 
 
-def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> Verdict:
-    """Apply the rules, strongest first."""
+Said = tuple[VerdictWord, TailKind, str]
+
+
+def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard) -> Verdict:
+    """Apply the rules, strongest first; the guard can only take 'steady' and a clearance away."""
 
     def yes(question: str) -> bool:
         return question in findings and findings[question].answer == YES
 
-    word, tail = _word(yes, findings, facts, limits)
-    if yes("settled offset") and word in {"steady", "inconclusive"}:
-        tail = "constant, but offset too high" if word == "steady" else f"{tail}; offset too high"
-    return Verdict(word, tail, _fitness(word, yes, facts))
+    word, kind, tail = _word(yes, findings, facts, limits, guard)
+    if kind in (TailKind.CLEAN, TailKind.TOO_SHORT):
+        word, kind, tail = _guarded(word, kind, tail, findings, facts, limits, guard)
+    if facts.failed:
+        word = VerdictWord.INCONCLUSIVE if word == VerdictWord.STEADY else word
+        kind, tail = TailKind.FAILED, facts.failed
+    if yes("settled offset") and word == VerdictWord.INCONCLUSIVE and kind != TailKind.OFFSET:
+        tail = f"{tail}; offset too high"
+    return Verdict(word, tail, _fitness(word, kind, findings, facts, limits, guard), kind)
 
 
-def _word(yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> tuple[str, str]:
+def _word(
+    yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard
+) -> Said:
     hours = facts.observed_s / HOUR
-    if not facts.life_shown:
-        return "inconclusive", "no sign of life: switch the unit off and on once while logging"
+    jumping = facts.jumps and facts.jump_pairs >= MANY_JUMPS and facts.episodes + facts.common_episodes == 0
+    if not facts.life_shown and not jumping:
+        return (
+            VerdictWord.INCONCLUSIVE,
+            TailKind.NO_LIFE,
+            "no sign of life: switch the unit off and on once while logging",
+        )
     if facts.observed_s <= 0:
-        return "inconclusive", "nothing was observed"
+        return VerdictWord.INCONCLUSIVE, TailKind.NOTHING_OBSERVED, "nothing was observed"
     by_hand = yes("provoked") and findings["intermittent"].basis == Basis.BY_HAND
     recurs = yes("intermittent") and not by_hand
     one_run = facts.power_ups < 2
     # Sizes that grow alike in every power-up are heat, as rates are.
     if recurs and yes("larger") and (facts.size_by_age is None or facts.size_by_age >= SIZE_FACTOR):
-        return "degrading", "swings get larger"
+        return VerdictWord.DEGRADING, TailKind.LARGER, "swings get larger"
     if recurs and yes("worse with age"):
-        return "degrading", "more often with each power-up"
+        return VerdictWord.DEGRADING, TailKind.WORSE_WITH_AGE, "more often with each power-up"
     if recurs and yes("more often") and one_run:
-        return "degrading", "more often during this run; heat and wear cannot be told apart: repeat from cold"
+        tail = "more often during this run; heat and wear cannot be told apart: repeat from cold"
+        return VerdictWord.DEGRADING, TailKind.MORE_OFTEN, tail
+    if jumping:
+        return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
     # Two levels are no movement, and a channel that is away for long stretches has no level to move.
     if (yes("drift") or yes("level change")) and not (facts.two_levels or facts.filled):
+        kind = TailKind.MOVES if yes("drift") else TailKind.JUMPED
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
-        return "drifting", tail + (", with recurring swings" if recurs else "")
+        return VerdictWord.DRIFTING, kind, tail + (", with recurring swings" if recurs else "")
     if recurs:
-        kind = "recurring swings"
+        what = "recurring swings"
         if facts.filled:
-            kind = "beyond the threshold for long stretches"
+            what = "beyond the threshold for long stretches"
         when = {"cold": "; mostly while it warms up", "hot": "; mostly once it is warm"}.get(facts.phase, "")
         if facts.together:
-            kind += " in all channels at once"
+            what += " in all channels at once"
         if not when and yes("more often"):
             when = "; more often the longer it runs"
         if not when and yes("larger"):
             when = "; larger the longer it runs"
-        return "noisy", kind + when
+        return VerdictWord.NOISY, TailKind.LONG if facts.filled else TailKind.RECURRING, what + when
     if facts.two_levels:
-        return "noisy", "two levels"
+        return VerdictWord.NOISY, TailKind.TWO_LEVELS, "two levels"
     if yes("noise"):
-        return "noisy", "high noise floor"
+        return VerdictWord.NOISY, TailKind.HIGH_NOISE, "high noise floor"
     if by_hand:
-        return "noisy", "intermittent when provoked"
-    enough = hours >= needed_hours(limits)
+        return VerdictWord.NOISY, TailKind.PROVOKED, "intermittent when provoked"
     if facts.episodes > 0:
-        apart = (facts.observed_s - facts.episode_s) / HOUR
-        times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
-        by_lead = "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD
-        if apart >= needed_hours(limits):
-            return "one-off", f"seen {times}, " + (
-                "no more than the shorted lead may explain" if by_lead else "not proved gone"
-            )
-        return "inconclusive", f"seen {times} in {hours:.2g} h"
+        return _seen(findings, facts, limits, hours)
     upper = facts.steady_upper_per_h
-    if enough or (upper is not None and upper <= limits.episode_rate_per_h):
+    if hours >= needed_hours(limits) or (upper is not None and upper <= limits.episode_rate_per_h):
         cold = f" and {facts.power_ups} power-up{'s' if facts.power_ups != 1 else ''}" if facts.power_ups else ""
         room = "; events in all channels at once, no more than a room shows" if facts.common_episodes else ""
         more = ""
         if facts.complaint_open:
             starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
             more = f"; the complaint needs {facts.complaint_h:.2g} h{starts} more"
+        tail = f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}{more}"
+        return VerdictWord.STEADY, TailKind.CLEAN, tail
+    more = hours_text(missing_hours(facts, limits, guard))
+    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"clean for {hours:.2g} h; {more} more needed"
+
+
+def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: float) -> Said:
+    """Episodes that are not shown to come back."""
+    apart = (facts.observed_s - facts.episode_s) / HOUR
+    times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
+    if apart < needed_hours(limits):
+        return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {hours:.2g} h"
+    if "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD:
+        return VerdictWord.ONE_OFF, TailKind.LIKE_LEAD, f"seen {times}, no more than the shorted lead may explain"
+    return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, not proved gone"
+
+
+def _jumps(facts: Facts) -> str:
+    return f"jumps of about {facts.jump_V * 1e3:.0f} mV between levels"
+
+
+def _guarded(
+    word: VerdictWord,
+    kind: TailKind,
+    tail: str,
+    findings: Mapping[str, Finding],
+    facts: Facts,
+    limits: Limits,
+    guard: Guard,
+) -> Said:
+    """Where no finding is 'yes': what stands in place of 'steady' when something speaks against it."""
+    found, reasons = guard.figures, set(guard.reasons)
+    if facts.jumps:
+        return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
+    if Reason.MOVE in reasons:
+        moved = f"{found.moved_V * 1e3:.0f} mV"
+        if found.power_ups > 1 and Reason.SPREAD not in reasons:
+            return (
+                VerdictWord.DRIFTING,
+                TailKind.SETTLES_DIFFERENTLY,
+                f"settles differently by {moved} over {found.power_ups} power-ups",
+            )
+        return VerdictWord.DRIFTING, TailKind.MOVED, f"moved {moved}, kind not shown"
+    if Reason.SWINGS in reasons and facts.shared_swings:
+        return VerdictWord.NOISY, TailKind.ALL_AT_ONCE, "in all channels at once"
+    if Reason.REST in reasons or findings["settled offset"].answer == YES:
+        return VerdictWord.INCONCLUSIVE, TailKind.OFFSET, "constant, but offset too high"
+    if Reason.SWINGS in reasons and found.swings >= SMALL_SWINGS and not found.large_swings:
         return (
-            "steady",
-            f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}{more}",
+            VerdictWord.NOISY,
+            TailKind.SMALL_SWINGS,
+            f"small swings, {found.swings} times up to {found.largest_swing_V * 1e3:.0f} mV",
         )
-    missing = needed_hours(limits) - hours
-    return "inconclusive", f"clean for {hours:.2g} h; {missing:.2g} h more needed"
+    if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
+        hours = facts.observed_s / HOUR
+        more = hours_text(missing_hours(facts, limits, guard))
+        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"clean for {hours:.3g} h; {more} more needed"
+    first = first_reason(guard)
+    if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
+        return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
+    if word == VerdictWord.STEADY:
+        if facts.enter_V > MOST_ENTER_V:
+            return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"noise hides swings under {facts.enter_V * 1e3:.0f} mV"
+        for question, what in (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement")):
+            if findings[question].answer != NO:
+                return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"{what} is not shown to be within its limit"
+    return word, kind, tail
+
+
+def missing_hours(facts: Facts, limits: Limits, guard: Guard) -> float:
+    """Clean hours that are still missing, in whole steps of five minutes, one at least: nobody logs 'no hours more'."""
+    found = guard.figures
+    missing = max(
+        found.clean_h_needed - found.observed_h,
+        guard.limits.judged_h - found.judged_h,
+        needed_hours(limits) - facts.observed_s / HOUR,
+    )
+    return max(math.ceil(missing / STEP_H - 1e-9), 1) * STEP_H
 
 
 def needed_hours(limits: Limits) -> float:
     """Clean hours that exclude the rate of concern at the limits' confidence: -ln(1 - confidence) / rate."""
-    import math
-
     return -math.log(1.0 - limits.confidence) / limits.episode_rate_per_h
 
 
-def _fitness(word: str, yes: Callable[[str], bool], facts: Facts) -> str:
-    if facts.trips > 0 or facts.dangerous_V is not None:
+def _fitness(
+    word: VerdictWord, kind: TailKind, findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard
+) -> Fitness:
+    if facts.trips > 0 or facts.dangerous_V is not None or guard.figures.largest_V >= limits.protection_V:
         return DO_NOT_CONNECT
-    if word == "steady" and not (yes("settled offset") or yes("power-up") or facts.complaint_open):
-        return WITHIN_LIMITS
-    return NOT_YET_SHOWN
+    noise = findings["noise"]
+    cleared = (
+        guard.silent
+        and word == VerdictWord.STEADY
+        and kind == TailKind.CLEAN
+        and noise.answer == NO
+        and noise.high is not None
+        and noise.high <= limits.noise_V
+        and not any(item.answer == YES for item in findings.values())
+        and not facts.complaint_open
+    )
+    return WITHIN_LIMITS if cleared else NOT_YET_SHOWN

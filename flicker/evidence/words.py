@@ -5,56 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from flicker.base.limits import Limits
+from flicker.base.texts import channel_text, clock_text, hours_text, times_text, volts_text
+from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.verdict import DO_NOT_CONNECT, Facts, Verdict, needed_hours
+from flicker.evidence.guard import Guard
+from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.verdict import ONLY_MISSING, Facts, Verdict, missing_hours
+
+__all__ = ["channel_text", "clock_text", "hours_text", "owner", "times_text", "volts_text"]
 
 HOUR = 3600.0
 SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so
+SAID_BY_GUARD = (
+    TailKind.JUMPS, TailKind.MOVED, TailKind.SETTLES_DIFFERENTLY, TailKind.SMALL_SWINGS, TailKind.ALL_AT_ONCE,
+    TailKind.OFFSET, TailKind.OPEN,
+)  # fmt: skip
+AGAINST = (TailKind.CLEAN, TailKind.TOO_SHORT, TailKind.OPEN, TailKind.OFFSET)
 AT_ONCE = " All channels jump at the same moment: look at what they share, the mains and the meter included."
-
-
-def hours_text(hours: float) -> str:
-    """A length of time as people say it."""
-    if hours < 1.0 / 60.0:
-        return _counted(f"{hours * 3600.0:.0f}", "second")
-    if hours < 0.995:
-        return _counted(f"{hours * 60.0:.0f}", "minute")
-    if hours < 100.0:
-        return _counted(f"{hours:.1f}".rstrip("0").rstrip("."), "hour")
-    return _counted(f"{hours / 24.0:.0f}", "day")
-
-
-def clock_text(seconds: float) -> str:
-    """A moment of a run, counted from its start: '1 h 02 min 03 s'."""
-    whole = round(seconds)
-    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
-    if hours:
-        return f"{hours} h {minutes:02d} min {rest:02d} s"
-    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
-
-
-def _counted(number: str, unit: str) -> str:
-    return f"{number} {unit}" + ("" if number == "1" else "s")
-
-
-def channel_text(channel: str) -> str:
-    """A channel's name at the beginning of a sentence: 'The left channel', 'Channel 2', 'Channel ch1'."""
-    if channel.lower().startswith("channel"):
-        return channel[:1].upper() + channel[1:]
-    return f"Channel {channel}" if channel.lower().startswith("ch") or len(channel) < 3 else f"The {channel} channel"
-
-
-def volts_text(volts: float) -> str:
-    """A voltage as people say it."""
-    size = abs(volts)
-    if size < 0.9995:
-        return f"{volts * 1e3:.0f} mV"
-    return f"{volts:.2f} V" if size < 10 else f"{volts:.0f} V"
-
-
-def times_text(count: int) -> str:
-    """Once, twice, or a number of times."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def owner(
@@ -64,20 +31,30 @@ def owner(
     facts: Facts,
     limits: Limits,
     largest_V: float | None,
+    guard: Guard,
 ) -> str:
     """Say what the channel does, worst volts first, and what that means."""
     hours = facts.observed_s / HOUR
     name = channel_text(channel)
     seen = hours_text(hours)
-    if verdict.fitness == DO_NOT_CONNECT:
-        volts = volts_text(abs(facts.dangerous_V or largest_V or limits.protection_V))
+    if facts.failed:
+        return f"{name} {facts.failed}. Do not connect a loudspeaker, and do not power it again."
+    if verdict.fitness == Fitness.DO_NOT_CONNECT:
+        most = max(guard.figures.peak_V, abs(facts.dangerous_V or 0.0), largest_V or 0.0, limits.protection_V)
+        volts = volts_text(most)
         first = f"{name} puts up to {volts} of direct voltage on its output: do not connect a loudspeaker."
         return f"{first} {_short(verdict, findings, facts, seen)}"
     lines = []
-    if findings["settled offset"].answer == YES and verdict.word in {"steady", "inconclusive", "one-off"}:
+    if findings["settled offset"].answer == YES and verdict.word in (
+        VerdictWord.STEADY,
+        VerdictWord.INCONCLUSIVE,
+        VerdictWord.ONE_OFF,
+    ):
         lines.append(f"{name} sits at {volts_text(findings['settled offset'].effect or 0.0)}, more than it should.")
         name = "It"
-    lines.append(_main(name, verdict, findings, facts, limits, seen, largest_V))
+    lines.append(_main(name, verdict, findings, facts, limits, seen, largest_V, guard))
+    if verdict.kind in AGAINST and set(guard.reasons) - ONLY_MISSING:
+        lines.append(f"Against a clearance: {reasons_text(guard)}.")
     return " ".join(lines)
 
 
@@ -102,9 +79,12 @@ def _main(
     limits: Limits,
     seen: str,
     largest_V: float | None,
+    guard: Guard,
 ) -> str:
-    word = verdict.word
-    if word == "steady":
+    word, kind = verdict.word, verdict.kind
+    if kind in SAID_BY_GUARD:
+        return _by_guard(name, kind, facts, guard, seen)
+    if word == VerdictWord.STEADY:
         rest = limits.episode_rate_per_h
         lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {_lasting(facts.reading_every_s)},"
         calm = f"{name} stayed calm for {seen}; a fault that shows itself {_rate(rest)} or more{lasting} would have been seen."
@@ -113,12 +93,12 @@ def _main(
             if not facts.common_episodes
             else " The jumps that all channels made at once are no more than a room shows."
         )
-    if word == "one-off" and "shorted lead" in verdict.tail:
+    if kind == TailKind.LIKE_LEAD:
         return f"{name} jumped {_swings(facts, seen, largest_V)}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
-    if word == "one-off":
+    if word == VerdictWord.ONE_OFF:
         return f"{name} jumped {_swings(facts, seen, largest_V)}. It did not come again while we watched; that does not prove it gone."
-    if word == "noisy":
-        if verdict.tail.startswith(("recurring", "beyond")):
+    if word == VerdictWord.NOISY:
+        if kind in (TailKind.RECURRING, TailKind.LONG):
             what = (
                 f"jumps again and again: {_swings(facts, seen, largest_V)}"
                 if not facts.filled
@@ -129,18 +109,18 @@ def _main(
                 "hot": " It comes mostly once it is warm.",
             }
             return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
-        if verdict.tail.startswith("intermittent when"):
+        if kind == TailKind.PROVOKED:
             best = findings["provoked"]
             return f"{name} is calm by itself but jumps when it is provoked ({best.effect or 0.0:.0%} of the trials). The fault is real."
-        if verdict.tail == "two levels":
+        if kind == TailKind.TWO_LEVELS:
             return f"{name} switches back and forth between two levels by itself; a part in it is failing."
         return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."
-    if word == "drifting":
+    if word == VerdictWord.DRIFTING:
         moved = findings["drift"].effect if findings["drift"].answer == YES else findings["level change"].effect
         more = f" It also jumps: {_swings(facts, seen, largest_V)}." if findings["intermittent"].answer == YES else ""
         return f"{name} does not stay where it settles: it moved by {volts_text(abs(moved or 0.0))} in {seen}.{more}"
-    if word == "degrading":
-        how = "larger" if verdict.tail.startswith("swings") else "more often"
+    if word == VerdictWord.DEGRADING:
+        how = "larger" if kind == TailKind.LARGER else "more often"
         return f"{name} jumps {_swings(facts, seen, largest_V)}, and {how} as time goes on. It got worse while it was watched."
     if not facts.life_shown:
         return f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it."
@@ -148,15 +128,35 @@ def _main(
         return (
             f"{name} jumped {_swings(facts, seen, largest_V)}; that is too short a time to say whether it comes back."
         )
-    missing = max(needed_hours(limits) - facts.observed_s / HOUR, 0.0)
+    missing = missing_hours(facts, limits, guard)
     return f"{name} stayed calm, but only {seen} were observed: {hours_text(missing)} more are needed to believe it."
 
 
+def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) -> str:
+    """What raw volts say where no finding is shown."""
+    found = guard.figures
+    if kind == TailKind.JUMPS:
+        return (
+            f"{name} jumps between levels about {facts.jump_V * 1e3:.0f} mV apart, by itself; a part in it is failing."
+        )
+    if kind == TailKind.MOVED:
+        return f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}."
+    if kind == TailKind.SETTLES_DIFFERENTLY:
+        return f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over {found.power_ups} power-ups."
+    if kind == TailKind.SMALL_SWINGS:
+        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}: small, but no rest."
+    if kind == TailKind.ALL_AT_ONCE:
+        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}.{AT_ONCE}"
+    if kind == TailKind.OFFSET:
+        return f"{name} does not move, but it rests up to {volts_text(found.largest_V)} from zero."
+    return f"{name} showed no fault in {seen}, but is not shown to be sound."
+
+
 def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen: str) -> str:
-    if verdict.word == "degrading":
+    if verdict.word == VerdictWord.DEGRADING:
         return f"It jumped {times_text(facts.episodes)} in {seen}, and it got worse while it was watched."
     if findings["intermittent"].answer == YES:
-        if verdict.tail.startswith("intermittent when"):
+        if verdict.kind == TailKind.PROVOKED:
             return f"It does so when it is provoked ({findings['provoked'].effect or 0.0:.0%} of the trials)."
         return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
     if facts.episodes:

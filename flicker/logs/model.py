@@ -84,13 +84,17 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Rows between two gaps (or part of them): ``time_s`` since the first sample of the run, volts per channel."""
+    """Rows between two gaps (or part of them): ``time_s`` since the first sample of the run, volts per channel.
+
+    ``offset_s`` is the time of the run's first sample on the log's clock, where the sweep tells it.
+    """
 
     run: int
     first: int
     time_s: Floats
     values: tuple[Floats, ...]
     after_gap: bool
+    offset_s: float = 0.0
 
 
 class Log:
@@ -174,6 +178,7 @@ class Log:
                     time_s=cut.time_s,
                     values=tuple(column[cut.lo : cut.hi] for column in batch.values),
                     after_gap=cut.after_gap,
+                    offset_s=cut.offset_s,
                 )
             if keeper.backward > 1000 and keeper.backward > 0.5 * keeper.rows:
                 raise LogError(f"{self.source.name}: time goes backwards throughout; reverse the rows.")

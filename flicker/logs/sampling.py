@@ -49,6 +49,7 @@ class Cut:
     hi: int
     time_s: Floats
     after_gap: bool
+    offset_s: float = 0.0  # of the run on the source's clock
 
 
 @dataclass(slots=True)
@@ -173,7 +174,7 @@ class Timekeeper:
         self._recent = np.concatenate((self._recent, step[-(_STREAK - 1) :]))[-(_STREAK - 1) :]
         self._row += size
         since = time - stretch.offset_s if stretch.offset_s else time
-        return Cut(len(self._stretches) - 1, 0, size, since, False)
+        return Cut(len(self._stretches) - 1, 0, size, since, False, stretch.offset_s)
 
     def _filled(self, raw_s: Floats, bad: NDArray[np.int64]) -> Floats:
         """Give stamps that are missing the one before."""
@@ -384,7 +385,7 @@ class Timekeeper:
             stretch = self._stretches[number]
             stretch.last = self._row + hi
             stretch.duration_s = float(time[hi - 1]) - stretch.offset_s
-            yield Cut(number, lo, hi, time[lo:hi] - stretch.offset_s, after_gap)
+            yield Cut(number, lo, hi, time[lo:hi] - stretch.offset_s, after_gap, stretch.offset_s)
 
     # ------------------------------------------------------------ afterwards
 

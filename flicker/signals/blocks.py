@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
@@ -18,6 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
+from flicker.logs.spans import spans
+from flicker.signals.guard.figures import StretchFigures
+from flicker.signals.guard.gather import Gatherer, Left
+from flicker.signals.mark_windows import Hands
 from flicker.signals.order_statistics import middle_row
 from flicker.signals.spill_buffer import Stash
 
@@ -55,7 +59,7 @@ class RunBlocks:
 
     ``after_gap`` is True for blocks that follow a gap (and for the first). ``stretch`` is the run's number in the log
     and ``offset_s`` where this run's clock begins in it: a power-up found in the data splits a stretch. ``stash`` holds
-    samples of striking blocks, to be looked at again.
+    samples of striking blocks, to be looked at again; ``guard`` the guard's figures of the whole stretch.
     """
 
     run: Run
@@ -68,6 +72,7 @@ class RunBlocks:
     after_gap: NDArray[np.bool_]
     channels: tuple[ChannelBlocks, ...]
     stash: Stash | None = field(default=None, repr=False, compare=False)
+    guard: StretchFigures | None = field(default=None, repr=False, compare=False)
 
     @property
     def centre_s(self) -> Floats:
@@ -113,8 +118,10 @@ _OWN = ("low", "high", "mean", "middle", "finite", "over_low", "over_high")
 class _RunBuilder:
     """Blocks of one run in the making; carries the rows of an unfinished block."""
 
-    def __init__(self, channels: int, size: int, stride: int, stash: Stash | None = None) -> None:
-        self.size, self.stride, self.stash = size, stride, stash
+    def __init__(
+        self, channels: int, size: int, stride: int, stash: Stash | None = None, guard: Gatherer | None = None
+    ) -> None:
+        self.size, self.stride, self.stash, self.guard = size, stride, stash, guard
         self.shared = _Columns(_SHARED)
         self.own = [_Columns((*_OWN, "sample_s", "sample_V")) for _ in range(channels)]
         self.rest: Piece | None = None
@@ -167,6 +174,8 @@ class _RunBuilder:
             column.add(**part)
         if self.stash is not None:
             self.stash.look(piece, size, reduced)
+        if self.guard is not None:
+            self.guard.feed(piece, size, reduced)
 
 
 TILE = 64  # blocks of a thousand rows that stay in the cache
@@ -282,8 +291,11 @@ def _join(rest: Piece, piece: Piece, need: int) -> tuple[Piece, Piece]:
     return joined, _part(piece, min(need, piece.time_s.size), piece.time_s.size)
 
 
-def reduce_log(log: Log, stash: Stash | None = None) -> list[RunBlocks]:
-    """Walk once through a log and return the blocks of each of its runs; ``stash`` takes striking samples."""
+def reduce_log(log: Log, stash: Stash | None = None, hands: Mapping[str, Hands] | None = None) -> list[RunBlocks]:
+    """Walk once through a log and return the blocks of each of its runs; ``stash`` takes striking samples.
+
+    ``hands``, the marks of each channel on the log's clock, leave the guard's figures, and nothing else, out of account.
+    """
     channels = len(log.channels)
     if isinstance(log.source, ArraySource):
         stash = None  # they are at hand anyway
@@ -294,13 +306,24 @@ def reduce_log(log: Log, stash: Stash | None = None) -> list[RunBlocks]:
         while len(builders) <= piece.run:
             if builders:
                 builders[-1].flush()
-            builders.append(_RunBuilder(channels, size, stride, stash))
+            left = [_left(hands, name, piece.offset_s) for name in log.channels]
+            guard = Gatherer(channels, log.source.cadence_s, left)
+            builders.append(_RunBuilder(channels, size, stride, stash, guard))
             if stash is not None:
                 stash.begin()
         builders[piece.run].feed(piece)
     if builders:
         builders[-1].flush()
     return [_finish(builder, run, k) for k, (builder, run) in enumerate(zip(builders, log.runs, strict=True))]
+
+
+def _left(hands: Mapping[str, Hands] | None, channel: str, offset_s: float) -> Left:
+    """What the marks take out of a channel's input to the guard, on the clock of a stretch."""
+    mine = (hands or {}).get(channel)
+    if mine is None:
+        return Left()
+    out = spans(np.concatenate((mine.touched, mine.windows)))
+    return Left(out - offset_s, tuple(t - offset_s for t in mine.breaks_s))
 
 
 def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
@@ -330,6 +353,7 @@ def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
         after_gap=shared.take("after_gap", np.bool_),
         channels=channels,
         stash=builder.stash,
+        guard=None if builder.guard is None else builder.guard.finish(),
     )
 
 
@@ -389,4 +413,5 @@ def _cut_out(blocks: RunBlocks, a: int, b: int) -> RunBlocks:
         after_gap=after_gap,
         channels=tuple(channels),
         stash=blocks.stash,
+        guard=blocks.guard,
     )

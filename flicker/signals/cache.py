@@ -27,14 +27,17 @@ from flicker.logs.sampling import RUN_GAP_S, Timekeeper
 from flicker.logs.used_columns import by_roles
 from flicker.logs.writing import whole_file
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.guard.figures import CHANNEL_ARRAYS, RULES, ChannelFigures, StretchFigures
+from flicker.signals.mark_windows import Hands
 from flicker.signals.spill_buffer import Stash
 
-FORM = 3  # of the file; raised where its content changes its meaning
+FORM = 4  # of the file; raised where its content changes its meaning
 MIB = 1 << 20
 ROWS = "stash.rows"
 
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
+_SEGMENTS = ("begin_s", "end_s", "kind")
 _FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s", "roles")
 
 
@@ -146,23 +149,24 @@ class BlockCache:
             return None
 
     def _key(self, path: Path, reader: str) -> str:
-        told = f"{file_key(path, whole=self.verify)} {reader} {__version__} {FORM} {np.__version__}"
+        told = f"{file_key(path, whole=self.verify)} {reader} {__version__} {FORM} {RULES} {np.__version__}"
         return hashlib.sha256(told.encode()).hexdigest()
 
     @staticmethod
-    def _use(log: Log, stash: Stash) -> str:
+    def _use(log: Log, stash: Stash, hands: Mapping[str, Hands]) -> str:
         columns = getattr(log.source, "uses", log.channels)
         levels = (stash.swing_V, stash.release_V, stash.tail_s)
-        return repr((columns, log.source.notes, log.source.start, log.run_gap_s, *levels))
+        marks = [(name, item.touched.tolist(), item.windows.tolist(), item.breaks_s) for name, item in hands.items()]
+        return repr((columns, log.source.notes, log.source.start, log.run_gap_s, *levels, marks))
 
-    def load(self, log: Log, stash: Stash) -> list[RunBlocks] | None:
-        """Blocks of a log as they were kept, or None; the log then knows its runs."""
+    def load(self, log: Log, stash: Stash, hands: Mapping[str, Hands] | None = None) -> list[RunBlocks] | None:
+        """Blocks of a log as they were kept with the same ``hands``, or None; the log then knows its runs."""
         if log.path is None:
             return None
         try:
             with np.load(self.place(log.path), allow_pickle=False) as kept:
                 head = json.loads(str(kept["head"]))
-                if head["file"] != self._key(log.path, log.reader) or head["use"] != self._use(log, stash):
+                if head["file"] != self._key(log.path, log.reader) or head["use"] != self._use(log, stash, hands or {}):
                     return None
                 sizes, firsts = kept["stash.size"].tolist(), kept["stash.first"].tolist()
                 runs = tuple(_run_from(item) for item in head["runs"])
@@ -177,6 +181,7 @@ class BlockCache:
                             for c in range(len(log.channels))
                         ),
                         stash=stash,
+                        guard=_guard_from(kept, k, len(log.channels)),
                     )
                     for k, run in enumerate(runs)
                 ]
@@ -189,7 +194,9 @@ class BlockCache:
         log.restore(runs, Timekeeper.from_repairs(log.source.cadence_s, repairs))
         return blocks
 
-    def save(self, log: Log, blocks: Sequence[RunBlocks], stash: Stash) -> None:
+    def save(
+        self, log: Log, blocks: Sequence[RunBlocks], stash: Stash, hands: Mapping[str, Hands] | None = None
+    ) -> None:
         """Keep the blocks of a log.
 
         Raises
@@ -207,7 +214,7 @@ class BlockCache:
         facts["start"] = source.start.isoformat() if source.start else None
         head = {
             "file": self._key(log.path, log.reader),
-            "use": self._use(log, stash),
+            "use": self._use(log, stash, hands or {}),
             "source": facts,
             "runs": [_run_to(item.run) for item in blocks],
             "stash": stash.dtypes,
@@ -217,6 +224,10 @@ class BlockCache:
             arrays |= {f"{k}.{name}": getattr(item, name) for name in _SHARED}
             for c, part in enumerate(item.channels):
                 arrays |= {f"{k}.{c}.{name}": getattr(part, name) for name in _OWN}
+            if item.guard is not None:
+                arrays |= {f"{k}.guard.{name}": getattr(item.guard, name) for name in _SEGMENTS}
+                for c, figures in enumerate(item.guard.channels):
+                    arrays |= {f"{k}.{c}.guard.{name}": value for name, value in figures.arrays()}
         arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
         arrays["stash.size"] = np.array(stash.size, dtype=np.int64)
         arrays |= {f"clock.{name}": value for name, value in log.keeper.repairs().items()}
@@ -243,6 +254,16 @@ def _open_rows(path: Path) -> tuple[IO[bytes], int]:
     file.seek(head)
     local = file.read(30)  # of the ZIP format: lengths of name and extra field stand at 26 and 28
     return file, head + 30 + int.from_bytes(local[26:28], "little") + int.from_bytes(local[28:30], "little")
+
+
+def _guard_from(kept: Mapping[str, Any], number: int, channels: int) -> StretchFigures:
+    return StretchFigures(
+        **{name: kept[f"{number}.guard.{name}"] for name in _SEGMENTS},
+        channels=tuple(
+            ChannelFigures(**{name: kept[f"{number}.{c}.guard.{name}"] for name in CHANNEL_ARRAYS})
+            for c in range(channels)
+        ),
+    )
 
 
 def _run_to(run: Run) -> dict[str, Any]:

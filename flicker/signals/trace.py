@@ -57,14 +57,14 @@ def trace_log(
         If the log holds no finite reading at all.
     """
     stash = Stash(0.5 * settings.excursion_V, STASH_SHARE * settings.release_V, settings.reconnect_s + 1.0)
-    kept = None if cache is None else cache.load(log, stash)
-    reduced = reduce_log(log, stash) if kept is None else kept
+    kept = None if cache is None else cache.load(log, stash, hands)
+    reduced = reduce_log(log, stash, hands) if kept is None else kept
     if not any(np.any(channel.finite > 0) for blocks in reduced for channel in blocks.channels):
         raise LogError(
             f"{log.source.name}: no reading is a number; nothing can be judged. Check the meter's range and leads."
         )
     if cache is not None and kept is None:
-        cache.save(log, reduced, stash)
+        cache.save(log, reduced, stash, hands)
     out: list[RunTraces] = []
     for stretch in reduced:
         for blocks, lapses, power_up in _runs(stretch, settings, alive):

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
         association,
         changepoints,
         extremes,
+        jumps,
+        moving,
         noise,
         power_ups,
         rates,
@@ -24,7 +26,20 @@ if TYPE_CHECKING:
         trends,
     )
 
-__all__ = ["arrivals", "association", "changepoints", "extremes", "noise", "power_ups", "rates", "sequential", "soak", "trends"]
+__all__ = [
+    "arrivals",
+    "association",
+    "changepoints",
+    "extremes",
+    "jumps",
+    "moving",
+    "noise",
+    "power_ups",
+    "rates",
+    "sequential",
+    "soak",
+    "trends",
+]
 
 
 def __getattr__(name: str) -> ModuleType:

@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from flicker.base.limits import Limits
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
+from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.cell_levels import Levels, calm_cells
+from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow
@@ -104,6 +106,34 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         limit=limits.drift_V,
         holds=past and result.low > 0,
     )
+
+
+def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> Finding:
+    """Weigh the movement as read: its range decides 'no', the test in noise of unknown colour adds a 'yes'.
+
+    What explains movement (settling, the room, the temperature) stays in the sentence and changes no answer 'no'.
+    """
+    largest = raw.largest
+    if largest is not None and largest.beyond and not (found.holds and (found.p_value or 1.0) <= largest.p_value):
+        moved = abs(largest.moved)
+        return replace(
+            found,
+            answer=NOT_SHOWN,
+            method=f"{largest.method}; as read, from minute 20 on",
+            reads=f"The settled level moves steadily: {moved * 1e3:.3g} mV as read, at least {largest.low * 1e3:.3g} mV. {found.reads}",
+            statistic=largest.half_width,
+            p_value=min(1.0, largest.p_value * raw.tested),
+            effect=largest.moved,
+            low=largest.low,
+            high=largest.high,
+            holds=True,
+        )
+    judged = Reason.SHORT not in guard.reasons
+    within = judged and guard.figures.moved_V <= guard.limits.move_V and not (found.holds and found.sided == "two")
+    text = found.reads
+    if judged:
+        text = f"{text} As read it moved {guard.figures.moved_V * 1e3:.3g} mV over all power-ups, from minute 20 on."
+    return replace(found, answer=NO if within else NOT_SHOWN, reads=text, holds=found.holds and not within)
 
 
 def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> Finding | None:

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
-import numpy as np
-
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -49,7 +47,7 @@ class RelayResult(Result):
 
 
 def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[RelayResult, int]:
-    """Sum over runs; trips during the start's surge do not count for fitness."""
+    """Sum over runs, with the trips: readings of an open lead in the first seconds never reached the relay."""
     parts = [
         (relays[number, record.channel], trace)
         for number, trace in zip(record.numbers, record.traces, strict=True)
@@ -57,10 +55,6 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
     ]
     if not parts:
         return RelayResult(0, 0.0, 0.0, 0.0, None, "simulated"), 0
-    late = 0
-    for outcome, trace in parts:
-        after = trace.start.end_s if trace.start is not None else 0.0
-        late += int(np.count_nonzero(outcome[0].trip_s >= after))
     whole = add_up([outcome[0] for outcome, _ in parts])
     others: ThresholdTable | None = None
     if len(parts[0][0]) > 1:
@@ -95,5 +89,5 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
             forecast=next_hours(record, limits),
             reads=whole.reads,
         ),
-        late,
+        whole.trips,
     )

@@ -70,6 +70,8 @@ def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
         stamp(item.fitness),
         tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
         tag("p", item.reads),
+        tag("p", item.guard.reads, class_="sub"),
+        tag("p", item.not_excluded, class_="sub"),
         *more,
         class_="tag",
     )

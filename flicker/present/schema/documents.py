@@ -11,7 +11,8 @@ from typing import Annotated, Any, Literal, TypedDict
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
-from flicker.evidence.channel import ChannelAssessment, Next
+from flicker.evidence.advice import Next
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
 from flicker.evidence.questions.auxiliary_channels import CompanionResult

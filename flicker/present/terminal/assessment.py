@@ -118,6 +118,8 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
         facts.add_row(Text("within limits", style="dark_cyan"), Text(", ".join(within)))
     if open_:
         facts.add_row(Text("not shown", style="dim"), Text(", ".join(open_), style="dim"))
+    facts.add_row("raw volts", Text(item.guard.reads))
+    facts.add_row("left open", Text(item.not_excluded))
     for name, sentence in bench_lines(item):
         facts.add_row(name, Text(sentence))
     rate = item.rate

@@ -119,15 +119,27 @@ def what_if(
 
 
 def scan_relays(
-    log: Log, blocks: RunBlocks, relays: Sequence[Relay], *, connected: bool = True
+    log: Log,
+    blocks: RunBlocks,
+    relays: Sequence[Relay],
+    *,
+    connected: bool = True,
+    not_before_s: Sequence[float] | None = None,
 ) -> list[list[RelayRecord]]:
-    """Follow several relays through one run in one reading; one list (a record per channel) per relay."""
+    """Follow several relays through one run in one reading; one list (a record per channel) per relay.
+
+    ``not_before_s`` tells, per channel, where its readings begin to count: before, the relay is held as it is.
+    """
+    begins = [0.0] * len(blocks.channels) if not_before_s is None else list(not_before_s)
     step = blocks.run.sample_interval_s
     if not relays:
         return []
     machines = [[RelayMachine(relay, step, connected=connected) for _ in blocks.channels] for relay in relays]
     every = [machine for row in machines for machine in row]
-    loud = [[_above(part, relay.release_V) for part in blocks.channels] for relay in relays]
+    loud = [
+        [_above(part, relay.release_V) & (blocks.end_s >= at) for part, at in zip(blocks.channels, begins, strict=True)]
+        for relay in relays
+    ]
     hot = np.logical_or.reduce([mask for row in loud for mask in row])
     if not connected:
         hot[:1] = True
@@ -144,7 +156,7 @@ def scan_relays(
             for machine, busy in zip(every, (busy for row in awake for busy in row), strict=True):
                 if not busy:
                     machine.pause()
-            _read(log, blocks, machines, awake, lo, hi)
+            _read(log, blocks, machines, awake, lo, hi, begins)
             done = hi
             # A gap starts the timers anew, so a relay may still be open after the planned blocks: read on.
             lo, hi = hi, (hi if all(machine.idle for machine in every) else min(hi + 4, blocks.row.size))
@@ -152,7 +164,7 @@ def scan_relays(
             machine.pause()
     names = log.channels
     covered = [_channel_covered(blocks, index, step) for index in range(len(blocks.channels))]
-    peaks = [_peak(blocks, index) for index in range(len(blocks.channels))]
+    peaks = [_peak(blocks, index, begins[index]) for index in range(len(blocks.channels))]
     out = []
     for row in machines:
         records = []
@@ -183,7 +195,13 @@ def _above(part: ChannelBlocks, level_V: float) -> NDArray[np.bool_]:
 
 
 def _read(
-    log: Log, blocks: RunBlocks, machines: list[list[RelayMachine]], awake: list[list[bool]], lo: int, hi: int
+    log: Log,
+    blocks: RunBlocks,
+    machines: list[list[RelayMachine]],
+    awake: list[list[bool]],
+    lo: int,
+    hi: int,
+    begins: Sequence[float],
 ) -> None:
     first, last = int(blocks.row[lo]), int(blocks.row[hi - 1] + blocks.rows[hi - 1])
     for piece in rows_again(log, blocks, first, last):
@@ -191,8 +209,11 @@ def _read(
         for at in range(0, time_s.size, FEED_ROWS):  # a machine takes a dozen copies of what it is fed
             here = slice(at, at + FEED_ROWS)
             for row, busy in zip(machines, awake, strict=True):
-                for machine, values in compress(zip(row, piece.values, strict=True), busy):
-                    machine.feed(time_s[here], np.asarray(values[here], dtype=np.float64))
+                for machine, values, at_s in compress(zip(row, piece.values, begins, strict=True), busy):
+                    volts = np.asarray(values[here], dtype=np.float64)
+                    if at_s > time_s[here][0]:
+                        volts = np.where(time_s[here] < at_s, np.nan, volts)
+                    machine.feed(time_s[here], volts)
 
 
 def _channel_covered(blocks: RunBlocks, index: int, step: float) -> Floats:
@@ -204,8 +225,8 @@ def _channel_covered(blocks: RunBlocks, index: int, step: float) -> Floats:
     return spans(np.column_stack((blocks.begin_s[first], blocks.end_s[last - 1] + step)))
 
 
-def _peak(blocks: RunBlocks, index: int) -> float:
-    part = blocks.channels[index]
-    ends = np.concatenate((part.low, part.high))
+def _peak(blocks: RunBlocks, index: int, begin_s: float) -> float:
+    part, counts = blocks.channels[index], blocks.begin_s >= begin_s
+    ends = np.concatenate((part.low[counts], part.high[counts]))
     ends = ends[np.isfinite(ends)]
     return float(ends[np.argmax(np.abs(ends))]) if ends.size else math.nan

@@ -1,0 +1,116 @@
+"""What to do next with a channel: fitness first, volts first, hours last."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from flicker.base.described import Doc
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.base.texts import hours_text, volts_text
+from flicker.base.values import Fitness, TailKind, VerdictWord
+from flicker.evidence.guard import Guard, Reason
+from flicker.evidence.questions.end_state import Failed
+from flicker.evidence.questions.forecast import TimeToThreshold
+from flicker.evidence.verdict import HOUR, Facts, Verdict, missing_hours, needed_hours
+from flicker.stats.soak import hours_to_catch
+
+SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
+
+# What to do about a reason that no further hours of the same log take away.
+HELP = {
+    Reason.OPEN: "Say where the leads sit ('measured_at' in the case file), or measure before the output relay, and log the start again.",
+    Reason.OVER: "Log again on a larger range: what was over range is not known.",
+    Reason.PEAK: "Find what made the peak; repeat from cold.",
+    Reason.BEYOND: "Find what takes it beyond the limit; repeat from cold.",
+    Reason.SPREAD: "Find what makes it restless: the output stage, its supply, or the leads.",
+    Reason.SWINGS: "Find what makes it swing; then log again.",
+    Reason.BLANK: "Log again on a larger range, and see why this channel alone has blanks.",
+    Reason.GAPS: "Log again without gaps: too much of the time was not seen.",
+    Reason.SELDOM: "Log again with a reading at least every 30 s.",
+    Reason.DEAD: "Switch the unit off and on once while logging, so that the log shows its start.",
+    Reason.UNDATED: "Say when each log was made, or log the start of each.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Next(Result):
+    """What to do next: how long to soak, and why."""
+
+    soak_h: Annotated[float | None, Doc("Hours to log next; null where hours are not what is missing.", ge=0, open=True)]
+    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
+    reads: Annotated[str, Doc("Why, in words.")]
+
+
+def advise(
+    verdict: Verdict, facts: Facts, guard: Guard, limits: Limits, end: Failed | None, ahead: TimeToThreshold | None
+) -> Next:
+    """The first advice that holds: a dead unit, danger, a level on its way to danger, volts, swings, hours."""
+    whole = needed_hours(limits)
+    sure = limits.confidence
+    if end is not None:
+        sentence = f"{end.reads[0].upper()}{end.reads[1:]}. Do not power it again; find the shorted part."
+        return Next(None, sure, sentence)
+    moving = {Reason.MOVE, Reason.REST, Reason.PEAK} & set(guard.reasons)
+    soon = ""
+    if moving and ahead is not None and ahead.approaches and ahead.earliest_s < SOON_S:
+        soon = f"It {ahead.reads}; switch off." if ahead.level_V < ahead.threshold_V else ""
+    if verdict.fitness == Fitness.DO_NOT_CONNECT:
+        most = volts_text(max(guard.figures.peak_V, guard.figures.largest_V, limits.protection_V))
+        return Next(None, sure, f"{soon} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
+    if soon:
+        return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
+    if Reason.REST in guard.reasons:
+        what = volts_text(guard.figures.largest_V)
+        return Next(
+            whole,
+            sure,
+            f"It rests up to {what} from zero: look at the input pair, its bias and feedback; repeat from cold.",
+        )
+    if Reason.MOVE in guard.reasons:
+        moved = volts_text(guard.figures.moved_V)
+        return Next(
+            whole,
+            sure,
+            f"It moved {moved}: look at what warms up, at supply and bias, at trimmers and joints; repeat from cold, "
+            "and log on once it is warm.",
+        )
+    hours = facts.observed_s / HOUR
+    if facts.episodes > 0 and hours > 0:
+        catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=sure).exposure)
+        return Next(
+            catch,
+            sure,
+            f"To see it again with a chance of {sure:.0%}, log {hours_text(catch)} more; "
+            "so long a clean log after a repair begins to speak for a cure.",
+        )
+    for reason, words in HELP.items():
+        if reason in guard.reasons:
+            return Next(whole, sure, words)
+    return _hours(verdict, facts, guard, limits)
+
+
+def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next:
+    """Hours that are missing, or that would exclude more."""
+    found, hours, sure = guard.figures, facts.observed_s / HOUR, limits.confidence
+    if (verdict.word == VerdictWord.INCONCLUSIVE and verdict.kind != TailKind.NO_LIFE) or not guard.silent:
+        more = missing_hours(facts, limits, guard)
+        short = ""
+        if Reason.SHORT in guard.reasons and found.power_ups > 1:
+            short = " Power-ups shorter than 20 minutes never clear: log one power-up of 80 minutes as well."
+        return Next(
+            more,
+            sure,
+            f"Log {hours_text(more)} more; if they stay clean, more than {limits.episode_rate_per_h:g} per hour is excluded.{short}",
+        )
+    rarer = 10.0
+    while needed_hours(limits) * rarer <= hours:
+        rarer *= 10.0
+    missing = needed_hours(limits) * rarer - hours
+    return Next(
+        missing,
+        sure,
+        f"To exclude a fault {rarer:g} times rarer ({limits.episode_rate_per_h / rarer:.3g} per hour), log "
+        f"{hours_text(missing)} more without an episode.",
+    )

@@ -1,0 +1,80 @@
+"""The guard's reasons and figures in words: what is open, in volts and hours."""
+
+from __future__ import annotations
+
+import math
+
+from flicker.base.texts import hours_text, times_text, volts_text
+from flicker.evidence.guard import Guard, Reason
+
+
+def reason_text(reason: Reason, guard: Guard) -> str:
+    """One reason against a clearance, with its figure."""
+    found, limits = guard.figures, guard.limits
+    largest = f", the largest {volts_text(found.largest_swing_V)}"
+    texts = {
+        Reason.OPEN: f"{volts_text(found.open_peak_V)} in the first 8 s: an open lead? say where the leads sit",
+        Reason.PEAK: f"readings up to {volts_text(found.peak_V)}",
+        Reason.OVER: f"over range {times_text(found.over_range)}",
+        Reason.REST: f"rested at up to {volts_text(found.largest_V)}",
+        Reason.BEYOND: f"beyond {volts_text(limits.rest_V)} for {hours_text(found.beyond_s / 3600.0)} in all",
+        Reason.MOVE: f"moved {volts_text(found.moved_V)}",
+        Reason.SPREAD: f"restless by {volts_text(found.spread_V)} within five minutes",
+        Reason.SWINGS: f"swung {times_text(found.swings)} by {volts_text(limits.swing_V)} or more{largest}",
+        Reason.RATE: f"more than {limits.rate_per_h:g} swing per hour is not excluded yet",
+        Reason.BLANK: f"{_blanks(guard)}, in this channel alone: an overload leaves such",
+        Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
+        Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
+        Reason.SELDOM: f"one reading in {hours_text(found.seldom_s / 3600.0)}, where {limits.seldom_s:g} s is needed",
+        Reason.DEAD: f"never beyond {volts_text(limits.alive_V)}",
+        Reason.UNDATED: "a log without a date that does not show its start: say when it was logged",
+    }
+    return texts[reason]
+
+
+def _blanks(guard: Guard) -> str:
+    found = guard.figures
+    if found.blanks:
+        plural = "" if found.blanks == 1 else "s"
+        return f"{found.blanks} blank{plural} of {guard.limits.blank_s:g} s and more"
+    return f"{found.short_blanks} missing readings"
+
+
+# What a reader should hear first: danger, then size, then what is merely missing.
+ORDER = (
+    Reason.OVER, Reason.REST, Reason.PEAK, Reason.OPEN, Reason.BEYOND, Reason.MOVE, Reason.SPREAD, Reason.SWINGS,
+    Reason.BLANK, Reason.DEAD, Reason.UNDATED, Reason.SELDOM, Reason.GAPS, Reason.SHORT, Reason.RATE,
+)  # fmt: skip
+
+
+def first_reason(guard: Guard) -> Reason | None:
+    """The weightiest reason."""
+    return next((reason for reason in ORDER if reason in guard.reasons), None)
+
+
+def reasons_text(guard: Guard) -> str:
+    """All reasons, the weightiest first."""
+    return "; ".join(reason_text(reason, guard) for reason in ORDER if reason in guard.reasons)
+
+
+def not_excluded(guard: Guard, movement_V: float | None, cadence_s: float) -> str:
+    """What the log leaves open, in volts: said of a cleared channel too.
+
+    ``movement_V`` is how large movement may still be by the test in noise of unknown colour, None where it cannot tell.
+    """
+    found, limits = guard.figures, guard.limits
+    if found.judged_h <= 0:
+        move = "movement of any size"
+    else:
+        most = max(found.moved_V, 0.001, limits.move_V if movement_V is None else min(movement_V, 10.0))
+        move = f"movement up to {volts_text(most)}"
+    swing = f"swings under {volts_text(limits.swing_V)} or shorter than {_seconds(cadence_s)}"
+    if math.isfinite(found.upper_per_h):
+        rare = f"swings rarer than {found.upper_per_h:.2g} per hour"
+    else:
+        rare = "swings, however often"
+    return f"Not excluded: {move}; {swing}; {rare}."
+
+
+def _seconds(seconds: float) -> str:
+    return f"{seconds:.3g} s" if seconds >= 0.0995 else f"{seconds * 1e3:.3g} ms"

@@ -1,0 +1,100 @@
+"""How does a channel end? Volts, then nothing to the end of the log: a unit that died. Runs in, one event out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.result import Result
+from flicker.base.texts import clock_text, hours_text, volts_text
+from flicker.evidence.questions.forecast import SPAN_S, TimeToThreshold, time_to_threshold
+from flicker.signals.blocks import RunBlocks
+from flicker.signals.guard.figures import GRACE_S
+from flicker.signals.trace import RunTraces
+
+Floats = NDArray[np.float64]
+
+FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
+NOTHING_V = 0.002  # no live output reads less for long
+NOTHING_S = 5.0  # of nothing at least
+APART_S = 10.0  # volts with pauses up to here are one event
+
+
+@dataclass(frozen=True, slots=True)
+class Failed(Result):
+    """The last volts of a channel and how long they stood; ``end_s`` to the end of the log without any."""
+
+    run: int
+    begin_s: float
+    lasted_s: float
+    largest_V: float
+    then_s: float
+    at: datetime | None
+
+    @property
+    def reads(self) -> str:
+        """One event, in volts."""
+        when = f"{self.at:%H:%M}" if self.at is not None else f"{clock_text(self.begin_s)} of run {self.run + 1}"
+        largest = "over range" if not np.isfinite(self.largest_V) else volts_text(self.largest_V)
+        lasted = hours_text(max(self.lasted_s, 1.0) / 3600.0)
+        return f"failed at {when}: {largest} for {lasted}, then nothing"
+
+
+def _sizes(blocks: RunBlocks, channel: int) -> Floats:
+    """Largest size in each block: infinite over range, NaN without a reading."""
+    part = blocks.channels[channel]
+    size = np.fmax(np.abs(part.low), np.abs(part.high))
+    return np.where((part.over_low > 0) | (part.over_high > 0), np.inf, size)
+
+
+def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
+    """The event in which a channel failed; None where it lives to the end of its log."""
+    mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
+    then_s = 0.0
+    for run, place in reversed(mine):
+        size = _sizes(run.blocks, place)
+        begin, end = run.blocks.begin_s, run.blocks.end_s
+        with np.errstate(invalid="ignore"):
+            live = np.flatnonzero(size > NOTHING_V)
+            loud = np.flatnonzero(size > FAILED_V)
+        step = run.run.sample_interval_s
+        if live.size == 0:
+            then_s += float(end[-1]) + step - float(begin[0])
+            continue
+        if loud.size == 0:
+            return None
+        last = int(loud[-1])
+        fell = float(begin[live[-1]]) - float(end[last])  # a fall through the last millivolts takes a moment
+        then_s += float(end[-1]) - float(end[live[-1]])
+        if fell > APART_S or then_s < NOTHING_S or begin[last] < GRACE_S:
+            return None
+        first = last
+        for k in loud[::-1]:
+            if begin[first] - end[k] > APART_S:
+                break
+            first = int(k)
+        at = None if run.run.start is None else run.run.start + timedelta(seconds=float(begin[first]))
+        return Failed(
+            run.number,
+            float(begin[first]),
+            float(end[last]) + step - float(begin[first]),
+            float(size[first : last + 1].max()),
+            then_s,
+            at,
+        )
+    return None
+
+
+def approach(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> TimeToThreshold | None:
+    """When the level at the end of the last run reaches a threshold."""
+    for run in reversed(runs):
+        for place, trace in enumerate(run.traces):
+            if trace.channel == channel:
+                time, level = run.blocks.centre_s, run.blocks.channels[place].middle
+                late = time > time[-1] - SPAN_S - 1.0
+                return time_to_threshold(time[late], level[late], threshold_V=threshold_V)
+    return None

@@ -1,0 +1,104 @@
+"""One definition of a power-up for the whole program, and the first seconds after it.
+
+A run begins with a power-up where its beginning shows one (a surge, an open lead, zero before), or six hours and more
+lie before it; all else continues the run before: neither a new file nor a pause of the logger is a power-up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from flicker.base.limits import Limits
+from flicker.case.model import Case
+from flicker.evidence.guard import OPEN_MEDIAN_V, Guard, Session, judge_guard
+from flicker.signals.guard.figures import GRACE_S, MARK
+from flicker.signals.trace import RunTraces
+
+ALONG_S = 60.0  # a run that begins so soon after another continues it, whatever it looks like
+APART_S = 6 * 3600.0
+NEAR_S = 3.0  # between a power-up as found in blocks and in readings
+BEHIND_RELAY = ("speaker side", "unknown")
+
+
+def pause_s(before: RunTraces, run: RunTraces) -> float | None:
+    """Seconds from the end of one run to the beginning of the next; None where nothing tells."""
+    first, second = before.run, run.run
+    if run.blocks.stretch > 0:  # of the same log
+        return second.offset_s - first.offset_s - first.duration_s
+    if first.start is None or second.start is None or (first.start.tzinfo is None) != (second.start.tzinfo is None):
+        return None
+    return (second.start - first.start).total_seconds() - first.duration_s
+
+
+def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
+    """Tell of each run whether it begins with a power-up; the first does."""
+    out: list[bool] = []
+    for place, run in enumerate(runs):
+        if place == 0:
+            out.append(True)
+            continue
+        before = runs[place - 1]
+        if run.blocks.guard is not None and run.blocks.guard is before.blocks.guard:
+            out.append(True)  # the stretch was cut here because a power-up was found
+            continue
+        shown = any(trace.power_up_seen for trace in run.traces)
+        pause = pause_s(before, run)
+        if pause is None:
+            out.append(shown)
+        else:
+            out.append(pause >= ALONG_S and (shown or pause > APART_S))
+    return out
+
+
+def sessions_of(runs: Sequence[RunTraces]) -> list[tuple[RunTraces, Session]]:
+    """Stretches with the guard's figures, in order, each with its first run."""
+    out: list[tuple[RunTraces, Session]] = []
+    begins = power_ups_begin(runs)
+    seen: set[int] = set()
+    for place, (run, up) in enumerate(zip(runs, begins, strict=True)):
+        figures = run.blocks.guard
+        if figures is None or id(figures) in seen:
+            continue
+        seen.add(id(figures))
+        undated = place > 0 and not up and pause_s(runs[place - 1], run) is None
+        out.append((run, Session(figures, run.run.sample_interval_s, up, undated)))
+    return out
+
+
+def grace_s(run: RunTraces, channel: int, begins: bool, side: str = "unknown") -> float:
+    """Seconds of a run whose readings are taken for an open lead: none unless it begins with a power-up.
+
+    Only where the leads may sit behind the output relay, and the middle of the first seconds is small: volts that are
+    there from the start are the output's.
+    """
+    figures = run.blocks.guard
+    if figures is None or not begins or side not in BEHIND_RELAY:
+        return 0.0
+    for number, kind in enumerate(figures.kind.tolist()):
+        after = float(figures.begin_s[number]) - run.blocks.offset_s
+        if kind != MARK and abs(after) <= NEAR_S:
+            median = float(figures.channels[channel].head[number, 0])
+            return after + GRACE_S if math.isnan(median) or abs(median) <= OPEN_MEDIAN_V else 0.0
+    return 0.0
+
+
+def side_of(case: Case | None, channel: str) -> str:
+    """Where the case says that a channel was measured."""
+    told = [] if case is None else [item.measured_at for item in case.channels if item.name == channel]
+    return told[0] if told else "unknown"
+
+
+def guard_of(
+    sessions: Sequence[tuple[RunTraces, Session]], channel: str, limits: Limits, side: str = "unknown"
+) -> Guard:
+    """The guard's judgement of a channel over the stretches in which it was logged."""
+    mine = [
+        (session, place)
+        for run, session in sessions
+        for place, trace in enumerate(run.traces)
+        if trace.channel == channel
+    ]
+    return judge_guard(
+        [session for session, _ in mine], [place for _, place in mine], limits, speaker_side=side in BEHIND_RELAY
+    )

@@ -1,0 +1,232 @@
+"""Figures of one cell: median, 1 to 99 % range, swings about the median, and what may be a neighbour's crosstalk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.signals.guard.chunk import Chunk
+from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, SWING_V
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+CROSSTALK_S = 2.0  # a neighbour's swing is so near,
+CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
+MOST_NEIGHBOURS = 60  # a bit each
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Readings far from the median, none farther than `APART_S` from the next."""
+
+    begin_s: float
+    end_s: float
+    size_V: float
+    large: bool
+    by: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Figures of one channel in one cell."""
+
+    begin_s: float
+    median_V: float
+    low_V: float
+    high_V: float
+    alone_V: float
+    alone_by: int
+    readings: int
+    beyond: int
+    away: int
+    peak_V: float
+    swings: tuple[Swing, ...]
+
+
+@dataclass(slots=True)
+class _Look:
+    """One channel of a cell while its neighbours are looked at; groups that swing, in time order."""
+
+    drawn_s: Floats
+    drawn_V: Floats
+    median_V: float
+    readings: int
+    beyond: int
+    peak_V: float
+    swing_s: Floats
+    off_V: Floats
+
+
+Placed = tuple[Chunk, int, int, int, int]  # a chunk, groups from and to, drawn readings from and to
+
+
+def window(chunks: Sequence[Chunk], begin_s: float, end_s: float) -> list[Placed]:
+    """Groups and drawn readings of each chunk from ``begin_s`` to ``end_s`` (half open)."""
+    out = []
+    for chunk in chunks:
+        lo, hi = np.searchsorted(chunk.time_s, [begin_s, end_s])
+        if lo < hi:
+            a, b = np.searchsorted(chunk.drawn_s, [begin_s, end_s])
+            out.append((chunk, int(lo), int(hi), int(a), int(b)))
+    return out
+
+
+def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
+    """Largest finite size of a channel's readings in a time; NaN where there is none."""
+    found = [
+        max(-float(np.min(low[good])), float(np.max(high[good])))
+        for chunk, lo, hi, _, _ in window(chunks, begin_s, end_s)
+        for low, high in [(chunk.parts[channel].low[lo:hi], chunk.parts[channel].high[lo:hi])]
+        if (good := np.isfinite(low) & np.isfinite(high)).any()
+    ]
+    return max(found, default=float("nan"))
+
+
+def median(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
+    """Median of a channel's drawn readings in a time; NaN where there is none."""
+    values = [chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in window(chunks, begin_s, end_s)]
+    good = np.concatenate(values).astype(np.float64) if values else np.empty(0)
+    good = good[np.isfinite(good)]
+    return float(np.median(good)) if good.size else float("nan")
+
+
+def look(chunks: Sequence[Chunk], channels: int, begin_s: float, end_s: float) -> list[Cell | None]:
+    """Figures of every channel in a cell; None for a channel without a reading in it."""
+    parts = window(chunks, begin_s, end_s)
+    looks = [_look(parts, k) for k in range(channels)]
+    return [None if item is None else _cell(begin_s, k, item, looks) for k, item in enumerate(looks)]
+
+
+def _look(parts: Sequence[Placed], channel: int) -> _Look | None:
+    if not parts:
+        return None
+    drawn = np.concatenate([chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in parts]).astype(np.float64)
+    drawn_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts])
+    good = np.isfinite(drawn)
+    if not good.all():
+        drawn, drawn_s = drawn[good], drawn_s[good]
+    if drawn.size == 0:
+        return None
+    low, high, readings = np.inf, -np.inf, 0
+    for chunk, lo, hi, _, _ in parts:
+        for part_low, part_high, count in _extremes(chunk, channel, lo, hi):
+            low, high, readings = min(low, part_low), max(high, part_high), readings + count
+    centre = float(_at(drawn, (0.5,))[0])
+    nothing = np.empty(0)
+    out = _Look(drawn_s, drawn, centre, readings, 0, max(-low, high), nothing, nothing)
+    if max(high - centre, centre - low) > SWING_V or out.peak_V > BEYOND_V:
+        _exactly(out, parts, channel)
+    return out
+
+
+def _at(values: Floats, quantiles: tuple[float, ...]) -> Floats:
+    """Order statistics nearest to the quantiles."""
+    places = (np.array(quantiles) * (values.size - 1) + 0.5).astype(np.intp)
+    found: Floats = np.partition(values, places)[places]
+    return found
+
+
+def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[float, float, int]]:
+    """Smallest, largest and count of groups ``lo`` to ``hi``: from whole blocks, and the groups at both ends."""
+    part, size = chunk.parts[channel], chunk.per_block
+    first, last = -(-lo // size), hi // size
+    edges = [(lo, hi)] if first >= last else [(lo, first * size), (last * size, hi)]
+    for a, b in edges:
+        low, high = part.low[a:b], part.high[a:b]
+        good = np.isfinite(low) & np.isfinite(high)
+        if good.any():
+            count = int(np.count_nonzero(good)) if part.finite is None else int(part.finite[a:b].sum())
+            yield float(low[good].min()), float(high[good].max()), count
+    if first < last:
+        count = int(part.block_finite[first:last].sum())
+        if count:
+            low, high = part.block_low[first:last], part.block_high[first:last]
+            yield float(np.nanmin(low)), float(np.nanmax(high)), count
+
+
+def _exactly(item: _Look, parts: Sequence[Placed], channel: int) -> None:
+    """Every reading (or group) that swings, and how many are beyond the level."""
+    time, low, high = (
+        np.concatenate(rows)
+        for rows in zip(
+            *(
+                (c.time_s[lo:hi], c.parts[channel].low[lo:hi], c.parts[channel].high[lo:hi])
+                for c, lo, hi, _, _ in parts
+            ),
+            strict=True,
+        )
+    )
+    low, high = low.astype(np.float64), high.astype(np.float64)
+    off = np.where(np.isfinite(low) & np.isfinite(high), np.maximum(high - item.median_V, item.median_V - low), 0.0)
+    if parts[0][0].parts[channel].beyond is None:
+        item.beyond = int(np.count_nonzero(np.isfinite(low) & (np.abs(low) > BEYOND_V)))
+    else:
+        for chunk, lo, hi, _, _ in parts:
+            beyond = chunk.parts[channel].beyond
+            assert beyond is not None
+            item.beyond += int(beyond[lo:hi].sum())
+    swings = off > SWING_V
+    item.swing_s, item.off_V = time[swings], off[swings]
+
+
+def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | None]) -> Cell:
+    low, centre, high = _at(item.drawn_V, (0.01, 0.5, 0.99))
+    alone, alone_by = high - low, 0
+    by = _crosstalk(item.swing_s, item.off_V, channel, looks)
+    if alone > SWING_V and by.any():
+        own = _crosstalk(item.drawn_s, np.abs(item.drawn_V - centre), channel, looks)
+        rest = item.drawn_V[own == 0]
+        if rest.size:
+            first, last = _at(rest, (0.01, 0.99))
+            alone, alone_by = last - first, int(np.bitwise_or.reduce(own))
+    far = item.off_V > LARGE_V
+    swings = [
+        *_swings(item.swing_s, item.off_V, by, False),
+        *_swings(item.swing_s[far], item.off_V[far], by[far], True),
+    ]
+    return Cell(
+        begin_s=begin_s,
+        median_V=float(centre),
+        low_V=float(low),
+        high_V=float(high),
+        alone_V=float(alone),
+        alone_by=alone_by,
+        readings=item.readings,
+        beyond=item.beyond,
+        away=int(np.count_nonzero(far)),
+        peak_V=item.peak_V,
+        swings=tuple(swings),
+    )
+
+
+def _crosstalk(time_s: Floats, off_V: Floats, channel: int, looks: Sequence[_Look | None]) -> Ints:
+    """For each reading, the channels (a bit each) whose swing beside it is so large that it may be their crosstalk."""
+    by = np.zeros(time_s.size, dtype=np.int64)
+    if time_s.size == 0:
+        return by
+    for number, other in enumerate(looks[:MOST_NEIGHBOURS]):
+        if other is None or number == channel:
+            continue
+        large = other.off_V > LARGE_V
+        if not large.any():
+            continue
+        at, size = other.swing_s[large], np.append(other.off_V[large], 0.0)
+        lo = np.searchsorted(at, time_s - CROSSTALK_S)
+        hi = np.searchsorted(at, time_s + CROSSTALK_S, side="right")
+        most = np.maximum.reduceat(size, np.column_stack((lo, hi)).ravel())[::2]
+        excused = (lo < hi) & (off_V <= LARGE_V) & (off_V <= CROSSTALK_SHARE * most)
+        by[excused] |= np.int64(1) << np.int64(number)
+    return by
+
+
+def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[Swing]:
+    """Readings of one excuse, joined where none is farther than `APART_S` from the next."""
+    for excuse in np.unique(by).tolist():
+        mine, size = time_s[by == excuse], off_V[by == excuse]
+        edge = np.flatnonzero(np.diff(mine) > APART_S) + 1
+        for first, last in zip([0, *edge.tolist()], [*edge.tolist(), mine.size], strict=True):
+            yield Swing(float(mine[first]), float(mine[last - 1]), float(size[first:last].max()), large, int(excuse))

@@ -1,0 +1,93 @@
+"""What the guard keeps of a stretch of a log: segments, cells of five minutes, swings, blanks. Frozen arrays.
+
+Nothing is subtracted here and nothing is explained: volts as read. The judge is `flicker.evidence.guard`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# Choices, measured on simulated benches (the guard's page of rules).
+CELL_S = 300.0
+SWING_V = 0.015  # from the cell's median: a swing,
+LARGE_V = 0.040  # and a large one
+BEYOND_V = 0.050
+APART_S = 10.0  # readings farther apart than this belong to two swings
+GRACE_S = 8.0  # an output relay closes within
+MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are there from the start
+STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
+
+RULES = 2  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+
+BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelFigures:
+    """One channel through one stretch.
+
+    Cells, arrays of shape (cells,): ``segment``; ``late`` is True for a first cell taken from `STARTS_S` on, to be used
+    in place of the whole one after a power-up; ``begin_s``; ``median_V``, ``low_V`` and ``high_V`` (1 and 99 %) of
+    its readings; ``alone_V`` the 1 to 99 % range without what may be crosstalk, of the channels in ``alone_by`` (a bit
+    each); counts of ``readings``, of those ``beyond`` `BEYOND_V`, and ``away`` (farther than `LARGE_V` from the
+    median); ``peak_V`` the largest size.
+
+    Swings, arrays of shape (swings,): ``swing_segment``, ``swing_late``, ``swing_begin_s``, ``swing_end_s``,
+    ``swing_V`` the largest distance from the median; those beyond `LARGE_V` a second time, marked ``swing_large``; and ``swing_by``, the channels whose crosstalk it may be (a bit each; 0: its own).
+
+    ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S`, then the largest size up to `GRACE_S`, to the
+    first and to the second of `STARTS_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
+    another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any), the length
+    in rows, how often. ``over`` counts stretches over range.
+    """
+
+    segment: Ints
+    late: Bools
+    begin_s: Floats
+    median_V: Floats
+    low_V: Floats
+    high_V: Floats
+    alone_V: Floats
+    alone_by: Ints
+    readings: Ints
+    beyond: Ints
+    away: Ints
+    peak_V: Floats
+    swing_segment: Ints
+    swing_late: Bools
+    swing_begin_s: Floats
+    swing_end_s: Floats
+    swing_V: Floats
+    swing_large: Bools
+    swing_by: Ints
+    head: Floats
+    anew: Bools
+    blank_rows: Ints
+    over: Ints
+
+    def arrays(self) -> Iterator[tuple[str, NDArray[Any]]]:
+        """All arrays by name."""
+        for item in fields(self):
+            yield item.name, getattr(self, item.name)
+
+
+@dataclass(frozen=True, slots=True)
+class StretchFigures:
+    """All channels of one stretch; segments of shape (segments,): when they begin and end, and what begins them."""
+
+    begin_s: Floats
+    end_s: Floats
+    kind: Ints
+    channels: tuple[ChannelFigures, ...]
+
+
+CHANNEL_ARRAYS = tuple(item.name for item in fields(ChannelFigures))

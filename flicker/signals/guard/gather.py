@@ -1,0 +1,288 @@
+"""Gathers the guard's figures of a stretch while its rows are read, once. No result depends on how they are batched.
+
+Cells of five minutes restart where the unit was switched on within the stretch, and at a mark that begins a new
+setting. Rows are held until nothing that follows can change which cell they belong to.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.model import Piece
+from flicker.logs.spans import holds
+from flicker.signals.guard import cells as cells_of
+from flicker.signals.guard._runs import true_runs
+from flicker.signals.guard.blank import BlankWatch
+from flicker.signals.guard.cells import Cell
+from flicker.signals.guard.chunk import Chunk, Plan, chunk_of
+from flicker.signals.guard.figures import (
+    BEGIN,
+    CELL_S,
+    GRACE_S,
+    MARK,
+    MEDIAN_S,
+    STARTS_S,
+    SWITCHED_ON,
+    ChannelFigures,
+    StretchFigures,
+)
+from flicker.signals.guard.off import BEFORE_S, BUMP_V, ZERO_V, OffWatch
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What the hands take out of a channel: times not to look at, shape (n, 2), and where it begins anew."""
+
+    out: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    anew_s: tuple[float, ...] = ()
+
+
+@dataclass(slots=True)
+class _Segment:
+    begin_s: float
+    kind: int
+    end_s: float = math.nan
+    anew: list[bool] = field(default_factory=list)
+    head: list[list[float]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Open:
+    """A cell whose rows are all there but may yet be cut off by a switching-off; ``number`` of its segment."""
+
+    number: int
+    begin_s: float
+    end_s: float
+
+
+@dataclass(slots=True)
+class _Done:
+    number: int
+    late: bool
+    begin_s: float
+    cells: list[Cell | None]
+
+
+class Gatherer:
+    """Figures of the guard of one stretch, for all its channels.
+
+    Parameters
+    ----------
+    channels : int
+        How many there are.
+    cadence_s : float
+        The usual step of the log.
+    left : sequence of Left
+        Of each channel, on the stretch's clock.
+    """
+
+    def __init__(self, channels: int, cadence_s: float, left: Sequence[Left]) -> None:
+        self.channels = channels
+        self.plan = Plan.of(cadence_s)
+        self.left = list(left)
+        self._cadence_s = cadence_s
+        self._marks = sorted({t for item in left for t in item.anew_s if t > 0.0})
+        self._chunks: list[Chunk] = []
+        self._segments: list[_Segment] = []
+        self._done: list[_Done] = []
+        self._open: list[_Open] = []
+        self._next_s = 0.0  # begin of the cell that fills
+        self._off = OffWatch()
+        self._blanks = BlankWatch(channels)
+        self._over = [0] * channels
+        self._over_open = [False] * channels
+        self._end_s = -math.inf
+
+    # ------------------------------------------------------------ feeding
+
+    def feed(self, piece: Piece, size: int, reduced: Sequence[dict[str, NDArray[Any]]]) -> None:
+        """Take whole blocks of ``size`` rows with what they were reduced to."""
+        if piece.time_s.size == 0:
+            return
+        if not self._segments:
+            self._begin(float(piece.time_s[0]), BEGIN)
+        out = [holds(item.out, piece.time_s) if item.out.size else None for item in self.left]
+        self._look_for_blanks(piece, size, reduced, out)
+        self._chunks.append(chunk_of(piece, size, reduced, self.plan, out))
+        self._end_s = float(piece.time_s[-1])
+        for item in self._off.feed(piece.time_s, piece.values, self._may_be_off(piece, reduced)):
+            self._cut(item.begin_s, item.end_s)
+        self._advance(final=False)
+
+    def _may_be_off(self, piece: Piece, reduced: Sequence[dict[str, NDArray[Any]]]) -> bool:
+        """Can a stretch within `ZERO_V` in every channel lie here, or begin with the last row?"""
+        if all(not abs(float(column[-1])) > ZERO_V for column in piece.values):
+            return True
+        quiet = np.ones(reduced[0]["low"].size, dtype=bool)
+        with np.errstate(invalid="ignore"):
+            for block in reduced:
+                quiet &= ~((block["low"] < -ZERO_V) | (block["high"] > ZERO_V) | (block["over_low"] > 0))
+                quiet &= block["over_high"] == 0
+        return bool(quiet.any())
+
+    def _look_for_blanks(
+        self, piece: Piece, size: int, reduced: Sequence[dict[str, NDArray[Any]]], out: Sequence[Bools | None]
+    ) -> None:
+        gone = any(bool(np.any(block["finite"] < size)) for block in reduced)
+        if not gone:
+            self._blanks.rest()
+            self._over_open = [False] * self.channels
+            return
+        self._blanks.feed(piece.values, out)
+        for k, values in enumerate(piece.values):
+            over = np.isinf(values)
+            left_out = out[k]
+            if left_out is not None:
+                over &= ~left_out
+            first, last = true_runs(over)
+            self._over[k] += first.size - int(self._over_open[k] and first.size > 0 and first[0] == 0)
+            self._over_open[k] = bool(last.size and last[-1] == values.size)
+
+    # ------------------------------------------------------------ cells
+
+    def _begin(self, begin_s: float, kind: int, anew: Sequence[bool] | None = None) -> None:
+        if self._segments:
+            self._segments[-1].end_s = min(self._segments[-1].end_s, begin_s)
+        self._segments.append(
+            _Segment(
+                begin_s,
+                kind,
+                math.inf,
+                list(anew or [False] * self.channels),
+                [[math.nan] * 4 for _ in range(self.channels)],
+            )
+        )
+        self._next_s = begin_s
+
+    def _mark_after(self, begin_s: float) -> float:
+        return next((t for t in self._marks if t > begin_s), math.inf)
+
+    def _advance(self, *, final: bool) -> None:
+        """Close every cell that nothing can change any more."""
+        self._fill(self._end_s, final=final)
+        holds_s = self._off.holds_s
+        hold = math.inf if final else self._end_s - BEFORE_S if holds_s is None else holds_s
+        still = math.inf if holds_s is None else holds_s + BEFORE_S
+        left: list[_Open] = []
+        for item in self._open:
+            if item.end_s <= hold or item.begin_s >= still or final:
+                self._close(item, item.end_s)
+            else:
+                left.append(item)
+        self._open = left
+        needed = min((item.begin_s for item in left), default=self._next_s)
+        self._chunks = [chunk for chunk in self._chunks if chunk.last_s >= needed]
+
+    def _fill(self, now_s: float, *, final: bool = False) -> None:
+        """Lay out the cells that end by now; with ``final`` the one that has begun as well."""
+        while True:
+            begin = self._next_s
+            mark = self._mark_after(begin)
+            end = min(begin_of_next(self._segments[-1].begin_s, begin), mark)
+            if end > now_s and not (final and begin <= now_s):
+                break
+            self._open.append(_Open(len(self._segments) - 1, begin, end))
+            if end == mark:
+                self._begin(end, MARK, [end in item.anew_s for item in self.left])
+            else:
+                self._next_s = end
+
+    def _close(self, item: _Open, end_s: float) -> None:
+        segment = self._segments[item.number]
+        found = cells_of.look(self._chunks, self.channels, item.begin_s, end_s)
+        self._done.append(_Done(item.number, False, item.begin_s, found))
+        if item.begin_s != segment.begin_s or segment.kind == MARK:
+            return
+        late = cells_of.look(self._chunks, self.channels, item.begin_s + STARTS_S[1], end_s)
+        self._done.append(_Done(item.number, True, item.begin_s, late))
+        edges = [item.begin_s + s for s in (0.0, GRACE_S, *STARTS_S)]
+        for k in range(self.channels):
+            segment.head[k] = [
+                cells_of.median(self._chunks, k, edges[0], min(edges[0] + MEDIAN_S, end_s)),
+                *(cells_of.largest(self._chunks, k, a, min(b, end_s)) for a, b in pairwise(edges)),
+            ]
+
+    def _cut(self, begin_s: float, end_s: float) -> None:
+        """The unit was off from ``begin_s`` to ``end_s``: drop that time, and a small bump before it."""
+        self._fill(begin_s)
+        bump = [cells_of.largest(self._chunks, k, begin_s - BEFORE_S, begin_s) for k in range(self.channels)]
+        until = begin_s if np.nanmax([0.0, *bump]) > BUMP_V else begin_s - BEFORE_S
+        waiting = [*self._open, _Open(len(self._segments) - 1, self._next_s, math.inf)]
+        while len(self._segments) > 1 and self._segments[-1].begin_s > until and self._segments[-1].kind == MARK:
+            self._segments.pop()
+        last = len(self._segments) - 1
+        until = max(until, self._segments[last].begin_s)
+        self._done = [item for item in self._done if item.begin_s < until and item.number <= last]
+        for item in waiting:
+            if item.number <= last and item.begin_s < until:
+                self._close(item, min(item.end_s, until))
+        self._open = []
+        self._segments[last].end_s = until
+        self._begin(end_s, SWITCHED_ON, [any(until < t <= end_s for t in item.anew_s) for item in self.left])
+
+    # ------------------------------------------------------------ result
+
+    def finish(self) -> StretchFigures:
+        """The figures, after all rows were fed."""
+        if self._segments:
+            self._advance(final=True)
+            self._segments[-1].end_s = min(self._segments[-1].end_s, self._end_s)
+        order = sorted(range(len(self._done)), key=lambda k: (self._done[k].number, self._done[k].begin_s, k))
+        done = [self._done[k] for k in order]
+        return StretchFigures(
+            begin_s=np.array([item.begin_s for item in self._segments], dtype=np.float64),
+            end_s=np.array([item.end_s for item in self._segments], dtype=np.float64),
+            kind=np.array([item.kind for item in self._segments], dtype=np.int64),
+            channels=tuple(self._channel(k, done) for k in range(self.channels)),
+        )
+
+    def _channel(self, channel: int, done: Sequence[_Done]) -> ChannelFigures:
+        rows = [(item.number, item.late, cell) for item in done if (cell := item.cells[channel]) is not None]
+        swings = [(number, late, swing) for number, late, cell in rows for swing in cell.swings]
+
+        def column(name: str, kind: type) -> NDArray[Any]:
+            return np.array([getattr(cell, name) for _, _, cell in rows], dtype=kind)
+
+        def swung(name: str, kind: type) -> NDArray[Any]:
+            return np.array([getattr(swing, name) for _, _, swing in swings], dtype=kind)
+
+        return ChannelFigures(
+            segment=np.array([number for number, _, _ in rows], dtype=np.int64),
+            late=np.array([late for _, late, _ in rows], dtype=bool),
+            begin_s=column("begin_s", float),
+            median_V=column("median_V", float),
+            low_V=column("low_V", float),
+            high_V=column("high_V", float),
+            alone_V=column("alone_V", float),
+            alone_by=column("alone_by", np.int64),
+            readings=column("readings", np.int64),
+            beyond=column("beyond", np.int64),
+            away=column("away", np.int64),
+            peak_V=column("peak_V", float),
+            swing_segment=np.array([number for number, _, _ in swings], dtype=np.int64),
+            swing_late=np.array([late for _, late, _ in swings], dtype=bool),
+            swing_begin_s=swung("begin_s", float),
+            swing_end_s=swung("end_s", float),
+            swing_V=swung("size_V", float),
+            swing_large=swung("large", bool),
+            swing_by=swung("by", np.int64),
+            head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 4),
+            anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
+            blank_rows=self._blanks.table(channel),
+            over=np.array([self._over[channel]], dtype=np.int64),
+        )
+
+
+def begin_of_next(segment_s: float, begin_s: float) -> float:
+    """Where the cell after the one that begins at ``begin_s`` begins, on the grid of its segment."""
+    return segment_s + CELL_S * (round((begin_s - segment_s) / CELL_S) + 1)
