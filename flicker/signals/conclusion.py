@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
+from flicker.logs.model import Run
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers, stretches
 from flicker.signals.order_statistics import scatter
@@ -55,7 +57,14 @@ def finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Setting
     return replace(draft, excursions=found, episode=episode)
 
 
-def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse], settings: Settings) -> Trace:
+def conclude(
+    trace: Trace,
+    blocks: RunBlocks,
+    index: int,
+    lapses: Sequence[Lapse],
+    settings: Settings,
+    doubts: Sequence[Lapse] = (),
+) -> Trace:
     """Add what takes the whole run to say: life, side of the relay, power states, cautions."""
     part = blocks.channels[index]
     end_s = float(blocks.end_s[-1]) + blocks.run.sample_interval_s
@@ -69,7 +78,7 @@ def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse
     noise = LIFE_V <= trace.sigma_V <= PICK_UP_V
     noise = noise or (PICK_UP_V < trace.sigma_V <= HELD_V and _holds_level(part, blocks, trace.sigma_V))
     life = "seen" if shown or (moves and noise) else "not shown"
-    opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.kind == "disconnected")
+    opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.reason == Unobserved.DISCONNECTED)
     side = trace.measured_at
     if opened.size:
         side = "speaker side"
@@ -82,7 +91,7 @@ def conclude(trace: Trace, blocks: RunBlocks, index: int, lapses: Sequence[Lapse
         measured_at=side,
         disconnected=opened,
         states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
-        cautions=tuple(_cautions(trace, lapses, life)),
+        cautions=tuple(_cautions(trace, lapses, doubts, life, blocks.run)),
     )
 
 
@@ -130,25 +139,12 @@ def _stayed(part: ChannelBlocks, blocks: RunBlocks, settings: Settings) -> bool:
     return any(float(blocks.end_s[b - 1] - blocks.begin_s[a]) >= hold_s for a, b in stretches(beyond, blocks.after_gap))
 
 
-_ADVICE = {
-    "off": "reads like a unit that is switched off",
-    "disconnected": "reads like an open output relay or a lead that came off",
-    "floating": "reads like an open lead that picks up hum; if the lead was on, it is the output that became restless",
-    "repeats": "repeats one reading; check that the meter was awake and the logger running",
-    "still": "stands at zero with less noise than before; check leads and clips",
-    "muted": "is muted",
-}
-
-
-def _cautions(trace: Trace, lapses: Sequence[Lapse], life: str) -> list[str]:
+def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], life: str, run: Run) -> list[str]:
     out = []
-    for kind in dict.fromkeys(lapse.kind for lapse in lapses if not lapse.sure or lapse.kind in _ALWAYS):
-        mine = [lapse for lapse in lapses if lapse.kind == kind]
-        seconds = sum(lapse.end_s - lapse.begin_s for lapse in mine)
-        out.append(
-            f"{trace.channel}: {_clock(seconds)} from {_clock(mine[0].begin_s)} on {_ADVICE[kind]}; "
-            "that time does not count as observed."
-        )
+    for listed, say in ((lapses, left_out), (doubts, doubted)):
+        for reason in dict.fromkeys(x.reason for x in listed if listed is doubts or not x.sure or x.reason in _ALWAYS):
+            mine = [(lapse.begin_s, lapse.end_s) for lapse in listed if lapse.reason == reason]
+            out.append(say(trace.channel, reason, mine, run.start))
     if trace.range_note is not None:
         out.append(f"{trace.channel}: {trace.range_note}.")
     if life == "not shown":
@@ -159,10 +155,8 @@ def _cautions(trace: Trace, lapses: Sequence[Lapse], life: str) -> list[str]:
     return out
 
 
-_ALWAYS = ("floating", "repeats", "still")
-
-
-def _clock(seconds: float) -> str:
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
+_ALWAYS = (
+    Unobserved.OPEN_LEAD,
+    Unobserved.REPEATED,
+    Unobserved.STILL,
+)  # the user must mend something: told even where it is sure

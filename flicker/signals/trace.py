@@ -18,6 +18,7 @@ from flicker.signals.cache import BlockCache
 from flicker.signals.conclusion import PICK_UP_V, conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.open_start import first_readings
+from flicker.signals.connection.second_opinion import second_opinion
 from flicker.signals.connection.states import PowerUp, find_power_ups
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
@@ -67,8 +68,9 @@ def trace_log(
         cache.save(log, reduced, stash, hands)
     out: list[RunTraces] = []
     for stretch in reduced:
-        for blocks, lapses, power_up in _runs(stretch, settings, alive):
-            out.append(_trace_run(log, first_run + len(out), blocks, lapses, power_up, settings, hands or {}))
+        for blocks, lapses, doubts, power_up in _runs(stretch, settings, alive):
+            number = first_run + len(out)
+            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}))
     return out
 
 
@@ -81,13 +83,13 @@ def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
     return [made for _, made in side_by_side(work, channels)]
 
 
-_Pieces = list[tuple[RunBlocks, list[list[Lapse]], PowerUp | None]]
+_Pieces = list[tuple[RunBlocks, list[list[Lapse]], list[list[Lapse]], PowerUp | None]]
 
 
 def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
     if not alive:
-        return [(stretch, [[] for _ in stretch.channels], None)]
+        return [(stretch, [[] for _ in stretch.channels], [[] for _ in stretch.channels], None)]
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
 
     def lapses_of(k: int) -> list[Lapse]:
@@ -100,18 +102,22 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
         )
 
     every = _by_channel(lapses_of, stretch)
-    power_ups, lapses = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
+    power_ups, found = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
+    lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
     for number, blocks in enumerate(pieces):
         first = power_ups[number - 1].block if number else 0
-        own = [[_shifted(lapse, first, blocks) for lapse in part if _touches(lapse, first, blocks)] for part in lapses]
+        own, unsure = (
+            [[_shifted(lapse, first, blocks) for lapse in part if _touches(lapse, first, blocks)] for part in listed]
+            for listed in (lapses, doubts)
+        )
         whole = blocks.row.size
         if number == 0 and power_ups and all(any(x.first <= 2 and x.last >= whole for x in part) for part in own):
             note = f"the log begins {blocks.run.duration_s:.0f} s before the unit was switched on"
             pieces[1] = replace(pieces[1], run=replace(pieces[1].run, notes=(*blocks.run.notes, note)))
             continue
-        out.append((blocks, own, power_ups[number - 1] if number else None))
+        out.append((blocks, own, unsure, power_ups[number - 1] if number else None))
     return out
 
 
@@ -136,6 +142,7 @@ def _trace_run(
     number: int,
     blocks: RunBlocks,
     lapses: Sequence[Sequence[Lapse]],
+    doubts: Sequence[Sequence[Lapse]],
     power_up: PowerUp | None,
     settings: Settings,
     hands: Mapping[str, Hands],
@@ -163,7 +170,7 @@ def _trace_run(
     ]
     found = scan_run(log, blocks, scanners)
     traces = tuple(
-        conclude(finish(draft, part, blocks, settings), blocks, k, lapses[k], settings)
+        conclude(finish(draft, part, blocks, settings), blocks, k, lapses[k], settings, doubts[k])
         for k, (draft, part) in enumerate(zip(drafts, found, strict=True))
     )
     return RunTraces(blocks.run, number, blocks, traces)

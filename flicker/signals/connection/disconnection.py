@@ -44,21 +44,12 @@ MOST_OPENINGS = 256
 HIDES_V = 0.04  # what is called a short opening must hide no excursion
 MOST_VISITS = 3
 
-REASONS = {
-    "off": Unobserved.SWITCHED_OFF,
-    "disconnected": Unobserved.DISCONNECTED,
-    "floating": Unobserved.OPEN_LEAD,
-    "repeats": Unobserved.REPEATED,
-    "still": Unobserved.STILL,
-    "muted": Unobserved.MUTED,
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Lapse:
     """A stretch in which a channel did not show a live output: blocks ``first`` to ``last`` (half open).
 
-    ``kind`` is one of off, disconnected, floating, repeats, still, muted; ``begin_s``/``end_s`` seconds on the clock of
+    ``reason`` is why; ``begin_s``/``end_s`` seconds on the clock of
     the blocks; ``surge`` the fitted power-up that ended it, if one did; ``bump`` whether a switch-off bump began it;
     ``sure`` is False where another reading of the same facts is possible; ``alone`` is False where the channel by
     itself does not show it, so that the other channels must say the same.
@@ -68,16 +59,11 @@ class Lapse:
     last: int
     begin_s: float
     end_s: float
-    kind: str
+    reason: Unobserved
     surge: Start | None = None
     bump: bool = False
     sure: bool = True
     alone: bool = True
-
-    @property
-    def reason(self) -> Unobserved:
-        """Why the stretch does not count as observed."""
-        return REASONS[self.kind]
 
 
 def find_lapses(
@@ -133,7 +119,7 @@ def _lapses(
     taken = np.zeros(view.size, dtype=bool)
     for first, last in hum:
         fell = _fell(view, first, protection_V)
-        found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
+        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell))
         taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
@@ -141,7 +127,9 @@ def _lapses(
             if taken[first:last].any():
                 continue
             fell = tripped or _fell(view, first, protection_V)
-            found.append(_lapse(view, first, last, "disconnected" if fell else "floating", sure=fell))
+            found.append(
+                _lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell)
+            )
             taken[first:last] = True
         quiet, own_V = quiet_stretches(view, textures, taken)
     else:
@@ -170,18 +158,18 @@ def _lapses(
             found.append(lapse)
             taken[first:last] = True
     for first, last in _short_openings(view, taken, protection_V):
-        found.append(_lapse(view, first, last, "disconnected"))
+        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED))
         taken[first:last] = True
     return found
 
 
-def _lapse(view: View, first: int, last: int, kind: str, **more: object) -> Lapse:
+def _lapse(view: View, first: int, last: int, reason: Unobserved, **more: object) -> Lapse:
     return Lapse(
         first=int(view.place[first]),
         last=int(view.place[last - 1]) + 1,
         begin_s=float(view.begin_s[first]),
         end_s=float(view.begin_s[last]) if last < view.size else float(view.end_s[-1]) + view.step_s,
-        kind=kind,
+        reason=reason,
         **more,  # type: ignore[arg-type]
     )
 
@@ -302,7 +290,7 @@ def _judge(
     before = view.middle[max(0, first - SIDE) : first]
     rested = float(np.median(before)) if before.size else 0.0
     if zero and (still or lived) and _fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
-        return _lapse(view, first, last, "disconnected")
+        return _lapse(view, first, last, Unobserved.DISCONNECTED)
     if not still and length < SHORTEST_S:
         return None
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
@@ -311,14 +299,14 @@ def _judge(
     if zero:
         begin = min(begin, _left_begin(view, first))
     if zero and surge is not None and (still or bump):
-        return _lapse(view, begin, last, "off", surge=surge, bump=bump, alone=plain)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain)
     if not still:
         # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
         if lived and length >= LASTING_S and zero and dropped(view, first, last) and unlike_beside(view, first, last):
-            return _lapse(view, begin, last, "still", sure=False)
+            return _lapse(view, begin, last, Unobserved.STILL, sure=False)
         return None
     if zero and bump:
-        return _lapse(view, begin, last, "off", bump=True, sure=False, alone=plain)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, bump=True, sure=False, alone=plain)
     if not plain:
         return None
     if not lived:
@@ -327,9 +315,9 @@ def _judge(
         spread = scatter(later) if later.size else 0.0
         if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
             return None
-        return _lapse(view, begin, last, "still", sure=False)
+        return _lapse(view, begin, last, Unobserved.STILL, sure=False)
     if held:
-        return _lapse(view, first, last, "repeats")
+        return _lapse(view, first, last, Unobserved.REPEATED)
     if zero:
-        return _lapse(view, begin, last, "still", sure=False)
+        return _lapse(view, begin, last, Unobserved.STILL, sure=False)
     return None

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
@@ -71,9 +72,10 @@ def find_power_ups(
     corrected = share_open(lapses, blocks, zero_V)
     lapses = [list(part) for part in corrected]
     borders: list[PowerUp] = []
+    gone: list[set[int]] = [set() for _ in lapses]
     for channel, part in enumerate(lapses):
         for number, lapse in enumerate(part):
-            if lapse.kind != "off":
+            if lapse.reason != Unobserved.SWITCHED_OFF:
                 continue
             alive = [
                 other
@@ -82,14 +84,16 @@ def find_power_ups(
             ]
             if len(alive) > (len(lapses) - 1) // 2:
                 # Another channel was alive, so the unit was not off; this one stood still if it shows that by itself.
-                corrected[channel][number] = replace(lapse, kind="still" if lapse.alone else "", sure=False)
+                corrected[channel][number] = replace(lapse, reason=Unobserved.STILL, sure=False)
+                if not lapse.alone:
+                    gone[channel].add(number)
             elif lapse.surge is not None and lapse.last < blocks.row.size:
                 borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
     for short in _dropouts(blocks, lapses, band_V, zero_V):
         borders.append(PowerUp(short.last, short.end_s, short.end_s - short.begin_s))
         for part in corrected:
             part.append(short)
-    corrected = [[lapse for lapse in part if lapse.kind] for part in corrected]
+    corrected = [[x for k, x in enumerate(part) if k not in out] for part, out in zip(corrected, gone, strict=True)]
     borders.sort(key=lambda item: item.block)
     out: list[PowerUp] = []
     for item in borders:
@@ -104,7 +108,7 @@ def find_power_ups(
 
 def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
     """Let an off stretch that ends just before a power-up end at it."""
-    if lapse.kind == "off":
+    if lapse.reason == Unobserved.SWITCHED_OFF:
         for item in power_ups:
             if lapse.last < item.block and item.time_s - lapse.end_s <= TOGETHER_S:
                 return replace(lapse, last=item.block, end_s=item.time_s)
@@ -157,7 +161,16 @@ def _dropouts(
         if blocks.begin_s[last] - blocks.begin_s[longest[0]] < DROPOUT_LEAST_S or last - first > 2 * window.size:
             continue
         if (telling and not alone) or ((telling or not alone) and _surges(blocks, last, band_V)):
-            out.append(Lapse(first, last, float(blocks.begin_s[first]), float(blocks.begin_s[last]), "off", bump=True))
+            out.append(
+                Lapse(
+                    first,
+                    last,
+                    float(blocks.begin_s[first]),
+                    float(blocks.begin_s[last]),
+                    Unobserved.SWITCHED_OFF,
+                    bump=True,
+                )
+            )
     return [] if alone and len(out) > MOST_ALONE else out  # a channel that often comes to zero has a level there
 
 
@@ -185,9 +198,8 @@ def state_spans(
         marks.append((0.0, muted, "muted"))
     if start_until_s > muted:
         marks.append((muted, start_until_s, "starting"))
-    names = {"off": "off", "muted": "muted"}
     for lapse in lapses:
-        marks.append((lapse.begin_s, lapse.end_s, names.get(lapse.kind, "unknown")))
+        marks.append((lapse.begin_s, lapse.end_s, "off" if lapse.reason == Unobserved.SWITCHED_OFF else "unknown"))
     marks.sort()
     out: list[StateSpan] = []
     at = 0.0

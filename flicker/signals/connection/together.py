@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from flicker.base.values import Unobserved
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.contrast import swings
 from flicker.signals.connection.disconnection import Lapse
@@ -29,20 +30,20 @@ def share_open(every: Sequence[Sequence[Lapse]], blocks: RunBlocks, zero_V: Sequ
     out = [list(part) for part in every]
     for channel, part in enumerate(every):
         for opened in part:
-            if opened.kind != "disconnected" or opened.end_s - opened.begin_s < OPEN_S:
+            if opened.reason != Unobserved.DISCONNECTED or opened.end_s - opened.begin_s < OPEN_S:
                 continue
             for other in range(len(every)):
                 if other == channel:
                     continue
                 own = [x for x in out[other] if _overlap(x, opened) > 0.5 * (x.end_s - x.begin_s)]
-                if any(x.kind == "disconnected" for x in own):
+                if any(x.reason == Unobserved.DISCONNECTED for x in own):
                     continue
                 covered = sum(_overlap(x, opened) for x in own)
                 length = opened.end_s - opened.begin_s
                 if covered > 0.8 * length and sum(x.end_s - x.begin_s for x in own) < 1.2 * length:
                     named = [replace(opened, surge=None)]  # one relay: what tripped it tells when
                 elif covered > 0.8 * length:
-                    named = [replace(x, kind="disconnected", surge=None, sure=True, alone=True) for x in own]
+                    named = [replace(x, reason=Unobserved.DISCONNECTED, surge=None, sure=True, alone=True) for x in own]
                 elif _changed(blocks, other, opened, zero_V[other]):
                     named = [opened]
                 else:
@@ -78,13 +79,14 @@ def share_off(
     part: list[Lapse], every: Sequence[Sequence[Lapse]], channel: int, blocks: RunBlocks, zero_V: float
 ) -> list[Lapse]:
     """Call a channel's stillness 'off' where another channel shows that the unit was off."""
-    sure = [x for k, other in enumerate(every) if k != channel for x in other if x.kind == "off"]
+    sure = [x for k, other in enumerate(every) if k != channel for x in other if x.reason == Unobserved.SWITCHED_OFF]
     out = []
     for other in sure:  # pieces of a stretch at zero are one stretch where another channel shows it whole
         own = [
             x
             for x in part
-            if x.kind in ("off", "still", "repeats") and _overlap(x, other) > 0.5 * (x.end_s - x.begin_s)
+            if x.reason in (Unobserved.SWITCHED_OFF, Unobserved.STILL, Unobserved.REPEATED)
+            and _overlap(x, other) > 0.5 * (x.end_s - x.begin_s)
         ]
         covered = sum(_overlap(x, other) for x in own)
         length = other.end_s - other.begin_s
@@ -92,8 +94,10 @@ def share_off(
             part = [x for x in part if x not in own] + [replace(other, surge=None)]
     for lapse in sorted(part, key=lambda item: item.first):
         for other in sure:
-            if lapse.kind in ("still", "repeats") and _overlap(lapse, other) > 0.8 * (lapse.end_s - lapse.begin_s):
-                lapse = replace(lapse, kind="off")
+            if lapse.reason in (Unobserved.STILL, Unobserved.REPEATED) and _overlap(lapse, other) > 0.8 * (
+                lapse.end_s - lapse.begin_s
+            ):
+                lapse = replace(lapse, reason=Unobserved.SWITCHED_OFF)
                 break
         out.append(lapse)
     for other in sure:  # a channel whose digit never moves says nothing; the unit was off all the same
@@ -104,7 +108,7 @@ def share_off(
 
 def silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
     """Was a channel silent during most of a stretch (or is it one whose reading rarely moves)?"""
-    covered = sum(_overlap(x, off) for x in lapses if x.kind != "floating")
+    covered = sum(_overlap(x, off) for x in lapses if x.reason != Unobserved.OPEN_LEAD)
     if covered >= 0.5 * (off.end_s - off.begin_s):
         return True
     inside = part.high[off.first : off.last] - part.low[off.first : off.last]
