@@ -35,6 +35,7 @@ SIMULATED = ("lead-off", "lead-shorted", "lead-chassis", "meter-repeats", "timer
 RAISES = (
     "sureness of the shift",
     "shift in swings of the stretch",
+    "level beside",
     "silence",
     "repeat against the longest elsewhere",
     "trip before",
