@@ -16,6 +16,7 @@ from flicker._version import __version__
 
 COMMANDS: dict[str, str] = {
     "assess": "judge the runs of one unit: how each channel behaves, and why",
+    "look": "show how a log is read, before it is believed",
     "compare": "before against after a repair, or any number of stages",
     "visits": "worsening over visits months apart",
     "soak": "plan a soak: how long to log (starts nothing)",

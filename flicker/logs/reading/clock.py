@@ -162,6 +162,18 @@ def dotted_dates(cells: Sequence[str]) -> bool:
     return bool(filled) and all(re.match(r"\s*\d{1,2}\.\d{1,2}\.(?:\d{4}|\d{2})(?!\d)", cell) for cell in filled)
 
 
+def sure_days(line: str) -> set[str]:
+    """Dates in a line of words that can be read in one way only, as year-month-day."""
+    days = set()
+    for name in ("ymd", "dMy", "Mdy", "yMd"):
+        for match in re.finditer(rf"(?<!\d)(?:{_DATES[name]})(?!\d)", line):
+            micros, good = parse(arrow_types.words([match.group()]), Form(name))
+            found = moment(int(micros[0]), zoned=False) if good[0] else None
+            if found is not None:
+                days.add(found.date().isoformat())
+    return days
+
+
 def matches(cell: str, form: Form) -> bool:
     """Whether a cell is written in a form."""
     return (

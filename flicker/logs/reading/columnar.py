@@ -18,7 +18,7 @@ from flicker.logs.reading.columns import Column, Found, Heading, Wishes
 from flicker.logs.reading.entries import Entry, Words
 from flicker.logs.reading.numerals import Numerals
 from flicker.logs.reading.per_reading import PerReading
-from flicker.logs.reading.plan import Plan, make_plan
+from flicker.logs.reading.plan import How, Plan, make_plan
 from flicker.logs.reading.spool import Spool, SpoolSource
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
@@ -207,6 +207,7 @@ class ColumnarSource:
         self.channels = tuple(channel.name for channel in convert.plan.channels)
         self.roles = convert.plan.roles
         self.entries: tuple[Entry, ...] = ()
+        self.how = How(table.form, "", convert.numerals.decimal, True, tuple(convert.columns), convert.plan)
         self.notes = tuple(notes)
         self.rows = table.rows  # None for an Arrow file
         self._file = file
@@ -425,6 +426,7 @@ def _spooled(
         wall_s=convert.wall_s,
         roles=plan.roles if plan.key is None else (),
         entries=entries,
+        how=source.how,
     )
 
 

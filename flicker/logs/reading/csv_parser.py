@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -20,6 +21,7 @@ ODD_SHARE = 0.001  # and this share of a long log,
 ODD_MOST = 0.1  # but never more than this share
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
 _ISO = ("ymd clock",)
+_BLANK = re.compile(rb"\n(?=\r?\n)")
 
 
 @dataclass(slots=True)
@@ -98,6 +100,8 @@ class Cutter:
                     block.decode("utf-8")
                 except UnicodeDecodeError:
                     block = block.decode("cp1252", errors="replace").encode()
+            if layout.blank_rows:
+                block = _BLANK.sub(b"\nNaN", block)
             if layout.delimiter == " ":
                 block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
             elif b"+" in block and layout.delimiter and b'"' not in block:

@@ -92,16 +92,18 @@ def told(decimal: str) -> Numerals:
     return Numerals(decimal)
 
 
-def judge(columns: Sequence[Iterable[str]], name: str) -> Numerals:
+def judge(columns: Sequence[Iterable[str]], name: str, *, points_likely: bool = False) -> Numerals:
     """Tell the decimal sign from the cells of all columns.
+
+    ``points_likely`` says that commas part the cells, so that points in all numbers are decimal signs.
 
     Raises
     ------
     LogError
         If cells such as 1,234 or 2.500 can be read in two ways.
     """
-    points = commas = 0
-    unclear_comma = unclear_point = ""
+    points = commas = weak = 0
+    unclear_comma = unclear_point = fixed = ""
     for cells in columns:
         found = _Tally()
         for cell in cells:
@@ -114,12 +116,15 @@ def judge(columns: Sequence[Iterable[str]], name: str) -> Numerals:
             if found.short and not found.long:  # 2.500 among 480 and 12
                 unclear_point = unclear_point or found.unclear_point
             else:
-                points += 1  # all cells have three digits after the point
+                weak += 1  # all cells have three digits after the point
+                fixed = fixed or found.unclear_point
     if commas and (not points or commas > points):
         return Numerals(",")
     if points:
         return Numerals(".")
-    for cell in (unclear_comma, unclear_point):
+    if weak and points_likely and not unclear_comma and not unclear_point:
+        return Numerals(".")
+    for cell in (unclear_comma, unclear_point, fixed):
         if cell:
             raise LogError(f"{name}: numbers such as {cell} may hold a decimal sign or a thousands separator; {ASK}.")
     return Numerals(".", sure=False)

@@ -114,7 +114,7 @@ class Mender:
             sampled.strong(cells[k]) for k in self._time if k < len(cells)
         ):
             return Left.SUMMARY
-        if len(cells) != self.layout.width and sampled.is_summary(cells[0]):
+        if len(cells) != self.layout.width and (sampled.is_summary(cells[0]) or sampled.is_count(cells[0])):
             return Left.SUMMARY
         return None
 

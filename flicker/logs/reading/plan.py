@@ -56,6 +56,18 @@ class Plan:
         return tuple(dict.fromkeys(place for channel in self.channels for place in channel.beside))
 
 
+@dataclass(frozen=True, slots=True)
+class How:
+    """How a file was read: its form, what parts cells, the decimal sign, its columns and the plan."""
+
+    form: str
+    separator: str
+    decimal: str
+    header: bool
+    columns: tuple[Column, ...]
+    plan: Plan
+
+
 def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading, scan: Scan | None = None) -> Plan:
     """Decide what each column is.
 

@@ -70,6 +70,14 @@ def is_summary(cell: str) -> bool:
     return bool(set(vocabulary.words_of(word)) & vocabulary.SUMMARY)
 
 
+def is_count(cell: str) -> bool:
+    """Whether a cell says how many rows there are: 1202 records."""
+    word = cell.strip().strip('"').strip()
+    return re.match(r"\W*\d+\s+[^\W\d_]{3,}", word) is not None and bool(
+        set(vocabulary.words_of(word)) & vocabulary.SUMMARY
+    )
+
+
 def column_of(
     title: str,
     position: int,

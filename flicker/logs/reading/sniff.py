@@ -16,8 +16,10 @@ from flicker.logs.reading.sampled import strong
 
 MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
+BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
 _COMMENT = re.compile(r"^\s*(?:#|%|//|!|')")
+_KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
 _KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
 
 
@@ -39,6 +41,7 @@ class Layout:
     has_header: bool = True
     columns: list[Column] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    blank_rows: bool = False  # an empty line is a row without a reading
     commas: grouped_rows.Commas | None = None  # how rows with more cells than columns are put together
 
 
@@ -106,7 +109,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     elif wishes.decimal is not None:
         how = numerals.told(wishes.decimal)
     else:
-        how = numerals.judge([[row[k] for row in body_cells] for k in range(width)], name)
+        columns = [[row[k] for row in body_cells] for k in range(width)]
+        how = numerals.judge(columns, name, points_likely=delimiter in (",", " ", ""))
     has_header = bool(header)
     if not header:
         header = [f"column {k + 1}" for k in range(width)]
@@ -127,6 +131,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         has_header=has_header,
         notes=notes,
         commas=commas,
+        blank_rows=width == 1 and _blank_share(lines[first:]) < BLANK_ROWS,
     )
     if how.decimal == ",":
         notes.append("Commas were read as decimal signs.")
@@ -146,6 +151,11 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         for k, title in enumerate(header)
     ]
     return layout
+
+
+def _blank_share(lines: Sequence[str]) -> float:
+    body = lines[: max(1, len(lines) - 3)]
+    return sum(not line.strip() for line in body) / max(1, len(body))
 
 
 def _lines(head: bytes, whole: bool, name: str, notes: list[str]) -> list[str]:
@@ -297,16 +307,22 @@ def _header(
             continue
         if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
             continue
-        if sum(map(strong, cells)) > 0.5 * len(cells):
+        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells):
             continue
         if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
             continue
-        if abs(len(cells) - width) > 1 and len(cells) == 2:
+        if len(cells) != width and (len(cells) == 2 or _KEY.match(bare)):
             continue  # a key and its value
         if _COMMENT.match(line) and len(cells) != width:
             continue
         return cells, line.strip(), unit_cells, k
     return [], "", unit_cells, None
+
+
+def _tells_a_number(cells: list[str]) -> bool:
+    """Whether a line such as ``Increment,0.5,s`` tells a number; channels may be called 1 and 2."""
+    numbers = [cell for cell in cells if numerals.PLAIN.fullmatch(cell) or numerals.COMMA.fullmatch(cell)]
+    return bool(numbers) and not all(cell.isdigit() for cell in cells[1:])
 
 
 def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:

@@ -136,8 +136,10 @@ class SpoolSource:
         wall_s: float | None = None,
         roles: tuple[str, ...] = (),
         entries: tuple[Entry, ...] = (),
+        how: Any = None,
     ) -> None:
         self.name = file.name
+        self.how = how
         self.channels = tuple(channels)
         self.start = start
         self.notes = tuple(notes)

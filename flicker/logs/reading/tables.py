@@ -31,6 +31,7 @@ class Table(Protocol):
 
     schema: Any
     rows: int | None
+    form: str
 
     def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
         """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""
@@ -54,6 +55,8 @@ class InMemory:
 class MemoryTable:
     """An Arrow table in memory."""
 
+    form = "a table in memory"
+
     def __init__(self, table: Any) -> None:
         self._table = table.combine_chunks()
         self.schema = table.schema
@@ -72,6 +75,8 @@ class MemoryTable:
 
 class ParquetTable:
     """Record batches of a Parquet file. A look further on in the same row group goes on where the last one stopped."""
+
+    form = "Parquet"
 
     def __init__(self, source: Any) -> None:
         from pyarrow import parquet
@@ -114,6 +119,8 @@ class ParquetTable:
 
 class ArrowTable:
     """Record batches of an Arrow (Feather version 2) file."""
+
+    form = "Arrow"
 
     def __init__(self, source: Any) -> None:
         from pyarrow import ipc

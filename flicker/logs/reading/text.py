@@ -18,7 +18,7 @@ from flicker.logs.reading.columns import Wishes
 from flicker.logs.reading.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
 from flicker.logs.reading.entries import Entry, Words
 from flicker.logs.reading.per_reading import PerReading
-from flicker.logs.reading.plan import Plan, make_plan
+from flicker.logs.reading.plan import How, Plan, make_plan
 from flicker.logs.reading.spool import Spool, SpoolSource
 
 Floats = NDArray[np.float64]
@@ -65,6 +65,7 @@ def read_text(
         wall_s=reader.wall_s,
         roles=plan.roles if plan.key is None else (),
         entries=entries,
+        how=How("text", layout.delimiter, layout.numerals.decimal, layout.has_header, tuple(layout.columns), plan),
     )
 
 

@@ -131,8 +131,7 @@ class _Finder:
         if first is not None and len(numbers) > 1 and _rising(first.values):
             if _counts_rows(first):
                 raise LogError(
-                    f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL},'
-                    f" {ASK_COLUMN}."
+                    f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.'
                 )
             return self.number(first)
         raise LogError(
@@ -261,7 +260,7 @@ class _Finder:
 
     def order_by_heading(self, column: Column, form: clock.Form, short: bool) -> str | None:
         """A date above the header that can be read in one way only, and is that of the first row in one order only."""
-        days = {m.group() for line in self.heading.lines for m in re.finditer(r"\d{4}-\d{2}-\d{2}", line)}
+        days = {day for line in self.heading.lines for day in clock.sure_days(line)}
         first = next((c for c in column.cells if c.strip()), "")
         found = []
         for order in ("dmy", "mdy", "ymd") if short else ("dmy", "mdy"):
@@ -333,7 +332,7 @@ class _Finder:
                 " time_unit (--time-unit s|ms)."
             )
         step = f" and its steps of {usual:g} may be of any unit" if usual else ""
-        raise LogError(f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}.')
+        raise LogError(f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.')
 
     def unit_by_heading(self) -> str:
         """Unit of time that a line above the header states."""
@@ -442,6 +441,8 @@ def _timely(column: Column) -> bool:
     if words & (vocabulary.COUNTERS - vocabulary.TIME - {"i", "k", "n"}) and not words & vocabulary.TIME:
         return False
     lead = words & vocabulary.TIME
+    if column.header.strip() in ("S", "X"):
+        return False  # names of outputs
     return bool(lead) and not (words & vocabulary.OUTPUT and lead <= {"x", "s", "t"})
 
 

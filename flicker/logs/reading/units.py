@@ -80,7 +80,7 @@ def name_of(volts: float) -> str:
 def seconds_per(unit: str) -> float | None:
     """Return seconds per unit of time, None where the word is none."""
     word = unit.strip().strip("[](){}").strip().replace("µ", "u").replace("μ", "u").lower()
-    return _SECONDS.get(re.sub(r"^in\s+|\.$", "", word))
+    return _SECONDS.get(re.sub(r"^in\s+|\.$|(?<=^100)\s(?=ns$)", "", word))
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +194,7 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
         known = vocabulary.STATISTICS | vocabulary.OUTPUT | vocabulary.TIME | vocabulary.STATE | vocabulary.READING
         if unit.lower() not in known and hi == len(text):
             return Label(_tidied(text[:lo] + " " + text[hi:]) or text, unit, "unknown")
-    if _kind(text) == "time" and text.lower() not in ("min", "d", "h", "std"):
+    if _kind(text) == "time" and text.lower() not in ("min", "d", "h", "std") and text != "S":
         return Label(text, text, "time")
     tail = re.match(r"^(?P<name>.+?)(?:[_\s./:-]+|,\s*|\s+in\s+)(?P<unit>[^\W\d_]+|°[CF]|%)\s*$", text)
     if tail:

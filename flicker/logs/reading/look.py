@@ -1,0 +1,342 @@
+"""How a log would be read, shown before it is believed: a file in, the reading plan out."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from flicker.logs.errors import LogError
+from flicker.logs.reading import files, sniff, units
+from flicker.logs.reading.columns import Column, Found, Wishes
+from flicker.logs.reading.plan import Plan
+from flicker.logs.source import Source
+
+ROWS_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnPlan:
+    """One column: its header, its role, its unit (empty where it has none) and where that was found."""
+
+    header: str
+    role: str
+    unit: str = ""
+    found: Found | None = None
+    name: str = ""
+
+    @property
+    def reads(self) -> str:
+        """The column in words."""
+        unit = f", {self.unit} ({self.found})" if self.unit and self.found else f", {self.unit}" if self.unit else ""
+        return f'"{self.header}" {self.role}{unit}'
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        found = None if self.found is None else str(self.found)
+        return {
+            "header": self.header,
+            "role": self.role,
+            "unit": self.unit or None,
+            "found": found,
+            "name": self.name or None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row as read: seconds since the first, volts by channel."""
+
+    time_s: float
+    volts: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingPlan:
+    """How a file is read.
+
+    Attributes
+    ----------
+    file : str
+        Its name.
+    form : str
+        Text, Parquet, Arrow, or a recording.
+    separator, decimal : str
+        What parts cells, and the decimal sign; empty where the form has none.
+    header : bool
+        Whether a line names the columns.
+    columns : tuple of ColumnPlan
+        In the order of the file.
+    time : str
+        How time is told, in words.
+    scale_s : float or None
+        Seconds per unit of a time column of numbers.
+    first, last : datetime or float or None
+        First and last moment; seconds where the file tells no date.
+    rows : int or None
+        Rows read.
+    missing : str
+        What the file does not tell and how to say it; empty where nothing is missing.
+    shown : tuple of Row
+        The first rows as read.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    file: str
+    form: str
+    separator: str = ""
+    decimal: str = ""
+    header: bool = True
+    columns: tuple[ColumnPlan, ...] = ()
+    time: str = ""
+    scale_s: float | None = None
+    first: datetime | float | None = None
+    last: datetime | float | None = None
+    rows: int | None = None
+    missing: str = ""
+    shown: tuple[Row, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the channels, as read."""
+        return tuple(column.name for column in self.columns if column.role == "output")
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The plan in five lines, the rows as read behind them."""
+        named = {"\t": "tab", " ": "spaces", "": "none"}
+        layout = self.form
+        if self.form == "text":
+            header = "a header" if self.header else "no header"
+            layout = f"separator {named.get(self.separator, self.separator)}, decimal {self.decimal}, {header}"
+        columns = "; ".join(column.reads for column in self.columns) or "not told"
+        time = self.time or "not told"
+        if self.rows is not None:
+            time += f"; {_moment(self.first)} to {_moment(self.last)}, {self.rows} rows"
+        return (
+            f"layout   {layout}",
+            f"columns  {columns}",
+            f"time     {time}",
+            f"missing  {self.missing or 'nothing'}",
+            "rows     " + (" | ".join(self._row(row) for row in self.shown) or "none"),
+        )
+
+    def _row(self, row: Row) -> str:
+        if isinstance(self.first, datetime):
+            when = _moment(self.first + timedelta(seconds=row.time_s))
+        else:
+            when = f"{row.time_s:g} s"
+        return ", ".join(
+            [when, *(f"{name} {volts:g} V" for name, volts in zip(self.channels, row.volts, strict=False))]
+        )
+
+    @property
+    def reads(self) -> str:
+        """Whether the log can be read, in a sentence."""
+        if self.missing:
+            return f"{self.file} cannot be read yet: {self.missing}"
+        return f"{self.file}: {self.rows} rows of {', '.join(self.channels)}, from {_moment(self.first)} to {_moment(self.last)}."
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "file": self.file,
+            "form": self.form,
+            "separator": self.separator or None,
+            "decimal": self.decimal or None,
+            "header": self.header,
+            "columns": [column.to_dict() for column in self.columns],
+            "time": {
+                "form": self.time or None,
+                "scale_s": self.scale_s,
+                "first": _plain(self.first),
+                "last": _plain(self.last),
+            },
+            "rows": self.rows,
+            "missing": self.missing or None,
+            "shown": [{"time_s": row.time_s, "volts": [_finite(v) for v in row.volts]} for row in self.shown],
+            "notes": list(self.notes),
+        }
+
+
+def _moment(moment: datetime | float | None) -> str:
+    if isinstance(moment, datetime):
+        return moment.isoformat(sep=" ", timespec="milliseconds" if moment.microsecond else "seconds")
+    return "not told" if moment is None else f"{moment:g} s"
+
+
+def _plain(moment: datetime | float | None) -> str | float | None:
+    return moment.isoformat() if isinstance(moment, datetime) else moment
+
+
+def _finite(value: float) -> float | str | None:
+    return None if np.isnan(value) else value if np.isfinite(value) else "over range" if value > 0 else "under range"
+
+
+def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
+    """Show how a log is read, and what is missing for reading it.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    **options
+        As `flicker.read_log` takes them.
+
+    Returns
+    -------
+    ReadingPlan
+        With ``missing`` empty where the log can be read.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be opened, or is no log at all.
+    """
+    from flicker.logs.reading.reader import open_source, wishes_of
+
+    wishes = wishes_of(**options)
+    try:
+        return _of_source(open_source(path, wishes))
+    except LogError as problem:
+        sentence = str(problem)
+    file = files.LogFile(path)
+    sentence = sentence.removeprefix(f"{file.name}: ").removeprefix(f"{file.name}, ")
+    with file.open() as handle:
+        lines = _lines_of(file, handle)
+        if lines is None:
+            return ReadingPlan(file.name, "not text", missing=sentence)
+        try:
+            layout = sniff.sniff(lines.head, b"", lines.complete, wishes, file.name)
+        except LogError:
+            if sentence.startswith(("is ", "holds ")):
+                raise LogError(f"{file.name} {sentence}") from None
+            return ReadingPlan(file.name, "text", missing=sentence)
+    columns = tuple(_unplanned(column) for column in layout.columns)
+    return ReadingPlan(
+        file.name,
+        "text",
+        layout.delimiter,
+        layout.numerals.decimal if layout.numerals.sure else "not shown",
+        layout.has_header,
+        columns,
+        missing=sentence,
+        notes=tuple(layout.notes),
+    )
+
+
+def _lines_of(file: files.LogFile, handle: Any) -> files.Lines | None:
+    try:
+        stream = files.opened(file, handle)
+        return files.Lines(stream, file.name)
+    except LogError:
+        return None
+
+
+def _unplanned(column: Column) -> ColumnPlan:
+    """A column of a file that cannot be read yet: what its header and cells say."""
+    label = column.label
+    role = {"stamp": "dates or times", "text": "words", "empty": "empty"}.get(column.kind, "numbers")
+    found = None
+    if label.unit:
+        found = Found.HEADER if units.label(column.header).unit else column.unit_from
+    elif column.cell_units:
+        found = Found.CELLS
+    return ColumnPlan(column.header, role, label.unit or ("in the cells" if column.cell_units else ""), found)
+
+
+def planned(columns: Sequence[Column], plan: Plan) -> tuple[ColumnPlan, ...]:
+    """What the plan makes of each column."""
+    channels = {channel.position: channel for channel in plan.channels}
+    kinds = dict(plan.kinds)
+    aids = {}
+    for channel in plan.channels:
+        for place, what in (
+            (channel.unit_column, "unit of each reading"),
+            (channel.sign_column, "sign of each reading"),
+            (channel.mode_column, "mode of each reading"),
+        ):
+            if place is not None:
+                aids[place] = what
+    time = plan.time.positions if plan.time.kind != "none" else ()
+    out = []
+    for column in columns:
+        at = column.position
+        if at in channels:
+            channel = channels[at]
+            unit = "of each reading" if channel.found in (Found.UNIT_COLUMN, Found.CELLS) else channel.unit
+            unit = "" if channel.role == "temperature" else unit
+            out.append(ColumnPlan(column.header, channel.role, unit, channel.found if unit else None, channel.name))
+        elif at in time:
+            out.append(ColumnPlan(column.header, "time"))
+        elif at == plan.run:
+            out.append(ColumnPlan(column.header, "run"))
+        elif at == plan.marks:
+            out.append(ColumnPlan(column.header, "marks"))
+        elif at == plan.key:
+            out.append(ColumnPlan(column.header, "channel of each reading"))
+        else:
+            role = aids.get(at) or kinds.get(at) or ("empty" if column.kind == "empty" else "not read")
+            out.append(
+                ColumnPlan(column.header, role if role in ("empty", "not read") or at in aids else f"{role}, not read")
+            )
+    return tuple(out)
+
+
+def _of_source(source: Source) -> ReadingPlan:
+    how = getattr(source, "how", None)
+    rows, shown, last = 0, [], 0.0
+    outputs = [
+        k
+        for k, role in enumerate(getattr(source, "roles", ()) or ("output",) * len(source.channels))
+        if role == "output"
+    ]
+    for batch in source.batches(channels=outputs):
+        assert batch.time_s is not None
+        for k in range(min(ROWS_SHOWN - len(shown), batch.time_s.size)):
+            shown.append(Row(float(batch.time_s[k]), tuple(float(column[k]) for column in batch.values)))
+        rows += batch.time_s.size
+        last = float(batch.time_s[-1]) if batch.time_s.size else last
+    first: datetime | float = source.start if source.start is not None else 0.0
+    end = source.start + timedelta(seconds=last) if source.start is not None else last
+    if how is None:
+        columns = tuple(ColumnPlan(name, "output", "V", Found.OPTION, name) for name in source.channels)
+        return ReadingPlan(source.name, "a recording", columns=columns, time="counted at the recording's rate", first=first,
+                           last=end, rows=rows, shown=tuple(shown), notes=source.notes)  # fmt: skip
+    columns = planned(how.columns, how.plan)
+    if how.plan.key is not None:
+        unit = columns[how.plan.channels[0].position].unit
+        kept = [column for column in columns if column.role != "output"]
+        value = how.columns[how.plan.channels[0].position].header
+        columns = (
+            *kept,
+            *(ColumnPlan(value, "output", unit, how.plan.channels[0].found, name) for name in source.channels),
+        )
+    time = how.plan.time
+    titles = [how.columns[k].header for k in time.positions] if time.kind != "none" else []
+    words = (f"{' and '.join(titles)}: " if titles else "") + (time.means or "counted")
+    return ReadingPlan(
+        source.name,
+        how.form,
+        how.separator,
+        how.decimal,
+        how.header,
+        columns,
+        words,
+        time.factor if time.kind != "stamp" else None,
+        first,
+        end,
+        rows,
+        "",
+        tuple(shown),
+        source.notes,
+    )
+
+
+__all__ = ["ColumnPlan", "ReadingPlan", "Row", "Wishes", "look"]
