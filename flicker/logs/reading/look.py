@@ -291,7 +291,8 @@ def planned(columns: Sequence[Column], plan: Plan) -> tuple[ColumnPlan, ...]:
 
 def _of_source(source: Source) -> ReadingPlan:
     how = getattr(source, "how", None)
-    rows, shown, last = 0, [], 0.0
+    rows, last = 0, 0.0
+    shown: list[Row] = []
     outputs = [
         k
         for k, role in enumerate(getattr(source, "roles", ()) or ("output",) * len(source.channels))

@@ -311,7 +311,7 @@ def _header(
             continue
         if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
             continue
-        if len(cells) != width and (len(cells) == 2 or _KEY.match(bare)):
+        if (abs(len(cells) - width) > 1 and len(cells) == 2) or (len(cells) != width and _KEY.match(bare)):
             continue  # a key and its value
         if _COMMENT.match(line) and len(cells) != width:
             continue
