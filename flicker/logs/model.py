@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from flicker.base.described import Doc
 from flicker.base.values import Unobserved
 from flicker.logs.errors import LogError
+from flicker.logs.moments import seconds_of
 from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
 from flicker.logs.source import ArraySource, Batch, Companion, Floats, Source
@@ -233,20 +234,27 @@ class Log:
         Parameters
         ----------
         time_s : array_like, shape (n,)
-            Seconds; the first need not be 0.
+            Seconds, of which the first need not be 0; or moments or durations (``datetime64``, ``timedelta64``, an index
+            of pandas), which are converted by what they are.
         channels : mapping of str to array_like, shape (n,)
             Volts per channel; NaN is missing, +/-inf over range.
         start : datetime, optional
-            Absolute time of the first sample.
+            Absolute time of the first sample; by default that of the first moment, where moments are given.
         roles, differences : mapping, optional
             As in `flicker.read_log`: which columns are no outputs, and which channels are the difference of two.
 
         Raises
         ------
         LogError
-            If a role is none, if the lengths differ or there are fewer than 10 samples.
+            If a role is none, if the lengths differ, if times cannot be seconds, or there are fewer than 10 samples.
         """
-        time = np.array(time_s, dtype=np.float64)
+        if not isinstance(channels, Mapping):
+            raise LogError(
+                f"{name}: channels must be a mapping of names to arrays, got {type(channels).__name__}; a data frame or a"
+                " series goes to flicker.read_log."
+            )
+        time, told_start = seconds_of(time_s, name)
+        start = told_start if start is None else start
         values = {str(key): np.array(column, dtype=np.float64) for key, column in channels.items()}
         if time.ndim != 1 or any(column.shape != time.shape for column in values.values()):
             shapes = ", ".join(f"{key} {column.shape}" for key, column in values.items())

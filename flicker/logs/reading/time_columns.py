@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
+from flicker.logs.moments import LARGEST_STEP_S
 from flicker.logs.reading import clock, units, vocabulary
 from flicker.logs.reading.columns import Column, Heading, Wishes, column_named, listed, not_a_number
 from flicker.logs.reading.extra_columns import Kind, kind_of
@@ -121,15 +122,11 @@ class _Finder:
             )
         if self.interval is not None:
             return self.by_heading(columns, counter, run)
-        if wishes.time_unit is not None or wishes.plain_volts:
-            likely = counter or next((c for c in numbers if _rising(c.values)), None)
-            if likely is not None:
-                return self.number(likely)
         first = next((c for c in numbers if c.position == 0), None)
         if counter is not None:
             return self.number(counter)
-        if first is not None and len(numbers) > 1 and _rising(first.values):
-            if _counts_rows(first):
+        if first is not None and len(numbers) > 1 and _rising(first.values) and not wishes.plain_volts:
+            if _counts_rows(first) and wishes.time_unit is None:
                 raise LogError(
                     f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.'
                 )
@@ -312,7 +309,7 @@ class _Finder:
         steps = np.abs(np.diff(values))
         steps = steps[steps > 0]
         usual = float(np.median(steps)) if steps.size else 0.0
-        if self.wishes.plain_volts:
+        if self.wishes.plain_volts and usual <= LARGEST_STEP_S:
             return TimeColumns("number", at, means="seconds, the rule for arrays in memory")
         if self.interval is not None and usual:
             ratio = self.interval / usual

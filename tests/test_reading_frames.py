@@ -1,0 +1,134 @@
+"""Data frames, series and arrays as logs: what is a time becomes seconds by what it is. All data here are invented."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pytest
+
+from flicker import Log, LogError, read_log
+
+N = 50
+LEFT = np.round(0.012 + 1e-5 * np.arange(N), 6)
+SECONDS = 0.5 * np.arange(N)
+START = datetime(2026, 3, 5, 10)
+INDEX = pd.date_range(START, periods=N, freq="500ms")
+
+
+class Stream:
+    """Speaks Arrow and nothing else, as frames of other libraries do."""
+
+    def __init__(self, table: pa.Table) -> None:
+        self._table = table
+
+    def __arrow_c_stream__(self, requested_schema: Any = None) -> Any:
+        return self._table.__arrow_c_stream__(requested_schema)
+
+
+class Interchange:
+    """Speaks the data frame interchange protocol and nothing else."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self._frame = frame
+
+    def __dataframe__(self, **options: Any) -> Any:
+        return self._frame.__dataframe__(**options)
+
+
+FRAMES: dict[str, tuple[Any, datetime | None]] = {
+    "index of moments": (pd.DataFrame({"left": LEFT}, index=INDEX), START),
+    "index with a zone": (
+        pd.DataFrame({"left": LEFT}, index=INDEX.tz_localize("Europe/Berlin")),
+        datetime(2026, 3, 5, 9, tzinfo=UTC),
+    ),
+    "index of durations": (pd.DataFrame({"left": LEFT}, index=pd.to_timedelta(SECONDS, unit="s")), None),
+    "index of seconds": (pd.DataFrame({"left": LEFT}, index=SECONDS), None),
+    "column of seconds": (pd.DataFrame({"time": SECONDS, "left": LEFT}), None),
+    "millivolts by name": (pd.DataFrame({"time_s": SECONDS, "left_mV": LEFT * 1e3}), None),
+    "series": (pd.Series(LEFT, index=INDEX, name="left"), START),
+    "arrays": ({"time_s": SECONDS, "left": LEFT}, None),
+    "datetime64": (
+        {"time": np.datetime64(START, "ms") + np.arange(N) * np.timedelta64(500, "ms"), "left": LEFT},
+        START,
+    ),
+    "timedelta64": ({"time": np.arange(N) * np.timedelta64(500, "ms"), "left": LEFT}, None),
+    "nanoseconds since 1970": (
+        {"time": 1_772_704_800 * 10**9 + np.arange(N) * 500_000_000, "left": LEFT},
+        START.replace(tzinfo=UTC),
+    ),
+    "datetimes": ({"time": [START + timedelta(seconds=float(s)) for s in SECONDS], "left": LEFT.tolist()}, START),
+    "words with commas": (
+        {"time_s": [f"{s}".replace(".", ",") for s in SECONDS], "left": [f"{v:.6f}".replace(".", ",") for v in LEFT]},
+        None,
+    ),
+    "Arrow": (pa.table({"time_s": SECONDS, "left": LEFT}), None),
+    "speaks Arrow": (Stream(pa.table({"time_s": SECONDS, "left": LEFT})), None),
+    "interchange": (Interchange(pd.DataFrame({"time_s": SECONDS, "left": LEFT})), None),
+}
+
+
+@pytest.mark.parametrize("kind", FRAMES)
+def test_every_kind_of_frame_reads_alike(kind: str):
+    data, start = FRAMES[kind]
+    log = read_log(data)
+    frame = log.to_frame()
+    assert log.channels == ("left",)
+    np.testing.assert_allclose(frame["time_s"], SECONDS, atol=1e-9)
+    np.testing.assert_allclose(frame["left"], LEFT, rtol=1e-12)
+    assert log.runs[0].start == start
+    assert log.source.fingerprint() is None
+
+
+def test_what_frames_do_not_tell_is_asked_for():
+    bare = pd.DataFrame({"left": LEFT})
+    with pytest.raises(LogError, match="sample_interval_s"):
+        read_log(bare)
+    assert read_log(bare, sample_interval_s=0.5).runs[0].duration_s == pytest.approx(24.5)
+    nanoseconds = {"time": np.arange(N) * 500_000_000, "left": LEFT}
+    with pytest.raises(LogError, match="time_unit"):
+        read_log(nanoseconds)
+    assert read_log(nanoseconds, time_unit="ns").runs[0].duration_s == pytest.approx(24.5)
+    for data, wanted in (
+        (5, "takes a file"),
+        ({"time_s": SECONDS, "left": LEFT[:9]}, "of one length"),
+        ({"time_s": SECONDS, "left": np.zeros((N, 2))}, "one dimension"),
+        (pd.DataFrame({"left": []}), "no readings"),
+    ):
+        with pytest.raises(LogError, match=wanted):
+            read_log(data)
+
+
+TIMES: dict[str, tuple[Any, datetime | None]] = {
+    "seconds": (SECONDS + 7, None),
+    "datetime64[ns]": (INDEX.to_numpy(), START),
+    "datetime64[D] and hours": (
+        np.datetime64("2026-03-05T10", "h").astype("M8[s]") + np.arange(N) * np.timedelta64(500, "ms"),
+        START,
+    ),
+    "index": (INDEX, START),
+    "series with a zone": (pd.Series(INDEX.tz_localize("Europe/Berlin")), datetime(2026, 3, 5, 9, tzinfo=UTC)),
+    "timedelta64": (np.arange(N) * np.timedelta64(500_000_000, "ns"), None),
+    "datetimes": ([START + timedelta(seconds=float(s)) for s in SECONDS], START),
+    "timedeltas": ([timedelta(seconds=float(s)) for s in SECONDS], None),
+}
+
+
+@pytest.mark.parametrize("kind", TIMES)
+def test_arrays_take_times_by_what_they_are(kind: str):
+    time, start = TIMES[kind]
+    log = Log.from_arrays(time, {"left": LEFT})
+    np.testing.assert_allclose(log.to_frame()["time_s"], SECONDS, atol=1e-9)
+    assert log.runs[0].start == start
+
+
+def test_nanoseconds_are_never_taken_for_seconds():
+    for time in (1_772_704_800 * 10**9 + np.arange(N) * 500_000_000, np.arange(N) * 500_000_000):
+        with pytest.raises(LogError, match="cannot be seconds"):
+            Log.from_arrays(time, {"left": LEFT})
+        assert Log.from_arrays(time / 1e9, {"left": LEFT}).runs[0].duration_s == pytest.approx(24.5)
+    with pytest.raises(LogError, match=r"goes to flicker\.read_log"):
+        Log.from_arrays(SECONDS, pd.Series(LEFT))  # type: ignore[arg-type]
