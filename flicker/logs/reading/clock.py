@@ -109,6 +109,7 @@ class OrderEvidence:
         self._odd = dict.fromkeys(orders, 0)
         self._usual: float | None = None
         self._differ = False
+        self._seen = 0
 
     def take(self, cells: Any) -> None:
         """Add the next cells, an Arrow column of strings."""
@@ -116,6 +117,7 @@ class OrderEvidence:
         some = np.zeros(len(cells), dtype=bool)
         for _, good in found.values():
             some |= good
+        self._seen += int(np.count_nonzero(some))
         times = list(found.values())
         self._differ |= any(not np.array_equal(times[0][0][some], micros[some]) for micros, _ in times[1:])
         for order, (micros, good) in found.items():
@@ -140,6 +142,8 @@ class OrderEvidence:
 
     def order(self) -> str | None:
         """Return the order that the column shows, None where it does not."""
+        if not self._seen:
+            return None
         left = [order for order in self._forms if not self._lost[order]]
         if len(left) == 1 or (left and not self._differ):
             return left[0]

@@ -19,6 +19,7 @@ from flicker.logs.reading.plan import Plan
 ODD_ROWS = 20  # rows of another shape that are not read, with a note, whatever the length;
 ODD_SHARE = 0.001  # and this share of a long log,
 ODD_MOST = 0.1  # but never more than this share
+_BELOW = 40  # lines of a summary at most
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
 _ISO = ("ymd clock",)
 _BLANK = re.compile(rb"\n(?=\r?\n)")
@@ -89,8 +90,8 @@ class Cutter:
     def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:
         """Make each block fit for parsing."""
         layout = self.layout
-        for raw, last in blocks:
-            block = self._end(raw) if last else raw
+        for raw, last in _last_known(blocks):
+            block = self._without_summary(self._end(raw)) if last else raw
             if not block:
                 continue
             if b"\0" in block:
@@ -128,6 +129,21 @@ class Cutter:
             self._cut = final[:40]
             return rest
         return stripped + b"\n"
+
+    def _without_summary(self, block: bytes) -> bytes:
+        """Leave out what stands below the readings: averages, counts, the end."""
+        kept = block.rstrip(b"\r\n")
+        if self.plan.key is None and kept:
+            for _ in range(_BELOW):
+                at = kept.rfind(b"\n") + 1
+                line = kept[at:].rstrip(b"\r").decode("utf-8", "replace")
+                left = self._mender.left_out(line, self._mender.cells_of(line)) if line.strip() else None
+                if left is None and line.strip():
+                    break
+                if left is not None:
+                    self.tally.count(left)
+                kept = kept[:at].rstrip(b"\r\n")
+        return kept + b"\n" if kept else b""
 
     def _without_nul(self, block: bytes) -> bytes:
         """Blank lines with NUL bytes: their rows are not read, which the next parse notices."""
@@ -339,6 +355,20 @@ class Cutter:
     def unread(self) -> int:
         """Rows that could not be read."""
         return self.tally.unread + self._nul
+
+
+def _last_known(blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[bytes, bool]]:
+    """Hand out blocks one later, so that the last one with readings is known as the last."""
+    waiting: tuple[bytes, bool] | None = None
+    for block, last in blocks:
+        if waiting is not None:
+            if last and not block.strip(b"\0 \t\r\n"):
+                waiting = (waiting[0], True)
+                continue
+            yield waiting
+        waiting = (block, last)
+    if waiting is not None:
+        yield waiting
 
 
 def table_is_empty(error: Exception) -> bool:

@@ -31,11 +31,7 @@ class Commas:
     def ways(self, cells: Sequence[str]) -> list[list[str]]:
         """All rows of ``width`` cells that thousands groups (or decimal commas) make of the cells; two at most."""
         if self.decimal:
-            if len(cells) == 2 * self.width and all(
-                _WHOLE.fullmatch(a) and _DIGITS.fullmatch(b) for a, b in zip(cells[::2], cells[1::2], strict=True)
-            ):
-                return [[f"{a}.{b}" for a, b in zip(cells[::2], cells[1::2], strict=True)]]
-            return []
+            return self._decimals(cells)
         if self.keep_apart or len(cells) > 3 * self.width:
             return []
         found: list[list[str]] = []
@@ -62,6 +58,23 @@ class Commas:
         go(0, [])
         return found
 
+    def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
+        found: list[list[str]] = []
+
+        def go(at: int, done: list[str]) -> None:
+            if len(found) > 1 or len(done) > self.width or len(done) + (len(cells) - at) < self.width:
+                return
+            if at == len(cells):
+                found.append(done)
+                return
+            if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
+                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"])
+            go(at + 1, [*done, cells[at]])
+
+        if len(cells) <= 2 * self.width:
+            go(0, [])
+        return found
+
 
 def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) -> Commas | None:
     """Tell how rows with more cells than the header names are to be put together, from all rows looked at.
@@ -78,12 +91,12 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
         return None
     decimal, groups = Commas(width, decimal=True), Commas(width)
     enough = 0.98 * len(rows)
-    if (
-        len(long) == len(rows)
-        and wishes.decimal != "."
-        and sum(decimal.merge(row) is not None for row in rows) >= enough
-    ):
-        if wishes.decimal is None and sum(groups.merge(row) is not None for row in rows) >= enough:
+
+    def whole(how: Commas) -> int:
+        return sum(len(row) == width or how.merge(row) is not None for row in rows)
+
+    if len(long) >= 0.5 * len(rows) and wishes.decimal != "." and whole(decimal) >= enough:
+        if wishes.decimal is None and whole(groups) >= enough:
             raise LogError(
                 f"{name}: commas part the cells and stand in the numbers too (as in {','.join(long[0])[:40]}), as decimal signs"
                 " or for thousands; say which with decimal=',' or decimal='.' (--decimal)."

@@ -110,6 +110,10 @@ class Mender:
         lead = [cells[k] for k in {0, place} if k < len(cells)]
         if self.plan.key is not None and self._time:
             lead = [cells[place]] if place < len(cells) else []
+        opening = self.layout.columns[0]
+        known = opening.kind == "text" and cells[0].strip().strip('"') in opening.cells
+        if sampled.is_summary(cells[0]) and not known and opening.position != self.plan.key:
+            return Left.SUMMARY
         if any(sampled.is_summary(cell) for cell in lead) and not any(
             sampled.strong(cells[k]) for k in self._time if k < len(cells)
         ):

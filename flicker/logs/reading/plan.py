@@ -115,6 +115,7 @@ class _Planner:
         marks = marks_among(rest, wishes, name, notes)
         free = [c for c in rest if c is not marks]
         self.kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
+        self.promote_averages(free)
         roles = roles_among(free, self.kinds, wishes, name, notes)
         free = [c for c in free if c.position not in roles]
         key = self.key(free)
@@ -211,7 +212,8 @@ class _Planner:
         else:
             chosen = plain
         if not chosen:
-            chosen = self.averages(free) or self.counts(free)
+            self.only_statistics(free)
+            chosen = self.counts(free)
         if not chosen:
             self.nothing(free)
         if len(chosen) > MAX_CHANNELS:
@@ -228,22 +230,32 @@ class _Planner:
         words = column.words & (vocabulary.OUTPUT | vocabulary.READING)
         return bool(words) and self.kinds.get(column.position) is None
 
-    def averages(self, free: list[Column]) -> list[Column]:
-        """Columns of averages, where the file holds nothing else of its channels."""
-        found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
-        if not found:
-            return []
-        if all(c.name_words & vocabulary.AVERAGES for c in found):
-            self.notes.append(
-                f"{listed([c.header for c in found])}: averages; what is shorter than the logger's interval does not show."
-            )
-            for column in found:
-                self.kinds.pop(column.position, None)
-            return found
-        raise LogError(
-            f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to read"
-            " with channels (--channels NAME,NAME)."
+    def promote_averages(self, free: list[Column]) -> None:
+        """Take averages for the readings, where the file holds nothing else of its channels."""
+        numbers = [c for c in free if c.kind == "number"]
+        if any(self.kinds.get(c.position) is None for c in numbers if c.label.kind not in ("time", "other")):
+            return
+        found = [c for c in numbers if self.kinds.get(c.position) is Kind.STATISTIC]
+        bases = {c.position: c.name_words - vocabulary.STATISTICS for c in found}
+        averages = [c for c in found if c.name_words & vocabulary.AVERAGES]
+        extremes = [bases[c.position] for c in found if c not in averages]
+        named = [c for c in averages if bases[c.position]] or averages
+        if not named or any(bases[c.position] in extremes for c in named):
+            return
+        self.notes.append(
+            f"{listed([c.header for c in named])}: averages; what is shorter than the logger's interval does not show."
         )
+        for column in named:
+            self.kinds.pop(column.position)
+
+    def only_statistics(self, free: list[Column]) -> None:
+        """Ask where the file holds averages, minima and maxima and no readings."""
+        found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
+        if found:
+            raise LogError(
+                f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to"
+                " read with channels (--channels NAME,NAME)."
+            )
 
     def counts(self, free: list[Column]) -> list[Column]:
         """Columns of a converter's counts, where the caller tells the scale."""

@@ -19,6 +19,7 @@ _HEAD_LINES = 4000  # lines looked at
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
 _COMMENT = re.compile(r"^\s*(?:#|%|//|!|')")
+_DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*")
 _KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
 _KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
 
@@ -84,7 +85,9 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     body = _body(lines, filled)
     sample = [lines[k] for k in body if "\0" not in lines[k]] or [lines[body[-1]]]
     quoted = any('"' in line for line in lines)
-    delimiter, width = _delimiter(sample, quoted, wishes, name)
+    begun = next((k for k in body if _mostly_digits(lines[k])), body[0])
+    above = [line for line in lines[:begun] if any(ch.isalpha() for ch in line)]
+    delimiter, width = _delimiter(sample, quoted, wishes, name, above[-1] if above else "")
     if width > MAX_COLUMNS:
         raise LogError(f"{name} has {width} columns; a log has at most {MAX_COLUMNS}.")
     cut = [split(line, delimiter, quoted) for line in sample]
@@ -101,6 +104,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         width = len(header)
         merged = [commas.merge(cells) for cells in cut]
         rows = [cells for cells in merged if cells is not None and len(cells) == width]
+        header, header_line, unit_cells, at = _header(lines, filled, first, delimiter, quoted, width)
     header = _fitting(header, rows, width, delimiter, first, name)
     extra = max(0, width - len(header)) if header else 0
     body_cells = [row for row in rows if not sampled.units_row(row)]
@@ -204,7 +208,7 @@ def _offset(head: bytes, lines: int) -> int:
     return at
 
 
-def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -> tuple[str, int]:
+def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, title: str = "") -> tuple[str, int]:
     best: tuple[float, str, int] = (0.0, "", 1)
     few = [line for line in sample[:60] if any(ch.isdigit() for ch in line)] or sample[:60]
     told = wishes.separator
@@ -215,7 +219,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -
     for rank, delimiter in enumerate(_DELIMITERS if told is None else (told,)):
         if delimiter and delimiter not in "".join(few):
             continue
-        if delimiter == " " and told is None and all("\t" in line for line in few):
+        if delimiter == " " and told is None and any(all(d in line for line in few) for d in "\t;|"):
             continue
         rows = [split(line.strip("\r") if delimiter != " " else line.strip(), delimiter, quoted) for line in few]
         width, count = Counter(map(len, rows)).most_common(1)[0]
@@ -225,6 +229,10 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str) -
             return delimiter, width
         cells = [cell for row in rows if len(row) == width for cell in row]
         good = sum(map(strong, cells)) / max(sum(bool(cell.strip()) for cell in cells), 0.5 * len(cells))
+        if delimiter == " " and all("," in line for line in few) and any("," in c and not strong(c) for c in cells):
+            continue
+        if delimiter == "," and width == 2 and title and "," not in title and all(map(_DIGITS.fullmatch, cells)):
+            continue  # one column of numbers with decimal commas, under a header of one name
         if delimiter in (",",) and good:
             padded = sum(
                 bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1
@@ -362,7 +370,7 @@ def _preamble(lines: Sequence[str]) -> Heading:
     for line in lines[:500]:
         bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line.strip().strip('"'))
         if bare and len(bare) < 300:
-            kept.append(bare)
+            kept.append(bare.replace('"', ""))
         if len(bare) < 200 and (match := _KEY_VALUE.match(bare)):
             found.setdefault(match["key"].strip().strip('"'), match["value"].strip().strip('"'))
     return Heading(found, tuple(kept))

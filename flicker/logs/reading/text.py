@@ -85,6 +85,10 @@ def _all_cells(file: files.LogFile, layout: sniff.Layout, position: int) -> Iter
                 block = block.decode("utf-8", "replace").encode()
             if layout.delimiter == " ":
                 block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
+            if layout.commas is not None:
+                rows = (layout.commas.merge(line.split(",")) for line in block.decode("utf-8", "replace").splitlines())
+                yield arrow_types.words([row[position].strip() for row in rows if row is not None])
+                continue
             quoted = b'"' in block
             try:
                 table = csv.read_csv(

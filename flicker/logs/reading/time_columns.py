@@ -120,9 +120,11 @@ class _Finder:
                 f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
                 f" time; {ASK_INTERVAL}."
             )
-        if self.interval is not None:
-            return self.by_heading(columns, counter, run)
         first = next((c for c in numbers if c.position == 0), None)
+        if self.interval is not None:
+            if first is not None and first.unnamed and len(numbers) > 1 and _rising(first.values):
+                return self.number(first)
+            return self.by_heading(columns, counter, run)
         if counter is not None:
             return self.number(counter)
         if first is not None and len(numbers) > 1 and _rising(first.values) and not wishes.plain_volts:
@@ -245,7 +247,7 @@ class _Finder:
 
     def order_of(self, column: Column, form: clock.Form, short: bool) -> str | None:
         evidence = clock.OrderEvidence(form, short_year=short)
-        chunks = self.scan(column.position) if self.scan is not None else [arrow_types.words(list(column.cells))]
+        chunks = [arrow_types.words(list(column.cells))] if self.scan is None else self.scan(column.position)
         for chunk in chunks:
             evidence.take(chunk)
         order = evidence.order()
