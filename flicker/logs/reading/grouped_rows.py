@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.columns import Wishes
 
 _LEAD = re.compile(r"\s*[+-]?\d{1,3}")
 _GROUP = re.compile(r"\d{3}(?:\.\d*)?\s*")
-_WHOLE = re.compile(r"\s*[+-]?\d+")
-_DIGITS = re.compile(r"\d+\s*")
+_WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d*)")
+_DIGITS = re.compile(r"\d+(?:[eE][+-]?\d+)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")
+MOST_WAYS = 64
+_PADDED = re.compile(r"\s*0\d+\s*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,7 @@ class Commas:
 
     width: int
     decimal: bool = False
+    places: tuple[bool, ...] | None = None  # columns in which rows that can be read in one way have decimal commas
     keep_apart: bool = False  # the caller says that there are no thousands separators
 
     def merge(self, cells: Sequence[str]) -> list[str] | None:
@@ -59,20 +62,27 @@ class Commas:
         return found
 
     def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
-        found: list[list[str]] = []
+        found = self.decimals(cells)
+        fitting = [row for row, where in found if self.places is not None and where == self.places]
+        return fitting if len(found) > 1 and fitting else [row for row, _ in found]
 
-        def go(at: int, done: list[str]) -> None:
-            if len(found) > 1 or len(done) > self.width or len(done) + (len(cells) - at) < self.width:
+    def decimals(self, cells: Sequence[str]) -> list[tuple[list[str], tuple[bool, ...]]]:
+        """All rows that decimal commas make of the cells, and which of their cells were put together."""
+        found: list[tuple[list[str], tuple[bool, ...]]] = []
+
+        def go(at: int, done: list[str], where: tuple[bool, ...]) -> None:
+            if len(found) > MOST_WAYS or len(done) > self.width or len(done) + (len(cells) - at) < self.width:
                 return
             if at == len(cells):
-                found.append(done)
+                found.append((done, where))
                 return
             if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
-                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"])
-            go(at + 1, [*done, cells[at]])
+                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"], (*where, True))
+            if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
+                go(at + 1, [*done, cells[at]], (*where, False))
 
         if len(cells) <= 2 * self.width:
-            go(0, [])
+            go(0, [], ())
         return found
 
 
@@ -90,6 +100,9 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
     if not long:
         return None
     decimal, groups = Commas(width, decimal=True), Commas(width)
+    sure = [ways[0][1] for row in long if len(ways := decimal.decimals(row)) == 1]
+    if sure and sure.count(sure[0]) == len(sure):
+        decimal = replace(decimal, places=sure[0])
     enough = 0.98 * len(rows)
 
     def whole(how: Commas) -> int:

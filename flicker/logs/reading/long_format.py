@@ -28,8 +28,17 @@ class Pivoted:
     notes: tuple[str, ...]
 
 
-def pivot(time_s: Floats, value: Floats, code: NDArray[np.int64], keys: Sequence[str], name: str) -> Pivoted:
+def pivot(
+    time_s: Floats,
+    value: Floats,
+    code: NDArray[np.int64],
+    keys: Sequence[str],
+    name: str,
+    interval_s: float | None = None,
+) -> Pivoted:
     """Put readings of the same time into one row.
+
+    Where no column tells the time, the readings of each channel are ``interval_s`` apart.
 
     Parameters
     ----------
@@ -59,6 +68,9 @@ def pivot(time_s: Floats, value: Floats, code: NDArray[np.int64], keys: Sequence
         if label.kind == "other" or kind is not None or not np.any(~np.isnan(value[rows])):
             left.append(key)
             continue
+        if interval_s is not None:
+            time_s = time_s.copy()
+            time_s[rows] = interval_s * np.arange(int(rows.sum()))
         kept.append((label.name if label.kind == "volts" else key, time_s[rows], value[rows]))
     if left:
         notes.append("Not taken as channels: " + ", ".join(f'"{key[:40]}"' for key in left[:8]) + ".")

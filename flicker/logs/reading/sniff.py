@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import grouped_rows, numerals, sampled, units
+from flicker.logs.reading import grouped_rows, numerals, sampled, units, vocabulary
 from flicker.logs.reading.columns import Column, Heading, Wishes
 from flicker.logs.reading.numerals import LONGEST, Numerals
 from flicker.logs.reading.sampled import strong
@@ -18,7 +18,7 @@ MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
-_COMMENT = re.compile(r"^\s*(?:#|%|//|!|')")
+_COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
 _DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*")
 _KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
 _KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
@@ -219,7 +219,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
     for rank, delimiter in enumerate(_DELIMITERS if told is None else (told,)):
         if delimiter and delimiter not in "".join(few):
             continue
-        if delimiter == " " and told is None and any(all(d in line for line in few) for d in "\t;|"):
+        if delimiter == " " and told is None and any(_in_most(d, few) for d in "\t;|"):
             continue
         rows = [split(line.strip("\r") if delimiter != " " else line.strip(), delimiter, quoted) for line in few]
         width, count = Counter(map(len, rows)).most_common(1)[0]
@@ -229,7 +229,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
             return delimiter, width
         cells = [cell for row in rows if len(row) == width for cell in row]
         good = sum(map(strong, cells)) / max(sum(bool(cell.strip()) for cell in cells), 0.5 * len(cells))
-        if delimiter == " " and all("," in line for line in few) and any("," in c and not strong(c) for c in cells):
+        if delimiter == " " and _in_most(",", few) and any("," in c and not strong(c) for c in cells):
             continue
         if delimiter == "," and width == 2 and title and "," not in title and all(map(_DIGITS.fullmatch, cells)):
             continue  # one column of numbers with decimal commas, under a header of one name
@@ -238,7 +238,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
                 bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1
                 for c in cells
             )
-            if padded > 0.15 * len(cells) and not quoted:  # '0,012' cut at its decimal comma
+            if padded > 0.15 * len(cells) and not quoted and "," not in title:  # '0,012' cut at its decimal comma
                 good *= 0.3
         if delimiter and good:
             columns = list(zip(*[row for row in rows if len(row) == width], strict=True))
@@ -252,6 +252,10 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
     if best[0] <= 0.02 and best[1:] == ("", 1):
         raise LogError(_no_rows(list(sample), list(range(len(sample))), name))
     return best[1], best[2]
+
+
+def _in_most(mark: str, lines: Sequence[str]) -> bool:
+    return sum(mark in line for line in lines) >= 0.9 * len(lines)
 
 
 def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> str:
@@ -315,7 +319,7 @@ def _header(
             continue
         if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
             continue
-        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells):
+        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells) or _tells_the_unit(cells):
             continue
         if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
             continue
@@ -333,12 +337,19 @@ def _tells_a_number(cells: list[str]) -> bool:
     return bool(numbers) and not all(cell.isdigit() for cell in cells[1:])
 
 
+def _tells_the_unit(cells: list[str]) -> bool:
+    """Whether a line such as ``Unit;mV`` tells the unit of all readings."""
+    words = set(vocabulary.words_of(cells[0]))
+    filled = [cell for cell in cells[1:] if cell]
+    return bool(words) and words <= vocabulary.UNIT and len(filled) == 1 and units.volts_per(filled[0]) is not None
+
+
 def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
     """Whether a row of names stands above a row that may hold units, so that ``s,mV,mV`` alone is a header."""
     for line in reversed(lines[max(0, k - 3) : k]):
         if not line.strip():
             continue
-        return len(re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line).split(delimiter or "\n")) == width
+        return len(split(re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line).strip(), delimiter, '"' in line)) == width
     return False
 
 

@@ -289,13 +289,17 @@ class _Reader:
         codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
         return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
 
+    @property
+    def _interval_s(self) -> float | None:
+        return self.plan.time.factor if self.plan.time.kind == "none" else None
+
     def _pivot(self) -> list[str]:
         """Make one row of each time where every reading has a row of its own."""
         from flicker.logs.reading.long_format import pivot
 
         rows = self.spool.rows
         time, value, code = (self.spool.read(k, 0, rows) for k in (0, 1, self.spool.columns - 1))
-        made = pivot(time, value, code.astype(np.int64), list(self._run_codes), self.name)
+        made = pivot(time, value, code.astype(np.int64), list(self._run_codes), self.name, self._interval_s)
         self.spool = Spool(1 + len(made.names), self.name)
         self.spool.append([made.time_s - made.time_s[0], *made.values])
         self.channels = made.names

@@ -120,14 +120,16 @@ class _Finder:
                 f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
                 f" time; {ASK_INTERVAL}."
             )
-        first = next((c for c in numbers if c.position == 0), None)
+        several = sum(c.kind == "number" for c in columns) > 1
+        unnamed = [c for c in numbers if (c.unnamed or c.position == 0) and _rising(c.values)]
+        first = next(iter(unnamed), None) if several else None
         if self.interval is not None:
-            if first is not None and first.unnamed and len(numbers) > 1 and _rising(first.values):
+            if first is not None and first.unnamed:
                 return self.number(first)
             return self.by_heading(columns, counter, run)
         if counter is not None:
             return self.number(counter)
-        if first is not None and len(numbers) > 1 and _rising(first.values) and not wishes.plain_volts:
+        if first is not None and not wishes.plain_volts:
             if _counts_rows(first) and wishes.time_unit is None:
                 raise LogError(
                     f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.'
@@ -152,7 +154,7 @@ class _Finder:
             and (
                 c.position == at
                 or c.form is not None
-                or (c.kind == "number" and c.label.kind != "volts" and (_timely(c) or _row_number(c)))
+                or (c.kind == "number" and c.label.kind != "volts" and (_timely(c) or _row_number(c) or _even(c)))
             )
         ]
         text = f"Time is counted at {interval:g} s a sample as told"
@@ -455,6 +457,15 @@ def _counts_rows(column: Column) -> bool:
     values = column.values[np.isfinite(column.values)]
     steps = np.diff(values)
     return values.size >= 5 and bool(np.all(values == np.round(values))) and bool(np.mean(steps == 1) > 0.98)
+
+
+def _even(column: Column) -> bool:
+    """Whether a column without a name goes up in even steps, as a count or a time does and no output."""
+    values = column.values[np.isfinite(column.values)]
+    steps = np.diff(values)
+    if not column.unnamed or steps.size < 5 or not float(np.median(steps)) > 0:
+        return False
+    return bool(np.mean(np.abs(steps / np.median(steps) - 1) < 0.05) > 0.95)
 
 
 def _row_number(column: Column) -> bool:
