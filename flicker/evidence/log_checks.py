@@ -10,10 +10,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
 import numpy as np
 
 from flicker.base.values import Unobserved
+from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.words import hours_text, volts_text
 from flicker.signals.trace import RunTraces
@@ -129,42 +131,44 @@ def _rectified(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> I
         )
 
 
-def _alike(one: RunTraces, two: RunTraces) -> bool:
-    """Whether two runs hold the same readings, channel by channel (names aside)."""
-    if len(one.traces) != len(two.traces) or not one.traces:
-        return False
-    for a, b in zip(one.blocks.channels, two.blocks.channels, strict=True):
-        if a.mean.size < 2 or a.mean.shape != b.mean.shape:
-            return False
-        if not (np.array_equal(a.mean, b.mean, equal_nan=True) and np.array_equal(a.high, b.high, equal_nan=True)):
-            return False
-        if np.nanmax(a.high) <= np.nanmin(a.low):  # a constant looks like every other
-            return False
-    return True
-
-
 def _twice(runs: Sequence[RunTraces]) -> Iterator[str]:
-    for one, two in itertools.combinations(runs, 2):
-        if _alike(one, two):
+    for group in same_readings(runs):
+        first = runs[group[0]]
+        for two in (runs[place] for place in group[1:]):
             yield (
-                f"Runs {one.number + 1} and {two.number + 1} ({one.run.source}, {two.run.source}) hold the same "
+                f"Runs {first.number + 1} and {two.number + 1} ({first.run.source}, {two.run.source}) hold the same "
                 "readings: was one log given twice? Its hours and episodes count twice here."
             )
 
 
 def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
-    for one, two in itertools.combinations(runs, 2):
-        if one.run.start is None or two.run.start is None or one.run.source == two.run.source or _alike(one, two):
-            continue
-        if (one.run.start.tzinfo is None) != (two.run.start.tzinfo is None):
-            continue
-        later = (two.run.start - one.run.start).total_seconds()
-        shared = min(one.run.duration_s, later + two.run.duration_s) - max(0.0, later)
-        if shared > LOST_S:
-            yield (
-                f"{one.run.source} and {two.run.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
-                "be logged twice at once. Check the clocks, or name channels of one unit in one file."
-            )
+    copies = {place: k for k, group in enumerate(same_readings(runs)) for place in group}
+    for aware in (False, True):  # clocks with and without a zone cannot be compared
+        dated = [
+            (run.run.start.timestamp() if aware else _naive_s(run.run.start), place)
+            for place, run in enumerate(runs)
+            if run.run.start is not None and (run.run.start.tzinfo is not None) == aware
+        ]
+        dated.sort()
+        open_places: list[tuple[float, int]] = []  # runs that have not ended when the next begins
+        for start, place in dated:
+            open_places = [(end, other) for end, other in open_places if end - start > LOST_S]
+            end = start + runs[place].run.duration_s
+            for other_end, other in open_places:
+                one, two = runs[other].run, runs[place].run
+                copied = place in copies and copies[place] == copies.get(other)
+                shared = min(end, other_end) - start
+                if one.source != two.source and not copied and shared > LOST_S:
+                    yield (
+                        f"{one.source} and {two.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
+                        "be logged twice at once. Check the clocks, or name channels of one unit in one file."
+                    )
+            open_places.append((end, place))
+
+
+def _naive_s(moment: datetime) -> float:
+    """Seconds of a clock without a zone, from any fixed moment."""
+    return (moment - datetime(2000, 1, 1)).total_seconds()
 
 
 def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:
@@ -180,8 +184,11 @@ def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:
 
 
 def _same_on_both(names: tuple[str, str], runs: tuple[Sequence[RunTraces], Sequence[RunTraces]]) -> list[str]:
-    for one, two in itertools.product(*runs):
-        if _alike(one, two):
+    digests = {digest: run for run in runs[0] if (digest := readings_digest(run)) is not None}
+    for two in runs[1]:
+        digest = readings_digest(two)
+        one = digests.get(digest) if digest is not None else None
+        if one is not None:
             return [
                 f"{one.run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings: one log was "
                 "given for both sides. Name the other log; nothing can be said of a change."

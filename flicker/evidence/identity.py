@@ -1,0 +1,42 @@
+"""Do two runs hold the same readings? A digest of each run, so that thousands of runs are compared in one pass.
+
+Names, clocks and files do not enter the digest: a copy under another name is a copy.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+
+import numpy as np
+
+from flicker.signals.trace import RunTraces
+
+
+def readings_digest(run: RunTraces) -> bytes | None:
+    """Digest of a run's readings, channel by channel in their order; None where the run says too little to tell.
+
+    A run without channels, of fewer than two blocks, or with a channel that never moves looks like many others.
+    """
+    if not run.traces:
+        return None
+    digest = hashlib.blake2b(digest_size=16)
+    for part in run.blocks.channels:
+        if part.mean.size < 2 or not np.nanmax(part.high) > np.nanmin(part.low):
+            return None
+        digest.update(part.mean.size.to_bytes(8, "little"))
+        for values in (part.mean, part.high):
+            # one bit pattern for every NaN and for both zeros
+            plain = np.where(np.isnan(values), np.nan, values) + 0.0
+            digest.update(np.ascontiguousarray(plain, dtype=np.float64).tobytes())
+    return digest.digest()
+
+
+def same_readings(runs: Sequence[RunTraces]) -> list[tuple[int, ...]]:
+    """Groups of two or more runs with the same readings, as places in ``runs``, in order."""
+    places: dict[bytes, list[int]] = {}
+    for place, run in enumerate(runs):
+        digest = readings_digest(run)
+        if digest is not None:
+            places.setdefault(digest, []).append(place)
+    return [tuple(group) for group in places.values() if len(group) > 1]
