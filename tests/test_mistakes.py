@@ -86,7 +86,7 @@ def test_a_column_of_ac_volts_is_not_taken_for_dc(tmp_path):
 def test_leads_fallen_off_halfway():
     off, (t0, v0) = bench("lead-off", hours=4.0), bench("noisy", hours=4.0)
     result = assess(made(*off))
-    assert any("open lead" in text for text in result.cautions)
+    assert any("lead open from" in text for text in result.cautions)
     compared = compare(made(t0, v0), made(*off, "second.csv"))
     assert any("left, after:" in text and "check the leads" in text for text in compared.cautions)
 
