@@ -317,7 +317,7 @@ def test_growth_that_is_not_shown_claims_nothing(visits):
 
 
 def test_shares_keep_their_sign_below_one_per_cent():
-    from flicker.present.said import share_text
+    from flicker.base.formats import share_text
 
     assert [share_text(x) for x in (0.0, 2e-5, 0.004, 0.034, 0.5, 1.0)] == [
         "0%",

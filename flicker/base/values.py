@@ -62,6 +62,20 @@ class Unobserved(StrEnum):
     STIMULUS = "after a stimulus, by the marks"
 
 
+class NotTold(StrEnum):
+    """Why a change of level or noise from visit to visit is not shown, or cannot be."""
+
+    TOLD = ""
+    FEW_VISITS = "seen at fewer than two visits"
+    SIGN_REVERSED = "meter or leads; the sign is just reversed"
+    WITHIN_ACCURACY = "meter or leads; less than the accuracy of both readings"
+    VISITS_SCATTER = "no more than one visit shows by itself"
+    ABOUT_THE_LIMIT = "about the limit"
+
+
+BY_METER = frozenset({NotTold.SIGN_REVERSED, NotTold.WITHIN_ACCURACY})  # the meter or its leads may have made it
+
+
 class Aspect(StrEnum):
     """What decides the outcome of a comparison."""
 

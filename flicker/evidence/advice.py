@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.base.texts import hours_text, volts_text
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.end_state import Failed

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.formats import volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.base.texts import volts_text
 from flicker.signals.guard.figures import (
     APART_S,
     BEGIN,

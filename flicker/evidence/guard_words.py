@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from flicker.base.texts import hours_text, times_text, volts_text
+from flicker.base.formats import hours_text, times_text, volts_text
 from flicker.evidence.guard import Guard, Reason
 
 

@@ -14,13 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from flicker._version import __version__
+from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.case.case_file import Case, CaseError, needs
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.comparison import StageComparison, compare_stages
 from flicker.evidence.frames import JobTables
-from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
 
 
@@ -186,6 +186,11 @@ def fingerprint(path: str) -> str | None:
 
 
 def still_open(result: JobResult) -> list[str]:
+    """What was not tested and what was not recorded, in words for the owner's page."""
+    return [*not_tested(result), *(f"Not recorded: {item}." for item in result.case.not_recorded)]
+
+
+def not_tested(result: JobResult) -> list[str]:
     """What was not tested, in words for the owner's page."""
     out = []
     hours = min((item.observed_s for item in result.last.channels), default=0.0) / 3600.0
@@ -204,5 +209,4 @@ def still_open(result: JobResult) -> list[str]:
         v == "none" for log in result.case.logs for k, v in log.conditions if k == "load"
     ):
         out.append("The unit was not tested under load or with music.")
-    out.extend(f"Not recorded: {item}." for item in result.case.not_recorded)
     return out

@@ -14,10 +14,10 @@ from datetime import datetime
 
 import numpy as np
 
+from flicker.base.formats import hours_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.words import hours_text, volts_text
 from flicker.signals.trace import RunTraces
 
 COARSE_V = 0.05  # a noise floor or a last digit above this belongs to millivolts taken for volts

@@ -16,13 +16,13 @@ import numpy as np
 from flicker._version import __version__
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.compare.sides import HEAT_S, WINDOWS, Side, side_of
 from flicker.evidence.frames import SoakTables
 from flicker.evidence.verdict import DO_NOT_CONNECT
-from flicker.evidence.words import hours_text, times_text
 from flicker.logs.spans import elapsed, total, within
 from flicker.stats.rates import rate_interval, window_counts
 from flicker.stats.rates.dispersion import dispersion_levels

@@ -11,8 +11,8 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
-from flicker.base.texts import hours_text
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from flicker.base.formats import channel_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
-from flicker.base.texts import channel_text, clock_text, hours_text, times_text, volts_text
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.guard import Guard
 from flicker.evidence.guard_words import reasons_text
 from flicker.evidence.verdict import ONLY_MISSING, Facts, Verdict, missing_hours
-
-__all__ = ["channel_text", "clock_text", "hours_text", "owner", "times_text", "volts_text"]
 
 HOUR = 3600.0
 SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
+from flicker.base.formats import hours_text
 from flicker.evidence.findings import NOT_SHOWN, Finding
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
-from flicker.evidence.words import hours_text
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 GROWTH = frozenset({"more often", "larger", "worse with age", "larger with age"})
@@ -58,12 +58,3 @@ def finding_text(finding: Finding) -> str:
     low = "less than a tenth" if finding.low is None or finding.low < 0.1 else f"{finding.low:.2g}"
     high = "more than 100" if finding.high is None or finding.high > 100.0 else f"{finding.high:.2g}"
     return f"Too uncertain to tell ({low} to {high} times)."
-
-
-def share_text(share: float) -> str:
-    """A share in per cent: two digits, and never a bare nought for what was seen."""
-    if share <= 0.0 or share >= 0.995:
-        return f"{share:.0%}"
-    if share < 0.001:
-        return "less than 0.1%"
-    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"

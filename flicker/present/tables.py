@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from flicker.base.formats import p_text
 from flicker.present import palette
 from flicker.present.report.markup import tag, text
 
@@ -68,12 +69,6 @@ def _shown(cell: Any) -> str:
     return f"{cell:.3g}" if isinstance(cell, float) else str(cell)
 
 
-def _chance(p_value: float | None) -> str:
-    if p_value is None:
-        return "none"
-    return "below 0.000001" if p_value < 1e-6 else f"{p_value:.2g}"
-
-
 def verdicts(assessment: Assessment, channel: str | None = None) -> Sheet:
     """Fitness, verdict and the two sentences of each channel, or of the one named."""
     rows = [
@@ -86,7 +81,7 @@ def verdicts(assessment: Assessment, channel: str | None = None) -> Sheet:
 def findings(assessment: Assessment, channel: str) -> Sheet:
     """Every question with its answer and the sentence behind it."""
     rows = [
-        (item.question, item.answer, item.reads, _chance(item.p_adjusted))
+        (item.question, item.answer, item.reads, p_text(item.p_adjusted))
         for item in assessment.channel(channel).findings
     ]
     return sheet(("question", "answer", "what the log says", "p, corrected"), rows)

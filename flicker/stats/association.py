@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.rates import count_tails, rate_ratio, share_interval
@@ -74,7 +75,7 @@ class StimulusTest(Result):
         reads = (
             f"{name}: {self.answered} of {self.stimuli} answered by an event; "
             f"{self.hits} in {self.window_exposure:.3g} "
-            f"after it, {self.outside_count} in {self.outside_exposure:.3g} outside (p = {self.p_adjusted:.2g})"
+            f"after it, {self.outside_count} in {self.outside_exposure:.3g} outside ({p_said(self.p_adjusted)})"
         )
         if self.stimuli_to_be_sure is not None:
             reads += f"; {self.stimuli_to_be_sure} more would bring at least one with a chance of {self.confidence:.0%}"
@@ -258,7 +259,7 @@ class Coincidence(Result):
         """One sentence for the owner of the unit."""
         return (
             f"{self.coincidences} of {self.events_a} come together within {self.lag:.3g}; chance would give "
-            f"{self.expected:.2g} (p = {self.p_value:.2g})"
+            f"{self.expected:.2g} ({p_said(self.p_value)})"
         )
 
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
+from flicker.base.formats import channel_text, hours_text, millivolts_text, times_text
 from flicker.base.result import Result, plain
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
 from flicker.evidence.questions.recurrence import EpisodeRate
-from flicker.evidence.words import channel_text, hours_text, times_text
 from flicker.stats.rates.ratio_matched import MatchedRatio
 
 HOUR = 3600.0
@@ -117,9 +117,9 @@ def reads(
     name = channel_text(channel)
     one, two = sides[0].stage, sides[1].stage
     if aspect == "noise floor":
-        said_of = (f"noise {_mV(noise.before)}", f"noise {_mV(noise.after)}")
+        said_of = (f"noise {millivolts_text(noise.before)}", f"noise {millivolts_text(noise.after)}")
     elif aspect == "settled level":
-        said_of = (f"at rest {_mV(level.before)}", f"at rest {_mV(level.after)}")
+        said_of = (f"at rest {millivolts_text(level.before)}", f"at rest {millivolts_text(level.after)}")
     elif aspect == "occupied windows":
         said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
     else:
@@ -136,7 +136,7 @@ def reads(
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
     if level.note.startswith("not shown: meter or leads"):
-        said.append(f"At rest {_mV(level.before)} {_when(one)}, {_mV(level.after)} {_when(two)}: {level.note}.")
+        said.append(f"At rest {millivolts_text(level.before)} {_when(one)}, {millivolts_text(level.after)} {_when(two)}: {level.note}.")
     if aspect in {"episodes", "occupied windows"} and cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
@@ -170,7 +170,3 @@ def _when(stage: str) -> str:
 def _seen(side: SideFigures) -> str:
     count = side.rate.episodes
     return f"{times_text(count) if count else 'none'} in {hours_text(side.rate.observed_s / HOUR)}"
-
-
-def _mV(volts: float | None) -> str:
-    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"

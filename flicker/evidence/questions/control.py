@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
-from flicker.evidence.words import hours_text
 from flicker.stats.rates import (
     on_off_significance,
     rate_difference,

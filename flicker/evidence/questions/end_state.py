@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.result import Result
-from flicker.base.texts import clock_text, hours_text, volts_text
 from flicker.evidence.questions.forecast import SPAN_S, TimeToThreshold, time_to_threshold
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.guard.figures import GRACE_S

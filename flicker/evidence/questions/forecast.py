@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import volts_text
 from flicker.base.result import Result
-from flicker.base.texts import volts_text
 
 Floats = NDArray[np.float64]
 

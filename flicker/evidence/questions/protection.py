@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text, share_text
 from flicker.base.result import Result
-from flicker.evidence.words import hours_text
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats.extremes import fit_tail
 from flicker.stats.rates import rate_interval
@@ -79,15 +79,11 @@ class TripForecast(Result):
             return f"{self.trip_V:g} V or more in the next {self.hours:g} h is all but certain; {seen}."
         if self.bound == "upper":
             return (
-                f"{ask} is at most {_percent(self.high)} ({self.confidence:.0%} bound); {seen}. Too few peaks for more."
+                f"{ask} is at most {share_text(self.high)} ({self.confidence:.0%} bound); {seen}. Too few peaks for more."
             )
         return (
-            f"{ask} is about {_percent(self.chance)}, between {_percent(self.low)} and {_percent(self.high)}; {seen}."
+            f"{ask} is about {share_text(self.chance)}, between {share_text(self.low)} and {share_text(self.high)}; {seen}."
         )
-
-
-def _percent(chance: float) -> str:
-    return f"{chance:.2g}" if 0 < chance < 0.01 else f"{chance:.0%}"
 
 
 def trip_forecast(

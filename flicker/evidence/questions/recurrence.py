@@ -9,13 +9,13 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text, p_said
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.words import hours_text
 from flicker.stats.rates import dispersion_test, rate_interval, recurrence
 
 HOUR = 3600.0
@@ -201,7 +201,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         "intermittent",
         NOT_SHOWN,
         method,
-        f"Seen {times} in {hours:.3g} observed hours; a sound unit would show that many with a chance of {_p(result.p_value)}.{tail}",
+        f"Seen {times} in {hours:.3g} observed hours; a sound unit would show that many with {p_said(result.p_value)}.{tail}",
         statistic=result.likelihood_ratio,
         p_value=result.p_value,
         sided="one",
@@ -272,7 +272,3 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
         limit=1.0,
         holds=shown,
     )
-
-
-def _p(value: float) -> str:
-    return "less than 1 in a million" if value < 1e-6 else f"{value:.2g}"

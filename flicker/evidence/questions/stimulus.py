@@ -16,10 +16,10 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text
 from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
-from flicker.evidence.words import hours_text
 from flicker.logs.spans import elapsed, holds, spans, total, without
 from flicker.stats import association
 from flicker.stats.rates import rate_ratio, share_interval

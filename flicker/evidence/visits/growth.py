@@ -10,13 +10,13 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
+from flicker.base.formats import factor_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.questions.bench import finite_peaks
 from flicker.evidence.questions.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
-from flicker.evidence.words import hours_text
 from flicker.stats.arrivals import AgeForecast, AgeTrend, age_forecast, age_regression, age_trend, size_trend_test
 from flicker.stats.rates import rate_interval
 
@@ -185,15 +185,6 @@ def corrected(rate: RateWorsening, size: SizeWorsening, limits: Limits) -> tuple
         }.get(answer, "That the swings get larger from visit to visit is not shown.")
         size = replace(size, answer=answer, p_adjusted=p_size, reads=text)
     return rate, size
-
-
-def factor_text(factor: float | None) -> str:
-    """A factor without false precision."""
-    if factor is None or math.isnan(factor):
-        return "not known"
-    if factor > 100.0:
-        return "more than 100 times"
-    return "less than a hundredth" if factor < 0.01 else f"{factor:.2g} times"
 
 
 def _range_text(low: float | None, high: float | None) -> str:

@@ -14,7 +14,7 @@ from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.base.values import Answer
+from flicker.base.values import Answer, NotTold
 from flicker.evidence.accuracy import meter_or_leads, off_by_V
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.record import ChannelRecord
@@ -49,7 +49,7 @@ class QuantityTrend(Result):
     spread_V: Annotated[float, Doc("Largest spread within a visit, volts.", ge=0)]
     limit_V: Annotated[float, Doc("What matters, volts.", ge=0)]
     p_value: Annotated[float | None, Doc("Of a trend over all power-ups; null below five.", ge=0, le=1)]
-    reason: Annotated[str, Doc("Why it is not shown; empty where it is.")]
+    reason: Annotated[NotTold, Doc("Why it is not shown; empty where it is.")]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("The answer in words.")]
 
@@ -221,7 +221,7 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
     method = "last visit less first, against both accuracies and the spread within a visit; Mann-Kendall over power-ups"
     known = [values for values in visits if values.size]
     if len(known) < 2:
-        reason = "seen at fewer than two visits"
+        reason = NotTold.FEW_VISITS
         return QuantityTrend(
             name, NOT_SHOWN, None, None, None, 0.0, 0.0, limit_V, None, reason, method,
             f"The {NAMES[name]} was seen at fewer than two visits.",
@@ -249,16 +249,16 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
     return QuantityTrend(name, answer, first, last, moved, off, spread, limit_V, p_value, reason, method, text)
 
 
-def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[Answer, str]:
+def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[Answer, NotTold]:
     size = abs(moved)
     if first * last < 0 and abs(first) > off and abs(first + last) <= off + spread:
-        return NOT_SHOWN, "meter or leads; the sign is just reversed"
+        return NOT_SHOWN, NotTold.SIGN_REVERSED
     if size <= off:
-        return (NO if size + off < limit else NOT_SHOWN), "meter or leads; less than the accuracy of both readings"
+        return (NO if size + off < limit else NOT_SHOWN), NotTold.WITHIN_ACCURACY
     if size - off > limit and size > 2.0 * spread:
         if meter_or_leads(first, last, off):
-            return NOT_SHOWN, "meter or leads; the sign is just reversed"
-        return YES, ""
+            return NOT_SHOWN, NotTold.SIGN_REVERSED
+        return YES, NotTold.TOLD
     if size + off < limit:
-        return NO, ""
-    return NOT_SHOWN, "no more than one visit shows by itself" if size <= 2.0 * spread else "about the limit"
+        return NO, NotTold.TOLD
+    return NOT_SHOWN, NotTold.VISITS_SCATTER if size <= 2.0 * spread else NotTold.ABOUT_THE_LIMIT

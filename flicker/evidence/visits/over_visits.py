@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
+from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
@@ -34,7 +35,6 @@ from flicker.evidence.visits.growth import (
     year_ahead,
 )
 from flicker.evidence.visits.levels import LevelForecast, QuantityTrend, next_level, quantity_trends
-from flicker.evidence.words import channel_text, hours_text, times_text
 from flicker.logs.model import Log
 from flicker.stats.arrivals import AgeForecast
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
+from flicker.base.formats import clock_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.watch.watching import (
@@ -28,7 +29,6 @@ from flicker.evidence.watch.watching import (
     WatchSummary,
     design,
 )
-from flicker.evidence.words import clock_text, hours_text, times_text, volts_text
 from flicker.logs.growing import Fresh
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.rates.dispersion import pearson_dispersion

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
+from flicker.base.formats import hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.document import head
-from flicker.evidence.words import hours_text, times_text
 from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
 
 RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"

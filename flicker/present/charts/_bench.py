@@ -9,9 +9,9 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from flicker.base.formats import hours_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN
-from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

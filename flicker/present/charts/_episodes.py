@@ -8,9 +8,9 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from flicker.base.formats import clock_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.words import clock_text, volts_text
 from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame

@@ -8,8 +8,8 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from flicker.base.formats import hours_text, p_said
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.words import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -309,7 +309,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
         law_text = "they vary more than independent events would: episodes come in bursts"
     else:
         law_text = "they vary less than independent events would: look for something that paces them"
-    caption = f"{item.channel}: {pause.size} pauses; {law_text} (p = {result.p_value:.2g})."
+    caption = f"{item.channel}: {pause.size} pauses; {law_text} ({p_said(result.p_value)})."
     note = "Dots: pauses seen. Dashed: the exponential law of independent events with the same mean pause."
     return frame.finish(alt.layer(expected, seen).properties(width=frame.WIDTH, height=210), caption, note)
 

@@ -8,8 +8,8 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from flicker.base.formats import volts_text
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.words import volts_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

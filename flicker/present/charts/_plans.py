@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from flicker.evidence.words import hours_text
+from flicker.base.formats import hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

@@ -9,13 +9,13 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
+from flicker.base.formats import clock_text, hours_text, p_text
 from flicker.base.values import Answer, Fitness
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
-from flicker.evidence.words import clock_text, hours_text
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
 from flicker.present.report.evening import evening
@@ -234,11 +234,6 @@ def number(value: float | None, unit: str = "") -> str:
 
 def _unit(unit: str) -> str:
     return "mV" if unit == "V" else unit
-
-
-def p_text(value: float) -> str:
-    """A p-value without false precision."""
-    return "below 0.000001" if value < 1e-6 else f"{value:.2g}"
 
 
 def method(result: Assessment) -> Markup:

@@ -6,11 +6,11 @@ import math
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
+from flicker.base.formats import hours_text, times_text
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.questions.registry import questions
-from flicker.evidence.words import hours_text, times_text
 from flicker.present.report.assessment import verdict_card
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag
 from flicker.present.report.words import MONTHS, first_step, what_next
@@ -156,9 +156,9 @@ def _note(note: str | None) -> str:
 
 
 def _untested(job: JobResult) -> list[str]:
-    from flicker.evidence.job import still_open
+    from flicker.evidence.job import not_tested
 
-    said = [line for line in still_open(job) if not line.startswith("Not recorded: ")]
+    said = not_tested(job)
     silent: dict[str, list[str]] = {}
     for item in job.last.channels:
         open_questions = [

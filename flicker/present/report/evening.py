@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.words import clock_text, hours_text, volts_text
 from flicker.logs.model import Run
 from flicker.present.report.markup import Child, Markup, table, tag
 from flicker.present.report.words import MONTHS

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from flicker.base.formats import hours_text, p_text
 from flicker.evidence.assessment import SAFETY
-from flicker.evidence.words import hours_text
 from flicker.logs.model import Log
-from flicker.present.report.assessment import cautions, foot, glossary, mast, number, p_text, stamp
+from flicker.present.report.assessment import cautions, foot, glossary, mast, number, stamp
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
 from flicker.present.report.words import CURED
 

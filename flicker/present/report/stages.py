@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flicker.evidence.words import hours_text, times_text
+from flicker.base.formats import hours_text, times_text
 from flicker.present.report.evening import events_of, names_of
 from flicker.present.report.markup import Child, Markup, bullets, table, tag
 from flicker.present.report.strips import KEY, STRIPS_DRAWN, scale_of, strips

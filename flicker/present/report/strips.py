@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
+from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.words import hours_text, volts_text
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, names_of
 from flicker.present.report.markup import Child, Markup, tag

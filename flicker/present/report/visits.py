@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from flicker.base.formats import hours_text, p_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
-from flicker.evidence.words import hours_text, volts_text
 from flicker.present.report.assessment import (
     answer_cell,
     cautions,
@@ -16,7 +16,6 @@ from flicker.present.report.assessment import (
     glossary,
     mast,
     number,
-    p_text,
     stamp,
 )
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text

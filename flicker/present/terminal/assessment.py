@@ -10,13 +10,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from flicker.base.formats import hours_text, p_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.protection import TELLS
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
-from flicker.evidence.words import hours_text, volts_text
 
 STRIP = 64
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
@@ -110,7 +110,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableT
     facts.add_column()
     for finding in item.findings:
         if finding.answer == YES:
-            chance = "" if finding.p_adjusted is None else f" [p {_chance(finding.p_adjusted)}]"
+            chance = "" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]"
             facts.add_row(Text(finding.question, style="dark_orange3"), Text(finding.reads + chance))
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
     open_ = [finding.question for finding in item.findings if finding.answer not in {YES, NO}]
@@ -175,7 +175,3 @@ def strip(record: ChannelRecord) -> Text:
         if place + 1 < len(record.runs):
             out.append(" ")
     return out
-
-
-def _chance(p_value: float) -> str:
-    return f"{p_value:.2g}" if p_value >= 1e-4 else "below 0.0001"

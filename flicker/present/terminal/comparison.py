@@ -9,10 +9,10 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from flicker.base.formats import hours_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.comparison import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
-from flicker.evidence.words import hours_text
 
 LADDER = 48
 DECADES = 2.0  # the ladder runs from a hundredth to a hundredfold

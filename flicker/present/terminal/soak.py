@@ -9,8 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from flicker.base.formats import hours_text
 from flicker.evidence.soaking import SoakPlan
-from flicker.evidence.words import hours_text
 
 BAR = 40
 

@@ -9,9 +9,10 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from flicker.base.formats import hours_text
+from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
-from flicker.evidence.words import hours_text
 
 WIDTH = 22
 
@@ -37,7 +38,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
         if same:
             facts.add_row("no change", Text(", ".join(same)))
         for trend in item.levels:
-            if trend.answer == NOT_SHOWN and trend.reason.startswith("meter"):
+            if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
                 facts.add_row(trend.quantity, Text(trend.reads))
         if item.forecast_reads:
             facts.add_row("next visit", Text(item.forecast_reads))

@@ -10,9 +10,9 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.watch.watcher import Watcher
 from flicker.evidence.watch.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
-from flicker.evidence.words import hours_text, volts_text
 
 TRACK = 20
 MARKS = {"alarm": ("!!", "bold white on dark_orange3"), "episode": ("╷ ", "dark_orange3"), "decision": ("= ", "bold")}

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.power_law import log_linear_fit, share_of_run
@@ -47,10 +48,10 @@ class AgeTrend(Result):
     def reads(self) -> str:
         """The finding in words."""
         if self.p_value >= 0.05:
-            words = f"It is not shown that later runs bring more or fewer episodes ({ar.p_words(self.p_value)})."
+            words = f"It is not shown that later runs bring more or fewer episodes ({p_said(self.p_value)})."
         else:
             way = "more" if self.statistic > 0 else "fewer"
-            words = f"Later runs bring {way} episodes ({ar.p_words(self.p_value)})."
+            words = f"Later runs bring {way} episodes ({p_said(self.p_value)})."
         return f"{words} {self.caution}" if self.caution else words
 
 

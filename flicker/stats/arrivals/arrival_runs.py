@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
 EndedBy = Literal["time", "event"]
@@ -176,16 +176,9 @@ def simulated_p(observed: float, simulated: Floats, alternative: str) -> float:
     return tail_p(lower, upper, alternative)
 
 
-def p_words(p: float) -> str:
-    """A p-value as words a reader can take in."""
-    if not math.isfinite(p):
-        return "no p-value"
-    return "p below 0.001" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
-
-
 def trend_words(increasing: bool, p: float, alternative: str, what: str = "episodes") -> str:
     """One sentence on a trend for a customer."""
     if p < 0.05:
-        return f"The {what} come {'more' if increasing else 'less'} often as time goes on ({p_words(p)})."
+        return f"The {what} come {'more' if increasing else 'less'} often as time goes on ({p_said(p)})."
     asked = {"increasing": "more often", "decreasing": "less often"}.get(alternative, "more or less often")
-    return f"It is not shown that the {what} come {asked} as time goes on ({p_words(p)})."
+    return f"It is not shown that the {what} come {asked} as time goes on ({p_said(p)})."

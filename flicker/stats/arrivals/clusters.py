@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.power_law import LIMIT_SIZE, SIMULATIONS
@@ -32,9 +33,9 @@ class GapTest(Result):
     def reads(self) -> str:
         """The finding in words."""
         if self.p_value >= 0.05:
-            return f"The gaps fit episodes that come singly and at random ({ar.p_words(self.p_value)})."
+            return f"The gaps fit episodes that come singly and at random ({p_said(self.p_value)})."
         how = "in bursts" if self.gap_variation > 1 else "more evenly than chance"
-        return f"The episodes come {how} ({ar.p_words(self.p_value)})."
+        return f"The episodes come {how} ({p_said(self.p_value)})."
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ class DensestWindow(Result):
         """The finding in words."""
         chance = "denser than chance explains" if self.p_value < 0.05 else "no denser than chance may bring"
         where = f"{self.most} of {self.count} events fall into one window of {self.width:.3g}"
-        return f"{where}: {chance} ({ar.p_words(self.p_value)})."
+        return f"{where}: {chance} ({p_said(self.p_value)})."
 
 
 def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int = 0) -> GapTest:

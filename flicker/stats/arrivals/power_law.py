@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -100,7 +101,7 @@ class FitTest(Result):
     def reads(self) -> str:
         """The finding in words."""
         fits = "does not describe" if self.p_value < 0.05 else "is not contradicted by"
-        return f"The model {fits} the arrivals ({ar.p_words(self.p_value)})."
+        return f"The model {fits} the arrivals ({p_said(self.p_value)})."
 
 
 def power_law_fit(

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -43,9 +44,9 @@ class SizeAgeTrend(Result):
         if self.dof < 1:
             return "Fewer than three runs hold sizes: a growth with age cannot be told."
         if self.p_value >= 0.05:
-            return f"It is not shown that sizes change from run to run ({ar.p_words(self.p_value)})."
+            return f"It is not shown that sizes change from run to run ({p_said(self.p_value)})."
         way = "grow" if self.growth > 1 else "shrink"
-        return f"Sizes {way} from run to run, {self.growth:.2g} times in all ({ar.p_words(self.p_value)})."
+        return f"Sizes {way} from run to run, {self.growth:.2g} times in all ({p_said(self.p_value)})."
 
 
 def size_age_trend(

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
@@ -94,8 +95,8 @@ class AndersonDarlingTrend(Result):
     def reads(self) -> str:
         """The finding in words."""
         if self.p_value < 0.05:
-            return f"The episodes do not come evenly over the observed time ({ar.p_words(self.p_value)})."
-        return f"It is not shown that the episodes come unevenly over the observed time ({ar.p_words(self.p_value)})."
+            return f"The episodes do not come evenly over the observed time ({p_said(self.p_value)})."
+        return f"It is not shown that the episodes come unevenly over the observed time ({p_said(self.p_value)})."
 
 
 def laplace_test(

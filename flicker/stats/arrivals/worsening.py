@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.clusters import Clusters, decluster
@@ -82,13 +83,13 @@ class SizeTrend(Result):
         """The finding in words."""
         if self.p_value >= 0.05:
             asked = {"increasing": "larger", "decreasing": "smaller"}.get(self.alternative, "larger or smaller")
-            return f"It is not shown that the excursions get {asked} as time goes on ({ar.p_words(self.p_value)})."
+            return f"It is not shown that the excursions get {asked} as time goes on ({p_said(self.p_value)})."
         if not math.isfinite(self.growth):
             way = "larger" if self.z > 0 else "smaller"
-            return f"The excursions get {way} as time goes on ({ar.p_words(self.p_value)})."
+            return f"The excursions get {way} as time goes on ({p_said(self.p_value)})."
         way, factor = ("larger", self.growth) if self.z > 0 else ("smaller", 1 / self.growth)
         words = f"The excursions get {way} as time goes on, about {factor:.2g} times over the run"
-        return f"{words} ({ar.p_words(self.p_value)})."
+        return f"{words} ({p_said(self.p_value)})."
 
 
 def _free(clusters: Clusters, ends: ar.Floats, dead_time: float) -> ar.Runs:

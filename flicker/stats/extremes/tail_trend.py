@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import optimize, special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.trend_tests import PERMUTATIONS, shuffled
@@ -38,8 +39,8 @@ class TailTrend(Result):
     def reads(self) -> str:
         """The finding in words."""
         if self.p_value < 0.05:
-            return f"The peaks get {'larger' if self.score > 0 else 'smaller'} with time ({ar.p_words(self.p_value)})."
-        return f"It is not shown that the peaks change in size ({ar.p_words(self.p_value)})."
+            return f"The peaks get {'larger' if self.score > 0 else 'smaller'} with time ({p_said(self.p_value)})."
+        return f"It is not shown that the peaks change in size ({p_said(self.p_value)})."
 
 
 @dataclass(frozen=True, slots=True)

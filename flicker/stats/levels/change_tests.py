@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.levels.best_cuts import best_cuts
 from flicker.stats.rates.dispersion import checked_windows
@@ -39,8 +40,8 @@ class PettittTest(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         if self.p_value >= 0.05:
-            return f"no shift of the values is shown (p = {self.p_value:.3g}, independent values assumed)"
-        return f"the values shift at number {self.index} (p = {self.p_value:.3g}, independent values assumed)"
+            return f"no shift of the values is shown ({p_said(self.p_value)}, independent values assumed)"
+        return f"the values shift at number {self.index} ({p_said(self.p_value)}, independent values assumed)"
 
 
 def pettitt_test(y: ArrayLike) -> PettittTest:
@@ -177,10 +178,10 @@ class CountChange(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         if self.p_value >= 0.05:
-            return f"no change of the rate from window to window is shown (p = {self.p_value:.3g})"
+            return f"no change of the rate from window to window is shown ({p_said(self.p_value)})"
         return (
             f"the rate changes with window {self.index + 1}: {self.rate_after:.3g} per unit of observed time after "
-            f"{self.rate_before:.3g} (p = {self.p_value:.3g})"
+            f"{self.rate_before:.3g} ({p_said(self.p_value)})"
         )
 
 

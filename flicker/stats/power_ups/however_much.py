@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.power_ups import scatter as sc
 
@@ -34,7 +35,7 @@ class FreeScatterTest(Result):
         if self.dof < 1:
             return "Fewer than three power-ups do not tell how much they differ."
         p = min(self.p_up, self.p_down)
-        return f"However much power-ups differ: {'more' if self.p_up < self.p_down else 'fewer'}, p = {p:.2g}."
+        return f"However much power-ups differ: {'more' if self.p_up < self.p_down else 'fewer'}, {p_said(p)}."
 
 
 def growth_however_much(

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -41,7 +42,7 @@ class EarlyShare(Result):
         seen = f"{self.early} of {self.count} came in the first {self.expected_share:.0%} of the time"
         if not self.pattern:
             return f"{seen}, in {self.power_ups} power-up{'s' if self.power_ups != 1 else ''}: no pattern of several."
-        return f"{seen} ({ar.p_words(self.p_value)}, over {self.power_ups} power-ups)."
+        return f"{seen} ({p_said(self.p_value)}, over {self.power_ups} power-ups)."
 
 
 def early_share_test(
@@ -115,7 +116,7 @@ class ProvokedTest(Result):
             return "No stimulus has enough observed time on both sides of it."
         return (
             f"{self.hits} of {self.used} stimuli answered, {self.expected:.2g} expected from the time on both sides of "
-            f"each ({ar.p_words(self.p_value)})."
+            f"each ({p_said(self.p_value)})."
         )
 
 

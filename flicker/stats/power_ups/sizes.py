@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ class SizeGrowth(Result):
         way = "grow" if self.factor >= 1.0 else "shrink"
         p = min(self.p_up, self.p_down)
         if p > 0.5 * (1.0 - self.confidence):
-            return f"It is not shown that sizes grow or shrink ({ar.p_words(p)})."
+            return f"It is not shown that sizes grow or shrink ({p_said(p)})."
         plain = self.p_up_plain if self.factor >= 1.0 else self.p_down_plain
         more = ", however much power-ups differ" if plain <= 0.5 * (1.0 - self.confidence) else ""
         return f"Sizes {way}, {self.factor:.2g} times in all ({self.low:.2g} to {self.high:.2g}{more})."

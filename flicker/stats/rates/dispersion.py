@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 
@@ -136,7 +137,7 @@ class DispersionTest(Result):
             return "nothing was counted, so nothing can be said about clustering"
         kind = "clustered" if self.index > 1 else "even"
         return (
-            f"counts vary {self.index:.3g} times as much as independent events would ({kind}; p = {self.p_value:.3g})"
+            f"counts vary {self.index:.3g} times as much as independent events would ({kind}; {p_said(self.p_value)})"
         )
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 from flicker.stats.rates.ratio import rate_ratio
@@ -212,7 +213,7 @@ class OnOff(Result):
         """One sentence for the owner of the unit."""
         return (
             f"{self.on_count} seen where the background would give {self.expected:.3g} "
-            f"(z = {self.z:.2f}, exact p = {self.p_value:.3g})"
+            f"(z = {self.z:.2f}, exact {p_said(self.p_value)})"
         )
 
 

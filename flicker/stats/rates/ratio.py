@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 
@@ -29,7 +30,7 @@ def ratio_reads(ratio: float, low: float, high: float, p_value: float, confidenc
         body = f"at most {high:.3g} times the rate of the other side"
     else:
         body = f"{ratio:.3g} times the rate of the other side, between {low:.3g} and {high:.3g}"
-    return f"{body} ({confidence:.0%} confidence, p = {p_value:.3g})"
+    return f"{body} ({confidence:.0%} confidence, {p_said(p_value)})"
 
 
 @dataclass(frozen=True, slots=True)

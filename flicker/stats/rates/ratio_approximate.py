@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 from flicker.stats.rates.ratio import ALTERNATIVES, Alternative
@@ -34,9 +35,9 @@ class RatioTest(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         if self.p_value >= 0.05:
-            return f"a ratio other than {self.null_ratio:.3g} is not shown (p = {self.p_value:.3g}, approximate)"
+            return f"a ratio other than {self.null_ratio:.3g} is not shown ({p_said(self.p_value)}, approximate)"
         way = "above" if self.statistic > 0 else "below"
-        return f"the ratio of the rates lies {way} {self.null_ratio:.3g} (p = {self.p_value:.3g}, approximate)"
+        return f"the ratio of the rates lies {way} {self.null_ratio:.3g} ({p_said(self.p_value)}, approximate)"
 
 
 def rate_ratio_test(

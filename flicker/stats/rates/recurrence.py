@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 
@@ -59,7 +60,7 @@ class Recurrence(Result):
         verdict = "it recurs" if self.recurs else "recurrence is not shown"
         return (
             f"{verdict}: after the first, {self.count - 1} more {what} where a sound unit would show "
-            f"{self.expected_rest:.2g} (p = {self.p_value:.2g}; "
+            f"{self.expected_rest:.2g} ({p_said(self.p_value)}; "
             f"{self.likelihood_ratio:.3g} times as likely if it recurs)"
         )
 

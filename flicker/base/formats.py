@@ -1,0 +1,87 @@
+"""Numbers as people read them: one formatter for each kind. Sentences, pages and tables take theirs from here."""
+
+from __future__ import annotations
+
+import math
+
+P_LEAST = 1e-4  # common practice: below it a p-value's own digits say nothing a reader can use
+
+
+def hours_text(hours: float) -> str:
+    """A length of time as people say it."""
+    if hours < 1.0 / 60.0:
+        return _counted(f"{hours * 3600.0:.0f}", "second")
+    if hours < 0.995:
+        return _counted(f"{hours * 60.0:.0f}", "minute")
+    if hours < 100.0:
+        return _counted(f"{hours:.1f}".rstrip("0").rstrip("."), "hour")
+    return _counted(f"{hours / 24.0:.0f}", "day")
+
+
+def clock_text(seconds: float) -> str:
+    """A moment of a run, counted from its start: '1 h 02 min 03 s'."""
+    whole = round(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    if hours:
+        return f"{hours} h {minutes:02d} min {rest:02d} s"
+    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+
+
+def volts_text(volts: float) -> str:
+    """A voltage as people say it."""
+    size = abs(volts)
+    if size < 0.9995:
+        return f"{volts * 1e3:.0f} mV"
+    return f"{volts:.2f} V" if size < 10 else f"{volts:.0f} V"
+
+
+def times_text(count: int) -> str:
+    """Once, twice, or a number of times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def p_text(p_value: float | None) -> str:
+    """A p-value without false precision: '0.031', 'below 0.0001'."""
+    if p_value is None or not math.isfinite(p_value):
+        return "none"
+    return f"below {P_LEAST:.4f}" if p_value < P_LEAST else f"{p_value:.2g}"
+
+
+def p_said(p_value: float | None) -> str:
+    """The same with its sign, for a sentence: 'p = 0.031', 'p below 0.0001'."""
+    said = p_text(p_value)
+    return "no p-value" if said == "none" else f"p {said}" if said.startswith("below") else f"p = {said}"
+
+
+def share_text(share: float) -> str:
+    """A share in per cent: two digits, and never a bare nought for what was seen."""
+    if share <= 0.0 or share >= 0.995:
+        return f"{share:.0%}"
+    if share < 0.001:
+        return "less than 0.1%"
+    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
+
+
+def factor_text(factor: float | None) -> str:
+    """A factor without false precision: '3.4 times'."""
+    if factor is None or math.isnan(factor):
+        return "not known"
+    if factor > 100.0:
+        return "more than 100 times"
+    return "less than a hundredth" if factor < 0.01 else f"{factor:.2g} times"
+
+
+def millivolts_text(volts: float | None) -> str:
+    """A voltage in millivolts, to three digits: '5.94 mV'."""
+    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"
+
+
+def _counted(number: str, unit: str) -> str:
+    return f"{number} {unit}" + ("" if number == "1" else "s")
+
+
+def channel_text(channel: str) -> str:
+    """A channel's name at the beginning of a sentence: 'The left channel', 'Channel 2', 'Channel ch1'."""
+    if channel.lower().startswith("channel"):
+        return channel[:1].upper() + channel[1:]
+    return f"Channel {channel}" if channel.lower().startswith("ch") or len(channel) < 3 else f"The {channel} channel"
