@@ -18,6 +18,7 @@ from flicker.stats import sequential
 
 T = [1.0, 2.5, 4.0, 7.0, 11.0, 12.0, 16.0]
 Y = [3.0, 1.0, 4.0, 1.5, 5.0, 9.0, 2.0, 6.0, 5.5, 3.5, 7.0, 8.0]
+JUMPY = [0.001 * (k % 3) + 0.02 * (k // 9 % 2) for k in range(90)]  # steps of 20 mV every nine readings
 RUNS, ENDS = [T, [2.0, 6.0], [3.0, 9.0, 12.0]], [20.0, 20.0, 20.0]
 RATIO = dict(count=3, exposure=10.0, base_count=5, base_exposure=12.0)
 SIDES = dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4, base_counts=[1, 2, 2, 6], base_exposures=[2.0] * 4)
@@ -57,6 +58,10 @@ SOUND = {
     "extremes.fit_tail": dict(peaks=Y, threshold=0.5, exposure=3.0),
     "extremes.share_above": dict(peaks=Y, level=2.0),
     "extremes.tail_trend_test": dict(peaks=Y, times=list(range(12)), threshold=0.5),
+    "jumps.jumps": dict(values=JUMPY),
+    "jumps.reading_sigma": dict(values=JUMPY),
+    "jumps.switching": dict(values=JUMPY),
+    "moving.moved_in_noise": dict(levels=JUMPY, limit=0.02),
     "noise.allan_deviation": dict(y=Y, step_s=1.0, spans=[1.0, 2.0]),
     "noise.lag1_autocorrelation": dict(y=Y),
     "noise.noise_colour": dict(y=Y * 8, step_s=1.0),
@@ -132,6 +137,9 @@ WHOLE = {
 }  # fmt: skip
 # what is no mistake there: gaps in levels and readings, no events at all, any name of a stimulus
 ALLOWED = {
+    ("jumps.jumps", "values", "empty"),  # with few readings or none nothing is said, and that is the answer
+    ("jumps.switching", "values", "empty"),
+    ("moving.moved_in_noise", "levels", "empty"),
     *((f"trends.{name}", "levels", "nan") for name in ("movement_test", "movement_kind")),
     *((f"noise.{name}", y, "nan") for name, y in (("noise_sigma", "y"), ("resolution_of", "values"))),
     ("noise.noise_level", "y", "nan"),

@@ -18,8 +18,8 @@ from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
-from flicker.present.report.evening import evening
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present.report.strips import evening
 from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, how_sure, what_next
 
 if TYPE_CHECKING:

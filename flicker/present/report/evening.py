@@ -12,7 +12,7 @@ from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
-from flicker.present.report.markup import Child, Markup, table, tag
+from flicker.present.report.markup import Markup, table, tag
 from flicker.present.report.words import MONTHS
 
 EVENTS_TOLD = 40
@@ -133,20 +133,6 @@ def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None)
             said = day_of(run)
         out[trace.number] = said + (f", power-up {seen[run.source]}" if run.source in several else "")
     return out
-
-
-def evening(result: Assessment) -> Markup:
-    """All runs of an assessment: a strip each, and what happened in order."""
-    from flicker.present.report.strips import KEY, scale_of, strips
-
-    events = events_of(result)
-    parts: list[Child] = [tag("h2", "What happened, in order"), tag("p", KEY, class_="sub")]
-    parts += strips(result, events, scale_of([(result, events)]))
-    if not events:
-        parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
-        return tag("section", parts)
-    parts.append(told(result, events))
-    return tag("section", parts)
 
 
 def told(result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD) -> Markup:

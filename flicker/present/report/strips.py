@@ -10,7 +10,7 @@ from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
-from flicker.present.report.evening import Event, names_of
+from flicker.present.report.evening import Event, events_of, names_of, told
 from flicker.present.report.markup import Child, Markup, tag
 from flicker.present.said import MONTHS
 
@@ -199,3 +199,15 @@ def _moment(run: Run, seconds: float, step: float) -> str:
     if step < 3600.0:
         return f"{seconds / 60.0:.0f} min"
     return f"{seconds / 3600.0:.0f} h" if step < 86400.0 else f"{seconds / 86400.0:.0f} d"
+
+
+def evening(result: Assessment) -> Markup:
+    """All runs of an assessment: a strip each, and what happened in order."""
+    events = events_of(result)
+    parts: list[Child] = [tag("h2", "What happened, in order"), tag("p", KEY, class_="sub")]
+    parts += strips(result, events, scale_of([(result, events)]))
+    if not events:
+        parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
+        return tag("section", parts)
+    parts.append(told(result, events))
+    return tag("section", parts)
