@@ -75,7 +75,13 @@ class ChannelCoincidence(Result):
 
     a: Annotated[str, Doc("One channel.")]
     b: Annotated[str, Doc("The other.")]
-    answer: Annotated[str, Doc("'common cause': together beyond chance, at least half of one channel's episodes; 'partly common': beyond chance, but fewer; 'this channel only': at most half is shared.", values=("common cause", "partly common", "this channel only", "not shown"))]
+    answer: Annotated[
+        str,
+        Doc(
+            "'common cause': together beyond chance, at least half of one channel's episodes; 'partly common': beyond chance, but fewer; 'this channel only': at most half is shared.",
+            values=("common cause", "partly common", "this channel only", "not shown"),
+        ),
+    ]
     only: Annotated[tuple[str, ...], Doc("Channels of which 'this channel only' is said.")]
     together: Annotated[int, Doc("Episodes of a with one of b within lag_s.", ge=0)]
     expected: Annotated[float, Doc("How many chance would bring.", ge=0, null=True)]
@@ -84,11 +90,19 @@ class ChannelCoincidence(Result):
     observed_s: Annotated[float, Doc("Seconds in which both were observed.", ge=0)]
     lag_s: Annotated[float, Doc("Seconds apart that count as together.", ge=0)]
     share_a: Annotated[float, Doc("Estimate of the share of a's episodes that is common.", ge=0, le=1, null=True)]
-    share_a_low: Annotated[float, Doc("Lower limit of the share of a's episodes that is common.", ge=0, le=1, null=True)]
-    share_a_high: Annotated[float, Doc("Upper limit of the share of a's episodes that is common.", ge=0, le=1, null=True)]
+    share_a_low: Annotated[
+        float, Doc("Lower limit of the share of a's episodes that is common.", ge=0, le=1, null=True)
+    ]
+    share_a_high: Annotated[
+        float, Doc("Upper limit of the share of a's episodes that is common.", ge=0, le=1, null=True)
+    ]
     share_b: Annotated[float, Doc("Estimate of the share of b's episodes that is common.", ge=0, le=1, null=True)]
-    share_b_low: Annotated[float, Doc("Lower limit of the share of b's episodes that is common.", ge=0, le=1, null=True)]
-    share_b_high: Annotated[float, Doc("Upper limit of the share of b's episodes that is common.", ge=0, le=1, null=True)]
+    share_b_low: Annotated[
+        float, Doc("Lower limit of the share of b's episodes that is common.", ge=0, le=1, null=True)
+    ]
+    share_b_high: Annotated[
+        float, Doc("Upper limit of the share of b's episodes that is common.", ge=0, le=1, null=True)
+    ]
     p_value: Annotated[float, Doc("One-sided p-value of more than chance.", ge=0, le=1, null=True)]
     p_adjusted: Annotated[float, Doc("Corrected over the pairs.", ge=0, le=1, null=True)]
     lead_s: Annotated[float, Doc("Begin in b less begin in a, seconds: middle over pairs.", null=True)]

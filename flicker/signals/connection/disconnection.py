@@ -23,7 +23,6 @@ from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
     SHORTEST_S,
     dropped,
-    fallen_to_zero,
     far_longer,
     held_reading,
     quiet_stretches,
@@ -137,11 +136,6 @@ def _lapses(
     for first, last, lived in quiet:
         plain = own_V > 3.0 * resolution_V or far_longer(view, first, last, taken, resolution_V)
         lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
-        if lapse is not None:
-            found.append(lapse)
-            taken[first:last] = True
-    for first, last in fallen_to_zero(view, resolution_V, taken):
-        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=first > 0, plain=True)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] = True

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.connection.contrast import BESIDE, RATIO, all_at_once, edge, restless, swings
-from flicker.signals.connection.contrast import CELL as SWING_CELL
 from flicker.signals.connection.movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
 from flicker.signals.order_statistics import scatter
 
@@ -31,9 +29,6 @@ LEAST_WINDOWS = 8
 FALL = 1.5  # times what counts as zero
 ALIVE_SHARE = 0.03
 SURGE_BLOCKS = 120  # in which a surge may move the reading
-LONE_LULLS = 3  # half minutes
-LULL_SHARE = 0.05
-SWING_COUNTS = 3.5  # a swing of fewer counts may come to rest on one
 
 
 def textures_of(view: View, resolution_V: float) -> Floats:
@@ -83,39 +78,6 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
         if before or after:
             judged.append((first, last, before))
     return judged, float(np.exp(own))
-
-
-def fallen_to_zero(view: View, resolution_V: float, taken: Bools) -> list[tuple[int, int]]:
-    """Stretches about zero in which the channel swings far less within half a minute than beside them, all at once.
-
-    A clip on the chassis or an AC range may show as much noise from reading to reading as a good output; what is gone
-    is the output's own wander.
-    """
-    loudness = np.log(swings(view.middle) + 0.5 * resolution_V + 1e-6)
-    if loudness.size < 8:
-        return []
-    quiet, own, border = two_clusters(loudness)
-    if own - quiet < np.log(RATIO) or np.exp(own) < SWING_COUNTS * resolution_V:
-        return []
-    out = []
-    found = switches(bernoulli(loudness < border, 0.9, 0.1), 4.0)
-    lulls = (loudness < border) & ~taken[: loudness.size * SWING_CELL].reshape(-1, SWING_CELL).any(axis=1)
-    for a, b in found:
-        lulls[max(a - 1, 0) : b + 1] = False
-    if np.count_nonzero(lulls) > max(LONE_LULLS, LULL_SHARE * loudness.size):
-        return []  # a beat has lulls of its own
-    for a, b in found:
-        first = edge(view, a * SWING_CELL, resolution_V)
-        last = edge(view, view.size if b == loudness.size else b * SWING_CELL, resolution_V)
-        if last - first < 2 * SWING_CELL or first < 2 * BESIDE * SWING_CELL:
-            continue  # the fall of a surge ends in the first minutes
-        if taken[first - BESIDE * SWING_CELL : last + BESIDE * SWING_CELL].any():
-            continue
-        if view.begin_s[last - 1] - view.begin_s[first] < COARSE_S or not _about_zero(view, first, last):
-            continue
-        if all_at_once(view, first, last, resolution_V, -1) and restless(view, first, last, resolution_V, -1):
-            out.append((first, last))
-    return out
 
 
 def _about_zero(view: View, first: int, last: int) -> bool:
