@@ -18,7 +18,6 @@ CELL = 32  # blocks in which pick-up has time to swing
 BESIDE = 5  # cells on each side of a border that must differ
 RATIO = 1.8
 WIDER = 1.6
-UNLIKE = 1.3  # where the level tells as well
 BROADER = 1.8  # ratio of the swing within a second
 FARTHER = 2.0  # ratio of the reach where another sign stands beside it
 OFTEN = 0.78  # share of pairs of cells
@@ -128,21 +127,6 @@ def restless(view: View, first: int, last: int, resolution_V: float, sign: int =
         return False
     ratio = np.log(_lower(inside) + 0.3 * resolution_V + 1e-9) - np.log(_lower(beside) + 0.3 * resolution_V + 1e-9)
     return bool(sign * ratio > np.log(RATIO))
-
-
-def unlike_beside(view: View, first: int, last: int) -> bool:
-    """Do readings move otherwise in a stretch than in the minutes beside it, from block to block or some seconds on?"""
-    later = np.abs(view.middle[LAG:] - view.middle[:-LAG])
-    for moved, lag in ((view.move, 1), (later, LAG)):
-        inside = moved[first + 1 : max(last - lag, first + 1)]
-        parts = (moved[max(0, first - lag - SIDE) : max(first - lag, 0)], moved[last + 1 : last + SIDE])
-        beside = np.concatenate(parts)
-        if min(inside.size, beside.size) < SIDE // 4:
-            continue
-        one, other = (float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)])) for part in (inside, beside))
-        if max(one, other) > UNLIKE * min(one, other) + 0.1 * view.resolution_V:
-            return True
-    return False
 
 
 def _lower(moved: Floats) -> float:

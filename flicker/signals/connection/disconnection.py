@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.contrast import unlike_beside
 from flicker.signals.connection.hum import fast_hum
 from flicker.signals.connection.movement import SIDE, View, surge_at, view_of
 from flicker.signals.connection.pickup import pick_ups
@@ -296,7 +295,7 @@ def _judge(
         return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain)
     if not still:
         # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
-        if lived and length >= LASTING_S and zero and dropped(view, first, last) and unlike_beside(view, first, last):
+        if lived and length >= LASTING_S and zero and dropped(view, first, last):
             return _lapse(view, begin, last, Unobserved.STILL, sure=False)
         return None
     if zero and bump:
