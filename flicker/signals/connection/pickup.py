@@ -101,7 +101,7 @@ def pick_up_stretches(
             continue
         if not _like_pick_up(view, first, last, resolution_V):
             continue
-        if not (tripped or restless(view, first, last, resolution_V) or _shifted(view, first, last)):
+        if not (tripped or restless(view, first, last, resolution_V)):
             continue
         if not tripped and not _farther_than_ever(view, first, last):
             continue  # hum that beats swings as far, now and then, without a lead in the air
@@ -219,13 +219,6 @@ def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
     return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
         np.ptp(view.middle[(first + last) // 2 : last])
     )
-
-
-def _shifted(view: View, first: int, last: int) -> bool:
-    """Does the level of a stretch lie elsewhere than the rest away from zero beside it?"""
-    rest, scatter = _rest(view)
-    shift = abs(float(np.median(view.middle[first:last])) - rest)
-    return abs(rest) > view.zero_V + 4.0 * scatter and shift > max(4.0 * scatter, view.zero_V)
 
 
 def _farther_than_ever(view: View, first: int, last: int) -> bool:
