@@ -121,7 +121,7 @@ def _lapses(
         taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
-        for first, last, tripped in pick_ups(view, resolution_V, band_V, protection_V):
+        for first, last, tripped in pick_ups(view, resolution_V, protection_V):
             if taken[first:last].any():
                 continue
             fell = tripped or _fell(view, first, protection_V)

@@ -15,12 +15,11 @@ from flicker.signals.connection.contrast import (
     restless,
     swings,
 )
-from flicker.signals.connection.movement import SIDE, View, bernoulli, surge_at, switches, two_clusters
+from flicker.signals.connection.movement import SIDE, View, bernoulli, switches, two_clusters
 from flicker.signals.order_statistics import running_median
 
 Floats = NDArray[np.float64]
 
-CALM_BEFORE = 16
 LOUDER = 1.7
 TRIPPED_RATIO = 1.4
 TRIPPED_OFTEN = 0.65
@@ -46,9 +45,7 @@ MOST_LEAVES = 6
 REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
-def pick_up_stretches(
-    view: View, resolution_V: float, band_V: float, protection_V: float
-) -> list[tuple[int, int, bool]]:
+def pick_up_stretches(view: View, resolution_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
     """Stretches that wander far more than the rest within half a minute, bounded and about zero: pick-up.
 
     With each comes whether an offset that trips a relay stands at its beginning; less is asked of such a one.
@@ -107,14 +104,12 @@ def pick_up_stretches(
             continue  # hum that beats swings as far, now and then, without a lead in the air
         if _rests_between(view, first, last, calm_V):
             continue  # swings of a unit that goes back to where it was, not a lead in the air
-        if _powered_up(view, first, last, band_V):
-            continue  # it is the unit, and the calm part is the one that was off
         out.append((first, last, tripped))
         done.append((a, b))
     return out
 
 
-def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
+def left_its_rest(view: View, resolution_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
     """Stretches about zero, wider than the channel's rest, that leave a rest away from zero at once: an open lead.
 
     The level tells the borders to the second, however slowly the pick-up wanders. What `pick_up_stretches` returns.
@@ -144,9 +139,7 @@ def left_its_rest(view: View, resolution_V: float, band_V: float, protection_V: 
         whole = float(np.mean(away[first:last])) > 0.9 and _farther_than_ever(view, first, last)
         if not (whole or farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER)):
             continue
-        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)) or _powered_up(
-            view, first, last, band_V
-        ):
+        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)):
             continue
         out.append((first, last, tripped))
     return out
@@ -169,10 +162,10 @@ def _rest(view: View) -> tuple[float, float]:
     return rest, 1.26 * float(np.sqrt(np.mean(inner * inner))) + 0.1 * view.resolution_V
 
 
-def pick_ups(view: View, resolution_V: float, band_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
+def pick_ups(view: View, resolution_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
     """Stretches that either sign shows; where both do, all of it."""
-    every = left_its_rest(view, resolution_V, band_V, protection_V)
-    every += pick_up_stretches(view, resolution_V, band_V, protection_V)
+    every = left_its_rest(view, resolution_V, protection_V)
+    every += pick_up_stretches(view, resolution_V, protection_V)
     out: list[tuple[int, int, bool]] = []
     for first, last, tripped in sorted(every):
         if out and first < out[-1][1]:
@@ -208,17 +201,6 @@ def _joined(stretches: list[tuple[int, int]], most: int, share: float) -> list[t
         else:
             out.append((first, last))
     return out
-
-
-def _powered_up(view: View, first: int, last: int, band_V: float) -> bool:
-    """Does a stretch begin out of zero with a surge that stands out of what follows?"""
-    before = view.middle[max(0, first - CALM_BEFORE) : first]
-    if before.size == 0 or float(np.abs(before).max()) > view.zero_V:
-        return False
-    start = surge_at(view, first, band_V)
-    return start is not None and abs(sum(start.amplitudes_V)) > 2.0 * float(
-        np.ptp(view.middle[(first + last) // 2 : last])
-    )
 
 
 def _farther_than_ever(view: View, first: int, last: int) -> bool:
