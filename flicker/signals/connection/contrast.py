@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.connection.movement import SIDE, View, change_place
+from flicker.signals.connection.movement import View, change_place
 from flicker.signals.order_statistics import row_quantiles
 
 Floats = NDArray[np.float64]
@@ -113,22 +113,3 @@ def edge(view: View, place: int, resolution_V: float) -> int:
         return min(place, view.size)
     lo, hi = max(0, place - REACH), min(view.size, place + REACH)
     return lo + change_place(view.middle[lo:hi], view.move[lo:hi], resolution_V)
-
-
-def restless(view: View, first: int, last: int, resolution_V: float, sign: int = 1) -> bool:
-    """Do readings some seconds apart differ more (or, with ``sign`` -1, less) throughout than beside the stretch?
-
-    Between jumps and within a flat swing they do not.
-    """
-    moved = np.abs(view.middle[LAG:] - view.middle[:-LAG])
-    inside = moved[first : max(last - LAG, first)]
-    beside = np.concatenate((moved[max(0, first - LAG - SIDE) : max(first - LAG, 0)], moved[last : last + SIDE]))
-    if inside.size == 0 or beside.size < SIDE // 4:
-        return False
-    ratio = np.log(_lower(inside) + 0.3 * resolution_V + 1e-9) - np.log(_lower(beside) + 0.3 * resolution_V + 1e-9)
-    return bool(sign * ratio > np.log(RATIO))
-
-
-def _lower(moved: Floats) -> float:
-    """Mean of the lower part: finer than a median of whole counts, and jumps do not enter it."""
-    return float(np.mean(np.sort(moved)[: max(int(0.6 * moved.size), 1)]))

@@ -12,7 +12,6 @@ from flicker.signals.connection.contrast import (
     broader_at_once,
     edge,
     farther_at_once,
-    restless,
     swings,
 )
 from flicker.signals.connection.movement import SIDE, View, bernoulli, switches, two_clusters
@@ -97,8 +96,6 @@ def pick_up_stretches(view: View, resolution_V: float, protection_V: float) -> l
         ):
             continue
         if not _like_pick_up(view, first, last, resolution_V):
-            continue
-        if not (tripped or restless(view, first, last, resolution_V)):
             continue
         if not tripped and not _farther_than_ever(view, first, last):
             continue  # hum that beats swings as far, now and then, without a lead in the air
