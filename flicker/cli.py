@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -49,9 +50,7 @@ def _existing() -> dict[str, str]:
     return {name: text for name, text in COMMANDS.items() if os.path.exists(os.path.join(here, f"{name}.py"))}
 
 
-def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line; return the exit code."""
-    arguments = list(sys.argv[1:] if argv is None else argv)
+def _parser(arguments: Sequence[str]) -> SentenceParser:
     commands = _existing()
     parser = SentenceParser(
         prog="flicker",
@@ -66,7 +65,23 @@ def main(argv: Sequence[str] | None = None) -> int:
         place = places.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name == chosen:
             importlib.import_module(f"flicker.commands.{name}").add_arguments(place)
+    return parser
+
+
+def _print_anything() -> None:
+    """Let a terminal of any encoding, and a name that is no text, cost a sign and not the page."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    known = argparse.Namespace(command="")
+    _print_anything()
     try:
+        parser = _parser(arguments)
         known = parser.parse_args(arguments)
         if known.command is None:
             parser.print_help()

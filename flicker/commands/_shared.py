@@ -274,7 +274,10 @@ def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document and nothing else; a row of a table, such as an excursion, takes one line."""
     text = io.StringIO()  # whole before anything is printed; json.dumps would hold each word of it apart
     text.writelines(_lines_of(document, "\n"))
-    sys.stdout.write(text.getvalue() + "\n")
+    whole = text.getvalue() + "\n"
+    if "utf" not in (getattr(sys.stdout, "encoding", None) or "utf").lower():
+        whole = "".join(sign if sign.isascii() else json.dumps(sign)[1:-1] for sign in whole)
+    sys.stdout.write(whole)
 
 
 def _lines_of(value: Any, line: str) -> Iterator[str]:

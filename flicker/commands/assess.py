@@ -35,7 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what the control log is: leads shorted (default), or a unit known to be sound",
     )
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
-    parser.add_argument("--excursions", metavar="OUT.parquet", help="write every excursion as a table")
+    parser.add_argument(
+        "--excursions", metavar="OUT.parquet", help="write every excursion as a table (OUT.csv: as text)"
+    )
     parser.add_argument(
         "--excursions-listed",
         type=int,

@@ -26,11 +26,16 @@ class ExcursionRow(Result):
     """One excursion as the contract names it."""
 
     run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
-    episode: Annotated[int, Doc("Number of the episode in this channel, from 0; excursions of one burst share it.", ge=0)]
+    episode: Annotated[
+        int, Doc("Number of the episode in this channel, from 0; excursions of one burst share it.", ge=0)
+    ]
     start_s: Annotated[float, Doc("Begin, seconds since the run's first sample.")]
     end_s: Annotated[float, Doc("End, seconds since the run's first sample.")]
     duration_s: Annotated[float, Doc("Length in seconds.", ge=0)]
-    peak_V: Annotated[float, Doc("Reading farthest from the baseline, volts as measured; null where the meter was over range.", open=True)]
+    peak_V: Annotated[
+        float,
+        Doc("Reading farthest from the baseline, volts as measured; null where the meter was over range.", open=True),
+    ]
     deviation_V: Annotated[float, Doc("Its distance from the baseline, volts with sign.", open=True)]
     cut: Annotated[bool, Doc("True where a gap or an end of the log cuts it; then length and size are lower limits.")]
     phase: Annotated[str, Doc("Part of the time since power-up.", values=("warm-up", "settled"))]
@@ -87,9 +92,9 @@ class _Judged(Protocol):
 
 
 def write_excursions(assessment: _Judged, path: str | Path) -> int:
-    """Write all excursions of all channels as a Parquet table, whole or not at all; return how many there are.
+    """Write all excursions of all channels as a table, whole or not at all; return how many there are.
 
-    Columns: ``channel`` and those of `ExcursionRow`.
+    A name that ends in .csv makes text (CSV), any other Parquet. Columns: ``channel`` and those of `ExcursionRow`.
 
     Raises
     ------
@@ -98,6 +103,7 @@ def write_excursions(assessment: _Judged, path: str | Path) -> int:
     """
     import pyarrow as pa
     import pyarrow.parquet as pq
+    from pyarrow import csv
 
     from flicker.logs import arrow_types
     from flicker.logs.writing import whole_file
@@ -113,7 +119,9 @@ def write_excursions(assessment: _Judged, path: str | Path) -> int:
         ("at_least", pa.bool_()),
     ]
     total = 0
-    with whole_file(path, what="table of excursions") as draft, pq.ParquetWriter(draft, pa.schema(fields)) as writer:
+    schema = pa.schema(fields)
+    maker: Any = csv.CSVWriter if Path(path).suffix.lower() == ".csv" else pq.ParquetWriter
+    with whole_file(path, what="table of excursions") as draft, maker(draft, schema) as writer:
         for record in assessment.records:
             for part in portions(record, AT_ONCE):
                 count = part["run"].size
@@ -127,6 +135,6 @@ def write_excursions(assessment: _Judged, path: str | Path) -> int:
                     **{name: arrow_types.numbers(part[name]) for name in numbers},
                     **{name: arrow_types.mask(part[name]) for name in ("cut", "at_least")},
                 }
-                writer.write_table(pa.table([columns[name] for name, _ in fields], schema=writer.schema))
+                writer.write_table(pa.table([columns[name] for name, _ in fields], schema=schema))
                 total += count
     return total

@@ -20,7 +20,7 @@ from pathlib import Path
 from flicker.base.result import Result
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.spans import Floats, spans
-from flicker.logs.writing import write_whole
+from flicker.logs.writing import locked, write_whole
 
 KINDS = ("adjusted", "conditions changed", "stimulus", "touched", "part changed", "power", "note")
 MEANING = {
@@ -357,27 +357,28 @@ def append_mark(
     until = None if lasted_s is None else min(moment + lasted_s, last)
     start = log.source.start
     row = [_written(start, moment), checked_kind(kind), channel or "", _written(start, until), " ".join(text.split())]
-    try:
-        before = path.read_text(encoding="utf-8-sig") if path.exists() else ""
-    except (OSError, UnicodeDecodeError) as problem:
-        raise LogError(f"{path}: the marks that stand there cannot be read ({problem}).") from None
-    head = before.lstrip("\r\n").split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count) if head.strip() else ","
-    columns = [cell.strip().casefold() for cell in head.split(delimiter)] if head.strip() else list(COLUMNS)
-    missing = [column for column, cell in zip(COLUMNS, row, strict=True) if cell and column not in columns]
-    if missing:
-        raise LogError(f"{path}: the marks have no column {missing[0]!r}; add it to their first line.")
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=delimiter, lineterminator="\n")
-    if not head.strip():
-        writer.writerow(COLUMNS)
-    elif not before.endswith("\n"):
-        out.write("\n")
-    cells = dict(zip(COLUMNS, row, strict=True))
-    writer.writerow([cells.get(column, "") for column in columns])
-    whole = before + out.getvalue()
-    marks = parse_marks(whole, log, os.fspath(path))
-    write_whole(path, whole, what="mark")
+    with locked(log_path):  # others may mark the same log now
+        try:
+            before = path.read_text(encoding="utf-8-sig") if path.exists() else ""
+        except (OSError, UnicodeDecodeError) as problem:
+            raise LogError(f"{path}: the marks that stand there cannot be read ({problem}).") from None
+        head = before.lstrip("\r\n").split("\n", 1)[0]
+        delimiter = max(",;\t", key=head.count) if head.strip() else ","
+        columns = [cell.strip().casefold() for cell in head.split(delimiter)] if head.strip() else list(COLUMNS)
+        missing = [column for column, cell in zip(COLUMNS, row, strict=True) if cell and column not in columns]
+        if missing:
+            raise LogError(f"{path}: the marks have no column {missing[0]!r}; add it to their first line.")
+        out = io.StringIO()
+        writer = csv.writer(out, delimiter=delimiter, lineterminator="\n")
+        if not head.strip():
+            writer.writerow(COLUMNS)
+        elif not before.endswith("\n"):
+            out.write("\n")
+        cells = dict(zip(COLUMNS, row, strict=True))
+        writer.writerow([cells.get(column, "") for column in columns])
+        whole = before + out.getvalue()
+        marks = parse_marks(whole, log, os.fspath(path))
+        write_whole(path, whole, what="mark")
     return next(mark for mark in reversed(marks) if abs(mark.time_s - moment) < 1e-3 and mark.kind == row[1])
 
 

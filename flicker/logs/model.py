@@ -50,7 +50,9 @@ class Run:
     """
 
     source: Annotated[str, Doc("Name of the file.")]
-    start: Annotated[datetime | None, Doc("Absolute time of the first sample, ISO 8601; null where the file does not tell.")]
+    start: Annotated[
+        datetime | None, Doc("Absolute time of the first sample, ISO 8601; null where the file does not tell.")
+    ]
     first: int
     last: int
     offset_s: float

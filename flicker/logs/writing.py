@@ -133,3 +133,22 @@ def _told(path: str | os.PathLike[str], what: str) -> Iterator[None]:
         else:
             said = f"{path}: the {what} cannot be written ({problem.strerror or problem})."
         raise LogError(said) from None
+
+
+@contextlib.contextmanager
+def locked(path: str | os.PathLike[str]) -> Iterator[None]:
+    """Hold a file against other processes that ask for the same, until the block ends; nothing is written to it.
+
+    Where the system knows no such locks, or the file is not there, the block runs all the same.
+    """
+    try:
+        import fcntl
+
+        file = open(path, "rb")  # noqa: SIM115 - a lock lives as long as the file is open
+    except (ImportError, OSError):
+        yield
+        return
+    with file:
+        with contextlib.suppress(OSError):
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield

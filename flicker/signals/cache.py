@@ -31,9 +31,11 @@ from flicker.signals.guard.figures import CHANNEL_ARRAYS, RULES, ChannelFigures,
 from flicker.signals.mark_windows import Hands
 from flicker.signals.spill_buffer import Stash
 
-FORM = 4  # of the file; raised where its content changes its meaning
+FORM = 5  # of the file; raised where its content changes its meaning
 MIB = 1 << 20
 ROWS = "stash.rows"
+ROWS_DIGEST = "stash.rows.sha256"
+_APART = (ROWS, ROWS_DIGEST, "digest")  # members of the file that the digest of its arrays leaves out
 
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
@@ -144,6 +146,8 @@ class BlockCache:
         try:
             with np.load(self.place(path), allow_pickle=False) as kept:
                 head: dict[str, Any] = json.loads(str(kept["head"]))
+                if str(kept["head.digest"]) != hashlib.sha256(str(kept["head"]).encode()).hexdigest():
+                    return None
             return head if head["file"] == self._key(Path(path), repr(wishes)) else None
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return None
@@ -219,7 +223,11 @@ class BlockCache:
             "runs": [_run_to(item.run) for item in blocks],
             "stash": stash.dtypes,
         }
-        arrays: dict[str, Any] = {"head": np.array(json.dumps(head))}
+        told = json.dumps(head)
+        arrays: dict[str, Any] = {
+            "head": np.array(told),
+            "head.digest": np.array(hashlib.sha256(told.encode()).hexdigest()),
+        }
         for k, item in enumerate(blocks):
             arrays |= {f"{k}.{name}": getattr(item, name) for name in _SHARED}
             for c, part in enumerate(item.channels):
@@ -231,6 +239,7 @@ class BlockCache:
         arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
         arrays["stash.size"] = np.array(stash.size, dtype=np.int64)
         arrays |= {f"clock.{name}": value for name, value in log.keeper.repairs().items()}
+        arrays["digest"] = np.array(_digest(arrays))
         if self.folder is not None:
             try:
                 self.folder.mkdir(parents=True, exist_ok=True)
@@ -238,17 +247,34 @@ class BlockCache:
                 raise LogError(f"{self.folder}: the folder cannot be made ({problem.strerror}).") from None
         with whole_file(self.place(log.path), what="blocks") as draft, open(draft, "w+b") as file:
             np.savez(file, **arrays)
-            with zipfile.ZipFile(file, "a") as kept, kept.open(ROWS, "w", force_zip64=True) as rows:
-                for data in stash.raw():
-                    rows.write(data)
+            digest = hashlib.sha256()
+            with zipfile.ZipFile(file, "a") as kept:
+                with kept.open(ROWS, "w", force_zip64=True) as rows:
+                    for data in stash.raw():
+                        digest.update(data)
+                        rows.write(data)
+                kept.writestr(ROWS_DIGEST, digest.hexdigest())
+
+
+def _digest(arrays: Mapping[str, Any]) -> str:
+    """SHA-256 of arrays with their names, kinds and shapes."""
+    digest = hashlib.sha256()
+    for name in sorted(arrays):
+        array = np.ascontiguousarray(arrays[name])
+        digest.update(f"{name} {array.dtype.str} {array.shape}".encode())
+        digest.update(array.tobytes())
+    return digest.hexdigest()
 
 
 def _open_rows(path: Path) -> tuple[IO[bytes], int]:
     """Open the file of a cache and say where the rows that stood out begin; they are checked, not loaded."""
     with zipfile.ZipFile(path) as kept:
+        digest = hashlib.sha256()
         with kept.open(ROWS) as rows:
-            while rows.read(MIB):  # raises where the check sum does not fit
-                pass
+            while data := rows.read(MIB):  # raises where the check sum does not fit
+                digest.update(data)
+        if digest.hexdigest() != kept.read(ROWS_DIGEST).decode():
+            raise ValueError("changed by hand")
         head = kept.getinfo(ROWS).header_offset
     file = open(path, "rb")  # noqa: SIM115 - lives as long as the stash
     file.seek(head)
