@@ -2,6 +2,6 @@
 
 import sys
 
-from flicker.cli import program
+from flicker.start import program
 
 sys.exit(program())

@@ -72,7 +72,7 @@ def _print_anything() -> None:
     """Let a terminal of any encoding, and a name that is no text, cost a sign and not the page."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors="backslashreplace" if "utf" in (stream.encoding or "").lower() else "replace")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -11,6 +11,7 @@ import hashlib
 import json
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -217,7 +218,14 @@ def _run(
 
 
 def _pool(workers: int | None) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(workers or os.cpu_count(), mp_context=multiprocessing.get_context("spawn"))
+    return ProcessPoolExecutor(
+        workers or os.cpu_count(), mp_context=multiprocessing.get_context("spawn"), initializer=_end_in_silence
+    )
+
+
+def _end_in_silence() -> None:
+    """Let a worker end without a word where the program is stopped by hand; the program itself says so."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _drain(waiting: Mapping[str, tuple[Any, ...]], pool: ProcessPoolExecutor) -> Iterator[tuple[str, list[Row] | None]]:
@@ -258,13 +266,19 @@ def as_table(rows: Sequence[Row]) -> pd.DataFrame:
     """Rows as a table of the documented kinds; text that a spreadsheet would take for a formula is disarmed."""
     import pandas as pd
 
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    written = [{name: _written(value) for name, value in row.items()} for row in rows]
+    table = pd.DataFrame(written, columns=list(COLUMNS))
     for name, kind in COLUMNS.items():
         if kind == "string":
             table[name] = pd.Series([disarmed(value) for value in table[name]], dtype="string", index=table.index)
         else:
             table[name] = table[name].astype(pd.api.types.pandas_dtype(kind))
     return table
+
+
+def _written(value: Any) -> Any:
+    """Text as it can be written: bytes of a name that are no text are spelt out."""
+    return value.encode("utf-8", "backslashreplace").decode() if isinstance(value, str) else value
 
 
 def disarmed(value: Any) -> Any:

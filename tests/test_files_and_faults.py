@@ -1,0 +1,141 @@
+"""Names that are no text, terminals that know few signs, several hands at once, files changed by hand. Invented data."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import zipfile
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flicker import read_log
+from flicker.evidence.assessment import assess
+from flicker.evidence.excursion_table import write_excursions
+from flicker.signals.cache import BlockCache
+from flicker.survey_table import find_logs, survey
+
+RNG = np.random.default_rng(7)
+
+
+def written(path: Path, size: int = 3000) -> Path:
+    left = np.round(5 + 0.5 * RNG.standard_normal(size), 2)
+    left[size // 2 : size // 2 + 4] = 400.0
+    path.write_text("time_s,left_mV\n" + "".join(f"{0.5 * k},{v}\n" for k, v in enumerate(left)), encoding="utf-8")
+    return path
+
+
+def started(*arguments: str, **options) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "flicker", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        **options,
+    )
+
+
+def test_marks_of_several_processes_at_once_are_all_kept(tmp_path: Path):
+    log = written(tmp_path / "a.csv", 200)
+    code = (
+        "import sys\nfrom flicker import read_log\nfrom flicker.logs.marks import append_mark\n"
+        "log = read_log(sys.argv[1]); log.runs\nsys.stdin.readline()\n"
+        "append_mark(sys.argv[1], log, 'tap ' + sys.argv[2])\n"
+    )
+    hands = [subprocess.Popen([sys.executable, "-c", code, str(log), str(k)], stdin=subprocess.PIPE) for k in range(20)]
+    for hand in hands:  # all begin at one time
+        hand.stdin.write(b"\n")  # type: ignore[union-attr]
+        hand.stdin.flush()  # type: ignore[union-attr]
+    assert [hand.wait(timeout=120) for hand in hands] == [0] * 20
+    rows = (tmp_path / "a.marks.csv").read_text().splitlines()[1:]
+    assert sorted(row.rsplit(",", 1)[1] for row in rows) == sorted(f"tap {k}" for k in range(20))
+    for hand in hands:
+        hand.stdin.close()  # type: ignore[union-attr]
+
+
+def test_a_name_that_is_no_text_costs_one_row(tmp_path: Path):
+    written(tmp_path / "a.csv")
+    try:
+        os.rename(written(tmp_path / "b.csv"), os.fsencode(tmp_path) + b"/b\xff.csv")
+    except OSError:
+        pytest.skip("the file system takes no such name")
+    table = survey(find_logs(tmp_path), workers=1)
+    assert len(table) == 2
+    assert table["error"].isna().all()
+    table.to_parquet(tmp_path / "out.parquet")
+    assert any("udcff" in name for name in table["source"])
+
+
+def test_excursions_as_text_and_as_table_agree(tmp_path: Path):
+    result = assess(read_log(written(tmp_path / "a.csv")))
+    counts = [write_excursions(result, tmp_path / name) for name in ("x.csv", "x.parquet")]
+    assert counts[0] == counts[1] > 0
+    text, table = pd.read_csv(tmp_path / "x.csv"), pd.read_parquet(tmp_path / "x.parquet")
+    pd.testing.assert_frame_equal(text, table, check_dtype=False)
+
+
+def test_blocks_changed_by_hand_are_not_used(tmp_path: Path):
+    path, cache = written(tmp_path / "a.csv"), BlockCache()
+    assess(cache.read(path), cache=cache)
+    place = cache.place(path)
+    assert cache._head(path, _wishes()) is not None
+    members = {}
+    with zipfile.ZipFile(place) as kept:
+        members = {name: kept.read(name) for name in kept.namelist()}
+    name = "0.0.low.npy" if "0.0.low.npy" in members else next(n for n in members if n.startswith("0.0."))
+    array = np.load(BytesIO(members[name]))
+    array.flat[0] += 1
+    out = BytesIO()
+    np.save(out, array)
+    with zipfile.ZipFile(place, "w") as kept:
+        for member, data in members.items():
+            kept.writestr(member, out.getvalue() if member == name else data)
+    plain = assess(read_log(path)).channels[0]
+    again = assess(cache.read(path), cache=cache).channels[0]
+    assert (again.baseline, again.excursions) == (plain.baseline, plain.excursions)
+    head = np.load(BytesIO(members["head.npy"]))
+    edited = BytesIO()
+    np.save(edited, np.array(str(head).replace('"left"', '"lift"')))
+    with zipfile.ZipFile(place, "w") as kept:
+        for member, data in members.items():
+            kept.writestr(member, edited.getvalue() if member == "head.npy" else data)
+    assert cache._head(path, _wishes()) is None
+
+
+def _wishes():
+    from flicker.logs.reading import wishes_of
+
+    return wishes_of()
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_the_page_prints_in_any_encoding(encoding: str, tmp_path: Path):
+    path = written(tmp_path / "µ.csv")
+    environment = {**os.environ, "PYTHONIOENCODING": encoding}
+    page = subprocess.run([sys.executable, "-m", "flicker", "assess", str(path)], capture_output=True, env=environment)
+    assert page.returncode == 0, page.stderr
+    assert b"left" in page.stdout
+    whole = subprocess.run(
+        [sys.executable, "-m", "flicker", "look", str(path), "--json"], capture_output=True, env=environment, check=True
+    )
+    assert json.loads(whole.stdout.decode(encoding))["file"] == "µ.csv"
+
+
+@pytest.mark.parametrize("wait_s", [0.3, 1.5])
+def test_stopping_by_hand_leaves_one_line(wait_s: float, tmp_path: Path):
+    written(tmp_path / "a.csv", 400_000)
+    program = started("survey", str(tmp_path), "--out", str(tmp_path / "out.csv"))
+    time.sleep(wait_s)
+    os.killpg(program.pid, signal.SIGINT)
+    _, said = program.communicate(timeout=120)
+    assert b"Traceback" not in said
+    if program.returncode:
+        assert program.returncode == 130
+        assert said.decode().strip() == "flicker: stopped."
