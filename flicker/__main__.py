@@ -1,7 +1,12 @@
-"""`python -m flicker` is the command line."""
+"""`python -m flicker` is the command line; stopping it by hand ends it in one line, also while modules load."""
 
 import sys
 
-from flicker.start import program
+try:
+    from flicker.cli import program
 
-sys.exit(program())
+    code = program()
+except KeyboardInterrupt:
+    print("flicker: stopped.", file=sys.stderr)
+    code = 130
+sys.exit(code)

@@ -61,27 +61,44 @@ class Limits(Result):
     """
 
     settled_offset_V: Annotated[float, Doc("Volts; a settled level beyond this is a finding of its own.", ge=0)] = 0.050
-    excursion_V: Annotated[float, Doc("Volts from the baseline; floor of the entering threshold (noise may raise it, never lower it).", ge=0)] = 0.040
-    drift_V: Annotated[float, Doc("Volts; movement of the settled level over the observed time that matters.", ge=0)] = 0.020
-    wander_V: Annotated[float, Doc("Volts; movement that returns, or that all channels share, and still matters.", ge=0)] = 0.030
+    excursion_V: Annotated[
+        float,
+        Doc("Volts from the baseline; floor of the entering threshold (noise may raise it, never lower it).", ge=0),
+    ] = 0.040
+    drift_V: Annotated[
+        float, Doc("Volts; movement of the settled level over the observed time that matters.", ge=0)
+    ] = 0.020
+    wander_V: Annotated[
+        float, Doc("Volts; movement that returns, or that all channels share, and still matters.", ge=0)
+    ] = 0.030
     noise_V: Annotated[float, Doc("Volts; robust sigma of the settled signal that matters.", ge=0)] = 0.003
-    episode_rate_per_h: Annotated[float, Doc("Episodes per observed hour; the rate of concern, which 'steady' must have excluded.", ge=0)] = 1.0
-    nuisance_rate_per_h: Annotated[float, Doc("Episodes per observed hour that a sound unit in a sound room may show.", ge=0)] = 0.01
+    episode_rate_per_h: Annotated[
+        float, Doc("Episodes per observed hour; the rate of concern, which 'steady' must have excluded.", ge=0)
+    ] = 1.0
+    nuisance_rate_per_h: Annotated[
+        float, Doc("Episodes per observed hour that a sound unit in a sound room may show.", ge=0)
+    ] = 0.01
     dead_time_s: Annotated[float, Doc("Seconds; excursions closer than this are one episode.", ge=0)] = 10.0
     long_episode_s: Annotated[float, Doc("Seconds; a longer episode is evidence of its own.", ge=0)] = 120.0
-    episode_share: Annotated[float, Doc("Share of the observed time; an episode that fills more is evidence of its own.", ge=0)] = 0.02
+    episode_share: Annotated[
+        float, Doc("Share of the observed time; an episode that fills more is evidence of its own.", ge=0)
+    ] = 0.02
     baseline_follow_s: Annotated[float, Doc("Seconds; the baseline does not follow faster moves.", ge=0)] = 1800.0
     surge_V: Annotated[float, Doc("Volts; a larger power-up surge is abnormal.", ge=0)] = 0.200
     settle_s: Annotated[float, Doc("Seconds; a power-up that takes longer to settle is abnormal.", ge=0)] = 120.0
     settle_band_V: Annotated[float, Doc("Volts around the settled level that count as settled.", ge=0)] = 0.010
-    warm_up_s: Annotated[float, Doc("Observed seconds after a power-up that are told apart as the phase 'warm-up'.", ge=0)] = 900.0
+    warm_up_s: Annotated[
+        float, Doc("Observed seconds after a power-up that are told apart as the phase 'warm-up'.", ge=0)
+    ] = 900.0
     cold_after_s: Annotated[float, Doc("Seconds off before a power-up that make it a cold start.", ge=0)] = 3600.0
     protection_V: Annotated[float, Doc("Volts at which the assumed protection relay opens.", ge=0)] = 0.75
     trip_delay_s: Annotated[float, Doc("Seconds beyond protection_V before the assumed relay opens.", ge=0)] = 0.1
     release_V: Annotated[float, Doc("Volts below which the assumed relay may close again.", ge=0)] = 0.75
     reconnect_s: Annotated[float, Doc("Seconds after which the assumed relay closes again.", ge=0)] = 4.0
     danger_V: Annotated[float, Doc("Volts; a settled level beyond this is dangerous to a loudspeaker.", ge=0)] = 2.0
-    recover_s: Annotated[float, Doc("Seconds after over-range or a range change in which a reading gives no peak.", ge=0)] = 2.0
+    recover_s: Annotated[
+        float, Doc("Seconds after over-range or a range change in which a reading gives no peak.", ge=0)
+    ] = 2.0
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0, lt=1)] = 0.95
 
     def __post_init__(self) -> None:

@@ -55,8 +55,16 @@ class CaseChannel(Result):
 
     name: Annotated[str, Doc("Name.")]
     column: Annotated[str, Doc("Column of the logs.")]
-    role: Annotated[str, Doc("What the column is; only 'output' gets a verdict.", values=("output", "rail", "mains", "temperature", "shorted lead", "ignore"))] = "output"
-    measured_at: Annotated[str, Doc("Where it was measured.", values=("amplifier side", "speaker side", "no relay", "unknown"))] = "unknown"
+    role: Annotated[
+        str,
+        Doc(
+            "What the column is; only 'output' gets a verdict.",
+            values=("output", "rail", "mains", "temperature", "shorted lead", "ignore"),
+        ),
+    ] = "output"
+    measured_at: Annotated[
+        str, Doc("Where it was measured.", values=("amplifier side", "speaker side", "no relay", "unknown"))
+    ] = "unknown"
     factor: Annotated[float, Doc("Factor that turns readings into volts at the output.")] = 1.0
     polarity: Annotated[int, Doc("-1 where the leads were swapped.", values=(1, -1))] = 1
     zero_V: Annotated[float, Doc("Reading with shorted leads, volts.")] = 0.0
@@ -106,7 +114,9 @@ class Part(Result):
     stage: Annotated[str | None, Doc("Stage that it opens.")] = None
     date: Annotated[dt.date | dt.datetime | None, Doc("Date or date and time, ISO 8601.")] = None
     note: Annotated[str | None, Doc("Note.")] = None
-    changed: Annotated[bool, Doc("Whether a part is another one than before; reseating, cleaning and adjusting change none.")] = True
+    changed: Annotated[
+        bool, Doc("Whether a part is another one than before; reseating, cleaning and adjusting change none.")
+    ] = True
 
 
 def changes_a_part(what: str) -> bool:

@@ -38,7 +38,9 @@ HELP = {
 class Next(Result):
     """What to do next: how long to soak, and why."""
 
-    soak_h: Annotated[float | None, Doc("Hours to log next; null where hours are not what is missing.", ge=0, open=True)]
+    soak_h: Annotated[
+        float | None, Doc("Hours to log next; null where hours are not what is missing.", ge=0, open=True)
+    ]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
     reads: Annotated[str, Doc("Why, in words.")]
 

@@ -66,12 +66,27 @@ class ChannelAssessment(Result):
     """Verdict, evidence and numbers of one channel."""
 
     channel: Annotated[str, Doc("Name of the channel.")]
-    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
-    verdict: Annotated[str, Doc("How the channel behaves, strongest word that is shown.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    fitness: Annotated[
+        str,
+        Doc(
+            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
+    verdict: Annotated[
+        str,
+        Doc(
+            "How the channel behaves, strongest word that is shown.",
+            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
+        ),
+    ]
     tail: Annotated[str, Doc("What the word rests on; printed after it.")]
     reads: Annotated[str, Doc("One or two sentences for the owner of the unit.")]
     technician: Annotated[str, Doc("The findings in words.")]
-    excursions: Annotated[tuple[ExcursionRow, ...], Doc("Excursions in time order, at most 10000: those that trip the relay first, then the largest.")]
+    excursions: Annotated[
+        tuple[ExcursionRow, ...],
+        Doc("Excursions in time order, at most 10000: those that trip the relay first, then the largest."),
+    ]
     excursions_total: Annotated[int, Doc("Excursions found, listed or not.", ge=0)]
     rate: Annotated[EpisodeRate, Doc("")]
     findings: Annotated[tuple[Finding, ...], Doc("One answer per question.", least=1)]
@@ -84,10 +99,14 @@ class ChannelAssessment(Result):
     next: Annotated[Next, Doc("")]
     gaps: Annotated[tuple[Unseen, ...], Doc("Stretches that were not observed, with the reason.")]
     thresholds: Annotated[Thresholds, Doc("Thresholds used.")]
-    warm_up: Annotated[WarmupRate | None, Doc("Rate against time since power-up; null where no power-up or no episode was seen.")] = None
+    warm_up: Annotated[
+        WarmupRate | None, Doc("Rate against time since power-up; null where no power-up or no episode was seen.")
+    ] = None
     visibility: Annotated[Visibility | None, Doc("What this sampling can see; null where nothing was observed.")] = None
     control: Annotated[ControlAnswer | None, Doc("Against a control run; null where none was given.")] = None
-    power_up_history: Annotated[PowerUpHistory | None, Doc("Power-ups against the unit's own history; null below five.")] = None
+    power_up_history: Annotated[
+        PowerUpHistory | None, Doc("Power-ups against the unit's own history; null below five.")
+    ] = None
     stimulus: Annotated[StimulusReport | None, Doc("Does it answer to a stimulus; null where none was marked.")] = None
     tail_kind: Annotated[TailKind, Doc("What the tail tells, as a value.")] = TailKind.CLEAN
     guard: Annotated[Guard, Doc("")] = field(default_factory=Guard)

@@ -31,20 +31,36 @@ class Finding(Result):
     """
 
     question: Annotated[str, Doc("What was asked.")]
-    answer: Annotated[str, Doc("'yes': shown and past the limit; 'no': shown to be within the limit; 'not shown': the log cannot tell.", values=("yes", "no", "not shown"))]
+    answer: Annotated[
+        str,
+        Doc(
+            "'yes': shown and past the limit; 'no': shown to be within the limit; 'not shown': the log cannot tell.",
+            values=("yes", "no", "not shown"),
+        ),
+    ]
     method: Annotated[str, Doc("The method by which the figures were found.")]
     reads: Annotated[str, Doc("The answer in words, for the technician.")]
-    statistic: Annotated[float | None, Doc("Value of the test statistic; null without a test or beyond all numbers.", open=True)] = None
+    statistic: Annotated[
+        float | None, Doc("Value of the test statistic; null without a test or beyond all numbers.", open=True)
+    ] = None
     p_value: Annotated[float | None, Doc("p-value as computed.", ge=0, le=1)] = None
     p_adjusted: Annotated[float | None, Doc("p-value corrected within its family of questions.", ge=0, le=1)] = None
-    sided: Annotated[str | None, Doc("Whether the test looks to one side or to both; null without a test.", values=("one", "two"))] = None
+    sided: Annotated[
+        str | None, Doc("Whether the test looks to one side or to both; null without a test.", values=("one", "two"))
+    ] = None
     effect: Annotated[float | None, Doc("Size of the effect, in unit.", open=True)] = None
     low: Annotated[float | None, Doc("Lower end of the effect's interval, in unit.", open=True)] = None
     high: Annotated[float | None, Doc("Upper end of the effect's interval, in unit.", open=True)] = None
     unit: Annotated[str | None, Doc("Unit of effect, low, high and limit.")] = None
     limit: Annotated[float | None, Doc("Limit past which the effect matters, in unit.")] = None
     holds: Annotated[bool, Doc("Whether the effect is past its limit, whatever the p-value says.")] = False
-    basis: Annotated[Basis | None, Doc("What the answer rests on, where there are several ways.", values=("rate of episodes", "time beyond the threshold", "reproduced by hand", "against the shorted lead"))] = None
+    basis: Annotated[
+        Basis | None,
+        Doc(
+            "What the answer rests on, where there are several ways.",
+            values=("rate of episodes", "time beyond the threshold", "reproduced by hand", "against the shorted lead"),
+        ),
+    ] = None
 
 
 def holm(p_values: Sequence[float]) -> list[float]:

@@ -102,7 +102,9 @@ class Figures(Result):
     judged_h: Annotated[float, Doc("Hours past minute 20 of a power-up, in whole cells of five minutes.", ge=0)] = 0.0
     largest_V: Annotated[float, Doc("Largest size of a five-minute median.", ge=0)] = 0.0
     last_V: Annotated[float | None, Doc("Last five-minute median.")] = None
-    moved_V: Annotated[float, Doc("Range of the five-minute medians from minute 20 on, all power-ups together.", ge=0)] = 0.0
+    moved_V: Annotated[
+        float, Doc("Range of the five-minute medians from minute 20 on, all power-ups together.", ge=0)
+    ] = 0.0
     lowest_V: Annotated[float | None, Doc("Lowest of them.")] = None
     highest_V: Annotated[float | None, Doc("Highest of them.")] = None
     peak_V: Annotated[float, Doc("Largest size of a reading after the first seconds of a power-up.", ge=0)] = 0.0
@@ -117,7 +119,9 @@ class Figures(Result):
     blanks: Annotated[int, Doc("Stretches of two seconds and more without a reading in this channel alone.", ge=0)] = 0
     short_blanks: Annotated[int, Doc("Shorter ones.", ge=0)] = 0
     others_short_blanks: Annotated[int, Doc("Short ones of the other channels.", ge=0)] = 0
-    clean_h_needed: Annotated[float, Doc("Clean hours that the rate of concern asks for if every long blank hides a swing.", ge=0)] = 3.0
+    clean_h_needed: Annotated[
+        float, Doc("Clean hours that the rate of concern asks for if every long blank hides a swing.", ge=0)
+    ] = 3.0
     seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
     unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
     power_ups: Annotated[int, Doc("Power-ups judged.", ge=0)] = 0
@@ -129,8 +133,12 @@ class GuardLimits(Result):
 
     open_V: Annotated[float, Doc("Largest reading of an open lead.", ge=0)] = OPEN_V
     peak_V: Annotated[float, Doc("Largest reading.", ge=0)] = PEAK_V
-    early_peaks_V: Annotated[tuple[float, float], Doc("Until 30 and until 120 s after a power-up.", ge=0)] = EARLY_PEAKS_V
-    rest_V: Annotated[float, Doc("Largest five-minute median, and level that readings may not be beyond.", ge=0)] = REST_V
+    early_peaks_V: Annotated[tuple[float, float], Doc("Until 30 and until 120 s after a power-up.", ge=0)] = (
+        EARLY_PEAKS_V
+    )
+    rest_V: Annotated[float, Doc("Largest five-minute median, and level that readings may not be beyond.", ge=0)] = (
+        REST_V
+    )
     beyond_share: Annotated[float, Doc("Share of the time that may be beyond it.", ge=0)] = BEYOND_SHARE
     move_V: Annotated[float, Doc("Range of the medians.", ge=0)] = MOVE_V
     spread_V: Annotated[float, Doc("Range within five minutes.", ge=0)] = SPREAD_V
@@ -162,7 +170,9 @@ class GuardLimits(Result):
 class Guard(Result):
     """Reasons against a clearance (none: silent), the figures behind them, and the limits in use."""
 
-    reasons: Annotated[tuple[Reason, ...], Doc("Why the channel may not be cleared; empty where nothing speaks against it.")] = ()
+    reasons: Annotated[
+        tuple[Reason, ...], Doc("Why the channel may not be cleared; empty where nothing speaks against it.")
+    ] = ()
     figures: Annotated[Figures, Doc("")] = field(default_factory=Figures)
     limits: Annotated[GuardLimits, Doc("")] = field(default_factory=GuardLimits)
 

@@ -43,7 +43,10 @@ class Thresholds(TypedDict):
 class Coincidence(TypedDict):
     """Pairs of channels."""
 
-    pairs: Annotated[list[ChannelCoincidence], Doc("Each two channels that share their runs; empty where no channel showed an episode.")]
+    pairs: Annotated[
+        list[ChannelCoincidence],
+        Doc("Each two channels that share their runs; empty where no channel showed an episode."),
+    ]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
@@ -118,9 +121,21 @@ class OfflineVerdict(TypedDict):
     """The judgement of the whole log, made at the end."""
 
     channel: Annotated[str, Doc("Name.")]
-    verdict: Annotated[str, Doc("How the channel behaves, strongest word that is shown.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    verdict: Annotated[
+        str,
+        Doc(
+            "How the channel behaves, strongest word that is shown.",
+            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
+        ),
+    ]
     tail: Annotated[str, Doc("What the word rests on.")]
-    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    fitness: Annotated[
+        str,
+        Doc(
+            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
     episodes: Annotated[int, Doc("Episodes.", ge=0)]
     observed_h: Annotated[float, Doc("Observed hours.", ge=0)]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]

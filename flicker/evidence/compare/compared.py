@@ -31,8 +31,20 @@ class SideFigures(Result):
     power_ups: Annotated[int, Doc("Power-ups seen.", ge=0)]
     cold_starts: Annotated[int, Doc("Of these, from cold.", ge=0)]
     trips: Annotated[int, Doc("Times the assumed relay opened.", ge=0)]
-    verdict: Annotated[str, Doc("How the channel behaves, strongest word that is shown.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
-    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    verdict: Annotated[
+        str,
+        Doc(
+            "How the channel behaves, strongest word that is shown.",
+            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
+        ),
+    ]
+    fitness: Annotated[
+        str,
+        Doc(
+            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rate's fields with the others beside them."""
@@ -44,13 +56,20 @@ class SideFigures(Result):
 class RatioFigures(Result):
     """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
 
-    estimate: Annotated[float | None, Doc("Rate after over rate before; null where it has no value (no episode on either side).", ge=0, open=True)]
+    estimate: Annotated[
+        float | None,
+        Doc("Rate after over rate before; null where it has no value (no episode on either side).", ge=0, open=True),
+    ]
     low: Annotated[float, Doc("Lower two-sided limit.", ge=0, open=True)]
     high: Annotated[float, Doc("Upper two-sided limit.", ge=0, open=True)]
     p_value: Annotated[float, Doc("Two-sided p-value.", ge=0, le=1, null=True)]
-    p_improved: Annotated[float, Doc("One-sided p-value of 'improved', corrected over the channels.", ge=0, le=1, null=True)]
+    p_improved: Annotated[
+        float, Doc("One-sided p-value of 'improved', corrected over the channels.", ge=0, le=1, null=True)
+    ]
     p_worse: Annotated[float, Doc("One-sided p-value of 'worse', corrected.", ge=0, le=1, null=True)]
-    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes; 1 without bursts.", ge=0, null=True)]
+    dispersion: Annotated[
+        float, Doc("Variance of the counts over that of single episodes; 1 without bursts.", ge=0, null=True)
+    ]
     counts: Annotated[str, Doc("The counts compared, in words.")]
     cautions: Annotated[tuple[str, ...], Doc("What the ratio rests on.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]
@@ -66,8 +85,16 @@ class ChannelComparison(Result):
 
     channel: Annotated[str, Doc("Name of the channel.")]
     outcome: Annotated[str, Doc("What is shown.", values=("improved", "no change shown", "worse"))]
-    aspect: Annotated[str, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")]
-    cured: Annotated[str | None, Doc("Whether the fault is shown to be gone; null where there was nothing to cure.", values=("shown", "not yet", "no"))]
+    aspect: Annotated[
+        str, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")
+    ]
+    cured: Annotated[
+        str | None,
+        Doc(
+            "Whether the fault is shown to be gone; null where there was nothing to cure.",
+            values=("shown", "not yet", "no"),
+        ),
+    ]
     untouched: Annotated[bool, Doc("Whether this is the control channel.")]
     before: Annotated[SideFigures, Doc("")]
     after: Annotated[SideFigures, Doc("")]
@@ -77,10 +104,19 @@ class ChannelComparison(Result):
     level_shift_V: Annotated[Change, Doc("")]
     size_change: Annotated[Change, Doc("")]
     power_up: Annotated[PowerUpChange, Doc("")]
-    clean_hours_needed: Annotated[float | None, Doc("Hours still to be logged without an episode before the cure is shown; null where none would do or none is needed.", ge=0, open=True)]
+    clean_hours_needed: Annotated[
+        float | None,
+        Doc(
+            "Hours still to be logged without an episode before the cure is shown; null where none would do or none is needed.",
+            ge=0,
+            open=True,
+        ),
+    ]
     cold_starts_needed: Annotated[int | None, Doc("Or so many clean starts from cold.", ge=0)]
     concern_per_h: Annotated[float, Doc("Episodes per hour that a cure must exclude.", gt=0)]
-    excluded_per_h: Annotated[float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)]
+    excluded_per_h: Annotated[
+        float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)
+    ]
     comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 

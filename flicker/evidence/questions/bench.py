@@ -107,10 +107,15 @@ class Visibility(Result):
     integration_s: Annotated[float | None, Doc("Seconds that each reading averages; null where not told.", ge=0)]
     seen: Annotated[float, Doc("Chance that such a glitch shows.", ge=0, le=1)]
     advised_share: Annotated[float, Doc("Chance that the advice aims at.", ge=0, le=1)]
-    advised_interval_s: Annotated[float | None, Doc("Longest interval that shows such a share; null where the integration hides them.", gt=0)]
+    advised_interval_s: Annotated[
+        float | None, Doc("Longest interval that shows such a share; null where the integration hides them.", gt=0)
+    ]
     method: Annotated[str, Doc("The method by which the figures were found.")]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
-    true_per_h: Annotated[float | None, Doc("Rate if all episodes seen were such glitches, corrected for those unseen; null without an episode.", ge=0)] = None
+    true_per_h: Annotated[
+        float | None,
+        Doc("Rate if all episodes seen were such glitches, corrected for those unseen; null without an episode.", ge=0),
+    ] = None
     true_low_per_h: Annotated[float | None, Doc("Its lower limit.", ge=0)] = None
     true_high_per_h: Annotated[float | None, Doc("Its upper limit.", ge=0)] = None
 

@@ -34,7 +34,9 @@ class PowerUp(Result):
     settle_s: Annotated[float, Doc("Seconds from power-up until settled.", ge=0, open=True)]
     settled_V: Annotated[float, Doc("Level after settling, volts.", null=True)]
     abnormal: Annotated[bool, Doc("Whether surge or settling is beyond its limit.")]
-    start: Annotated[str, Doc("Kind of start, by the time seen off before it.", values=("cold", "warm", "limited mains", "unknown"))] = "unknown"
+    start: Annotated[
+        str, Doc("Kind of start, by the time seen off before it.", values=("cold", "warm", "limited mains", "unknown"))
+    ] = "unknown"
     off_before_s: Annotated[float | None, Doc("Seconds seen off before it, null where none were seen.")] = None
 
 

@@ -55,15 +55,21 @@ class ControlAnswer(Result):
     control_s: Annotated[float, Doc("Observed seconds of the control.", ge=0)]
     z: Annotated[float, Doc("Significance by Li and Ma's equation 17.", open=True)]
     p_exact: Annotated[float, Doc("Exact one-sided p-value for single episodes.", ge=0, le=1, null=True)]
-    p_value: Annotated[float, Doc("One-sided p-value that allows for bursts; the answer rests on it.", ge=0, le=1, null=True)]
+    p_value: Annotated[
+        float, Doc("One-sided p-value that allows for bursts; the answer rests on it.", ge=0, le=1, null=True)
+    ]
     dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0, null=True)]
     unit_per_h: Annotated[float, Doc("Rate of the unit, per hour.", ge=0, null=True)]
     control_per_h: Annotated[float, Doc("Rate of the control, per hour.", ge=0, null=True)]
     excess_per_h: Annotated[float, Doc("Rate above the control, per hour.", null=True)]
     excess_low_per_h: Annotated[float, Doc("Lower limit.", open=True)]
     excess_high_per_h: Annotated[float, Doc("Upper limit.", open=True)]
-    control_share: Annotated[float, Doc("Share of the unit's episodes that the control would explain, at most 1.", ge=0, le=1, null=True)]
-    clean_control_s: Annotated[float, Doc("Clean control time that would settle it, seconds; null where none is needed.", ge=0, open=True)]
+    control_share: Annotated[
+        float, Doc("Share of the unit's episodes that the control would explain, at most 1.", ge=0, le=1, null=True)
+    ]
+    clean_control_s: Annotated[
+        float, Doc("Clean control time that would settle it, seconds; null where none is needed.", ge=0, open=True)
+    ]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
     cautions: Annotated[tuple[str, ...], Doc("What it rests on.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]

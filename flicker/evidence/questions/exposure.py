@@ -31,10 +31,20 @@ class RelayResult(Result):
     trips: Annotated[int, Doc("Times the assumed relay opened, power-up surge included.", ge=0)]
     disconnected_s: Annotated[float, Doc("Seconds it was open.", ge=0)]
     seconds_above_threshold: Annotated[float, Doc("Seconds beyond protection_V.", ge=0)]
-    longest_exposure_s: Annotated[float, Doc("Longest time a loudspeaker would have seen more than protection_V, seconds.", ge=0)]
+    longest_exposure_s: Annotated[
+        float, Doc("Longest time a loudspeaker would have seen more than protection_V, seconds.", ge=0)
+    ]
     peak_V: Annotated[float | None, Doc("Largest reading, volts with sign.", open=True)]
-    source: Annotated[str, Doc("'simulated': an assumed relay over an amplifier-side log; 'seen': read from a speaker-side log.", values=("simulated", "seen"))]
-    exposed_s: Annotated[float, Doc("Seconds above the threshold with the relay still closed: what a loudspeaker would have got.", ge=0)] = 0.0
+    source: Annotated[
+        str,
+        Doc(
+            "'simulated': an assumed relay over an amplifier-side log; 'seen': read from a speaker-side log.",
+            values=("simulated", "seen"),
+        ),
+    ]
+    exposed_s: Annotated[
+        float, Doc("Seconds above the threshold with the relay still closed: what a loudspeaker would have got.", ge=0)
+    ] = 0.0
     exposed_volt_s: Annotated[float, Doc("Volts times seconds in that time.", ge=0)] = 0.0
     exposed_energy_J: Annotated[float, Doc("Joules into load_ohm in that time.", ge=0)] = 0.0
     exposed_peak_V: Annotated[float, Doc("Largest reading in that time, volts with sign.", open=True)] = 0.0
@@ -42,7 +52,9 @@ class RelayResult(Result):
     at_least: Annotated[bool, Doc("True where readings over range make these lower limits.")] = False
     what_if: Annotated[tuple[OtherThreshold, ...], Doc("The same at other thresholds.")] = ()
     what_if_reads: Annotated[str, Doc("These in words.")] = ""
-    forecast: Annotated[TripForecast | None, Doc("Chance of a trip in the hours to come; null where no peak came near the threshold.")] = None
+    forecast: Annotated[
+        TripForecast | None, Doc("Chance of a trip in the hours to come; null where no peak came near the threshold.")
+    ] = None
     reads: Annotated[str, Doc("In words, for the owner of the unit.")] = ""
 
 

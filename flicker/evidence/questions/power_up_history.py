@@ -265,7 +265,9 @@ class PowerUpHistory(Result):
     checks: Annotated[tuple[PowerUpCheck, ...], Doc("From the fifth power-up on.")]
     level: Annotated[SettlingTrend, Doc("")]
     settling: Annotated[SettlingTrend, Doc("")]
-    method: Annotated[str, Doc("Method in words.")] = "Student's t against the power-ups before; Mann-Kendall over all; Holm within each"
+    method: Annotated[str, Doc("Method in words.")] = (
+        "Student's t against the power-ups before; Mann-Kendall over all; Holm within each"
+    )
 
     @property
     def stands_out(self) -> bool:

@@ -39,14 +39,26 @@ class PhaseRate(Result):
 class EpisodeRate(Result):
     """Episodes per observed hour; ``high_per_hour`` and ``low_per_hour`` are two-sided, exact."""
 
-    episodes: Annotated[int, Doc("Episodes of the channel's own (those of all channels at once are in common_episodes).", ge=0)]
+    episodes: Annotated[
+        int, Doc("Episodes of the channel's own (those of all channels at once are in common_episodes).", ge=0)
+    ]
     observed_s: Annotated[float, Doc("Seconds in which an excursion could have been seen.", ge=0)]
     per_hour: Annotated[float | None, Doc("Episodes per observed hour; null where nothing was observed.", ge=0)]
     low_per_hour: Annotated[float | None, Doc("Lower two-sided limit, per observed hour.", ge=0)]
     high_per_hour: Annotated[float | None, Doc("Upper two-sided limit, per observed hour.", ge=0, open=True)]
-    steady_upper_per_h: Annotated[float | None, Doc("Upper one-sided limit, per observed hour; 'steady' needs it at or below the rate of concern.", ge=0, open=True)]
+    steady_upper_per_h: Annotated[
+        float | None,
+        Doc(
+            "Upper one-sided limit, per observed hour; 'steady' needs it at or below the rate of concern.",
+            ge=0,
+            open=True,
+        ),
+    ]
     common_episodes: Annotated[int, Doc("Episodes that every channel showed at once; counted against the room.", ge=0)]
-    recurs_up_to_dead_time_s: Annotated[float | None, Doc("Longest dead time, in seconds, at which recurrence is still shown; null where it is not shown.", ge=0)]
+    recurs_up_to_dead_time_s: Annotated[
+        float | None,
+        Doc("Longest dead time, in seconds, at which recurrence is still shown; null where it is not shown.", ge=0),
+    ]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
     method: Annotated[str, Doc("The method by which the figures were found.")]
     phases: Annotated[tuple[PhaseRate, ...], Doc("The same, by phase since power-up.")]

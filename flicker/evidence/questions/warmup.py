@@ -77,7 +77,9 @@ class WarmupRate(Result):
         intervals; NaN below 10 episodes.
     """
 
-    answer: Annotated[str, Doc("How the rate goes with time since power-up, where shown.", values=("fades", "grows", "not shown"))]
+    answer: Annotated[
+        str, Doc("How the rate goes with time since power-up, where shown.", values=("fades", "grows", "not shown"))
+    ]
     runs: Annotated[int, Doc("Power-ups.", ge=0)]
     episodes: Annotated[int, Doc("Episodes.", ge=0)]
     observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
@@ -89,12 +91,24 @@ class WarmupRate(Result):
     change_high_s: Annotated[float, Doc("Upper limit.", open=True)]
     before_per_h: Annotated[float, Doc("Rate before it, per hour.", ge=0, null=True)]
     after_per_h: Annotated[float, Doc("Rate after it, per hour.", ge=0, null=True)]
-    initial_per_h: Annotated[float, Doc("Estimate of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)]
-    initial_low_per_h: Annotated[float, Doc("Lower limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, null=True)]
-    initial_high_per_h: Annotated[float, Doc("Upper limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)]
-    late_per_h: Annotated[float, Doc("Estimate of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)]
-    late_low_per_h: Annotated[float, Doc("Lower limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, null=True)]
-    late_high_per_h: Annotated[float, Doc("Upper limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)]
+    initial_per_h: Annotated[
+        float, Doc("Estimate of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)
+    ]
+    initial_low_per_h: Annotated[
+        float, Doc("Lower limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, null=True)
+    ]
+    initial_high_per_h: Annotated[
+        float, Doc("Upper limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)
+    ]
+    late_per_h: Annotated[
+        float, Doc("Estimate of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)
+    ]
+    late_low_per_h: Annotated[
+        float, Doc("Lower limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, null=True)
+    ]
+    late_high_per_h: Annotated[
+        float, Doc("Upper limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)
+    ]
     tau_s: Annotated[float, Doc("Time constant between them, seconds.", ge=0, open=True)]
     tau_low_s: Annotated[float, Doc("Lower limit.", ge=0, null=True)]
     tau_high_s: Annotated[float, Doc("Upper limit.", ge=0, open=True)]

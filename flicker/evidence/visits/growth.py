@@ -47,7 +47,10 @@ class RateWorsening(Result):
     overall: Annotated[float | None, Doc("Factor from the first visit to the last.", ge=0, open=True)]
     p_value: Annotated[float | None, Doc("Two-sided.", ge=0, le=1)]
     p_adjusted: Annotated[float | None, Doc("Corrected within {rate, size}.", ge=0, le=1)]
-    p_order: Annotated[float | None, Doc("Of the order of the runs by risk sets, two-sided; by permutation from five runs on.", ge=0, le=1)]
+    p_order: Annotated[
+        float | None,
+        Doc("Of the order of the runs by risk sets, two-sided; by permutation from five runs on.", ge=0, le=1),
+    ]
     dispersion: Annotated[float | None, Doc("Largest variance over mean used.", ge=0)]
     episodes: Annotated[int, Doc("Episodes over all visits.", ge=0)]
     cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]

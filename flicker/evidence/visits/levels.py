@@ -41,7 +41,9 @@ class QuantityTrend(Result):
     """
 
     quantity: Annotated[str, Doc("Which.", values=("settled level", "noise", "surge"))]
-    answer: Annotated[Answer, Doc("'yes': moved by more than the limit, beyond both accuracies.", values=("yes", "no", "not shown"))]
+    answer: Annotated[
+        Answer, Doc("'yes': moved by more than the limit, beyond both accuracies.", values=("yes", "no", "not shown"))
+    ]
     first_V: Annotated[float | None, Doc("At the first visit, volts.")]
     last_V: Annotated[float | None, Doc("At the last visit, volts.")]
     moved_V: Annotated[float | None, Doc("Last less first, volts.")]

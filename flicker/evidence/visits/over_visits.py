@@ -61,8 +61,20 @@ class ChannelVisit(Result):
     """One channel at one visit: rate with exact interval, settled level, noise, surge."""
 
     visit: Annotated[int, Doc("Number of the visit.", ge=0)]
-    verdict: Annotated[str, Doc("Verdict of this visit alone.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
-    fitness: Annotated[str, Doc("Whether a loudspeaker may hang on it.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    verdict: Annotated[
+        str,
+        Doc(
+            "Verdict of this visit alone.",
+            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
+        ),
+    ]
+    fitness: Annotated[
+        str,
+        Doc(
+            "Whether a loudspeaker may hang on it.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
     episodes: Annotated[int, Doc("Episodes.", ge=0)]
     observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
     per_hour: Annotated[float | None, Doc("Rate per hour.", ge=0)]

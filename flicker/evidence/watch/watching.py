@@ -27,7 +27,9 @@ class Design(Result):
     error: Annotated[float, Doc("Chance that the watch decides wrongly, either way.", gt=0)]
     error_per_channel: Annotated[float, Doc("The same per channel.", gt=0)]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
-    clean_hours: Annotated[float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)]
+    clean_hours: Annotated[
+        float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)
+    ]
     least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
     bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
     method: Annotated[str, Doc("The method by which the figures were found.")]
@@ -67,7 +69,9 @@ class ChannelState(Result):
     """One channel so far; the bounds hold at every moment, however often one looks."""
 
     channel: Annotated[str, Doc("Name of the channel.")]
-    decision: Annotated[str, Doc("Decision so far; once made never revised.", values=("recurs", "clean enough", "go on"))]
+    decision: Annotated[
+        str, Doc("Decision so far; once made never revised.", values=("recurs", "clean enough", "go on"))
+    ]
     decided_at_h: Annotated[float | None, Doc("Observed hours at the decision; null before.", ge=0)]
     episodes: Annotated[int, Doc("Episodes of its own.", ge=0)]
     common_episodes: Annotated[int, Doc("Episodes of all channels at once.", ge=0)]

@@ -69,12 +69,12 @@ class Form:
     @property
     def has_date(self) -> bool:
         """Whether a date is written."""
-        return self.name not in ("clock", "mm:ss.f")
+        return self.name not in ("clock", "mm:ss.f", "hh:mm?")
 
     @property
     def has_clock(self) -> bool:
         """Whether a time of day is written."""
-        return "clock" in self.name or self.name in ("mm:ss.f", "compact compact")
+        return "clock" in self.name or self.name in ("mm:ss.f", "compact compact", "hh:mm?")
 
     @property
     def two_orders(self) -> bool:

@@ -101,7 +101,7 @@ def kind_of(column: Column) -> Kind | None:
     reading = words & vocabulary.READING
     if words & vocabulary.STATE and not reading and not words & {"left", "right", "output"}:
         return Kind.STATE
-    if counts(column):
+    if counts(column) or (not (words - vocabulary.COUNTERS) and steps_by_one(column)):
         return Kind.COUNTER
     counter = words & vocabulary.COUNTERS and not (words & (vocabulary.OUTPUT | vocabulary.READING))
     if counter or (words and words <= {"reading", "no", "nr", "number", "num"} and len(words) > 1):
@@ -167,6 +167,13 @@ def woven(column: Column) -> bool:
         return False
     head = filled[: len(filled) // period * period]
     return all(head[k] == kinds[k % period] for k in range(min(len(head), 200)))
+
+
+def steps_by_one(column: Column) -> bool:
+    """Whether whole numbers stand still or go up by one, as a count of rounds does."""
+    values = column.values[np.isfinite(column.values)]
+    steps = np.diff(values)
+    return values.size >= 5 and bool(np.all((steps == 0) | (steps == 1))) and float(steps.sum()) >= 3
 
 
 def counts(column: Column) -> bool:

@@ -11,9 +11,10 @@ from flicker.logs.reading.columns import Wishes
 
 _LEAD = re.compile(r"\s*[+-]?\d{1,3}")
 _GROUP = re.compile(r"\d{3}(?:\.\d*)?\s*")
-_WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d*)")
+_WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d{0,2}(?:[. '\u00a0\u202f]\d{3})+|[1-9]\d*)")
 _DIGITS = re.compile(r"\d+(?:[eE][+-]?\d+)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")
 MOST_WAYS = 64
+_GROUPS = re.compile(r"(?<=\d)[. '\u00a0\u202f](?=\d{3})")
 _PADDED = re.compile(r"\s*0\d+\s*")
 
 
@@ -77,7 +78,7 @@ class Commas:
                 found.append((done, where))
                 return
             if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
-                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"], (*where, True))
+                go(at + 2, [*done, f"{_GROUPS.sub('', cells[at].strip())}.{cells[at + 1].strip()}"], (*where, True))
             if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
                 go(at + 1, [*done, cells[at]], (*where, False))
 

@@ -158,6 +158,7 @@ class ReadingPlan:
                 "first": _plain(self.first),
                 "last": _plain(self.last),
             },
+            "channels_read": list(self.channels),
             "rows": self.rows,
             "missing": self.missing or None,
             "shown": [{"time_s": row.time_s, "volts": [_finite(v) for v in row.volts]} for row in self.shown],

@@ -191,7 +191,8 @@ class Mender:
         tally.unread += 1
         if tally.first is None:
             tally.first = (number, line.strip())
-        times = [k for k in self._time if k < len(cells) and self._is_time(cells[k], k)]
+        apart = commas is None or not commas.keep_apart  # else the time may be cut in two as well
+        times = [k for k in self._time if apart and k < len(cells) and self._is_time(cells[k], k)]
         kept = [cells[k] if k in times else "" for k in range(self.layout.width)]
         return self._row(kept, line)
 

@@ -157,8 +157,6 @@ class _Planner:
         values = [
             c for c in free if c.kind == "number" and self.kinds.get(c.position) is None and not extra_columns.cycles(c)
         ]
-        if self.wishes.channels is None and len(values) != 1:
-            return None
         for column in free:
             named = self.kinds.get(column.position) is Kind.CHANNEL
             in_turn = (
@@ -174,11 +172,29 @@ class _Planner:
             else:
                 names = {f"{value:g}" for value in column.values[np.isfinite(column.values)]}
             if len(names) > 1:
+                self.one_value(column, values)
                 self.notes.append(
                     f'Column "{column.header}" names the channel of each row; one row was made of each time.'
                 )
                 return column
         return None
+
+    def one_value(self, key: Column, values: list[Column]) -> None:
+        """Leave one column of readings, beside one that names the channel of each row; else ask which it is."""
+        if self.wishes.channels is not None or len(values) == 1:
+            return
+        likely = [c for c in values if c.label.kind == "volts" or c.cell_units] or [
+            c for c in values if c.words & vocabulary.READING
+        ]
+        if len(likely) != 1:
+            raise LogError(
+                f'{self.name}: column "{key.header}" names the channel of each row, and'
+                f" {listed([c.header for c in values]) or 'no column'} may hold its readings; name one with channels"
+                f' (--channels NAME), or leave the names out with roles (--role "{key.header}=ignore").'
+            )
+        for column in values:
+            if column is not likely[0]:
+                self.kinds[column.position] = Kind.ELSE
 
     # ------------------------------------------------------------ which
 

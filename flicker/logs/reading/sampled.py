@@ -22,7 +22,7 @@ _DATE_FORM = re.compile(r"(?i)[ydmhsjt]{1,4}(?:[ ./:T_-]+[ydmhsjt]{1,4}){1,6}(?:
 def looks_numeric(cell: str) -> bool:
     """Whether a cell can be part of a row of readings: a number, a time, a blank or a meter's word."""
     bare = bare_number(cell)
-    if bare is None:
+    if bare is None or any(mark in bare for mark in "\t;|"):
         return False
     if PLAIN.fullmatch(bare) or COMMA.fullmatch(bare) or GROUPED_POINT.fullmatch(bare) or GROUPED_COMMA.fullmatch(bare):
         return True

@@ -305,6 +305,9 @@ def _header(
             continue
         bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
         cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
+        if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
+            as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]
+            cells = as_it_is if len(as_it_is) == width else cells
         if abs(len(cells) - width) > 1 and not (len(cells) > 1 and not _COMMENT.match(line)):
             continue
         if (
@@ -323,7 +326,9 @@ def _header(
             continue
         if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
             continue
-        if (abs(len(cells) - width) > 1 and len(cells) == 2) or (len(cells) != width and _KEY.match(bare)):
+        if (abs(len(cells) - width) > 1 and len(cells) == 2 and units.label(cells[1]).kind != "volts") or (
+            len(cells) != width and _KEY.match(bare)
+        ):
             continue  # a key and its value
         if _COMMENT.match(line) and len(cells) != width:
             continue

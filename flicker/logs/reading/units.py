@@ -196,6 +196,8 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
             return Label(_tidied(text[:lo] + " " + text[hi:]) or text, unit, "unknown")
     if _kind(text) == "time" and text.lower() not in ("min", "d", "h", "std") and text != "S":
         return Label(text, text, "time")
+    if len(text) > 1 and text.lower() in _OTHER - {"index", "sequence"}:
+        return Label(text, text, "other")
     tail = re.match(r"^(?P<name>.+?)(?:[_\s./:-]+|,\s*|\s+in\s+)(?P<unit>[^\W\d_]+|°[CF]|%)\s*$", text)
     if tail:
         name, unit, words = tail["name"].strip(" _-:,"), tail["unit"], set(vocabulary.words_of(tail["name"]))

@@ -26,9 +26,15 @@ from flicker.logs.model import Run
 class AssessmentDocument(TypedDict):
     """What `flicker assess --json` prints: the judgement of one unit over its runs."""
 
-    schema: Annotated[Literal["flicker/assessment/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/assessment/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    seed: Annotated[
+        int,
+        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
+    ]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
     limits: Annotated[Limits, Doc("")]
     runs: Annotated[list[Run], Doc("Runs in time order.", least=1)]
@@ -42,12 +48,17 @@ class AssessmentDocument(TypedDict):
 class CaseDocument(TypedDict):
     """What `flicker case check --json` prints: a job as its case file records it; null is 'not recorded'."""
 
-    schema: Annotated[Literal["flicker/case/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/case/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
     unit: Annotated[str | None, Doc("Maker and model.")]
     serial: Annotated[str | None, Doc("Serial number.")]
     job: Annotated[str | None, Doc("Job number.")]
-    output: Annotated[str, Doc("Kind of output.", values=("direct", "servo", "capacitor", "transformer", "bridged", "headphone"))]
+    output: Annotated[
+        str, Doc("Kind of output.", values=("direct", "servo", "capacitor", "transformer", "bridged", "headphone"))
+    ]
     complaint: Annotated[Complaint, Doc("What was complained of.")]
     channels: Annotated[list[CaseChannel], Doc("Columns of the logs.")]
     meter: Annotated[Meter, Doc("The meter.")]
@@ -62,15 +73,24 @@ class CaseDocument(TypedDict):
 class ComparisonDocument(TypedDict):
     """What `flicker compare --json` prints: two stages side by side."""
 
-    schema: Annotated[Literal["flicker/comparison/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/comparison/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    seed: Annotated[
+        int,
+        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
+    ]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
     stages: Annotated[list[str], Doc("The two stages, before first.", least=2)]
     control: Annotated[str | None, Doc("The channel that was not touched; null if none was named.")]
     limits: Annotated[Limits, Doc("")]
     channels: Annotated[list[ChannelComparison], Doc("One entry per channel that both sides have.", least=1)]
-    not_comparable: Annotated[list[str], Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it.")]
+    not_comparable: Annotated[
+        list[str],
+        Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it."),
+    ]
     cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
@@ -78,7 +98,10 @@ class ComparisonDocument(TypedDict):
 class JobDocument(TypedDict):
     """A case judged by stages (`flicker.judge_case`)."""
 
-    schema: Annotated[Literal["flicker/job/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/job/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
     case: Annotated[CaseDocument, Doc("")]
     stages: Annotated[list[JobStage], Doc("Stages in order.", least=1)]
@@ -109,11 +132,23 @@ class Fingerprint(TypedDict):
 class SoakDocument(TypedDict):
     """What `flicker soak --json` prints: a plan; it starts nothing."""
 
-    schema: Annotated[Literal["flicker/soak/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/soak/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    seed: Annotated[
+        int,
+        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
+    ]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
-    kind: Annotated[str, Doc("'catch': see the fault at least once; 'upper limit': nothing was seen so far; 'demonstrate': exclude a rate.", values=("catch", "upper limit", "demonstrate"))]
+    kind: Annotated[
+        str,
+        Doc(
+            "'catch': see the fault at least once; 'upper limit': nothing was seen so far; 'demonstrate': exclude a rate.",
+            values=("catch", "upper limit", "demonstrate"),
+        ),
+    ]
     hours: Annotated[float | None, Doc("Observed hours planned.", ge=0, open=True)]
     hours_if_rate_known: Annotated[float | None, Doc("Hours if the rate were known for certain.", ge=0, open=True)]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
@@ -123,7 +158,9 @@ class SoakDocument(TypedDict):
     table: Annotated[list[SoakRow], Doc("Hours by confidence.")]
     demonstrate: Annotated[list[AllowedRow], Doc("Hours by episodes allowed.")]
     power_ups: Annotated[PowerUpPlan | None, Doc("The plan in cold starts; null where no cold starts were told.")]
-    cycles: Annotated[CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")]
+    cycles: Annotated[
+        CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")
+    ]
     comparison: Annotated[list[FallRow], Doc("Hours after a repair by the fall to be shown.")]
     cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]
@@ -133,9 +170,15 @@ class SoakDocument(TypedDict):
 class StagesDocument(TypedDict):
     """What `flicker compare --stage ... --json` prints: any number of stages in order."""
 
-    schema: Annotated[Literal["flicker/stages/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/stages/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    seed: Annotated[
+        int,
+        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
+    ]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
     stages: Annotated[list[str], Doc("Stages in order.", least=2)]
     steps: Annotated[list[ComparisonDocument], Doc("Each stage against the one before.", least=1)]
@@ -150,9 +193,18 @@ class SurveyRow(TypedDict):
 
     source: Annotated[str, Doc("Path as given.")]
     channel: Annotated[str | None, Doc("Name of the channel.")]
-    verdict: Annotated[str | None, Doc("How the channel behaves.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"))]
+    verdict: Annotated[
+        str | None,
+        Doc("How the channel behaves.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive")),
+    ]
     tail: Annotated[str | None, Doc("What the word rests on.")]
-    fitness: Annotated[str | None, Doc("Whether a loudspeaker may hang on it.", values=("do not connect", "not yet shown", "within limits for the time observed"))]
+    fitness: Annotated[
+        str | None,
+        Doc(
+            "Whether a loudspeaker may hang on it.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
     runs: Annotated[int | None, Doc("Runs of the log.", ge=0)]
     observed_s: Annotated[float | None, Doc("Observed seconds.", ge=0)]
     episodes: Annotated[int | None, Doc("Episodes of its own.", ge=0)]
@@ -174,7 +226,10 @@ class SurveyRow(TypedDict):
 class VisitsDocument(TypedDict):
     """What `flicker visits --json` prints: one unit over visits months apart."""
 
-    schema: Annotated[Literal["flicker/visits/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/visits/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
     seed: Annotated[int, Doc("Seed of every Monte Carlo method used.", ge=0)]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
@@ -199,7 +254,9 @@ class WatchFirstLine(TypedDict):
     error: Annotated[float, Doc("Chance that the watch decides wrongly, either way.", gt=0)]
     error_per_channel: Annotated[float, Doc("The same per channel.", gt=0)]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
-    clean_hours: Annotated[float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)]
+    clean_hours: Annotated[
+        float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)
+    ]
     least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
     bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
     method: Annotated[str, Doc("The method by which the figures were found.")]
@@ -218,9 +275,15 @@ class WatchSummary(TypedDict):
     """What the watch has shown."""
 
     event: Annotated[Literal["summary"], Doc("Last line.")]
-    schema: Annotated[Literal["flicker/watch/1"], Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")]
+    schema: Annotated[
+        Literal["flicker/watch/1"],
+        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
+    ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")]
+    seed: Annotated[
+        int,
+        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
+    ]
     correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
     design: Annotated[Design, Doc("")]
     channels: Annotated[list[ChannelState], Doc("Channels at the end.")]
@@ -231,7 +294,10 @@ class WatchSummary(TypedDict):
     alarms: Annotated[list[Event], Doc("Alarms in order.")]
     notes: Annotated[list[str], Doc("What was assumed or repaired while reading.")]
     cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
-    offline: Annotated[list[OfflineVerdict], Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made.")]
+    offline: Annotated[
+        list[OfflineVerdict],
+        Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made."),
+    ]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
@@ -265,6 +331,8 @@ DOCUMENTS = (
 # Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
 SPREAD: dict[type[Any], str] = {SideFigures: "rate"}
 ADDED: dict[type[Any], dict[str, Any]] = {
-    CaseLog: {"conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")]},
+    CaseLog: {
+        "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")]
+    },
     Run: {"observed_s": Annotated[float, Doc("Seconds covered by samples.", ge=0)]},
 }

@@ -217,9 +217,7 @@ def dispersion_test(
                 break
     else:
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
-    p_value = min(
-        1.0, {"greater": upper, "less": lower, "two-sided": count_tails.two_sided(lower, upper)}[alternative]
-    )
+    p_value = min(1.0, {"greater": upper, "less": lower, "two-sided": count_tails.two_sided(lower, upper)}[alternative])
     return DispersionTest(
         chi2 / (k - 1), chi2, k - 1, p_value, alternative, replicates, used_seed, f"index of dispersion, {method}"
     )
