@@ -85,7 +85,18 @@ MAY = {
     "evidence": {"base", "stats", "logs", "signals", "case", "_version"},
     "survey_table": {"base", "stats", "logs", "signals", "case", "evidence", "_version"},
     "present": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "simulate", "_version"},
-    "commands": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "simulate", "present", "_version"},
+    "commands": {
+        "base",
+        "stats",
+        "logs",
+        "signals",
+        "case",
+        "evidence",
+        "survey_table",
+        "simulate",
+        "present",
+        "_version",
+    },
     "cli": {"commands", "_version"},
     "__main__": {"cli"},
 }
@@ -102,6 +113,7 @@ HEAVY = {
     "vl_convert": (),
     "nbclient": (),
     "nbformat": (),
+    "jinja2": (),
     "rich": ("present.terminal",),
 }
 

@@ -70,16 +70,16 @@ def test_the_owners_part_is_one_sheet(crowded, paper, tmp_path):
     first = " ".join(sheets[0].split())
     for words in (
         "Quillmoor X-300",
-        "Loudspeaker:",
-        "left: ",
-        "centre: ",
+        "loudspeaker",
+        "left",
+        "centre",
         "What was done",
         "What was not tested",
         "Signature",
     ):
         assert words in first, words
     assert not any("Signature" in sheet for sheet in sheets[1:])
-    assert "The evening, event by event" in sheets[1] and "The evening" not in first
+    assert "Channel by channel" in sheets[1] and "Channel by channel" not in first
     said = [" ".join(sheet.split()) for sheet in sheets]
     assert all(len(sheet) > 60 for sheet in said), "a sheet is all but empty"
     heading = re.compile(

@@ -10,6 +10,7 @@ from flicker.commands._shared import add_log_options, case_from, case_logs, limi
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.compare.comparison import Comparison, StageComparison
+    from flicker.logs.model import Log
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,13 +46,13 @@ def run(arguments: argparse.Namespace) -> int:
     case = case_from(arguments)
     result: Comparison | StageComparison
     if case is not None and not (arguments.before or arguments.after or arguments.stage):
-        result = _of_case(arguments, case)
+        result, logs = _of_case(arguments, case)
     else:
-        result = _of_logs(arguments, case)
+        result, logs = _of_logs(arguments, case)
     if arguments.report:
         from flicker.present.report import write_report
 
-        write_report(result, arguments.report)
+        write_report(result, arguments.report, logs=logs)
     if arguments.json:
         print_json(result.to_dict())
         return 0
@@ -70,27 +71,29 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _of_logs(arguments: argparse.Namespace, case: Case | None) -> Comparison | StageComparison:
-    """Compare the logs named."""
+def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparison | StageComparison, list[Log]]:
+    """Compare the logs named; the logs go on to the page."""
     from flicker.evidence.assessment import assess
     from flicker.evidence.compare.comparison import compare, compare_stages
 
     stages = _stages(arguments)
     limits = limits_from(arguments, case)
-    made = {}
+    made, read = {}, []
     with working() as say:
         for name, paths in stages:
             say(f"judging {name}")
             named = argparse.Namespace(**{**vars(arguments), "logs": paths, "stage": None})
-            made[name] = assess(case_logs(named, case), limits, case=case)
+            part = case_logs(named, case)
+            read.extend(part)
+            made[name] = assess(part, limits, case=case)
     asked = {"control": arguments.control, "concern_per_h": arguments.concern, "case": case}
     if arguments.stage:
-        return compare_stages(made, limits, **asked)
-    return compare(made["before"], made["after"], limits, **asked)
+        return compare_stages(made, limits, **asked), read
+    return compare(made["before"], made["after"], limits, **asked), read
 
 
-def _of_case(arguments: argparse.Namespace, case: Case) -> StageComparison:
-    """Compare the stages of a case file."""
+def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison, list[Log]]:
+    """Compare the stages of a case file; the logs go on to the page."""
     from flicker.evidence.job import judge_case
 
     if len(case.stages) < 2:
@@ -106,7 +109,7 @@ def _of_case(arguments: argparse.Namespace, case: Case) -> StageComparison:
         )
     if result.comparison is None:
         raise ValueError(" ".join(result.not_comparable))
-    return result.comparison
+    return result.comparison, [log for part in result.logs for log in part]
 
 
 def _stages(arguments: argparse.Namespace) -> list[tuple[str, list[str]]]:

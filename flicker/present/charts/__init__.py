@@ -10,16 +10,17 @@ from flicker.present.charts._answers import answer_to
 from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._episodes import episodes
 from flicker.present.charts._events import coincidence, cumulative, gaps, rates, sizes
-from flicker.present.charts._frame import NothingToDraw, caption_of, note_of, worst_channel
+from flicker.present.charts._frame import ORDER, NothingToDraw, caption_of, note_of, worst_channel
 from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
 from flicker.present.charts._show import if_any, use_in_notebooks
-from flicker.present.charts._strip import overview
+from flicker.present.charts._strip import episode_places, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 
 __all__ = [
+    "ORDER",
     "NothingToDraw",
     "allan",
     "answer_to",
@@ -28,6 +29,7 @@ __all__ = [
     "caught",
     "coincidence",
     "cumulative",
+    "episode_places",
     "episodes",
     "gaps",
     "glance",

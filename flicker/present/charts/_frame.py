@@ -57,19 +57,22 @@ def note_of(chart: Any) -> str:
 
 
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:
-    """Table of a chart (a data frame: Altair neither copies nor validates its rows); numbers to seven digits."""
+    """Table of a chart (a data frame: Altair neither copies nor validates its rows).
+
+    Places on an axis to seven digits, what is drawn there to five: a screen shows four at most, and the page is lighter.
+    """
     import pandas as pd
 
     table = pd.DataFrame(list(rows))
     for name in table.select_dtypes("float").columns:
-        table[name] = _seven_digits(table[name].to_numpy())
+        table[name] = _rounded(table[name].to_numpy(), 7 if name.startswith("x") else 5)
     return table
 
 
-def _seven_digits(number: Floats) -> Floats:
+def _rounded(number: Floats, digits: int) -> Floats:
     good = np.isfinite(number) & (number != 0.0)
     power = np.zeros(number.shape)
-    power[good] = 6.0 - np.floor(np.log10(np.abs(number[good])))
+    power[good] = digits - 1.0 - np.floor(np.log10(np.abs(number[good])))
     up, down = 10.0 ** np.maximum(power, 0.0), 10.0 ** np.maximum(-power, 0.0)
     out = np.full(number.shape, np.nan)
     out[np.isfinite(number)] = (np.round(number * up / down) * down / up)[np.isfinite(number)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import altair as alt
@@ -13,7 +12,9 @@ from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
-from flicker.present.envelope import MOST_ROWS, window
+from flicker.present.envelope import window
+
+MOST_CELLS = 300  # of the level line: more than a screen has room for
 
 
 def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
@@ -32,7 +33,7 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     shown = float(max(60.0, 1.4 * limits.settle_s, *(1.4 * up.settle_s for up in item.power_up)))
     shown = min(shown, 900.0, max(run.duration_s for run in record.runs))
     numbers = [up.run for up in item.power_up][:24]
-    per_run = max(20, min(300, MOST_ROWS // len(numbers)))
+    per_run = max(20, min(300, MOST_CELLS * 2 // len(numbers)))
     rows: list[dict[str, Any]] = []
     for run in assessment.traces:
         if run.number not in numbers:
@@ -107,11 +108,15 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         if trace.baseline is None:
             continue
         base = trace.baseline
-        keep = slice(None, None, math.ceil(base.cell_s.size * len(record.traces) / (MOST_ROWS // 2)) or 1)
+        keep = _extremes(base.cell_V, max(8, MOST_CELLS // len(record.traces)))
         cells.extend(
             {"x": x, "v": v} for x, v in zip(strip.x(place, base.cell_s[keep]), base.cell_V[keep], strict=True)
         )
-        knots = np.unique(np.linspace(0, base.knot_s.size - 1, min(base.knot_s.size, 600)).astype(int))
+        knots = np.unique(
+            np.linspace(
+                0, base.knot_s.size - 1, min(base.knot_s.size, max(8, MOST_CELLS // len(record.traces)))
+            ).astype(int)
+        )
         jumps = np.flatnonzero(np.diff(base.knot_s) < 1e-3)
         knots = np.unique(np.concatenate((knots, jumps, jumps + 1)))
         lines.extend(
@@ -160,10 +165,18 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         )
     chart = alt.layer(*layers).properties(width=frame.WIDTH, height=210)
     said = item.finding("level change" if changes else "drift").reads
-    note = "Dots: medians over some ten seconds; line: the baseline. Band: what the limit allows."
+    note = "Dots: medians over some ten seconds, the least and the largest of each stretch; line: the baseline. Band: what the limit allows."
     if changes:
         note += " Upright: changes of level, shaded over the interval in which each lies."
     return frame.finish(chart, f"{item.channel}: {said}", note)
+
+
+def _extremes(value: Any, most: int) -> Any:
+    """Places of at most so many values: the least and the largest of each equal stretch, so that no movement is lost."""
+    if value.size <= most:
+        return np.arange(value.size)
+    stretches = np.array_split(np.arange(value.size), most // 2)
+    return np.unique([part[pick(value[part])] for part in stretches for pick in (np.argmin, np.argmax)])
 
 
 def _change_rows(changes: Any, strip: frame.Strip) -> list[dict[str, Any]]:

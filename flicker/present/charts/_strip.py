@@ -29,6 +29,7 @@ SHADES = {
 }
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
+MOST_LEVELS = 120  # places of the level line in all: it bends slowly
 MOST_DAYS = 8  # names of days that fit beside each other
 WHOLE = 150  # height of the strip of the whole log
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
@@ -43,6 +44,7 @@ def overview(
     *,
     logs: Sequence[Log] | None = None,
     beside: Sequence[Assessment] = (),
+    most_rows: int = MOST_ROWS,
 ) -> Any:
     """Draw the whole log of a channel; brush a stretch of the strip and the close-up below shows it.
 
@@ -58,6 +60,8 @@ def overview(
         Others that are looked at beside this one, as before and after: the strip then lies on their scale of time and
         volts. All channels of one assessment share their volts in any case; a tick below the chart gives the channel a
         scale of its own.
+    most_rows : int
+        Rows of the envelope at most; fewer make a lighter page. No swing is lost.
 
     Returns
     -------
@@ -72,17 +76,13 @@ def overview(
     """
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
-    strip = frame.strip_of(record, clock=not beside)
-    if beside:
-        longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
-        strip = replace(strip, unit=frame.time_unit(max(longest, strip.end_s)))
-        end = max(longest, strip.end_s) / frame.SECONDS[strip.unit]
-    else:
-        end = strip.domain[1]
+    strip = _strip_beside(record, beside)
+    longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
+    end = max(longest / frame.SECONDS[strip.unit], strip.domain[1])
     runs = [
         (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
     ]
-    rows = _envelope_rows(runs, record, strip)
+    rows = _envelope_rows(runs, record, strip, most_rows)
     span = frame.volt_span([assessment, *beside])
     unit, factor = frame.volt_unit(max(map(abs, span)))
     own = _own_span(rows, item)
@@ -108,6 +108,31 @@ def overview(
     if choice is not None:
         chart = chart.add_params(choice)
     return frame.finish(chart, _overview_caption(item), _overview_note(shades, choice is not None, bool(beside)))
+
+
+def episode_places(
+    assessment: Assessment, channel: str, *, beside: Sequence[Assessment] = ()
+) -> list[tuple[int, float, float, float]]:
+    """Run and beginning of each episode of a channel, and the stretch of its strip that shows it, in order."""
+    record = frame.record_of(assessment, channel)
+    strip = _strip_beside(record, beside)
+    found = record.episodes
+    out = []
+    for k in range(found.count):
+        place, begin, end = int(found.run[k]), float(found.start_s[k]), float(found.end_s[k])
+        wide = max(30.0, 3.0 * (end - begin))
+        middle = 0.5 * (begin + end)
+        ends = [float(strip.x(place, middle + side * wide)) for side in (-1, 1)]
+        out.append((record.numbers[place], begin, max(ends[0], strip.domain[0]), min(ends[1], strip.domain[1])))
+    return out
+
+
+def _strip_beside(record: ChannelRecord, beside: Sequence[Assessment]) -> Strip:
+    strip = frame.strip_of(record, clock=not beside)
+    if not beside:
+        return strip
+    longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
+    return replace(strip, unit=frame.time_unit(max(longest, strip.end_s)))
 
 
 def _own_span(rows: Sequence[dict[str, Any]], item: ChannelAssessment) -> tuple[float, float]:
@@ -167,13 +192,15 @@ def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool)
     return " ".join(said)
 
 
-def _envelope_rows(runs: Sequence[tuple[RunTraces, int]], record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:
+def _envelope_rows(
+    runs: Sequence[tuple[RunTraces, int]], record: ChannelRecord, strip: Strip, most: int
+) -> list[dict[str, Any]]:
     spent = sum(strip.length_s)
     rows: list[dict[str, Any]] = []
     piece = 0
     for place, ((run, index), trace) in enumerate(zip(runs, record.traces, strict=True)):
-        share = max(20, int((MOST_ROWS - 20 * len(runs)) * strip.length_s[place] / spent))
-        share = min(share, max(2, MOST_ROWS // len(runs))) if len(runs) > 100 else min(share, MOST_ROWS)
+        share = max(20, int((most - 20 * len(runs)) * strip.length_s[place] / spent))
+        share = min(share, max(2, most // len(runs))) if len(runs) > 100 else min(share, most)
         found = trace.excursions
         pad = 20.0
         focus = np.column_stack((found.start_s - pad, found.end_s + pad)) if found.count else None
@@ -181,7 +208,7 @@ def _envelope_rows(runs: Sequence[tuple[RunTraces, int]], record: ChannelRecord,
         for x, low, high, number in zip(strip.x(place, part.time_s), part.low_V, part.high_V, part.piece, strict=True):
             rows.append({"x": x, "lo": low, "hi": high, "piece": piece + int(number)})
         piece += int(part.piece[-1]) + 1 if part.piece.size else 1
-    return rows[:MOST_ROWS]
+    return rows[:most]
 
 
 def _shade_rows(
@@ -293,18 +320,12 @@ def _layers(
             .mark_area(clip=True, color=colour, fillOpacity=0.75, line=False, stroke=colour, strokeWidth=0.9)
             .encode(x=x, y=y, y2="hi:Q", detail="piece:N")
         )
-        layers.append(
-            seen(alt.Chart(line_data))
-            .mark_line(clip=True, color=palette.THRESHOLD, strokeWidth=1)
-            .encode(
-                x=x,
-                y=alt.Y("v:Q", title=title, scale=volts),
-                detail="line:N",
-                strokeDash=alt.StrokeDash(
-                    "what:N", legend=None, scale=alt.Scale(domain=["baseline", "threshold"], range=[[1, 0], [5, 4]])
-                ),
+        for field, dash in (("level", [1, 0]), ("upper", [5, 4]), ("lower", [5, 4])):
+            layers.append(
+                seen(alt.Chart(line_data))
+                .mark_line(clip=True, color=palette.THRESHOLD, strokeWidth=1, strokeDash=dash)
+                .encode(x=x, y=alt.Y(f"{field}:Q", title=title, scale=volts), detail="run:N")
             )
-        )
         # Behind the envelope, never first: the brush holds on to the first layer, which must have a time.
         if days:
             day_data = values(days)
@@ -374,21 +395,20 @@ def _line_rows(record: ChannelRecord, strip: Strip, factor: float) -> list[dict[
         begin, end = float(trace.observed[0, 0]), float(trace.observed[-1, 1])
         knots = trace.baseline.knot_s
         inner = knots[(knots > begin) & (knots < end)]
-        most = max(4, 300 // len(record.traces))
+        most = max(4, MOST_LEVELS // len(record.traces))
         if inner.size > most:
             jumps = np.flatnonzero(np.diff(inner) < 1e-3)
             keep = np.unique(np.concatenate((np.linspace(0, inner.size - 1, most).astype(int), jumps, jumps + 1)))
             inner = inner[keep]
         # The fitted surge bends most at the start: follow it there.
-        early = begin + np.geomspace(1.0, max(min(600.0, end - begin), 2.0), 24) - 1.0
+        early = begin + np.geomspace(1.0, max(min(600.0, end - begin), 2.0), 12) - 1.0
         time = np.unique(np.concatenate(([begin], early[early < end], inner, [end])))
         level = trace.baseline.at(time)
-        for what, shift in (("baseline", 0.0), ("threshold", trace.enter_V), ("threshold", -trace.enter_V)):
-            name = f"{place} {shift:.6f}"
-            rows.extend(
-                {"x": x, "v": (v + shift) * factor, "what": what, "line": name}
-                for x, v in zip(strip.x(place, time), level, strict=True)
-            )
+        enter = trace.enter_V
+        rows.extend(
+            {"x": x, "level": v * factor, "upper": (v + enter) * factor, "lower": (v - enter) * factor, "run": place}
+            for x, v in zip(strip.x(place, time), level, strict=True)
+        )
     return rows
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
 from collections.abc import Sequence
 from datetime import datetime
@@ -15,17 +16,20 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import questions
-from flicker.evidence.verdict import DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS
+from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
+from flicker.present.report.evening import strip_names
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.strips import evening
 from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, how_sure, what_next
+from flicker.present.said import finding_text, fitness_text
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
 
 GAPS_TOLD = 12
+PAGE_ROWS, QUIET_ROWS = 1400, 450  # of a strip: half a page's weight goes there; no swing is lost by fewer
 ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
 
 
@@ -80,7 +84,7 @@ def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
 def _tags(result: Assessment) -> Markup:
     cards = [
         verdict_card(item, facts([("How sure", how_sure(item, result.limits)), ("What next", what_next(item))]))
-        for item in result.channels
+        for item in worst_first(result)
     ]
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
 
@@ -88,8 +92,7 @@ def _tags(result: Assessment) -> Markup:
 def stamp(fitness: str) -> Markup:
     """Fitness, printed before everything else."""
     kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(Fitness(fitness), "stamp")
-    more = " to be safe" if fitness == NOT_YET_SHOWN else ""
-    return tag("p", f"Loudspeaker: {fitness}{more}", class_=kind)
+    return tag("p", f"Loudspeaker: {fitness_text(fitness)}", class_=kind)
 
 
 def warning(result: Assessment) -> Markup:
@@ -109,14 +112,22 @@ def warning(result: Assessment) -> Markup:
     )
 
 
-def evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log], *, heading: str = "Evidence") -> Markup:
-    """Charts of every channel."""
+def evidence(
+    result: Assessment,
+    pictures: Pictures,
+    logs: Sequence[Log],
+    *,
+    heading: str = "Evidence",
+    beside: Sequence[Assessment] = (),
+) -> Markup:
+    """Charts of every channel; on the scale of those ``beside`` this one."""
     from flicker.present import charts
 
-    parts: list[Child] = [tag("h2", heading)]
-    for item in result.channels:
-        parts.append(tag("h3", f"Channel {item.channel}"))
-        parts.append(pictures.figure(charts.overview, result, item.channel, logs=logs))
+    whole: list[Child] = [tag("h2", heading)]
+    named = strip_names(result)
+    for item in worst_first(result):
+        parts: list[Child] = []
+        parts.append(strip(pictures, result, item, named[item.channel], logs=logs, beside=beside))
         if item.excursions:
             parts.append(pictures.figure(charts.episodes, result, item.channel, logs=logs))
         if item.rate.episodes >= 3:
@@ -134,10 +145,49 @@ def evidence(result: Assessment, pictures: Pictures, logs: Sequence[Log], *, hea
             parts.append(pictures.figure(make, result, item.channel))  # nothing where there is nothing to draw
         if any(finding.question == "noise" and finding.answer == YES for finding in item.findings):
             parts.append(pictures.figure(charts.allan, result, item.channel))
+        whole.append(_folded(item, parts))
+    parts = []
     if len(result.channels) > 1 and any(item.excursions for item in result.channels):
         parts.append(tag("h3", "Channels side by side"))
         parts.append(pictures.figure(charts.coincidence, result))
-    return tag("section", parts)
+    return tag("section", whole, parts)
+
+
+def worst_first(result: Assessment) -> list[ChannelAssessment]:
+    """Channels in the order in which they want to be looked at."""
+    from flicker.present.charts import ORDER
+
+    rank: dict[str, int] = {DO_NOT_CONNECT: 0, WITHIN_LIMITS: 2}
+    return sorted(
+        result.channels, key=lambda item: (rank.get(item.fitness, 1), ORDER.index(item.verdict), -item.rate.episodes)
+    )
+
+
+def strip(
+    pictures: Pictures,
+    result: Assessment,
+    item: ChannelAssessment,
+    name: str,
+    *,
+    logs: Sequence[Log] = (),
+    beside: Sequence[Assessment] = (),
+) -> Markup | None:
+    """The strip of a channel, with its episodes to step through; light where there is nothing to look at."""
+    from flicker.present import charts
+
+    places = charts.episode_places(result, item.channel, beside=beside)
+    told = [[float(f"{begin:.8g}"), float(f"{end:.8g}")] for _, _, begin, end in places]
+    attributes = {"id": name} | ({"data_episodes": json.dumps(told)} if told else {})
+    rows = PAGE_ROWS if item.excursions else QUIET_ROWS
+    options: dict[str, Any] = {"logs": list(logs), "beside": beside, "most_rows": rows, "attributes": attributes}
+    return pictures.figure(charts.overview, result, item.channel, still=bool(item.excursions), **options)
+
+
+def _folded(item: ChannelAssessment, parts: Sequence[Child]) -> Markup:
+    """Pictures of a channel under its name; those of a quiet one are folded once they are drawn."""
+    quiet = item.fitness == WITHIN_LIMITS and not item.excursions
+    head = tag("h3", f"Channel {item.channel}: {item.verdict}" if quiet else f"Channel {item.channel}")
+    return tag("details", tag("summary", head), parts, open="", data_quiet="" if quiet else None)
 
 
 def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
@@ -150,12 +200,12 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
             "'not shown' where the log cannot tell.",
         ),
     ]
-    for item in result.channels:
+    for item in worst_first(result):
         rows = [
             (
                 questions()[finding.question].asks,
                 answer_cell(finding.answer),
-                [finding.reads, tag("span", _numbers(finding), class_="small")],
+                [finding_text(finding), tag("span", _numbers(finding), class_="small")],
             )
             for finding in item.findings
         ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -11,9 +10,10 @@ from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.questions.registry import questions
+from flicker.present.report.answers import next_step
 from flicker.present.report.assessment import verdict_card
-from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag
-from flicker.present.report.words import MONTHS, first_step, what_next
+from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present.report.words import MONTHS
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -22,9 +22,12 @@ NOT_RECORDED = "not recorded"
 MANY_PARTS = 4  # more pieces of work than this are told by stage, so that the owner's page stays one sheet
 
 
-def case_head(case: Case) -> tuple[str, str]:
-    """Title and the line below it."""
+def case_head(job: JobResult) -> tuple[str, str]:
+    """Title and the line below it; a date that the case does not tell is that of the file, where it stands there."""
+    case = job.case
     days = sorted(_day(log.date) for log in case.logs if log.date is not None)
+    if not days:
+        days = sorted(_day(log.source.start) for part in job.logs for log in part if log.source.start is not None)
     when = "" if not days else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
     people = ", ".join(dict.fromkeys(log.by for log in case.logs if log.by))
     said = [
@@ -44,10 +47,10 @@ def day_text(when: date) -> str:
     return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
 
 
-def complaint(case: Case) -> Markup:
-    """What the owner complained of, and what rate that amounts to."""
+def complaint_text(case: Case) -> str:
+    """What the owner complained of, in the owner's words, and what rate that amounts to."""
     said = f"“{case.complaint.text}”" if case.complaint.text else NOT_RECORDED
-    return tag("section", tag("p", tag("em", "The complaint: "), said), tag("p", case.complaint.reads, class_="sub"))
+    return f"{said} {case.complaint.reads}"
 
 
 def owner_cards(job: JobResult) -> Markup:
@@ -57,11 +60,11 @@ def owner_cards(job: JobResult) -> Markup:
         verdict_card(
             item,
             _became(compared.get(item.channel), item),
-            facts([("What next", _next(item, compared.get(item.channel)))]),
+            facts([("What next", next_step(item, compared.get(item.channel)))]),
         )
         for item in job.last.channels
     ]
-    return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
+    return tag("div", cards, class_="tags")
 
 
 def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup | None:
@@ -93,42 +96,21 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
     return None
 
 
-def _next(item: ChannelAssessment, found: ChannelComparison | None) -> str:
-    """What to do, for the owner and the one who repairs."""
-    first = first_step(item)
-    if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
-        return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
-    if found.cured == "shown":
-        return f"Nothing more for this complaint: more than {found.concern_per_h:.2g} per hour is excluded."
-    if found.clean_hours_needed is None:
-        return "Log again under the conditions of the first log."
-    missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)
-    starts = found.cold_starts_needed
-    also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
-    return f"Log {missing} more without an episode{also}; then the cure is shown."
-
-
 def what_was_done(job: JobResult) -> Markup:
     """Work, and what the improvement is owed to."""
     rows = _work(job.case)
     owed = job.comparison.credits if job.comparison is not None else ()
-    return tag(
-        "section",
-        tag("h2", "What was done"),
+    parts = [
         table(("date", "stage", "work"), rows) if rows else tag("p", "No work is recorded."),
         [tag("p", f"{item.reads[:1].upper()}{item.reads[1:]}") for item in owed],
         [tag("p", tag("strong", line), class_="warn") for line in job.changed],
-    )
+    ]
+    return Markup(text(parts))
 
 
-def to_sign(job: JobResult) -> Markup:
-    """What was not tested, and the line to sign; the end of the owner's page."""
-    return tag(
-        "section",
-        tag("h2", "What was not tested"),
-        bullets(_untested(job)),
-        tag("div", tag("span", "Date"), tag("span", "Signature"), class_="sign"),
-    )
+def untested(job: JobResult) -> Markup:
+    """What was not tested."""
+    return bullets(_untested(job)) or Markup("")
 
 
 def _work(case: Case) -> list[tuple[str, str, str]]:

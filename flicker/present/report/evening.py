@@ -135,8 +135,15 @@ def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None)
     return out
 
 
-def told(result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD) -> Markup:
-    """Events as a list, each with its moment."""
+def strip_names(result: Assessment, prefix: str = "strip") -> dict[str, str]:
+    """A name on the page for the strip of each channel."""
+    return {item.channel: f"{prefix}-{number}" for number, item in enumerate(result.channels, 1)}
+
+
+def told(
+    result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD, strips: Mapping[str, str] | None = None
+) -> Markup:
+    """Events as a list, each with its moment; ``strips`` names the picture of each channel that a row moves."""
     runs = {trace.number: trace.run for trace in result.traces}
     several = len({event.run for event in events}) > 1
     rows = [
@@ -147,10 +154,27 @@ def told(result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD
         )
         for event in events[:most]
     ]
+    moves = _moves(result, events[:most], strips or {})
     more = len(events) - len(rows)
     return tag(
         "div",
-        table(("when", "channel", "what"), rows),
+        table(("when", "channel", "what"), rows, attributes=moves),
         tag("p", f"{more} more are listed by the command line's JSON document.", class_="sub") if more > 0 else None,
         class_="told",
     )
+
+
+def _moves(result: Assessment, events: Sequence[Event], strips: Mapping[str, str]) -> list[dict[str, str]]:
+    """For each event the picture and the number of the episode on it that a click shows; nothing for what is none."""
+    from flicker.present.charts import episode_places
+
+    places = {name: episode_places(result, name) for name in strips}
+    out: list[dict[str, str]] = []
+    for event in events:
+        numbers = [
+            number
+            for number, (run, begin, _, _) in enumerate(places.get(event.channel, ()))
+            if run == event.run and abs(begin - event.start_s) < 0.001
+        ]
+        out.append({"data_strip": strips[event.channel], "data_number": str(numbers[0])} if numbers else {})
+    return out

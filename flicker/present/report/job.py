@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from flicker.present.report.answers import answers_of
 from flicker.present.report.assessment import (
     beside_outputs,
     cautions,
@@ -12,58 +13,66 @@ from flicker.present.report.assessment import (
     findings,
     foot,
     glossary,
-    mast,
     method,
     sources,
-    warning,
+    strip,
 )
 from flicker.present.report.case import (
     MANY_PARTS,
     case_head,
-    complaint,
+    complaint_text,
     conditions,
     owner_cards,
-    to_sign,
+    untested,
     what_was_done,
 )
-from flicker.present.report.evening import events_of, names_of, told
+from flicker.present.report.evening import events_of, names_of, strip_names, told
 from flicker.present.report.markup import Child, Markup, table, tag, text
 from flicker.present.report.stages import every_evening, stages_side_by_side
 from flicker.present.report.strips import KEY, scale_of, strips
+from flicker.present.report.templates import render
 from flicker.present.report.words import how_sure
 
 if TYPE_CHECKING:
+    from flicker.evidence.assessment import Assessment
     from flicker.evidence.job import JobResult
+    from flicker.logs.model import Log
     from flicker.present.report.pictures import Pictures
+    from flicker.signals.trace import RunTraces
+
+OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the owner's strip is looked at from farther away
 
 
 def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
     """Title and body of the page of a job."""
-    title, below = case_head(job.case)
+    title, below = case_head(job)
     logs = [log for part in job.logs for log in part]
     last = job.last
     parts: list[Child] = [
-        tag(
-            "section",
-            mast(title, below),
-            complaint(job.case),
-            owner_cards(job),
-            warning(last),
-            what_was_done(job),
-            to_sign(job),
-            class_="owner dense" if len(last.channels) > 2 or len(job.case.parts) > MANY_PARTS else "owner",
-        ),
-        _evening(job),
+        render(
+            "owner.html",
+            unit=title,
+            below=below,
+            complaint=complaint_text(job.case),
+            answer=answers_of(job),
+            strips=before_and_after(job),
+            work=what_was_done(job),
+            cards=owner_cards(job),
+            untested=untested(job),
+            dense=_crowded(job),
+        )
     ]
     if len(job.stages) > 1:
         parts += [stages_side_by_side(job, pictures), every_evening(job)]
     parts += [
         _sure(job),
-        evidence(last, pictures, logs, heading=_of_stage("Evidence", job)),
+        _as_it_came_in(job, pictures, logs),
+        evidence(last, pictures, logs, heading=_of_stage("Evidence", job), beside=_first(job)),
         findings(last, heading=_of_stage("Findings", job)),
         beside_outputs(last),
         method(last),
         conditions(job.case),
+        _evening(job),
     ]
     parts += [
         sources(made, part, stage=stage, explained=stage == job.stages[-1])
@@ -82,23 +91,82 @@ def _sentence(line: str) -> str:
     return line[:1].upper() + line[1:]
 
 
-def _evening(job: JobResult) -> Markup:
-    """One evening as it came in and the last one, told event by event."""
-    parts: list[Child] = [tag("h2", "The evening, event by event"), tag("p", KEY, class_="sub")]
-    chosen = [(job.stages[-1], job.last, job.last.traces[-1])]
+def _crowded(job: JobResult) -> bool:
+    """Whether the owner's part needs a smaller hand to stay on one sheet."""
+    return len(job.last.channels) > 2 or len(job.case.parts) > MANY_PARTS
+
+
+def _first(job: JobResult) -> tuple[Assessment, ...]:
+    return (job.assessments[0],) if len(job.stages) > 1 else ()
+
+
+def _complaint_channel(job: JobResult) -> str:
+    """The channel that swung most when the unit came in."""
+    return max(job.assessments[0].channels, key=lambda item: item.rate.episodes).channel
+
+
+def _as_it_came_in(job: JobResult, pictures: Pictures, logs: list[Log]) -> Markup | None:
+    """The strip of the channel complained of as it came in, on the scale of the last stage's."""
+    if len(job.stages) < 2:
+        return None
+    first, name = job.assessments[0], _complaint_channel(job)
+    drawn = strip(pictures, first, first.channel(name), "strip-before", logs=logs, beside=(job.last,))
+    return tag(
+        "section", tag("h2", f"Evidence of the first stage: {job.stages[0]}"), tag("h3", f"Channel {name}"), drawn
+    )
+
+
+def _chosen(job: JobResult) -> list[tuple[str, Assessment, RunTraces]]:
+    """The busiest evening as it came in, and the last one."""
+    out = [(job.stages[-1], job.last, job.last.traces[-1])]
     if len(job.stages) > 1:
         first = job.assessments[0]
         events = events_of(first)
         busiest = max(first.traces, key=lambda trace: sum(event.run == trace.number for event in events))
-        chosen.insert(0, (job.stages[0], first, busiest))
-    scale = scale_of((replace(made, traces=(trace,)), events_of(made)) for _, made, trace in chosen)
+        out.insert(0, (job.stages[0], first, busiest))
+    return out
+
+
+def before_and_after(job: JobResult) -> Markup | None:
+    """One strip before and one after, of the channel complained of, on one scale."""
+    if len(job.stages) < 2:
+        return None
+    drawn: list[Child] = []
+    chosen = _chosen(job)
+    name = _complaint_channel(job)
+    scale = scale_of(
+        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
+        for _, made, trace in chosen
+    )
+    scale = replace(scale, lane=CROWDED_LANE if _crowded(job) else OWNER_LANE)
+    for word, (stage, made, trace) in zip(("Before", "After"), chosen, strict=True):
+        events = [event for event in events_of(made) if event.run == trace.number and event.channel == name]
+        heading = f"{word} ({stage}): {names_of(made, job.dates)[trace.number]}"
+        alone = replace(made, traces=(trace,))
+        drawn += strips(alone, events, scale, named={trace.number: heading}, only=[name])
+    return Markup(text(drawn))
+
+
+def _evening(job: JobResult) -> Markup:
+    """One evening as it came in and the last one, told event by event."""
+    parts: list[Child] = [tag("h2", "Appendix: the evening, event by event"), tag("p", KEY, class_="sub")]
+    chosen = _chosen(job)
+    scale = scale_of(
+        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
+        for _, made, trace in chosen
+    )
     for stage, made, trace in chosen:
         events = [event for event in events_of(made) if event.run == trace.number]
         heading = f"{_sentence(stage)}: {names_of(made, job.dates)[trace.number]}"
         parts.append(tag("h3", heading))
         alone = replace(made, traces=(trace,))
         parts += strips(alone, events, scale, named={trace.number: trace.run.source})
-        parts.append(told(made, events) if events else tag("p", "Nothing but rest: no power-up and no swing was seen."))
+        moves = strip_names(made) if made is job.last else {_complaint_channel(job): "strip-before"}
+        parts.append(
+            told(made, events, strips=moves)
+            if events
+            else tag("p", "Nothing but rest: no power-up and no swing was seen.")
+        )
     return tag("section", parts)
 
 

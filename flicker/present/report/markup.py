@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeAlias
 
 
@@ -11,6 +11,10 @@ class Markup(str):
     """HTML that was made here, not text from outside."""
 
     __slots__ = ()
+
+    def __html__(self) -> str:
+        """Tell a template that this needs no escaping."""
+        return str(self)
 
 
 Child: TypeAlias = "str | Markup | Iterable[Child] | None"
@@ -42,19 +46,28 @@ def tag(name: str, *children: Child, **attributes: str | None) -> Markup:
 
 
 def table(
-    head: Iterable[str], rows: Iterable[Iterable[Child]], *, caption: str | None = None, labels: bool = False
+    head: Iterable[str],
+    rows: Iterable[Iterable[Child]],
+    *,
+    caption: str | None = None,
+    labels: bool = False,
+    attributes: Sequence[Mapping[str, str]] = (),
 ) -> Markup:
-    """Make a table whose rows begin with a header cell; on a phone its rows become blocks, with labels if asked."""
+    """Make a table whose rows begin with a header cell; on a phone its rows become blocks, with labels if asked.
+
+    ``attributes`` are those of the rows, in order.
+    """
     columns = list(head)
     body = []
-    for row in rows:
+    for number, row in enumerate(rows):
         first, *rest = row
         names: list[str | None] = [*columns[1:]] if labels else [None] * len(rest)
         cells = [
             item if _is_cell(item) else tag("td", item, data_label=name if item else None)
             for item, name in zip(rest, names, strict=True)
         ]
-        body.append(tag("tr", tag("th", first, scope="row"), cells))
+        own = attributes[number] if number < len(attributes) else {}
+        body.append(tag("tr", tag("th", first, scope="row"), cells, **own))
     return tag(
         "table",
         tag("caption", caption) if caption else None,

@@ -10,11 +10,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
-from string import Template
 from typing import Any
 
 from flicker._version import __version__
@@ -86,24 +86,49 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
 
 
 def _assemble(title: str, body: Markup, pictures: Pictures) -> str:
-    from flicker.present.report.markup import text
+    from flicker.present.report.templates import render
 
-    bundle, starter = (_bundle(), _asset("page.js")) if pictures.specs else ("", "")
+    body, contents = _with_ids(body)
+    bundle, starter = _bundle() if pictures.specs else "", _asset("page.js")
     allowed = " ".join(f"'sha256-{_hash(script)}'" for script in (bundle, starter))
     policy = (
         f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
-    return Template(_asset("page.html")).substitute(
+    return render(
+        "page.html",
         policy=policy,
         version=__version__,
-        title=text(title),
-        style=_asset("page.css"),
+        title=title,
+        style=Markup(_asset("page.css")),
+        contents=contents,
         body=body,
-        specs=pictures.scripts(),
-        bundle=bundle,
-        starter=starter,
+        specs=Markup(pictures.scripts()),
+        bundle=Markup(bundle),
+        starter=Markup(starter),
     )
+
+
+HEADING = re.compile(r"<h([23])>(.*?)</h\1>", re.S)
+TAGS = re.compile(r"<[^>]*>")
+
+
+def _with_ids(body: Markup) -> tuple[Markup, list[tuple[str, Markup]]]:
+    """Give each heading a name to link to; the chapters (h2) make the contents."""
+    taken: dict[str, int] = {}
+    contents: list[tuple[str, Markup]] = []
+
+    def named(found: re.Match[str]) -> str:
+        level, inner = found.groups()
+        words = " ".join(TAGS.sub("", inner).split())
+        slug = "-".join(re.findall(r"[a-z0-9]+", words.lower()))[:60].strip("-") or "part"
+        taken[slug] = taken.get(slug, 0) + 1
+        name = slug if taken[slug] == 1 else f"{slug}-{taken[slug]}"
+        if level == "2":
+            contents.append((name, Markup(words)))
+        return f'<h{level} id="{name}">{inner}</h{level}>'
+
+    return Markup(HEADING.sub(named, body)), contents
 
 
 def _hash(script: str) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import base64
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from flicker.present.report.markup import Markup, tag
+
+NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched from anywhere."
 
 
 @dataclass(slots=True)
@@ -18,10 +20,19 @@ class Pictures:
 
     specs: list[dict[str, Any]] = field(default_factory=list)
 
-    def figure(self, make: Callable[..., Any], *args: Any, **options: Any) -> Markup | None:
-        """Draw a chart, or return nothing where the results hold nothing to draw."""
+    def figure(
+        self,
+        make: Callable[..., Any],
+        *args: Any,
+        still: bool = False,
+        attributes: Mapping[str, str] | None = None,
+        **options: Any,
+    ) -> Markup | None:
+        """Draw a chart, or return nothing where the results hold nothing to draw.
+
+        A ``still`` picture stands beside the live one, for readers without scripts; ``attributes`` go to the figure.
+        """
         from flicker.present.charts import NothingToDraw, caption_of, note_of
-        from flicker.present.export import svg_of
 
         try:
             chart = make(*args, **options)
@@ -31,14 +42,16 @@ class Pictures:
         spec.pop("title", None)
         number = f"chart-{len(self.specs) + 1}"
         self.specs.append(spec)
-        still = base64.b64encode(svg_of(spec).encode("utf-8")).decode("ascii")
         caption, note = caption_of(chart), note_of(chart)
+        alt = f"Chart. {caption} {note}"
         return tag(
             "figure",
             tag("figcaption", tag("strong", caption), tag("span", note)),
-            tag("div", class_="live"),
-            tag("img", src=f"data:image/svg+xml;base64,{still}", alt=f"Chart. {caption} {note}"),
+            tag("div", class_="live", role="img", aria_label=alt),
+            tag("img", src=_still(spec), alt=alt) if still else tag("noscript", tag("p", NO_SCRIPT, class_="sub")),
             data_chart=number,
+            tabindex="-1",
+            **(attributes or {}),
         )
 
     def scripts(self) -> str:
@@ -47,6 +60,15 @@ class Pictures:
             f'<script type="application/json" id="chart-{number}">{inert_json(spec)}</script>\n'
             for number, spec in enumerate(self.specs, 1)
         )
+
+
+def _still(spec: dict[str, Any]) -> str:
+    """The chart as a picture inside the page, in the lighter of two forms."""
+    from flicker.present.export import png_of, svg_of
+
+    drawn, dots = svg_of(spec).encode("utf-8"), png_of(spec, scale=1.0)
+    kind, data = ("svg+xml", drawn) if len(drawn) <= len(dots) else ("png", dots)
+    return f"data:image/{kind};base64,{base64.b64encode(data).decode('ascii')}"
 
 
 def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:

@@ -39,11 +39,14 @@ def comparison_page(
     for step in steps:
         if len(steps) > 1:
             parts.append(tag("h3", f"From {' to '.join(step['stages'])}"))
-        parts.extend((pictures.figure(charts.before_after, step), _numbers(step)))
-    for side in ("before", "after"):
-        judged = getattr(result, f"{side}_assessment", None)
+        parts.extend((pictures.figure(charts.before_after, step, still=True), _numbers(step)))
+    whole = getattr(result, "whole", result)
+    sides = [getattr(whole, f"{side}_assessment", None) for side in ("before", "after")]
+    for at, judged in enumerate(sides):
         if judged is not None:
-            parts.append(_side(side, judged, pictures, logs))
+            other = sides[1 - at]
+            name = (whole.before, whole.after)[at]
+            parts.append(_side(name, f"side-{at + 1}", judged, pictures, logs, () if other is None else (other,)))
     parts.extend((cautions(list(told.get("cautions") or [SAFETY])), glossary(), foot()))
     return "Before and after", Markup(text(parts))
 
@@ -102,16 +105,39 @@ def _how(found: Mapping[str, Any]) -> str:
     return " · ".join(said)
 
 
-def _side(side: str, judged: Any, pictures: Pictures, logs: Sequence[Log]) -> Markup:
+def _side(
+    name: str, prefix: str, judged: Any, pictures: Pictures, logs: Sequence[Log], beside: Sequence[Any]
+) -> Markup:
+    """One side: each channel's strip on the scale of both, its episodes, and the files with their fingerprints."""
     from flicker.present import charts
-    from flicker.present.report.assessment import sources
+    from flicker.present.report.assessment import sources, strip, worst_first
+    from flicker.present.report.evening import strip_names
 
-    parts: list[Child] = [tag("h2", side.capitalize())]
-    for item in judged.channels:
-        parts.append(tag("h3", f"Channel {item.channel}, {side}"))
+    parts: list[Child] = [tag("h2", name.capitalize())]
+    named = strip_names(judged, prefix)
+    for item in worst_first(judged):
+        parts.append(tag("h3", f"Channel {item.channel}, {name}"))
         parts.append(tag("p", item.reads))
-        parts.append(pictures.figure(charts.overview, judged, item.channel, logs=logs))
+        parts.append(strip(pictures, judged, item, named[item.channel], logs=logs, beside=beside))
+        if item.excursions:
+            parts.append(pictures.figure(charts.episodes, judged, item.channel, logs=logs))
     return Markup(text([tag("section", parts), sources(judged, logs)]))
+
+
+def _to_show_it_gone(told: Mapping[str, Any]) -> Markup:
+    """The plan that shows *this* fault gone; a general rate only where that was asked for."""
+    rows = []
+    for part in told.get("comparison") or ():
+        ratio = part.get("true_ratio")
+        fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}.get(ratio, f"down to {ratio:.2g}")
+        need = (
+            hours_text(float(part["hours_after"]))
+            if part.get("reachable") and part.get("hours_after") is not None
+            else "cannot be shown: the log before is too short"
+        )
+        rows.append((fall, tag("td", need, class_="num")))
+    heads = ("if the fault is then", "log after the repair")
+    return table(heads, rows, caption="To show after a repair that it is gone") if rows else Markup("")
 
 
 def _demonstrated(told: Mapping[str, Any]) -> Markup:
@@ -167,10 +193,12 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
         tag(
             "section",
             tag("h2", "Evidence"),
-            pictures.figure(charts.soak, told),
+            pictures.figure(charts.soak, told, still=True),
             table(("confidence", "soak"), rows) if rows else None,
         ),
-        _demonstrated(told),
+        _demonstrated(told)
+        if told.get("kind") == "demonstrate" or not told.get("comparison")
+        else _to_show_it_gone(told),
         cautions(lines),
         glossary(),
         foot(),

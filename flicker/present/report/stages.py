@@ -45,7 +45,11 @@ def _table(job: JobResult, channel: str) -> Markup:
             rows.append((stage, "not logged", "", "", "", "", ""))
             continue
         rate = item.rate
-        between = "" if rate.low_per_hour is None else f" ({rate.low_per_hour:.2g} to {rate.high_per_hour:.2g})"
+        said_rate = f"{rate.per_hour:.2g}" if rate.per_hour is not None else "unknown"
+        if rate.episodes and rate.low_per_hour is not None:
+            said_rate += f" ({rate.low_per_hour:.2g} to {rate.high_per_hour:.2g})"
+        elif rate.steady_upper_per_h is not None:
+            said_rate = f"below {rate.steady_upper_per_h:.2g}"
         level = item.baseline.level_V
         step = steps.get(stage)
         found = None if step is None else next((c for c in step.channels if c.channel == channel), None)
@@ -57,7 +61,7 @@ def _table(job: JobResult, channel: str) -> Markup:
                 stage,
                 hours_text(item.observed_s / 3600.0),
                 times_text(rate.episodes) if rate.episodes else "never",
-                "unknown" if rate.per_hour is None else f"{rate.per_hour:.2g}{between}",
+                said_rate,
                 "unknown" if level is None else f"{level * 1e3:.1f} mV",
                 item.verdict,
                 said,

@@ -10,7 +10,7 @@ from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
-from flicker.present.report.evening import Event, events_of, names_of, told
+from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
 from flicker.present.report.markup import Child, Markup, tag
 from flicker.present.said import MONTHS
 
@@ -35,6 +35,7 @@ class Scale:
     longest_s: float
     tallest_V: float
     relay_V: float
+    lane: int = LANE
 
     @property
     def full_V(self) -> float:
@@ -47,14 +48,14 @@ class Scale:
         return self.tallest_V >= APPROACHED * self.relay_V
 
 
-def scale_of(told: Iterable[tuple[Assessment, Sequence[Event]]]) -> Scale:
-    """One scale for all of these."""
+def scale_of(told: Iterable[tuple[Assessment, Sequence[Event]]], *, lane: int = LANE) -> Scale:
+    """One scale for all of these; ``lane`` is the height of a channel in pixels."""
     told = list(told)
     longest = max((trace.run.duration_s for result, _ in told for trace in result.traces), default=1.0)
     floor = max((result.limits.excursion_V for result, _ in told), default=0.04)
     tallest = max((abs(e.size_V) for _, events in told for e in events if e.kind in SWINGS), default=0.0)
     relay = min((result.limits.protection_V for result, _ in told), default=0.75)
-    return Scale(max(longest, 1.0), max(tallest, floor), relay)
+    return Scale(max(longest, 1.0), max(tallest, floor), relay, lane)
 
 
 def strips(
@@ -89,15 +90,15 @@ def _strip(
     only: Sequence[str] | None,
 ) -> Markup:
     channels = [item for item in result.channels if only is None or item.channel in only]
-    bottom = TOP + LANE * len(channels)
+    bottom = TOP + scale.lane * len(channels)
     drawn: list[Child] = []
     for lane, item in enumerate(channels):
-        base = TOP + LANE * lane + LANE // 2
+        base = TOP + scale.lane * lane + scale.lane // 2
         mine = [event for event in events if event.channel == item.channel]
         drawn += _lane(item, run, number, base, scale, result.limits.warm_up_s)
         for event in mine:
             drawn += _sign(event, base, scale)
-        drawn += _names(item, mine, base)
+        drawn += _names(item, mine, base, scale)
     drawn += _midnights(run, scale, bottom)
     drawn += _times(run, scale, bottom)
     swings = sum(event.kind in SWINGS for event in events)
@@ -112,7 +113,7 @@ def _at(seconds: float, scale: Scale) -> str:
 
 
 def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: Scale, warm_up_s: float) -> list[Child]:
-    top, tall = base - LANE // 2 + 3, LANE - 6
+    top, tall = base - scale.lane // 2 + 3, scale.lane - 6
     out: list[Child] = []
     if any(up.run == number for up in item.power_up):
         wide = _at(min(warm_up_s, run.duration_s), scale)
@@ -130,16 +131,20 @@ def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: Scal
     return out
 
 
-def _names(item: ChannelAssessment, events: Sequence[Event], base: int) -> list[Child]:
+def _names(item: ChannelAssessment, events: Sequence[Event], base: int, scale: Scale) -> list[Child]:
     """The channel, and what the tallest of its swings is in volts."""
-    top = base - LANE // 2 + 12
+    top = base - scale.lane // 2 + 12
     sizes = [abs(event.size_V) for event in events if event.kind in SWINGS]
     said = f"{item.channel[:40]}: " + (f"tallest = {volts_text(max(sizes))}" if sizes else "no swing")
-    return [tag("text", said, x="100%", y=str(top), text_anchor="end", class_="lane")]
+    out: list[Child] = [tag("text", said, x="100%", y=str(top), text_anchor="end", class_="lane")]
+    if scale.relay_drawn and scale.lane > LANE:
+        y = f"{base - _pixels(scale.relay_V, scale) + 13:.0f}"
+        out.append(tag("text", f"relay {volts_text(scale.relay_V)} (assumed)", x="4", y=y, class_="lane"))
+    return out
 
 
 def _pixels(volts: float, scale: Scale) -> float:
-    return (LANE / 2.0 - 5.0) * min(abs(volts) / scale.full_V, 1.0)
+    return (scale.lane / 2.0 - 5.0) * min(abs(volts) / scale.full_V, 1.0)
 
 
 def _sign(event: Event, base: int, scale: Scale) -> list[Child]:
@@ -209,5 +214,5 @@ def evening(result: Assessment) -> Markup:
     if not events:
         parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
         return tag("section", parts)
-    parts.append(told(result, events))
+    parts.append(told(result, events, strips=strip_names(result)))
     return tag("section", parts)

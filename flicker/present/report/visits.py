@@ -107,7 +107,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
     heads = ("visit", "verdict of the day", "episodes", "per hour (interval)", "level", "noise", "surge")
     return [
         tag("h3", f"Channel {item.channel}"),
-        pictures.figure(charts.visit_rates, result, item.channel),
+        pictures.figure(charts.visit_rates, result, item.channel, still=True),
         pictures.figure(charts.visit_levels, result, item.channel),
         table(heads, rows, caption=f"Channel {item.channel}, visit by visit"),
         table(("question", "answer", "what the visits say"), asked, caption=f"Channel {item.channel}, over all visits"),

@@ -1,0 +1,163 @@
+"""What the owner asks first, in words: is it gone, may a loudspeaker be connected, what happens next."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from flicker.base.formats import hours_text, times_text, volts_text
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.compared import ChannelComparison
+from flicker.evidence.compare.weighing import IMPROVED, WORSE
+from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.present.report.words import first_step, what_next
+
+if TYPE_CHECKING:
+    from flicker.evidence.job import JobResult
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """``mood`` is 'alarm', 'calm' or 'open', for the drawing; the rest are sentences."""
+
+    mood: str
+    headline: str
+    counts: tuple[str, ...]
+    may: str
+    next: str
+
+
+def answers_of(job: JobResult) -> Answers:
+    """The answers that the last stage, set against the first, gives; where they are not known, that is said."""
+    last = job.last.channels
+    compared = {} if job.comparison is None else {item.channel: item for item in job.comparison.whole.channels}
+    dangerous = [item for item in last if item.fitness == DO_NOT_CONNECT]
+    safe = all(item.fitness == WITHIN_LIMITS for item in last)
+    mood = "alarm" if dangerous else "calm" if safe else "open"
+    return Answers(mood, _headline(job, compared), _counts(job, compared), _may(last), _next(last, compared))
+
+
+def _headline(job: JobResult, compared: dict[str, ChannelComparison]) -> str:
+    """The state of the fault, of all channels that ever showed one; never better than the worst of them."""
+    last = job.last.channels
+    dangerous = [item.channel for item in last if item.fitness == DO_NOT_CONNECT]
+    if dangerous:
+        return f"Do not connect a loudspeaker ({' and '.join(dangerous)})."
+    if not compared:
+        return _headline_alone(last)
+    if job.not_comparable:
+        return "Whether the fault is gone cannot be told: the logs were made under different conditions."
+    states = {item.channel: _state(item, compared.get(item.channel)) for item in last}
+    told = {name: state for name, state in states.items() if state}
+    if not told:
+        return "The fault you reported was never seen on the bench."
+    if len(set(told.values())) == 1:
+        (state,) = set(told.values())
+        return f"The fault {'you reported ' if state == GONE else ''}{state}."
+    return f"The fault {'; '.join(f'of the {name} channel {state}' for name, state in told.items())}."
+
+
+GONE = "is gone"
+FAULTY = frozenset({"noisy", "drifting", "degrading"})
+
+
+def _state(item: ChannelAssessment, found: ChannelComparison | None) -> str:
+    """What became of a channel's fault, as the end of a sentence; empty where it never showed one."""
+    swung = item.rate.episodes + (found.before.rate.episodes if found is not None else 0)
+    if not swung:
+        return f"is not gone ({item.verdict})" if item.verdict in FAULTY else ""
+    if found is None:
+        return "is there"
+    if any(note.startswith("not comparable") for note in found.comparable):
+        return "cannot be judged: the logs were made under different conditions"
+    if found.outcome == WORSE:
+        return "has become worse"
+    if found.cured == "shown":
+        return GONE if item.verdict not in FAULTY else f"is not gone ({item.verdict})"
+    if found.cured == "not yet" and not item.rate.episodes:
+        return "did not come again, but that it is gone is not shown yet"
+    if found.outcome == IMPROVED:
+        return "is better, but not gone"
+    return "is still there" if item.rate.episodes else "is not shown to be gone"
+
+
+def _headline_alone(last: tuple[ChannelAssessment, ...]) -> str:
+    """The headline of a unit with one stage."""
+    episodes = sum(item.rate.episodes for item in last)
+    seen = hours_text(max((item.observed_s for item in last), default=0.0) / 3600.0)
+    if episodes:
+        return f"The fault was seen: {times_text(episodes)} in {seen}."
+    bad = [f"{item.channel} {item.verdict}" for item in last if item.verdict in FAULTY]
+    if bad:
+        return f"A fault was seen: {', '.join(bad)}."
+    return f"The fault did not show itself in {seen}; that does not prove it gone."
+
+
+def _counts(job: JobResult, compared: dict[str, ChannelComparison]) -> tuple[str, ...]:
+    """Each channel's swings before and after, in one line; channels that never swung share one."""
+    lines, silent = [], []
+    for item in job.last.channels:
+        found = compared.get(item.channel)
+        now = _count(item.rate.episodes, item.observed_s)
+        if found is None:
+            lines.append(f"{item.channel}: {now}.")
+        elif found.before.rate.episodes == 0 and item.rate.episodes == 0:
+            silent.append(item.channel)
+        else:
+            before = _count(found.before.rate.episodes, found.before.rate.observed_s)
+            lines.append(f"{item.channel}: {before} before, {now} after.")
+    if silent:
+        lines.append(f"{', '.join(silent)}: no swing before, none after.")
+    return tuple(lines)
+
+
+def _count(episodes: int, observed_s: float) -> str:
+    return f"{times_text(episodes) if episodes else 'none'} in {hours_text(observed_s / 3600.0)}"
+
+
+def _may(channels: tuple[ChannelAssessment, ...]) -> str:
+    watched = hours_text(min((item.observed_s for item in channels), default=0.0) / 3600.0)
+    dangerous = [item for item in channels if item.fitness == DO_NOT_CONNECT]
+    if dangerous:
+        peaks = [item.relay.peak_V for item in dangerous if item.relay.peak_V is not None]
+        most = f": up to {volts_text(max(map(abs, peaks)))} of direct voltage was seen" if peaks else ""
+        return f"No loudspeaker may be connected to {' or '.join(item.channel for item in dangerous)}{most}."
+    if all(item.fitness == WITHIN_LIMITS for item in channels):
+        return f"A loudspeaker may be connected: every channel stayed within its limits for the {watched} watched."
+    open_ = [item.channel for item in channels if item.fitness != WITHIN_LIMITS]
+    rest = [item.channel for item in channels if item.fitness == WITHIN_LIMITS]
+    also = f" ({', '.join(rest)}: within limits)" if rest else ""
+    return f"No loudspeaker yet: {' and '.join(open_)} not yet shown to be safe in the {watched} watched{also}."
+
+
+def _next(channels: tuple[ChannelAssessment, ...], compared: dict[str, ChannelComparison]) -> str:
+    """What to do about the channel that asks for most."""
+    rank: dict[str, int] = {DO_NOT_CONNECT: 0, WITHIN_LIMITS: 2}
+    worst = min(channels, key=lambda item: (rank.get(item.fitness, 1), -(_missing_h(item, compared))))
+    said = next_step(worst, compared.get(worst.channel))
+    return (
+        said
+        if len(channels) == 1 or worst.fitness == WITHIN_LIMITS
+        else f"{worst.channel}: {said[:1].lower()}{said[1:]}"
+    )
+
+
+def _missing_h(item: ChannelAssessment, compared: dict[str, ChannelComparison]) -> float:
+    found = compared.get(item.channel)
+    return (found.clean_hours_needed or 0.0) if found is not None else (item.next.soak_h or 0.0)
+
+
+def next_step(item: ChannelAssessment, found: ChannelComparison | None) -> str:
+    """What to do about a channel, for the owner and the one who repairs."""
+    first = first_step(item)
+    if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
+        return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
+    if found.cured == "shown":
+        return f"Nothing more for this complaint: more than {found.concern_per_h:.2g} per hour is excluded."
+    if found.clean_hours_needed is None:
+        return "Log again under the conditions of the first log."
+    missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)
+    starts = found.cold_starts_needed
+    also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
+    return f"Log {missing} more without an episode{also}; then the cure is shown."

@@ -1,0 +1,120 @@
+"""Pages in a real browser: charts drawn, episodes stepped through by button, key and table row. All data invented."""
+
+from __future__ import annotations
+
+import json
+
+import lab
+import pytest
+
+from flicker import assess, compare, judge_case, read_case, read_log
+from flicker.present.report import write_report
+
+pytestmark = pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
+
+# The stretch that the brush of a strip shows, as its own axis tells it: first and last tick of the close-up.
+BRUSH = "return document.querySelector(arguments[0] + ' .where').textContent"
+
+
+@pytest.fixture(scope="module")
+def pages(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    data = request.config.rootpath / "demo_data"
+    before = [read_log(data / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
+    after = [read_log(data / f"a45_3_part_replaced_{k}.csv") for k in (1, 2, 3)]
+    first = assess(before)
+    return {
+        "assessment": write_report(first, folder / "assessment.html", logs=before),
+        "comparison": write_report(compare(first, after), folder / "comparison.html", logs=[*before, *after]),
+        "case": write_report(judge_case(read_case(data / "a45_case.toml")), folder / "case.html"),
+    }, first
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory):
+    with lab.driven(tmp_path_factory.mktemp("browser") / "profile") as made:
+        yield made
+
+
+def opened(driver, page):
+    driver.get(page.as_uri())
+    lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "charts were not drawn")
+
+
+def close_up(driver, strip):
+    """Labels of the time axis of the lower strip."""
+    return driver.execute_script(
+        "const all = [...document.querySelectorAll('#' + arguments[0] + ' .role-axis-label')].map(g => g.textContent);"
+        "return all.slice(Math.floor(all.length / 2)).join(' | ');",
+        strip,
+    )
+
+
+@pytest.mark.parametrize("name", ["assessment", "comparison", "case"])
+def test_every_chart_is_drawn_and_linked(pages, driver, name):
+    opened(driver, pages[0][name])
+    counts = driver.execute_script(
+        "return ['figure[data-chart]', 'figure.drawn .live svg', 'nav.contents li a'].map(q => document.querySelectorAll(q).length)"
+    )
+    assert counts[0] == counts[1] >= 3 and counts[2] >= 3
+    dead = driver.execute_script(
+        "return [...document.querySelectorAll('nav.contents a')].filter(a => !document.getElementById(a.hash.slice(1))).length"
+    )
+    assert dead == 0
+    errors = [line for line in driver.get_log("browser") if line["level"] == "SEVERE"]
+    assert errors == []
+
+
+def test_every_episode_is_reached_by_button_and_key_and_row(pages, driver):
+    opened(driver, pages[0]["assessment"])
+    strip = driver.find_element("css selector", "figure[data-episodes]")
+    places = json.loads(strip.get_attribute("data-episodes"))
+    assert len(places) == pages[1].channel("left").rate.episodes
+    seen = [close_up(driver, strip.get_attribute("id"))]
+    following = strip.find_elements("css selector", ".steps button")[1]
+    for number in range(3):
+        following.click()
+        lab._until(
+            lambda before=seen[-1]: close_up(driver, strip.get_attribute("id")) != before, "the strip did not move"
+        )
+        seen.append(close_up(driver, strip.get_attribute("id")))
+        assert strip.find_element("css selector", ".where").text == f"episode {number + 1} of {len(places)}"
+    driver.find_element("css selector", "body").send_keys("p")
+    lab._until(lambda: "episode 2 of" in strip.find_element("css selector", ".where").text, "the key p did nothing")
+    rows = driver.find_elements("css selector", "tr[data-strip] button")
+    assert len(rows) >= 10
+    driver.execute_script("arguments[0].click()", rows[9])
+    told = driver.execute_script("return arguments[0].closest('tr').dataset.number", rows[9])
+    lab._until(
+        lambda: strip.find_element("css selector", ".where").text.startswith(f"episode {int(told) + 1} of"),
+        "the row did not move the strip",
+    )
+
+
+def test_quiet_channels_are_folded_and_may_be_opened(pages, driver):
+    opened(driver, pages[0]["case"])
+    folds = driver.find_elements("css selector", "details[data-quiet]")
+    assert folds and not any(fold.get_attribute("open") for fold in folds)
+    folds[0].find_element("css selector", "summary").click()
+    assert folds[0].find_element("css selector", ".live svg").is_displayed()
+
+
+def test_the_first_screen_of_a_case_answers_the_owner(pages, driver):
+    opened(driver, pages[0]["case"])
+    tops = driver.execute_script(
+        "return ['h1', '.answers .count', '.answers .may', '.answers li:last-child'].map(q => {"
+        "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
+    )
+    assert all(bottom <= 600 for _, bottom in tops), tops
+    assert [text for text, _ in tops][:3] == [
+        "The fault you reported is gone.",
+        "left: 33 times in 5 hours before, none in 6 hours after.",
+        "A loudspeaker may be connected: every channel stayed within its limits for the 6 hours watched.",
+    ]
+    assert tops[3][0].startswith("What next:")
+
+
+def test_weight(pages):
+    # Limits of issue 23: 1.5 MB for two channels.
+    for name, page in pages[0].items():
+        assert page.stat().st_size <= 1.5e6, name
