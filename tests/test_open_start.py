@@ -7,8 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flicker import Limits, Log
+from flicker import Limits, Log, assess
+from flicker.base.values import Unobserved
 from flicker.evidence.assessment import settings_from
+from flicker.evidence.starts import without_open_lead
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.open_start import first_readings, relay_closed_at
 from flicker.signals.spill_buffer import FIRST_S, Stash
@@ -96,3 +98,26 @@ def test_a_long_log_keeps_its_first_minute_at_full_rate(tmp_path):
     trace = trace_log(written, SETTINGS)[0].traces[0]
     assert trace.relay_closed_s == pytest.approx(5.0, abs=0.2)
     assert trace.measured_at == "speaker side" and trace.excursions.count == 0
+
+
+def test_what_an_open_lead_reads_in_the_first_seconds_is_no_excursion():
+    """Hum that folds to a slow wave of -0.26 V before the relay closes at 3.9 s: no border shows, the grace takes it."""
+    log, _ = open_starts.make("hum", 8723685)
+    (run,) = trace_log(log, SETTINGS)
+    assert run.traces[0].relay_closed_s is None and run.traces[0].excursions.start_s.min() < 4.0
+    assert without_open_lead(run, [0.0], 10.0).traces == run.traces  # leads on the amplifier side: nothing is excused
+    (trace,) = without_open_lead(run, [8.0], 10.0).traces
+    assert trace.excursions.count == run.traces[0].excursions.count - 1 and not np.any(trace.excursions.start_s < 8.0)
+    assert trace.observed[0, 0] >= 8.0
+    assert any(gap.reason == Unobserved.MUTED and gap.end_s == 8.0 for gap in trace.unobserved)
+    channel = assess(log).to_dict()["channels"][0]
+    assert not any(swing["start_s"] < 8.0 for swing in channel["excursions"])
+
+
+def test_more_than_a_volt_stays():
+    time = np.arange(0.0, 600.0, 0.5)
+    volts = 0.004 + 3e-4 * np.random.default_rng(5).standard_normal(time.size)
+    volts[6:8] = 1.4
+    (run,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)
+    assert run.traces[0].excursions.count == 1
+    assert without_open_lead(run, [8.0], 10.0).traces[0].excursions.count == 1

@@ -40,7 +40,7 @@ from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record import ChannelRecord, records
-from flicker.evidence.starts import grace_s, guard_of, power_ups_begin, sessions_of, side_of
+from flicker.evidence.starts import grace_s, guard_of, power_ups_begin, sessions_of, side_of, without_open_lead
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
@@ -175,9 +175,10 @@ def assess(
             progress(f"reading {log.source.name}")
         hands = hands_of(marks_of(log, marks), log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
-        for run in part:
-            begins = power_ups_begin([*traces, *part])[len(traces) + run.number - part[0].number]
+        for number, run in enumerate(part):
+            begins = power_ups_begin([*traces, *part])[len(traces) + number]
             grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]
+            part[number] = without_open_lead(run, grace, settings.dead_time_s)
             outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):
                 relays[run.number, trace.channel] = outcome

@@ -8,12 +8,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from flicker.base.limits import Limits
+from flicker.base.values import Unobserved
 from flicker.case.model import Case
-from flicker.evidence.guard import OPEN_MEDIAN_V, Guard, Session, judge_guard
+from flicker.evidence.guard import OPEN_MEDIAN_V, OPEN_V, Guard, Session, judge_guard
+from flicker.logs.model import Gap
+from flicker.logs.spans import spans, without
+from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK
-from flicker.signals.trace import RunTraces
+from flicker.signals.trace import RunTraces, Trace
 
 ALONG_S = 60.0  # a run that begins so soon after another continues it, whatever it looks like
 APART_S = 6 * 3600.0
@@ -81,6 +88,34 @@ def grace_s(run: RunTraces, channel: int, begins: bool, side: str = "unknown") -
             median = float(figures.channels[channel].head[number, 0])
             return after + GRACE_S if math.isnan(median) or abs(median) <= OPEN_MEDIAN_V else 0.0
     return 0.0
+
+
+def without_open_lead(run: RunTraces, graces_s: Sequence[float], dead_time_s: float) -> RunTraces:
+    """Take what an open lead reads before the output relay closes from the excursions and from the observed time.
+
+    Only swings that begin and end in the grace of the channel and stay within what an open lead reads; where there is
+    none, nothing changes.
+    """
+    return replace(
+        run,
+        traces=tuple(_calm_start(trace, until, dead_time_s) for trace, until in zip(run.traces, graces_s, strict=True)),
+    )
+
+
+def _calm_start(trace: Trace, until_s: float, dead_time_s: float) -> Trace:
+    found = trace.excursions
+    lead = (found.end_s <= until_s) & (np.abs(found.peak_V) <= OPEN_V) & ~found.over_range
+    if not lead.any():
+        return trace
+    kept = found.select(~lead)
+    gap = Gap(0.0, until_s, Unobserved.MUTED, trace.channel)
+    return replace(
+        trace,
+        excursions=kept,
+        episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
+        observed=without(trace.observed, spans([(0.0, until_s)])),
+        unobserved=tuple(sorted((*trace.unobserved, gap), key=lambda item: item.start_s)),
+    )
 
 
 def side_of(case: Case | None, channel: str) -> str:

@@ -3,7 +3,8 @@
 An open relay, a fallen lead, a sleeping meter and a unit that is off all look like a very good amplifier. What gives
 them away is the channel's own past: a last digit that moved and no longer does, noise that was there and is gone (or
 is suddenly far more), a fall to zero, and what happens at the borders. Where the channel's own digit hardly moves, an
-absence of movement proves nothing, and nothing is taken out. All rules here are common practice, no source.
+absence of movement proves nothing, and nothing is taken out. All rules here are common practice, no source,
+and so are the numbers, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Hum too fast for the middles of blocks: an open lead whose readings swing within each second. Stretches out.
 
-Sampled hum folds to any frequency up to half the sampling rate. Slow, it shows in the middles (`_pickup`); fast, the
+Sampled hum folds to any frequency up to half the sampling rate. Slow, it shows in the middles (`pickup`); fast, the
 middle of a block averages it away and only the block's extremes show it. Hum is bounded: its readings stay within one
-and a half times their usual size, where those of noise reach three times. Common practice, no source.
+and a half times their usual size, where those of noise reach three times.
+Numbers: common practice, no source, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
 """
 
 from __future__ import annotations

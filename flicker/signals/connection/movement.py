@@ -1,4 +1,7 @@
-"""How the readings of a channel move from block to block, and where a state of movement begins and ends."""
+"""How the readings of a channel move from block to block, and where a state of movement begins and ends.
+
+Numbers: common practice, no source, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
+"""
 
 from __future__ import annotations
 

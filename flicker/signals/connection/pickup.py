@@ -1,4 +1,7 @@
-"""Where does a channel wander about zero as an open lead does? A channel's movements in, restless stretches out."""
+"""Where does a channel wander about zero as an open lead does? A channel's movements in, restless stretches out.
+
+Numbers: common practice, no source, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
+"""
 
 from __future__ import annotations
 
