@@ -36,7 +36,7 @@ def noisy_unit():
 
 def test_the_document_keeps_the_contract(noisy_unit):
     document = json.loads(json.dumps(noisy_unit.to_dict(), allow_nan=False))
-    assert document["schema"] == "flicker/assessment/1"
+    assert document["schema"] == "flicker/assessment/2"
     assert {"limits", "runs", "channels", "coincidence", "next", "cautions", "version", "seed", "correction"} <= set(
         document
     )

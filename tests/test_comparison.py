@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -61,17 +62,39 @@ def test_strata_in_one_proportion_change_nothing_and_others_only_widen():
     assert safe.high >= exact.high * (1 - 1e-9)
 
 
-@pytest.mark.parametrize(
-    ("before_h", "after_h", "enough"), [(4.0, 4.0, 5), (40.0, 2.0, 62)]
-)  # smallest n with (T0 / (T0 + T1))^n <= 0.05, computed: 0.5^5 = 0.031; (20/21)^62 = 0.0486
-def test_zero_after_needs_so_many_before(before_h, after_h, enough):
-    after = side([(after_h, [])], known=False)
-    for count, word in ((enough - 1, NO_CHANGE), (enough, IMPROVED)):
-        times = (np.arange(count) + 0.5) * before_h / count  # evenly, so that no burst widens the interval
-        found = outcome(side([(before_h, times)], known=False), after)
-        assert found.ratio.p_less <= 0.05 or word == NO_CHANGE
-        exact = rate_ratio_matched([0], [after_h], [count], [before_h])
-        assert (exact.p_less <= 0.05) == (word == IMPROVED)
+@pytest.mark.parametrize(("count", "word", "p"), [(10, NO_CHANGE, 0.027), (20, IMPROVED, 0.012)])
+def test_one_power_up_a_side_needs_more_than_poisson_asks(count, word, p):
+    # fixtures of the rule for one power-up a side, judged while power-ups differ by 75 %: none after in as many hours
+    times = (np.arange(count) + 0.5) * 4.0 / count
+    found = outcome(side([(4.0, times)], known=False), side([(4.0, [])], known=False))
+    assert found.outcome == word and round(found.ratio.p_less, 3) == p
+    assert found.ratio.alone and "log a second" in found.ratio.cautions[0]
+
+
+def test_power_ups_that_differ_by_themselves_are_no_change_and_two_a_side_show_a_cure():
+    # the engine's own figures over 600 draws: two a side at cv .5 wrong in 2.2 % (improved) and 2.1 % (worse)
+    rng = np.random.default_rng(22)
+    wrong = 0
+    for _ in range(300):
+        made = [
+            side([(4.0, np.sort(rng.uniform(0, 4.0, rng.poisson(10 * rng.gamma(4.0, 0.25))))) for _ in range(2)])
+            for _ in range(2)
+        ]
+        wrong += outcome(*made).outcome != NO_CHANGE
+    assert wrong / 300 <= 0.05 + 2.4 * math.sqrt(0.05 * 0.95 / 300)
+    times = (np.arange(10) + 0.5) * 0.4
+    assert outcome(side([(4.0, times)] * 2), side([(4.0, [])] * 2)).outcome == IMPROVED
+
+
+def test_what_is_still_needed_is_told_in_power_ups():
+    times = (np.arange(8) + 0.5) * 0.25
+    before, after = side([(2.0, times)] * 2), side([(2.0, [])])
+    found = outcome(before, after)
+    more = found.ratio.needed_power_ups(0.025)
+    enough = outcome(before, side([(2.0, [])] * (1 + more)))
+    assert enough.ratio.p_less <= 0.025 < outcome(before, side([(2.0, [])] * more)).ratio.p_less or more == 0
+    state = cure(found, recurs=False, concern_per_h=1.0, warm_up_s=900.0)
+    assert state.word == "not yet" and state.power_ups_needed >= max(more, 1) and state.each_h == pytest.approx(2.0)
 
 
 def test_clean_hours_still_needed_in_closed_form():
@@ -128,7 +151,7 @@ def test_a_slower_meter_after_is_no_improvement_for_short_glitches():
     before = side([(4.0, times)], length_s=0.3, interval_s=0.1)
     found = outcome(before, side([(4.0, [])], interval_s=2.0))
     assert found.outcome == NO_CHANGE
-    assert any("not comparable" in note for note in found.notes)
+    assert any("not comparable" in note.text for note in found.notes)
     assert outcome(before, side([(4.0, [])], interval_s=0.1)).outcome == IMPROVED
 
 
@@ -142,8 +165,6 @@ def test_saturation_compares_the_time_that_swings_fill():
         kept = t[np.concatenate(([True], np.diff(t) > 11.0 / HOUR))]
         made = side([(hours, kept)])
         cycle = made.cycles[0]
-        from dataclasses import replace
-
         return replace(made, cycles=(replace(cycle, excursions=np.column_stack((t * HOUR, ends))),))
 
     before, after = filled(900.0), filled(60.0)
@@ -156,11 +177,14 @@ def test_saturation_compares_the_time_that_swings_fill():
     assert found.outcome in {IMPROVED, NO_CHANGE}
     assert found.outcome != WORSE
     assert found.occupied.ratio == pytest.approx(60 / 900, rel=0.35)
-    endless = filled(3600.0)
-    turned = outcome(endless, filled(400.0))
+    endless, fewer = (
+        replace(made[0], cycles=tuple(cycle for part in made for cycle in part.cycles))
+        for made in ([filled(rate) for _ in range(3)] for rate in (3600.0, 400.0))
+    )
+    turned = outcome(endless, fewer)
     assert turned.ratio.ratio > 1.0  # more episodes are counted after, since the endless one fell apart
     assert turned.outcome == NO_CHANGE
-    assert any("opposite directions" in note for note in turned.notes)
+    assert any("opposite directions" in note.text for note in turned.notes)
 
 
 # ---------------------------------------------------------------- the cure
@@ -200,16 +224,20 @@ def test_cold_starts_are_offered_where_the_fault_is_one_of_the_cold():
 # ---------------------------------------------------------------- what else changed
 
 
-def test_size_change_finds_the_factor():
+def test_size_change_takes_each_power_up_once():
     rng = np.random.default_rng(3)
-    before, after = rng.lognormal(-2.0, 0.4, 60), rng.lognormal(-2.0 + math.log(0.5), 0.4, 50)
+    before = [rng.lognormal(-2.0, 0.4, 20) for _ in range(3)]
+    after = [rng.lognormal(-2.0 + math.log(0.3), 0.4, 15) for _ in range(3)]
     found = size_change(before, after, Limits())
-    assert found.answer == "less"
-    assert found.low < 0.5 < found.high
-    from scipy.stats import mannwhitneyu
+    assert found.answer == "less" and found.low < 0.3 < found.high
+    # moderated t by hand (scipy.stats.t): variance (3 * 0.4^2 + RSS) / 7 with 7 degrees of freedom for 6 power-ups
+    y = np.array([[np.log(part).mean() for part in parts] for parts in (before, after)])
+    rss = ((y - y.mean(axis=1, keepdims=True)) ** 2).sum()
+    t = (y[1].mean() - y[0].mean()) / math.sqrt((3 * 0.16 + rss) / 7 * (2 / 3))
+    from scipy import stats
 
-    assert found.p_value == pytest.approx(mannwhitneyu(after, before).pvalue)
-    assert size_change(before[:3], after, Limits()).answer == "not shown"
+    assert found.p_value == pytest.approx(2 * stats.t.sf(abs(t), 7))
+    assert size_change(before[:1], after[:1], Limits()).answer == "not shown"
 
 
 def test_a_level_whose_sign_just_turned_is_the_leads():
@@ -230,8 +258,8 @@ def test_a_level_whose_sign_just_turned_is_the_leads():
 def benches(tmp_path_factory):
     folder = tmp_path_factory.mktemp("stages")
     options = {"hours": 1.5, "rate_hz": 1.0}
-    simulate_log("noisy", seed=3, rate_per_h=16.0, **options).write(folder / "before.csv")
-    simulate_log("noisy", seed=9, unit=3, rate_per_h=16.0, **options).write(folder / "same.csv")
+    simulate_log("noisy", seed=3, rate_per_h=40.0, **options).write(folder / "before.csv")
+    simulate_log("noisy", seed=9, unit=3, rate_per_h=40.0, **options).write(folder / "same.csv")
     simulate_log("steady", seed=4, unit=3, **options).write(folder / "after.csv")
     simulate_log("steady", seed=4, channels=("A", "B"), **options).write(folder / "other.csv")
     return {path.stem: path for path in folder.glob("*.csv")}
@@ -257,7 +285,7 @@ def test_compare_tells_improved_from_unchanged(benches):
     assert flicker.compare(after, before).channel("left").outcome == WORSE
     assert flicker.compare(before, before, control="right").channel("right").untouched
     told = better.to_dict()
-    assert told["schema"] == "flicker/comparison/1"
+    assert told["schema"] == "flicker/comparison/2"
     assert finite(told)
     json.dumps(told, allow_nan=False)
     for key in ("outcome", "before", "after", "ratio", "noise_ratio", "level_shift_V", "size_change", "cured", "reads"):
@@ -272,7 +300,7 @@ def test_a_change_that_the_untouched_channel_shows_is_the_room():
     times = np.linspace(0.02, 3.9, 24)
     pairs = [(side([(4.0, times)]), side([(4.0, [])]))] * 2
     assert [item.outcome for item in weigh(pairs, controls=[False, True])] == [IMPROVED, IMPROVED]
-    both = simulate_log("noisy", hours=1.5, rate_hz=1.0, seed=3, rate_per_h=16.0, bad=("left", "right"))
+    both = simulate_log("noisy", hours=1.5, rate_hz=1.0, seed=3, rate_per_h=40.0, bad=("left", "right"))
     none = simulate_log("steady", hours=1.5, rate_hz=1.0, seed=4, unit=3)
     found = flicker.compare(list(both.logs), list(none.logs), control="right")
     assert found.channel("left").outcome == NO_CHANGE

@@ -215,7 +215,8 @@ def test_unlike_conditions_are_not_comparable_step_by_step(key, one, two, apart)
         for name, value in (("a", one), ("b", two), ("c", one))
     )
     before, after = (
-        list(simulate_log("noisy" if bad else "steady", hours=1, rate_hz=1.0, seed=3).logs) for bad in (1, 0)
+        list(simulate_log(kind, hours=1, rate_hz=1.0, seed=3, **options).logs)
+        for kind, options in (("noisy", {"rate_per_h": 60.0}), ("steady", {}))
     )
     named = {}
     for name, made in (("a", before), ("b", after), ("c", after)):
@@ -301,10 +302,8 @@ def test_stages_of_whole_logs_that_saturate_the_counter():
         found = compare_stages(stages)
         left = [step.channel("left") for step in (*found.steps, found.whole)]
         assert all(item.outcome != wrong and item.aspect == "occupied windows" for item in left)
-        assert left[1 if wrong == WORSE else 0].outcome == (
-            IMPROVED if wrong == WORSE else WORSE
-        )  # 900 and 60 per hour
-        assert "opposite directions" in left[-1].reads and left[-1].cured != "shown"
+        assert all(item.cured != "shown" for item in left)
+        assert any("log a second" in item.reads or "log a second" in text for item in left for text in found.cautions)
 
 
 def test_a_coarser_threshold_after_takes_the_small_excursions_out_on_both_sides():
@@ -325,7 +324,7 @@ def test_a_warm_soak_after_cold_starts_is_no_cure():
     before = side([(1.0, [0.02, 0.1])] * 6)
     warm = side([(1.0, [])] * 6, start="warm")
     item = weigh([(before, warm)])[0]
-    assert item.outcome == NO_CHANGE and item.barred and "never saw the unit at the same time" in item.notes[0]
+    assert item.outcome == NO_CHANGE and item.barred and "never saw the unit at the same time" in item.notes[0].text
 
 
 def steps_of(sides):

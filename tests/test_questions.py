@@ -31,7 +31,7 @@ def test_every_answer_is_to_a_question_that_is_entered_and_in_its_order(tapped):
 
 
 def test_the_schema_lists_the_questions_in_their_order():
-    finding = schema("flicker/assessment/1")["$defs"]["Finding"]
+    finding = schema("flicker/assessment/2")["$defs"]["Finding"]
     assert finding["properties"]["question"]["enum"] == list(questions())
 
 

@@ -356,4 +356,4 @@ def test_a_case_says_what_the_columns_are(tmp_path):
     assert {item.name: item.role for item in result.companions} == {"heatsink": "temperature", "short": "shorted lead"}
     assert any("no column" in note and "rail_V" in note for note in result.runs[0].notes)
     assert any(gap["reason"] == "touched, by the marks" for gap in result.channels[0].gaps)
-    jsonschema.Draft202012Validator(schema("flicker/assessment/1")).validate(result.to_dict())
+    jsonschema.Draft202012Validator(schema("flicker/assessment/2")).validate(result.to_dict())

@@ -104,7 +104,7 @@ def test_each_schema_is_sound_and_explains_every_key(name):
 )
 def test_an_assessment_keeps_to_its_schema(bench, capsys, kind, hours):
     document = validate(printed(capsys, "assess", bench(kind, hours), "--json"))
-    assert document["schema"] == "flicker/assessment/1" and document["version"]
+    assert document["schema"] == "flicker/assessment/2" and document["version"]
 
 
 def test_a_log_in_which_nothing_was_observed(tmp_path, capsys):
@@ -228,5 +228,5 @@ def test_a_wrong_document_is_refused(bench, capsys):
 
 
 def test_an_unknown_name_is_told():
-    with pytest.raises(ValueError, match="name must be one of 'flicker/assessment/1'"):
+    with pytest.raises(ValueError, match="name must be one of 'flicker/assessment/2'"):
         schema("flicker/other/1")

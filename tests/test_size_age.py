@@ -90,4 +90,5 @@ def test_growth_from_power_up_to_power_up_is_age_and_within_each_is_heat():
     assert [item.verdict for item in heat + none] == ["noisy"] * 8
     assert any(item.tail.endswith("larger the longer it runs") for item in heat)
     assert [item.verdict for item in age] == ["degrading"] * 4
-    assert all("power-up" in item.finding("larger").reads for item in age + heat)
+    assert all(item.tail == "swings get larger with each power-up" for item in age)
+    assert all(item.finding("larger with age").answer == "not shown" for item in heat + none)

@@ -110,7 +110,7 @@ def test_a_plan_from_logs_knows_starts_bursts_and_the_meter(tmp_path, capsys):
     assert main(["soak", "--from", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["hours"] == pytest.approx(plan.hours)
-    assert told["schema"] == "flicker/soak/1"
+    assert told["schema"] == "flicker/soak/2"
 
 
 def test_planned_comparison_gives_hours_after():

@@ -178,7 +178,7 @@ def test_a_unit_that_gets_worse_and_one_that_does_not():
     assert right.rate.answer == "not shown" and "never jumped" in right.reads and right.year is None
     even = over_visits(visits_at((8, 8, 8, 8), seed=60))
     assert even.channel("left").rate.answer == "not shown"
-    assert json.loads(json.dumps(even.to_dict(), allow_nan=False))["schema"] == "flicker/visits/1"
+    assert json.loads(json.dumps(even.to_dict(), allow_nan=False))["schema"] == "flicker/visits/2"
 
 
 @pytest.mark.parametrize("kind", ["degrading-visits", "heat"])

@@ -52,6 +52,9 @@ class Limits(Result):
         Off for this long (``off_before_s`` as seen) before a power-up makes it a cold start, else it is a warm one.
     protection_V, trip_delay_s, release_V, reconnect_s
         The protection relay: assumed, not measured on this unit.
+    power_up_scatter
+        How much power-ups of one unit differ by themselves, as a share of their rate: the scale of what is allowed for
+        where the logs hardly tell. 0.5 is common practice, no source.
     danger_V
         A settled level beyond this is dangerous to a loudspeaker whatever else is true.
     recover_s
@@ -96,6 +99,14 @@ class Limits(Result):
     release_V: Annotated[float, Doc("Volts below which the assumed relay may close again.", ge=0)] = 0.75
     reconnect_s: Annotated[float, Doc("Seconds after which the assumed relay closes again.", ge=0)] = 4.0
     danger_V: Annotated[float, Doc("Volts; a settled level beyond this is dangerous to a loudspeaker.", ge=0)] = 2.0
+    power_up_scatter: Annotated[
+        float,
+        Doc(
+            "How much power-ups differ by themselves, as a share of their rate: the scale of what is allowed for where logs hardly tell.",
+            gt=0,
+            le=2,
+        ),
+    ] = 0.5
     recover_s: Annotated[
         float, Doc("Seconds after over-range or a range change in which a reading gives no peak.", ge=0)
     ] = 2.0
@@ -107,8 +118,8 @@ class Limits(Result):
         Raises
         ------
         ValueError
-            If a limit is not a finite number above 0 (from 0 on for the two delays), a share is outside (0, 1), or
-            ``release_V`` is above ``protection_V``.
+            If a limit is not a finite number above 0 (from 0 on for the two delays), a share is outside (0, 1),
+            ``power_up_scatter`` is above 2, or ``release_V`` is above ``protection_V``.
         """
         for field in dataclasses.fields(self):
             value = getattr(self, field.name)
@@ -123,6 +134,8 @@ class Limits(Result):
         for name in ("episode_share", "confidence"):
             if not 0 < getattr(self, name) < 1:
                 raise ValueError(f"limit {name} must lie between 0 and 1, got {getattr(self, name)}")
+        if self.power_up_scatter > 2.0:
+            raise ValueError(f"limit power_up_scatter must be at most 2, got {self.power_up_scatter}")
         if self.release_V > self.protection_V:
             raise ValueError(f"limit release_V ({self.release_V}) must not be above protection_V ({self.protection_V})")
 

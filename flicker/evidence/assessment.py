@@ -39,6 +39,7 @@ from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
+from flicker.evidence.questions.worsening import growth_findings, page_foot
 from flicker.evidence.record import ChannelRecord, records
 from flicker.evidence.starts import grace_s, guard_of, power_ups_begin, sessions_of, side_of, without_open_lead
 from flicker.evidence.verdict import DO_NOT_CONNECT
@@ -64,7 +65,7 @@ SAFETY = (
 class Assessment(AssessmentTables, Result):
     """Judgement of one unit over the runs given.
 
-    ``to_dict`` follows the schema 'flicker/assessment/1'. ``records``, ``traces`` and ``beside`` keep what charts and
+    ``to_dict`` follows the schema 'flicker/assessment/2'. ``records``, ``traces`` and ``beside`` keep what charts and
     comparisons need; they are not part of the document.
     """
 
@@ -90,12 +91,13 @@ class Assessment(AssessmentTables, Result):
         return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/assessment/1'."""
+        """Return the document of the schema 'flicker/assessment/2'."""
         return {
             **head(
-                "flicker/assessment/1",
+                "flicker/assessment/2",
                 self.seed,
-                "Holm within families: {intermittent, noise, drift, level change}, {more often, larger, worse with age}",
+                "Holm within {intermittent, noise, drift, level change} of each channel; one-sided over {worse with age, "
+                "larger with age} (below three power-ups {more often, larger}) of all channels together",
             ),
             "limits": plain(self.limits),
             "runs": [run.to_dict() for run in self.runs],
@@ -279,6 +281,7 @@ def judge(
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     sessions = sessions_of(traces)
+    growth = growth_findings(found, limits)
     channels = tuple(
         judge_channel(
             record,
@@ -295,8 +298,9 @@ def judge(
             raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
             failed(traces, record.channel),
             approach(traces, record.channel, limits.protection_V),
+            answers,
         )
-        for record in found
+        for record, answers in zip(found, growth, strict=True)
     )
     if control is not None or (lead is not None and lead.observed_s > 0):
         other = (
@@ -317,6 +321,9 @@ def judge(
         cautions.insert(0, shared)
     coincidence = coincidence_of(found, beside)
     cautions.extend(supply(coincidence, beside))
+    foot = page_foot([item for answers in growth for item in answers], limits)
+    if foot:
+        cautions.append(foot)
     cautions.extend(beside.cautions)
     return Assessment(
         limits=limits,

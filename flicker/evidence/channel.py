@@ -19,7 +19,7 @@ from flicker.evidence.excursion_table import ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard
 from flicker.evidence.guard_words import not_excluded
-from flicker.evidence.questions import condition, drift, recurrence, worsening
+from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
 from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.questions.cell_levels import levels_of
@@ -135,8 +135,9 @@ def judge_channel(
     raw: RawMovement,
     end: Failed | None,
     ahead: TimeToThreshold | None,
+    growth: Sequence[Finding],
 ) -> ChannelAssessment:
-    """Put every question to one channel, decide, and say it."""
+    """Put every question to one channel, decide, and say it; those of growth come answered for the whole page."""
     rate = recurrence.episode_rate(record, limits)
     levels = levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
     ups = condition.power_ups(record, limits)
@@ -149,14 +150,11 @@ def judge_channel(
     comes_and_goes = recurrence.intermittent(record, rate, limits)
     if lead is not None:
         comes_and_goes = by_lead(comes_and_goes, record, lead, limits, lead_hits)
-    by_age = worsening.size_by_age(record, limits)
     findings = correct(
         [
             comes_and_goes,
             recurrence.clustered(record, limits),
-            worsening.more_often(record, limits),
-            worsening.larger(record, by_age, limits),
-            worsening.worse_with_age(record, limits),
+            *growth,
             condition.settled_offset(record, limits),
             moved,
             changed,
@@ -189,11 +187,11 @@ def judge_channel(
         life_shown=any(trace.life == "seen" for trace in record.traces),
         excursions=sum(trace.excursions.count for trace in record.traces),
         in_excursion_s=record.in_excursion_s,
-        phase=recurrence.phase_of(rate, limits),
+        phase=recurrence.phase_of(record, rate, limits),
         together=together,
         complaint_h=missing_h,
         complaint_starts=missing_starts,
-        size_by_age=None if by_age is None else by_age.growth,
+        cycles=sum(end > 0 for end in record.per_cycle()[1]),
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
         failed="" if end is None else end.reads,

@@ -20,12 +20,13 @@ from flicker.base.formats import hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
-from flicker.evidence.compare.sides import HEAT_S, WINDOWS, Side, side_of
+from flicker.evidence.compare.sides import HEAT_S, Side, side_of
 from flicker.evidence.frames import SoakTables
 from flicker.evidence.verdict import DO_NOT_CONNECT
-from flicker.logs.spans import elapsed, total, within
-from flicker.stats.rates import rate_interval, window_counts
-from flicker.stats.rates.dispersion import dispersion_levels
+from flicker.logs.spans import total, within
+from flicker.stats.power_ups import MeanRate, PowerUpSoak, mean_rate, power_ups_to_see
+from flicker.stats.rates import RateInterval, rate_interval
+from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.soak import (
     clean_exposure,
     comparison_exposure,
@@ -72,6 +73,8 @@ class SoakPlan(SoakTables, Result):
     so far: the hours catch a fault as frequent as the log allows, and no less) or 'demonstrate' (so many hours with at
     most ``allowed`` episodes exclude the rate). ``table`` lists confidence against hours; ``demonstrate`` the hours
     with 0, 1 or 2 episodes allowed; ``comparison`` the hours after a repair that would show a fall.
+    ``power_ups_needed`` says as how many power-ups of the logged length the hours are to be run, where counts per
+    power-up are known: power-ups differ by themselves, so one long run promises less.
     """
 
     kind: str
@@ -90,17 +93,18 @@ class SoakPlan(SoakTables, Result):
     method: str
     reads: str
     seed: int = 0
+    power_ups_needed: dict[str, Any] | None = None
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/soak/1'."""
+        """Return the document of the schema 'flicker/soak/2'."""
         own = plain({name: getattr(self, name) for name in self.__slots__})
-        return {"schema": "flicker/soak/1", "version": __version__, "correction": "none: one plan, one promise", **own}
+        return {"schema": "flicker/soak/2", "version": __version__, "correction": "none: one plan, one promise", **own}
 
 
 def plan_soak(
     *,
-    count: int | None = None,
-    hours: float | None = None,
+    count: int | Sequence[int] | None = None,
+    hours: float | Sequence[float] | None = None,
     logs: Assessment | LogLike | Sequence[LogLike] | None = None,
     rate_per_h: float | None = None,
     max_rate_per_h: float | None = None,
@@ -124,7 +128,8 @@ def plan_soak(
     Parameters
     ----------
     count, hours
-        Episodes seen, 0 or more, in observed hours; their uncertainty is allowed for.
+        Episodes seen, 0 or more, in observed hours; their uncertainty is allowed for. Give both per power-up where they
+        are known: a bare total is taken as one that comes evenly (Poisson), of this power-up.
     logs : Assessment, log, path or sequence
         Count, hours, bursts, power-ups and the run of the rate since power-up are taken from here.
     rate_per_h, max_rate_per_h : float
@@ -172,8 +177,15 @@ def plan_soak(
     cautions: list[str] = []
     side: Side | None = None
     dispersion = 1.0
+    units: tuple[list[int], list[float]] | None = None
+    if count is not None and not isinstance(count, (int, float, str, np.integer)):
+        units = _per_power_up(count, hours)
+        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), _dispersion(*units)
+    elif hours is not None and not isinstance(hours, (int, float, str, np.number)):
+        raise ValueError("count and hours must both be totals, or both one number per power-up")
     if logs is not None:
-        side, count, hours, dispersion, more = _from_logs(logs, channel, limits)
+        side, units, more = _from_logs(logs, channel, limits)
+        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), _dispersion(*units)
         cautions.extend(more)
         glitch_length_s, relative = _relative_length(side, glitch_length_s)
         if starts is None and side.cold_starts >= 2:
@@ -181,12 +193,23 @@ def plan_soak(
     else:
         relative = None
     seen = _share(glitch_length_s, sample_interval_s, integration_s, relative)
-    rate, kind, base = _rate(count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits)
+    rate, kind, base = _rate(
+        count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits, units
+    )
     power_ups = _starts(starts_with_fault, starts, confidence, seen, rate, cool)
     if kind is None:
         return _starts_only(rate, power_ups, confidence, seen, (*cautions, *CAUTIONS))
 
+    def in_power_ups(chance: float) -> PowerUpSoak | None:
+        if units is None or kind != "catch" or rate.count is None:
+            return None
+        each = math.fsum(units[1]) / len(units[1])
+        return power_ups_to_see(*units, length=each * seen, scatter=limits.power_up_scatter, confidence=chance)
+
     def needed(chance: float) -> float:
+        found = in_power_ups(chance)
+        if found is not None and units is not None:
+            return found.power_ups * math.fsum(units[1]) / len(units[1])
         if kind == "demonstrate":
             return clean_exposure(base, confidence=chance, allowed=allowed, detectable_share=seen).exposure
         if kind == "catch" and rate.count is not None:
@@ -195,7 +218,6 @@ def plan_soak(
                 exposure=rate.observed_h,
                 confidence=chance,
                 detectable_share=seen,
-                dispersion=min(dispersion, float(rate.count)),
             ).exposure
         return hours_to_catch(rate=base, confidence=chance, detectable_share=seen).exposure
 
@@ -214,10 +236,10 @@ def plan_soak(
     )
     if kind == "upper limit":
         cautions.append("Nothing was seen so far: a fault rarer than the log can exclude needs longer, without end.")
-    if dispersion > 1.0:
+    if kind == "catch" and units is None and rate.count is not None:
         cautions.append(
-            f"Episodes come in bursts (counts scatter {dispersion:.2g} times as much as single ones would): the plan "
-            "catches bursts, not single episodes."
+            "Only a total is given: the plan takes all power-ups as alike, so it holds for this power-up going on; give "
+            "the logs, or counts per power-up."
         )
     if seen < 0.2:
         cautions.append(
@@ -225,6 +247,7 @@ def plan_soak(
         )
     if allowed and kind == "demonstrate":
         cautions.append(f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.")
+    over = in_power_ups(confidence)
     table = tuple({"confidence": chance, "hours": needed(chance)} for chance in sorted({*TABLE, confidence}))
     return SoakPlan(
         kind,
@@ -240,14 +263,40 @@ def plan_soak(
         _cycles(side, confidence, cool, limits) if side is not None else None,
         _comparison(rate, 1.0 - confidence) if kind == "catch" else (),
         (*cautions, *CAUTIONS),
-        _method(kind, rate),
-        _reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups),
+        _method(kind, rate) if over is None else over.method,
+        _reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
+        power_ups_needed=None
+        if over is None or units is None
+        else {
+            "power_ups": over.power_ups,
+            "each_h": wanted / over.power_ups,
+            "miss": over.miss,
+            "seen_power_ups": over.seen_power_ups,
+            "scatter": over.scale,
+        },
     )
+
+
+def _per_power_up(count: Any, hours: Any) -> tuple[list[int], list[float]]:
+    """Episodes and hours per power-up, checked."""
+    n = check.whole_array("count", count)
+    if hours is None or np.ndim(hours) != 1:
+        raise ValueError("count and hours must both be totals, or both one number per power-up")
+    h = check.finite_array("hours", hours)
+    if n.size != h.size or h.min() <= 0:
+        raise ValueError(f"hours must be above 0 and one per power-up ({n.size}), got {h.tolist()}")
+    return n.tolist(), h.tolist()
+
+
+def _dispersion(counts: Sequence[int], hours: Sequence[float]) -> float:
+    """Variance of the counts of power-ups over that of independent episodes; 1 where one alone was seen."""
+    found, dof = pearson_dispersion([(np.asarray(counts, dtype=np.int64), np.asarray(hours, dtype=np.float64))])
+    return max(1.0, found) if dof > 0 else 1.0
 
 
 def _from_logs(
     logs: Assessment | LogLike | Sequence[LogLike], channel: str | None, limits: Limits
-) -> tuple[Side, int, float, float, list[str]]:
+) -> tuple[Side, tuple[list[int], list[float]], list[str]]:
     result = logs if isinstance(logs, Assessment) else assess(logs, limits)
     names = [item.channel for item in result.channels]
     if channel is not None and channel not in names:
@@ -258,17 +307,12 @@ def _from_logs(
     hours = side.observed_s / HOUR
     if hours <= 0:
         raise ValueError(f"{chosen}: no observed time is left once the power-up surge and gaps are out; log longer.")
-    ends = [total(cycle.observed) for cycle in side.cycles]
-    times = [
-        np.minimum(elapsed(cycle.observed, cycle.episode_s), end) for cycle, end in zip(side.cycles, ends, strict=True)
-    ]
-    kept = [(t, e) for t, e in zip(times, ends, strict=True) if e > 0]
-    levels = dispersion_levels([window_counts([t for t, _ in kept], [e for _, e in kept], windows=WINDOWS)])
-    dispersion = max([1.0, *(level[0] for level in levels)])
+    kept = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in side.cycles]
+    kept = [(n, h) for n, h in kept if h > 0]
     cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []
     if any(item.fitness == DO_NOT_CONNECT for item in result.channels):
         cautions.append("A channel is marked 'do not connect': stay with the unit while it is on.")
-    return side, side.episodes, hours, dispersion, cautions
+    return side, ([n for n, _ in kept], [h for _, h in kept]), cautions
 
 
 def _relative_length(side: Side, given_s: float | None) -> tuple[float | None, float]:
@@ -309,13 +353,16 @@ def _rate(
     confidence: float,
     logged: bool,
     limits: Limits,
+    units: tuple[list[int], list[float]] | None,
 ) -> tuple[SoakRate, str | None, float]:
     if count is not None or hours is not None:
         if count is None or hours is None:
             raise ValueError("count and hours belong together, got one of them")
         n = check.whole("count", count, what="episodes seen")
         t = check.positive("hours", hours, what="observed hours")
-        found = rate_interval(n, t, confidence=confidence)
+        found: RateInterval | MeanRate = rate_interval(n, t, confidence=confidence)
+        if units is not None and len(units[0]) > 1 and n > 0:
+            found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
         source = "the logs" if logged else "the episodes seen"
         rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
         if n > 0:
@@ -449,6 +496,7 @@ def _reads(
     allowed: int,
     base: float,
     power_ups: dict[str, Any] | None,
+    over: PowerUpSoak | None = None,
 ) -> str:
     if kind == "demonstrate":
         what = "no episode" if allowed == 0 else f"at most {allowed} episode{'s' if allowed > 1 else ''}"
@@ -462,6 +510,11 @@ def _reads(
             f"hour. Plan: at least {hours_text(hours)} of observed time; that catches it with a chance of "
             f"{confidence:.0%} only if it is as frequent as that."
         )
+    elif over is not None:
+        many = f"{over.power_ups} power-up{'s' if over.power_ups > 1 else ''} of {hours_text(hours / over.power_ups)}"
+        text = f"Plan: {many}, to see it at least once with a chance of {confidence:.0%}"
+        text += f"; {over.power_ups} power-ups as long as those seen, not one long run." if over.power_ups > 1 else "."
+        text += f" It was seen {times_text(rate.count or 0)} in {hours_text(rate.observed_h or 0.0)}."
     else:
         text = f"Plan: {hours_text(hours)} of observed time, to see it at least once with a chance of {confidence:.0%}."
         if rate.count is not None and known is not None:

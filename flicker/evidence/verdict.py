@@ -17,7 +17,6 @@ from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import first_reason, reason_text
-from flicker.evidence.questions.worsening import SIZE_FACTOR
 
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
@@ -54,12 +53,12 @@ class Facts:
     complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
     complaint_starts: float | None = None
     reading_every_s: float = 0.0
-    size_by_age: float | None = None  # size in the last power-up over that in the first, where both show episodes
     enter_V: float = 0.0
     jump_pairs: int = 0  # jumps between levels, up and down,
     jump_V: float = 0.0  # and their middle size
     failed: str = ""  # the event in which the unit died
     shared_swings: bool = False  # the guard's swings came in all channels at once
+    cycles: int = 1  # power-ups with observed time
 
     @property
     def complaint_open(self) -> bool:
@@ -117,14 +116,17 @@ def _word(
         return VerdictWord.INCONCLUSIVE, TailKind.NOTHING_OBSERVED, "nothing was observed"
     by_hand = yes("provoked") and findings["intermittent"].basis == Basis.BY_HAND
     recurs = yes("intermittent") and not by_hand
-    one_run = facts.power_ups < 2
-    # Sizes that grow alike in every power-up are heat, as rates are.
-    if recurs and yes("larger") and (facts.size_by_age is None or facts.size_by_age >= SIZE_FACTOR):
-        return VerdictWord.DEGRADING, TailKind.LARGER, "swings get larger"
+    if recurs and yes("larger with age"):
+        return VerdictWord.DEGRADING, TailKind.LARGER, "swings get larger with each power-up"
     if recurs and yes("worse with age"):
         return VerdictWord.DEGRADING, TailKind.WORSE_WITH_AGE, "more often with each power-up"
-    if recurs and yes("more often") and one_run:
-        tail = "more often during this run; heat and wear cannot be told apart: repeat from cold"
+    # What grows alike in every power-up is heat; within one or two of them heat and wear cannot be told apart.
+    within = {1: "during this run", 2: "within both power-ups"}.get(facts.cycles)
+    if recurs and yes("larger") and within:
+        tail = f"swings get larger {within}; heat and wear cannot be told apart: repeat from cold"
+        return VerdictWord.DEGRADING, TailKind.LARGER, tail
+    if recurs and yes("more often") and within:
+        tail = f"more often {within}; heat and wear cannot be told apart: repeat from cold"
         return VerdictWord.DEGRADING, TailKind.MORE_OFTEN, tail
     if jumping:
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)

@@ -11,9 +11,9 @@ from flicker.base.described import Doc
 from flicker.base.formats import channel_text, hours_text, millivolts_text, times_text
 from flicker.base.result import Result, plain
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
-from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, NOT_COMPARABLE, WORSE, Cure, Weighed
+from flicker.evidence.compare.power_up_ratio import PowerUpRatio
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
 from flicker.evidence.questions.recurrence import EpisodeRate
-from flicker.stats.rates.ratio_matched import MatchedRatio
 
 HOUR = 3600.0
 
@@ -54,7 +54,7 @@ class SideFigures(Result):
 
 @dataclass(frozen=True, slots=True)
 class RatioFigures(Result):
-    """Rate after over rate before; two-sided interval and p, and one-sided p-values corrected over the channels."""
+    """Rate after over rate before over power-ups; two-sided interval, one-sided p-values."""
 
     estimate: Annotated[
         float | None,
@@ -62,14 +62,30 @@ class RatioFigures(Result):
     ]
     low: Annotated[float, Doc("Lower two-sided limit.", ge=0, open=True)]
     high: Annotated[float, Doc("Upper two-sided limit.", ge=0, open=True)]
-    p_value: Annotated[float, Doc("Two-sided p-value.", ge=0, le=1, null=True)]
+    p_value: Annotated[
+        float, Doc("One-sided p-value in the direction of the ratio, not corrected.", ge=0, le=1, null=True)
+    ]
+    sided: Annotated[str, Doc("Always 'one'.", values=("one",))]
     p_improved: Annotated[
         float, Doc("One-sided p-value of 'improved', corrected over the channels.", ge=0, le=1, null=True)
     ]
     p_worse: Annotated[float, Doc("One-sided p-value of 'worse', corrected.", ge=0, le=1, null=True)]
     dispersion: Annotated[
-        float, Doc("Variance of the counts over that of single episodes; 1 without bursts.", ge=0, null=True)
+        float,
+        Doc(
+            "Variance of the counts of power-ups over that of independent episodes, at the middle scatter.",
+            ge=0,
+            null=True,
+        ),
     ]
+    scatter: Annotated[
+        float,
+        Doc("How much power-ups differ by themselves, as a share of their rate: the middle value.", ge=0, null=True),
+    ]
+    holds_up_to_scatter: Annotated[
+        float | None, Doc("Largest such difference up to which the change is shown; null where none.", ge=0)
+    ]
+    power_ups: Annotated[tuple[int, int], Doc("Power-ups compared, before and after.")]
     counts: Annotated[str, Doc("The counts compared, in words.")]
     cautions: Annotated[tuple[str, ...], Doc("What the ratio rests on.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]
@@ -121,20 +137,30 @@ class ChannelComparison(Result):
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
-def ratio_figures(found: MatchedRatio, item: Weighed) -> RatioFigures:
+def ratio_figures(found: PowerUpRatio, item: Weighed) -> RatioFigures:
     """Figures of one ratio of a weighed channel."""
     return RatioFigures(
         None if math.isnan(found.ratio) else found.ratio,
         found.low,
         found.high,
         found.p_value,
+        "one",
         item.p_improved,
         item.p_worse,
-        found.dispersion,
+        _dispersion(found),
+        found.cv,
+        found.holds_less if found.p_less <= found.p_greater else found.holds_greater,
+        (len(found.base_units), len(found.units)),
         f"{found.count} after, {found.base_count} before, at equal time since power-up",
         found.cautions,
         found.method,
     )
+
+
+def _dispersion(found: PowerUpRatio) -> float:
+    """1 + c^2 times the mean count of a power-up."""
+    number = len(found.units) + len(found.base_units)
+    return 1.0 + found.cv**2 * (found.count + found.base_count) / number if number else math.nan
 
 
 def reads(
@@ -145,7 +171,7 @@ def reads(
     sides: Sequence[SideFigures],
     item: Weighed,
     state: Cure,
-    notes: Sequence[str],
+    notes: Sequence[Note],
     noise: Change,
     level: Change,
 ) -> str:
@@ -164,18 +190,33 @@ def reads(
     said = [f"{name}: {figures}: {outcome}."]
     if aspect == "episodes" and outcome != NO_CHANGE:
         ratio = item.ratio
+        if not ratio.alone:
+            said_of_scatter = _holds(ratio, outcome)
+        else:
+            said_of_scatter = f"One power-up a side cannot tell how far they differ; the change holds up to {1.5 * ratio.scatter:.0%}: log a second."
         if outcome == IMPROVED and not math.isinf(ratio.high):
             said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
             said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
-    telling = (NOT_COMPARABLE, "the untouched", "compared at equal", "the number of episodes and the time")
+        said.append(said_of_scatter)
+    elif aspect == "episodes" and item.ratio.alone and item.ratio.base_count and not item.barred:
+        said.append("One power-up a side cannot tell how far power-ups differ: log a second on each.")
     if cured is not None or outcome != NO_CHANGE or item.barred:
-        said.extend(f"{note[0].upper()}{note[1:]}." for note in notes if note.startswith(telling))
+        said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
     if level.note.startswith("not shown: meter or leads"):
-        said.append(f"At rest {millivolts_text(level.before)} {_when(one)}, {millivolts_text(level.after)} {_when(two)}: {level.note}.")
+        said.append(
+            f"At rest {millivolts_text(level.before)} {_when(one)}, {millivolts_text(level.after)} {_when(two)}: {level.note}."
+        )
     if aspect in {"episodes", "occupied windows"} and cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
+
+
+def _holds(ratio: PowerUpRatio, outcome: str) -> str:
+    """How much power-ups differ by themselves, and up to which difference the change is shown."""
+    held = ratio.holds_less if outcome == IMPROVED else ratio.holds_greater
+    differ = f"Power-ups differ by themselves by some {ratio.cv:.0%} (up to {ratio.cv_high:.0%})"
+    return f"{differ}; this is shown while they differ by up to {held or 0.0:.0%}."
 
 
 def _cure(cured: str, again: bool, state: Cure) -> str:
@@ -189,6 +230,8 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
     if again:
         return f"Seen again, so not yet cured; begin a new soak of {hours} without an episode."
     more = f"the cure is shown only after {hours} more without an episode"
+    if state.power_ups_needed and state.power_ups_needed > 1 and state.each_h:
+        more += f", in {state.power_ups_needed} power-ups of {hours_text(state.each_h)} or more, not one long run"
     if state.cold_starts_needed:
         more += (
             f", or {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"

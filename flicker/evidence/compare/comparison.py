@@ -27,25 +27,31 @@ from flicker.evidence.compare.condition_change import (
 )
 from flicker.evidence.compare.credit import Credit, credits_of, work_of
 from flicker.evidence.compare.sides import side_of
-from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, RELEASE_PER_H, WORSE, Weighed, cure, weigh
+from flicker.evidence.compare.weighing import (
+    IMPROVED,
+    NO_CHANGE,
+    RELEASE_PER_H,
+    WORSE,
+    Note,
+    NoteKind,
+    Weighed,
+    cure,
+    weigh,
+)
 from flicker.evidence.document import head, named
 from flicker.evidence.findings import YES
 from flicker.evidence.frames import ComparisonTables, StagesTables
 from flicker.evidence.log_checks import between
+from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record import ChannelRecord
 
 HOUR = 3600.0
-# A caution of the statistics in words for the one who repairs, by its beginning.
-SAID = {
-    "neighbouring windows go together": "busy and calm spells last longer than the interval of the ratio allows for, so "
-    "take it as a little too narrow"
-}
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison(ComparisonTables, Result):
-    """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/1'.
+    """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/2'.
 
     The two assessments are kept for charts and reports; they are not part of the document.
     """
@@ -72,9 +78,9 @@ class Comparison(ComparisonTables, Result):
         return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/comparison/1'."""
+        """Return the document of the schema 'flicker/comparison/2'."""
         return {
-            **head("flicker/comparison/1", self.seed, self.correction),
+            **head("flicker/comparison/2", self.seed, self.correction),
             "stages": [self.before, self.after],
             "control": self.control,
             "limits": plain(self.limits),
@@ -107,9 +113,9 @@ class StageComparison(StagesTables, Result):
         return " ".join([*told, *(f"{item.reads[0].upper()}{item.reads[1:]}" for item in self.credits)])
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/1'."""
+        """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/2'."""
         return {
-            **head("flicker/stages/1", self.whole.seed, self.whole.correction),
+            **head("flicker/stages/2", self.whole.seed, self.whole.correction),
             "stages": list(self.stages),
             "steps": [step.to_dict() for step in self.steps],
             "whole": self.whole.to_dict(),
@@ -158,9 +164,9 @@ def compare(
 
     Notes
     -----
-    Episodes are compared at equal time since power-up and kind of start; the ratio is exact given the totals, and wider
-    where episodes come in bursts. 'Improved' and 'worse' are each wrong in at most ``1 - confidence`` of comparisons in
-    which nothing changed, over all channels together. A difference of levels below the accuracies of both readings, or
+    Episodes are compared at equal time since power-up and kind of start, power-up by power-up, for power-ups differ by
+    themselves (`stats.power_ups.rate_comparison`). 'Improved' and 'worse' are each wrong in at most half of
+    ``1 - confidence`` of comparisons in which nothing changed, over all channels together. A difference of levels below the accuracies of both readings, or
     a sign that just turned at the same size, is never claimed.
     """
     limits = limits or (case.limits if case else Limits())
@@ -249,11 +255,12 @@ def _compare(
             for number, _, one, two in rows
         ],
         confidence=limits.confidence,
+        scatter=limits.power_up_scatter,
         cell_s=limits.dead_time_s or 10.0,
         controls=[name == control for _, name, _, _ in rows],
         unlike=[apart[number] for number, _, _, _ in rows],
     )
-    correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction"
+    correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction, half the error each"
     out = []
     for number, (first, second, before, after) in enumerate(steps):
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
@@ -314,7 +321,7 @@ def _channel(
     notes = list(item.notes)
     noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
     sizes = size_change(
-        one.episodes.size_V[~one.episodes.common], two.episodes.size_V[~two.episodes.common], limits, off_by
+        [cycle.size_V for cycle in item.before.cycles], [cycle.size_V for cycle in item.after.cycles], limits, off_by
     )
     if unalike:
         noise, level, sizes = (unlike_change(found, unalike) for found in (noise, level, sizes))
@@ -331,7 +338,8 @@ def _channel(
         apart = item.leading.high < base.leading.low if outcome == IMPROVED else item.leading.low > base.leading.high
         if not apart:
             outcome = NO_CHANGE
-            notes.append("the untouched channel changed as well: the room or the conditions, not the part")
+            text = "the untouched channel changed as well: the room or the conditions, not the part"
+            notes.append(Note(NoteKind.UNTOUCHED, text))
     state = cure(
         item,
         recurs=after.finding("intermittent").answer == YES,
@@ -344,7 +352,7 @@ def _channel(
         cured = "not yet"
     for change in (noise, level, sizes):
         if change.note and not unalike and (change is not sizes or "meter or leads" in change.note):
-            notes.append(f"{change.quantity}: {change.note}")
+            notes.append(Note(NoteKind.REMARK, f"{change.quantity}: {change.note}"))
     figures = [
         SideFigures(
             stage,
@@ -382,7 +390,7 @@ def _channel(
         state.cold_starts_needed,
         concern,
         state.excluded_per_h,
-        tuple(dict.fromkeys(notes)),
+        tuple(dict.fromkeys(note.text for note in notes)),
         reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level),
     )
 
@@ -423,10 +431,12 @@ def _cautions(
             "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
+    if any(item.outcome != NO_CHANGE and item.aspect in {"episodes", "occupied windows"} for item in channels):
+        out.append(foot(before.limits))
     for item in channels:
         for text in item.ratio.cautions:
             if item.ratio.estimate is not None:
-                out.append(f"{item.channel}: {SAID.get(text.split(',')[0], text)}.")
+                out.append(f"{item.channel}: {text}.")
         if item.after.fitness == "do not connect":
             out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
         if item.noise_ratio.answer == "more":

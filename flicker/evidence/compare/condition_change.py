@@ -16,6 +16,7 @@ from flicker.base.result import Result
 from flicker.evidence.accuracy import meter_or_leads
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
+from flicker.stats.power_ups import size_growth
 
 Floats = NDArray[np.float64]
 
@@ -182,60 +183,48 @@ def _level_range(record: ChannelRecord) -> tuple[float, float, float] | None:
     return min(ends) - slack, middle, max(ends) + slack
 
 
-def size_change(before: Floats, after: Floats, limits: Limits, off_by: OffBy = exact) -> Change:
-    """Ratio of the sizes of episodes: Mann-Whitney rank test, Hodges-Lehmann ratio with its interval.
+def size_change(before: Sequence[Floats], after: Sequence[Floats], limits: Limits, off_by: OffBy = exact) -> Change:
+    """Ratio of the sizes of episodes, each power-up once with its mean log size: sizes of one power-up are alike.
 
     Parameters
     ----------
-    before, after : array, shape (episodes,)
-        Largest deviation of each episode, volts.
+    before, after : sequence of array
+        Largest deviation of each episode, volts, by power-up.
 
     Notes
     -----
-    Hodges and Lehmann (1963), Annals of Mathematical Statistics 34, 598-611; the interval from order
-    statistics of the ratios, normal approximation of the rank.
+    `stats.power_ups.size_growth` with 0 for before and 1 for after: a moderated t with power-ups + 1 degrees of freedom.
     """
-    method = "rank test of the largest deviation of each episode; Hodges-Lehmann ratio"
-    if before.size < 4 or after.size < 4:
-        return _unknown(
-            "size of episodes",
-            "ratio",
-            "fewer than four episodes on one side",
-            float(np.median(before)) if before.size else None,
-            float(np.median(after)) if after.size else None,
+    sizes = [part[part > 0] for part in (*before, *after)]
+    side = np.repeat((0.0, 1.0), (len(before), len(after)))
+    middles = [
+        math.exp(float(np.mean([np.log(part).mean() for part in parts]))) if parts else None
+        for parts in (
+            [part for part, x in zip(sizes, side, strict=True) if part.size and x == which] for which in (0.0, 1.0)
         )
-    from scipy.special import ndtri
-    from scipy.stats import mannwhitneyu
-
-    one, two = _thin(before), _thin(after)
-    p_value = float(mannwhitneyu(two, one, alternative="two-sided").pvalue)
-    ratios = np.sort(np.subtract.outer(np.log(two), np.log(one)).ravel())
-    m, n = two.size, one.size
-    spread = math.sqrt(m * n * (m + n + 1) / 12.0)
-    place = int(max(0, math.floor(m * n / 2.0 - float(ndtri(0.5 + limits.confidence / 2.0)) * spread)))
-    estimate = float(np.median(ratios))
-    shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(SIZE_MATTERS)
+    ]
+    quantity = "size of episodes"
+    if any(middle is None for middle in middles):
+        return _unknown(quantity, "ratio", "no episode on one side", *middles)
+    result = size_growth(sizes, side, confidence=limits.confidence)
+    if result.dof < 1:
+        return _unknown(quantity, "ratio", "one power-up a side cannot tell how far sizes differ", *middles)
+    p_value = min(1.0, 2.0 * min(result.p_up, result.p_down))
+    shown = p_value <= 1.0 - limits.confidence and abs(math.log(result.factor)) >= math.log(SIZE_MATTERS)
     found = Change(
-        "size of episodes",
-        float(np.median(before)),
-        float(np.median(after)),
-        math.exp(estimate),
-        math.exp(float(ratios[place])),
-        math.exp(float(ratios[-1 - place])),
+        quantity,
+        middles[0],
+        middles[1],
+        result.factor,
+        result.low,
+        result.high,
         p_value,
         "ratio",
-        ("less" if estimate < 0 else "more") if shown else "not shown",
+        ("less" if result.factor < 1.0 else "more") if shown else "not shown",
         "",
-        method,
+        result.method,
     )
     return _by_the_meter(found, off_by)
-
-
-def _thin(sizes: Floats, most: int = 2000) -> Floats:
-    """At most ``most`` values, evenly over time."""
-    if sizes.size <= most:
-        return sizes
-    return sizes[np.linspace(0, sizes.size - 1, most).astype(np.int64)]
 
 
 @dataclass(frozen=True, slots=True)

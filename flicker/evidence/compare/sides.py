@@ -16,13 +16,11 @@ from numpy.typing import NDArray
 
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.spans import elapsed, holds, spans, total, within
-from flicker.stats.rates import window_counts
 
 Floats = NDArray[np.float64]
 
 HEAT_S = 2.0 * 3600.0  # common practice, no source: two hours on, a unit is as warm as it gets
 COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
-WINDOWS = 20
 MOST_CELLS = 200_000
 
 
@@ -155,13 +153,18 @@ def _start_kinds(number: int, everyone: Sequence[ChannelRecord]) -> set[str]:
 
 @dataclass(frozen=True, slots=True)
 class Strata:
-    """Counts and observed seconds of two sides, like with like, and the windows of each side that tell of bursts."""
+    """Counts and observed seconds of two sides, like with like.
+
+    ``after_units`` and ``before_units`` hold, per power-up, the episodes counted and those to expect were all power-ups
+    of both sides alike, arrays of shape (power-ups, 2).
+    """
 
     after_counts: NDArray[np.int64]
     after_s: Floats
     before_counts: NDArray[np.int64]
     before_s: Floats
-    windows: tuple[tuple[NDArray[np.int64], Floats], ...]
+    after_units: Floats
+    before_units: Floats
     matched_after: tuple[Floats, ...]
     matched_before: tuple[Floats, ...]
 
@@ -187,6 +190,7 @@ def match(before: Side, after: Side) -> Strata:
     """
     matched = ([np.empty((0, 2))] * len(after.cycles), [np.empty((0, 2))] * len(before.cycles))
     rows: dict[tuple[str, int, int], list[float]] = {}
+    units = (np.zeros((len(after.cycles), 2)), np.zeros((len(before.cycles), 2)))
     for kind in ("cold", "warm"):
         here = tuple([k for k, cycle in enumerate(side.cycles) if _kind(cycle) == kind] for side in (after, before))
         if not here[0] or not here[1]:
@@ -216,9 +220,13 @@ def match(before: Side, after: Side) -> Strata:
             row[1] += at_risk[0][i] * width[i]
             row[2] += hits[1][i]
             row[3] += at_risk[1][i] * width[i]
-        for which in (0, 1):
+        total_hits, total_risk = hits[0] + hits[1], at_risk[0] + at_risk[1]
+        share = np.where(both, total_hits / np.maximum(total_risk, 1), 0.0)
+        for which, side in enumerate((after, before)):
             for k, part in zip(here[which], early[which], strict=True):
                 matched[which][k] = _cross(part, shared)
+                mine = np.histogram(_inside(side.cycles[k].episode_s, part), bins=edges)[0]
+                units[which][k] += (mine[both].sum(), (share * _covering([part], edges)).sum())
     late = tuple([_late(cycle) for cycle in side.cycles] for side in (after, before))
     seconds = tuple(sum(total(part) for part in parts) for parts in late)
     if seconds[0] > 0 and seconds[1] > 0:
@@ -227,17 +235,14 @@ def match(before: Side, after: Side) -> Strata:
             for side, parts in zip((after, before), late, strict=True)
         )
         rows["late", 0, 0] = [counts[0], seconds[0], counts[1], seconds[1]]
+        per_s = sum(counts) / sum(seconds)
+        for which, side in enumerate((after, before)):
+            for k, part in enumerate(late[which]):
+                units[which][k] += (_inside(side.cycles[k].episode_s, part).size, per_s * total(part))
     else:
         late = tuple([np.empty((0, 2))] * len(parts) for parts in late)
-    windows = []
     full: tuple[list[Floats], list[Floats]] = ([], [])
     for which, side in enumerate((after, before)):
-        early_s = sum(total(part) for part in matched[which])
-        late_s = sum(total(part) for part in late[which])
-        for parts, spent in ((matched[which], early_s), (late[which], late_s)):
-            if spent > 0:
-                wanted = max(2, round(WINDOWS * spent / (early_s + late_s)))
-                windows.append(_windows(side, parts, wanted))
         for k in range(len(side.cycles)):
             full[which].append(spans(tuple(pair) for part in (matched[which][k], late[which][k]) for pair in part))
     table = np.array(list(rows.values()), dtype=np.float64).reshape(-1, 4)
@@ -246,7 +251,8 @@ def match(before: Side, after: Side) -> Strata:
         table[:, 1],
         table[:, 2].astype(np.int64),
         table[:, 3],
-        tuple(windows),
+        units[0],
+        units[1],
         tuple(full[0]),
         tuple(full[1]),
     )
@@ -283,27 +289,17 @@ def _cross(one: Floats, two: Floats) -> Floats:
     return spans(out)
 
 
-def _windows(side: Side, parts: Sequence[Floats], wanted: int) -> tuple[NDArray[np.int64], Floats]:
-    times, ends = [], []
-    for cycle, part in zip(side.cycles, parts, strict=True):
-        spent = total(part)
-        if spent > 0:
-            times.append(np.minimum(elapsed(part, _inside(cycle.episode_s, part)), spent))
-            ends.append(spent)
-    return window_counts(times, ends, windows=wanted)
-
-
 def occupied(side: Side, parts: Sequence[Floats], cell_s: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Cells of ``cell_s`` observed seconds that hold a part of an excursion, summed in some twenty windows.
+    """Cells of ``cell_s`` observed seconds that hold a part of an excursion, of each power-up.
 
     Returns
     -------
-    hits, cells : array, shape (windows,)
+    hits, cells : array, shape (power-ups,)
     """
     spent = sum(total(part) for part in parts)
     cell_s = max(cell_s, spent / MOST_CELLS)
-    marks = []
-    for cycle, part in zip(side.cycles, parts, strict=True):
+    hits, cells = np.zeros(len(parts), dtype=np.int64), np.zeros(len(parts), dtype=np.int64)
+    for k, (cycle, part) in enumerate(zip(side.cycles, parts, strict=True)):
         number = int(total(part) / cell_s)
         if number == 0:
             continue
@@ -315,9 +311,5 @@ def occupied(side: Side, parts: Sequence[Floats], cell_s: float) -> tuple[NDArra
             real = (elapsed(part, cycle.excursions[:, 1]) > elapsed(part, cycle.excursions[:, 0])) & (first <= last)
             np.add.at(flag, first[real], 1)
             np.add.at(flag, last[real] + 1, -1)
-        marks.append(np.cumsum(flag)[:-1] > 0)
-    if not marks:
-        return np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
-    joined = np.concatenate(marks)
-    groups = np.array_split(joined, min(WINDOWS, joined.size))
-    return np.array([int(g.sum()) for g in groups]), np.array([g.size for g in groups])
+        hits[k], cells[k] = int(np.count_nonzero(np.cumsum(flag)[:-1] > 0)), number
+    return hits, cells

@@ -2,23 +2,43 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 
+from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
 from flicker.evidence.compare.sides import Side, Strata, match, occupied
 from flicker.evidence.findings import holm
-from flicker.stats.rates.ratio_matched import MatchedRatio, rate_ratio_matched
-from flicker.stats.soak import clean_exposure, clean_exposure_after_repair, power_ups_to_catch
+from flicker.evidence.power_up_counts import OCCUPIED_LEADS, rate_counts
+from flicker.logs.spans import total
+from flicker.stats.power_ups import power_ups_to_see
+from flicker.stats.power_ups.scatter import SCATTER
+from flicker.stats.soak import clean_exposure, power_ups_to_catch
 
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 HOUR = 3600.0
-SATURATED = 0.10  # share of occupied windows above which counting episodes no longer follows the rate
 RELEASE_PER_H = 0.1  # rate to exclude before an intermittent unit goes home where the complaint gives none
-NOT_COMPARABLE = "not comparable"
 PACE = 1.5  # sample intervals further apart than this factor see different shares of short glitches
+
+
+class NoteKind(StrEnum):
+    """What a note on a comparison tells."""
+
+    NOT_COMPARABLE = "not comparable"
+    EQUAL_TIME = "compared at equal time"
+    SATURATED = "counting saturates"
+    UNTOUCHED = "untouched channel changed"
+    REMARK = "remark"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What limits a comparison, in words."""
+
+    kind: NoteKind
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,19 +53,19 @@ class Weighed:
     before: Side
     after: Side
     strata: Strata
-    ratio: MatchedRatio
-    occupied: MatchedRatio | None
+    ratio: PowerUpRatio
+    occupied: PowerUpRatio | None
     shares: tuple[float, float]
     leads: str
     outcome: str
     p_improved: float
     p_worse: float
     family: int
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     barred: bool = False
 
     @property
-    def leading(self) -> MatchedRatio:
+    def leading(self) -> PowerUpRatio:
         """The ratio that decided."""
         return self.occupied if self.occupied is not None else self.ratio
 
@@ -54,6 +74,7 @@ def weigh(
     pairs: Sequence[tuple[Side, Side]],
     *,
     confidence: float = 0.95,
+    scatter: float = SCATTER,
     cell_s: float = 10.0,
     controls: Sequence[bool] | None = None,
     unlike: Sequence[Sequence[str]] | None = None,
@@ -65,7 +86,9 @@ def weigh(
     pairs : sequence of (Side, Side)
         All channels and steps that are looked at together.
     confidence : float
-        One minus the chance of any false 'improved' (and of any false 'worse') over all pairs.
+        One minus the chance of any false claim over all pairs; half of it belongs to each direction.
+    scatter : float
+        Scale of what is allowed for how power-ups differ by themselves.
     cell_s : float
         Length of the windows that count as occupied or not, seconds.
     controls : sequence of bool, optional
@@ -78,10 +101,13 @@ def weigh(
     A pair whose events are so few that no split of them could show a change does not count as looked at (Tarone 1990,
     Biometrics 46, 515-522: conditional on the total it can never reject).
     """
-    error = 1.0 - confidence
-    drafts = [_draft(before, after, confidence, cell_s) for before, after in pairs]
+    error = 0.5 * (1.0 - confidence)
+    drafts = [_draft(before, after, confidence, cell_s, scatter) for before, after in pairs]
     control = list(controls) if controls is not None else [False] * len(drafts)
-    barred = [tuple(reasons) for reasons in unlike] if unlike is not None else [()] * len(drafts)
+    barred = [
+        tuple(Note(NoteKind.NOT_COMPARABLE, text) for text in reasons)
+        for reasons in (unlike if unlike is not None else [()] * len(drafts))
+    ]
     mine = [k for k, item in enumerate(drafts) if not control[k] and not barred[k] and _some(item)]
     tested = [k for k in mine if drafts[k].leading.least_p_less <= error]
     p_less = [item.leading.p_less for item in drafts]
@@ -102,21 +128,26 @@ def weigh(
             against = item.ratio.p_greater if outcome == IMPROVED else item.ratio.p_less
             if against <= error:
                 outcome = NO_CHANGE
-                notes.append(
+                text = (
                     "the number of episodes and the time they fill moved in opposite directions: counting saturates, "
                     "so no change is claimed"
                 )
+                notes.append(Note(NoteKind.SATURATED, text))
         if outcome == IMPROVED and _slower_and_short(item.before, item.after):
             outcome = NO_CHANGE
             notes.append(
-                f"{NOT_COMPARABLE}: readings every {item.after.sample_interval_s:.3g} s after and every "
-                f"{item.before.sample_interval_s:.3g} s before see different shares of glitches this short"
+                _apart(
+                    f"readings every {item.after.sample_interval_s:.3g} s after and every "
+                    f"{item.before.sample_interval_s:.3g} s before see different shares of glitches this short"
+                )
             )
         if outcome == WORSE and _slower_and_short(item.after, item.before):
             outcome = NO_CHANGE
             notes.append(
-                f"{NOT_COMPARABLE}: readings every {item.before.sample_interval_s:.3g} s before and every "
-                f"{item.after.sample_interval_s:.3g} s after see different shares of glitches this short"
+                _apart(
+                    f"readings every {item.before.sample_interval_s:.3g} s before and every "
+                    f"{item.after.sample_interval_s:.3g} s after see different shares of glitches this short"
+                )
             )
         out.append(
             replace(
@@ -126,74 +157,63 @@ def weigh(
                 p_worse=p_more[k],
                 family=max(1, len(tested)),
                 notes=tuple(notes),
-                barred=any(note.startswith(NOT_COMPARABLE) for note in notes),
+                barred=any(note.kind == NoteKind.NOT_COMPARABLE for note in notes),
             )
         )
     return out
+
+
+def _apart(text: str) -> Note:
+    return Note(NoteKind.NOT_COMPARABLE, f"not comparable: {text}")
 
 
 def _some(item: Weighed) -> bool:
     return item.leading.count + item.leading.base_count > 0
 
 
-def _draft(before: Side, after: Side, confidence: float, cell_s: float) -> Weighed:
-    notes = []
+def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter: float) -> Weighed:
+    notes: list[Note] = []
     threshold = max(before.enter_V, after.enter_V)
     if threshold > 1.2 * max(min(before.enter_V, after.enter_V), 1e-12):
-        notes.append(
-            f"only episodes beyond {threshold * 1e3:.3g} mV are compared, the coarser threshold of the two sides"
-        )
+        text = f"only episodes beyond {threshold * 1e3:.3g} mV are compared, the coarser threshold of the two sides"
+        notes.append(Note(NoteKind.REMARK, text))
         before, after = above(before, threshold), above(after, threshold)
     strata = match(before, after)
-    ratio = (
-        rate_ratio_matched(
-            strata.after_counts,
-            strata.after_s / HOUR,
-            strata.before_counts,
-            strata.before_s / HOUR,
-            [(counts, spent / HOUR) for counts, spent in strata.windows],
-            confidence=confidence,
-        )
-        if strata.after_s.size
-        else _empty(confidence)
-    )
+    ratio = power_up_ratio(strata.after_units, strata.before_units, scatter=scatter, confidence=confidence)
     hits1, cells1 = occupied(after, strata.matched_after, cell_s)
     hits0, cells0 = occupied(before, strata.matched_before, cell_s)
     shares = (float(hits0.sum() / max(cells0.sum(), 1)), float(hits1.sum() / max(cells1.sum(), 1)))
     filled = None
-    if max(shares) > SATURATED and cells0.sum() > 0 and cells1.sum() > 0:
-        filled = rate_ratio_matched(
-            [hits1.sum()],
-            [cells1.sum()],
-            [hits0.sum()],
-            [cells0.sum()],
-            [(hits1, cells1.astype(np.float64)), (hits0, cells0.astype(np.float64))],
-            confidence=confidence,
-        )
-        filled = replace(
-            filled,
-            ratio=_rate(shares[1]) / _rate(shares[0]) if shares[0] > 0 else math.inf,
-            low=_rate(min(filled.low * shares[0], 1.0)) / _rate(shares[0]) if shares[0] > 0 else 0.0,
-            high=_rate(min(filled.high * shares[0], 1.0)) / _rate(shares[0]) if shares[0] > 0 else math.inf,
-            method=f"share of {cell_s:g} s windows that hold an excursion, as a rate; " + filled.method,
+    if max(shares) > OCCUPIED_LEADS and cells0.sum() > 0 and cells1.sum() > 0:
+        filled = with_method(
+            power_up_ratio(
+                np.column_stack((rate_counts(hits1, cells1), cells1)).astype(np.float64),
+                np.column_stack((rate_counts(hits0, cells0), cells0)).astype(np.float64),
+                scatter=scatter,
+                confidence=confidence,
+            ),
+            f"share of {cell_s:g} s windows that hold an excursion, as a rate",
         )
     lost = 1.0 - strata.matched_after_s / after.observed_s if after.observed_s > 0 else 1.0
     if strata.matched_after_s <= 0.0 or strata.matched_before_s <= 0.0:
-        notes.append(f"{NOT_COMPARABLE}: the two sides never saw the unit at the same time since power-up")
+        notes.append(_apart("the two sides never saw the unit at the same time since power-up"))
     elif lost > 0.5 or strata.matched_before_s < 0.5 * before.observed_s:
-        notes.append(
+        text = (
             f"compared at equal time since power-up: {strata.matched_before_s / HOUR:.3g} of "
             f"{before.observed_s / HOUR:.3g} h before against {strata.matched_after_s / HOUR:.3g} of "
             f"{after.observed_s / HOUR:.3g} h after"
         )
+        notes.append(Note(NoteKind.EQUAL_TIME, text))
     known = [any(cycle.known for cycle in side.cycles) for side in (before, after)]
     if known[0] != known[1]:
-        notes.append(f"no power-up was seen {'after' if known[0] else 'before'}; that side is taken as warmed up")
+        text = f"no power-up was seen {'after' if known[0] else 'before'}; that side is taken as warmed up"
+        notes.append(Note(NoteKind.REMARK, text))
     pace = max(before.sample_interval_s, after.sample_interval_s) / max(
         min(before.sample_interval_s, after.sample_interval_s), 1e-12
     )
     if pace > PACE:
-        notes.append(f"the readings come {pace:.3g} times as often on one side; short glitches are seen unequally")
+        text = f"the readings come {pace:.3g} times as often on one side; short glitches are seen unequally"
+        notes.append(Note(NoteKind.REMARK, text))
     return Weighed(
         before,
         after,
@@ -208,14 +228,6 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float) -> Weigh
         1,
         tuple(notes),
     )
-
-
-def _rate(share: float) -> float:
-    return -math.log1p(-share) if share < 1.0 else math.inf
-
-
-def _empty(confidence: float) -> MatchedRatio:
-    return rate_ratio_matched([0], [0.0], [0], [0.0], confidence=confidence)
 
 
 def above(side: Side, threshold_V: float) -> Side:
@@ -251,7 +263,8 @@ class Cure:
     """Whether the fault is shown to be gone, and what is missing.
 
     ``word`` is 'shown', 'not yet', 'no', or None where there was nothing to cure. Each of the two ways, hours or cold
-    starts, suffices where it is given.
+    starts, suffices where it is given. ``power_ups_needed`` says in how many further power-ups at least, each as long as those
+    after, the hours are to be logged: one long run tells less.
     """
 
     word: str | None
@@ -259,6 +272,8 @@ class Cure:
     cold_starts_needed: int | None
     concern_per_h: float
     excluded_per_h: float | None
+    power_ups_needed: int | None = None
+    each_h: float | None = None
 
 
 def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float, confidence: float = 0.95) -> Cure:
@@ -287,24 +302,40 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     if after.episodes > 0 or item.shares[1] > 0.0:
         # Seen again: a clean stretch chosen because it was clean proves nothing; the count begins anew.
         return Cure("not yet", needed, None, concern_per_h, None)
-    matched = item.strata.matched_after_s / HOUR
-    multiple = item.leading.needed_multiple((1.0 - confidence) / item.family)
-    if matched > 0 and multiple is not None:
-        missing = (multiple - 1.0) * matched
-    else:
-        missing = clean_exposure_after_repair(
-            max(seen_before, 1), max(before.observed_s / HOUR, 1e-9), confidence=confidence
-        )
-    if item.outcome == IMPROVED:
-        missing = 0.0
     if item.barred:  # no further clean hours make unlike sides alike
         return Cure("not yet", None, None, concern_per_h, excluded)
-    hours_needed = max(missing, needed - hours, 0.0)
+    clean = sum(bool(total(cycle.observed) > 0) for cycle in after.cycles)
+    each = hours / clean if clean else 0.0
+    more = _power_ups_missing(item, clean, each, confidence)
+    hours_needed = max(needed - hours, 0.0)
+    if more is None or each <= 0:
+        return Cure("not yet", None, _cold_starts(before, after, warm_up_s, confidence), concern_per_h, excluded)
+    hours_needed = max(hours_needed, more * each)
+    number = max(more, 1 if hours_needed > 0 else 0)
     starts = _cold_starts(before, after, warm_up_s, confidence)
     enough = hours_needed <= 1e-9 or (starts == 0 and item.outcome == IMPROVED)
     if item.outcome == IMPROVED and enough:
-        return Cure("shown", 0.0, 0 if starts is not None else None, concern_per_h, excluded)
-    return Cure("not yet", hours_needed, starts, concern_per_h, excluded)
+        return Cure("shown", 0.0, 0 if starts is not None else None, concern_per_h, excluded, 0, each)
+    return Cure("not yet", hours_needed, starts, concern_per_h, excluded, number, each)
+
+
+def _power_ups_missing(item: Weighed, clean: int, each_h: float, confidence: float) -> int | None:
+    """Further clean power-ups until a fall is shown and a fault as before would have shown itself; None where none do."""
+    shown = 0 if item.outcome == IMPROVED else item.leading.needed_power_ups(0.5 * (1.0 - confidence) / item.family)
+    if shown is None or each_h <= 0:
+        return shown
+    seen = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in item.before.cycles]
+    seen = [(n, h) for n, h in seen if h > 0]
+    if not sum(n for n, _ in seen):
+        return shown
+    plan = power_ups_to_see(
+        [n for n, _ in seen],
+        [h for _, h in seen],
+        length=each_h,
+        scatter=item.leading.scatter,
+        confidence=confidence,
+    )
+    return max(shown, plan.power_ups - clean)
 
 
 def _cold_starts(before: Side, after: Side, warm_up_s: float, confidence: float) -> int | None:

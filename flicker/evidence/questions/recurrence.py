@@ -16,7 +16,8 @@ from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
-from flicker.stats.rates import dispersion_test, rate_interval, recurrence
+from flicker.stats.power_ups import MeanRate, early_share_test, mean_rate
+from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, recurrence
 
 HOUR = 3600.0
 WINDOWS = 20
@@ -37,7 +38,12 @@ class PhaseRate(Result):
 
 @dataclass(frozen=True, slots=True)
 class EpisodeRate(Result):
-    """Episodes per observed hour; ``high_per_hour`` and ``low_per_hour`` are two-sided, exact."""
+    """Episodes per observed hour.
+
+    ``low_per_hour`` and ``high_per_hour`` are two-sided: over power-ups that differ by themselves where two or more were
+    seen and an episode came, else the exact Poisson limits of this power-up. ``steady_upper_per_h`` is one-sided,
+    Poisson, and said of the time observed.
+    """
 
     episodes: Annotated[
         int, Doc("Episodes of the channel's own (those of all channels at once are in common_episodes).", ge=0)
@@ -92,7 +98,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         )
     if hours <= 0:
         return EpisodeRate(count, 0.0, None, None, None, None, 0, None, limits.confidence, "exact", tuple(phases))
-    whole = rate_interval(count, hours, confidence=limits.confidence)
+    whole, over = _whole_rate(record, count, hours, limits)
     one_sided = rate_interval(count, hours, confidence=limits.confidence, sided="upper")
     return EpisodeRate(
         episodes=count,
@@ -104,25 +110,47 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         common_episodes=int(np.count_nonzero(~own)),
         recurs_up_to_dead_time_s=_recurs_up_to(record, limits),
         confidence=limits.confidence,
-        method=f"exact Poisson interval of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",
+        method=f"{over} of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",
         phases=tuple(phases),
     )
 
 
-def phase_of(rate: EpisodeRate, limits: Limits) -> str:
+def _whole_rate(record: ChannelRecord, count: int, hours: float, limits: Limits) -> tuple[MeanRate | RateInterval, str]:
+    """Rate with its interval: over power-ups where two or more were seen, else of this power-up or of a clean log."""
+    times, ends = record.per_cycle()
+    kept = [(t.size, e / HOUR) for t, e in zip(times, ends, strict=True) if e > 0]
+    if count == 0 or len(kept) < 2:
+        alone = " of this power-up" if count else ""
+        return rate_interval(count, hours, confidence=limits.confidence), f"exact Poisson interval{alone}"
+    found = mean_rate(
+        [n for n, _ in kept], [e for _, e in kept], scatter=limits.power_up_scatter, confidence=limits.confidence
+    )
+    return found, f"interval over {len(kept)} power-ups, which differ by themselves,"
+
+
+def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     """'cold' where episodes come mostly in warm-up, 'hot' where mostly after, '' where neither is shown.
 
-    Exact ratio of the two phases' rates; it must be shown and at least threefold.
+    Shown over power-ups (three or more, each of which may have a burst of its own), and at least threefold. One or two
+    show no pattern.
     """
-    from flicker.stats.rates import rate_ratio
-
     early, late = rate.phases
     if early.observed_s <= 0 or late.observed_s <= 0 or rate.episodes < 3:
         return ""
-    found = rate_ratio(early.episodes, early.observed_s, late.episodes, late.observed_s, confidence=limits.confidence)
-    if found.low > 1.0 and found.ratio >= PHASE_FACTOR:
+    first: dict[int, int] = {}
+    whole: dict[int, int] = {}
+    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
+        start = record.episodes.start_s[(record.episodes.run == place) & ~record.episodes.common]
+        first[cycle] = first.get(cycle, 0) + int(np.count_nonzero(start < trace.warm_up_until_s))
+        whole[cycle] = whole.get(cycle, 0) + int(start.size)
+    counts, warm = [whole[key] for key in sorted(whole)], [first[key] for key in sorted(whole)]
+    share = early.observed_s / (early.observed_s + late.observed_s)
+    level = 0.5 * (1.0 - limits.confidence)
+    ratio = (early.episodes / early.observed_s) / (late.episodes / late.observed_s) if late.episodes else math.inf
+    if ratio >= PHASE_FACTOR and early_share_test(warm, counts, share).p_value <= level:
         return "cold"
-    if found.high < 1.0 and found.ratio <= 1.0 / PHASE_FACTOR:
+    after = [n - k for n, k in zip(counts, warm, strict=True)]
+    if ratio <= 1.0 / PHASE_FACTOR and early_share_test(after, counts, 1.0 - share).p_value <= level:
         return "hot"
     return ""
 

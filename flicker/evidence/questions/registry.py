@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from flicker.evidence.findings import FAMILIES
+from flicker.evidence.findings import FAMILIES, GROWTH
 
 Answers = TypeVar("Answers", bound=Callable[..., Any])
 
@@ -40,7 +40,7 @@ class Question:
     @property
     def family(self) -> frozenset[str] | None:
         """Questions that it is corrected with, if any."""
-        return next((family for family in FAMILIES if self.name in family), None)
+        return next((family for family in (*FAMILIES, GROWTH) if self.name in family), None)
 
 
 def question(

@@ -17,7 +17,10 @@ from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.questions.bench import finite_peaks
 from flicker.evidence.questions.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
-from flicker.stats.arrivals import AgeForecast, AgeTrend, age_forecast, age_regression, age_trend, size_trend_test
+from flicker.stats.arrivals import AgeForecast, age_forecast
+from flicker.stats.power_ups import expected_counts, growth_however_much, rate_comparison
+from flicker.stats.power_ups import rate_growth as engine_growth
+from flicker.stats.power_ups import size_growth as engine_sizes
 from flicker.stats.rates import rate_interval
 
 RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
@@ -32,9 +35,8 @@ class RateWorsening(Result):
     """Does the rate grow from visit to visit?
 
     ``per_visit`` is the factor from one visit to the next (at their mean distance), ``per_year`` that of a year (None
-    without dates), ``overall`` that from the first to the last. ``p_value`` is two-sided,
-    of the regression; ``p_order`` beside it that of `stats.arrivals.age_trend` (the order of the runs, by permutation
-    from five on). ``answer``: 'worse', 'better' or 'not shown'.
+    without dates), ``overall`` that from the first to the last. The unit is the visit, for visits differ by themselves.
+    ``p_value`` is one-sided, in the direction of ``overall``; ``p_order`` beside it holds however much visits differ. ``answer``: 'worse', 'better' or 'not shown'.
     """
 
     answer: Annotated[str, Doc("What is shown.", values=("worse", "better", "not shown"))]
@@ -45,13 +47,12 @@ class RateWorsening(Result):
     low_per_year: Annotated[float | None, Doc("Its lower limit.", ge=0, open=True)]
     high_per_year: Annotated[float | None, Doc("Its upper limit.", ge=0, open=True)]
     overall: Annotated[float | None, Doc("Factor from the first visit to the last.", ge=0, open=True)]
-    p_value: Annotated[float | None, Doc("Two-sided.", ge=0, le=1)]
-    p_adjusted: Annotated[float | None, Doc("Corrected within {rate, size}.", ge=0, le=1)]
+    p_value: Annotated[float | None, Doc("One-sided, in the direction of the factor.", ge=0, le=1)]
+    p_adjusted: Annotated[float | None, Doc("Corrected over {rate, size} of all channels.", ge=0, le=1)]
     p_order: Annotated[
-        float | None,
-        Doc("Of the order of the runs by risk sets, two-sided; by permutation from five runs on.", ge=0, le=1),
+        float | None, Doc("One-sided, of a test that holds however much visits differ; 1 with two visits.", ge=0, le=1)
     ]
-    dispersion: Annotated[float | None, Doc("Largest variance over mean used.", ge=0)]
+    dispersion: Annotated[float | None, Doc("Variance over mean of the counts of visits, at the middle scatter.", ge=0)]
     episodes: Annotated[int, Doc("Episodes over all visits.", ge=0)]
     cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
@@ -67,8 +68,8 @@ class SizeWorsening(Result):
     growth: Annotated[float | None, Doc("Factor from the first visit to the last.", ge=0, open=True)]
     low: Annotated[float | None, Doc("Its lower limit.", ge=0, open=True)]
     high: Annotated[float | None, Doc("Its upper limit.", ge=0, open=True)]
-    p_value: Annotated[float | None, Doc("Two-sided, by permutation.", ge=0, le=1)]
-    p_adjusted: Annotated[float | None, Doc("Corrected within {rate, size}.", ge=0, le=1)]
+    p_value: Annotated[float | None, Doc("One-sided, in the direction of the growth.", ge=0, le=1)]
+    p_adjusted: Annotated[float | None, Doc("Corrected over {rate, size} of all channels.", ge=0, le=1)]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("The answer in words.")]
 
@@ -78,7 +79,7 @@ def rate_growth(
 ) -> RateWorsening:
     """Fit the growth of the rate; the answer waits for `corrected`."""
     count = sum(len(t) for t in times)
-    method = "Poisson regression by risk sets with widening for bursts; score test of later against earlier runs"
+    method = "integrated likelihood over visits (negative binomial), expectations by risk sets; one-sided"
     blank = RateWorsening(
         NOT_SHOWN,
         None,
@@ -110,36 +111,52 @@ def rate_growth(
             blank,
             reads=f"{NEVER}: at most {high:.2g} per hour over all of them ({limits.confidence:.0%}).",
         )
-    try:
-        fit = age_regression(times, ends, run_ages, confidence=limits.confidence)
-        trend: AgeTrend = age_trend(times, ends, order=run_ages)
-    except ValueError:
+    visits = sorted(set(run_ages))
+    held = expected_counts(times, ends)
+    place = np.searchsorted(visits, run_ages)
+    counts = np.bincount(place, held.counts, minlength=len(visits)).astype(np.int64)
+    expected = np.bincount(place, held.expected, minlength=len(visits))
+    if np.count_nonzero(expected > 0) < len(visits) or held.counts.sum() == 0:
         return replace(blank, reads="The visits do not reach the same time since power-up; nothing can be compared.")
     span = max(ages) - min(ages)
     step = span / (len(ages) - 1)
-    each, low, high_each = fit.factor(step)
-    year = fit.factor(YEAR_DAYS) if dated else (math.nan,) * 3
-    overall = fit.factor(span)[0]
-    p_value = fit.p_value
-    cautions = [_visit_words(text[0].upper() + text[1:] + ".") for text in fit.cautions]
+    cautions = []
+    if len(visits) == 2:
+        pair = rate_comparison(
+            counts[:1], expected[:1], counts[1:], expected[1:],
+            scatter=limits.power_up_scatter, confidence=limits.confidence,
+        )  # fmt: skip
+        p_up, overall, low, high, cv = pair.p_up, pair.ratio, pair.low, pair.high, pair.cv
+        cautions.append(
+            "Two visits show a difference, not that it goes on, and cannot tell how far visits differ by themselves: "
+            "log a third."
+        )
+    else:
+        single = len(run_ages) == len(visits) == 3
+        fit = engine_growth(
+            counts, expected, visits, scatter=limits.power_up_scatter, few=single, confidence=limits.confidence
+        )
+        p_up, overall, low, high, cv = fit.p_up, fit.factor, fit.low, fit.high, fit.cv
+    free = growth_however_much(counts, expected, visits)
+    p_value = min(p_up, 1.0 - p_up)
     if count < FEWEST:
         cautions.append(f"{count} episodes are too few to claim a growth ({FEWEST} or more are needed).")
-        p_value = 1.0
-    if len(ages) == 2:
-        cautions.append("Two visits show a difference, not that it goes on.")
+        p_value = 0.5
+    year = [value ** (YEAR_DAYS / span) if dated else math.nan for value in (overall, low, high)]
+    each = [value ** (step / span) for value in (overall, low, high)]
     return RateWorsening(
         answer=NOT_SHOWN,
-        per_visit=each,
-        low_per_visit=low,
-        high_per_visit=high_each,
+        per_visit=each[0],
+        low_per_visit=each[1],
+        high_per_visit=each[2],
         per_year=year[0],
         low_per_year=year[1],
         high_per_year=year[2],
         overall=overall,
         p_value=p_value,
         p_adjusted=None,
-        p_order=trend.p_value,
-        dispersion=fit.dispersion,
+        p_order=min(free.p_up, free.p_down),
+        dispersion=1.0 + cv**2 * float(counts.mean()),
         episodes=count,
         cautions=tuple(cautions),
         confidence=limits.confidence,
@@ -148,46 +165,58 @@ def rate_growth(
     )
 
 
-def _visit_words(text: str) -> str:
-    """The same caution in the words of the bench."""
-    return text.replace("runs of the same age", "those of one visit").replace(" runs ", " power-ups ")
-
-
 def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits) -> SizeWorsening:
-    """Fit the growth of the sizes; the answer waits for `corrected`."""
-    method = "rank correlation of size and visit, by permutation; slope of the logarithms"
-    sizes = [record.episodes.size_V[~record.episodes.common] for record in records]
-    count = sum(part.size for part in sizes)
-    if sum(part.size > 0 for part in sizes) < 2 or count < FEWEST:
+    """Fit the growth of the sizes; the answer waits for `corrected`. A visit enters once, by its power-ups' means."""
+    method = "moderated t of the visits' means of their power-ups' mean log sizes; one-sided"
+    means: list[list[float]] = []
+    count = 0
+    for record in records:
+        own: dict[int, list[float]] = {}
+        for run, size, common in zip(record.episodes.run, record.episodes.size_V, record.episodes.common, strict=True):
+            if not common and size > 0:
+                own.setdefault(record.cycle[int(run)], []).append(math.log(float(size)))
+        count += sum(len(part) for part in own.values())
+        means.append([math.exp(float(np.mean(part))) for part in own.values()])
+    if sum(bool(part) for part in means) < 2 or count < FEWEST:
         return SizeWorsening(NOT_SHOWN, None, None, None, None, None, method, "Too few episodes to compare sizes.")
-    age = np.concatenate([np.full(part.size, a) for part, a in zip(sizes, ages, strict=True)])
-    test = size_trend_test(
-        np.concatenate(sizes), age - age.min(), alternative="two-sided", confidence=limits.confidence
-    )
-    return SizeWorsening(NOT_SHOWN, test.growth, test.growth_low, test.growth_high, test.p_value, None, method, "")
+    found = engine_sizes(means, ages, confidence=limits.confidence)
+    p_value = min(found.p_up, found.p_down) if found.dof > 0 else 0.5
+    growth = None if math.isnan(found.factor) else found.factor
+    return SizeWorsening(NOT_SHOWN, growth, found.low, found.high, p_value, None, method, "")
 
 
-def corrected(rate: RateWorsening, size: SizeWorsening, limits: Limits) -> tuple[RateWorsening, SizeWorsening]:
-    """Correct the two p-values together, give the answers, and say them."""
-    known = [item for item in (rate, size) if item.p_value is not None]
-    adjusted = dict(zip(map(id, known), holm([float(item.p_value or 0.0) for item in known]), strict=True))
-    alpha = 1.0 - limits.confidence
-    p_rate, p_size = adjusted.get(id(rate)), adjusted.get(id(size))
-    if rate.overall is not None and p_rate is not None:
-        clear = max(rate.overall, 1.0 / rate.overall) >= RATE_FACTOR if rate.overall > 0 else True
-        shown = p_rate <= alpha and clear
-        answer = NOT_SHOWN if not shown else WORSE if rate.overall > 1 else BETTER
-        rate = replace(rate, answer=answer, p_adjusted=p_rate)
-        rate = replace(rate, reads=_rate_reads(rate))
-    if size.growth is not None and p_size is not None:
-        clear = max(size.growth, 1.0 / size.growth) >= RATE_FACTOR if size.growth > 0 else False
-        answer = NOT_SHOWN if not (p_size <= alpha and clear) else WORSE if size.growth > 1 else BETTER
+def corrected(
+    pairs: Sequence[tuple[RateWorsening, SizeWorsening]], limits: Limits
+) -> list[tuple[RateWorsening, SizeWorsening]]:
+    """Correct the one-sided p-values of all channels together, give the answers, say them.
+
+    'Worse' is asked as 'degrading' is, at the page's error over two questions a channel; 'better' at half of it.
+    """
+    error = 1.0 - limits.confidence
+    rates, sizes = [rate for rate, _ in pairs], [size for _, size in pairs]
+    asked: list[tuple[int, bool, float]] = []  # channel, whether the rate is asked, one-sided p of 'worse'
+    for k, (rate, size) in enumerate(pairs):
+        for of_rate, factor, p_value in ((True, rate.overall, rate.p_value), (False, size.growth, size.p_value)):
+            if p_value is not None and factor is not None:
+                asked.append((k, of_rate, p_value if factor >= 1.0 else 1.0 - p_value))
+    worse = holm([p for _, _, p in asked])
+    better = holm([1.0 - p for _, _, p in asked])
+    for (k, of_rate, p), up, down in zip(asked, worse, better, strict=True):
+        adjusted = up if p <= 0.5 else down
+        factor = (rates[k].overall if of_rate else sizes[k].growth) or 0.0
+        matters = factor <= 0 or max(factor, 1.0 / factor) >= RATE_FACTOR
+        level = error if p <= 0.5 else 0.5 * error
+        answer = NOT_SHOWN if not (matters and adjusted <= level) else WORSE if p <= 0.5 else BETTER
+        if of_rate:
+            rates[k] = replace(rates[k], answer=answer, p_adjusted=adjusted)
+            rates[k] = replace(rates[k], reads=_rate_reads(rates[k]))
+            continue
         text = {
-            WORSE: f"The swings get larger: {factor_text(size.growth)} from the first visit to the last.",
-            BETTER: f"The swings get smaller: {factor_text(size.growth)} from the first visit to the last.",
+            WORSE: f"The swings get larger: {factor_text(factor)} from the first visit to the last.",
+            BETTER: f"The swings get smaller: {factor_text(factor)} from the first visit to the last.",
         }.get(answer, "That the swings get larger from visit to visit is not shown.")
-        size = replace(size, answer=answer, p_adjusted=p_size, reads=text)
-    return rate, size
+        sizes[k] = replace(sizes[k], answer=answer, p_adjusted=adjusted, reads=text)
+    return list(zip(rates, sizes, strict=True))
 
 
 def _range_text(low: float | None, high: float | None) -> str:
@@ -199,8 +228,10 @@ def _rate_reads(rate: RateWorsening) -> str:
     each = f"{factor_text(rate.per_visit)} as often at each visit as at the one before, "
     each += _range_text(rate.low_per_visit, rate.high_per_visit)
     if rate.answer == NOT_SHOWN:
-        close = rate.p_value is not None and rate.p_value <= 1.0 - rate.confidence
-        tail = "; too little, or not sure enough where rate and size are asked together" if close else ""
+        close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
+        tail = (
+            "; too little, or not sure enough where rates and sizes of all channels are asked together" if close else ""
+        )
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"
     year = ""

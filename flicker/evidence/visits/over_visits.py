@@ -23,6 +23,7 @@ from flicker.evidence.document import head, named
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
 from flicker.evidence.questions.protection import TripForecast
+from flicker.evidence.record import ChannelRecord
 from flicker.evidence.visits.growth import (
     NEVER,
     YEAR_DAYS,
@@ -105,7 +106,7 @@ class ChannelVisits(Result):
 
 @dataclass(frozen=True, slots=True)
 class Visits(VisitsTables, Result):
-    """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/1'."""
+    """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/2'."""
 
     unit: str | None
     visits: tuple[Visit, ...]
@@ -126,9 +127,13 @@ class Visits(VisitsTables, Result):
         return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/visits/1'."""
+        """Return the document of the schema 'flicker/visits/2'."""
         return {
-            **head("flicker/visits/1", self.seed, "Holm within the family {rate, size} of each channel"),
+            **head(
+                "flicker/visits/2",
+                self.seed,
+                "Holm over {rate, size} of all channels; one-sided, 'better' at half the error",
+            ),
             "unit": self.unit,
             "limits": plain(self.limits),
             "visits": plain(self.visits),
@@ -176,9 +181,9 @@ def over_visits(
 
     Notes
     -----
-    Growth: `stats.arrivals.age_regression` on the days since the first visit (on the visit's number without dates). Two
-    bars: shown at ``limits.confidence`` after Holm over {rate, size}, and a factor of 1.5 at least from the first visit
-    to the last.
+    Growth: `stats.power_ups.rate_growth` on the days since the first visit (on the visit's number without dates); the
+    unit is the visit, for visits differ by themselves. Two bars: shown after Holm over {rate, size} of all channels
+    ('better' at half of ``1 - limits.confidence``), and a factor of 1.5 at least from the first visit to the last.
     """
     if not visits:
         raise ValueError("visits must hold at least one visit, got none")
@@ -207,7 +212,12 @@ def over_visits(
     ages = [float(row.day if row.day is not None else row.number) for row in rows]
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
-    found = tuple(_channel(name, made, rows, ages, dated, limits, case, hours) for name in channels)
+    asked = [_asked(name, made, rows, ages, dated, limits) for name in channels]
+    answers = corrected([(item.rate, item.size) for item in asked], limits)
+    found = tuple(
+        _channel(name, item, rate, size, limits, case, hours)
+        for name, item, (rate, size) in zip(channels, asked, answers, strict=True)
+    )
     return Visits(
         unit=case.unit if case else None,
         visits=tuple(rows),
@@ -270,23 +280,32 @@ def _day(date: When) -> float:
     return (moment.replace(tzinfo=None) - dt.datetime(2000, 1, 1)).total_seconds() / 86_400.0
 
 
-def _channel(
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One channel over the visits in which it was logged, and its growth before the correction."""
+
+    seen: list[tuple[Visit, float, ChannelAssessment, ChannelRecord]]
+    times: list[Any]
+    ends: list[float]
+    run_ages: list[float]
+    rate: RateWorsening
+    size: SizeWorsening
+
+
+def _asked(
     name: str,
     made: Sequence[Assessment],
     rows: Sequence[Visit],
     ages: Sequence[float],
     dated: bool,
     limits: Limits,
-    case: Case | None,
-    hours: float,
-) -> ChannelVisits:
+) -> _Asked:
     seen = [
         (row, age, part.channel(name), record)
         for row, age, part in zip(rows, ages, made, strict=True)
         for record in part.records
         if record.channel == name
     ]
-    items = [item for _, _, item, _ in seen]
     records = [record for _, _, _, record in seen]
     mine = [age for _, age, _, _ in seen]
     times: list[Any] = []
@@ -299,8 +318,22 @@ def _channel(
                 ends.append(end)
                 run_ages.append(age)
     rate = rate_growth(times, ends, run_ages, mine, dated, limits)
-    size = size_growth(records, mine, limits)
-    rate, size = corrected(rate, size, limits)
+    return _Asked(seen, times, ends, run_ages, rate, size_growth(records, mine, limits))
+
+
+def _channel(
+    name: str,
+    asked: _Asked,
+    rate: RateWorsening,
+    size: SizeWorsening,
+    limits: Limits,
+    case: Case | None,
+    hours: float,
+) -> ChannelVisits:
+    seen, times, ends, run_ages = asked.seen, asked.times, asked.ends, asked.run_ages
+    items = [item for _, _, item, _ in seen]
+    records = [record for _, _, _, record in seen]
+    mine = [age for _, age, _, _ in seen]
     levels = quantity_trends(items, records, limits, case)
     forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)

@@ -34,6 +34,7 @@ LIMITS = {
     "trip_delay_s": f"delay until it opens: {ASSUMED}",
     "release_V": f"threshold below which it may close: {ASSUMED}",
     "reconnect_s": f"delay until it closes: {ASSUMED}",
+    "power_up_scatter": "how much power-ups of one unit may differ by themselves, as a share of their rate",
     "danger_V": "a level at rest beyond this is a danger to a loudspeaker",
     "recover_s": "readings so soon after over-range give no peak",
     "confidence": "of every interval and decision",
@@ -89,7 +90,7 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
     if word == "one-off":
         return "That it happened is certain. That it comes back, or stays away, is not shown."
     asked = {
-        "degrading": ("larger", "worse with age", "more often"),
+        "degrading": ("larger with age", "worse with age", "larger", "more often"),
         "drifting": ("drift", "level change"),
         "noisy": ("intermittent", "noise"),
     }[word]

@@ -14,11 +14,11 @@ __all__ = ["NAMES", "schema"]
 
 # Name of each document, as its key "schema" says it (lines of a watch and rows of a survey have a name here only).
 NAMES: dict[str, str] = {
-    "flicker/assessment/1": "assessment.json",
-    "flicker/comparison/1": "comparison.json",
-    "flicker/stages/1": "stages.json",
-    "flicker/visits/1": "visits.json",
-    "flicker/soak/1": "soak.json",
+    "flicker/assessment/2": "assessment.json",
+    "flicker/comparison/2": "comparison.json",
+    "flicker/stages/2": "stages.json",
+    "flicker/visits/2": "visits.json",
+    "flicker/soak/2": "soak.json",
     "flicker/watch/1": "watch.json",
     "flicker/case/1": "case.json",
     "flicker/job/1": "job.json",
@@ -32,7 +32,7 @@ def schema(name: str) -> dict[str, Any]:
     Parameters
     ----------
     name : str
-        What the document's key ``schema`` holds, for example 'flicker/assessment/1'.
+        What the document's key ``schema`` holds, for example 'flicker/assessment/2'.
 
     Returns
     -------

@@ -27,7 +27,7 @@ class AssessmentDocument(TypedDict):
     """What `flicker assess --json` prints: the judgement of one unit over its runs."""
 
     schema: Annotated[
-        Literal["flicker/assessment/1"],
+        Literal["flicker/assessment/2"],
         Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
     ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
@@ -74,7 +74,7 @@ class ComparisonDocument(TypedDict):
     """What `flicker compare --json` prints: two stages side by side."""
 
     schema: Annotated[
-        Literal["flicker/comparison/1"],
+        Literal["flicker/comparison/2"],
         Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
     ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
@@ -129,11 +129,21 @@ class Fingerprint(TypedDict):
     sha256: Annotated[str | None, Doc("SHA-256 of its content.")]
 
 
+class PowerUpsNeeded(TypedDict):
+    """A soak in power-ups, which differ by themselves: one long run promises less."""
+
+    power_ups: Annotated[int, Doc("Power-ups to run.", ge=1)]
+    each_h: Annotated[float, Doc("Observed hours of each: the mean of those seen.", gt=0)]
+    miss: Annotated[float, Doc("Chance that all of them stay clean although nothing was repaired.", ge=0, le=1)]
+    seen_power_ups: Annotated[int, Doc("Power-ups from which rate and scatter were taken.", ge=1)]
+    scatter: Annotated[float, Doc("Scale of what is allowed for how power-ups differ.", gt=0)]
+
+
 class SoakDocument(TypedDict):
     """What `flicker soak --json` prints: a plan; it starts nothing."""
 
     schema: Annotated[
-        Literal["flicker/soak/1"],
+        Literal["flicker/soak/2"],
         Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
     ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
@@ -165,13 +175,17 @@ class SoakDocument(TypedDict):
     cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    power_ups_needed: Annotated[
+        PowerUpsNeeded | None,
+        Doc("As how many power-ups of the logged length the hours are to be run; null where only a total is known."),
+    ]
 
 
 class StagesDocument(TypedDict):
     """What `flicker compare --stage ... --json` prints: any number of stages in order."""
 
     schema: Annotated[
-        Literal["flicker/stages/1"],
+        Literal["flicker/stages/2"],
         Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
     ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
@@ -227,7 +241,7 @@ class VisitsDocument(TypedDict):
     """What `flicker visits --json` prints: one unit over visits months apart."""
 
     schema: Annotated[
-        Literal["flicker/visits/1"],
+        Literal["flicker/visits/2"],
         Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
     ]
     version: Annotated[str, Doc("Version of flicker that wrote the document.")]
@@ -312,11 +326,11 @@ class Document:
 
 
 DOCUMENTS = (
-    Document("flicker/assessment/1", "assessment.json", AssessmentDocument),
-    Document("flicker/comparison/1", "comparison.json", ComparisonDocument),
-    Document("flicker/stages/1", "stages.json", StagesDocument),
-    Document("flicker/visits/1", "visits.json", VisitsDocument),
-    Document("flicker/soak/1", "soak.json", SoakDocument),
+    Document("flicker/assessment/2", "assessment.json", AssessmentDocument),
+    Document("flicker/comparison/2", "comparison.json", ComparisonDocument),
+    Document("flicker/stages/2", "stages.json", StagesDocument),
+    Document("flicker/visits/2", "visits.json", VisitsDocument),
+    Document("flicker/soak/2", "soak.json", SoakDocument),
     Document(
         "flicker/watch/1",
         "watch.json",

@@ -143,12 +143,12 @@ def size_growth_within(
         Longest pause inside a burst, in seconds. Swings closer than this, or than 90 s, are one burst: swings of one
         burst are alike and would pass for evidence.
     confidence : float
-        Of the interval of the factor from the first block to the last.
+        Of the interval of the factor from the begin of a power-up to its end.
 
     Returns
     -------
     SizeGrowth
-        Without a claim (p = 1) where no power-up has ten bursts.
+        Without a claim (p = 1) below ten bursts in all.
 
     Raises
     ------
@@ -158,8 +158,8 @@ def size_growth_within(
     Notes
     -----
     Batch means: the mean log sizes of 5 to 10 equal blocks of bursts (a quarter as many as bursts), least squares on
-    the number of the block, Student's t with blocks - 2 degrees of freedom; of several power-ups each has its own
-    level, which costs one degree each.
+    the number of the block, Student's t with blocks - 2 degrees of freedom. Of several power-ups each has its own
+    level, which costs one degree each, and one with 8 or 9 bursts gives two blocks.
     """
     confidence = check.share("confidence", confidence)
     dead_time = check.positive("dead_time", dead_time, what="seconds", zero=True)
@@ -168,7 +168,7 @@ def size_growth_within(
             raise ValueError(f"{name} must hold one sequence per power-up, got {given!r}")
     if len(sizes) != len(times):
         raise ValueError(f"sizes and times must be of as many power-ups, got {len(sizes)} and {len(times)}")
-    xs, ys, count, used = [], [], 0, 0
+    xs, ys, count, used, bursts = [], [], 0, 0, 0
     for i, (size, when) in enumerate(zip(sizes, times, strict=True)):
         v, t = check.finite_array(f"sizes[{i}]", size, least=0), check.finite_array(f"times[{i}]", when, least=0)
         if v.size != t.size:
@@ -182,16 +182,19 @@ def size_growth_within(
             continue
         burst = np.concatenate(([0], np.cumsum(np.diff(t) > max(dead_time, APART_S))))
         y = np.bincount(burst, np.log(v)) / np.bincount(burst)
-        if y.size < FEWEST_BURSTS:
+        bursts += int(y.size)
+        blocks = min(y.size // PER_BLOCK, BLOCKS[1])
+        if y.size >= FEWEST_BURSTS:
+            blocks = max(blocks, BLOCKS[0])
+        if blocks < 2:
             continue
-        blocks = int(np.clip(y.size // PER_BLOCK, *BLOCKS))
         means = np.array([float(part.mean()) for part in np.array_split(y, blocks)])
-        x = np.linspace(-0.5, 0.5, blocks)
-        xs.append(x)
+        x = (np.arange(blocks) + 0.5) / blocks
+        xs.append(x - x.mean())
         ys.append(means - means.mean())
         used += 1
     method = f"t of the means of blocks of bursts ({max(dead_time, APART_S):g} s apart)"
-    if not xs:
+    if not xs or bursts < FEWEST_BURSTS or sum(x.size for x in xs) - used - 1 < 1:
         return _nothing(len(sizes), count, confidence, f"{method}: fewer than {FEWEST_BURSTS} bursts", math.nan)
     place, level = np.concatenate(xs), np.concatenate(ys)
     width = float(place @ place)
