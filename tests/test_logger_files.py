@@ -22,9 +22,8 @@ from logger_judge import Outcome, Read, Verdict, advised, judge, judge_file, per
 from study_reading import one, shrink
 
 SEEDS = range(200)
-# share of the files that tell everything which are read right without asking; raise it when the reader does better.
-# The goal is 0.88 over the study's 2,000 files.
-RECORDED_SHARE = 0.49  # 69 of 139 when the grammar was written
+# share of the files that tell everything which are read right without asking; the goal is 0.88
+RECORDED_SHARE = 0.93  # 0.97 to 0.98 over some 3,000 files; the rest are dates such as 25/04/20, which are asked about
 COMMAND_LINES = 8  # refusals whose advice is followed on the command line too (a second each); the study follows all
 
 Judged = list[tuple[Spec, Truth, Verdict, Read | None]]
@@ -51,12 +50,10 @@ def listed(judged: Judged, *outcomes: Outcome) -> str:
     )
 
 
-@pytest.mark.xfail(strict=False, reason="the reader of today still guesses: see studies/results/reading.md")
 def test_nothing_is_silently_wrong_or_lost(judged: Judged) -> None:
     assert not listed(judged, Outcome.WRONG, Outcome.LOST)
 
 
-@pytest.mark.xfail(strict=False, reason="the reader of today gives advice that does not work: studies/results/reading.md")
 def test_the_advice_of_every_refusal_works(judged: Judged) -> None:
     assert not listed(judged, Outcome.REMEDY_FAILS)
 
@@ -159,7 +156,8 @@ def test_the_judge_notices_it_in_files_read_today(judged: Judged, name: str) -> 
     for spec, truth, verdict, read in judged:
         if spec.header == "none" or verdict.outcome is not Outcome.RIGHT or read is None or truth.refuse_or_warn:
             continue
-        if (name == "channel" and len(truth.channels) < 2) or (name == "date" and (not truth.start or not read.start)):
+        single = len(truth.channels) < 2
+        if (name in ("channel", "a channel less") and single) or (name == "date" and (not truth.start or not read.start)):
             continue
         assert judge(MUTATIONS[name](truth), read).outcome is not Outcome.RIGHT, (spec.seed, name)
         seen += 1

@@ -730,7 +730,8 @@ def _long(spec: Spec, channels: list[Channel], groups: list[list[Column]], time:
           t0: datetime, step: float, lacks: list[str], rng: random.Random) -> tuple[list[Column], Truth]:  # fmt: skip
     """Weave the channels into one value column."""
     rows, count = len(t), len(channels)
-    head = {c.header.replace(c.name, "Value").replace(c.name.upper(), "VALUE") for c in channels}
+    ways = [(c.header, form) for c in channels for form in (c.name, c.name.replace(" ", "_"))]
+    head = {h.replace(n, "Value").replace(n.upper(), "VALUE") for h, n in ways if n in h or n.upper() in h}
     value = Column(head.pop() if len(head) == 1 else "Value", channels[0].unit or "", [], True)
     if spec.unit_place == "LeftMillivolts":
         value.header = "Value" + WORDS[spec.unit]

@@ -111,9 +111,12 @@ class OrderEvidence:
         self._differ = False
         self._seen = 0
 
-    def take(self, cells: Any) -> None:
-        """Add the next cells, an Arrow column of strings."""
+    def take(self, cells: Any, times: Any = None, clock_form: Form | None = None) -> None:
+        """Add the next cells, an Arrow column of strings; ``times`` are times of day that stand in a column of their own."""
         found = {order: parse(cells, form) for order, form in self._forms.items()}
+        if times is not None and clock_form is not None and len(times) == len(cells):
+            of_day, timed = parse(times, clock_form)
+            found = {order: (micros + of_day, good & timed) for order, (micros, good) in found.items()}
         some = np.zeros(len(cells), dtype=bool)
         for _, good in found.values():
             some |= good

@@ -30,6 +30,7 @@ class Page:
     """Lines of a log, how many they are, and what was left out of them."""
 
     block: bytes
+    quoted: bool = False  # whether a quotation mark stands in it
     lines: int = 0
     tally: odd_rows.Tally = field(default_factory=odd_rows.Tally)
     strange: int = 0  # rows of another shape that the parser met
@@ -108,7 +109,7 @@ class Cutter:
             elif b"+" in block and layout.delimiter and b'"' not in block:
                 mark = layout.delimiter.encode()
                 block = block.replace(mark + b"+", mark)
-            yield Page(block)
+            yield Page(block, quoted=b'"' in block)
 
     def _end(self, block: bytes) -> bytes:
         """Take a last line without its end for what it is: whole, or cut off."""
@@ -159,7 +160,7 @@ class Cutter:
     def _options(self, page: Page) -> Any:
         from pyarrow import csv
 
-        quoted = b'"' in page.block
+        quoted = page.quoted
 
         def strange(row: Any) -> str:
             page.strange += 1
@@ -212,6 +213,7 @@ class Cutter:
         if table is not None and page.strange:
             try:
                 page.block = self._mender.mended(page.block, page.tally)
+                page.quoted = b'"' in page.block
             except LogError as fault:
                 page.fault = fault
                 return None
@@ -264,7 +266,7 @@ class Cutter:
 
     def _unclosed(self, page: Page, rows: int) -> bool:
         """Whether lines went missing within quotation marks."""
-        if b'"' not in page.block:
+        if not page.quoted:
             return False
         lines = sum(1 for line in page.block.split(b"\n") if line.strip(b"\r"))
         return lines != rows + page.strange
@@ -281,6 +283,7 @@ class Cutter:
 
         if not page.tally.mended:
             page.block = self._mender.mended(page.block, page.tally)
+            page.quoted = b'"' in page.block
         page.strange = 0
         try:
             table = csv.read_csv(

@@ -107,7 +107,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         header, header_line, unit_cells, at = _header(lines, filled, first, delimiter, quoted, width)
     header = _fitting(header, rows, width, delimiter, first, name)
     extra = max(0, width - len(header)) if header else 0
-    body_cells = [row for row in rows if not sampled.units_row(row)]
+    body_cells = [row for row in rows if row[0][:1].isdigit() or not sampled.units_row(row)]
     if commas is not None and commas.decimal:
         how = Numerals(".")  # the commas were replaced where the rows were put together
     elif wishes.decimal is not None:
@@ -213,6 +213,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
     few = [line for line in sample[:60] if any(ch.isdigit() for ch in line)] or sample[:60]
     told = wishes.separator
     if told is not None:
+        told = told if told.strip(" ") else " "
         told = {"tab": "\t", "\\t": "\t", "space": " ", "none": ""}.get(told, told)
         if told not in _DELIMITERS:
             raise LogError(f"separator must be one of ; , tab | space, got {wishes.separator!r} (--separator).")
@@ -318,7 +319,7 @@ def _header(
         ):
             unit_cells = [cell.strip("[](){} ") for cell in cells]
             continue
-        if len(cells) == 1 and width > 1:
+        if (len(cells) == 1 and width > 1) or (delimiter == " " and len(cells) != width):
             continue
         if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
             continue
@@ -354,7 +355,8 @@ def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
     for line in reversed(lines[max(0, k - 3) : k]):
         if not line.strip():
             continue
-        return len(split(re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line).strip(), delimiter, '"' in line)) == width
+        bare = re.sub(r"^[ ]*(?:#|%|//|!)+[ ]*", "", line)
+        return len(split(bare.strip() if delimiter == " " else bare, delimiter, '"' in line)) == width
     return False
 
 
@@ -400,7 +402,10 @@ def _rows(lines: Sequence[str], first: int | None, layout: Layout) -> list[tuple
         cells = split(line.rstrip("\r"), layout.delimiter, layout.quoted or '"' in line)
         if len(cells) != layout.width and layout.commas is not None:
             cells = layout.commas.merge(cells) or cells
-        if len(cells) != layout.width or sampled.units_row(cells) or any(map(sampled.is_summary, cells[:2])):
+        if len(cells) != layout.width:
+            continue
+        begins = cells[0][:1]
+        if not begins.isdigit() and (sampled.units_row(cells) or any(map(sampled.is_summary, cells[:2]))):
             continue
         if any(len(cell) > 10 * LONGEST for cell in cells):
             cells = [cell[: 10 * LONGEST] for cell in cells]

@@ -110,7 +110,7 @@ class _Finder:
         timely = [c for c in numbers if _timely(c) and c.label.kind != "other"]
         rising = [c for c in timely if _rising(c.values)] or timely
         scaled = [c for c in rising if c.label.kind == "time" or c.time_cells]
-        told = [c for c in rising if not _counts_rows(c)]
+        told = [c for c in rising if not _counts_rows(c) or _epoch(c.values[np.isfinite(c.values)]) is not None]
         for group in (scaled, told):
             if group:
                 return self.number(group[0])
@@ -204,7 +204,7 @@ class _Finder:
             if part.form.name == "hh:mm?":
                 forms.append(self.hours(part, dated=len(pair) > 1))
             else:
-                forms.append(self.ordered(part))
+                forms.append(self.ordered(part, pair[1] if len(pair) > 1 and part is pair[0] else None))
         dated = any(form.has_date for form in forms)
         means = "dates and times of day" if dated else "times of day without a date"
         return TimeColumns("stamp", tuple(c.position for c in pair), tuple(forms), means=means)
@@ -217,7 +217,7 @@ class _Finder:
             f" seconds; {ASK_INTERVAL}."
         )
 
-    def ordered(self, column: Column) -> clock.Form:
+    def ordered(self, column: Column, times: Column | None = None) -> clock.Form:
         form = column.form
         assert form is not None
         if not form.two_orders:
@@ -231,7 +231,7 @@ class _Finder:
             return clock.Form(form.name, form.zoned, written)
         cells = [c for c in column.cells if c.strip()]
         short = clock.short_year(cells, form)
-        order = self.order_of(column, form, short)
+        order = self.order_of(column, form, short, times)
         if order is None:
             options = (
                 "date_order='ymd', 'dmy' or 'mdy' (--date-order ymd|dmy|mdy)"
@@ -247,11 +247,17 @@ class _Finder:
         self.notes.append(f"Dates were read with {words[order]}.")
         return clock.Form(form.name, form.zoned, order)
 
-    def order_of(self, column: Column, form: clock.Form, short: bool) -> str | None:
+    def order_of(self, column: Column, form: clock.Form, short: bool, times: Column | None) -> str | None:
         evidence = clock.OrderEvidence(form, short_year=short)
-        chunks = [arrow_types.words(list(column.cells))] if self.scan is None else self.scan(column.position)
-        for chunk in chunks:
-            evidence.take(chunk)
+        if self.scan is None:
+            evidence.take(arrow_types.words(list(column.cells)))
+        elif times is None:
+            for chunk in self.scan(column.position):
+                evidence.take(chunk)
+        else:
+            of_day = clock.Form("clock") if times.form is None or times.form.name == "hh:mm?" else times.form
+            for chunk, clocks in zip(self.scan(column.position), self.scan(times.position), strict=False):
+                evidence.take(chunk, clocks, of_day)
         order = evidence.order()
         if order is not None:
             return order
