@@ -14,6 +14,7 @@ _GROUP = re.compile(r"\d{3}(?:\.\d*)?\s*")
 _WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d{0,2}(?:[. '\u00a0\u202f]\d{3})+|[1-9]\d*)")
 _DIGITS = re.compile(r"\d+(?:[eE][+-]?\d+)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")
 MOST_WAYS = 64
+MOST_STEPS = 4000  # looked at in one row; a row that needs more is not read
 _GROUPS = re.compile(r"(?<=\d)[. '\u00a0\u202f](?=\d{3})")
 _PADDED = re.compile(r"\s*0\d+\s*")
 
@@ -39,9 +40,12 @@ class Commas:
         if self.keep_apart or len(cells) > 3 * self.width:
             return []
         found: list[list[str]] = []
+        steps = 0
 
         def go(at: int, done: list[str]) -> None:
-            if len(found) > 1 or len(done) > self.width:
+            nonlocal steps
+            steps += 1
+            if steps > MOST_STEPS or len(found) > 1 or len(done) > self.width:
                 return
             if at == len(cells):
                 if len(done) == self.width:
@@ -60,7 +64,7 @@ class Commas:
                     break
 
         go(0, [])
-        return found
+        return found if steps <= MOST_STEPS else []
 
     def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
         found = self.decimals(cells)
@@ -70,9 +74,17 @@ class Commas:
     def decimals(self, cells: Sequence[str]) -> list[tuple[list[str], tuple[bool, ...]]]:
         """All rows that decimal commas make of the cells, and which of their cells were put together."""
         found: list[tuple[list[str], tuple[bool, ...]]] = []
+        steps = 0
 
         def go(at: int, done: list[str], where: tuple[bool, ...]) -> None:
-            if len(found) > MOST_WAYS or len(done) > self.width or len(done) + (len(cells) - at) < self.width:
+            nonlocal steps
+            steps += 1
+            if (
+                steps > MOST_STEPS
+                or len(found) > MOST_WAYS
+                or len(done) > self.width
+                or len(done) + (len(cells) - at) < self.width
+            ):
                 return
             if at == len(cells):
                 found.append((done, where))
@@ -84,7 +96,7 @@ class Commas:
 
         if len(cells) <= 2 * self.width:
             go(0, [], ())
-        return found
+        return found if steps <= MOST_STEPS else []
 
 
 def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) -> Commas | None:
