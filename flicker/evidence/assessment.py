@@ -189,6 +189,11 @@ def assess(
                 run.blocks.stash.clear()
         traces.extend(part)
         log_of_run |= {run.number: place for run in part}
+        if log.unread:
+            rows = "1 row" if log.unread == 1 else f"{log.unread} rows"
+            beside_cautions.append(
+                f"{log.source.name}: {rows} could not be read; what stood there is not observed (flicker look {log.source.name})."
+            )
         if log.companions:
             more = look_beside(log, place, settings, part)
             lines.extend(more[0])

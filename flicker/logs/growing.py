@@ -193,6 +193,11 @@ class GrowingLog:
         if body.count(b"\n", layout.begin) < FEW_LINES:
             return None
         plan = make_plan(layout.columns, self._wishes, self.name, layout.preamble)
+        if plan.key is not None:
+            raise LogError(
+                f'{self.name}: column "{layout.header[plan.key]}" names the channel of each row; watch follows logs with one'
+                " column for each channel, so assess this one when it is complete."
+            )
         names = tuple(channel.name for channel in plan.channels if channel.role == "output")
         if self._first_channels is not None and names != self._first_channels:
             raise LogError(

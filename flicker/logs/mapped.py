@@ -50,6 +50,7 @@ class MappedSource:
         self.reach_s = getattr(inner, "reach_s", None)
         self.wall_s = getattr(inner, "wall_s", None)
         self.entries = getattr(inner, "entries", ())
+        self.unread: int = getattr(inner, "unread", 0)
         self._place = {name: k for k, name in enumerate(inner.channels)}
 
     def batches(

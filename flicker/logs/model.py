@@ -150,6 +150,11 @@ class Log:
         return self._runs
 
     @property
+    def unread(self) -> int:
+        """Rows of the file that could not be read; their time is not observed."""
+        return int(getattr(self.source, "unread", None) or 0)
+
+    @property
     def keeper(self) -> Timekeeper:
         """What the first pass learnt of the clock."""
         assert self.runs is not None and self._keeper is not None

@@ -40,7 +40,7 @@ _APART = (ROWS, ROWS_DIGEST, "digest")  # members of the file that the digest of
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
 _SEGMENTS = ("begin_s", "end_s", "kind")
-_FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s", "roles")
+_FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s", "roles", "unread")
 
 
 def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
@@ -83,6 +83,7 @@ class CachedSource:
         self.reach_s: float | None = facts["reach_s"]
         self.wall_s: float | None = facts["wall_s"]
         self.roles: tuple[str, ...] = tuple(facts["roles"] or ())
+        self.unread = int(facts["unread"] or 0)
         self.entries = tuple(Entry(*item) for item in facts["entries"])
 
     @property

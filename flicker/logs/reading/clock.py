@@ -143,12 +143,12 @@ class OrderEvidence:
                 self._even[order] += even
                 self._odd[order] += int(np.count_nonzero(turns > 0)) - even
 
-    def order(self) -> str | None:
-        """Return the order that the column shows, None where it does not."""
+    def order(self, *, whole: bool = True) -> str | None:
+        """Return the order that the column shows, None where it does not; more may follow what was taken unless ``whole``."""
         if not self._seen:
             return None
         left = [order for order in self._forms if not self._lost[order]]
-        if len(left) == 1 or (left and not self._differ):
+        if len(left) == 1 or (whole and left and not self._differ):
             return left[0]
         forward = [order for order in left if not self._back[order]]
         even = [order for order in forward if self._even[order] and not self._odd[order]]

@@ -429,6 +429,7 @@ def _spooled(
         roles=plan.roles if plan.key is None else (),
         entries=entries,
         how=source.how,
+        unread=blank + convert.per_reading.unread,
     )
 
 

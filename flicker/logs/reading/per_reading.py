@@ -81,6 +81,11 @@ class PerReading:
         kinds, codes = _coded(words)
         return np.asarray(np.array([extra_columns.mode_of(kind) == "ac" for kind in kinds])[codes])
 
+    @property
+    def unread(self) -> int:
+        """Readings that were no direct voltage."""
+        return self.alternating + sum(self.other.values())
+
     def notes(self) -> list[str]:
         """Say which readings were no direct voltage.
 

@@ -137,9 +137,11 @@ class SpoolSource:
         roles: tuple[str, ...] = (),
         entries: tuple[Entry, ...] = (),
         how: Any = None,
+        unread: int = 0,
     ) -> None:
         self.name = file.name
         self.how = how
+        self.unread = unread
         self.channels = tuple(channels)
         self.start = start
         self.notes = tuple(notes)

@@ -65,6 +65,7 @@ def read_text(
         wall_s=reader.wall_s,
         roles=plan.roles if plan.key is None else (),
         entries=entries,
+        unread=reader.unread,
         how=How("text", layout.delimiter, layout.numerals.decimal, layout.has_header, tuple(layout.columns), plan),
     )
 
@@ -204,6 +205,11 @@ class _Reader:
         with np.errstate(invalid="ignore"):  # between two stamps that are no numbers
             np.subtract(time[1:], time[:-1], out=steps[1:])
         return steps
+
+    @property
+    def unread(self) -> int:
+        """Rows that could not be read."""
+        return self._cutter.unread + self._blank_times + self._per_reading.unread
 
     def entries(self, notes: list[str]) -> tuple[Entry, ...]:
         """What the column of marks holds, with the times of its rows."""

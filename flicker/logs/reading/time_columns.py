@@ -258,7 +258,7 @@ class _Finder:
             of_day = clock.Form("clock") if times.form is None or times.form.name == "hh:mm?" else times.form
             for chunk, clocks in zip(self.scan(column.position), self.scan(times.position), strict=False):
                 evidence.take(chunk, clocks, of_day)
-        order = evidence.order()
+        order = evidence.order(whole=self.scan is not None)
         if order is not None:
             return order
         if clock.dotted_dates(column.cells):
