@@ -41,7 +41,8 @@ def test_help_loads_no_library(arguments):
 @pytest.mark.parametrize("kind", ["steady", "drifting-step"])
 def test_assess_loads_neither_models_nor_charts(ten_minutes, kind):
     names = loaded("assess", str(ten_minutes / f"{kind}.csv"), "--json")
-    assert names == {"numpy", "pyarrow"}
+    placing = {"ruptures", "scipy.stats"}  # places of changes; four tenths of a second, only where one is possible
+    assert names - placing == {"numpy", "pyarrow"}
 
 
 @pytest.mark.parametrize(("arguments", "asked_s"), [(("--help",), 0.3), (("assess", "steady.csv"), 1.5)])

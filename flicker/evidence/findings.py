@@ -1,4 +1,4 @@
-"""One answer to one question about one channel, and the correction of p-values that are looked at together."""
+"""`Finding`, one answer to one question about one channel; Holm's correction of p-values that are looked at together."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does one thing go with another? Events against stimuli, channel against channel, and correction for many questions.
+"""Stimulus test, coincidence of two channels by turned runs, Holm's correction: does one thing go with another?
 
 Times of events and stimuli in one observed time in; ratios, shares and p-values out.
 """

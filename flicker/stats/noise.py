@@ -1,4 +1,4 @@
-"""How noisy is the settled signal, and of which kind? Equally spaced values in; sizes, spans and colours out.
+"""Allan deviation, robust sigma and colour of noise: how noisy is the settled signal, and of which kind?
 
 Knows nothing of files, channels or limits. Values may come from a meter whose last digit is coarser than the noise.
 """

@@ -1,4 +1,4 @@
-"""When may one stop watching? Decisions and bounds for a rate that stay valid however often one looks.
+"""Wald's sequential ratio test and bounds valid at every moment (gamma mixture): when may one stop watching?
 
 Counts and exposure so far in, a word or an interval out. Everything here is set before the watch begins.
 """

@@ -1,4 +1,4 @@
-"""How long must one watch? Rates or counts in, exposures and numbers of power-ups out. Plans only, starts nothing."""
+"""Chi-square test lengths, negative binomial and beta-binomial plans: how long must one watch? Starts nothing."""
 
 from __future__ import annotations
 

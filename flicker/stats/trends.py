@@ -1,4 +1,4 @@
-"""Does a level trend or move? Values (and times) in; slopes, ranges and p-values out.
+"""Mann-Kendall (Hamed-Rao), Theil-Sen and a slope valid under strong autocorrelation: does a level trend or move?
 
 Knows nothing of files, channels or limits. The noise of a bench is correlated and often 1/f: `mann_kendall` and
 `theil_sen` assume independent values unless told otherwise, `robust_slope` and `movement_test` (in `_movement`) do

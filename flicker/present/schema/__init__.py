@@ -1,7 +1,7 @@
 """JSON Schemas (draft 2020-12) of every document that the command line prints: each key with its meaning and unit.
 
-The files lie beside this module; parts that several documents share stand in ``common.json``. `schema` hands out one
-that needs no other file.
+The files lie beside this module, made by ``tests/tools/make_schemas.py`` from the annotated result classes and `documents`;
+nobody edits them. `schema` hands out one that needs no other file.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Do events come singly or in bursts? Gap tests, extremal index, declustering and the densest window."""
+"""Lilliefors test of exponential gaps, extremal index (Ferro-Segers), declustering, densest window: singly or in bursts?"""
 
 from __future__ import annotations
 

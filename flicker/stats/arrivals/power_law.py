@@ -1,4 +1,4 @@
-"""Rates that change with time: power-law and log-linear models of arrivals, and how well the power law fits."""
+"""Power-law (Crow, Weibull process) and log-linear models of arrivals, and a Cramer-von Mises test of their fit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does the rate of events change at some moment? Event times in; changes with p-values and places out."""
+"""Likelihood ratio of one change of rate (Raftery-Akman places): does the rate of events change at some moment? Event times in; changes with p-values and places out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reverse arrangements: do the gaps between events grow or shrink, judged by pairs?"""
+"""Reverse arrangements test (Kendall): do the gaps between events grow or shrink, judged by pairs?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Trend tests of arrivals: do events come more often as time goes on, beyond Poisson or beyond any renewal process?"""
+"""Laplace, MIL-HDBK-189, Lewis-Robinson and Anderson-Darling tests: do events come more often as time goes on?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do the largest peaks grow with time? A trend test inside the tail, and the law of the largest peak of each run."""
+"""Score test of a trend in a Pareto tail, and generalised extreme values of the largest peak of each run."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does one series follow another (a level the temperature), beyond what two slow movements share by chance?"""
+"""Regression against 1/f noise: does one series follow another (a level the temperature), beyond what two slow movements share by chance?"""
 
 from __future__ import annotations
 

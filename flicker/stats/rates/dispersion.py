@@ -1,4 +1,4 @@
-"""Do events come singly? Dispersion of counts over windows or runs."""
+"""Variance over mean, exact or by Monte Carlo: do events come singly? Dispersion of counts over windows or runs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are two rates the same? Exact conditional ratio, and the same over strata."""
+"""Exact conditional (binomial) test and limits of a rate ratio, also over strata: are two rates the same?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Other tests of a rate ratio, for comparison with published figures; `rate_ratio` is the one to go by."""
+"""Score test, E-test, least likely outcomes: other tests of a rate ratio, for published figures; go by `rate_ratio`."""
 
 from __future__ import annotations
 
