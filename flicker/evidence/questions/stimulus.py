@@ -22,6 +22,7 @@ from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
 from flicker.logs.spans import elapsed, holds, spans, total, without
 from flicker.stats import association
+from flicker.stats.power_ups import provoked_test
 from flicker.stats.rates import rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
@@ -76,7 +77,7 @@ class StimulusAnswer(Result):
         Rate of answered trials in the windows, rate of bursts outside all windows, and their ratio (exact interval,
         for bursts that come singly).
     p_value, p_adjusted
-        Chance of as many answers when the stimuli are turned as a whole around the observed time; Holm over kinds.
+        Chance of as many answers by what came in the windows on both sides of each trial; Holm over kinds.
     answer
         'yes': shown, answered twice or more, and in at least a tenth of the trials. 'no': shown to work in fewer than
         a tenth. Else 'not shown'.
@@ -97,7 +98,7 @@ class StimulusAnswer(Result):
     ratio: Annotated[float, Doc("Ratio of the two.", ge=0, open=True)]
     ratio_low: Annotated[float, Doc("Its lower limit.", ge=0, open=True)]
     ratio_high: Annotated[float, Doc("Its upper limit.", ge=0, open=True)]
-    p_value: Annotated[float, Doc("One-sided, by turns of the trials around the observed time.", ge=0, le=1)]
+    p_value: Annotated[float, Doc("One-sided, by the windows on both sides of each trial.", ge=0, le=1)]
     p_adjusted: Annotated[float, Doc("Corrected over the kinds.", ge=0, le=1)]
     answer: Annotated[Answer, Doc("What is shown.", values=("yes", "no", "not shown"))]
     repeats: Annotated[int | None, Doc("Further trials that settle it; null where none would within reason.", ge=0)]
@@ -192,9 +193,9 @@ def judge_stimuli(
     Notes
     -----
     Each kind is judged in the time outside the windows of the others (inside a longer window of another kind, where the
-    two overlap), so that a tap that works does not make the heat gun look guilty. p: stimuli are turned as a whole
-    around the observed time, every turn alike (`association.coincidence`), which holds for excursions in bursts and
-    for stimuli at any rhythm; Holm over kinds. Of two runs the observed times are joined end to end.
+    two overlap), so that a tap that works does not make the heat gun look guilty. p: each trial is set
+    against the windows on both sides of it (`stats.power_ups.provoked_test`), so that neither a rate that falls after
+    switching on nor bursts pass for answers; Holm over kinds.
     """
     early_s = check.positive("early_s", early_s, what="seconds", zero=True)
     dead_time_s = check.positive("dead_time_s", dead_time_s, what="seconds", zero=True)
@@ -226,7 +227,7 @@ def judge_stimuli(
         alone_s,
         confidence,
         (CAUTION,) if kinds else (),
-        "answered trials against turns of the trials around the observed time; Holm over kinds",
+        "answered trials against the windows on both sides of each (Poisson-binomial); Holm over kinds",
     )
 
 
@@ -272,25 +273,38 @@ def _judge(
     offset = 0.0
     trials: list[Floats] = []
     events: list[Floats] = []
+    each: list[tuple[Floats, Floats, float]] = []
     for run, observed in zip(runs, seen, strict=True):
         at = np.array(_trials(run.stimuli.get(name, ()), window_s + early_s), dtype=np.float64)
         at = at[holds(observed, at)]
         begin = np.sort(run.event_s[holds(observed, run.event_s)])
         trials.append(offset + elapsed(observed, at))
         events.append(offset + elapsed(observed, begin))
+        if total(observed) > 0:
+            each.append((elapsed(observed, begin), elapsed(observed, at), total(observed)))
         offset += total(observed)
     trial, event = np.concatenate(trials), np.concatenate(events)
     count = int(trial.size)
     draft = StimulusAnswer(
         name, window_s, count, 0, math.nan, 0.0, 1.0, 0.0, math.nan, alone / alone_s * 3600 if alone_s else math.nan,
-        math.nan, 0.0, math.inf, 1.0, 1.0, NOT_SHOWN, None, "", confidence, "all turns of the trials",
+        math.nan, 0.0, math.inf, 1.0, 1.0, NOT_SHOWN, None, "", confidence, "windows on both sides of each trial",
     )  # fmt: skip
     if count == 0:
         return draft
     answered, expected, p_value = 0, 0.0, 1.0
     if event.size:
         test = association.coincidence(trial, event, (-window_s, early_s), offset, confidence=confidence, seed=seed)
-        answered, expected, p_value = test.coincidences, test.expected, test.p_value
+        answered, expected = test.coincidences, test.expected
+        # chance is judged by the time on both sides of each trial: a rate that runs by itself is no answer
+        beside = provoked_test(
+            [item[0] for item in each],
+            [item[1] for item in each],
+            window_s,
+            [item[2] for item in each],
+            early=early_s,
+        )
+        expected = beside.expected * count / beside.used if beside.used else expected
+        p_value = beside.p_value
     share = share_interval(answered, count, confidence=confidence)
     inside_s = count * (window_s + early_s)
     draft = replace(
