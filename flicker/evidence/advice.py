@@ -14,6 +14,7 @@ from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.end_state import Failed
 from flicker.evidence.questions.forecast import TimeToThreshold
 from flicker.evidence.verdict import HOUR, Facts, Verdict, missing_hours, needed_hours
+from flicker.stats.power_ups import power_ups_to_see
 from flicker.stats.soak import hours_to_catch
 
 SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
@@ -79,6 +80,8 @@ def advise(
             "and log on once it is warm.",
         )
     hours = facts.observed_s / HOUR
+    if facts.episodes > 0 and hours > 0 and len(facts.counts) > 1:
+        return _power_ups(facts, limits)
     if facts.episodes > 0 and hours > 0:
         catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=sure).exposure)
         return Next(
@@ -91,6 +94,23 @@ def advise(
         if reason in guard.reasons:
             return Next(whole, sure, words)
     return _hours(verdict, facts, guard, limits)
+
+
+def _power_ups(facts: Facts, limits: Limits) -> Next:
+    """Further power-ups that show it again: they differ by themselves, so a number of them and not one long run."""
+    plan = power_ups_to_see(
+        facts.counts, facts.hours_each, scatter=limits.power_up_scatter, confidence=limits.confidence
+    )
+    each = hours_text(plan.length)
+    many = f"one more power-up of {each}" if plan.power_ups == 1 else f"{plan.power_ups} more power-ups of {each}"
+    rest = "; a clean one" if plan.power_ups == 1 else ", not one long run; as many clean ones"
+    begins = "begins" if plan.power_ups == 1 else "begin"
+    return Next(
+        plan.exposure,
+        limits.confidence,
+        f"To see it again with a chance of {limits.confidence:.0%}, log {many}{rest} after a repair {begins} to speak for "
+        "a cure.",
+    )
 
 
 def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next:

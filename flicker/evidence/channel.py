@@ -173,6 +173,7 @@ def judge_channel(
     sizes = record.episodes.size_V[own]
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
     missing_h, missing_starts = _complaint(record, case, limits)
+    units = list(zip(*record.per_cycle(), strict=True))
     facts = Facts(
         observed_s=record.observed_s,
         episodes=rate.episodes,
@@ -191,7 +192,8 @@ def judge_channel(
         together=together,
         complaint_h=missing_h,
         complaint_starts=missing_starts,
-        cycles=sum(end > 0 for end in record.per_cycle()[1]),
+        counts=tuple(times.size for times, end in units if end > 0),
+        hours_each=tuple(end / HOUR for _, end in units if end > 0),
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
         failed="" if end is None else end.reads,

@@ -58,7 +58,8 @@ class Facts:
     jump_V: float = 0.0  # and their middle size
     failed: str = ""  # the event in which the unit died
     shared_swings: bool = False  # the guard's swings came in all channels at once
-    cycles: int = 1  # power-ups with observed time
+    counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
+    hours_each: tuple[float, ...] = ()  # and that time
 
     @property
     def complaint_open(self) -> bool:
@@ -121,7 +122,7 @@ def _word(
     if recurs and yes("worse with age"):
         return VerdictWord.DEGRADING, TailKind.WORSE_WITH_AGE, "more often with each power-up"
     # What grows alike in every power-up is heat; within one or two of them heat and wear cannot be told apart.
-    within = {1: "during this run", 2: "within both power-ups"}.get(facts.cycles)
+    within = {1: "during this run", 2: "within both power-ups"}.get(len(facts.counts))
     if recurs and yes("larger") and within:
         tail = f"swings get larger {within}; heat and wear cannot be told apart: repeat from cold"
         return VerdictWord.DEGRADING, TailKind.LARGER, tail
