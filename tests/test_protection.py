@@ -20,7 +20,7 @@ def test_few_peaks_give_the_rule_of_three_and_no_estimate():
     assert math.isnan(found.chance)
     assert (found.low, found.high) == (0.0, pytest.approx(-math.expm1(-2.995732 * 0.2)))
     assert (found.bound, found.peaks, found.largest_V) == ("upper", 3, 0.5)
-    assert found.reads.startswith("The chance of 0.75 V or more in the next 2 h is at most 45%")
+    assert found.reads.startswith("No trip in 10 hours: at most 26% in the next hour; at most 45% in the next 2 h.")
     found.to_json()
 
 
@@ -97,3 +97,14 @@ def test_other_thresholds_side_by_side():
 def test_bad_arguments_are_named(change, name):
     with pytest.raises(ValueError, match=name):
         trip_forecast([0.2], 1.0, **({"hours": 1.0} | OPTIONS | change))
+
+
+def test_no_upper_end_lies_under_the_count():
+    """33 glitches of which one in a hundred is large: a fitted tail said 1e-33 where 48 % is true (figures of the rule)."""
+    rng = np.random.default_rng(9)
+    found = trip_forecast(0.1 + rng.exponential(0.005, 33), 10.0, hours=20.0, **OPTIONS)
+    assert found.high >= found.counted_high == pytest.approx(-math.expm1(-2.995732 * 2))
+    assert "for 20 h it cannot be told" in found.reads
+    assert "No trip in 10 hours: at most 26% in the next hour" in found.reads
+    # Under 5 % for H hours needs 58 H hours without one: 2.9957 / 0.051293 = 58.4 (figure of the rule)
+    assert "Under 5% for 20 h needs 49 days without one" in found.reads

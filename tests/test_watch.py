@@ -169,8 +169,11 @@ def test_alarms_ring_on_volts_whatever_the_statistics_say():
     kinds = [e.kind for e in feed(Watcher(("left",), cadence_s=0.5), {"left": cycling})]
     assert kinds.count("protection") == 3
     assert kinds.count("protection cycling") == 1
-    surge = quiet(600.0) + 1.5 * np.exp(-np.arange(1200) * 0.5 / 4.0)
+    surge = quiet(600.0) + 0.7 * np.exp(-np.arange(1200) * 0.5 / 4.0)
     assert [e for e in feed(Watcher(("left",), cadence_s=0.5), {"left": surge}) if e.event == "alarm"] == []
+    # Volts that are there from the first second are no open lead: such a surge opens the relay (rule for the first seconds).
+    kinds = [e.kind for e in feed(Watcher(("left",), cadence_s=0.5), {"left": 2.0 * surge}) if e.event == "alarm"]
+    assert kinds == ["protection"]
     watcher = Watcher(("left",), cadence_s=0.5)
     assert watcher.silent(5.0) is None
     assert watcher.silent(40.0).kind == "silent"
@@ -178,6 +181,19 @@ def test_alarms_ring_on_volts_whatever_the_statistics_say():
 
 
 # ---------------------------------------------------------------- deciding
+
+
+def test_a_level_that_moves_is_never_clean_enough():
+    """No swing in five hours, but 60 mV of slow movement: raw volts speak against 'clean enough' (rule for a clearance)."""
+    calm = 0.004 + quiet(5 * 3600.0, step=2.0)
+    watcher = Watcher(("left",), cadence_s=2.0)
+    feed(watcher, {"left": calm}, step=2.0)
+    assert watcher.states()[0].decision == CLEAN
+    moving = calm + 0.06 * np.linspace(0.0, 1.0, calm.size)
+    watcher = Watcher(("left",), cadence_s=2.0)
+    notes = [e for e in feed(watcher, {"left": moving}, step=2.0) if e.kind == "guard"]
+    assert watcher.states()[0].decision == GO_ON
+    assert len(notes) == 1 and "moved" in notes[0].text
 
 
 def test_the_rule_is_fixed_before_and_split_over_the_channels():
@@ -208,7 +224,7 @@ def test_a_swing_that_stays_recurs_and_a_calm_log_is_clean():
     stays[800:] += 0.2
     watcher = Watcher(("left",), cadence_s=0.5)
     assert RECURS in [e.kind for e in feed(watcher, {"left": stays}) if e.event == "decision"]
-    calm = quiet(3.2 * 3600.0, step=2.0)
+    calm = 0.004 + quiet(3.2 * 3600.0, step=2.0)  # a channel never beyond 2 mV shows no live output: never 'clean enough'
     watcher = Watcher(("left",), cadence_s=2.0)
     feed(watcher, {"left": calm}, step=2.0, chunk=2000)
     state = watcher.states()[0]
@@ -310,6 +326,33 @@ def test_ctrl_c_leaves_a_summary(tmp_path):
     assert process.returncode == 130
     assert json.loads(out.splitlines()[-1])["event"] == "summary"
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("begins", [0, 30, 600])
+def test_no_restart_and_no_clock_silences_the_alarm(begins):
+    """3 V after a logger's restart or a clock set back: both begin a run, and the start of a run excuses nothing."""
+    watcher = Watcher(("left",), cadence_s=0.5)
+    feed(watcher, {"left": quiet(600.0)})
+    loud = quiet(1200.0, seed=2)
+    loud[2 * begins : 2 * begins + 120] += 3.0
+    loud[2 * begins + 7 : 2 * begins + 100 : 6] = np.nan  # readings lost meanwhile
+    kinds = [e.kind for e in feed(watcher, {"left": loud}, run=1) if e.event == "alarm"]
+    assert "protection" in kinds and "danger" in kinds
+    # the same again in a third run, at the same second of its clock
+    again = [e.kind for e in feed(watcher, {"left": loud}, run=2) if e.event == "alarm"]
+    assert "protection" in again and "danger" in again
+
+
+def test_an_open_lead_in_the_first_seconds_is_no_alarm():
+    """Up to a volt until the output relay closes, within eight seconds (rule for the first seconds); then all counts."""
+    lead = quiet(120.0)
+    lead[:12] += np.tile([0.9, -0.9], 6)
+    watcher = Watcher(("left",), cadence_s=0.5)
+    assert [e for e in feed(watcher, {"left": lead}) if e.event == "alarm"] == []
+    stays = quiet(120.0)
+    stays[:30] += 0.9
+    watcher = Watcher(("left",), cadence_s=0.5)
+    assert [e.kind for e in feed(watcher, {"left": stays}) if e.event == "alarm"] == ["protection"]
 
 
 def test_the_alarm_runs_a_command_without_a_shell(tmp_path, capsys):

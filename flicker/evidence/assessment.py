@@ -20,7 +20,7 @@ from flicker.evidence.channel import ChannelAssessment, judge_channel
 from flicker.evidence.document import head, named
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
-from flicker.evidence.guard import MOVE_V
+from flicker.evidence.guard import MOVE_V, judge_guard
 from flicker.evidence.log_checks import in_runs
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
@@ -35,13 +35,23 @@ from flicker.evidence.questions.auxiliary_channels import (
 from flicker.evidence.questions.bench import control_of, relays_to_try
 from flicker.evidence.questions.end_state import approach, failed
 from flicker.evidence.questions.exposure import Relays
+from flicker.evidence.questions.level_jumps import jump_count
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot
 from flicker.evidence.record import ChannelRecord, records
-from flicker.evidence.starts import grace_s, guard_of, power_ups_begin, sessions_of, side_of, without_open_lead
+from flicker.evidence.starts import (
+    BEHIND_RELAY,
+    goes_on,
+    grace_s,
+    power_ups_begin,
+    sessions_of,
+    sessions_with,
+    side_of,
+    without_open_lead,
+)
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
@@ -176,7 +186,9 @@ def assess(
         if progress:
             progress(f"reading {log.source.name}")
         hands = hands_of(marks_of(log, marks), log.channels)
-        part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache)
+        part = trace_log(
+            log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log)
+        )
         for number, run in enumerate(part):
             begins = power_ups_begin([*traces, *part])[len(traces) + number]
             grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]
@@ -299,8 +311,13 @@ def judge(
             beside,
             lead,
             int(np.count_nonzero(hits.get(record.channel, False))),
-            guard_of(sessions, record.channel, limits, side_of(case, record.channel)),
+            judge_guard(
+                *sessions_with(sessions, record.channel),
+                limits,
+                speaker_side=side_of(case, record.channel) in BEHIND_RELAY,
+            ),
             raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
+            jump_count(*sessions_with(sessions, record.channel)),
             failed(traces, record.channel),
             approach(traces, record.channel, limits.protection_V),
             answers,

@@ -27,6 +27,7 @@ from flicker.evidence.questions.control import ControlAnswer
 from flicker.evidence.questions.end_state import Failed
 from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
 from flicker.evidence.questions.forecast import TimeToThreshold
+from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
@@ -133,6 +134,7 @@ def judge_channel(
     lead_hits: int,
     guard: Guard,
     raw: RawMovement,
+    jumping: JumpCount,
     end: Failed | None,
     ahead: TimeToThreshold | None,
     growth: Sequence[Finding],
@@ -158,8 +160,9 @@ def judge_channel(
             condition.settled_offset(record, limits),
             moved,
             changed,
+            level_jumps(jumping, record.episodes.count, guard),
             condition.noise(record, limits),
-            condition.power_up(ups, limits),
+            condition.power_up(ups, limits, guard),
             condition.protection(late_trips, relay.peak_V, relay.seconds_above_threshold, limits),
         ],
         limits.confidence,
@@ -196,6 +199,9 @@ def judge_channel(
         hours_each=tuple(end / HOUR for _, end in units if end > 0),
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
+        jump_pairs=jumping.pairs,
+        jump_V=jumping.size_V,
+        left_out=_left_out(record),
         failed="" if end is None else end.reads,
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
@@ -214,7 +220,7 @@ def judge_channel(
         rate=rate,
         findings=findings,
         baseline=BaselineResult(level, *drift.slope(levels, limits.confidence), changes),
-        noise=_noise(record),
+        noise=_noise(record, answers["noise"].effect),
         in_excursion_s=record.in_excursion_s,
         observed_s=record.observed_s,
         power_up=ups,
@@ -248,7 +254,18 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
 
 
-def _noise(record: ChannelRecord) -> NoiseResult:
+LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
+LEFT_OUT_S = 60.0
+
+
+def _left_out(record: ChannelRecord) -> bool:
+    """Whether a minute or more was left out because the lead may have been off."""
+    gaps = [gap for trace in record.traces for gap in trace.unobserved if gap.reason in LEFT_OUT]
+    return sum(gap.end_s - gap.start_s for gap in gaps) >= LEFT_OUT_S
+
+
+def _noise(record: ChannelRecord, sigma_V: float | None) -> NoiseResult:
+    """The sigma is the one that the finding judges."""
     seen = [trace for trace in record.traces if trace.baseline is not None]
     if not seen:
         return NoiseResult(None, None, None)
@@ -262,7 +279,7 @@ def _noise(record: ChannelRecord) -> NoiseResult:
         if calm.size >= 64 and step > 0:
             colour = noise_colour(calm, step).colour
     return NoiseResult(
-        sigma_V=float(np.median([trace.sigma_V for trace in seen])),
+        sigma_V=float(np.median([trace.sigma_V for trace in seen])) if sigma_V is None else sigma_V,
         resolution_V=longest.resolution_V,
         colour=colour,
     )

@@ -12,17 +12,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
-from flicker.evidence.guard import OPEN_MEDIAN_V, OPEN_V, Guard, Session, judge_guard
-from flicker.logs.model import Gap
+from flicker.evidence.guard import OPEN_MEDIAN_V, OPEN_V, Session
+from flicker.logs.model import Gap, Log
 from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK
-from flicker.signals.trace import RunTraces, Trace
+from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
-ALONG_S = 60.0  # a run that begins so soon after another continues it, whatever it looks like
 APART_S = 6 * 3600.0
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings
 BEHIND_RELAY = ("speaker side", "unknown")
@@ -36,6 +34,17 @@ def pause_s(before: RunTraces, run: RunTraces) -> float | None:
     if first.start is None or second.start is None or (first.start.tzinfo is None) != (second.start.tzinfo is None):
         return None
     return (second.start - first.start).total_seconds() - first.duration_s
+
+
+def goes_on(runs: Sequence[RunTraces], log: Log) -> bool:
+    """Whether a log begins within a minute of the end of the last run: then it continues it, whatever it looks like."""
+    start = log.source.start
+    if not runs or start is None or runs[-1].run.start is None:
+        return False
+    last = runs[-1].run
+    if (start.tzinfo is None) != (last.start.tzinfo is None):  # type: ignore[union-attr]
+        return False
+    return (start - last.start).total_seconds() - last.duration_s < ALONG_S  # type: ignore[operator]
 
 
 def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
@@ -124,16 +133,14 @@ def side_of(case: Case | None, channel: str) -> str:
     return told[0] if told else "unknown"
 
 
-def guard_of(
-    sessions: Sequence[tuple[RunTraces, Session]], channel: str, limits: Limits, side: str = "unknown"
-) -> Guard:
-    """The guard's judgement of a channel over the stretches in which it was logged."""
+def sessions_with(
+    sessions: Sequence[tuple[RunTraces, Session]], channel: str
+) -> tuple[list[Session], list[int]]:
+    """The stretches in which a channel was logged, and its place among the channels of each."""
     mine = [
         (session, place)
         for run, session in sessions
         for place, trace in enumerate(run.traces)
         if trace.channel == channel
     ]
-    return judge_guard(
-        [session for session, _ in mine], [place for _, place in mine], limits, speaker_side=side in BEHIND_RELAY
-    )
+    return [session for session, _ in mine], [place for _, place in mine]

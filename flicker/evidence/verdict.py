@@ -17,13 +17,14 @@ from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import first_reason, reason_text
+from flicker.evidence.questions.level_jumps import JUMP_V
+from flicker.stats.jumps import LEAST_JUMPS
 
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
 WITHIN_LIMITS = Fitness.WITHIN_LIMITS
 
 HOUR = 3600.0
-JUMP_V = 0.010  # from here on jumps between levels are no steadiness (choice)
 MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
 SMALL_SWINGS = 5  # from here on they are a finding, not chance (choice, not measured)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
@@ -56,6 +57,7 @@ class Facts:
     enter_V: float = 0.0
     jump_pairs: int = 0  # jumps between levels, up and down,
     jump_V: float = 0.0  # and their middle size
+    left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
     failed: str = ""  # the event in which the unit died
     shared_swings: bool = False  # the guard's swings came in all channels at once
     counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
@@ -69,7 +71,7 @@ class Facts:
     @property
     def jumps(self) -> bool:
         """Whether the level jumps between levels by enough to matter."""
-        return self.jump_V >= JUMP_V and self.jump_pairs > 0
+        return self.jump_V >= JUMP_V and 2 * self.jump_pairs >= LEAST_JUMPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +198,9 @@ def _guarded(
 ) -> Said:
     """Where no finding is 'yes': what stands in place of 'steady' when something speaks against it."""
     found, reasons = guard.figures, set(guard.reasons)
+    first = first_reason(guard)
+    if facts.left_out and first is not None and reasons - ONLY_MISSING:
+        return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if facts.jumps:
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
     if Reason.MOVE in reasons:
@@ -221,7 +226,6 @@ def _guarded(
         hours = facts.observed_s / HOUR
         more = hours_text(missing_hours(facts, limits, guard))
         return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"clean for {hours:.3g} h; {more} more needed"
-    first = first_reason(guard)
     if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
         return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if word == VerdictWord.STEADY:

@@ -24,6 +24,7 @@ from flicker.signals.ranges import COUNTS, Ranges, find_ranges
 from flicker.signals.settings import Settings
 from flicker.signals.startup import find_start
 from flicker.signals.trace_model import Trace
+from flicker.stats.jumps import reading_sigma
 from flicker.stats.noise import noise_sigma, resolution_of
 
 Floats = NDArray[np.float64]
@@ -42,8 +43,9 @@ def draft_trace(
     first: tuple[Floats, Floats],
     settings: Settings,
     hands: Hands,
+    goes_on: bool = False,
 ) -> Trace:
-    """One channel of a run before its excursions are known."""
+    """One channel of a run before its excursions are known; one that goes on from the run before has no start."""
     part = blocks.channels[index]
     run = blocks.run
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
@@ -56,7 +58,8 @@ def draft_trace(
     reasons.extend(_unread(blocks, part, channel, settings.long_episode_s))
     reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
-    if not any(lapse.first == 0 for lapse in lapses):
+    begins = not goes_on and not any(lapse.first == 0 for lapse in lapses)
+    if begins:
         zero = max(ZERO_V, 2.0 * resolution)
         muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=settings.settle_band_V)
         if muted is not None:
@@ -71,7 +74,7 @@ def draft_trace(
     time, middle = centre[usable], part.middle[usable]
     rough = noise_sigma(np.diff(middle)) / np.sqrt(2.0) if middle.size > 3 else 0.0
     start = None
-    if not any(lapse.first == 0 for lapse in lapses):
+    if begins:
         start = find_start(
             time,
             middle,
@@ -108,7 +111,10 @@ def draft_trace(
     digit = min((span.resolution_V for span in ranges.spans), default=resolution)
     sigma = _sigma(part.sample_V[seen][finest], residual[finest], digit)
     coarsest = max((s.resolution_V for s in ranges.spans if COUNTS * s.resolution_V <= usual), default=resolution)
-    enter = max(usual, _sigmas(run.samples) * sigma, COUNTS * coarsest)
+    # From reading to reading: jumps, drift and wander do not raise the threshold, so that none of them hides a swing.
+    chosen = part.sample_V[seen][finest]
+    step_sigma = reading_sigma(chosen, resolution=digit) if chosen.size > 1 else 0.0
+    enter = max(usual, _sigmas(run.samples) * step_sigma, COUNTS * coarsest)
     begun = start is not None or power_up is not None
     fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
     reasons.extend(Gap(float(a), float(b), Unobserved.STIMULUS, channel) for a, b in hands.windows)

@@ -11,7 +11,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from flicker.logs.model import Log, LogError
+from flicker.base.values import Unobserved
+from flicker.logs.model import Log, LogError, Run
 from flicker.logs.read_ahead import side_by_side
 from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.cache import BlockCache
@@ -19,9 +20,10 @@ from flicker.signals.conclusion import PICK_UP_V, conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
-from flicker.signals.connection.states import PowerUp, find_power_ups
+from flicker.signals.connection.states import TOGETHER_S, PowerUp, find_power_ups
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
+from flicker.signals.guard.figures import SWITCHED_ON
 from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.settings import Settings
 from flicker.signals.spill_buffer import Stash
@@ -34,6 +36,7 @@ __all__ = ["PICK_UP_V", "RunTraces", "Trace", "phase_spans", "trace_log"]
 
 MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side,
 FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks
+ALONG_S = 60.0  # a stretch that begins so soon after another goes on with it (choice: the guard's one definition)
 STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tried too
 
 
@@ -45,11 +48,13 @@ def trace_log(
     hands: Mapping[str, Hands] | None = None,
     cache: BlockCache | None = None,
     alive: bool = True,
+    goes_on: bool = False,
 ) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
     A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
     channel on the log's clock. ``cache`` keeps the blocks of the log's file, or has them already.
+    ``goes_on`` tells that the log continues another without a pause: no start is looked for at its beginning.
     ``alive`` is False for shorted leads, which show no sign of life and are observed all the same.
 
     Raises
@@ -68,10 +73,16 @@ def trace_log(
         cache.save(log, reduced, stash, hands)
     out: list[RunTraces] = []
     for stretch in reduced:
+        along = goes_on if not out else _pause_s(out[-1].run, stretch.run) < ALONG_S
         for blocks, lapses, doubts, power_up in _runs(stretch, settings, alive):
-            number = first_run + len(out)
-            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}))
+            number, goes = first_run + len(out), along and power_up is None
+            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}, goes))
     return out
+
+
+def _pause_s(before: Run, run: Run) -> float:
+    """Seconds between two stretches of one log."""
+    return run.offset_s - before.offset_s - before.duration_s
 
 
 def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
@@ -103,6 +114,7 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
 
     every = _by_channel(lapses_of, stretch)
     power_ups, found = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
+    power_ups, found = _as_guarded(stretch, power_ups, found)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
@@ -119,6 +131,27 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
             continue
         out.append((blocks, own, unsure, power_ups[number - 1] if number else None))
     return out
+
+
+def _as_guarded(
+    stretch: RunBlocks, power_ups: Sequence[PowerUp], lapses: Sequence[list[Lapse]]
+) -> tuple[list[PowerUp], list[list[Lapse]]]:
+    """Add where the guard saw the whole unit switched off and on: there is one definition of a power-up."""
+    found, out, figures = list(power_ups), [list(part) for part in lapses], stretch.guard
+    for number in [] if figures is None else np.flatnonzero(figures.kind == SWITCHED_ON).tolist():
+        assert figures is not None
+        begin_s, off_s = float(figures.begin_s[number]), float(figures.end_s[number - 1])
+        block = int(np.searchsorted(stretch.end_s, begin_s))
+        near = [item for item in found if abs(item.time_s - begin_s) <= TOGETHER_S]
+        if near or not 0 < block < stretch.row.size:
+            continue
+        first = int(np.searchsorted(stretch.begin_s, off_s))
+        found.append(PowerUp(block, float(stretch.begin_s[block]), begin_s - off_s))
+        off = Lapse(first, block, float(stretch.begin_s[first]), float(stretch.begin_s[block]), Unobserved.SWITCHED_OFF)
+        for part in out:
+            part[:] = [lapse for lapse in part if lapse.last <= first or lapse.first >= block]
+            part.append(off)
+    return sorted(found, key=lambda item: item.block), [sorted(part, key=lambda lapse: lapse.first) for part in out]
 
 
 def _touches(lapse: Lapse, first: int, blocks: RunBlocks) -> bool:
@@ -146,12 +179,13 @@ def _trace_run(
     power_up: PowerUp | None,
     settings: Settings,
     hands: Mapping[str, Hands],
+    goes_on: bool = False,
 ) -> RunTraces:
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
     first = first_readings(log, blocks)
     drafts = _by_channel(
-        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], settings, mine[k]),
+        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], settings, mine[k], goes_on),
         blocks,
     )
     scanners = [

@@ -12,6 +12,7 @@ from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
@@ -60,13 +61,13 @@ def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
     meaning="Was the surge, or the time it took to settle, beyond its limit?",
     chart="power_ups",
 )
-def power_up(found: tuple[PowerUp, ...], limits: Limits) -> Finding:
-    """Is a power-up beyond its limits?"""
+def power_up(found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = None) -> Finding:
+    """Is a power-up beyond its limits? What the guard takes for an open lead in the first seconds is no surge."""
     method = "surge and settling fitted by falling exponentials"
     if not found:
         return Finding("power-up", NOT_SHOWN, method, "The log begins in mid-operation: no power-up to judge.")
     worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
-    bad = sum(item.abnormal for item in found)
+    bad = sum(item.abnormal and not _open_lead(item, limits, guard) for item in found)
     text = (
         f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s."
         if bad
@@ -82,6 +83,12 @@ def power_up(found: tuple[PowerUp, ...], limits: Limits) -> Finding:
         limit=limits.surge_V,
         holds=bad > 0,
     )
+
+
+def _open_lead(item: PowerUp, limits: Limits, guard: Guard | None) -> bool:
+    if guard is None or item.settle_s > limits.settle_s or Reason.PEAK in guard.reasons:
+        return False
+    return abs(item.surge_V) <= guard.figures.open_peak_V + 1e-9
 
 
 def settled_level(record: ChannelRecord) -> float | None:

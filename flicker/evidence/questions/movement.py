@@ -43,8 +43,14 @@ def minute_levels(runs: Sequence[RunTraces], channel: str) -> list[tuple[Floats,
         if place is not None:
             time, level = _medians(run.blocks.centre_s, run.blocks.channels[place].middle)
             late = time + clock_s >= WARM_S
-            out[-1][0].append(time[late] + clock_s)
-            out[-1][1].append(level[late])
+            breaks = np.asarray(run.traces[place].hands.breaks_s, dtype=np.float64)
+            setting = np.searchsorted(breaks, time, side="right")
+            for number in range(breaks.size + 1):  # across a mark that begins a new setting nothing is claimed
+                if number:
+                    out.append(([], []))
+                chosen = late & (setting == number)
+                out[-1][0].append(time[chosen] + clock_s)
+                out[-1][1].append(level[chosen])
         clock_s += run.run.duration_s + run.run.sample_interval_s
     return [(np.concatenate(times), np.concatenate(levels)) for times, levels in out if times]
 

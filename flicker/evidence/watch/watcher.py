@@ -20,6 +20,9 @@ from flicker.base import check
 from flicker.base.formats import clock_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import settings_from
+from flicker.evidence.guard import OPEN_V
+from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.watch.live_guard import LiveGuard
 from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,
@@ -30,6 +33,7 @@ from flicker.evidence.watch.watching import (
     design,
 )
 from flicker.logs.growing import Fresh
+from flicker.signals.guard.figures import CELL_S, GRACE_S
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.sequential import RateDecision, rate_bounds
@@ -93,6 +97,18 @@ class _Followed:
         self.tripped = False
         self.trips: deque[float] = deque(maxlen=TRIPS)
         self.told: set[str] = set()
+        self.asked_s: float | None = None  # when the guard was last asked about 'clean enough'
+        self.asked_run = -1
+
+
+def _held(size: Floats, level: Floats, known: NDArray[np.bool_], before: bool) -> NDArray[np.bool_]:
+    """Which readings are beyond a level; a missing one stands for the one before it."""
+    with np.errstate(invalid="ignore"):
+        flag = size > level
+    if known.all():
+        return flag
+    place = np.maximum.accumulate(np.where(known, np.arange(1, size.size + 1), 0))
+    return np.concatenate(([before], flag))[place]
 
 
 class Watcher:
@@ -142,6 +158,7 @@ class Watcher:
         self.now_s = 0.0
         self.alarms: deque[Event] = deque(maxlen=100)
         self._waiting: list[tuple[_Followed, LiveEpisode]] = []
+        self._guard = LiveGuard(len(self.channels), cadence_s, self.limits)
 
     @property
     def decided(self) -> bool:
@@ -164,6 +181,7 @@ class Watcher:
         if fresh.run != self.run:
             self.run = fresh.run
             self.runs += 1
+            self._guard.begin()
             for item in self.channels:
                 self._waiting.extend((item, episode) for episode in item.live.begin_run(fresh.run))
                 item.above_since = item.danger_since = None
@@ -178,6 +196,7 @@ class Watcher:
             return []
         out: list[Event] = []
         self.samples += int(time_s.size)
+        self._guard.feed(time_s, columns)
         for item, values in zip(self.channels, columns, strict=True):
             out.extend(self._volts(item, time_s, values))
             was_alive = item.live.alive
@@ -219,15 +238,19 @@ class Watcher:
 
     def _volts(self, item: _Followed, time_s: Floats, values: Floats) -> list[Event]:
         """Alarms by volts alone, whatever the statistics say."""
-        limits, out = self.limits, []
-        with np.errstate(invalid="ignore"):
-            size = np.abs(values)
-            beyond = size > limits.protection_V
-            danger = size > limits.danger_V
-        past_start = item.live.settled or float(time_s[-1]) > limits.settle_s
-        for flag, since in ((danger, "danger_since"), (beyond, "above_since")):
+        limits = self.limits
+        out: list[Event] = []
+        size = np.abs(values)
+        # An open lead may read up to a volt until the output relay closes. Nothing else silences the alarm: no new run,
+        # no clock set back, no state. A missing reading changes nothing either way.
+        least = np.where(time_s < GRACE_S, max(limits.protection_V, OPEN_V), limits.protection_V)
+        known = ~np.isnan(size)
+        if not known.any():
+            return out
+        for level, since in ((np.full(size.size, limits.danger_V), "danger_since"), (least, "above_since")):
+            flag = _held(size, level, known, getattr(item, since) is not None)
             if not flag.any():
-                if since == "above_since" and not np.isnan(size).all():
+                if since == "above_since":
                     item.tripped = False
                 setattr(item, since, None)
                 continue
@@ -240,19 +263,17 @@ class Watcher:
                     stands = float(time_s[place] if place < time_s.size else time_s[-1] + self.cadence_s) - begin
                     first = places[k - 1] if k else 0
                     largest = float(np.nanmax(size[first : max(place, first + 1)]))
-                    out.extend(self._stands(item, since, begin, stands, largest, past_start))
+                    out.extend(self._stands(item, since, begin, stands, largest))
                 if place < time_s.size:
                     setattr(item, since, float(time_s[place]) if begin is None else None)
                     if begin is not None and since == "above_since":
                         item.tripped = False
         return out
 
-    def _stands(
-        self, item: _Followed, since: str, begin: float, seconds: float, largest: float, past_start: bool
-    ) -> list[Event]:
+    def _stands(self, item: _Followed, since: str, begin: float, seconds: float, largest: float) -> list[Event]:
         limits, out = self.limits, []
         if since == "danger_since":
-            key = f"danger {begin:.6f}"
+            key = f"danger {self.run} {begin:.6f}"  # a run may begin at the same second as another
             if seconds > SURGE_S and key not in item.told:
                 item.told = {word for word in item.told if not word.startswith("danger")} | {key}
                 out.append(
@@ -261,7 +282,7 @@ class Watcher:
                     )
                 )
             return out
-        if not item.tripped and past_start and seconds >= max(limits.trip_delay_s, 0.0):
+        if not item.tripped and seconds >= max(limits.trip_delay_s, 0.0):
             item.tripped = True
             item.trips.append(begin)
             out.append(
@@ -357,6 +378,11 @@ class Watcher:
                 decision = RECURS
             elif decision == CLEAN and (item.live.pending or any(who is item for who, _ in self._waiting)):
                 decision = GO_ON  # what is open now is not booked yet
+            if decision == CLEAN and not item.filled:
+                refused = self._refused(item)
+                if refused is not None:
+                    out.extend(refused)
+                    decision = GO_ON
             if decision != GO_ON:
                 item.decision, item.decided_at_h = decision, hours
                 why = (
@@ -370,6 +396,20 @@ class Watcher:
                     Event("decision", item.name, self.run, self.now_s, f"{item.name}: {decision} ({why})", decision)
                 )
         return out
+
+    def _refused(self, item: _Followed) -> list[Event] | None:
+        """None where raw volts do not speak against 'clean enough'; else what is told of it, once. Asked every five minutes."""
+        if item.asked_s is not None and self.now_s - item.asked_s < CELL_S and item.asked_run == self.run:
+            return []
+        item.asked_s, item.asked_run = self.now_s, self.run
+        found = self._guard.against(self.channels.index(item))
+        if found is None:
+            return None
+        if "guard" in item.told:
+            return []
+        item.told.add("guard")
+        text = f"{item.name}: no 'clean enough': {reasons_text(found)}"
+        return [Event("note", item.name, self.run, self.now_s, text, "guard")]
 
     # ------------------------------------------------------------ states
 

@@ -14,7 +14,6 @@ from flicker.base.formats import hours_text, p_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
-from flicker.evidence.questions.protection import TELLS
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 
@@ -80,7 +79,7 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
         lines.append(("would reach it", relay.reads))
     if relay.what_if_reads:
         lines.append(("thresholds", relay.what_if_reads))
-    if relay.forecast is not None and relay.forecast.high - relay.forecast.low < TELLS:
+    if relay.forecast is not None:
         lines.append(("ahead", relay.forecast.reads))
     if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
         lines.append(("warm-up", item.warm_up.reads))

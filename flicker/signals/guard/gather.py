@@ -34,6 +34,7 @@ from flicker.signals.guard.figures import (
     StretchFigures,
 )
 from flicker.signals.guard.off import BEFORE_S, BUMP_V, ZERO_V, OffWatch
+from flicker.signals.jump_counts import JumpWatch
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -84,9 +85,11 @@ class Gatherer:
         The usual step of the log.
     left : sequence of Left
         Of each channel, on the stretch's clock.
+    count_jumps : bool
+        Whether jumps between levels are counted beside.
     """
 
-    def __init__(self, channels: int, cadence_s: float, left: Sequence[Left]) -> None:
+    def __init__(self, channels: int, cadence_s: float, left: Sequence[Left], *, count_jumps: bool = True) -> None:
         self.channels = channels
         self.plan = Plan.of(cadence_s)
         self.left = list(left)
@@ -99,9 +102,16 @@ class Gatherer:
         self._next_s = 0.0  # begin of the cell that fills
         self._off = OffWatch()
         self._blanks = BlankWatch(channels)
+        self._jumps = JumpWatch(channels)
+        self._counting = count_jumps
         self._over = [0] * channels
         self._over_open = [False] * channels
         self._end_s = -math.inf
+
+    @property
+    def cells(self) -> int:
+        """Cells that are done."""
+        return len(self._done)
 
     # ------------------------------------------------------------ feeding
 
@@ -201,6 +211,7 @@ class Gatherer:
         segment = self._segments[item.number]
         found = cells_of.look(self._chunks, self.channels, item.begin_s, end_s)
         self._done.append(_Done(item.number, False, item.begin_s, found))
+        self._count_jumps(item, segment, end_s, found)
         if item.begin_s != segment.begin_s or segment.kind == MARK:
             return
         late = cells_of.look(self._chunks, self.channels, item.begin_s + STARTS_S[1], end_s)
@@ -211,6 +222,20 @@ class Gatherer:
                 cells_of.median(self._chunks, k, edges[0], min(edges[0] + MEDIAN_S, end_s)),
                 *(cells_of.largest(self._chunks, k, a, min(b, end_s)) for a, b in pairwise(edges)),
             ]
+
+    def _count_jumps(self, item: _Open, segment: _Segment, end_s: float, found: Sequence[Cell | None]) -> None:
+        """Hand the readings of a cell on; a unit that is off has no levels, an open lead in the first seconds neither."""
+        if not self._counting or all(cell is None or cell.peak_V <= ZERO_V for cell in found):
+            return
+        if item.begin_s == segment.begin_s:
+            self._jumps.border()
+        starts = segment.kind != MARK and item.begin_s == segment.begin_s
+        begin_s = item.begin_s + (GRACE_S if starts else 0.0)
+        parts = cells_of.window(self._chunks, begin_s, end_s)
+        if parts:  # a whole cell at once: how it came must not show
+            time_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts])
+            columns = zip(*([part.drawn_V[a:b] for part in chunk.parts] for chunk, _, _, a, b in parts), strict=True)
+            self._jumps.add(time_s, [np.concatenate(column) for column in columns])
 
     def _cut(self, begin_s: float, end_s: float) -> None:
         """The unit was off from ``begin_s`` to ``end_s``: drop that time, and a small bump before it."""
@@ -248,6 +273,7 @@ class Gatherer:
 
     def _channel(self, channel: int, done: Sequence[_Done]) -> ChannelFigures:
         rows = [(item.number, item.late, cell) for item in done if (cell := item.cells[channel]) is not None]
+        counts, sizes = self._jumps.finish(channel)
         swings = [(number, late, swing) for number, late, cell in rows for swing in cell.swings]
 
         def column(name: str, kind: type) -> NDArray[Any]:
@@ -280,6 +306,8 @@ class Gatherer:
             anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
             blank_rows=self._blanks.table(channel),
             over=np.array([self._over[channel]], dtype=np.int64),
+            jumps=counts,
+            jump_V=sizes,
         )
 
 

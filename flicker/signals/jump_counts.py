@@ -1,0 +1,83 @@
+"""Jumps between levels, counted while a log is read: readings in by cells, counts and sizes by scale out.
+
+Windows of readings, each with its own sigma. Readings within two seconds of another channel's swing are left out: its
+crosstalk jumps too. No result depends on how the rows are batched, since cells do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.stats.jumps import LEAST_V, SCALES, jumps
+from flicker.stats.noise import resolution_of
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch
+MOST_SIZES = 2000  # kept of a scale: their middle is all that is told
+NEIGHBOUR_V = 0.030
+NEIGHBOUR_S = 2.0
+
+
+class JumpWatch:
+    """Counts jumps of all channels of a stretch."""
+
+    def __init__(self, channels: int) -> None:
+        self.channels = channels
+        self._time: list[Floats] = []
+        self._values: list[list[Floats]] = [[] for _ in range(channels)]
+        self._held = 0
+        self._counts = np.zeros((channels, len(SCALES), 2), dtype=np.int64)
+        self._sizes: list[list[list[float]]] = [[[] for _ in SCALES] for _ in range(channels)]
+
+    def add(self, time_s: Floats, values: Sequence[NDArray[np.floating]]) -> None:
+        """Take the readings of a cell, in order; NaN is missing."""
+        if time_s.size == 0:
+            return
+        self._time.append(time_s.astype(np.float64))
+        for mine, column in zip(self._values, values, strict=True):
+            mine.append(np.where(np.isfinite(column), column, np.nan).astype(np.float64))
+        self._held += time_s.size
+        if self._held >= WINDOW:
+            self._look()
+
+    def border(self) -> None:
+        """What follows has no level in common with what came: a power-up, or another setting."""
+        self._look()
+
+    def _look(self) -> None:
+        if not self._held:
+            return
+        time = np.concatenate(self._time)
+        values = [np.concatenate(column) for column in self._values]
+        self._time, self._values, self._held = [], [[] for _ in range(self.channels)], 0
+        loud: list[Floats] = []
+        for column in values:
+            known = column[~np.isnan(column)]
+            far = np.abs(column - (np.median(known) if known.size else 0.0)) > NEIGHBOUR_V
+            loud.append(time[far] if far.any() and float(far.mean()) <= 0.03 else np.empty(0))
+        for channel, column in enumerate(values):
+            keep = ~np.isnan(column)
+            for other, at in enumerate(loud):
+                if other != channel and at.size:
+                    near = np.searchsorted(at, time + NEIGHBOUR_S, side="right") > np.searchsorted(at, time - NEIGHBOUR_S)
+                    keep &= ~near
+            readings = column[keep]
+            if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
+                continue
+            digit = resolution_of(readings)
+            for place, scale in enumerate(SCALES):
+                found = jumps(readings, scale, resolution=digit)
+                self._counts[channel, place] += (found.up, found.down)
+                room = MOST_SIZES - len(self._sizes[channel][place])
+                self._sizes[channel][place].extend(np.abs(found.size[:room]).tolist())
+
+    def finish(self, channel: int) -> tuple[Ints, Floats]:
+        """Jumps up and down, shape (scales, 2), and their middle size, shape (scales,), 0 where there is none."""
+        self._look()
+        middle = [float(np.median(sizes)) if sizes else 0.0 for sizes in self._sizes[channel]]
+        return self._counts[channel], np.array(middle)
