@@ -139,3 +139,25 @@ def test_stopping_by_hand_leaves_one_line(wait_s: float, tmp_path: Path):
     if program.returncode:
         assert program.returncode == 130
         assert said.decode().strip() == "flicker: stopped."
+
+
+def test_a_case_opens_logs_of_its_own_folder_only(tmp_path: Path):
+    from flicker.case.case_file import CaseError, read_case
+
+    outside = written(tmp_path / "a.csv", 200)
+    folder = tmp_path / "case"
+    folder.mkdir()
+    case = folder / "case.toml"
+    written(folder / "b.csv", 200)
+    (folder / "link.csv").symlink_to(outside)
+    for file in ("../a.csv", "link.csv", str(outside)):
+        case.write_text(f'[[logs]]\nfile = "{file}"\n')
+        with pytest.raises(CaseError, match=r"outside the folder of the case.*--anywhere"):
+            read_case(case)
+        assert len(read_case(case, anywhere=True).logs) == 1
+    case.write_text('[[logs]]\nfile = "b.csv"\n')
+    assert len(read_case(case).logs) == 1
+    os.mkfifo(folder / "pipe.csv")
+    case.write_text('[[logs]]\nfile = "pipe.csv"\n')
+    with pytest.raises(CaseError, match="does not exist"):
+        read_case(case, anywhere=True)

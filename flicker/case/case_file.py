@@ -146,8 +146,15 @@ def _shown(value: Any) -> str:
     return said if len(said) <= 60 else f"{said[:57]}..."
 
 
-def read_case(path: str | Path) -> Case:
+def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
     """Read a case file.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    anywhere : bool
+        Whether logs may lie outside the folder of the case file; a case from someone else opens nothing there.
 
     Raises
     ------
@@ -179,7 +186,7 @@ def read_case(path: str | Path) -> Case:
     output = read.choice((), document, "output", OUTPUTS, "direct")
     meter = _meter(read, ("meter",), document.get("meter", {}))
     meters = _meters(read, document.get("meters", {}))
-    logs = _logs(read, document.get("logs", []), meters)
+    logs = _logs(read, document.get("logs", []), meters, anywhere=anywhere)
     case = Case(
         path=str(where),
         unit=read.text((), document, "unit"),
@@ -309,7 +316,9 @@ def _meters(read: _Reader, values: Mapping[str, Any]) -> tuple[Meter, ...]:
     return tuple(out)
 
 
-def _logs(read: _Reader, items: Sequence[Mapping[str, Any]], meters: Sequence[Meter]) -> tuple[CaseLog, ...]:
+def _logs(
+    read: _Reader, items: Sequence[Mapping[str, Any]], meters: Sequence[Meter], *, anywhere: bool
+) -> tuple[CaseLog, ...]:
     out: list[CaseLog] = []
     names = [meter.name for meter in meters]
     for number, item in enumerate(items):
@@ -325,6 +334,13 @@ def _logs(read: _Reader, items: Sequence[Mapping[str, Any]], meters: Sequence[Me
             exists = False
         if not exists:
             raise read.fail(at, "file", f"the log {_shown(file)} does not exist beside the case file.")
+        if not anywhere and not path.resolve().is_relative_to(read.path.parent.resolve()):
+            raise read.fail(
+                at,
+                "file",
+                f"the log {_shown(file)} lies outside the folder of the case; move it there, or allow it with anywhere=True"
+                " (--anywhere).",
+            )
         conditions = item.get("conditions", {})
         if not isinstance(conditions, dict) or not all(isinstance(v, (str, int, float)) for v in conditions.values()):
             raise read.fail(at, "conditions", 'conditions must be words, as in { load = "none", lid = "open" }.')

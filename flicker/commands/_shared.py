@@ -28,6 +28,9 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
     """
     group = parser.add_argument_group("reading")
     group.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
+    group.add_argument(
+        "--anywhere", action="store_true", help="with --case: its logs may lie outside the folder of the case file"
+    )
     group.add_argument("--channels", metavar="NAME[,NAME]", help="only these columns")
     group.add_argument(
         "--role",
@@ -250,7 +253,7 @@ def case_from(arguments: argparse.Namespace) -> Case | None:
         return None
     from flicker.case.case_file import read_case
 
-    return read_case(arguments.case)
+    return read_case(arguments.case, anywhere=getattr(arguments, "anywhere", False))
 
 
 def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:

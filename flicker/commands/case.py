@@ -54,22 +54,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("case", metavar="CASE.toml", help="the case file")
     parser.add_argument("--json", action="store_true", help="check: print the case as one JSON document")
+    parser.add_argument("--anywhere", action="store_true", help="logs may lie outside the folder of the case file")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Ask or check."""
     if arguments.action == "seal":
-        return _seal(Path(arguments.case))
+        return _seal(Path(arguments.case), anywhere=arguments.anywhere)
     return _new(Path(arguments.case)) if arguments.action == "new" else _check(arguments)
 
 
-def _seal(path: Path) -> int:
+def _seal(path: Path, *, anywhere: bool) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
     from flicker.case.case_file import read_case
     from flicker.evidence.job import fingerprint
     from flicker.present.writing import whole_file
 
-    case = read_case(path)
+    case = read_case(path, anywhere=anywhere)
     lines = path.read_text(encoding="utf-8-sig").split("\n")
     added = 0
     for number, log in reversed(list(enumerate(case.logs))):
@@ -101,7 +102,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from flicker.case.case_file import read_case
     from flicker.commands._shared import print_json
 
-    case = read_case(arguments.case)
+    case = read_case(arguments.case, anywhere=arguments.anywhere)
     if arguments.json:
         print_json(case.to_dict())
         return 0

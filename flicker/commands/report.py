@@ -13,6 +13,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("out", nargs="?", metavar="OUT.html", help="where to write the page")
     parser.add_argument("--json", action="store_true", help="print the whole job as one JSON document")
     parser.add_argument("--limits", metavar="FILE.toml", help="limits other than those of the case")
+    parser.add_argument("--anywhere", action="store_true", help="logs may lie outside the folder of the case file")
     parser.add_argument(
         "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
     )
@@ -28,7 +29,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
     from flicker.present.report.words import CURED
 
-    case = read_case(arguments.case)
+    case = read_case(arguments.case, anywhere=arguments.anywhere)
     limits = read_limits(arguments.limits) if arguments.limits else case.limits
     with working() as say:
         result = judge_case(case, limits, progress=say, run_gap_s=arguments.run_gap)
