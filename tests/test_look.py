@@ -28,7 +28,7 @@ def test_five_lines_say_how_a_log_is_read(tmp_path: Path, capsys: pytest.Capture
     roles = {column.header: column.role for column in plan.columns}
     assert roles == {"Zeit": "time", "links": "output", "Einheit": "unit of each reading", "Akku": "battery, not read"}
     assert next(column.found for column in plan.columns if column.role == "output") is Found.UNIT_COLUMN
-    assert [row.volts for row in plan.shown] == pytest.approx([(0.0120,), (0.0121,), (0.0122,)])
+    assert [row.volts[0] for row in plan.shown] == pytest.approx([0.0120, 0.0121, 0.0122])
     assert main(["look", str(path)]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert [line.split()[0] for line in lines[:5]] == ["layout", "columns", "time", "missing", "rows"]

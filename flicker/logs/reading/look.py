@@ -216,8 +216,8 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
         try:
             layout = sniff.sniff(lines.head, b"", lines.complete, wishes, file.name)
         except LogError:
-            if sentence.startswith(("is ", "holds ")):
-                raise LogError(f"{file.name} {sentence}") from None
+            if sentence.startswith((f"{file.name} is ", f"{file.name} holds ")):
+                raise LogError(sentence) from None
             return ReadingPlan(file.name, "text", missing=sentence)
     columns = tuple(_unplanned(column) for column in layout.columns)
     return ReadingPlan(
