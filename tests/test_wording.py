@@ -79,12 +79,13 @@ def documents(folder):
     """What is said of a few benches: sound, recurring, moving, provoked, beside a shorted lead; before and after; visits."""
     out = {}
     for kind in ("steady", "noisy", "noisy-saturated", "noisy-popcorn", "drifting-step", "degrading", "relay", "meter-glitches"):
-        out[kind] = assess(simulate_log(kind, seed=9).logs[0]).to_dict()
+        hours = {} if kind == "relay" else {"hours": 1.5}
+        out[kind] = assess(simulate_log(kind, seed=9, **hours).logs[0]).to_dict()
     taps = folder / "taps.csv"
     if not taps.exists():
         simulate_log("taps", seed=9).write(taps)
     out["taps"] = assess(taps).to_dict()
-    before, after = (simulate_log(kind, seed=9, hours=2.0).logs[0] for kind in ("noisy", "steady"))
+    before, after = (simulate_log(kind, seed=9, hours=1.5).logs[0] for kind in ("noisy", "steady"))
     out["compare"] = compare(before, after).to_dict()
     dated = {date(2031, month, 4): [DEMO / f"m22_visit_{n}.csv"] for n, month in enumerate((3, 6, 9), start=1)}
     out["visits"] = over_visits(list(dated.items())).to_dict()
