@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from flicker.base.described import Doc
 from flicker.base.formats import channel_text, hours_text, millivolts_text, times_text
 from flicker.base.result import Result, plain
+from flicker.base.values import Aspect
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
@@ -102,7 +103,7 @@ class ChannelComparison(Result):
     channel: Annotated[str, Doc("Name of the channel.")]
     outcome: Annotated[str, Doc("What is shown.", values=("improved", "no change shown", "worse"))]
     aspect: Annotated[
-        str, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")
+        Aspect, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")
     ]
     cured: Annotated[
         str | None,
@@ -166,7 +167,7 @@ def _dispersion(found: PowerUpRatio) -> float:
 def reads(
     channel: str,
     outcome: str,
-    aspect: str,
+    aspect: Aspect,
     cured: str | None,
     sides: Sequence[SideFigures],
     item: Weighed,
@@ -178,17 +179,17 @@ def reads(
     """Say what changed and what is missing, in words for the owner."""
     name = channel_text(channel)
     one, two = sides[0].stage, sides[1].stage
-    if aspect == "noise floor":
+    if aspect == Aspect.NOISE_FLOOR:
         said_of = (f"noise {millivolts_text(noise.before)}", f"noise {millivolts_text(noise.after)}")
-    elif aspect == "settled level":
+    elif aspect == Aspect.SETTLED_LEVEL:
         said_of = (f"at rest {millivolts_text(level.before)}", f"at rest {millivolts_text(level.after)}")
-    elif aspect == "occupied windows":
+    elif aspect == Aspect.OCCUPIED_WINDOWS:
         said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
     else:
         said_of = (_seen(sides[0]), _seen(sides[1]))
     figures = f"{said_of[0]} {_when(one)}, {said_of[1]} {_when(two)}"
     said = [f"{name}: {figures}: {outcome}."]
-    if aspect == "episodes" and outcome != NO_CHANGE:
+    if aspect == Aspect.EPISODES and outcome != NO_CHANGE:
         ratio = item.ratio
         if not ratio.alone:
             said_of_scatter = _holds(ratio, outcome)
@@ -199,7 +200,7 @@ def reads(
         elif outcome == WORSE and ratio.low > 0:
             said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
         said.append(said_of_scatter)
-    elif aspect == "episodes" and item.ratio.alone and item.ratio.base_count and not item.barred:
+    elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
         said.append("One power-up a side cannot tell how far power-ups differ: log a second on each.")
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
@@ -207,7 +208,7 @@ def reads(
         said.append(
             f"At rest {millivolts_text(level.before)} {_when(one)}, {millivolts_text(level.after)} {_when(two)}: {level.note}."
         )
-    if aspect in {"episodes", "occupied windows"} and cured is not None:
+    if aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} and cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
 

@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
+from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
@@ -329,10 +330,10 @@ def _channel(
     # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
     if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
         if before.finding("noise").answer == YES:
-            aspect = "noise floor"
+            aspect = Aspect.NOISE_FLOOR
             outcome = _answer(noise, item.family, limits)
         elif before.finding("settled offset").answer == YES:
-            aspect, outcome = "settled level", _answer(level, item.family, limits)
+            aspect, outcome = Aspect.SETTLED_LEVEL, _answer(level, item.family, limits)
     untouched = base is item
     if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:
         apart = item.leading.high < base.leading.low if outcome == IMPROVED else item.leading.low > base.leading.high
@@ -424,14 +425,14 @@ def _cautions(
         },
     )
     changed = [
-        item for item in channels if item.outcome == IMPROVED and item.aspect in {"episodes", "occupied windows"}
+        item for item in channels if item.outcome == IMPROVED and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
     ]
     if control is None and len(channels) > 1 and len(changed) == len(channels):
         out.append(
             "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
-    if any(item.outcome != NO_CHANGE and item.aspect in {"episodes", "occupied windows"} for item in channels):
+    if any(item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels):
         out.append(foot(before.limits))
     for item in channels:
         for text in item.ratio.cautions:

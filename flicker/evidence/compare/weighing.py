@@ -8,6 +8,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
 from flicker.evidence.compare.sides import Side, Strata, match, occupied
 from flicker.evidence.findings import holm
@@ -56,7 +57,7 @@ class Weighed:
     ratio: PowerUpRatio
     occupied: PowerUpRatio | None
     shares: tuple[float, float]
-    leads: str
+    leads: Aspect
     outcome: str
     p_improved: float
     p_worse: float
@@ -221,7 +222,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         ratio,
         filled,
         shares,
-        "episodes" if filled is None else "occupied windows",
+        Aspect.EPISODES if filled is None else Aspect.OCCUPIED_WINDOWS,
         NO_CHANGE,
         1.0,
         1.0,
