@@ -14,12 +14,13 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import cells as odd_cells
 from flicker.logs.reading import clock, files, numerals, sampled, spread, tables, units
-from flicker.logs.reading.columns import Column, Found, Heading, Wishes
+from flicker.logs.reading.columns import Column, Heading, Wishes
 from flicker.logs.reading.entries import Entry, Words
 from flicker.logs.reading.numerals import Numerals
 from flicker.logs.reading.per_reading import PerReading
 from flicker.logs.reading.plan import How, Plan, make_plan
 from flicker.logs.reading.spool import Spool, SpoolSource
+from flicker.logs.reading.table_columns import column_of_field, decoded, exact, holds_words, usable, words_in
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
 
@@ -72,13 +73,13 @@ class _Converter:
             return (first + np.arange(batch.num_rows)) * how.factor
         if how.kind == "number":
             position = how.positions[0]
-            cells = _decoded(batch.column(self.names[position]))
+            cells = decoded(batch.column(self.names[position]))
             if tables.is_text(cells.type):
                 raw = self._numbers(cells, position, first, seconds=how.cell_units)
                 good = np.isfinite(raw)
                 raw = raw if good.all() else np.where(good, raw, 0.0)
             else:
-                raw, good = _exact(cells)
+                raw, good = exact(cells)
             if self.zero is None and good.any():
                 self.zero = raw[good][0]
                 if how.zero_s is not None:
@@ -105,7 +106,7 @@ class _Converter:
         import pyarrow as pa
         import pyarrow.compute as pc
 
-        cells = _decoded(cells)
+        cells = decoded(cells)
         good = arrow_types.valid(cells)
         if pa.types.is_timestamp(cells.type) or pa.types.is_date(cells.type) or pa.types.is_time(cells.type):
             if pa.types.is_date(cells.type):
@@ -131,7 +132,7 @@ class _Converter:
         with_units = column.cell_units and channel.unit_column is None
         raw = self._numbers(batch.column(self.names[channel.position]), channel.position, first, with_units=with_units)
         if channel.beside or channel.zero:
-            return self.per_reading.volts(raw, channel, lambda k: _decoded(batch.column(self.names[k])))
+            return self.per_reading.volts(raw, channel, lambda k: decoded(batch.column(self.names[k])))
         return odd_cells.to_volts(raw, channel.volts)
 
     def _numbers(
@@ -139,7 +140,7 @@ class _Converter:
     ) -> Floats:
         import pyarrow as pa
 
-        cells = _decoded(cells)
+        cells = decoded(cells)
         if not tables.is_text(cells.type):
             return arrow_types.floats(cells)
         coded = cells.cast(pa.string()).dictionary_encode()
@@ -178,7 +179,7 @@ class _Converter:
         assert self.plan.key is not None
         import pyarrow as pa
 
-        cells = _decoded(batch.column(self.names[self.plan.key]))
+        cells = decoded(batch.column(self.names[self.plan.key]))
         coded = cells.cast(pa.string()).fill_null("").dictionary_encode()
         codes = [self.codes.setdefault(word.strip(), len(self.codes)) for word in coded.dictionary.to_pylist()]
         return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
@@ -187,7 +188,7 @@ class _Converter:
         """Return the run column as it stands."""
         if self.plan.run is None:
             return None
-        cells = _decoded(batch.column(self.names[self.plan.run]))
+        cells = decoded(batch.column(self.names[self.plan.run]))
         if tables.is_text(cells.type):
             return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
         return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
@@ -307,20 +308,22 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     if len(set(names)) < len(names):
         double = next(name for name in names if names.count(name) > 1)
         raise LogError(f'{file.name} has two columns named "{double}"; rename one.')
-    usable = [name for name in names if _usable(table.schema.field(name).type)]
-    if not usable:
+    fit = [name for name in names if usable(table.schema.field(name).type)]
+    if not fit:
         raise LogError(f"{file.name} holds no column of numbers.")
-    head = [batch for _, batch in tables.guarded(table.batches(usable, 0, _HEAD_ROWS), file.name)]
+    head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
     rows = sum(batch.num_rows for batch in head)
     if rows == 0:
         raise LogError(f"{file.name} holds a header and no readings.")
     if rows < 10:
         raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
-    words = {name: _words(head, name) for name in usable if _is_words(table.schema.field(name).type)}
+    words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
     how = (
         numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
     )
-    columns = [_column(table.schema.field(name), k, head, words.get(name), how, wishes) for k, name in enumerate(names)]
+    columns = [
+        column_of_field(table.schema.field(name), k, head, words.get(name), how, wishes) for k, name in enumerate(names)
+    ]
     for column in columns:
         column.header = units.tidy(column.header)
 
@@ -329,7 +332,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
 
         end = (1 << 62) if table.rows is None else table.rows
         for _, batch in tables.guarded(table.batches([names[position]], 0, end), file.name):
-            yield _decoded(batch.column(names[position])).cast(pa.string()).fill_null("")
+            yield decoded(batch.column(names[position])).cast(pa.string()).fill_null("")
 
     meta = {
         key.decode("utf-8", "replace"): value.decode("utf-8", "replace")[:200]
@@ -444,75 +447,3 @@ def _pivoted(
     out = Spool(1 + len(made.names), name)
     out.append([made.time_s - made.time_s[0], *made.values])
     return out, made.names, list(made.notes)
-
-
-def _usable(kind: Any) -> bool:
-    import pyarrow as pa
-
-    if pa.types.is_dictionary(kind):
-        kind = kind.value_type
-    types = pa.types
-    numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
-    return bool(
-        numbers or tables.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
-    )
-
-
-def _decoded(cells: Any) -> Any:
-    import pyarrow as pa
-
-    cells = arrow_types.single(cells)
-    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
-
-
-def _exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
-    """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
-    import pyarrow as pa
-
-    cells = _decoded(cells)
-    if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
-        good = arrow_types.valid(cells)
-        return arrow_types.whole(cells), good
-    values = arrow_types.floats(cells)
-    good = np.isfinite(values)
-    return (values if good.all() else np.where(good, values, 0.0)), good
-
-
-def _is_words(kind: Any) -> bool:
-    import pyarrow as pa
-
-    return tables.is_text(kind.value_type if pa.types.is_dictionary(kind) else kind)
-
-
-def _words(head: Sequence[Any], name: str) -> list[str]:
-    return ["" if v is None else str(v) for batch in head for v in _decoded(batch.column(name)).to_pylist()]
-
-
-def _column(
-    field: Any, position: int, head: Sequence[Any], words: list[str] | None, how: Numerals, wishes: Wishes
-) -> Column:
-    import pyarrow as pa
-
-    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
-    meta = {
-        k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
-    }
-    unit = meta.get("unit", meta.get("units", ""))
-    if not _usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
-        return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
-    if words is not None:
-        told = (*wishes.missing_words, *wishes.over_words)
-        column = sampled.column_of(field.name, position, [(None, word) for word in words], [], how, unit, told)
-        column.unit_from = Found.METADATA
-        return column
-    parts = [_decoded(batch.column(field.name)) for batch in head]
-    if pa.types.is_duration(kind):
-        values = np.concatenate([_exact(part)[0].astype(np.float64) for part in parts])
-        return Column(field.name, position, "number", values=values, unit=kind.unit, unit_from=Found.METADATA)
-    if pa.types.is_temporal(kind):
-        name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
-        form = clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
-        return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
-    values = np.concatenate([arrow_types.floats(part) for part in parts])
-    digits = units.decimals_of(values)
-    return Column(field.name, position, "number", values=values, decimals=digits, unit=unit, unit_from=Found.METADATA)

@@ -1,0 +1,91 @@
+"""What kind of column is this field of a table? Fields and their first batches in, columns out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs import arrow_types
+from flicker.logs.reading import clock, sampled, tables, units
+from flicker.logs.reading.columns import Column, Found, Wishes
+from flicker.logs.reading.numerals import Numerals
+
+
+def usable(kind: Any) -> bool:
+    """Whether a column of a kind can be part of a log."""
+    import pyarrow as pa
+
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    types = pa.types
+    numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
+    return bool(
+        numbers or tables.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
+    )
+
+
+def decoded(cells: Any) -> Any:
+    """Return a column as one array, its dictionary resolved."""
+    import pyarrow as pa
+
+    cells = arrow_types.single(cells)
+    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+
+
+def exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
+    import pyarrow as pa
+
+    cells = decoded(cells)
+    if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
+        good = arrow_types.valid(cells)
+        return arrow_types.whole(cells), good
+    values = arrow_types.floats(cells)
+    good = np.isfinite(values)
+    return (values if good.all() else np.where(good, values, 0.0)), good
+
+
+def holds_words(kind: Any) -> bool:
+    """Whether a column of a kind holds words."""
+    import pyarrow as pa
+
+    return tables.is_text(kind.value_type if pa.types.is_dictionary(kind) else kind)
+
+
+def words_in(head: Sequence[Any], name: str) -> list[str]:
+    """Words of a column in the first batches; missing ones are empty."""
+    return ["" if v is None else str(v) for batch in head for v in decoded(batch.column(name)).to_pylist()]
+
+
+def column_of_field(
+    field: Any, position: int, head: Sequence[Any], words: list[str] | None, how: Numerals, wishes: Wishes
+) -> Column:
+    """Make a column of a field and the first batches."""
+    import pyarrow as pa
+
+    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
+    meta = {
+        k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
+    }
+    unit = meta.get("unit", meta.get("units", ""))
+    if not usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
+        return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)
+    if words is not None:
+        told = (*wishes.missing_words, *wishes.over_words)
+        column = sampled.column_of(field.name, position, [(None, word) for word in words], [], how, unit, told)
+        column.unit_from = Found.METADATA
+        return column
+    parts = [decoded(batch.column(field.name)) for batch in head]
+    if pa.types.is_duration(kind):
+        values = np.concatenate([exact(part)[0].astype(np.float64) for part in parts])
+        return Column(field.name, position, "number", values=values, unit=kind.unit, unit_from=Found.METADATA)
+    if pa.types.is_temporal(kind):
+        name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
+        form = clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
+        return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
+    values = np.concatenate([arrow_types.floats(part) for part in parts])
+    digits = units.decimals_of(values)
+    return Column(field.name, position, "number", values=values, decimals=digits, unit=unit, unit_from=Found.METADATA)
