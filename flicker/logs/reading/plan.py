@@ -10,6 +10,7 @@ import numpy as np
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading import extra_columns, unit_evidence, units, vocabulary
+from flicker.logs.reading.aids import Aids
 from flicker.logs.reading.beside import companions_among, marks_among, roles_among
 from flicker.logs.reading.columns import (
     Channel,
@@ -101,6 +102,7 @@ class _Planner:
         self.scan = scan
         self.notes: list[str] = []
         self.kinds: dict[int, Kind] = {}
+        self.aids = Aids(name, self.notes)
 
     def plan(self) -> Plan:
         columns, wishes, name, notes = self.columns, self.wishes, self.name, self.notes
@@ -131,8 +133,8 @@ class _Planner:
                 " hold its readings; name one with channels (--channels NAME)."
             )
         channels = self.give_units(chosen, aids[Kind.UNIT], key)
-        channels = self.give_signs(channels, chosen, aids[Kind.SIGN])
-        channels = self.give_modes(channels, chosen, aids[Kind.MODE])
+        channels = self.aids.give_signs(channels, chosen, aids[Kind.SIGN])
+        channels = self.aids.give_modes(channels, chosen, aids[Kind.MODE])
         self.tell(free, chosen, channels)
         beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
         companions = companions_among(beside, roles, channels, wishes, name, notes)
@@ -336,7 +338,7 @@ class _Planner:
                 f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
                 f" {unit_evidence.ASK}."
             )
-        pairs = self.paired(unit_columns, chosen, "units") if unit_columns else {}
+        pairs = self.aids.paired(unit_columns, chosen, "units") if unit_columns else {}
         found: dict[int, unit_evidence.Unit] = {}
         overruled: list[Column] = []
         for column in chosen:
@@ -456,86 +458,6 @@ class _Planner:
         notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
         for column in unclear:
             found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
-
-    # ------------------------------------------------------------ columns that tell something of each reading
-
-    def paired(self, aids: list[Column], chosen: list[Column], what: str) -> dict[int, Column]:
-        """Which column of units (or signs) belongs to which channel, by position of the channel."""
-        titled = [c for c in aids if c.words & vocabulary.UNIT] if what == "units" else aids
-        aids = titled or aids
-        if len(aids) == 1:
-            own = [c for c in chosen if c.label.kind != "volts" and not c.cell_units] or chosen
-            return dict.fromkeys((c.position for c in own), aids[0])
-        named: dict[int, Column] = {}
-        for aid in aids:
-            near = [c for c in chosen if (c.name_words - vocabulary.READING) and c.name_words <= aid.words]
-            if len(near) == 1:
-                named[near[0].position] = aid
-        if len(named) == len(aids):
-            return named
-        if len(aids) == len(chosen):
-            return {c.position: aid for c, aid in zip(chosen, aids, strict=True)}
-        raise LogError(
-            f"{self.name}: columns {listed([c.header for c in aids])} hold {what}, and to which channel they belong is not"
-            f' told; leave out those that are not to be used with roles (--role "{aids[0].header}=ignore").'
-        )
-
-    def give_signs(
-        self, channels: tuple[Channel, ...], chosen: list[Column], signs: list[Column]
-    ) -> tuple[Channel, ...]:
-        if not signs:
-            return channels
-        if len(signs) == 1 and len(channels) > 1:
-            raise LogError(
-                f'{self.name}: column "{signs[0].header}" holds signs, and to which channel they belong is not told; name the'
-                f" channel with channels (--channels NAME), or leave the signs out with roles"
-                f' (--role "{signs[0].header}=ignore").'
-            )
-        pairs = self.paired(signs, chosen, "signs")
-        out = []
-        for channel, column in zip(channels, chosen, strict=True):
-            sign = pairs.get(column.position)
-            if (
-                sign is not None
-                and sign.kind == "number"
-                and not set(np.unique(sign.values[np.isfinite(sign.values)])) <= {1.0, -1.0}
-            ):
-                raise LogError(
-                    f'{self.name}: column "{sign.header}" is called a sign and holds other numbers than 1 and -1; leave it'
-                    f' out with roles (--role "{sign.header}=ignore").'
-                )
-            if sign is None or np.any(column.values < 0):
-                if sign is not None:
-                    self.notes.append(f'Column "{sign.header}" was not applied: the readings carry their own sign.')
-                out.append(channel)
-                continue
-            self.notes.append(f'The sign of "{column.header}" is that of column "{sign.header}".')
-            out.append(replace(channel, sign_column=sign.position))
-        return tuple(out)
-
-    def give_modes(
-        self, channels: tuple[Channel, ...], chosen: list[Column], modes: list[Column]
-    ) -> tuple[Channel, ...]:
-        telling = [c for c in modes if c.kind == "text" and any(extra_columns.mode_of(cell) for cell in c.cells)]
-        if not telling:
-            return channels
-        for mode in telling:
-            filled = [extra_columns.mode_of(cell) for cell in mode.cells if cell.strip('" ')]
-            if filled and all(kind == "ac" for kind in filled) and (len(telling) == 1 or len(channels) == 1):
-                raise LogError(
-                    f'{self.name}: column "{mode.header}" says that the meter measured alternating voltage ({mode.cells[0].strip()!r}),'
-                    " in which DC offset does not show; log the DC range, or read the numbers all the same with roles"
-                    f' (--role "{mode.header}=ignore").'
-                )
-        pairs = (
-            self.paired(telling, chosen, "modes")
-            if len(telling) in (1, len(chosen))
-            else dict.fromkeys((c.position for c in chosen), telling[0])
-        )
-        return tuple(
-            replace(channel, mode_column=pairs[channel.position].position) if channel.position in pairs else channel
-            for channel in channels
-        )
 
 
 def _has(columns: list[Column], wanted: str) -> bool:
