@@ -1,14 +1,13 @@
 """Error, power and coverage of claims over power-ups, through the product's own functions, on counts.
 
 Power-ups differ by a gamma factor of mean 1 and coefficient of variation cv; m is the mean number of episodes of one.
-Usage: python tests/studies/study_power_ups.py [draws] > tests/studies/results/power_ups.md
+Usage: python tests/studies/study_power_ups.py [draws [section ...]] > tests/studies/results/power_ups.md
 """
 
 from __future__ import annotations
 
 import math
 import sys
-import time
 
 import numpy as np
 
@@ -40,15 +39,7 @@ def share(hits, draws):
     return f"{100 * hits / draws:.1f}"
 
 
-def main(draws: int) -> None:
-    rng = np.random.default_rng(20_261_126)
-    begin = time.perf_counter()
-    print("# Claims over power-ups: error, power, coverage\n")
-    print(
-        f"Made by `python tests/studies/study_power_ups.py {draws}`; {draws} draws a cell (standard error up to "
-        f"{100 * math.sqrt(0.03 * 0.97 / draws):.1f} points at 3 %, {100 * math.sqrt(0.25 / draws):.1f} at 50 %), one-sided at "
-        "2.5 %, in %. In brackets: the figures of the project page on which the rules rest.\n"
-    )
+def age(draws: int, rng: np.random.Generator) -> None:
     print("## Worse with age, no change, m 6\n\n| power-ups | cv 0 | .3 | .5 | .7 | 1 |\n|-|-|-|-|-|-|")
     told = {3: "0 .1 .5 1.5 2.2", 4: "0 .9 2.1 3.4 6.8", 5: ".3 1.0 2.6 3.2 5.3", 8: ".8 1.6 2.6 4.0 5.7"}
     for k, line in told.items():
@@ -56,7 +47,12 @@ def main(draws: int) -> None:
         for cv, page in zip((0, 0.3, 0.5, 0.7, 1.0), line.split(), strict=True):
             row.append(f"{share(sum(worse(counts(rng, [6.0] * k, cv)) for _ in range(draws)), draws)} ({page})")
         print(f"| {k} | " + " | ".join(row) + " |", flush=True)
-    print("\n## Worse with age, growth by a factor from first to last (geometric, 6 in the middle)\n\n| | cv 0 | cv .3 |\n|-|-|-|")
+
+
+def age_power(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Worse with age, growth by a factor from first to last (geometric, 6 in the middle)\n\n| | cv 0 | cv .3 |\n|-|-|-|"
+    )
     for k, factor, page in ((4, 8, ("83", "68")), (5, 8, ("91", "77")), (8, 4, ("73", "58")), (5, 4, ("47", "42"))):
         mean = 6.0 * factor ** np.linspace(-0.5, 0.5, k)
         row = [
@@ -66,7 +62,12 @@ def main(draws: int) -> None:
         print(f"| {k} power-ups x{factor} | " + " | ".join(row) + " |", flush=True)
     hits = sum(worse(counts(rng, [2, 3, 5, 9, 15], 0)) for _ in range(draws))
     print(f"| means 2, 3, 5, 9, 15 | {share(hits, draws)} (86) | |", flush=True)
-    print("\n## Before and after, no change, m 10: false improved / worse\n\n| before:after | cv 0 | .5 | .7 | 1 |\n|-|-|-|-|-|")
+
+
+def compare(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Before and after, no change, m 10: false improved / worse\n\n| before:after | cv 0 | .5 | .7 | 1 |\n|-|-|-|-|-|"
+    )
     told2 = {
         (1, 1): "0/0 .3/.1 2.0/.4 3.3/3.5", (2, 1): "0/0 .7/.5 2.4/2.5 3.3/5.2", (1, 3): "0/0 1.5/1.8 2.8/3.0 6.0/2.2",
         (2, 2): ".3/.1 2.2/2.1 4.8/4.4 7.6/6.6", (3, 3): ".3/.3 3.1/3.1 4.6/4.1 4.1/5.5",
@@ -77,7 +78,12 @@ def main(draws: int) -> None:
             got = np.array([changed(counts(rng, [10.0] * k0, cv), counts(rng, [10.0] * k1, cv)) for _ in range(draws)])
             row.append(f"{share(got[:, 0].sum(), draws)}/{share(got[:, 1].sum(), draws)} ({page})")
         print(f"| {k0}:{k1} | " + " | ".join(row) + " |", flush=True)
-    print("\n## Before and after, m 10 before, power at cv 0\n\n| before:after | ratio .1 | ratio 0 | ratio .3 |\n|-|-|-|-|")
+
+
+def compare_power(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Before and after, m 10 before, power at cv 0\n\n| before:after | ratio .1 | ratio 0 | ratio .3 |\n|-|-|-|-|"
+    )
     told3 = {(1, 1): "16 41 -", (2, 1): "37 81 -", (1, 3): "73 100 -", (2, 2): "94 100 47", (3, 3): "100 100 75"}
     for (k0, k1), line in told3.items():
         row = []
@@ -85,6 +91,9 @@ def main(draws: int) -> None:
             got = [changed(counts(rng, [10.0] * k0, 0), counts(rng, [10.0 * ratio] * k1, 0))[0] for _ in range(draws)]
             row.append(f"{share(sum(got), draws)} ({page})")
         print(f"| {k0}:{k1} | " + " | ".join(row) + " |", flush=True)
+
+
+def rate(draws: int, rng: np.random.Generator) -> None:
     print("\n## Rate: coverage of the 95 % interval, m 10\n\n| power-ups | cv 0 | .3 | .5 | 1 |\n|-|-|-|-|-|")
     told4 = {2: "100 100 96 91", 3: "100 98 96 91", 5: "99 98 96 91", 8: "99 97 96 93"}
     for k, line in told4.items():
@@ -97,7 +106,12 @@ def main(draws: int) -> None:
                 held += found.low <= 10.0 <= found.high
             row.append(f"{share(held, 2 * draws)} ({page})")
         print(f"| {k} | " + " | ".join(row) + " |", flush=True)
-    print("\n## Soak: promised 95 %, kept (logs without an episode plan nothing and are drawn again)\n\n| power-ups, m | cv 0 | .5 | 1 |\n|-|-|-|-|")
+
+
+def soak(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Soak: promised 95 %, kept (logs without an episode plan nothing and are drawn again)\n\n| power-ups, m | cv 0 | .5 | 1 |\n|-|-|-|-|"
+    )
     for k, m, page in ((1, 5, "98-100 97-100 93-95"), (3, 3, "98-100 97-100 93-95"), (5, 1, "98-100 97-100 93-95")):
         row = []
         for cv, p in zip((0, 0.5, 1.0), page.split(), strict=True):
@@ -111,7 +125,12 @@ def main(draws: int) -> None:
                 kept.append(1 - (math.exp(-m * plan) if not cv else (1 + cv**2 * m) ** (-plan / cv**2)))
             row.append(f"{100 * np.mean(kept):.1f} ({p})")
         print(f"| {k}, {m} | " + " | ".join(row) + " |", flush=True)
-    print("\n## Visits: three of three power-ups, m 6; unit is the visit\n\n| cv of visits / of power-ups | false worse |\n|-|-|")
+
+
+def visits(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Visits: three of three power-ups, m 6; unit is the visit\n\n| cv of visits / of power-ups | false worse |\n|-|-|"
+    )
     for cv_visit, cv_up, page in ((0, 0.5, ".2"), (0.3, 0.3, ".8"), (0.5, 0.5, "3.8"), (0.5, 1.0, "5.7")):
         wrong = 0
         for _ in range(draws):
@@ -120,7 +139,12 @@ def main(draws: int) -> None:
             found = pu.rate_growth(n, np.ones(3), few=False)
             wrong += found.p_up <= LEVEL and found.factor >= 1.5
         print(f"| {cv_visit}/{cv_up} | {share(wrong, draws)} ({page}) |", flush=True)
-    print("\n## Sizes over power-ups, five each: false larger; power for threefold at sd .3\n\n| power-ups | sd of log .3 | .4 | .5 | .7 | x3 at .3 |\n|-|-|-|-|-|-|")
+
+
+def sizes(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Sizes over power-ups, five each: false larger; power for threefold at sd .3\n\n| power-ups | sd of log .3 | .4 | .5 | .7 | x3 at .3 |\n|-|-|-|-|-|-|"
+    )
     told5 = {3: ".4 1.1 2.4 5.6 24", 4: ".5 1.7 2.6 5.0 34", 5: "1.1 2.1 3.0 4.5 44", 8: "1.6 2.7 3.4 3.6 64"}
     for k, line in told5.items():
         row = []
@@ -131,6 +155,9 @@ def main(draws: int) -> None:
                 hits += pu.size_growth([np.exp(v + rng.normal(0, 0.4, 5)) for v in mood]).p_up <= LEVEL
             row.append(f"{share(hits, 5 * draws)} ({page})")
         print(f"| {k} | " + " | ".join(row) + " |", flush=True)
+
+
+def warm_up(draws: int, rng: np.random.Generator) -> None:
     print("\n## Mostly while warming up: no pattern, bursts of mean 3, early share .2\n\n| power-ups | false |\n|-|-|")
     for k in (3, 5, 8):
         wrong = 0
@@ -141,15 +168,34 @@ def main(draws: int) -> None:
             whole = [int(s.sum()) for s in sizes]
             wrong += sum(whole) > 0 and pu.early_share_test(early, whole, 0.2).p_value <= LEVEL
         print(f"| {k} | {share(wrong, 5 * draws)} (at most 2.6) |", flush=True)
-    print("\n## Provoked: 12 taps, one a minute from the first minute on; rate decaying with a time constant\n\n| | false |\n|-|-|")
+
+
+def provoked(draws: int, rng: np.random.Generator) -> None:
+    print(
+        "\n## Provoked: 12 taps, one a minute from the first minute on; rate decaying with a time constant\n\n| | false |\n|-|-|"
+    )
     for tau in (200.0, 600.0):
         wrong = 0
         for _ in range(5 * draws):
             events = np.sort(rng.exponential(tau, rng.poisson(40)))
             wrong += pu.provoked_test(events[events < 3600], 60.0 + 60.0 * np.arange(12), 5.0, 3600.0).p_value <= LEVEL
         print(f"| {tau:.0f} s | {share(wrong, 5 * draws)} (at most 1.4) |", flush=True)
-    print(f"\nTook {time.perf_counter() - begin:.0f} s.", file=sys.stderr)
+
+
+SECTIONS = (age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked)
+
+
+def main(draws: int, wanted: list[str]) -> None:
+    print("# Claims over power-ups: error, power, coverage\n")
+    print(
+        f"Made by `python tests/studies/study_power_ups.py {draws}`; {draws} draws a cell (standard error up to "
+        f"{100 * math.sqrt(0.03 * 0.97 / draws):.1f} points at 3 %, {100 * math.sqrt(0.25 / draws):.1f} at 50 %), one-sided at "
+        "2.5 %, in %. In brackets: the figures of the project page on which the rules rest.\n"
+    )
+    for number, section in enumerate(SECTIONS):
+        if not wanted or section.__name__ in wanted:
+            section(draws, np.random.default_rng([20_261_126, number]))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000, sys.argv[2:])
