@@ -17,7 +17,7 @@ from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.advice import Next, advise
 from flicker.evidence.excursion_table import ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
-from flicker.evidence.guard import Guard
+from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
@@ -30,6 +30,7 @@ from flicker.evidence.questions.forecast import TimeToThreshold
 from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
 from flicker.evidence.questions.movement import RawMovement
+from flicker.evidence.questions.moves import MoveRow, moves_of
 from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
@@ -111,6 +112,7 @@ class ChannelAssessment(Result):
     stimulus: Annotated[StimulusReport | None, Doc("Does it answer to a stimulus; null where none was marked.")] = None
     tail_kind: Annotated[TailKind, Doc("What the tail tells, as a value.")] = TailKind.CLEAN
     guard: Annotated[Guard, Doc("")] = field(default_factory=Guard)
+    moves: Annotated[tuple[MoveRow, ...], Doc("Where the level lay elsewhere and from when to when, in time order: a description, made only where movement is shown ('drift' is 'yes') or the guard's reason is 'move'.")] = ()
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
@@ -241,6 +243,7 @@ def judge_channel(
         stimulus=tried,
         tail_kind=verdict.kind,
         guard=guard,
+        moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
         not_excluded=not_excluded(guard, raw.most_V, facts.reading_every_s),
     )
 

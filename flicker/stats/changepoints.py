@@ -28,6 +28,7 @@ from flicker.stats.levels.change_tests import (
     pettitt_test,
 )
 from flicker.stats.levels.digits import resolution_of
+from flicker.stats.levels.segments import LevelSegment, LevelSegments, level_segments
 from flicker.stats.levels.table_tails import tail_chance, tail_value
 
 __all__ = [
@@ -35,6 +36,8 @@ __all__ = [
     "LeastSquaresBreaks",
     "LevelChange",
     "LevelChanges",
+    "LevelSegment",
+    "LevelSegments",
     "PettittTest",
     "RateChange",
     "RateChanges",
@@ -43,6 +46,7 @@ __all__ = [
     "count_change_test",
     "least_squares_breaks",
     "level_changes",
+    "level_segments",
     "pettitt_test",
     "rate_changes",
     "variance_changes",

@@ -14,6 +14,7 @@ from flicker.base.formats import hours_text, p_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.questions.moves import moves_text
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 
@@ -70,6 +71,8 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     """Name and sentence of what stands beside the findings; only where there is something to say."""
     lines: list[tuple[str, str]] = []
     relay = item.relay
+    if item.moves:
+        lines.append(("moved", moves_text(item.moves)))
     if item.stimulus is not None:
         told = item.stimulus.best if item.stimulus.provoked == YES else ""  # it stands in the finding
         lines.extend(("stimulus", kind.reads) for kind in item.stimulus.kinds if kind.kind != told)

@@ -67,11 +67,17 @@ class LevelSegment(Result):
 
 @dataclass(frozen=True, slots=True)
 class LevelSegments(Result):
-    """Stretches of about constant level in time order: a description, not a test."""
+    """Stretches of about constant level in time order: a description, not a test.
+
+    ``line`` is the movement of a straight line over the whole record where that fits better than the stretches (None
+    else), ``line_half`` the half width of its interval.
+    """
 
     segments: tuple[LevelSegment, ...]
     usual_level: float
     cell: float
+    line: float | None
+    line_half: float | None
     smallest_step: float
     confidence: float
     method: str
@@ -150,7 +156,7 @@ def level_segments(
     values, places = values[seen], places[seen]
     method = "medians of cells, exact search by least squares (ruptures KernelCPD, linear kernel); description"
     if values.size == 0:
-        return LevelSegments((), float("nan"), 0.0, step, confidence, method)
+        return LevelSegments((), float("nan"), 0.0, None, None, step, confidence, method)
     begin, end, middle, cell = _cells(places, values, breaks)
     fewest = max(FEWEST_CELLS, int(np.ceil(least / cell))) if cell > 0 else FEWEST_CELLS
     cuts = _cuts(middle, step, fewest)
@@ -182,21 +188,25 @@ def level_segments(
         wide = float(np.hypot(halves[k], half_usual)) if not usual[k] else float(halves[k])
         segments.append(
             LevelSegment(
-                *(float(item) for item in borders[k]),
-                stop,
-                min(float(finish[1]), stop),
-                max(float(finish[2]), stop),
-                float(heights[k]),
-                float(heights[k] - halves[k]),
-                float(heights[k] + halves[k]),
-                away,
-                away - wide,
-                away + wide,
-                bool(usual[k]),
-                b - a,
+                begin=float(borders[k][0]),
+                begin_low=float(borders[k][1]),
+                begin_high=float(borders[k][2]),
+                end=stop,
+                end_low=min(float(finish[1]), stop),
+                end_high=max(float(finish[2]), stop),
+                level=float(heights[k]),
+                low=float(heights[k] - halves[k]),
+                high=float(heights[k] + halves[k]),
+                step=away,
+                step_low=away - wide,
+                step_high=away + wide,
+                usual=bool(usual[k]),
+                cells=b - a,
             )
         )
-    return LevelSegments(tuple(segments), usual_level, cell, step, confidence, method)
+    return LevelSegments(
+        tuple(segments), usual_level, cell, *_line(begin, middle, rest, z, step), step, confidence, method
+    )
 
 
 def _cells(places: Floats, values: Floats, breaks: Sequence[float]) -> tuple[Floats, Floats, Floats, float]:
@@ -265,6 +275,20 @@ def _half_by_blocks(rest: Floats, parts: Sequence[tuple[int, int]], length: int,
     return float(FAR_APART * stdtrit(len(middles) - 1, share) * np.std(middles, ddof=1))
 
 
+def _line(begin: Floats, middle: Floats, rest: Floats, z: float, step: float) -> tuple[float | None, float | None]:
+    """Movement of a straight line with its half width, if it is a step or more and leaves less than the stretches."""
+    if middle.size < 2 * FEWEST_CELLS or float(rest @ rest) == 0.0:
+        return None, None
+    centred = (begin - begin.mean()) / (begin[-1] - begin[0])
+    slope = float(centred @ (middle - middle.mean()) / (centred @ centred))
+    left = middle - middle.mean() - slope * centred
+    stairs = rest - rest.mean()
+    if abs(slope) < step or float(left @ left) >= float(stairs @ stairs):
+        return None, None
+    spread, memory = _noise(left, [0, left.size])
+    return slope, z * spread * float(np.sqrt(memory / (centred @ centred)))
+
+
 def _usual(heights: Floats, cells: NDArray[np.int64], step: float) -> tuple[float, NDArray[np.bool_]]:
     """The level at which most cells lie, within half a step of it, and which stretches lie there."""
     near = np.abs(heights[:, None] - heights[None, :]) < 0.5 * step
@@ -274,9 +298,7 @@ def _usual(heights: Floats, cells: NDArray[np.int64], step: float) -> tuple[floa
     return usual, np.asarray(chosen)
 
 
-def _place(
-    values: Floats, cut: int, heights: Floats, number: int, spread: float, memory: float
-) -> tuple[int, int]:
+def _place(values: Floats, cut: int, heights: Floats, number: int, spread: float, memory: float) -> tuple[int, int]:
     """Lowest and highest cell, in the two stretches about a change, to which it can be moved."""
     a, b = float(heights[number - 1]), float(heights[number])
     if spread <= 0.0 or a == b:

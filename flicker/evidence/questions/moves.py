@@ -1,0 +1,202 @@
+"""Where and when did the level lie elsewhere? A description, for channels whose movement was shown before.
+
+It asks nothing and tests nothing: the question is `drift`, the guard's reason is 'move'.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from enum import StrEnum
+from typing import Annotated, TypedDict
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.described import Doc
+from flicker.base.limits import Limits
+from flicker.base.texts import clock_text
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.model import Run
+from flicker.logs.spans import holds
+
+Floats = NDArray[np.float64]
+
+WARM_S = 1200.0  # movement counts from here on after a power-up, as in the guard
+SHORTEST_S = 600.0  # a stretch holds two five-minute levels at least: common practice
+TOLD = 4  # a page tells the largest so many: a choice
+MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+class MoveShape(StrEnum):
+    """What a row describes."""
+
+    AWAY = "away"
+    LINE = "line"
+
+
+class MoveRow(TypedDict):
+    """A stretch at another level than the usual one, or a movement that is as even as a line."""
+
+    run: Annotated[int, Doc("Number of the run in which it begins, from 0.", ge=0)]
+    from_s: Annotated[float, Doc("Begin, seconds since that run's first sample.")]
+    from_low_s: Annotated[float, Doc("Earliest begin that the readings allow, on the same clock.")]
+    from_high_s: Annotated[float, Doc("Latest begin.")]
+    to_run: Annotated[int, Doc("Number of the run in which it ends.", ge=0)]
+    to_s: Annotated[float, Doc("End, seconds since that run's first sample.")]
+    to_low_s: Annotated[float, Doc("Earliest end, on the same clock.")]
+    to_high_s: Annotated[float, Doc("Latest end.")]
+    step_V: Annotated[float, Doc("Level less the usual level, volts; of a line, end less begin.")]
+    step_low_V: Annotated[float, Doc("Lower end of its interval, volts.")]
+    step_high_V: Annotated[float, Doc("Upper end, volts.")]
+    shape: Annotated[MoveShape, Doc("'away': a stretch at another level; 'line': an even movement.")]
+    reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
+
+
+def moves_of(record: ChannelRecord, limits: Limits, confidence: float = 0.95) -> tuple[MoveRow, ...]:
+    """Describe where the level of a channel lay and from when to when.
+
+    Medians over a cell that grows with the record, so a month at a reading every ten minutes is told in hours and an
+    evening in minutes. What lies before a mark that something was adjusted is left out: another setting.
+    """
+    from flicker.stats.changepoints import level_segments
+
+    time, level, begins = _joined(record)
+    if level.size < 6:
+        return ()
+    found = level_segments(
+        level,
+        time,
+        smallest_step=limits.drift_V,
+        shortest=SHORTEST_S,
+        breaks=begins[1:].tolist(),
+        confidence=confidence,
+    )
+    away = found.away
+    if found.line is not None and found.line_half is not None:
+        first, last = found.segments[0], found.segments[-1]
+        ends = (first.begin, first.begin_low, first.begin_high, last.end, last.end_low, last.end_high)
+        low, high = found.line - found.line_half, found.line + found.line_half
+        return (_row(record, begins, ends, (found.line, low, high), MoveShape.LINE, (False, False)),)
+    rows = []
+    for item in away:
+        ends = (item.begin, item.begin_low, item.begin_high, item.end, item.end_low, item.end_high)
+        open_ = (item is found.segments[0], item is found.segments[-1])
+        step = (item.step, item.step_low, item.step_high)
+        rows.append(_row(record, begins, ends, step, MoveShape.AWAY, open_))
+    return tuple(rows)
+
+
+def moves_text(rows: Sequence[MoveRow]) -> str:
+    """One sentence of all rows, largest first chosen, in time order."""
+    if not rows:
+        return ""
+    chosen = sorted(rows, key=lambda row: -abs(row["step_V"]))[:TOLD]
+    said = "; ".join(row["reads"] for row in rows if any(row is item for item in chosen))
+    more = len(rows) - len(chosen)
+    return f"{said}{f'; and {more} more, smaller' if more else ''}. Described, not tested."
+
+
+def _joined(record: ChannelRecord) -> tuple[Floats, Floats, Floats]:
+    """Observed cells of all runs on one clock, in seconds since the first run's first sample, and where each run begins."""
+    times: list[Floats] = []
+    levels: list[Floats] = []
+    begins: list[float] = []
+    clock, origin = 0.0, None
+    for run, trace in zip(record.runs, record.traces, strict=True):
+        if run.start is not None and origin is not None and (run.start.tzinfo is None) == (origin.tzinfo is None):
+            clock = max(clock, (run.start - origin).total_seconds())
+        elif run.start is not None and origin is None:
+            origin = run.start - dt.timedelta(seconds=clock)
+        begins.append(clock)
+        base = trace.baseline
+        if trace.hands.breaks_s:
+            times, levels = [], []
+        if base is not None:
+            keep = holds(trace.observed, base.cell_s)  # long swings too: the level lay there
+            keep &= base.cell_s >= max(trace.hands.breaks_s, default=-np.inf)
+            late = keep & (base.cell_s >= WARM_S)
+            if trace.power_up_seen and np.count_nonzero(late) > 0.5 * np.count_nonzero(keep):
+                keep = late
+            times.append(base.cell_s[keep] + clock)
+            levels.append(base.cell_V[keep])
+        clock += run.duration_s + run.sample_interval_s
+    if not times:
+        return np.empty(0), np.empty(0), np.array(begins)
+    return np.concatenate(times), np.concatenate(levels), np.array(begins)
+
+
+def _row(
+    record: ChannelRecord,
+    begins: Floats,
+    ends: tuple[float, float, float, float, float, float],
+    step: tuple[float, float, float],
+    shape: MoveShape,
+    open_: tuple[bool, bool],
+) -> MoveRow:
+    first = int(np.searchsorted(begins, ends[0], "right")) - 1
+    last = max(int(np.searchsorted(begins, ends[3], "left")) - 1, first)
+    start, stop = (float(begins[k]) for k in (first, last))
+    row = MoveRow(
+        run=record.numbers[first],
+        from_s=ends[0] - start,
+        from_low_s=ends[1] - start,
+        from_high_s=ends[2] - start,
+        to_run=record.numbers[last],
+        to_s=ends[3] - stop,
+        to_low_s=ends[4] - stop,
+        to_high_s=ends[5] - stop,
+        step_V=step[0],
+        step_low_V=step[1],
+        step_high_V=step[2],
+        shape=shape,
+        reads="",
+    )
+    row["reads"] = _reads(row, record.runs[first], record.runs[last], len(record.runs) > 1, open_)
+    return row
+
+
+def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool, bool]) -> str:
+    begin = _moment(first, row["from_s"], row["run"], several)
+    end = _moment(last, row["to_s"], row["to_run"], several)
+    if first.start is not None and last.start is not None:
+        opened, closed = (
+            start + dt.timedelta(seconds=at) for start, at in ((first.start, row["from_s"]), (last.start, row["to_s"]))
+        )
+        if opened.date() == closed.date():
+            end = end.rpartition(" ")[2]
+    when = f"from {begin} to {end}"
+    if row["shape"] == MoveShape.AWAY and open_[1]:
+        when = f"from {begin} on"
+    elif row["shape"] == MoveShape.AWAY and open_[0]:
+        when = f"until {end}"
+    low, high = sorted((abs(row["step_low_V"]), abs(row["step_high_V"])))
+    if row["step_low_V"] < 0.0 < row["step_high_V"]:
+        low = 0.0
+    size = f"{row['step_V'] * 1e3:+.3g} mV".replace("-", "\N{MINUS SIGN}")
+    ends = [f"{value * 1e3:.3g}" for value in (low, high)]
+    between = f"{ends[0]} mV" if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]} mV"
+    if row["shape"] == MoveShape.LINE:
+        return f"{size} {when}, evenly, {between} in all"
+    return f"{size} {when}, {between} {'below' if row['step_V'] < 0 else 'above'} the rest"
+
+
+def _moment(run: Run, since_s: float, number: int, several: bool) -> str:
+    """A moment in the log's own clock, to the minute; else counted from the start of the run."""
+    if run.start is None:
+        return clock_text(max(since_s, 0.0)) + (f" of run {number + 1}" if several else "")
+    at = run.start + dt.timedelta(seconds=since_s + 30.0)
+    return f"{at.day} {MONTHS[at.month - 1]} {at:%H:%M}"
