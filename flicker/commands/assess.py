@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from flicker.commands._shared import (
     add_cache_options,
@@ -71,6 +72,10 @@ def run(arguments: argparse.Namespace) -> int:
             control=control,
             control_kind=arguments.control_kind,
         )
+        if case is not None and not arguments.logs:
+            from flicker.case.identity import altered
+
+            result = replace(result, cautions=(*altered(case, arguments.stage), *result.cautions))
         if arguments.excursions:
             from flicker.evidence.excursion_table import write_excursions
 

@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _seal(path: Path, *, anywhere: bool) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
     from flicker.case.case_file import read_case
-    from flicker.evidence.job import fingerprint
+    from flicker.case.identity import fingerprint
     from flicker.present.writing import whole_file
 
     case = read_case(path, anywhere=anywhere)
@@ -100,16 +100,22 @@ def _seal(path: Path, *, anywhere: bool) -> int:
 
 def _check(arguments: argparse.Namespace) -> int:
     from flicker.case.case_file import read_case
+    from flicker.case.identity import altered, in_two_stages, out_of_order
     from flicker.commands._shared import print_json
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
+    wrong = (*altered(case), *in_two_stages(case), *out_of_order(case))
     if arguments.json:
         print_json(case.to_dict())
+        for line in wrong:
+            print(f"! {line}", file=sys.stderr)
         return 0
     print(f"{case.unit or 'unit not recorded'}, job {case.job or 'not recorded'}: {len(case.logs)} log(s)")
     for stage in case.stages:
         print(f"  {stage}: {', '.join(log.file for log in case.logs if log.stage == stage)}")
     print(case.complaint.reads)
+    for line in wrong:
+        print(f"! {line}")
     print("Not recorded: " + (", ".join(case.not_recorded) if case.not_recorded else "nothing; the case is complete."))
     return 0
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
+    from flicker.evidence.assessment import Assessment
     from flicker.evidence.compare.comparison import Comparison, StageComparison
-    from flicker.logs.model import Log
+    from flicker.logs.model import Log, Run
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -77,6 +81,7 @@ def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparis
     from flicker.evidence.compare.comparison import compare, compare_stages
 
     stages = _stages(arguments)
+    _refuse_copies(stages)
     limits = limits_from(arguments, case)
     made, read = {}, []
     with working() as say:
@@ -86,10 +91,45 @@ def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparis
             part = case_logs(named, case)
             read.extend(part)
             made[name] = assess(part, limits, case=case)
+    _refuse_reversed(made)
     asked = {"control": arguments.control, "concern_per_h": arguments.concern, "case": case}
     if arguments.stage:
         return compare_stages(made, limits, **asked), read
     return compare(made["before"], made["after"], limits, **asked), read
+
+
+def _refuse_copies(stages: Sequence[tuple[str, list[str]]]) -> None:
+    """Raise if one log stands on two sides."""
+    from flicker.case.identity import same_files
+
+    listed = [(name, path) for name, paths in stages for path in paths]
+    for one, two in same_files(path for _, path in listed):
+        if listed[one][0] != listed[two][0]:
+            raise ValueError(
+                f"{listed[one][1]} ({listed[one][0]}) and {listed[two][1]} ({listed[two][0]}) are the same file, byte for "
+                "byte: one log cannot show the unit before and after; name the other log."
+            )
+
+
+def _refuse_reversed(made: Mapping[str, Assessment]) -> None:
+    """Raise if a stage was logged, by the clocks of its logs, earlier than the one named before it."""
+    dated = [
+        (name, [run for run in result.runs if run.start is not None and run.start.tzinfo is None])
+        for name, result in made.items()
+        if all(run.start is not None and run.start.tzinfo is None for run in result.runs)
+    ]
+    for (before, ones), (after, others) in pairwise(dated):
+        ends, begins = max(_start(run) for run in others), min(_start(run) for run in ones)
+        if ends < begins:
+            raise ValueError(
+                f"'{after}' was logged on {ends:%Y-%m-%d %H:%M}, earlier than '{before}' on {begins:%Y-%m-%d %H:%M}: the "
+                "dates contradict the order. Exchange the logs, or correct the dates in the files."
+            )
+
+
+def _start(run: Run) -> datetime:
+    assert run.start is not None
+    return run.start
 
 
 def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison, list[Log]]:

@@ -21,6 +21,7 @@ from flicker.evidence.document import head, named
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
 from flicker.evidence.guard import MOVE_V, judge_guard
+from flicker.evidence.identity import readings_digest
 from flicker.evidence.log_checks import in_runs
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
@@ -182,6 +183,7 @@ def assess(
     temperatures: list[Series] = []
     beside_cautions: list[str] = []
     log_of_run: dict[int, int] = {}
+    known: dict[bytes, str] = {}
     for place, log in enumerate(logs):
         if progress:
             progress(f"reading {log.source.name}")
@@ -189,6 +191,14 @@ def assess(
         part = trace_log(
             log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log)
         )
+        digests = [readings_digest(run) for run in part]
+        if digests and all(digest is not None and digest in known for digest in digests):
+            original = next(known[digest] for digest in digests if digest is not None)
+            beside_cautions.append(
+                f"{log.source.name} holds the same readings as {original}: was one log given twice? It is counted once."
+            )
+            continue
+        known |= {digest: log.source.name for digest in digests if digest is not None}
         for number, run in enumerate(part):
             begins = power_ups_begin([*traces, *part])[len(traces) + number]
             grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]

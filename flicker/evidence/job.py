@@ -7,7 +7,6 @@ parts decides what may be compared and what is credited to what.
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +17,7 @@ from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.case.case_file import Case, CaseError, needs
+from flicker.case.identity import altered, fingerprint, in_two_stages, out_of_order
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.comparison import StageComparison, compare_stages
 from flicker.evidence.frames import JobTables
@@ -115,12 +115,15 @@ def judge_case(
     Raises
     ------
     CaseError
-        If the case lists no log.
+        If the case lists no log, or one log under two stages.
     LogError
         If a log cannot be read.
     """
     if not case.logs:
         raise CaseError(f"{case.path}: the case lists no log; add [[logs]] with a file.")
+    if doubled := in_two_stages(case):
+        raise CaseError(f"{case.path}: {doubled[0]}")
+    disordered = out_of_order(case)
     limits = limits or case.limits
     logs: list[tuple[Log, ...]] = []
     made: dict[str, Assessment] = {}
@@ -143,11 +146,7 @@ def judge_case(
         if all(step.unlike for step in (*comparison.steps, comparison.whole)):
             comparison = None  # nothing is left to lay side by side
     prints = tuple((entry.file, fingerprint(entry.path)) for entry in case.logs)
-    changed = tuple(
-        f"{entry.file} is not the file that was recorded: its fingerprint has changed."
-        for entry, (_, digest) in zip(case.logs, prints, strict=True)
-        if entry.sha256 and entry.sha256.lower() != digest
-    )
+    changed = altered(case)
     cautions = list(dict.fromkeys(text for item in made.values() for text in item.cautions))
     if comparison is not None:
         cautions.extend(text for text in comparison.cautions if text not in cautions)
@@ -162,7 +161,7 @@ def judge_case(
         not_comparable=differ,
         needed_h=hours,
         needed_starts=starts,
-        cautions=(*changed, *differ, *cautions),
+        cautions=(*changed, *disordered, *differ, *cautions),
     )
 
 
@@ -174,15 +173,6 @@ def _untouched(case: Case) -> str | None:
     work = " ".join(part.what.lower() for part in case.parts)
     named = [name for name in names if name.lower() in work]
     return next(name for name in names if name not in named) if len(named) == 1 else None
-
-
-def fingerprint(path: str) -> str | None:
-    """SHA-256 of a file; None where it cannot be read."""
-    try:
-        with open(path, "rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return None
 
 
 def still_open(result: JobResult) -> list[str]:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.limits import Limits
 from flicker.base.formats import clock_text
+from flicker.base.limits import Limits
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds
