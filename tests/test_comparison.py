@@ -325,6 +325,8 @@ def test_bad_input_is_one_sentence_and_exit_code_2(benches, capsys, tmp_path):
     short = tmp_path / "short.csv"
     rows = "".join(f"{0.5 * k},{0.3 * math.exp(-k / 30):.4f}\n" for k in range(60))  # the surge is all there is
     short.write_text("time_s,left_V\n" + rows)
+    again = tmp_path / "again.csv"
+    again.write_text("time_s,left_V\n" + rows + "\n")  # not the same file: one file on both sides has an error of its own
     empty = tmp_path / "none.csv"
     empty.write_text("time_s,left_V\n" + "".join(f"{k},OL\n" for k in range(2000)))
     before, after, other = (str(benches[name]) for name in ("before", "after", "other"))
@@ -335,8 +337,8 @@ def test_bad_input_is_one_sentence_and_exit_code_2(benches, capsys, tmp_path):
         (["--before", before, "--after", after, "--concern", "-1"], "concern_per_h"),
         (["--before", before, "--after", after, "--concern", "0"], "concern_per_h"),
         (["--before", before, "--after", str(tmp_path / "missing.csv")], "no such file"),
-        (["--before", str(short), "--after", str(short)], "no observed time is left"),
-        (["--before", str(empty), "--after", str(empty)], ""),
+        (["--before", str(short), "--after", str(again)], "no observed time is left"),
+        (["--before", str(empty), "--after", str(empty)], "byte for byte"),
         (["--stage", "one", before], "two or more"),
         (["--stage", "one"], "names no log"),
     ):
