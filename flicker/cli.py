@@ -109,6 +109,9 @@ def program() -> int:
     core for a tenth of a second; so they get one, unless the user has said otherwise.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and (stream.encoding or "").lower().replace("-", "") != "utf8":
+            stream.reconfigure(errors="replace")  # a character that it lacks must not end the page half-way
     return main()
 
 

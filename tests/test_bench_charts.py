@@ -142,6 +142,7 @@ def test_the_page_of_visits(seasons):
         "Method",
     ]
     order += ["licensed practice"]
+    said = said[said.index("Is it getting worse?") :]  # the contents name some of these before
     places = [said.index(part) for part in order]
     assert places == sorted(places)
     assert all(item.reads in said and item.year_reads in said for item in seasons.channels)
@@ -173,7 +174,7 @@ def test_the_first_page_quotes_real_output(command, request, capsys, monkeypatch
     quoted = block[block.index(line) + len(line) :].split("\n\n")[0].strip("\n").splitlines()
     assert main(line.split()[2:]) == 0
     printed = " ".join(capsys.readouterr().out.split())
-    names = r"^ *(control|provoked|would reach it|thresholds|next visit) +|^ +"
+    names = r"^ *(control|provoked|loudspeaker|thresholds|next visit) +|^ +"
     said = " ".join(re.sub(names, "", text) for text in quoted)
     for sentence in re.split(r"(?<=[.:;]) |(?<=\d) (?=It comes)", " ".join(said.split())):
         assert sentence in printed, sentence

@@ -302,7 +302,7 @@ def test_one_clean_log_has_one_limit_in_words():
         assert "once in 2 hours" in charts.caption_of(make(made, "left"))
     spec = charts.rates(made, "left").to_dict()
     highs = [row["high"] for rows in spec["datasets"].values() for row in rows if row.get("name") == "all together"]
-    assert highs and highs == pytest.approx([rate.steady_upper_per_h] * len(highs), rel=5e-5)  # drawn to five digits
+    assert highs and highs == pytest.approx([rate.steady_upper_per_h] * len(highs), rel=1e-6)
 
 
 def test_growth_that_is_not_shown_claims_nothing(visits):

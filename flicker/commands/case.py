@@ -110,7 +110,7 @@ def _check(arguments: argparse.Namespace) -> int:
         for line in wrong:
             print(f"! {line}", file=sys.stderr)
         return 0
-    print(f"{case.unit or 'unit not recorded'}, job {case.job or 'not recorded'}: {len(case.logs)} log(s)")
+    print(f"{case.unit or 'unit not recorded'}, job {case.job or 'not recorded'}: {len(case.logs)} log{'' if len(case.logs) == 1 else 's'}")
     for stage in case.stages:
         print(f"  {stage}: {', '.join(log.file for log in case.logs if log.stage == stage)}")
     print(case.complaint.reads)

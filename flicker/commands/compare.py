@@ -137,7 +137,7 @@ def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison
     from flicker.evidence.job import judge_case
 
     if len(case.stages) < 2:
-        raise ValueError(f"{arguments.case}: the case has {len(case.stages)} stage(s); a comparison takes two or more.")
+        raise ValueError(f"{arguments.case}: the case has fewer than two stages; a comparison takes two or more.")
     with working() as say:
         result = judge_case(
             case,

@@ -18,6 +18,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "plans a soak; starts nothing. Tells how many observed hours, or how many cold starts, are needed to see a "
         "rare glitch again, or to exclude it."
     )
+    parser.epilog = (
+        "usage: flicker soak (--count N --hours H | --from LOG... | --rate R | --max-rate R | --case CASE.toml) [options]"
+    )
     way = parser.add_argument_group("what is known (one of)")
     way.add_argument("--count", type=int, metavar="N", help="episodes seen, with --hours")
     way.add_argument("--hours", type=float, metavar="H", help="observed hours in which they were seen")

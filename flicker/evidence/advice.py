@@ -88,7 +88,7 @@ def advise(
             catch,
             sure,
             f"To see it again with a chance of {sure:.0%}, log {hours_text(catch)} more; "
-            "so long a clean log after a repair begins to speak for a cure.",
+            "a clean log of that length after the repair is a first sign of a cure.",
         )
     for reason, words in HELP.items():
         if reason in guard.reasons:
@@ -104,12 +104,12 @@ def _power_ups(facts: Facts, limits: Limits) -> Next:
     each = hours_text(plan.length)
     many = f"one more power-up of {each}" if plan.power_ups == 1 else f"{plan.power_ups} more power-ups of {each}"
     rest = "; a clean one" if plan.power_ups == 1 else ", not one long run; as many clean ones"
-    begins = "begins" if plan.power_ups == 1 else "begin"
+    are = "is" if plan.power_ups == 1 else "are"
     return Next(
         plan.exposure,
         limits.confidence,
-        f"To see it again with a chance of {limits.confidence:.0%}, log {many}{rest} after a repair {begins} to speak for "
-        "a cure.",
+        f"To see it again with a chance of {limits.confidence:.0%}, log {many}{rest} after the repair {are} a first sign "
+        "of a cure.",
     )
 
 

@@ -169,7 +169,7 @@ def _word(
         tail = f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}{more}"
         return VerdictWord.STEADY, TailKind.CLEAN, tail
     more = hours_text(missing_hours(facts, limits, guard))
-    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"clean for {hours:.2g} h; {more} more needed"
+    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {hours_text(hours)} clean, {more} more needed"
 
 
 def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: float) -> Said:
@@ -225,7 +225,7 @@ def _guarded(
     if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
         hours = facts.observed_s / HOUR
         more = hours_text(missing_hours(facts, limits, guard))
-        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"clean for {hours:.3g} h; {more} more needed"
+        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {hours_text(hours)} clean, {more} more needed"
     if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
         return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if word == VerdictWord.STEADY:

@@ -116,7 +116,7 @@ def _of_case(
         raise LogError(f"The notebook {name!r} makes no use of a case; leave out --case.")
     if not logs and {"BEFORE", "AFTER"} <= _defaults(book).keys():
         if len(read.stages) < 2:
-            raise LogError(f"{case}: the case has {len(read.stages)} stage(s); the notebook {name!r} compares two.")
+            raise LogError(f"{case}: the case has fewer than two stages; the notebook {name!r} compares two.")
         first, last = ([log.path for log in read.logs if log.stage == read.stages[k]] for k in (0, -1))
         logs = [*first, THEN, *last]
     elif not logs:

@@ -131,8 +131,10 @@ class ChannelCoincidence(Result):
             return words + ". Look at what they share first: supply, protection, ground, the meter and its leads."
         if self.answer == "this channel only":
             alone = " and ".join(self.only)
-            verb = "has" if len(self.only) == 1 else "each have"
-            return f"{alone} {verb} episodes of {'its' if len(self.only) == 1 else 'their'} own ({counts})."
+            if len(self.only) > 1:
+                return f"{alone} each swing by themselves ({counts})."
+            quiet = min(self.episodes_a, self.episodes_b) == 0
+            return f"Only {alone} swings ({counts})." if quiet else f"{alone} swings by itself ({counts})."
         return f"Whether {self.a} and {self.b} share a cause is not shown ({counts})."
 
     def _relation(self) -> str:

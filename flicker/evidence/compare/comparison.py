@@ -261,7 +261,8 @@ def _compare(
         controls=[name == control for _, name, _, _ in rows],
         unlike=[apart[number] for number, _, _, _ in rows],
     )
-    correction = f"Holm over {weighed[0].family} comparison(s) that could show a change; one-sided in each direction, half the error each"
+    asked = f"{weighed[0].family} question{'' if weighed[0].family == 1 else 's'}"
+    correction = f"corrected for asking {asked} that could show a change (Holm); one-sided in each direction, half the error each"
     out = []
     for number, (first, second, before, after) in enumerate(steps):
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]

@@ -5,6 +5,7 @@ What all channels share, and what returns with the day, is the room's and has a 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -81,9 +82,9 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         words = "wanders and comes back"
     within = result.high <= limits.drift_V
     span_h = float(part.time_s[-1] - part.time_s[0]) / HOUR
-    text = f"The settled level {words if past else 'stays'} within {result.range * 1e3:.3g} mV over {span_h:.3g} h."
+    text = f"The level at rest moved less than {_rounded_up(1e3 * result.range):g} mV in {span_h:.2g} h."
     if past:
-        text = f"The settled level {words}: {result.range * 1e3:.3g} mV in {span_h:.3g} h."
+        text = f"The level at rest {words}: {result.range * 1e3:.3g} mV in {span_h:.2g} h."
     moved = float(np.ptp(part.room_V))
     if part.warmth is not None:
         text += f" A further {part.warmth.reads}: wander, the room's, not drift"
@@ -287,3 +288,9 @@ def slope(levels: Sequence[Levels], confidence: float) -> tuple[float | None, fl
         return None, None, None
     result = robust_slope(part.level_V + part.room_V, part.time_s / HOUR, confidence=confidence)
     return float(result.slope), float(result.low), float(result.high)
+
+
+def _rounded_up(millivolts: float) -> float:
+    """The next larger figure of one digit after the point, of none from 10 on: what was measured lies below it."""
+    step = 0.1 if millivolts < 10.0 else 1.0
+    return round((math.floor(millivolts / step) + 1.0) * step, 1)

@@ -235,7 +235,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
             **common,
         )
     up_to = rate.recurs_up_to_dead_time_s
-    tail = f" This holds for bursts with pauses up to {hours_text(up_to / HOUR)}." if up_to is not None else ""
+    tail = f" True even if swings up to {hours_text(up_to / HOUR)} apart count as one." if up_to is not None else ""
     times = "once" if rate.episodes == 1 else f"{rate.episodes} times"
     return Finding(
         "intermittent",
@@ -295,9 +295,9 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
     result = dispersion_test(counts, widths)
     shown = result.p_value <= 1 - limits.confidence and result.index > 1
     text = (
-        f"Episodes come in clusters: counts scatter {result.index:.2g} times as much as independent ones would."
+        f"Episodes come in clusters: from one stretch of time to the next their number varies {result.index:.2g} times as much as chance alone would make it."
         if shown
-        else "Episodes need not come in clusters: their counts scatter as independent ones may."
+        else "No sign of clusters: their number varies no more than chance may make it."
     )
     return Finding(
         "clustered",

@@ -144,7 +144,11 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
                 rate = rate_interval(phase.episodes, hours, confidence=confidence)
                 rows.append(_rate_row(phase.phase, rate, phase.episodes, hours))
     total = rate_interval(item.rate.episodes, record.observed_s / 3600.0, confidence=confidence)
-    rows.append(_rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0))
+    whole = _rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0)
+    if item.rate.episodes and item.rate.low_per_hour is not None and item.rate.high_per_hour is not None:
+        # The interval of the document: power-ups of one unit differ by themselves.
+        whole["low"], whole["high"] = item.rate.low_per_hour, item.rate.high_per_hour
+    rows.append(whole)
     rows = rows[-60:]
     limit = clean_limit(item.rate)
     chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
@@ -152,7 +156,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     seen = hours_text(record.observed_s / 3600.0)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
-        between = f"{confidence:.0%}, two-sided: {total.low:.2g} to {total.high:.2g}"
+        between = f"{confidence:.0%}, two-sided: {whole['low']:.2g} to {whole['high']:.2g}"
         caption = f"{item.channel}: {total.rate:.2g} episodes per hour over all {each} ({between})."
     note = (
         f"Dot: rate; bar: exact {confidence:.0%} interval, two-sided, or one-sided where none was seen; overlapping bars "

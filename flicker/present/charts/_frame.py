@@ -29,6 +29,9 @@ WIDTH = 720
 ORDER = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
 
 
+READINGS = frozenset({"lo", "hi", "level", "upper", "lower"})
+
+
 class NothingToDraw(ValueError):
     """A chart for which the results hold nothing: no episode, no power-up, too few pauses."""
 
@@ -59,13 +62,13 @@ def note_of(chart: Any) -> str:
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:
     """Table of a chart (a data frame: Altair neither copies nor validates its rows).
 
-    Places on an axis to seven digits, what is drawn there to five: a screen shows four at most, and the page is lighter.
+    Numbers to seven digits, readings of a strip to five: a screen shows four at most, and the page is lighter.
     """
     import pandas as pd
 
     table = pd.DataFrame(list(rows))
     for name in table.select_dtypes("float").columns:
-        table[name] = _rounded(table[name].to_numpy(), 7 if name.startswith("x") else 5)
+        table[name] = _rounded(table[name].to_numpy(), 5 if name in READINGS else 7)
     return table
 
 

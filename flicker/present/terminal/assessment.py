@@ -7,48 +7,79 @@ from collections.abc import Iterable
 import numpy as np
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text, p_text, volts_text
+from flicker.base.formats import hours_text, p_text, times_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.moves import moves_text
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.present.said import fitness_text, rate_text
+from flicker.present.terminal.paper import ENDLESS, facts, page
 
-STRIP = 64
+WIDEST = 120  # characters of a strip: wider ones are not easier to read
+PIPED = 64
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
 
 def show_assessment(result: Assessment, console: Console | None = None) -> None:
-    """Print the page of an assessment."""
-    out = console or Console(highlight=False, soft_wrap=False)
-    hours = sum(run.observed_s for run in result.runs) / 3600.0
-    runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
-    out.print(Text(f"{runs}, {hours_text(hours)} logged, {_many(len(result.channels), 'channel')}", style="dim"))
-    for item, record in zip(result.channels, result.records, strict=True):
+    """Print the page of an assessment: the answer first, then each channel, what to do next, the limits, the cautions."""
+    with page(console) as out:
+        hours = sum(run.observed_s for run in result.runs) / 3600.0
+        runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
+        out.print(Text(f"{runs}, {hours_text(hours)} logged, {_many(len(result.channels), 'channel')}", style="dim"))
         out.print()
-        out.print(channel_block(item, record))
-    for line in shared_lines(result):
+        out.print(Text("May a loudspeaker be connected?", style="bold"))
+        out.print(facts([(f" {item.channel}", answer(item)) for item in result.channels], out))
+        for item, record in zip(result.channels, result.records, strict=True):
+            out.print()
+            out.print(channel_block(item, record, out))
+        out.print(Padding(Text(LEGEND, style="dim"), (0, 0, 0, 1)))
+        for line in shared_lines(result):
+            out.print()
+            out.print(Text(line))
         out.print()
-        out.print(Text(line))
-    out.print()
-    out.print(Text("NEXT  ", style="bold") + Text(result.next.reads))
-    for note in notes(result):
-        out.print(Text("read  ", style="dim") + Text(note, style="dim"))
-    limits = result.limits
-    out.print(
-        Text(
-            f"limits: swings from {volts_text(limits.excursion_V)}, movement {volts_text(limits.drift_V)}, rest within "
-            f"{volts_text(limits.settled_offset_V)}, noise {limits.noise_V * 1e3:g} mV, "
-            f"{limits.episode_rate_per_h:g} per hour; protection at {limits.protection_V:g} V assumed, not measured on this unit",
-            style="dim",
+        out.print(Text("NEXT  ", style="bold") + Text(result.next.reads))
+        for note in notes(result):
+            out.print(Text("read  ", style="dim") + Text(note, style="dim"))
+        limits = result.limits
+        out.print(
+            Text(
+                f"limits: swings from {volts_text(limits.excursion_V)}, movement {volts_text(limits.drift_V)}, rest within "
+                f"{volts_text(limits.settled_offset_V)}, noise {limits.noise_V * 1e3:g} mV, "
+                f"{limits.episode_rate_per_h:g} per hour; protection at {limits.protection_V:g} V assumed, not measured on this unit",
+                style="dim",
+            )
         )
-    )
-    for caution in result.cautions:
-        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        for caution in result.cautions:
+            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.75 V), · not observed"
+
+
+def answer(item: ChannelAssessment) -> Text:
+    """Yes, no or not yet, volts first, and why."""
+    swings = [abs(row.deviation_V) for row in item.excursions]
+    seen = hours_text(item.observed_s / 3600.0)
+    said = []
+    if item.fitness == DO_NOT_CONNECT:
+        peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0)])
+        return Text.assemble(("no", "bold dark_orange3"), f": up to {volts_text(peak)} on this output")
+    if swings:
+        said.append(
+            f"swings up to {volts_text(max(swings))}, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
+        )
+    if item.baseline.level_V is not None:
+        said.append(f"rests at {volts_text(item.baseline.level_V)}")
+    if not swings:
+        said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
+    if item.fitness == WITHIN_LIMITS:
+        return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {', '.join(said)}")
+    why = f" ({item.tail})" if item.verdict == "inconclusive" and item.tail else ""
+    return Text.assemble(("not yet shown to be safe", "bold"), f": {', '.join(said)}{why}")
 
 
 def shared_lines(result: Assessment) -> list[str]:
@@ -79,11 +110,11 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     if item.control is not None and item.control.count + item.control.control_count > 0:
         lines.append(("control", item.control.reads))
     if relay.seconds_above_threshold > 0:
-        lines.append(("would reach it", relay.reads))
+        lines.append(("loudspeaker", relay.reads))
     if relay.what_if_reads:
         lines.append(("thresholds", relay.what_if_reads))
     if relay.forecast is not None:
-        lines.append(("ahead", relay.forecast.reads))
+        lines.append(("outlook", relay.forecast.reads))
     if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
         lines.append(("warm-up", item.warm_up.reads))
     if item.power_up_history is not None and item.power_up_history.stands_out:
@@ -96,47 +127,46 @@ def notes(result: Assessment) -> Iterable[str]:
     return list(dict.fromkeys(f"{run.source}: {note}" for run in result.runs for note in run.notes))
 
 
-def channel_block(item: ChannelAssessment, record: ChannelRecord) -> RenderableType:
+def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Console) -> RenderableType:
     """All about one channel."""
     style = COLOURS["do" if item.fitness == DO_NOT_CONNECT else "within" if item.fitness == WITHIN_LIMITS else "not"]
     head = Text.assemble(
         (f" {item.channel} ", "bold reverse"),
         "  ",
-        (f" loudspeaker: {item.fitness} ", style),
+        (f" loudspeaker: {fitness_text(item.fitness)} ", style),
         "  ",
         (item.verdict, "bold"),
-        f": {item.tail}",
+        f": {item.tail}" if item.tail else "",
     )
-    facts = Table.grid(padding=(0, 2))
-    facts.add_column(style="bold", no_wrap=True)
-    facts.add_column()
+    rows: list[tuple[str, Text]] = []
     for finding in item.findings:
         if finding.answer == YES:
             chance = "" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]"
-            facts.add_row(Text(finding.question, style="dark_orange3"), Text(finding.reads + chance))
+            rows.append((finding.question, Text(finding.reads + chance)))
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
     open_ = [finding.question for finding in item.findings if finding.answer not in {YES, NO}]
     if within:
-        facts.add_row(Text("within limits", style="dark_cyan"), Text(", ".join(within)))
+        rows.append(("within limits", Text(", ".join(within))))
     if open_:
-        facts.add_row(Text("not shown", style="dim"), Text(", ".join(open_), style="dim"))
-    facts.add_row("raw volts", Text(item.guard.reads))
-    facts.add_row("left open", Text(item.not_excluded))
-    for name, sentence in bench_lines(item):
-        facts.add_row(name, Text(sentence))
+        rows.append(("not shown", Text(", ".join(open_), style="dim")))
+    rows.append(("raw volts", Text(item.guard.reads)))
+    rows.append(("left open", Text(item.not_excluded)))
+    rows.extend((name, Text(sentence)) for name, sentence in bench_lines(item))
     rate = item.rate
     numbers = (
         f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "
         f"observed {hours_text(item.observed_s / 3600)}"
     )
-    if rate.per_hour is not None:
-        numbers += f"; {rate.per_hour:.3g} per hour, between {rate.low_per_hour:.3g} and {rate.high_per_hour:.3g}"
+    said = rate_text(rate)
+    if said is not None:
+        numbers += f"; {said}"
+    room = (console.width if console.width < ENDLESS else PIPED) - 2
     return Group(
         head,
-        Padding(strip(record), (0, 0, 0, 1)),
+        *(Padding(line, (0, 0, 0, 1)) for line in (strip(record, min(room, WIDEST)), axis(record, min(room, WIDEST)))),
         Padding(Text(item.reads), (0, 0, 0, 1)),
         Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
-        Padding(facts, (0, 0, 0, 1)),
+        Padding(facts(rows, console), (0, 0, 0, 1)),
     )
 
 
@@ -151,12 +181,29 @@ def _short(finding: Finding) -> str:
     return f"{finding.question} {finding.effect * 1e3:.3g} mV"
 
 
-def strip(record: ChannelRecord) -> Text:
+def _widths(record: ChannelRecord, room: int) -> list[int]:
+    """Characters of each run, with one between them."""
+    total = sum(run.duration_s for run in record.runs) or 1.0
+    usable = max(room - len(record.runs) + 1, 6)
+    return [max(6, int(usable * run.duration_s / total)) for run in record.runs]
+
+
+def axis(record: ChannelRecord, room: int) -> Text:
+    """When each run begins, and how long it is: below the strip."""
+    parts = []
+    for run, width in zip(record.runs, _widths(record, room), strict=True):
+        begins = "0" if run.start is None else f"{run.start:%H:%M}"
+        ends = hours_text(run.duration_s / 3600.0)
+        said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends[:width]
+        parts.append(said.ljust(width))
+    return Text(" ".join(parts).rstrip(), style="dim")
+
+
+def strip(record: ChannelRecord, room: int = PIPED) -> Text:
     """Draw the runs as one strip: a line at rest, strokes for swings by size, a slope for the surge, dots unobserved."""
     out = Text()
-    total = sum(run.duration_s for run in record.runs) or 1.0
-    for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
-        width = max(6, round(STRIP * run.duration_s / total))
+    widths = _widths(record, room)
+    for place, (run, trace, width) in enumerate(zip(record.runs, record.traces, widths, strict=True)):
         edges = np.linspace(0.0, max(run.duration_s, 1e-9), width + 1)
         marks = ["─"] * width
         for k in range(width):

@@ -6,13 +6,14 @@ import math
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from flicker.base.formats import hours_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.comparison import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
+from flicker.present.said import rate_text
+from flicker.present.terminal.paper import facts, page
 
 LADDER = 48
 DECADES = 2.0  # the ladder runs from a hundredth to a hundredfold
@@ -22,19 +23,19 @@ CURES = {"shown": "cure shown", "not yet": "cure not yet shown", "no": "not cure
 
 def show_comparison(result: Comparison, console: Console | None = None) -> None:
     """Print the page of a comparison."""
-    out = console or Console(highlight=False, soft_wrap=False)
-    out.print(Text(f"{result.before}  to  {result.after}", style="bold"))
-    for item in result.channels:
+    with page(console) as out:
+        out.print(Text(f"{result.before}  to  {result.after}", style="bold"))
+        for item in result.channels:
+            out.print()
+            out.print(channel_block(item, out))
         out.print()
-        out.print(channel_block(item))
-    out.print()
-    out.print(Text(result.correction, style="dim"))
-    for caution in result.cautions:
-        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
-    out.print()
+        out.print(Text(result.correction, style="dim"))
+        for caution in result.cautions:
+            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        out.print()
 
 
-def channel_block(item: ChannelComparison) -> RenderableType:
+def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
     """All about one channel."""
     head = Text.assemble(
         (f" {item.channel} ", "bold reverse"),
@@ -45,30 +46,27 @@ def channel_block(item: ChannelComparison) -> RenderableType:
         head.append(f"  {CURES[item.cured]}", style="bold")
     if item.untouched:
         head.append("  untouched", style="dim")
-    facts = Table.grid(padding=(0, 2))
-    facts.add_column(style="dim", no_wrap=True)
-    facts.add_column()
-    facts.add_row(item.before.stage, _side(item.before))
-    facts.add_row(item.after.stage, _side(item.after))
-    facts.add_row("rate", ladder(item.ratio))
+    rows: list[tuple[str, Text]] = [
+        (item.before.stage, Text(_side(item.before))),
+        (item.after.stage, Text(_side(item.after))),
+        ("rate", ladder(item.ratio)),
+    ]
     for change in (item.noise_ratio, item.level_shift_V, item.size_change):
         if change.answer != "not shown" and change.before is not None and change.after is not None:
-            facts.add_row(
-                change.quantity, f"{change.before * 1e3:.3g} mV to {change.after * 1e3:.3g} mV ({change.answer})"
-            )
-    for note in item.comparable:
-        facts.add_row("like with like", note)
-    return Group(head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts, (0, 0, 0, 1)))
+            moved = f"{change.before * 1e3:.3g} mV to {change.after * 1e3:.3g} mV ({change.answer})"
+            rows.append((change.quantity, Text(moved)))
+    rows.extend(("like with like", Text(note)) for note in item.comparable)
+    return Group(
+        head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts(rows, console, style="dim"), (0, 0, 0, 1))
+    )
 
 
 def _side(side: SideFigures) -> str:
     rate = side.rate
     if rate.per_hour is None:
         return "nothing observed"
-    text = f"{rate.episodes} episode(s) in {hours_text(rate.observed_s / 3600.0)}"
-    if rate.episodes == 0:
-        return f"{text}; at most {rate.steady_upper_per_h:.3g} per hour"
-    return f"{text}; {rate.per_hour:.3g} per hour, between {rate.low_per_hour:.3g} and {rate.high_per_hour:.3g}"
+    many = f"{rate.episodes} episode{'' if rate.episodes == 1 else 's'}"
+    return f"{many} in {hours_text(rate.observed_s / 3600.0)}; {rate_text(rate)}"
 
 
 def ladder(ratio: RatioFigures) -> Text:

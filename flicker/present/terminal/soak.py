@@ -11,56 +11,59 @@ from rich.text import Text
 
 from flicker.base.formats import hours_text
 from flicker.evidence.soaking import SoakPlan
+from flicker.present.terminal.paper import page
 
 BAR = 40
 
 
 def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
     """Print the page of a plan."""
-    out = console or Console(highlight=False, soft_wrap=False)
-    out.print(Text("a plan; nothing has been started", style="dim"))
-    out.print()
-    out.print(Text(plan.reads, style="bold"))
-    if plan.table:
+    with page(console) as out:
+        out.print(Text("a plan; nothing has been started", style="dim"))
         out.print()
-        most = max(math.log1p(row["hours"]) for row in plan.table) or 1.0
-        grid = Table.grid(padding=(0, 2))
-        grid.add_column(justify="right", style="dim")
-        grid.add_column(no_wrap=True)
-        grid.add_column(no_wrap=True)
-        for row in plan.table:
-            here = row["confidence"] == plan.confidence
-            bar = (
-                "▬" * max(1, round(BAR * math.log1p(row["hours"]) / most)) if math.isfinite(row["hours"]) else "▬" * BAR
+        out.print(Text(plan.reads, style="bold"))
+        if plan.table:
+            out.print()
+            most = max(math.log1p(row["hours"]) for row in plan.table) or 1.0
+            grid = Table.grid(padding=(0, 2))
+            grid.add_column(justify="right", style="dim")
+            grid.add_column(no_wrap=True)
+            grid.add_column(no_wrap=True)
+            for row in plan.table:
+                here = row["confidence"] == plan.confidence
+                bar = (
+                    "▬" * max(1, round(BAR * math.log1p(row["hours"]) / most))
+                    if math.isfinite(row["hours"])
+                    else "▬" * BAR
+                )
+                style = "bold dark_orange3" if here else "dark_cyan"
+                grid.add_row(f"{row['confidence']:.0%}", Text(bar, style=style), hours_text(row["hours"]))
+            out.print(Padding(grid, (0, 0, 0, 2)))
+        others = Table.grid(padding=(0, 2))
+        others.add_column(style="dim", no_wrap=True)
+        others.add_column()
+        if plan.power_ups is not None:
+            others.add_row("cold starts", plan.power_ups["reads"])
+        if plan.cycles is not None:
+            others.add_row("power cycles", plan.cycles["reads"])
+        for row in plan.demonstrate:
+            allowed = int(row["allowed"])
+            what = "clean" if allowed == 0 else f"with {allowed} allowed"
+            others.add_row(
+                "to exclude",
+                f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({plan.confidence:.0%})",
             )
-            style = "bold dark_orange3" if here else "dark_cyan"
-            grid.add_row(f"{row['confidence']:.0%}", Text(bar, style=style), hours_text(row["hours"]))
-        out.print(Padding(grid, (0, 0, 0, 2)))
-    others = Table.grid(padding=(0, 2))
-    others.add_column(style="dim", no_wrap=True)
-    others.add_column()
-    if plan.power_ups is not None:
-        others.add_row("cold starts", plan.power_ups["reads"])
-    if plan.cycles is not None:
-        others.add_row("power cycles", plan.cycles["reads"])
-    for row in plan.demonstrate:
-        allowed = int(row["allowed"])
-        what = "clean" if allowed == 0 else f"with {allowed} allowed"
-        others.add_row(
-            "to exclude",
-            f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({plan.confidence:.0%})",
-        )
-    for part in plan.comparison:
-        fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}[part["true_ratio"]]
-        need = (
-            f"{hours_text(part['hours_after'])} after a repair"
-            if part["reachable"]
-            else f"cannot be shown: the log before is too short (chance at most {part['power_within_reach']:.0%})"
-        )
-        others.add_row("to show it", f"{fall}: {need}")
-    if others.row_count:
+        for part in plan.comparison:
+            fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}[part["true_ratio"]]
+            need = (
+                f"{hours_text(part['hours_after'])} after a repair"
+                if part["reachable"]
+                else f"cannot be shown: the log before is too short (chance at most {part['power_within_reach']:.0%})"
+            )
+            others.add_row("to show it", f"{fall}: {need}")
+        if others.row_count:
+            out.print()
+            out.print(Padding(others, (0, 0, 0, 2)))
         out.print()
-        out.print(Padding(others, (0, 0, 0, 2)))
-    out.print()
-    for caution in plan.cautions:
-        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        for caution in plan.cautions:
+            out.print(Text("! ", style="bold dark_orange3") + Text(caution))

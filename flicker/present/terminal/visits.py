@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from rich.console import Console
+from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -13,52 +13,52 @@ from flicker.base.formats import hours_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.present.terminal.paper import facts, is_narrow, page
 
 WIDTH = 22
 
 
 def show_visits(result: Visits, console: Console | None = None) -> None:
     """Print the page of a unit over visits."""
-    out = console or Console(highlight=False, soft_wrap=False)
-    count = len(result.visits)
-    out.print(Text(f"{result.unit or 'unit not named'}: {count} visit{'s' if count != 1 else ''}", style="dim"))
-    for item in result.channels:
+    with page(console) as out:
+        count = len(result.visits)
+        out.print(Text(f"{result.unit or 'unit not named'}: {count} visit{'s' if count != 1 else ''}", style="dim"))
+        for item in result.channels:
+            out.print()
+            out.print(Text(f" {item.channel} ", style="bold reverse"))
+            out.print(Padding(_rates(result, item, out), (0, 0, 0, 1)))
+            out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
+            rows: list[tuple[str, Text]] = []
+            same = [
+                f"{t.quantity} {t.first_V * 1e3:.3g} to {t.last_V * 1e3:.3g} mV"
+                for t in item.levels
+                if t.answer == NO and t.first_V is not None and t.last_V is not None
+            ]
+            if same:
+                rows.append(("no change", Text(", ".join(same))))
+            for trend in item.levels:
+                if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
+                    rows.append((trend.quantity, Text(trend.reads)))
+            if item.forecast_reads:
+                rows.append(("next visit", Text(item.forecast_reads)))
+            if item.level_reads:
+                rows.append(("level ahead", Text(item.level_reads)))
+            if item.year_reads:
+                rows.append(("a year ahead", Text(item.year_reads)))
+            for caution in item.rate.cautions:
+                rows.append(("", Text(caution, style="dim")))
+            out.print(Padding(facts(rows, out), (0, 0, 0, 1)))
         out.print()
-        out.print(Text(f" {item.channel} ", style="bold reverse"))
-        out.print(Padding(_rates(result, item), (0, 0, 0, 1)))
-        out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
-        facts = Table.grid(padding=(0, 2))
-        facts.add_column(style="bold", no_wrap=True)
-        facts.add_column()
-        same = [
-            f"{t.quantity} {t.first_V * 1e3:.3g} to {t.last_V * 1e3:.3g} mV"
-            for t in item.levels
-            if t.answer == NO and t.first_V is not None and t.last_V is not None
-        ]
-        if same:
-            facts.add_row("no change", Text(", ".join(same)))
-        for trend in item.levels:
-            if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
-                facts.add_row(trend.quantity, Text(trend.reads))
-        if item.forecast_reads:
-            facts.add_row("next visit", Text(item.forecast_reads))
-        if item.level_reads:
-            facts.add_row("level ahead", Text(item.level_reads))
-        if item.year_reads:
-            facts.add_row("a year ahead", Text(item.year_reads))
-        for caution in item.rate.cautions:
-            facts.add_row("", Text(caution, style="dim"))
-        out.print(Padding(facts, (0, 0, 0, 1)))
-    out.print()
-    for caution in result.cautions:
-        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        for caution in result.cautions:
+            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
 
 
-def _rates(result: Visits, item: ChannelVisits) -> Table:
+def _rates(result: Visits, item: ChannelVisits, console: Console) -> RenderableType:
     """A row per visit: date, hours, count, and the rate as a point on its interval (root scale)."""
     grid = Table.grid(padding=(0, 2))
     for style in ("dim", "dim", "", "bold", "dim"):
         grid.add_column(style=style, no_wrap=True)
+    stacked: list[RenderableType] = []
     most = max((row.high_per_hour or 0.0 for row in item.visits), default=0.0) or 1.0
     for row in item.visits:
         visit = result.visits[row.visit]
@@ -78,5 +78,8 @@ def _rates(result: Visits, item: ChannelVisits) -> Table:
             bar = Text("".join(marks), style="dark_cyan")
             per_hour, between = f"{row.per_hour:.3g}/h", f"{row.low_per_hour:.3g} to {row.high_per_hour:.3g}"
         count = f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}"
+        if is_narrow(console):
+            stacked.append(Text(f"{name}: {count}; {per_hour} ({between})" if per_hour else f"{name}: {count}"))
+            stacked.append(bar)
         grid.add_row(name, count, bar, per_hour, between)
-    return grid
+    return Group(*stacked) if stacked else grid

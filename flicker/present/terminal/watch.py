@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from flicker.base.formats import hours_text, volts_text
+from flicker.evidence.assessment import SAFETY
 from flicker.evidence.watch.watcher import Watcher
 from flicker.evidence.watch.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
 
@@ -31,6 +32,7 @@ class Screen:
         """Print the rule before anything is decided."""
         self.console.print(Text(watcher.design.reads, style="bold"))
         self.console.print(Text("Ctrl-C ends the watch and leaves a summary.", style="dim"))
+        self.console.print(Text("! ", style="bold dark_orange3") + Text(SAFETY))
         if self.console.is_terminal:
             self.live = Live(console=self.console, refresh_per_second=2, transient=True)
             self.live.start()
@@ -60,6 +62,8 @@ class Screen:
         """Print what the watch has shown, and the offline verdict beside it."""
         out = self.console
         out.print()
+        for alarm in worst_first(summary.alarms):
+            out.print(Text.assemble(("!! ", "bold white on dark_orange3"), (alarm.text, "bold")))
         out.print(Text(f"Watch over: {summary.ended}", style="bold"))
         out.print(board(summary.channels, summary.design))
         for state in summary.channels:
@@ -68,6 +72,17 @@ class Screen:
             out.print(Text.assemble(("whole log  ", "dim"), f"{row['channel']}: {row['verdict']}: {row['tail']}"))
         for caution in summary.cautions:
             out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+ALARMS_TOLD = 3
+
+
+def worst_first(alarms: tuple[Event, ...]) -> list[Event]:
+    """The alarms that a summary leads with: one of each kind and channel, the first of its kind, in order of time."""
+    seen: dict[tuple[object, ...], Event] = {}
+    for alarm in alarms:
+        seen.setdefault((alarm.channel, alarm.text.split(":")[0]), alarm)
+    return list(seen.values())[:ALARMS_TOLD]
 
 
 def board(states: tuple[ChannelState, ...], design: Design) -> RenderableType:

@@ -1,0 +1,82 @@
+"""Where a page goes: a terminal as wide as it is, or a pipe without hard line ends, trailing blanks or odd characters."""
+
+from __future__ import annotations
+
+import codecs
+import io
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+NARROW = 76  # characters: below this a table's columns stand below each other
+ENDLESS = 20_000  # characters of a line in a pipe: no sentence is that long
+PLAIN = str.maketrans(
+    {"─": "-", "╌": "-", "━": "=", "▬": "=", "│": "|", "┃": "#", "╷": "'", "·": ".", "◆": "*", "●": "o"}
+    | {
+        "“": '"',
+        "”": '"',
+        "‘": "'",
+        "’": "'",
+        "±": "+/-",
+        "µ": "u",
+        "×": "x",
+        "≤": "<=",
+        "≥": ">=",
+        "−": "-",
+        "…": "...",
+    }
+)
+
+
+@contextmanager
+def page(console: Console | None = None) -> Iterator[Console]:
+    """Open a page: a console to print on. What is printed appears at the end, unless it is a terminal's own."""
+    if console is not None:
+        yield console
+        return
+    out = sys.stdout
+    encoding = codecs.lookup(getattr(out, "encoding", None) or "utf-8").name
+    terminal = out.isatty()
+    if terminal and encoding == "utf-8":
+        yield Console(highlight=False, soft_wrap=False)
+        return
+    text = io.StringIO()
+    width = Console().width if terminal else ENDLESS
+    yield Console(file=text, highlight=False, soft_wrap=False, width=width, color_system=None)
+    lines = "\n".join(line.rstrip() for line in text.getvalue().split("\n"))
+    out.write(plain(lines, encoding))
+
+
+def plain(text: str, encoding: str) -> str:
+    """The text in characters that the encoding knows."""
+    if encoding == "utf-8":
+        return text
+    said = text.translate(PLAIN)
+    return said.encode(encoding, errors="replace").decode(encoding)
+
+
+def is_narrow(console: Console) -> bool:
+    """Whether columns must stand below each other."""
+    return console.width < NARROW
+
+
+def facts(rows: Sequence[tuple[str, Text]], console: Console, *, style: str = "bold") -> RenderableType:
+    """Names and what is said of each: side by side, or below each other where it is narrow."""
+    if is_narrow(console):
+        said: list[RenderableType] = []
+        for name, words in rows:
+            if name:
+                said.append(Text(name, style=style))
+            said.append(Padding(words, (0, 0, 0, 2)))
+        return Group(*said)
+    grid = Table.grid(padding=(0, 2))
+    grid.add_column(style=style, no_wrap=True)
+    grid.add_column()
+    for name, words in rows:
+        grid.add_row(name, words)
+    return grid

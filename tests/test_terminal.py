@@ -1,0 +1,106 @@
+"""Pages on the terminal and in a pipe: the answer first, nothing torn, nothing odd. All logs are invented."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+from flicker import assess, over_visits
+from flicker.present.terminal import show_assessment
+from flicker.present.terminal.paper import NARROW, plain
+from flicker.present.terminal.visits import show_visits
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "tools"))
+import refresh_readme  # noqa: E402
+
+DEMO = [str(ROOT / "demo_data" / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
+
+
+def piped(*words, encoding="utf-8"):
+    """Standard output of the command as another program gets it."""
+    env = {**os.environ, "PYTHONIOENCODING": encoding, "COLUMNS": "80"}
+    command = [sys.executable, "-c", "import sys; from flicker.cli import program; sys.exit(program())", *words]
+    done = subprocess.run(command, capture_output=True, env=env, cwd=ROOT)
+    assert done.returncode == 0, done.stderr.decode()
+    return done.stdout.decode(encoding)
+
+
+@pytest.fixture(scope="module")
+def found():
+    return assess(DEMO)
+
+
+def shown(show, result, width):
+    out = io.StringIO()
+    show(result, Console(file=out, width=width, highlight=False, color_system=None))
+    return out.getvalue()
+
+
+def test_the_readme_quotes_the_whole_first_page():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert refresh_readme.refreshed(readme) == readme, "run python tests/tools/refresh_readme.py"
+
+
+def test_a_pipe_gets_whole_sentences_without_trailing_blanks(found):
+    text = piped("assess", *DEMO)
+    lines = text.split("\n")
+    assert not [line for line in lines if line != line.rstrip()] and "\x1b" not in text
+    for item in found.channels:
+        assert f" {item.reads}" in lines, "a sentence is torn"
+    text = piped("visits", "--case", str(ROOT / "demo_data" / "m22_case.toml"))
+    assert not [line for line in text.split("\n") if line != line.rstrip()]
+
+
+def test_the_answer_comes_first_and_volts_come_first(found):
+    lines = shown(show_assessment, found, 80).split("\n")
+    assert lines[2] == "May a loudspeaker be connected?"
+    assert "not yet shown to be safe: swings up to 389 mV" in lines[3].replace("  ", " ")
+    loud = shown(show_assessment, assess(ROOT / "demo_data" / "relay.csv"), 80)
+    first = next(line for line in loud.split("\n") if line.startswith(" left"))
+    # demo_data/README.md: 5 to 6 V were put in at the end.
+    assert first.split(None, 1)[1].startswith("no: up to 5.8")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252"])
+def test_another_encoding_gets_plain_characters_to_the_end(encoding):
+    text = piped("assess", *DEMO, encoding=encoding)
+    assert "?" not in text.replace("connected?", "") and "licensed practice" in text
+    assert "|" in text and "─" not in text
+
+
+def test_plain_characters_keep_what_is_known():
+    assert plain("─│┃ µ ü", "ascii") == "-|# u ?" and plain("ü ─", "latin-1") == "ü -" and plain("─", "utf-8") == "─"
+
+
+@pytest.mark.parametrize("width", [60, NARROW - 1, 80, 120])
+def test_nothing_is_wider_than_the_terminal_and_nothing_is_lost(found, width):
+    told = over_visits([(None, [path]) for path in DEMO])
+    for show, result in ((show_assessment, found), (show_visits, told)):
+        text = shown(show, result, width)
+        assert max(map(len, text.split("\n"))) <= width
+        said = " ".join(text.split())
+        for item in result.channels:
+            assert " ".join(item.reads.split()) in said
+        assert "…" not in text  # nothing is cut off
+
+
+def test_the_strip_has_an_axis_and_a_legend_and_uses_the_width(found):
+    wide, narrow = (shown(show_assessment, found, width) for width in (120, 80))
+    lengths = [
+        max(len(line) for line in text.split("\n") if "─" in line and "strip:" not in line) for text in (wide, narrow)
+    ]
+    assert lengths[0] > 1.3 * lengths[1]
+    assert "2 hours" in narrow.split("│")[-1] or "2 hours" in narrow
+    assert narrow.count("strip: \\ start") == 1
+
+
+def test_soak_help_says_first_that_nothing_starts_and_shows_its_usage():
+    text = piped("soak", "--help")
+    assert text.startswith("plans a soak; starts nothing") and "usage: flicker soak (--count N --hours H" in text
