@@ -215,3 +215,26 @@ def test_a_cache_keeps_the_figures(tmp_path):
     assert again is not None
     assert same([Session(b.guard, 1.0, True) for b in first], [Session(b.guard, 1.0, True) for b in again])
     assert cache.load(read_log(tmp_path / "log.csv"), stash, {"left": Hands(breaks_s=(600.0,))}) is None
+
+
+def test_a_mark_that_begins_a_new_setting_starts_anew():
+    """After 'adjusted' only what follows is judged, and needs its own hours; what was touched is not looked at."""
+    from flicker.signals.mark_windows import Hands
+
+    rng = np.random.default_rng(2)
+    t = np.arange(0, 9 * 3600.0, 2.0)
+    v = 0.004 + rng.normal(0, 3e-4, t.size) + 0.03 * (t >= 4.5 * 3600)
+    v[(t >= 16_190) & (t < 16_200)] += 0.5  # the hand on the trimmer
+    log = Log.from_arrays(t, {"left": v})
+    hands = Hands(touched=np.array([[16_180.0, 16_200.0]]), breaks_s=(16_200.0,))
+
+    def judged(marks: dict[str, Hands] | None, log: Log):
+        return judge_guard(
+            [Session(b.guard, 2.0, True) for b in reduce_log(log, None, marks) if b.guard], [0], Limits()
+        )
+
+    assert {Reason.MOVE, Reason.PEAK, Reason.SWINGS} <= set(judged(None, log).reasons)
+    marked = judged({"left": hands}, log)
+    assert marked.silent and marked.figures.observed_h == pytest.approx(4.5, abs=0.01)
+    short = Log.from_arrays(t[t < 6 * 3600], {"left": v[t < 6 * 3600]})
+    assert Reason.RATE in judged({"left": hands}, short).reasons

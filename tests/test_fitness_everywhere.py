@@ -1,0 +1,72 @@
+"""A sound log and the same with a danger in it through every command: one rule, so one fitness. All logs are invented."""
+
+from __future__ import annotations
+
+import json
+import sys
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import study_danger
+
+from flicker.cli import main
+
+CLEARED = "within limits for the time observed"
+
+
+def written(path: Path, extra: np.ndarray | float, *, begun: datetime) -> Path:
+    """Four hours of one channel, a reading every two seconds, dated."""
+    path.parent.mkdir()
+    t = np.arange(0.0, 4 * 3600.0, 2.0)
+    v = 0.006 + 0.06 * np.exp(-t / 6.0) + np.random.default_rng(3).normal(0, 4e-4, t.size) + extra
+    rows = "\n".join(
+        f"{(begun + timedelta(seconds=float(a))).isoformat(sep=' ')},{b:.5f}" for a, b in zip(t, v, strict=True)
+    )
+    path.write_text(f"time,left_V\n{rows}\n")
+    return path
+
+
+@pytest.mark.parametrize("danger", ["both move by 40 mV", "40 V for a minute, 15 s after the start"])
+def test_one_fitness_everywhere(tmp_path, capsys, danger):
+    t = np.arange(0.0, 4 * 3600.0, 2.0)
+    added = 0.04 * t / t[-1] if danger.startswith("both") else np.where((t >= 15) & (t < 75), 40.0, 0.0)
+    expected = "not yet shown" if danger.startswith("both") else "do not connect"
+    sound = written(tmp_path / "one" / "sound.csv", 0.0, begun=datetime(2026, 3, 1, 9, 0))
+    bad = written(tmp_path / "two" / "bad.csv", added, begun=datetime(2026, 3, 8, 9, 0))
+
+    def run(*words: object) -> dict:
+        assert main([str(word) for word in words]) == 0
+        out = capsys.readouterr().out
+        return json.loads(out.strip().splitlines()[-1] if words[0] == "watch" else out)
+
+    for path, wanted in ((sound, CLEARED), (bad, expected)):
+        channel = run("assess", path, "--json")["channels"][0]
+        assert channel["fitness"] == wanted
+        assert bool(channel["guard"]["reasons"]) == (wanted != CLEARED)
+        summary = run("watch", path, "--until", "stopped", "--idle", "0.1", "--json")
+        assert [item["fitness"] for item in summary["offline"]] == [wanted]
+        if wanted != CLEARED:
+            assert summary["channels"][0]["decision"] != "clean enough" or summary["alarms"]
+        assert main(["assess", str(path), "--report", str(tmp_path / "page.html")]) == 0
+        capsys.readouterr()
+        assert f"Loudspeaker: {wanted}" in (tmp_path / "page.html").read_text()
+        assert main(["survey", str(path.parent), "--out", str(tmp_path / "table.csv"), "--workers", "1"]) == 0
+        capsys.readouterr()
+        assert wanted in (tmp_path / "table.csv").read_text()
+        plan = run("soak", "--from", path, "--json")
+        assert wanted != "do not connect" or any("do not connect" in text for text in plan["cautions"])
+    compared = run("compare", "--before", sound, "--after", bad, "--json")["channels"][0]
+    assert (compared["before"]["fitness"], compared["after"]["fitness"]) == (CLEARED, expected)
+    visits = run("visits", "--visit", "2026-03-01", sound, "--visit", "2026-03-08", bad, "--json")["channels"][0]
+    assert [item["fitness"] for item in visits["visits"]] == [CLEARED, expected]
+    folder = tmp_path / "job"
+    folder.mkdir()
+    moved = {name: [path.rename(folder / path.name)] for name, path in (("a sound", sound), ("b bad", bad))}
+    case = study_danger.case_file(folder, moved, ("left",))
+    pages = run("report", tmp_path / "case.html", "--case", case, "--json")
+    stages = [stage["assessment"]["channels"][0]["fitness"] for stage in pages["stages"]]
+    assert stages == [CLEARED, expected]
