@@ -142,7 +142,11 @@ def _word(
         what = "recurring swings"
         if facts.filled:
             what = "beyond the threshold for long stretches"
-        when = {"cold": "; mostly while it warms up", "hot": "; mostly once it is warm"}.get(facts.phase, "")
+        when = {
+            "cold": "; mostly while it warms up",
+            "hot": "; mostly once it is warm",
+            "early": "; mostly early in what was logged",
+        }.get(facts.phase, "")
         if facts.together:
             what += " in all channels at once"
         if not when and yes("more often"):

@@ -105,6 +105,7 @@ def _main(
             when = {
                 "cold": " It comes mostly in the first minutes after switching on.",
                 "hot": " It comes mostly once it is warm.",
+                "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
             }
             return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
         if kind == TailKind.PROVOKED:

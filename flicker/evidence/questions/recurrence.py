@@ -132,7 +132,7 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     """'cold' where episodes come mostly in warm-up, 'hot' where mostly after, '' where neither is shown.
 
     Shown over power-ups (three or more, each of which may have a burst of its own), and at least threefold. One or two
-    show no pattern.
+    show no pattern: 'early' is said of those seen and no more.
     """
     early, late = rate.phases
     if early.observed_s <= 0 or late.observed_s <= 0 or rate.episodes < 3:
@@ -147,7 +147,10 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     share = early.observed_s / (early.observed_s + late.observed_s)
     level = 0.5 * (1.0 - limits.confidence)
     ratio = (early.episodes / early.observed_s) / (late.episodes / late.observed_s) if late.episodes else math.inf
-    if ratio >= PHASE_FACTOR and early_share_test(warm, counts, share).p_value <= level:
+    found = early_share_test(warm, counts, share)
+    if ratio >= PHASE_FACTOR and not found.pattern and len(counts) < 3 and found.p_exact <= level:
+        return "early"
+    if ratio >= PHASE_FACTOR and found.p_value <= level:
         return "cold"
     after = [n - k for n, k in zip(counts, warm, strict=True)]
     if ratio <= 1.0 / PHASE_FACTOR and early_share_test(after, counts, 1.0 - share).p_value <= level:
