@@ -17,7 +17,6 @@ from flicker.base.result import plain
 from flicker.stats import sequential
 from flicker.stats.arrivals import age_windows
 from flicker.stats.levels import follows
-from flicker.stats.rates import ratio_matched
 
 # one run that worsens, one that does not, three unequal runs, bursts, ties
 WORSE = [3.7, 9.1, 14.2, 17.9, 20.3, 21.8, 23.9, 24.4, 26.1, 26.9, 27.2, 28.6]
@@ -289,9 +288,6 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("rates.dispersion_test", dict(counts=[3, 1, 4, 1, 5], method="exact", alternative="two-sided")),
     ("rates.dispersion_test", dict(counts=[61, 75, 58, 90])),
     ("rates.dispersion_test", dict(counts=[0, 0, 0])),
-    ("rates.known_background_significance", dict(count=9, expected=3.7)),
-    ("rates.known_background_significance", dict(count=1, expected=3.7, alternative="less")),
-    ("rates.known_background_significance", dict(count=0, expected=2.2, alternative="greater")),
     ("rates.on_off_significance", dict(on_count=9, on_time=2.1, off_count=5, off_time=7.7)),
     ("rates.on_off_significance", dict(on_count=0, on_time=2.1, off_count=5, off_time=7.7, alternative="less")),
     ("rates.on_off_significance", dict(on_count=3, on_time=2.1, off_count=0, off_time=7.7, alternative="greater")),
@@ -323,20 +319,10 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("rates.rate_ratio", RATIO | dict(count=0, confidence=0.9)),
     ("rates.rate_ratio", RATIO | dict(base_count=0, method="mid-p")),
     ("rates.rate_ratio", RATIO | dict(count=0, base_count=0)),
-    *(
-        ("rates.rate_ratio_test", RATIO | dict(method=method, null_ratio=null))
-        for method in ("score", "e-test", "e-test-wald", "least-likely", "least-likely-mid-p")
-        for null in (1.0, 0.6)
-    ),
-    ("rates.rate_ratio_test", RATIO | dict(method="score", alternative="less")),
-    ("rates.rate_ratio_test", RATIO | dict(method="e-test", alternative="greater")),
     ("rates.rate_ratio_dispersed", SIDES),
     ("rates.rate_ratio_dispersed", SIDES | dict(alternative="less", null_ratio=0.9, confidence=0.8)),
     ("rates.rate_ratio_dispersed", SIDES | dict(counts=[0] * 7, alternative="greater")),
     ("rates.rate_ratio_dispersed", dict(counts=[4], exposures=[2.2], base_counts=[9], base_exposures=[3.1])),
-    ("rates.rate_ratio_stratified", SIDES),
-    ("rates.rate_ratio_stratified", SIDES | dict(alternative="less", null_ratio=0.9, confidence=0.8)),
-    ("rates.rate_ratio_stratified", SIDES | dict(counts=[0] * 7, alternative="greater")),
     ("rates.recurrence", dict(count=4, exposure=6.6, nuisance_rate=0.013)),
     ("rates.recurrence", dict(count=4, exposure=6.6, nuisance_rate=0.013, rest_exposure=5.2, confidence=0.9)),
     ("rates.recurrence", dict(count=1, exposure=6.6, nuisance_rate=0.013)),
@@ -464,12 +450,6 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("trends.theil_sen", dict(y=SERIES, confidence=0.8)),
 ]
 
-WINDOWS = (
-    (np.array([2, 0, 0, 3, 0, 1, 0, 1]), np.full(8, 0.7)),
-    (np.array([0, 5, 1, 0, 4, 2]), np.array([0.9] * 5 + [0.4])),
-)
-MATCHED = dict(counts=[1, 0, 3], exposures=[2.2, 0.9, 3.1], base_counts=[6, 2, 9], base_exposures=[1.7, 1.2, 2.6])
-
 CALLS += [
     *((f"arrivals.{name}", dict(times=MANY, end=612.0)) for name in (*TRENDS, "rate_trend_test")),
     *((f"arrivals.{name}", dict(times=[MANY[:700], MANY[:650]], end=[400.0, 390.0]))
@@ -532,10 +512,7 @@ CALLS += [
     ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9])),
     ("rates.rate_ratio", dict(count=310, exposure=77.0, base_count=260, base_exposure=51.0, method="mid-p")),
     ("rates.rate_ratio", dict(count=31, exposure=77.0, base_count=0, base_exposure=51.0, alternative="greater")),
-    ("rates.rate_ratio_test", dict(count=31, exposure=77.0, base_count=19, base_exposure=21.0, method="e-test")),
     ("rates.rate_ratio_dispersed", SIDES | dict(base_counts=[0] * 7)),
-    ("rates.rate_ratio_stratified", SIDES | dict(base_counts=[0] * 7)),
-    ("rates.rate_ratio_stratified", SIDES | dict(counts=[30, 0, 11, 70, 22, 0, 51], null_ratio=4.0)),
     ("sequential.rate_bounds", dict(count=4, exposure=310.0, design_rate=0.8)),
     ("soak.comparison_power", dict(base_rate=60.0, base_exposure=6.1, exposure=4.7, true_ratio=0.8)),
     ("soak.comparison_power", dict(base_rate=0.2, base_exposure=2.0, exposure=90.0, true_ratio=0.1)),
@@ -557,18 +534,6 @@ CALLS += [
 
 # what the layers above use of private modules
 INNER: dict[str, Any] = {
-    "matched": lambda: ratio_matched.rate_ratio_matched(**MATCHED),
-    "matched, windows": lambda: ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS, confidence=0.9),
-    "matched, none after": lambda: ratio_matched.rate_ratio_matched(
-        **MATCHED | dict(counts=[0, 0, 0]), windows=WINDOWS[1:]
-    ),
-    "matched, few": lambda: ratio_matched.rate_ratio_matched([0], [4.1], [3], [5.2]),
-    "matched, none before": lambda: ratio_matched.rate_ratio_matched([3], [4.1], [0], [5.2]),
-    "matched, nothing": lambda: ratio_matched.rate_ratio_matched([0], [4.1], [0], [5.2]),
-    "needed": lambda: ratio_matched.rate_ratio_matched([0], [1.1], [6], [5.2]).needed_multiple(0.05),
-    "needed, windows": lambda: ratio_matched.rate_ratio_matched(**MATCHED, windows=WINDOWS).needed_multiple(0.01),
-    "needed, shown": lambda: ratio_matched.rate_ratio_matched([0], [9.1], [9], [5.2]).needed_multiple(0.05),
-    "needed, never": lambda: ratio_matched.rate_ratio_matched([0], [9.1], [0], [5.2]).needed_multiple(0.05),
     "following": lambda: follows.following(SERIES, [UNEVEN * 4 + TIES[:4], np.cumsum(SERIES).tolist()]),
     "following, stepped": lambda: follows.following(STEPPED, [SERIES, SERIES[5:] + SERIES[:5]], seed=4),
     "dealt": lambda: age_windows.dealt_p(MANY_RUNS, MANY_ENDS, AGES),
@@ -576,12 +541,6 @@ INNER: dict[str, Any] = {
     "shuffled": lambda: age_windows.shuffled_p(MANY_RUNS, MANY_ENDS, AGES),
 }
 INNER_WRONG: dict[str, Any] = {
-    "matched, sizes": lambda: ratio_matched.rate_ratio_matched([0], [1.1, 2.0], [6], [5.2]),
-    "matched, confidence": lambda: ratio_matched.rate_ratio_matched(**MATCHED, confidence=1.2),
-    "matched, half": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(base_counts=[6, 2.5, 9])),
-    "matched, below": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(counts=[1, -2, 9])),
-    "matched, nan": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(exposures=[1.0, 2.0, np.nan])),
-    "matched, words": lambda: ratio_matched.rate_ratio_matched(**MATCHED | dict(base_exposures=["a"])),
     "following, short": lambda: follows.following([1.0, 2.0], [[1.0, 2.0]]),
     "following, none": lambda: follows.following(SERIES, []),
     "following, sizes": lambda: follows.following(SERIES, [SERIES, SERIES[1:]]),
@@ -724,12 +683,6 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
     ("rates.rate_interval", dict(count=0, ended_by="event")),
     ("rates.rate_interval", dict(method="mid-p", ended_by="event")),
     ("rates.rate_ratio_dispersed", dict(exposures=[1.0, 2.0])),
-    ("rates.rate_ratio_stratified", dict(exposures=[1.0, 2.0])),
-    ("rates.rate_ratio_stratified", dict(base_counts=[1, 2], base_exposures=[1.0, 2.0])),
-    ("rates.rate_ratio_stratified", dict(exposures=[1.0, 0.0, 1.0, 0.0])),
-    ("rates.rate_ratio_stratified", dict(base_exposures=[1.0, 2.0, 0.0, 1.0])),
-    ("rates.rate_ratio_test", dict(method="least-likely", alternative="less")),
-    ("rates.rate_ratio_test", dict(method="e-test", count=200_000)),
     ("rates.recurrence", dict(rest_exposure=4.5)),
     ("rates.recurrence", dict(rest_exposure=0.0)),
     ("rates.recurrence", dict(nuisance_rate=None)),

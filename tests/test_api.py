@@ -56,9 +56,8 @@ STATS = {
     """,
     "rates": """
         DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio
-        RatioTest Recurrence ShareInterval StratifiedRatio dispersion_test known_background_significance
-        on_off_significance overdispersed_rate rate_difference rate_interval rate_ratio rate_ratio_dispersed
-        rate_ratio_stratified rate_ratio_test recurrence recurrence_over_runs share_interval window_counts
+        Recurrence ShareInterval dispersion_test on_off_significance overdispersed_rate rate_difference rate_interval
+        rate_ratio rate_ratio_dispersed recurrence recurrence_over_runs share_interval window_counts
     """,
     "sequential": """
         EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision

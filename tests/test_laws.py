@@ -66,9 +66,6 @@ def test_arrival_tests_and_fits_follow_the_unit_of_time(times, unit):
 @settings(max_examples=40, deadline=None)
 @given(COUNTS, COUNTS, st.floats(0.1, 100), st.floats(0.1, 100))
 def test_swapping_sides_inverts_a_ratio_and_swaps_one_sided_chances(n, m, t, s):
-    for method in ("score", "e-test", "least-likely"):
-        one, other = rates.rate_ratio_test(n, t, m, s, method=method), rates.rate_ratio_test(m, s, n, t, method=method)
-        assert other.p_value == close(one.p_value, 1e-6)
     for method in ("exact", "mid-p"):
         one = rates.rate_ratio(n, t, m, s, method=method, alternative="less")
         other = rates.rate_ratio(m, s, n, t, method=method, alternative="greater")
@@ -105,10 +102,6 @@ def test_merging_parts_of_exposure_changes_nothing(counts, length, runs):
     assert (one.low, one.high) == close(
         tuple(getattr(rates.rate_interval(total, math.fsum([length] * len(counts))), side) for side in ("low", "high"))
     )
-    # strata of one rate: the exact ratio of the sums
-    parts = rates.rate_ratio_stratified(counts, [length] * len(counts), [3] * len(counts), [length] * len(counts))
-    merged = rates.rate_ratio(total, whole, 3 * len(counts), whole)
-    assert (parts.low, parts.high, parts.p_value) == close((merged.low, merged.high, merged.p_value), 1e-6)
     # equal parts: the mean rate of runs is the rate of the whole, and never surer than it
     split = rates.overdispersed_rate(counts, [length] * len(counts))
     assert split.rate == close(one.rate)

@@ -17,14 +17,12 @@ from scipy import special, stats
 
 from flicker.stats.rates import (
     dispersion_test,
-    known_background_significance,
     on_off_significance,
     overdispersed_rate,
     rate_difference,
     rate_interval,
     rate_ratio,
     rate_ratio_dispersed,
-    rate_ratio_stratified,
     recurrence,
     recurrence_over_runs,
     share_interval,
@@ -342,45 +340,6 @@ def test_exact_ratio_takes_under_a_millisecond():
 # --- strata ---------------------------------------------------------------------------------------------------------
 
 
-def test_one_stratum_is_the_plain_ratio():
-    one, plain = rate_ratio_stratified([2], [17877], [9], [16660]), rate_ratio(2, 17877, 9, 16660)
-    assert (one.low, one.high, one.p_value, one.ratio) == pytest.approx(
-        (plain.low, plain.high, plain.p_value, plain.ratio), rel=1e-9
-    )
-
-
-@settings(deadline=None, max_examples=25)
-@given(st.integers(0, 60), st.integers(0, 60), st.floats(0.5, 50), st.floats(0.5, 50), st.integers(1, 4))
-def test_halving_a_stratum_changes_nothing(n, m, t, s, parts):
-    # merging parts of exposure changes nothing for a homogeneous rate, wherever the events fell
-    split = np.full(parts, n // parts)
-    split[0] += n - split.sum()
-    base = np.full(parts, m // parts)
-    base[-1] += m - base.sum()
-    whole = rate_ratio_stratified([n], [t], [m], [s])
-    parted = rate_ratio_stratified(split, [t / parts] * parts, base, [s / parts] * parts)
-    assert parted.p_value == pytest.approx(whole.p_value, rel=1e-7)
-    assert parted.low == pytest.approx(whole.low, rel=1e-6)
-    assert parted.high == pytest.approx(whole.high, rel=1e-6)
-
-
-def test_strata_agree_with_conditional_logistic_likelihood():
-    # the conditional likelihood is that of a logistic model with known offsets: statsmodels GLM (reference library)
-    sm = pytest.importorskip("statsmodels.api")
-    x, ex, y, ey = [2, 5, 9], [10.0, 20.0, 5.0], [9, 11, 4], [16.0, 20.0, 5.0]
-    fit = sm.GLM(
-        np.column_stack((x, y)), np.ones(3), offset=np.log(np.divide(ex, ey)), family=sm.families.Binomial()
-    ).fit()
-    assert rate_ratio_stratified(x, ex, y, ey).ratio == pytest.approx(math.exp(fit.params[0]), rel=1e-8)
-
-
-def test_strata_undo_confounding():
-    # invented data: both strata have equal rates on either side, but exposure differs, so the crude ratio misleads
-    crude = rate_ratio(11, 11, 20, 110)
-    fair = rate_ratio_stratified([10, 1], [1, 10], [10, 10], [1, 109])
-    assert crude.p_value < 1e-3 < 0.5 < fair.p_value
-
-
 # --- bursts ---------------------------------------------------------------------------------------------------------
 
 
@@ -529,18 +488,6 @@ def test_li_and_ma():
     assert on_off_significance(18, 1.0, 97, 10.0).p_value == rate_ratio(18, 1.0, 97, 10.0).p_value
 
 
-@pytest.mark.parametrize(
-    ("count", "expected", "z"),
-    # gammapy documentation, known background
-    [(10, 4.2, 2.397918129), (11, 9.0, 0.6440149844), (7, 9.0, -0.6939726249), (18, 9.5, 2.450893416)],
-)
-def test_known_background(count, expected, z):
-    got = known_background_significance(count, expected)
-    assert got.z == pytest.approx(z, rel=1e-9)
-    tail = stats.poisson.sf(count - 1, expected) if z > 0 else stats.poisson.cdf(count, expected)
-    assert got.p_value == pytest.approx(min(1.0, 2 * tail), rel=1e-9)
-
-
 def test_rate_above_background_covers_by_exact_sums():
     # 95 % interval of a difference, coverage summed over both Poisson laws (no Monte Carlo error)
     a, b, t, s = 6.0, 3.0, 1.0, 2.0
@@ -612,7 +559,6 @@ def test_a_nuisance_rate_alone_seldom_recurs(rate):
         (lambda: dispersion_test([]), "counts must hold 1 or more"),
         (lambda: dispersion_test([3, 1], [1.0, 0.0]), "exposures must be above 0, got 0.0 at index 1"),
         (lambda: overdispersed_rate([3, 1], [1.0]), r"exposures must have one entry per count \(2\), got 1"),
-        (lambda: rate_ratio_stratified([1], [0.0], [1], [1.0]), "counts must be 0 where exposures is 0, got 1"),
         (lambda: window_counts([3.0], 2.0), "times must lie between 0 and the end"),
         (lambda: recurrence(1, 1.0), "nuisance_rate or control_count"),
         (lambda: recurrence(2, 1.0, nuisance_rate=0.1, rest_exposure=3.0), "rest_exposure must be at most"),
@@ -643,14 +589,12 @@ def test_every_result_reads_as_a_sentence_and_goes_into_json():
         share_interval(2, 5),
         rate_ratio(0, 1.0, 0, 1.0),
         rate_ratio(4, 1.0, 0, 1.0),
-        rate_ratio_stratified([1, 0], [1.0, 0.0], [2, 1], [1.0, 1.0]),
         rate_ratio_dispersed([1, 0, 2], [1.0] * 3, [0, 0, 0], [1.0] * 3),
         dispersion_test([0, 0]),
         dispersion_test([0, 3, 1]),
         overdispersed_rate([0, 0], [1.0, 1.0]),
         overdispersed_rate([4, 0, 3], [1.0, 1.0, 2.0], method="negative-binomial"),
         on_off_significance(0, 1.0, 0, 1.0),
-        known_background_significance(0, 2.0),
         rate_difference(1, 2.0, 3, 1.0),
         *(recurrence(k, 2.0, nuisance_rate=0.1) for k in (0, 1, 4)),
         recurrence(3, 2.0, control_count=0, control_exposure=4.0).one_more(1.0),

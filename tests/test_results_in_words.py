@@ -171,28 +171,6 @@ def test_power_ups_with_a_partly_blind_meter_against_quadrature():
     assert miss(plan.power_ups) <= 0.1 < miss(plan.power_ups - 1)
 
 
-def test_strata_are_told_to_differ_as_the_chi_square_says():
-    # conditional maximum likelihood and Pearson's chi-square over strata, recomputed with scipy's brentq and chi2
-    x, ex, y, ey = np.array([3, 14, 2]), np.array([5.0, 9.0, 1.0]), np.array([12, 6, 5]), np.array([6.0, 8.0, 2.0])
-    found = rates.rate_ratio_stratified(x, ex, y, ey)
-    odds, n = ex / ey, x + y
-    ratio = scipy.optimize.brentq(lambda r: (n * r * odds / (1 + r * odds)).sum() - x.sum(), 1e-6, 1e6)
-    p = ratio * odds / (1 + ratio * odds)
-    chi2 = ((x - n * p) ** 2 / (n * p * (1 - p))).sum()
-    assert found.ratio == pytest.approx(ratio, rel=1e-8)
-    assert found.heterogeneity_p == pytest.approx(scipy.stats.chi2.sf(chi2, 2), rel=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("x", "y", "expected"), [([0, 0], [0, 0], math.nan), ([0, 0], [3, 4], 0.0), ([3, 4], [0, 0], math.inf)]
-)
-def test_strata_with_nothing_on_one_side(x, y, expected):
-    found = rates.rate_ratio_stratified(x, [1.0, 2.0], y, [2.0, 1.0])
-    assert found.ratio == pytest.approx(expected, nan_ok=True)
-    assert found.low == (found.low if expected == math.inf else 0.0)
-    assert (found.high == math.inf) == (expected != 0.0)
-
-
 def test_many_gaps_are_counted_as_few_are():
     # reversals of 2,500 gaps: against all pairs, by definition (the code takes Kendall's tau from 2,000 on)
     gaps = RNG.integers(1, 50, 2500).astype(float)

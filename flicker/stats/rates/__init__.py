@@ -1,7 +1,7 @@
 """How often does it happen? Counts and observed time in, rates, ratios and tests out.
 
-`intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test), `ratio_matched` and
-`ratio_dispersed` (allow for bursts), `dispersion`, `overdispersed`, `recurrence`; `count_tails` holds the laws beneath.
+`intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test), `ratio_dispersed`
+(allows for bursts), `dispersion`, `overdispersed`, `recurrence`; `count_tails` holds the laws beneath.
 """
 
 from __future__ import annotations
@@ -12,15 +12,13 @@ from flicker.stats.rates.intervals import (
     RateDifference,
     RateInterval,
     ShareInterval,
-    known_background_significance,
     on_off_significance,
     rate_difference,
     rate_interval,
     share_interval,
 )
 from flicker.stats.rates.overdispersed import OverdispersedRate, overdispersed_rate
-from flicker.stats.rates.ratio import RateRatio, StratifiedRatio, rate_ratio, rate_ratio_stratified
-from flicker.stats.rates.ratio_approximate import RatioTest, rate_ratio_test
+from flicker.stats.rates.ratio import RateRatio, rate_ratio
 from flicker.stats.rates.ratio_dispersed import DispersedRatio, rate_ratio_dispersed
 from flicker.stats.rates.recurrence import OneMore, Recurrence, recurrence, recurrence_over_runs
 
@@ -33,20 +31,15 @@ __all__ = [
     "RateDifference",
     "RateInterval",
     "RateRatio",
-    "RatioTest",
     "Recurrence",
     "ShareInterval",
-    "StratifiedRatio",
     "dispersion_test",
-    "known_background_significance",
     "on_off_significance",
     "overdispersed_rate",
     "rate_difference",
     "rate_interval",
     "rate_ratio",
     "rate_ratio_dispersed",
-    "rate_ratio_stratified",
-    "rate_ratio_test",
     "recurrence",
     "recurrence_over_runs",
     "share_interval",

@@ -22,7 +22,6 @@ __all__ = [
     "RateDifference",
     "RateInterval",
     "ShareInterval",
-    "known_background_significance",
     "on_off_significance",
     "rate_difference",
     "rate_interval",
@@ -260,37 +259,6 @@ def on_off_significance(
     z = math.copysign(math.sqrt(max(0.0, 2.0 * half)), on_count - alpha * off_count)
     method = "z by Li and Ma eq. 17; p by the exact conditional binomial"
     return OnOff(on_count, off_count, alpha * off_count, z, test.p_value, alternative, method)
-
-
-def known_background_significance(
-    count: int, expected: float, *, alternative: Literal["two-sided", "less", "greater"] = "two-sided"
-) -> OnOff:
-    """Is a count above what a known background rate gives?
-
-    Parameters
-    ----------
-    count : int
-        Events seen.
-    expected : float
-        Background rate times exposure, above 0, taken as known without error.
-    alternative : {"two-sided", "less", "greater"}
-        Applies to ``p_value``.
-
-    Notes
-    -----
-    z is the signed root of the likelihood ratio (the limit of Li and Ma's eq. 17 for a long control run); p is the
-    exact Poisson tail.
-    """
-    count = check.whole("count", count)
-    expected = check.positive("expected", expected, what="an expected count")
-    check.one_of("alternative", alternative, ("two-sided", "less", "greater"))
-    half = expected - count + (count * math.log(count / expected) if count else 0.0)
-    z = math.copysign(math.sqrt(max(0.0, 2.0 * half)), count - expected)
-    lower, upper = count_tails.poisson_at_most(count, expected), count_tails.poisson_at_least(count, expected)
-    p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
-    return OnOff(
-        count, math.nan, expected, z, p_value, alternative, "z by likelihood ratio; p by the exact Poisson tail"
-    )
 
 
 @dataclass(frozen=True, slots=True)
