@@ -52,6 +52,7 @@ SOUND = {
     "changepoints.least_squares_breaks": dict(y=Y),
     "changepoints.level_changes": dict(y=Y, x=list(range(12))),
     "changepoints.pettitt_test": dict(y=Y),
+    "changepoints.level_segments": dict(levels=Y * 4, times=list(range(48)), smallest_step=1.0),
     "changepoints.rate_changes": dict(times=T, end=20.0),
     "changepoints.variance_changes": dict(y=Y, x=list(range(12))),
     "extremes.fit_maxima": dict(maxima=Y),
@@ -138,6 +139,7 @@ ALLOWED = {
     ("jumps.switching", "values", "empty"),
     ("moving.moved_in_noise", "levels", "empty"),
     *((f"trends.{name}", "levels", "nan") for name in ("movement_test", "movement_kind")),
+    *(("changepoints.level_segments", "levels", kind) for kind in ("nan", "infinite")),  # nothing was seen there
     *((f"noise.{name}", y, "nan") for name, y in (("noise_sigma", "y"), ("resolution_of", "values"))),
     ("noise.noise_level", "y", "nan"),
     *(("noise.resolution_of", "values", kind) for kind in ("infinite", "empty")),

@@ -110,7 +110,7 @@ def level_segments(
     Parameters
     ----------
     levels : array_like, shape (n,)
-        Readings, or medians of cells; NaN where nothing was seen.
+        Readings, or medians of cells; NaN (or infinite) where nothing was seen.
     times : array_like, shape (n,), optional
         Times of these, never falling, in any unit; 0, 1, 2 ... when left out.
     smallest_step : float
