@@ -20,12 +20,10 @@ PUBLIC = """
 """
 STATS = {
     "arrivals": """
-        AgeForecast AgeRegression AgeTrend AndersonDarlingTrend Clusters DensestWindow ExtremalIndex FitTest GapTest
-        LogLinearFit PowerLawCountsFit PowerLawFit PowerLawTest RateTrend RenewalTrendTest ReverseArrangements
-        SizeAgeTrend SizeTrend TrendTest age_forecast age_regression age_trend anderson_darling_trend_test cramer_von_mises_test
-        decluster densest_window exponential_gaps_test extremal_index laplace_test lewis_robinson_test
-        log_linear_fit power_law_fit power_law_fit_counts power_law_test rate_trend_test reverse_arrangements_test
-        size_age_trend size_trend_test
+        AgeForecast AgeRegression AgeTrend AndersonDarlingTrend Clusters ExtremalIndex GapTest LogLinearFit PowerLawFit
+        PowerLawTest RateTrend RenewalTrendTest TrendTest age_forecast age_regression age_trend
+        anderson_darling_trend_test decluster exponential_gaps_test extremal_index laplace_test lewis_robinson_test
+        log_linear_fit power_law_fit power_law_test rate_trend_test
     """,
     "association": """
         Coincidence StimulusTest coincidence holm stimulus_test stimulus_tests

@@ -50,15 +50,11 @@ WORDS = [
     (lambda: changepoints.rate_changes(EARLIER, 1000.0), "events come less often from"),
     (lambda: changepoints.rate_changes(LATER, 1000.0), "events come more often from"),
     (lambda: arrivals.laplace_test(LATER, 1000.0), "more often"),
-    (lambda: arrivals.reverse_arrangements_test(LATER), "more often"),
     (lambda: arrivals.exponential_gaps_test(np.diff(BURSTS)), "in bursts"),
     (lambda: arrivals.exponential_gaps_test(np.diff(REGULAR)), "more evenly than chance"),
     (lambda: arrivals.exponential_gaps_test(np.diff(TIMES)), "singly and at random"),
     (lambda: arrivals.log_linear_fit(LATER, 1000.0), "grows; it doubles"),
     (lambda: arrivals.log_linear_fit(EARLIER, 1000.0), "falls; it halves"),
-    (lambda: arrivals.cramer_von_mises_test(LATER, 1000.0), "The model"),
-    (lambda: arrivals.size_trend_test(GROWING, TIMES), "larger"),
-    (lambda: arrivals.size_trend_test(SIZES, TIMES), "not shown"),
     (lambda: extremes.tail_trend_test(GROWING, TIMES, threshold=0.04), "larger with time"),
     (lambda: extremes.tail_trend_test(SIZES, TIMES, threshold=0.04), "not shown"),
     (lambda: rates.rate_ratio(0, 1.0, 0, 1.0), "cannot be compared"),
@@ -98,14 +94,6 @@ WRONG = [
     (lambda: rates.rate_interval(2, 1.0, confidence=1.0), "confidence must lie between 0 and 1"),
     (lambda: noise.noise_level(["a", "b"]), "y must be numbers"),
     (lambda: noise.noise_level(np.ones((4, 4))), "must be one-dimensional"),
-    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [1.0, 2.0]), "times must hold|times must be"),
-    (lambda: arrivals.size_trend_test([-1.0, 2.0, 3.0], [1.0, 2.0, 3.0]), "sizes must be 0 or more"),
-    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [-1.0, 2.0, 3.0]), "times must be 0 or more"),
-    (lambda: arrivals.size_trend_test([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], [1, 2]), "runs must hold one label per size"),
-    (lambda: arrivals.reverse_arrangements_test([1.0]), "times must hold"),
-    (lambda: arrivals.power_law_fit_counts([2.0, 1.0, 3.0], [1, 2, 1]), "ends must ascend"),
-    (lambda: arrivals.power_law_fit_counts([1.0, 2.0, 3.0], [1, 2]), "counts must hold one number per interval"),
-    (lambda: arrivals.power_law_fit_counts([1.0, 2.0, 3.0], [3, 0, 0]), "not all in the first interval"),
     (lambda: soak.hours_to_catch(count=3, exposure=2.0, dispersion=0.5), "dispersion must be 1 or more"),
     (lambda: soak.hours_to_catch(rate=1.0, count=3), "rate must be given alone"),
     (lambda: soak.hours_to_catch(), "must be given"),
@@ -169,12 +157,3 @@ def test_power_ups_with_a_partly_blind_meter_against_quadrature():
         return scipy.stats.beta(3, 6).expect(lambda p: (1 - 0.4 * p) ** n)
 
     assert miss(plan.power_ups) <= 0.1 < miss(plan.power_ups - 1)
-
-
-def test_many_gaps_are_counted_as_few_are():
-    # reversals of 2,500 gaps: against all pairs, by definition (the code takes Kendall's tau from 2,000 on)
-    gaps = RNG.integers(1, 50, 2500).astype(float)
-    times = np.cumsum(gaps)
-    found = arrivals.reverse_arrangements_test(times)
-    pairs = sum(int((gaps[k + 1 :] > gaps[k]).sum()) for k in range(gaps.size - 1))
-    assert found.reversals == pairs

@@ -16,7 +16,7 @@ from scipy import special
 
 from flicker.stats import arrivals
 from flicker.stats.arrivals import ageing as run_ageing
-from flicker.stats.arrivals import reversals, trend_tests, worsening
+from flicker.stats.arrivals import trend_tests, worsening
 
 SPAN = 4 * 3600.0
 HERE = Path(__file__).parent
@@ -84,11 +84,8 @@ TESTS: dict[str, Callable[[np.ndarray], float]] = {
     "Lewis-Robinson, normal": lambda t: arrivals.lewis_robinson_test(t, SPAN).p_normal,
     "Anderson-Darling": lambda t: arrivals.anderson_darling_trend_test(t, SPAN).p_value,
     "Anderson-Darling, Poisson": lambda t: arrivals.anderson_darling_trend_test(t, SPAN).p_poisson,
-    "reverse arrangements": lambda t: arrivals.reverse_arrangements_test(t).p_value,
     "rate_trend_test (more often)": lambda t: arrivals.rate_trend_test(t, SPAN).p_value,
     "gaps exponential": lambda t: arrivals.exponential_gaps_test(np.diff(t)).p_value,
-    "Cramer-von Mises": lambda t: arrivals.cramer_von_mises_test(t, SPAN).p_value,
-    "densest window (5 %)": lambda t: arrivals.densest_window(t, SPAN, width=SPAN / 20).p_value,
 }
 
 
@@ -206,32 +203,6 @@ def ageing(n: int) -> list[str]:
     return rows
 
 
-def sizes(n: int) -> list[str]:
-    rows = ["| sizes | excursions | at 5 % | at 2.5 % |", "|---|---|---|---|"]
-    for count in (8, 12, 18, 25, 40):
-        for label, growth, spread in (
-            ("no trend, lognormal 0.5", 1, 0.5),
-            ("no trend, lognormal 1.5", 1, 1.5),
-            ("times 9 over the run, lognormal 0.5", 9, 0.5),
-            ("times 9 over the run, lognormal 1", 9, 1.0),
-            ("times 3 over the run, lognormal 0.5", 3, 0.5),
-        ):
-            rng = np.random.default_rng(count)
-            p = np.empty(n)
-            for i in range(n):
-                t = np.sort(rng.random(count))
-                p[i] = arrivals.size_trend_test(0.05 * growth**t * rng.lognormal(0, spread, count), t).p_value
-            rows.append(f"| {label} | {count} | {shares(p)} |")
-    rng, p = np.random.default_rng(3), np.empty(n)
-    for i in range(n):
-        t = bursts(rng, 10, "geometric", 3, 20)
-        first = np.diff(t, prepend=-1e9) > 60  # sizes alike within a burst
-        y = rng.lognormal(0, 1, int(first.sum()))[np.cumsum(first) - 1] * rng.lognormal(0, 0.2, t.size) if t.size else t
-        p[i] = arrivals.size_trend_test(y, t, dead_time=60).p_value if t.size >= 3 else 1.0
-    rows.append(f"| no trend, 10 bursts, alike within | 30 | {shares(p)} |")
-    return rows
-
-
 def coverage(n: int) -> list[str]:
     rows = ["| interval | events | truth | covered, % |", "|---|---|---|---|"]
     for count in (5, 10, 20, 100):
@@ -252,7 +223,7 @@ def coverage(n: int) -> list[str]:
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
-    for module in (trend_tests, worsening, run_ageing, reversals):
+    for module in (trend_tests, worsening, run_ageing):
         module.PERMUTATIONS = 399
     run_ageing.SIMULATIONS = 999
     parts = (
@@ -261,10 +232,9 @@ def main() -> None:
         ("Power, one-sided", power, n),
         ("Beside the best possible", best_power, n),
         ("Runs compared (age_trend, one-sided, nominal 5 %), the rate growing with heat in each", ageing, n // 2),
-        ("Sizes (size_trend_test, one-sided)", sizes, n // 2),
         ("Coverage of 95 % intervals", coverage, n),
     )
-    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell (half for runs and sizes); in brackets 95 % limits.\n"]
+    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell (half for runs); in brackets 95 % limits.\n"]
     for title, part, count in parts:
         begun = time.perf_counter()
         lines += [f"## {title}\n", *part(count), ""]

@@ -1,4 +1,4 @@
-"""Lilliefors test of exponential gaps, extremal index (Ferro-Segers), declustering, densest window: singly or in bursts?"""
+"""Lilliefors test of exponential gaps, extremal index (Ferro-Segers), declustering: singly or in bursts?"""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
-from flicker.stats.arrivals.power_law import LIMIT_SIZE, SIMULATIONS
+
+SIMULATIONS = 9999  # p-values in steps of 1/10,000
+LIMIT_SIZE = 300  # from here on the null law of the statistic used below no longer moves with n
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,27 +78,6 @@ class Clusters(Result):
     def reads(self) -> str:
         """The grouping in words."""
         return f"{int(self.sizes.sum())} events in {self.count} clusters; gaps up to {self.gap:.3g} were joined."
-
-
-@dataclass(frozen=True, slots=True)
-class DensestWindow(Result):
-    """The window that holds most events, and the chance of one as dense anywhere under an even rate."""
-
-    most: int
-    start: float
-    run: int
-    width: float
-    p_value: float
-    count: int
-    seed: int
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """The finding in words."""
-        chance = "denser than chance explains" if self.p_value < 0.05 else "no denser than chance may bring"
-        where = f"{self.most} of {self.count} events fall into one window of {self.width:.3g}"
-        return f"{where}: {chance} ({p_said(self.p_value)})."
 
 
 def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int = 0) -> GapTest:
@@ -291,76 +271,3 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
         runs.times[first], runs.times[first + sizes - 1], sizes, runs.run[first], np.cumsum(begins) - 1, limit,
         float(first.size / runs.times.size), how,
     )  # fmt: skip
-
-
-def densest_window(times: ar.Times, end: ar.Ends, *, width: float, seed: int = 0) -> DensestWindow:
-    """Scan statistic: the most events in any window of a given width.
-
-    Parameters
-    ----------
-    times, end
-        As in `laplace_test`; each run keeps its count, and windows do not reach from run to run.
-    width : float
-        Of the window, fixed before looking, at most the longest run.
-    seed : int
-        Of the simulations.
-
-    Returns
-    -------
-    DensestWindow
-        ``most`` events, from ``start`` on in run ``run`` (counted from 0), and the p-value.
-
-    Raises
-    ------
-    ValueError
-        As in `laplace_test`; for a ``width`` not above 0 or beyond the longest run.
-
-    Notes
-    -----
-    Naus (1965), Journal of the American Statistical Association 60, 532-538. For one run the p-value is exact if the
-    window holds more than half of the events; otherwise 1,999 simulations given the counts; beyond some 1,000 events
-    the formula of Wallenstein and Neff (1987, Statistics in Medicine 6, 197-207), good below p = 0.1.
-    """
-    runs = ar.pooled(times, end, least=1)
-    width = check.positive("width", width, what="a window")
-    seed = check.whole("seed", seed, what="a seed")
-    if width > runs.ends.max():
-        raise ValueError(f"width must be at most the longest run ({runs.ends.max()}), got {width}")
-    n = int(runs.times.size)
-    shift = np.cumsum(np.concatenate(([0.0], runs.ends[:-1] + 2 * width)))  # runs laid out farther apart than a window
-    line = runs.times + shift[runs.run]
-    held = np.searchsorted(line, line + width, side="right") - np.arange(n)
-    at = int(np.argmax(held))
-    most = int(held[at])
-    single, part = runs.ends.size == 1, width / float(runs.ends[0])
-    if most <= 1:
-        p, how = 1.0, "certain"
-    elif single and most > n / 2 and part <= 0.5:
-        p, how = _window_formula(most, n, part), "exact (Naus 1965)"
-    elif n * 1999 > 4_000_000:
-        parts = np.minimum(width / runs.ends, 1.0)
-        enough = runs.counts >= most
-        pairs = zip(runs.counts[enough], parts[enough], strict=True)
-        tails = [_window_formula(most, int(c), float(w)) for c, w in pairs]
-        p, how = min(1.0, float(np.sum(tails))), "Wallenstein and Neff (1987)"
-    else:
-        p, how = _window_simulation(runs, shift, width, most, seed), "simulation given the counts"
-    return DensestWindow(most, float(runs.times[at]), int(runs.run[at]), width, p, n, seed, f"scan statistic, {how}")
-
-
-def _window_formula(most: int, n: int, part: float) -> float:
-    if part >= 1:
-        return 1.0
-    log_b = special.gammaln(n + 1) - special.gammaln(most + 1) - special.gammaln(n - most + 1)
-    point = float(np.exp(log_b + most * np.log(part) + (n - most) * np.log1p(-part)))
-    upper = float(special.bdtrc(most - 1, n, part))
-    return float(min(1.0, max(0.0, (most / part - n - 1) * point + 2 * upper)))
-
-
-def _window_simulation(runs: ar.Runs, shift: ar.Floats, width: float, most: int, seed: int) -> float:
-    rng = np.random.default_rng(seed)
-    n, rows = runs.times.size, 1999
-    place = rng.random((rows, n)) * runs.end_of_event
-    line = np.sort(place + shift[runs.run], axis=1)
-    hits = np.any(line[:, most - 1 :] - line[:, : n - most + 1] <= width, axis=1)  # any `most` events within a window
-    return float((1 + np.count_nonzero(hits)) / (rows + 1))

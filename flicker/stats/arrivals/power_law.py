@@ -1,21 +1,15 @@
-"""Power-law (Crow, Weibull process) and log-linear models of arrivals, and a Cramer-von Mises test of their fit."""
+"""Power-law (Crow, Weibull process) and log-linear models of arrivals."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
-
-SIMULATIONS = 9999  # p-values in steps of 1/10,000
-LIMIT_SIZE = 300  # from here on the null law of the statistics used below no longer moves with n
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,22 +41,6 @@ class PowerLawFit(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class PowerLawCountsFit(Result):
-    """Power law fitted to counts in successive intervals."""
-
-    beta: float
-    scale: float
-    end_rate: float
-    end_interval: float
-    last_interval_rate: float
-    chi2: float
-    dof: int
-    p_value: float
-    count: int
-    method: str
-
-
-@dataclass(frozen=True, slots=True)
 class LogLinearFit(Result):
     """Rate ``rate_at_start * exp(growth * t)``, the same growth in every run."""
 
@@ -85,23 +63,6 @@ class LogLinearFit(Result):
         if self.growth_high < 0:
             return f"The rate of episodes falls; it halves about every {-self.doubling_time:.3g} units of time."
         return "A steady rate of episodes fits: neither growth nor fall is shown."
-
-
-@dataclass(frozen=True, slots=True)
-class FitTest(Result):
-    """Goodness of fit: a small p-value says that the model does not describe the arrivals."""
-
-    statistic: float
-    p_value: float
-    count: int
-    seed: int
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """The finding in words."""
-        fits = "does not describe" if self.p_value < 0.05 else "is not contradicted by"
-        return f"The model {fits} the arrivals ({p_said(self.p_value)})."
 
 
 def power_law_fit(
@@ -158,64 +119,6 @@ def power_law_fit(
         beta, low, high, unbiased, scale, scale_unbiased, rate, rate_unbiased, every,
         float(every * n * (n - 1) / wide), float(every * n * (n - 1) / narrow**2) if narrow > 0 else float("inf"),
         n, int(runs.ends.size), confidence, f"power-law fit by maximum likelihood, {ended_by}-terminated",
-    )  # fmt: skip
-
-
-def power_law_fit_counts(ends: ArrayLike, counts: ArrayLike) -> PowerLawCountsFit:
-    """Fit a power-law rate to counts in successive intervals.
-
-    Parameters
-    ----------
-    ends : array_like
-        Ascending ends of the intervals; the first begins at 0.
-    counts : array_like
-        Events in each interval, 0 or more, two or more in all.
-
-    Returns
-    -------
-    PowerLawCountsFit
-        With a chi-square goodness of fit on (intervals - 2) degrees of freedom (intervals as given, so choose them with
-        some five expected events each).
-
-    Raises
-    ------
-    ValueError
-        If ends do not ascend from above 0, lengths differ, fewer than 3 intervals, or all events lie in one end
-        interval.
-
-    Notes
-    -----
-    MIL-HDBK-189, grouped data.
-    """
-    from scipy import optimize  # late: assessments do without it
-
-    edges = check.finite_array("ends", ends, least=3)
-    n = np.array([float(check.whole(f"counts[{i}]", c)) for i, c in enumerate(np.atleast_1d(np.asarray(counts)))])
-    if np.any(np.diff(edges, prepend=0.0) <= 0):
-        raise ValueError(f"ends must ascend from above 0, got {edges.tolist()}")
-    if n.size != edges.size:
-        raise ValueError(f"counts must hold one number per interval ({edges.size}), got {n.size}")
-    if n.sum() < 2 or n[0] == n.sum():
-        raise ValueError("counts must hold 2 or more events, not all in the first interval, got " + str(n.tolist()))
-    u = edges / edges[-1]
-    log_u = np.log(u)
-    lower_log = np.concatenate(([0.0], log_u[:-1]))
-
-    def score(beta: float) -> float:
-        hi, lo = u**beta, np.concatenate(([0.0], u[:-1] ** beta))
-        return float(np.sum(n * (hi * log_u - lo * lower_log) / (hi - lo)))
-
-    if n[-1] == n.sum():
-        raise ValueError("counts must not all lie in the last interval, got " + str(n.tolist()))
-    beta = float(optimize.brentq(score, 1e-3, 200.0, xtol=1e-13))
-    scale = float(n.sum() / edges[-1] ** beta)
-    rate = scale * beta * float(edges[-1]) ** (beta - 1)
-    means = scale * np.diff(edges**beta, prepend=0.0)
-    chi2, dof = float(np.sum((n - means) ** 2 / means)), int(n.size - 2)
-    last = float(means[-1] / (edges[-1] - edges[-2]))
-    return PowerLawCountsFit(
-        beta, scale, rate, 1.0 / rate, last, chi2, dof, float(special.chdtrc(dof, chi2)), int(n.sum()),
-        "power-law fit to counts by maximum likelihood",
     )  # fmt: skip
 
 
@@ -309,64 +212,6 @@ def log_linear_fit(
         int(runs.times.size), int(runs.ends.size), confidence,
         f"log-linear rate by conditional likelihood, {ended_by}-terminated",
     )  # fmt: skip
-
-
-def cramer_von_mises_test(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", seed: int = 0
-) -> FitTest:
-    """Cramer-von Mises test of whether a power-law rate describes the arrivals.
-
-    Parameters
-    ----------
-    times, end, ended_by
-        As in `power_law_fit`.
-    seed : int
-        Of the simulated null law.
-
-    Returns
-    -------
-    FitTest
-        Statistic with the unbiased exponent; p-value from 9,999 simulations of the same number of events.
-
-    Raises
-    ------
-    ValueError
-        As in `power_law_fit`.
-
-    Notes
-    -----
-    MIL-HDBK-189; under the power law (end / time) to the power beta has a law free of beta, so its quantiles can be
-    simulated once for each number of events (from 300 events on they no longer move).
-    """
-    runs = ar.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
-    used = runs.without_last() if ended_by == "event" else runs
-    m = int(used.times.size)
-    if m < 2:
-        raise ValueError(f"times must hold 2 or more times beside those that end a run, got {m}")
-    logs = np.sort(np.log(used.times / used.end_of_event))
-    if logs.sum() == 0:
-        raise ValueError("times must not all lie at the run's end, got no spread")
-    statistic = float(_cramer_von_mises(logs[None, :])[0])
-    null = _cramer_von_mises_null(min(m, LIMIT_SIZE), check.whole("seed", seed, what="a seed"))
-    return FitTest(
-        statistic, ar.simulated_p(statistic, null, "increasing"), m, seed,
-        "Cramer-von Mises test of the power law, simulated null law",
-    )  # fmt: skip
-
-
-def _cramer_von_mises(logs: ar.Floats) -> ar.Floats:
-    m = logs.shape[1]
-    beta = -(m - 1) / logs.sum(axis=1, keepdims=True)
-    middle = (2.0 * np.arange(1, m + 1) - 1.0) / (2.0 * m)
-    out: ar.Floats = 1.0 / (12.0 * m) + np.sum((np.exp(beta * logs) - middle) ** 2, axis=1)
-    return out
-
-
-@lru_cache(maxsize=64)
-def _cramer_von_mises_null(m: int, seed: int) -> ar.Floats:
-    rng = np.random.default_rng(seed)
-    logs = np.sort(-rng.standard_exponential((SIMULATIONS, m)), axis=1)
-    return np.sort(_cramer_von_mises(logs))
 
 
 def share_of_run(runs: ar.Runs, growth: float) -> ar.Floats:
