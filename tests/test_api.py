@@ -29,8 +29,8 @@ STATS = {
         Coincidence StimulusTest coincidence holm stimulus_test stimulus_tests
     """,
     "changepoints": """
-        CountChange LeastSquaresBreaks LevelChange LevelChanges LevelSegment LevelSegments PettittTest RateChange RateChanges VarianceChange
-        VarianceChanges count_change_test least_squares_breaks level_changes level_segments pettitt_test rate_changes variance_changes
+        LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges VarianceChange VarianceChanges
+        level_changes level_segments rate_changes variance_changes
     """,
     "extremes": """
         MaximaFit PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit TailTrend fit_maxima fit_tail share_above

@@ -8,7 +8,7 @@ recomputed; 'memory': from memory, recomputed; 'computed': by R 4.2.2 or the pro
 | R1, R2, R3, RI-1, RI-2, RI-3, RI-4, RI-6, RI-7 | test_rates: exact limits, nickel workers, MTBF limits, rule of three, 45 times |
 | RI-5 | test_rates (factors), the two others here |
 | Q1, Q2, RR-1, RR-2, RR-3, RR-4, RR-5, RR-6 (ratio, limits, central p, mid-p) | test_rates: published cases, another null |
-| Q3, AT-3, AT-6, AT-10, OO-2; RR-1, RR-2, RR-3, RR-5, RR-6 by least likely, mid-p of that kind, score, E-test | nowhere: no verdict used the methods |
+| Q3, AT-3, AT-6, AT-10, CH-2, CH-3, CH-4, OO-2; RR-1, RR-2, RR-3, RR-5, RR-6 by least likely, mid-p of that kind, score, E-test | nowhere: no verdict used the methods |
 | S1, S2, S3, S4, ZE-1, ZE-2, ZE-4, ZE-6 | test_soak_stats: factors, 200 hours, success run, handbook plans |
 | S5, ZE-3, ZE-5 | test_soak_stats (exponential law); test_rates (shares, none in a hundred); Poisson half of ZE-5 here |
 | DI-1, DI-2, DI-5 | test_rates: published counts, coal disasters |
@@ -17,7 +17,6 @@ recomputed; 'memory': from memory, recomputed; 'computed': by R 4.2.2 or the pro
 | AT-1, AT-2, AT-4, AT-5, AT-7, AT-8, AT-9, T1, T2 | test_arrivals: reference values, handbooks; end MTBF of AT-5 here |
 | MT-1, MT-2, MT-3, MT-4, MT-5, M1 | test_trends: published scores, chances, repeated times, Sen's slope |
 | CH-1, CH-5, C1, C2 | test_changepoints: Nile, coal |
-| CH-2, CH-3, CH-4 | here |
 | EX-1, EX-2, EX-3, EX-4 | test_extremes (rain, Port Pirie), test_arrivals (extremal index); normal limits of EX-2 here |
 | W1, SQ-1, SQ-2, SQ-3 | test_sequential: Wald's boundaries, discrimination two |
 | N1, AD-1, AD-2, AD-3, AD-4 | test_noise |
@@ -34,12 +33,10 @@ import numpy as np
 import pytest
 
 from flicker.stats.arrivals import power_law_fit
-from flicker.stats.changepoints import count_change_test, least_squares_breaks, pettitt_test
 from flicker.stats.extremes import fit_tail
 from flicker.stats.rates import count_tails, dispersion_test, overdispersed_rate, rate_interval
 
 DATA = Path(__file__).parent / "data"
-NILE = np.loadtxt(DATA / "nile.csv", delimiter=",", skiprows=2)[:, 1]
 
 
 def test_mtbf_factors_at_ninety_percent():
@@ -76,56 +73,6 @@ def test_end_interval_of_the_handbook():
         147.7, 149.0, 167.2, 190.7, 193.0, 198.7, 251.9, 282.5, 286.1,
     ]  # fmt: skip
     assert 1 / power_law_fit(times, 300.0).end_rate == pytest.approx(15.51096205, rel=1e-9)
-
-
-def test_the_nile_by_ranks_and_by_bic():
-    # CH-3: K 1617 at 28, p 3.591022e-07; CH-2: BIC by strucchange, one break (last old value the 28th)
-    ranks = pettitt_test(NILE)
-    assert (ranks.statistic, ranks.index) == (1617, 28)
-    assert ranks.p_value == pytest.approx(3.591022e-07, rel=1e-6)
-    found = least_squares_breaks(NILE)
-    assert found.breaks == (28,)
-    assert found.bic[:3] == pytest.approx((1318.241807, 1270.083736, 1276.466701), rel=1e-9)
-    assert found.rss[:2] == pytest.approx((2835156.75, 1597457.194), rel=1e-9)
-    assert found.levels == pytest.approx((1097.75, 849.9722222), rel=1e-9)
-
-
-def test_coal_accidents_by_yearly_counts():
-    # CH-4: best split after 1891 (41 years), rates 3.097560976 and 0.9014084507, LR 69.98834475
-    dates = np.loadtxt(DATA / "coal.csv", delimiter=",", skiprows=2)
-    found = count_change_test(np.histogram(dates, np.arange(1851, 1964))[0])
-    assert found.index == 41
-    assert (found.rate_before, found.rate_after) == pytest.approx((3.097560976, 0.9014084507), rel=1e-9)
-    assert found.likelihood_ratio == pytest.approx(69.98834475, rel=1e-9)
-    assert found.p_value == 1 / 2000
-
-
-def test_pettitt_agrees_with_signs_of_all_pairs():
-    # definition: U_k is the sum of sign(later - earlier) over pairs across k; invented values with ties
-    y = np.array([3, 1, 4, 1, 5, 9, 2, 6, 5, 3, 5, 8, 9, 7, 9.0])
-    u = [abs(np.sign(np.subtract.outer(y[k:], y[:k])).sum()) for k in range(1, y.size)]
-    assert (pettitt_test(y).statistic, pettitt_test(y).index) == (max(u), int(np.argmax(u)) + 1)
-
-
-def test_breaks_agree_with_ruptures():
-    # reference library: ruptures KernelCPD, linear kernel, same least length
-    import ruptures
-
-    y = np.concatenate([np.random.default_rng(3).normal(m, 1, 20) for m in (0, 3, 1, 4)])
-    found = least_squares_breaks(y, shortest_share=0.1)
-    library = ruptures.KernelCPD(kernel="linear", min_size=8, jump=1).fit(y[:, None])
-    assert list(found.breaks) == library.predict(n_bkps=3)[:-1]
-
-
-def test_a_change_of_counts_holds_its_level_and_is_found():
-    # null: one rate over 8 unequal windows, 400 draws with 6 events: discrete, so at most 5 % (two errors: 7.2 %)
-    rng, e = np.random.default_rng(4), np.arange(1.0, 9.0)
-    false = sum(count_change_test(x, e).p_value <= 0.05 for x in rng.multinomial(6, e / e.sum(), size=400))
-    assert false <= 0.072 * 400
-    found = [count_change_test(rng.poisson([2] * 6 + [8] * 6)) for _ in range(60)]
-    assert sum(r.p_value <= 0.05 for r in found) >= 50
-    assert sum(r.index == 6 for r in found) >= 30
-    assert count_change_test([0, 0, 0]).p_value == 1.0
 
 
 def test_normal_limits_of_the_hundred_year_level():

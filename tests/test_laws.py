@@ -125,14 +125,9 @@ def test_trends_and_changes_follow_shift_and_scale(y, shift, scale):
     one, other = trends.robust_slope(y), trends.robust_slope(moved)
     assert other.slope == close(scale * one.slope, 1e-6)
     assert other.p_value == close(one.p_value, 1e-5)
-    one, other = changepoints.pettitt_test(y), changepoints.pettitt_test(moved)
-    assert (other.statistic, other.index, other.p_value) == (one.statistic, one.index, one.p_value)
     one, other = changepoints.level_changes(y, resolution=0.0), changepoints.level_changes(moved, resolution=0.0)
     assert [c.index for c in other.changes] == [c.index for c in one.changes]
     assert other.p_value == close(one.p_value, 1e-5)
-    if np.ptp(y):
-        one, other = changepoints.least_squares_breaks(y), changepoints.least_squares_breaks(moved)
-        assert other.rss == pytest.approx(scale**2 * one.rss, rel=1e-6, abs=1e-6 * scale**2)
 
 
 @settings(max_examples=25, deadline=None)
@@ -144,7 +139,6 @@ def test_reversed_order_swaps_one_sided_chances_of_values(y):
         assert (down.s, down.p_value) == close((-up.s, up.p_value))
     one, other = trends.robust_slope(y), trends.robust_slope(-y)
     assert (other.slope, other.low, other.high) == close((-one.slope, -one.high, -one.low))
-    assert changepoints.pettitt_test(y[::-1]).statistic == changepoints.pettitt_test(y).statistic
 
 
 @settings(max_examples=15, deadline=None)

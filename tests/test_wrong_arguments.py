@@ -42,10 +42,7 @@ SOUND = {
     "association.holm": dict(p_values=[0.1, 0.02]),
     "association.stimulus_test": dict(event_times=T, stimulus_times=[2.0, 8.0], window=1.0, span=20.0),
     "association.stimulus_tests": dict(event_times=T, stimuli={"tap": [2.0, 8.0]}, window=1.0, span=20.0),
-    "changepoints.count_change_test": dict(counts=[1, 0, 2, 7], exposures=[1.0] * 4),
-    "changepoints.least_squares_breaks": dict(y=Y),
     "changepoints.level_changes": dict(y=Y, x=list(range(12))),
-    "changepoints.pettitt_test": dict(y=Y),
     "changepoints.level_segments": dict(levels=Y * 4, times=list(range(48)), smallest_step=1.0),
     "changepoints.rate_changes": dict(times=T, end=20.0),
     "changepoints.variance_changes": dict(y=Y, x=list(range(12))),
@@ -116,7 +113,7 @@ SOUND = {
     "trends.theil_sen": dict(y=Y, x=list(range(12))),
 }
 CHOICES = {"alternative", "method", "sided", "ended_by", "kind", "autocorrelation", "lengths", "convention"}
-SHARES = {"confidence", "false_alarm", "miss", "power", "error", "shortest_share", "share", "nuisance_share"}
+SHARES = {"confidence", "false_alarm", "miss", "power", "error", "share", "nuisance_share"}
 ARRAYS = {
     "times", "ends", "ages", "order", "gaps", "values_or_times", "counts", "sizes", "times_a", "times_b", "p_values",
     "event_times", "stimulus_times", "exposures", "y", "x", "maxima", "peaks", "spans", "values", "base_counts",
@@ -125,7 +122,7 @@ ARRAYS = {
 }  # fmt: skip
 WHOLE = {
     "seed", "count", "base_count", "on_count", "off_count", "runs_with", "runs", "hits", "trials", "windows", "allowed",
-    "power_ups", "half", "max_changes", "max_breaks", "simulations", "least_count", "samples_per_cell", "control_count", "blocks",
+    "power_ups", "half", "max_changes", "simulations", "least_count", "samples_per_cell", "control_count", "blocks",
 }  # fmt: skip
 # what is no mistake there: gaps in levels and readings, no events at all, any name of a stimulus
 ALLOWED = {

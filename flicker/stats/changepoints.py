@@ -19,35 +19,21 @@ from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats.levels.change_place import abruptness, locate
 from flicker.stats.levels.change_tables import ABRUPT
-from flicker.stats.levels.change_tests import (
-    CountChange,
-    LeastSquaresBreaks,
-    PettittTest,
-    count_change_test,
-    least_squares_breaks,
-    pettitt_test,
-)
 from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.segments import LevelSegment, LevelSegments, level_segments
 from flicker.stats.levels.table_tails import tail_chance, tail_value
 
 __all__ = [
-    "CountChange",
-    "LeastSquaresBreaks",
     "LevelChange",
     "LevelChanges",
     "LevelSegment",
     "LevelSegments",
-    "PettittTest",
     "RateChange",
     "RateChanges",
     "VarianceChange",
     "VarianceChanges",
-    "count_change_test",
-    "least_squares_breaks",
     "level_changes",
     "level_segments",
-    "pettitt_test",
     "rate_changes",
     "variance_changes",
 ]

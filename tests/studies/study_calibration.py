@@ -206,36 +206,6 @@ def section_age(n=1000):
 # --- changes and trends of values -----------------------------------------------------------------------------------
 
 
-def section_changes(n=4000):
-    rows = []
-    for name in ("white", "AR .9", "AR .98", "1/f"):
-        for size in (5, 10, 20, 50, 100, 200, 500):
-            number = n if name == "white" else n // 8
-            logs = makers.NULLS[name](np.random.default_rng(3), number, size)
-            few = logs[: number if size <= 50 else number // 8]
-            ranks = sum(changepoints.pettitt_test(y).p_value <= 0.05 for y in logs)
-            bic = sum(len(changepoints.least_squares_breaks(y).breaks) > 0 for y in few)
-            rows.append([name, size, share(ranks, number), share(bic, len(few))])
-            print(rows[-1], flush=True)
-    out = "# Textbook changes where there is none, in per cent\n\n"
-    out += (
-        "Pettitt at a nominal 5 %; BIC: any break. They assume independent values; `level_changes` decides instead.\n\n"
-    )
-    out += table(["noise", "values", "Pettitt", "any break by BIC"], rows)
-    rows = []
-    for windows, exposures in ((5, "equal"), (20, "equal"), (10, "unequal")):
-        e = np.ones(windows) if exposures == "equal" else np.arange(1.0, windows + 1)
-        for events in (5, 20, 100, 500):
-            rng = np.random.default_rng(4)
-            hits = sum(
-                changepoints.count_change_test(x, e).p_value <= 0.05
-                for x in rng.multinomial(events, e / e.sum(), size=n // 2)
-            )
-            rows.append([windows, exposures, events, share(hits, n // 2)])
-    out += f"\n# count_change_test under one Poisson rate, nominal 5 %, {n // 2:,} draws a cell, in per cent\n\n"
-    return out + table(["windows", "exposures", "events", "rejected"], rows)
-
-
 def section_kendall():
     rows = []
     for n in range(3, 61):
