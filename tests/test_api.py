@@ -26,15 +26,14 @@ STATS = {
         log_linear_fit power_law_fit power_law_test rate_trend_test
     """,
     "association": """
-        Coincidence StimulusTest coincidence holm stimulus_test stimulus_tests
+        Coincidence StimulusTest coincidence holm stimulus_test
     """,
     "changepoints": """
         LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges VarianceChange VarianceChanges
         level_changes level_segments rate_changes variance_changes
     """,
     "extremes": """
-        MaximaFit PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit TailTrend fit_maxima fit_tail share_above
-        tail_trend_test
+        PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit fit_tail share_above
     """,
     "jumps": """
         Jumps Switching jumps reading_sigma switching
@@ -43,8 +42,7 @@ STATS = {
         Movement moved_in_noise
     """,
     "noise": """
-        AllanDeviation NoiseColour NoiseLevel allan_deviation lag1_autocorrelation noise_colour noise_level
-        noise_sigma resolution_of
+        AllanDeviation NoiseColour allan_deviation noise_colour noise_sigma resolution_of
     """,
     "power_ups": """
         CleanLimit CountForecast EarlyShare ExpectedCounts FreeScatterTest MeanRate PowerUpSoak ProvokedTest
@@ -61,9 +59,9 @@ STATS = {
         EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision
     """,
     "soak": """
-        CatchPlan CleanPlan ComparisonPlan ComparisonPower CyclePlan PlanRisks PowerUpPlan SeenShare clean_exposure
-        clean_exposure_after_repair comparison_exposure comparison_power detectable_share hours_to_catch plan_cycles
-        plan_risks power_ups_to_catch sample_interval_for
+        CatchPlan CleanPlan ComparisonPlan ComparisonPower CyclePlan PowerUpPlan SeenShare clean_exposure
+        comparison_exposure comparison_power detectable_share hours_to_catch plan_cycles power_ups_to_catch
+        sample_interval_for
     """,
     "trends": """
         MannKendall Movement MovementKind RobustSlope TheilSen mann_kendall movement_kind movement_test robust_slope

@@ -8,8 +8,8 @@ recomputed; 'memory': from memory, recomputed; 'computed': by R 4.2.2 or the pro
 | R1, R2, R3, RI-1, RI-2, RI-3, RI-4, RI-6, RI-7 | test_rates: exact limits, nickel workers, MTBF limits, rule of three, 45 times |
 | RI-5 | test_rates (factors), the two others here |
 | Q1, Q2, RR-1, RR-2, RR-3, RR-4, RR-5, RR-6 (ratio, limits, central p, mid-p) | test_rates: published cases, another null |
-| Q3, AT-3, AT-6, AT-10, CH-2, CH-3, CH-4, OO-2; RR-1, RR-2, RR-3, RR-5, RR-6 by least likely, mid-p of that kind, score, E-test | nowhere: no verdict used the methods |
-| S1, S2, S3, S4, ZE-1, ZE-2, ZE-4, ZE-6 | test_soak_stats: factors, 200 hours, success run, handbook plans |
+| Q3, AT-3, AT-6, AT-10, CH-2, CH-3, CH-4, EX-3, ZE-6, OO-2; RR-1, RR-2, RR-3, RR-5, RR-6 by least likely, mid-p of that kind, score, E-test | nowhere: nothing uses these methods |
+| S1, S2, S3, S4, ZE-1, ZE-2, ZE-4 | test_soak_stats: factors, 200 hours, success run |
 | S5, ZE-3, ZE-5 | test_soak_stats (exponential law); test_rates (shares, none in a hundred); Poisson half of ZE-5 here |
 | DI-1, DI-2, DI-5 | test_rates: published counts, coal disasters |
 | DI-3 | test_rates (rate, k, log-likelihood of the negative binomial); variance and moment k here |
@@ -17,7 +17,7 @@ recomputed; 'memory': from memory, recomputed; 'computed': by R 4.2.2 or the pro
 | AT-1, AT-2, AT-4, AT-5, AT-7, AT-8, AT-9, T1, T2 | test_arrivals: reference values, handbooks; end MTBF of AT-5 here |
 | MT-1, MT-2, MT-3, MT-4, MT-5, M1 | test_trends: published scores, chances, repeated times, Sen's slope |
 | CH-1, CH-5, C1, C2 | test_changepoints: Nile, coal |
-| EX-1, EX-2, EX-3, EX-4 | test_extremes (rain, Port Pirie), test_arrivals (extremal index); normal limits of EX-2 here |
+| EX-1, EX-2, EX-4 | test_extremes (rain), test_arrivals (extremal index); normal limits of EX-2 here |
 | W1, SQ-1, SQ-2, SQ-3 | test_sequential: Wald's boundaries, discrimination two |
 | N1, AD-1, AD-2, AD-3, AD-4 | test_noise |
 | LC-1, LC-2, LC-3 | test_signals_excursions |

@@ -13,13 +13,11 @@ from scipy import stats
 from flicker.stats.rates import rate_ratio
 from flicker.stats.soak import (
     clean_exposure,
-    clean_exposure_after_repair,
     comparison_exposure,
     comparison_power,
     detectable_share,
     hours_to_catch,
     plan_cycles,
-    plan_risks,
     power_ups_to_catch,
     sample_interval_for,
 )
@@ -49,29 +47,6 @@ def test_clean_exposure_of_the_rounded_table():
 def test_test_length_for_two_hundred_hours():
     # NIST/SEMATECH e-Handbook 8.3.1.1 example: 200 h, 90 %, up to 4 failures: 1598 h (from memory)
     assert clean_exposure(1 / 200, confidence=0.90, allowed=4).exposure == pytest.approx(1598.717917, rel=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("d", "length", "allowed", "false_alarm", "miss"),
-    [
-        # MIL-HDBK-781A fixed-duration plans IX-D to XXI-D (from memory; risks in percent recomputed with R ppois)
-        (1.5, 45.0, 36, 11.963, 9.944),
-        (1.5, 29.9, 25, 10.924, 21.351),
-        (1.5, 21.5, 17, 19.739, 19.647),
-        (2.0, 18.8, 13, 9.581, 10.621),
-        (2.0, 12.4, 9, 9.838, 20.919),
-        (2.0, 7.8, 5, 19.944, 21.025),
-        (3.0, 9.3, 5, 9.433, 9.865),
-        (3.0, 5.4, 3, 10.871, 21.329),
-        (3.0, 4.3, 2, 17.461, 19.735),
-        (1.5, 8.1, 6, 29.833, 30.131),
-        (2.0, 3.7, 2, 28.280, 28.543),
-        (3.0, 1.1, 0, 30.696, 33.287),
-    ],
-)
-def test_risks_of_the_handbook_plans(d, length, allowed, false_alarm, miss):
-    got = plan_risks(length, allowed, good_rate=1 / d, bad_rate=1.0)
-    assert (got.false_alarm, got.miss) == pytest.approx((false_alarm / 100, miss / 100), abs=5.1e-6)
 
 
 def test_half_seen_glitches_double_the_soak():
@@ -289,16 +264,6 @@ def test_exposure_for_a_comparison():
     assert shorter < 0.8
     never = comparison_exposure(0.3, 2.0, true_ratio=0.5, power=0.8)
     assert not never.reachable and math.isinf(never.exposure) and "too short" in never.reads
-
-
-def test_clean_hours_that_prove_a_cure():
-    # closed form with none after: T (20 ** (1 / k) - 1); and the test itself agrees at that exposure
-    hours = clean_exposure_after_repair(3, 2.0)
-    assert hours == pytest.approx(2.0 * (20 ** (1 / 3) - 1))
-    assert rate_ratio(0, hours, 3, 2.0, alternative="less").p_value == pytest.approx(0.05)
-    assert math.isinf(clean_exposure_after_repair(0, 2.0))
-    more = clean_exposure_after_repair(6, 2.0, count=1)
-    assert rate_ratio(1, more, 6, 2.0, alternative="less").p_value == pytest.approx(0.05)
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,9 @@ Times of events and stimuli in one observed time in; ratios, shares and p-values
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,7 +20,7 @@ from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.rates import count_tails, rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
-__all__ = ["Coincidence", "StimulusTest", "coincidence", "holm", "stimulus_test", "stimulus_tests"]
+__all__ = ["Coincidence", "StimulusTest", "coincidence", "holm", "stimulus_test", ]
 
 Alternative = Literal["two-sided", "less", "greater"]
 _ALTERNATIVES = ("two-sided", "less", "greater")
@@ -192,47 +192,6 @@ def stimulus_test(
         alternative,
         "conditional binomial, exact" if method == "exact" else "all turns of the windows around the span",
     )
-
-
-def stimulus_tests(
-    event_times: Sequence[float] | ArrayLike,
-    stimuli: Mapping[str, Sequence[float] | ArrayLike],
-    window: float | Mapping[str, float],
-    span: float | tuple[float, float],
-    **options: Any,
-) -> dict[str, StimulusTest]:
-    """Test each kind of stimulus, corrected together.
-
-    Parameters
-    ----------
-    event_times, span
-        As in `stimulus_test`.
-    stimuli : mapping of name to array
-        Times of each kind of stimulus.
-    window : float, or mapping of name to float
-        One window for all, or one for each kind.
-    **options
-        Further arguments of `stimulus_test`.
-
-    Returns
-    -------
-    dict of name to StimulusTest
-        ``p_adjusted`` is Holm's. The windows of the other kinds (of each kind's own window length) are left out of
-        'outside'.
-    """
-    if not stimuli:
-        raise ValueError("stimuli must name at least one kind, got none")
-    if isinstance(window, Mapping) and (missing := [name for name in stimuli if name not in window]):
-        raise ValueError(f"window must hold a length for each kind of stimuli, got none for {missing[0]!r}")
-    tests = {}
-    for name, times in stimuli.items():
-        rest = [np.asarray(t, dtype=np.float64) for other, t in stimuli.items() if other != name]
-        width = window[name] if isinstance(window, Mapping) else window
-        tests[name] = stimulus_test(
-            event_times, times, width, span, kind=name, others=np.concatenate(rest) if rest else (), **options
-        )
-    adjusted = holm([test.p_value for test in tests.values()])
-    return {name: replace(test, p_adjusted=float(p)) for (name, test), p in zip(tests.items(), adjusted, strict=True)}
 
 
 @dataclass(frozen=True, slots=True)

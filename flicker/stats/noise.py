@@ -13,16 +13,13 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.result import Result
-from flicker.stats.levels.digits import NoiseLevel, lag1_autocorrelation, noise_level, noise_sigma, resolution_of
+from flicker.stats.levels.digits import noise_sigma, resolution_of
 
 __all__ = [
     "AllanDeviation",
     "NoiseColour",
-    "NoiseLevel",
     "allan_deviation",
-    "lag1_autocorrelation",
     "noise_colour",
-    "noise_level",
     "noise_sigma",
     "resolution_of",
 ]

@@ -14,13 +14,11 @@ from flicker.base.result import Result
 from flicker.stats.planning.comparison_plan import (
     ComparisonPlan,
     ComparisonPower,
-    clean_exposure_after_repair,
     comparison_exposure,
     comparison_power,
 )
 from flicker.stats.planning.power_cycles import CyclePlan, plan_cycles
 from flicker.stats.planning.seen_share import SeenShare, detectable_share, sample_interval_for
-from flicker.stats.rates import count_tails
 
 __all__ = [
     "CatchPlan",
@@ -28,17 +26,14 @@ __all__ = [
     "ComparisonPlan",
     "ComparisonPower",
     "CyclePlan",
-    "PlanRisks",
     "PowerUpPlan",
     "SeenShare",
     "clean_exposure",
-    "clean_exposure_after_repair",
     "comparison_exposure",
     "comparison_power",
     "detectable_share",
     "hours_to_catch",
     "plan_cycles",
-    "plan_risks",
     "power_ups_to_catch",
     "sample_interval_for",
 ]
@@ -202,55 +197,6 @@ def clean_exposure(
     return CleanPlan(
         factor / (rate * seen), rate, allowed, confidence, seen, "chi-square, 2 * allowed + 2 degrees of freedom"
     )
-
-
-@dataclass(frozen=True, slots=True)
-class PlanRisks(Result):
-    """What a soak of fixed length risks at two rates."""
-
-    exposure: float
-    allowed: int
-    good_rate: float
-    bad_rate: float
-    false_alarm: float
-    miss: float
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """One sentence for the owner of the unit."""
-        return (
-            f"{self.exposure:.4g} observed with {self.allowed} allowed: a unit at {self.good_rate:.3g} fails with "
-            f"{self.false_alarm:.1%}, one at {self.bad_rate:.3g} passes with {self.miss:.1%}"
-        )
-
-
-def plan_risks(exposure: float, allowed: int, *, good_rate: float, bad_rate: float) -> PlanRisks:
-    """Chances that a soak of fixed length fails a good unit and passes a bad one.
-
-    Parameters
-    ----------
-    exposure : float
-        Observed time of the soak.
-    allowed : int
-        Episodes with which it still passes.
-    good_rate, bad_rate : float
-        ``0 < good_rate < bad_rate``, per unit of exposure.
-
-    Returns
-    -------
-    PlanRisks
-        ``.false_alarm .miss``, exact Poisson tails.
-    """
-    time = check.positive("exposure", exposure, what="observed time")
-    allowed = check.whole("allowed", allowed)
-    good = check.positive("good_rate", good_rate, what="a rate")
-    bad = check.positive("bad_rate", bad_rate, what="a rate")
-    if bad <= good:
-        raise ValueError(f"bad_rate must be above good_rate ({good}), got {bad}")
-    fails = count_tails.poisson_at_least(allowed + 1, good * time)
-    passes = count_tails.poisson_at_most(allowed, bad * time)
-    return PlanRisks(time, allowed, good, bad, fails, passes, "Poisson tails, exact")
 
 
 @dataclass(frozen=True, slots=True)

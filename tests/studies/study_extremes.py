@@ -61,19 +61,6 @@ def main() -> None:
                 more = " | ".join(f"{100 * v / made:.1f}" for v in (in_shape, in_scale))
                 lines.append(f"| {count} | {shape} | {ahead:g} | {cells} | {np.median(highs):.2f} | {more} |")
                 (HERE / "results" / "extremes.md").write_text("\n".join([*lines, ""]))
-    lines += ["", "## Size trend inside the tail (one-sided, nominal 5 %)\n"]
-    lines += ["| peaks | shape | no trend | times 9 |", "|---|---|---|---|"]
-    for count in (12, 25, 50):
-        for shape in (0.0, 0.3):
-            cells = []
-            for growth in (1.0, 9.0):
-                rng, hits = np.random.default_rng(count), 0
-                for _ in range(2 * n):
-                    t = np.sort(rng.random(count))
-                    y = excesses(rng, count, shape) * growth**t
-                    hits += extremes.tail_trend_test(y, t, 0.0).p_value <= 0.05
-                cells.append(f"{100 * hits / (2 * n):.1f}")
-            lines.append(f"| {count} | {shape} | {' | '.join(cells)} |")
     print(f"{time.perf_counter() - begun:.0f} s")
     (HERE / "results" / "extremes.md").write_text("\n".join([*lines, ""]))
 

@@ -12,7 +12,7 @@ import numpy as np
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import noise_makers as makers
 
-from flicker.stats.noise import lag1_autocorrelation, noise_colour, noise_level, noise_sigma, resolution_of
+from flicker.stats.noise import noise_colour, noise_sigma, resolution_of
 
 COLOURS = {
     "white": ("white", makers.white),
@@ -43,22 +43,17 @@ def colours(rng, count):
 
 def digits(rng, count):
     print("\n## Coarse digits, 3,000 values: estimate over truth (mean, spread), level anywhere between two digits\n")
-    print("| sigma in last digits | correlation | sigma | spread | lag-1 | spread | interval covers | MAD is 0 in |")
-    print("|---|---|---|---|---|---|---|---|")
+    print("| sigma in last digits | correlation | sigma | spread | MAD is 0 in |")
+    print("|---|---|---|---|---|")
     for size in (0.1, 0.2, 0.3, 0.5, 1.0, 3.0, 30.0):
         for rho in (0.0, 0.9):
-            sigma, lag, cover, zero = [], [], [], []
+            sigma, zero = [], []
             for y in makers.ar1(rng, count, 3000, rho):
                 q = np.round(size * y + rng.uniform(-0.5, 0.5)) * 1e-3
                 sigma.append(noise_sigma(q) / size * 1e3)
-                lag.append(lag1_autocorrelation(q))
-                level = noise_level(q)
-                cover.append(level.low <= size * 1e-3 <= level.high)
                 zero.append(np.median(np.abs(q - np.median(q))) == 0)
             print(
-                f"| {size} | {rho} | {np.mean(sigma):.3f} | {np.std(sigma):.3f} "
-                f"| {np.mean(lag):.3f} | {np.std(lag):.3f} "
-                f"| {np.mean(cover):.2f} | {np.mean(zero):.2f} |",
+                f"| {size} | {rho} | {np.mean(sigma):.3f} | {np.std(sigma):.3f} | {np.mean(zero):.2f} |",
                 flush=True,
             )
 

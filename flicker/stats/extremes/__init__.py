@@ -8,18 +8,13 @@ from __future__ import annotations
 
 from flicker.stats.extremes.exceedance import ReturnLevel
 from flicker.stats.extremes.peaks import SHAPE_RANGE, PeakShare, TailChance, TailFit, fit_tail, share_above
-from flicker.stats.extremes.tail_trend import MaximaFit, TailTrend, fit_maxima, tail_trend_test
 
 __all__ = [
     "SHAPE_RANGE",
-    "MaximaFit",
     "PeakShare",
     "ReturnLevel",
     "TailChance",
     "TailFit",
-    "TailTrend",
-    "fit_maxima",
     "fit_tail",
     "share_above",
-    "tail_trend_test",
 ]

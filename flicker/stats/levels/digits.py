@@ -1,22 +1,18 @@
-"""Noise behind a coarse last digit: the step of the digit, the robust sigma and the correlation of neighbours."""
+"""Noise behind a coarse last digit: the step of the digit and the robust sigma."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.result import Result
 
-__all__ = ["NoiseLevel", "lag1_autocorrelation", "noise_level", "noise_sigma", "resolution_of"]
+__all__ = ["noise_sigma", "resolution_of"]
 
 Floats = NDArray[np.float64]
 
 _MOST_VALUES = 1 << 18  # more than this tells the last digit no better
-_COARSE = 0.7  # robust sigma below this many last digits: read the levels, not the values
 
 
 def resolution_of(values: ArrayLike) -> float:
@@ -148,129 +144,6 @@ def noise_sigma(y: ArrayLike, *, resolution: float | None = None) -> float:
     spread = float(np.sum(w * (zk - zm) ** 2))
     slope = float(np.sum(w * (zk - zm) * (b - bm))) / spread if spread > 0 else 0.0
     return slope * step
-
-
-@dataclass(frozen=True, slots=True)
-class NoiseLevel(Result):
-    """Robust sigma of the settled signal with an interval."""
-
-    sigma: float
-    low: float
-    high: float
-    resolution: float
-    confidence: float
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """One sentence for the owner."""
-        return f"noise of {self.sigma:.3g} (robust sigma), between {self.low:.3g} and {self.high:.3g}"
-
-
-def noise_level(
-    y: ArrayLike, *, resolution: float | None = None, confidence: float = 0.95, blocks: int = 12
-) -> NoiseLevel:
-    """Estimate the robust sigma with an interval that allows for autocorrelation.
-
-    Parameters
-    ----------
-    y : array_like, shape (n,)
-        Settled values in time order, baseline removed; NaN are passed over.
-    resolution : float, optional
-        Step of the last digit; found when left out.
-    confidence : float
-        Of the interval.
-    blocks : int
-        Stretches compared with each other, 4 or more.
-
-    Raises
-    ------
-    ValueError
-        If fewer than eight values per block are left, or an argument is out of range.
-
-    Notes
-    -----
-    Each stretch gives a sigma of its own; the interval is the t interval of their logarithms about the sigma of all
-    values (batch means). Stretches in which nothing moved count as a fifth of the last digit.
-    """
-    array = _finite(y)
-    confidence = check.share("confidence", confidence)
-    blocks = check.whole("blocks", blocks, least=4, what="a number of stretches")
-    if array.size < 8 * blocks:
-        raise ValueError(
-            f"y must hold {8 * blocks} or more finite numbers (8 for each of {blocks} blocks), got {array.size}"
-        )
-    step = resolution_of(array) if resolution is None else check.positive("resolution", resolution, zero=True)
-    sigma = noise_sigma(array, resolution=step)
-    floor = max(step / 5.0, float(np.finfo(np.float64).tiny))
-    parts = np.array([max(noise_sigma(p, resolution=step), floor) for p in np.array_split(array, blocks)])
-    half = float(special.stdtrit(blocks - 1, 0.5 + confidence / 2) * np.log(parts).std(ddof=1) / np.sqrt(blocks))
-    low, high = sigma * float(np.exp(-half)), max(sigma, floor) * float(np.exp(half))
-    if sigma < 0.35 * step:  # the digits tell no more than this
-        low, high = 0.0, max(high, 0.35 * step)
-    method = f"robust sigma, interval from {blocks} stretches"
-    return NoiseLevel(sigma, low, high, step, confidence, method)
-
-
-def lag1_autocorrelation(y: ArrayLike, *, resolution: float | None = None) -> float:
-    """Correlation of neighbouring values before rounding, robust to outliers and to a coarse last digit.
-
-    Parameters
-    ----------
-    y : array_like, shape (n,)
-        Equally spaced values.
-    resolution : float, optional
-        Step of the last digit; found when left out.
-
-    Returns
-    -------
-    float
-        Between -1 and 1; 0.0 where the values do not vary (nothing is known then).
-
-    Raises
-    ------
-    ValueError
-        If ``y`` has fewer than three values or one is not finite.
-
-    Notes
-    -----
-    Fine digits: values held within four robust sigma of the middle, with Sheppard's correction of the variance. Coarse
-    digits: only which side of the border between two levels a value lies on is used, and the correlation of the normal
-    process behind such signs is solved for (Van Vleck's arcsine law where the border is the middle).
-    """
-    array = check.finite_array("y", y, least=3)
-    step = resolution_of(array) if resolution is None else check.positive("resolution", resolution, zero=True)
-    sigma = noise_sigma(array, resolution=step)
-    middle = float(np.median(array))
-    if sigma == 0.0 and step == 0.0:
-        sigma = float(array.std())
-    if step > 0 and sigma < _COARSE * step:
-        return _sign_correlation(array, middle, step)
-    if sigma == 0.0:
-        return 0.0
-    held = np.clip(array - middle, -4 * sigma, 4 * sigma)
-    held -= held.mean()
-    variance = float(held @ held) / held.size - step * step / 12.0
-    if variance <= 0:
-        return 0.0
-    return float(np.clip(held[1:] @ held[:-1] / (held.size - 1) / variance, -1.0, 1.0))
-
-
-def _sign_correlation(array: Floats, middle: float, step: float) -> float:
-    shares = np.array([(array > middle + side * step / 2).mean() for side in (-1, 1)])
-    side = (-1, 1)[int(np.argmin(np.abs(shares - 0.5)))]
-    above = array > middle + side * step / 2
-    share = float(above.mean())
-    if share in (0.0, 1.0):
-        return 0.0
-    both = float((above[1:] & above[:-1]).mean())
-    h = float(special.ndtri(share))
-    # P(both above) grows with the correlation as the integral of the bivariate normal density (Sheppard 1899)
-    angle = np.linspace(-np.pi / 2 + 1e-3, np.pi / 2 - 1e-3, 2001)
-    density = np.exp(-h * h / (1 + np.sin(angle))) / (2 * np.pi)
-    mass = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2 * np.diff(angle))])
-    at_zero = np.interp(0.0, angle, mass)
-    return float(np.sin(np.interp(both, share * share + mass - at_zero, angle)))
 
 
 def _finite(y: ArrayLike) -> Floats:

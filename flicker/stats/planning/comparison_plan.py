@@ -12,7 +12,6 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.result import Result
-from flicker.stats.rates import count_tails
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,34 +227,3 @@ def comparison_exposure(
         middle = 0.5 * (low + high)
         low, high = (middle, high) if reached(middle) < wanted else (low, middle)
     return ComparisonPlan(high, reached(high), best, True, rate, t0, ratio, error, "conditional binomial, exact sums")
-
-
-def clean_exposure_after_repair(
-    base_count: float, base_exposure: float, *, count: float = 0, confidence: float = 0.95, dispersion: float = 1.0
-) -> float:
-    """Observed time after a repair, with ``count`` episodes in all, that shows a fallen rate (infinite if none can).
-
-    Parameters
-    ----------
-    base_count, base_exposure : int and float
-        Episodes and observed time before.
-    count : int
-        Episodes after the repair, usually 0.
-    confidence : float
-        One minus the one-sided chance of a false 'improved'.
-    dispersion : float
-        1, or more where episodes come in bursts (both counts are divided by it).
-
-    Notes
-    -----
-    Solves the one-sided exact test of `rates.rate_ratio` for the exposure: with no episode after,
-    T ((1 - confidence)^(-1 / k) - 1), in which k is the count before.
-    """
-    before = check.whole("base_count", base_count)
-    t0 = check.positive("base_exposure", base_exposure, what="observed time")
-    after = check.whole("count", count)
-    tail = 1.0 - check.share("confidence", confidence)
-    phi = check.positive("dispersion", dispersion, what="a dispersion")
-    if phi < 1.0:
-        raise ValueError(f"dispersion must be 1 or more, got {phi}")
-    return t0 * count_tails.odds_high(after / phi, before / phi, tail)
