@@ -1,5 +1,6 @@
 """`python -m flicker` is the command line; stopping it by hand ends it in one line, also while modules load."""
 
+import os
 import sys
 
 try:
@@ -7,6 +8,7 @@ try:
 
     code = program()
 except KeyboardInterrupt:
-    print("flicker: stopped.", file=sys.stderr)
-    code = 130
+    sys.stderr.write("flicker: stopped.\n")
+    sys.stderr.flush()
+    os._exit(130)  # not `sys.exit`: after an interrupt within an import Python would end by the signal instead
 sys.exit(code)

@@ -6,6 +6,7 @@ Modules of the commands are loaded only when chosen, so that help answers at onc
 from __future__ import annotations
 
 import argparse
+import atexit
 import importlib
 import io
 import os
@@ -14,6 +15,8 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from flicker._version import __version__
+
+STOPPED = 130  # exit code after Ctrl-C: 128 and the number of the signal, as shells have it
 
 COMMANDS: dict[str, str] = {
     "assess": "judge the runs of one unit: how each channel behaves, and why",
@@ -93,7 +96,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return int(stop.code or 0) if not isinstance(stop.code, str) else 2
     except KeyboardInterrupt:
         print("flicker: stopped.", file=sys.stderr)
-        return 130
+        return STOPPED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
@@ -112,7 +115,15 @@ def program() -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and (stream.encoding or "").lower().replace("-", "") != "utf8":
             stream.reconfigure(errors="replace")  # a character that it lacks must not end the page half-way
-    return main()
+    code = main()
+    if code == STOPPED:
+        # An interrupt that passed through an extension module's start makes Python end by the signal, whatever the
+        # code asked for; so what is to be done at the end is done here, and the process ends with the code.
+        atexit._run_exitfuncs()
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(STOPPED)
+    return code
 
 
 def sentence(problem: BaseException) -> str:

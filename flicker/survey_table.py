@@ -6,6 +6,7 @@ worker. One bad file is one row with its error, never the end of the survey, and
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
 import json
@@ -206,7 +207,9 @@ def _run(
             for name in list(waiting):
                 with _pool(1) as lone:
                     try:
-                        found = lone.submit(judge_file, *waiting[name]).result()
+                        with _held_back():
+                            job = lone.submit(judge_file, *waiting[name])
+                        found = job.result()
                         culprit = False
                     except BrokenProcessPool:
                         found = [_row(source=name, error="the worker died while judging this file", key=jobs[name][3])]
@@ -226,6 +229,21 @@ def _pool(workers: int | None) -> ProcessPoolExecutor:
 def _end_in_silence() -> None:
     """Let a worker end without a word where the program is stopped by hand; the program itself says so."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+
+
+@contextlib.contextmanager
+def _held_back() -> Iterator[None]:
+    """Hold an interrupt back while workers begin: they inherit that, and cannot be struck before they are silent."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _drain(waiting: Mapping[str, tuple[Any, ...]], pool: ProcessPoolExecutor) -> Iterator[tuple[str, list[Row] | None]]:
@@ -235,7 +253,8 @@ def _drain(waiting: Mapping[str, tuple[Any, ...]], pool: ProcessPoolExecutor) ->
     try:
         while True:
             while len(running) < ahead and (job := next(rest, None)) is not None:
-                running[pool.submit(judge_file, *job[1])] = job[0]
+                with _held_back():
+                    running[pool.submit(judge_file, *job[1])] = job[0]
             if not running:
                 return
             finished, _ = wait(running, return_when=FIRST_COMPLETED)

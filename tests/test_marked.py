@@ -26,11 +26,20 @@ def flat(hours=4.0, seed=1):
 
 
 def test_trimming_with_a_mark_is_no_drift_and_without_it_is_a_question(tmp_path):
+    # A mark 'adjusted' begins anew: what follows it needs clean hours of its own, so the log is eight hours long.
     for kind, word in (("trimmed", "steady"), ("trimmed-unmarked", "drifting")):
-        paths = simulate_log(kind, seed=4).write(tmp_path / f"{kind}.csv")
+        paths = simulate_log(kind, seed=4, hours=8.0).write(tmp_path / f"{kind}.csv")
         channel = assess([path for path in paths if ".marks." not in str(path)]).channels[0]
         assert channel.verdict == word
     assert "was something adjusted here?" in channel.finding("level change").reads
+
+
+def test_after_a_trim_the_hours_since_count(tmp_path):
+    # four hours, trimmed after some 1.6: the page says how long it was clean since, not since the start
+    paths = simulate_log("trimmed", seed=4).write(tmp_path / "trimmed.csv")
+    channel = assess([path for path in paths if ".marks." not in str(path)]).channels[0]
+    assert channel.verdict == "inconclusive" and channel.fitness == "not yet shown"
+    assert channel.tail.startswith("too short: 2.4 hours clean since the last change")
 
 
 def test_nine_of_ten_taps_answered_is_provoked_and_not_spontaneous():

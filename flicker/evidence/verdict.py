@@ -28,6 +28,7 @@ HOUR = 3600.0
 MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
 SMALL_SWINGS = 5  # from here on they are a finding, not chance (choice, not measured)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
+CUT_SHARE = 0.9  # the guard leaves out two minutes of each power-up; less than this is a cut (choice)
 STEP_H = 1.0 / 12.0  # advice is in whole five minutes
 ONLY_MISSING = frozenset({Reason.SHORT, Reason.RATE})  # reasons that more of the same log would take away
 
@@ -229,7 +230,10 @@ def _guarded(
     if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
         hours = facts.observed_s / HOUR
         more = hours_text(missing_hours(facts, limits, guard))
-        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {hours_text(hours)} clean, {more} more needed"
+        clean = f"{hours_text(hours)} clean"
+        if found.observed_h < CUT_SHARE * hours:  # a mark cut what is judged: only what follows it counts
+            clean = f"{hours_text(found.observed_h)} clean since the last change"
+        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {clean}, {more} more needed"
     if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
         return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if word == VerdictWord.STEADY:
