@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 
 from flicker import judge_case, read_case
-from flicker.evidence.job import still_open
+from flicker.evidence.job import not_tested
 from flicker.present.schema import schema
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -48,7 +48,7 @@ def test_the_document_is_plain_json_without_a_path(demo):
     jsonschema.Draft202012Validator(schema("flicker/job/1")).validate(json.loads(text))
     digest = hashlib.sha256((DEMO / "r60_01_as_received.csv.gz").read_bytes()).hexdigest()
     assert demo.to_dict()["fingerprints"][0] == {"file": "r60_01_as_received.csv.gz", "sha256": digest}
-    assert any("load" in line or "music" in line for line in still_open(demo))
+    assert any("load" in line or "music" in line for line in not_tested(demo))
 
 
 def small_case(folder, *, load=("none", "none"), sha=""):

@@ -20,7 +20,6 @@ from flicker.logs.marks import (
     stimuli,
     touched,
 )
-from flicker.logs.marks_column import marks_from_column
 from flicker.logs.model import Log, LogError
 
 HEAD = "time,kind,channel,until,text\n"
@@ -112,17 +111,6 @@ def test_a_bad_header_is_named(head, word):
 def test_intervals_of_different_kinds_or_channels_may_overlap_and_touch():
     text = HEAD + "10,touched,left,30,\n20,touched,right,40,\n15,adjusted,left,25,\n30,touched,left,35,\n"
     assert len(parse_marks(text, log())) == 4
-
-
-def test_a_column_of_marks():
-    cells = [""] * 1001
-    cells[10] = "stimulus: tap"
-    cells[20:25] = ["touched"] * 5
-    found = marks_from_column(np.arange(1001.0).tolist(), cells, log())
-    assert found == (Mark(10.0, "stimulus", text="tap"), Mark(20.0, "touched", until_s=24.0))
-    cells[30] = "hit"
-    with pytest.raises(LogError, match="row 31 of the column"):
-        marks_from_column(np.arange(1001.0).tolist(), cells, log())
 
 
 def test_effects_on_a_run():

@@ -175,11 +175,6 @@ def _untouched(case: Case) -> str | None:
     return next(name for name in names if name not in named) if len(named) == 1 else None
 
 
-def still_open(result: JobResult) -> list[str]:
-    """What was not tested and what was not recorded, in words for the owner's page."""
-    return [*not_tested(result), *(f"Not recorded: {item}." for item in result.case.not_recorded)]
-
-
 def not_tested(result: JobResult) -> list[str]:
     """What was not tested, in words for the owner's page."""
     out = []

@@ -13,45 +13,13 @@ from flicker.logs.model import Log, LogError
 from flicker.logs.reading.entries import Entry
 
 
-def marks_from_column(time_s: Sequence[float], cells: Sequence[str], log: Log) -> tuple[Mark, ...]:
-    """Read marks from the cells of a column: 'kind' or 'kind: text' in the rows it concerns, empty elsewhere.
-
-    Equal cells in consecutive rows are one mark that lasts from the first to the last of them. Free words are a `note`;
-    one word alone, or what stands before a colon, must be a kind.
-
-    Parameters
-    ----------
-    time_s : sequence of float, shape (rows,)
-        Seconds since the log's first sample.
-    cells : sequence of str, shape (rows,)
-        What stands in the column.
-    log : Log
-        As in `read_marks`.
-
-    Raises
-    ------
-    LogError
-        As `read_marks`, with the row number.
-    """
-    if len(time_s) != len(cells):
-        raise LogError(f"the column of marks has {len(cells)} cells for {len(time_s)} rows.")
-    entries: list[Entry] = []
-    for row, (moment, cell) in enumerate(zip(time_s, cells, strict=True)):
-        word = (cell or "").strip()
-        if word and entries and entries[-1].last == row - 1 and entries[-1].text == word:
-            entries[-1] = replace(entries[-1], last=row, last_s=float(moment))
-        elif word:
-            entries.append(Entry(row, row, word, float(moment), float(moment)))
-    return _from_entries(entries, log, "")
-
-
 def marks_in_column(log: Log) -> tuple[Mark, ...]:
     """Marks that stand in a column of the log itself, on the log's clock; empty where it has none.
 
     Raises
     ------
     LogError
-        As `marks_from_column`; the sentence begins with the log's name.
+        As `read_marks`, with the row number; the sentence begins with the log's name.
     """
     entries: Sequence[Entry] = getattr(log.source, "entries", ())
     if not entries:

@@ -30,7 +30,6 @@ LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart
 COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
 SIZE_PERMUTATIONS = 4_999
 SEED = 20_260_103
-ANSWERS = ("common cause", "partly common", "this channel only", "not shown")
 
 
 @dataclass(frozen=True, slots=True)

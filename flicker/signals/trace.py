@@ -27,12 +27,12 @@ from flicker.signals.guard.figures import SWITCHED_ON
 from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.settings import Settings
 from flicker.signals.spill_buffer import Stash
-from flicker.signals.trace_model import RunTraces, Trace, phase_spans
+from flicker.signals.trace_model import RunTraces, Trace
 from flicker.stats.noise import resolution_of
 
 Made = TypeVar("Made")
 
-__all__ = ["PICK_UP_V", "RunTraces", "Trace", "phase_spans", "trace_log"]
+__all__ = ["PICK_UP_V", "RunTraces", "Trace", "trace_log"]
 
 MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side,
 FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import Gap, Run
-from flicker.logs.spans import elapsed, total, within
+from flicker.logs.spans import elapsed, total
 from flicker.signals.baseline import Baseline
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.states import StateSpan
@@ -107,10 +107,3 @@ class RunTraces:
     number: int
     blocks: RunBlocks
     traces: tuple[Trace, ...]
-
-
-def phase_spans(trace: Trace, phase: str) -> Floats:
-    """Observed intervals of a phase: 'warm-up' after a seen power-up, 'settled' for the rest."""
-    if phase == "warm-up":
-        return within(trace.observed, 0.0, trace.warm_up_until_s)
-    return within(trace.observed, trace.warm_up_until_s, np.inf)

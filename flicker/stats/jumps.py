@@ -25,7 +25,6 @@ LEAST_V = 0.006
 SIGMAS = 7.0
 LEAST_JUMPS = 4  # two up and two down
 QUARTER = 0.3186  # lower quartile of the size of a standard normal number
-EVEN = 0.3  # sizes that scatter less than this, quartile to quartile, over their median
 
 
 @dataclass(frozen=True, slots=True)

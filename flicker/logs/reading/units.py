@@ -36,7 +36,6 @@ _OTHER = {
     "aac", "maac", "aacdc", "bit", "bits", "dec", "index", "sequence",
 }  # fmt: skip
 _AC = re.compile(r"(?i)^(?:[nuµμmk]?v(?:olts?)?[\s_]*(?:ac|rms|~|ac\+dc|acdc)|ac[\s_]*[nuµμmk]?v|[nuµμmk]?v~|ac)$")
-_LONE = re.compile(r"(?:[^\W\d_]{1,2}|%|°.?)")  # short words that stand for a unit only where a unit is to be expected
 _BRACKET = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]|\{([^{}]*)\}|<([^<>]*)>")
 _GLUED = re.compile(
     r"(?<=[a-z0-9\u00e0-\u00ff])(nV|uV|µV|μV|mV|kV)(?:dc|DC)?$|(?<=[a-zA-Z0-9]{2})(mv|uv|µv|μv)(?:dc)?$"

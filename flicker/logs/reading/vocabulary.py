@@ -15,7 +15,6 @@ TIME = frozenset({
     "timems", "moment", "jd", "mjd", "filetime", "sekunden", "sekunde", "minuten", "stunden", "secondes", "segundos",
     "secondi", "abscissa", "x",
 })  # fmt: skip
-DATE = frozenset({"date", "datum", "fecha", "data", "day", "jour", "tag"})
 COUNTERS = frozenset({
     "index", "idx", "sample", "samples", "no", "nr", "number", "num", "n", "record", "records", "rec", "scan", "scans",
     "count", "counter", "seq", "sequence", "id", "row", "line", "lfd", "nummer", "punkt", "point", "points", "messung",
