@@ -61,7 +61,9 @@ def advise(
         soon = f"It {ahead.reads}; switch off." if ahead.level_V < ahead.threshold_V else ""
     if verdict.fitness == Fitness.DO_NOT_CONNECT:
         most = volts_text(max(guard.figures.peak_V, guard.figures.largest_V, limits.protection_V))
-        return Next(None, sure, f"{soon} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
+        # volts that came and went say nothing of a slope: only a level that moves or stands too far is told ahead
+        told = soon if moving - {Reason.PEAK} else ""
+        return Next(None, sure, f"{told} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
     if soon:
         return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
     if Reason.REST in guard.reasons:

@@ -20,6 +20,7 @@ FEWEST = 5  # half-minutes
 EARLY = 0.8  # fitted on linear, square, cube, runaway and saturating shapes: held in 957 of 957 of them
 LEAST_V = 1e-3
 MOST_LAG = 0.95
+FAR_S = 48 * 3600.0  # ten minutes of a slope carry no figure beyond this (choice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +45,18 @@ class TimeToThreshold(Result):
     @property
     def reads(self) -> str:
         """Both bounds; the line alone is never told."""
-        latest = f"{_minutes(self.latest_s)}" if math.isfinite(self.latest_s) else "not foreseeable"
-        return (
-            f"reaches {volts_text(self.threshold_V)} in about {_minutes(self.line_s)} at this slope "
-            f"({_minutes(self.earliest_s)} to {latest})"
-        )
+        if self.line_s > FAR_S:
+            return f"may reach {volts_text(self.threshold_V)} in {_minutes(self.earliest_s)} at the earliest, at this slope"
+        earliest = _minutes(self.earliest_s)
+        bounds = f"{earliest} to {_minutes(self.latest_s)}" if self.latest_s <= FAR_S else f"{earliest} at the earliest"
+        return f"reaches {volts_text(self.threshold_V)} in about {_minutes(self.line_s)} at this slope ({bounds})"
 
 
 def _minutes(seconds: float) -> str:
     if seconds < 90:
         return f"{max(seconds, 0.0):.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+    hours = seconds / 3600
+    return f"{seconds / 60:.0f} min" if hours < 1.5 else f"{hours:.1f} h" if hours < 10 else f"{hours:.0f} h"
 
 
 def time_to_threshold(
