@@ -83,6 +83,10 @@ class Aspect(StrEnum):
     OCCUPIED_WINDOWS = "occupied windows"
     NOISE_FLOOR = "noise floor"
     SETTLED_LEVEL = "settled level"
+    MOVEMENT = "movement"
+    JUMPS = "jumps"
+    POWER_UP = "power-up"
+    PROTECTION = "protection"
 
 
 class TailKind(StrEnum):

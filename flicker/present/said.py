@@ -6,17 +6,25 @@ import math
 from datetime import datetime
 
 from flicker.base.formats import hours_text
+from flicker.base.values import Aspect
+from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.evidence.findings import NOT_SHOWN, Finding
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 GROWTH = frozenset({"more often", "larger", "worse with age", "larger with age"})
 
 
 def fitness_text(fitness: str) -> str:
     """Fitness in words for screen and paper."""
     return f"{fitness} to be safe" if fitness == NOT_YET_SHOWN else fitness
+
+
+def outcome_text(outcome: str, aspect: str) -> str:
+    """Outcome of a comparison, with the aspect where it is not the swings: 'improved: movement'."""
+    return outcome if outcome == NO_CHANGE or aspect in SWINGS else f"{outcome}: {aspect}"
 
 
 def day_and_clock(when: datetime) -> str:

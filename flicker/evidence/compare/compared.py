@@ -11,12 +11,14 @@ from flicker.base.described import Doc
 from flicker.base.formats import channel_text, hours_text, millivolts_text, times_text
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
+from flicker.evidence.compare.aspects import AspectChange, others_told, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
 from flicker.evidence.questions.recurrence import EpisodeRate
 
 HOUR = 3600.0
+OTHER = frozenset({Aspect.MOVEMENT, Aspect.JUMPS, Aspect.POWER_UP, Aspect.PROTECTION})  # told by their own sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,15 +98,14 @@ class RatioFigures(Result):
 class ChannelComparison(Result):
     """What changed in one channel, and whether its fault is shown to be gone.
 
-    ``outcome`` is 'improved', 'no change shown' or 'worse', decided by ``aspect``; ``cured`` is 'shown', 'not yet',
+    ``outcome`` is 'improved', 'no change shown' or 'worse', decided by ``aspect``: 'worse' where any of ``aspects`` is,
+    for what worsens anything is no cure. ``cured`` is 'shown', 'not yet',
     'no', or None where there was nothing to cure.
     """
 
     channel: Annotated[str, Doc("Name of the channel.")]
     outcome: Annotated[str, Doc("What is shown.", values=("improved", "no change shown", "worse"))]
-    aspect: Annotated[
-        Aspect, Doc("What decided the outcome: 'episodes', 'occupied windows', 'noise floor' or 'settled level'.")
-    ]
+    aspect: Annotated[Aspect, Doc("What decided the outcome.")]
     cured: Annotated[
         str | None,
         Doc(
@@ -135,6 +136,7 @@ class ChannelComparison(Result):
         float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)
     ]
     comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
+    aspects: Annotated[tuple[AspectChange, ...], Doc("Each aspect after against before.", least=1)]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
@@ -175,6 +177,7 @@ def reads(
     notes: Sequence[Note],
     noise: Change,
     level: Change,
+    aspects: Sequence[AspectChange] = (),
 ) -> str:
     """Say what changed and what is missing, in words for the owner."""
     name = channel_text(channel)
@@ -187,8 +190,10 @@ def reads(
         said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
     else:
         said_of = (_seen(sides[0]), _seen(sides[1]))
-    figures = f"{said_of[0]} {_when(one)}, {said_of[1]} {_when(two)}"
-    said = [f"{name}: {figures}: {outcome}."]
+    figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
+    own = next((found.reads for found in aspects if found.aspect == aspect), "")
+    said = [f"{name}: {own}" if own and aspect in OTHER else f"{name}: {figures}: {outcome}."]
+    said.extend(others_told(aspects, aspect))
     if aspect == Aspect.EPISODES and outcome != NO_CHANGE:
         ratio = item.ratio
         if not ratio.alone:
@@ -206,9 +211,11 @@ def reads(
         said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
     if level.note.startswith("not shown: meter or leads"):
         said.append(
-            f"At rest {millivolts_text(level.before)} {_when(one)}, {millivolts_text(level.after)} {_when(two)}: {level.note}."
+            f"At rest {millivolts_text(level.before)} {stage_text(one)}, {millivolts_text(level.after)} {stage_text(two)}: {level.note}."
         )
-    if aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} and cured is not None:
+    if state.word == "shown" and outcome == WORSE:
+        said.append("The fault as it came is gone, but a repair that worsens something else is no cure.")
+    elif cured is not None:
         said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
     return " ".join(said)
 
@@ -240,11 +247,6 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
     if state.excluded_per_h is not None:
         return f"The clean log says at most {state.excluded_per_h:.2g} per hour; {more}."
     return f"{more[0].upper()}{more[1:]}."
-
-
-def _when(stage: str) -> str:
-    """A stage at the end of a figure."""
-    return stage if stage in {"before", "after"} else f"({stage})"
 
 
 def _seen(side: SideFigures) -> str:

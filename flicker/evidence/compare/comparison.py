@@ -16,17 +16,16 @@ from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.alike import sources_of, starts_told, unlike
+from flicker.evidence.compare.aspects import decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
 from flicker.evidence.compare.condition_change import (
-    Change,
     OffBy,
-    level_change,
-    noise_change,
     power_up_change,
     size_change,
     unlike_change,
 )
 from flicker.evidence.compare.credit import Credit, credits_of, work_of
+from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both
 from flicker.evidence.compare.sides import side_of
 from flicker.evidence.compare.weighing import (
     IMPROVED,
@@ -267,6 +266,7 @@ def _compare(
     for number, (first, second, before, after) in enumerate(steps):
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
         base = next((item for row, item in here if row[1] == control), None)
+        judged = judged_aspects(here, (before, after), (first, second), limits, apart[number], case, control)
         channels = tuple(
             _channel(
                 row,
@@ -277,7 +277,8 @@ def _compare(
                 concern,
                 limits,
                 apart[number],
-                _off_by(row[2], row[3], case),
+                off_by_both(row[2], row[3], case),
+                judged[row[1]],
             )
             for row, item in here
         )
@@ -298,15 +299,6 @@ def _compare(
     return out
 
 
-def _off_by(one: ChannelRecord, two: ChannelRecord, case: Case | None) -> OffBy:
-    """How far a reading of either side may be off, both together."""
-
-    def both(before_V: float, after_V: float) -> float:
-        return off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
-
-    return both
-
-
 def _channel(
     row: tuple[int, str, ChannelRecord, ChannelRecord],
     item: Weighed,
@@ -317,24 +309,18 @@ def _channel(
     limits: Limits,
     unalike: Sequence[str],
     off_by: OffBy,
+    judged: Judged,
 ) -> ChannelComparison:
     _, channel, one, two = row
     before, after = sides
     notes = list(item.notes)
-    noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
+    noise, level = judged.noise, judged.level
     sizes = size_change(
         [cycle.size_V for cycle in item.before.cycles], [cycle.size_V for cycle in item.after.cycles], limits, off_by
     )
     if unalike:
-        noise, level, sizes = (unlike_change(found, unalike) for found in (noise, level, sizes))
-    outcome, aspect = item.outcome, item.leads
-    # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
-    if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
-        if before.finding("noise").answer == YES:
-            aspect = Aspect.NOISE_FLOOR
-            outcome = _answer(noise, item.family, limits)
-        elif before.finding("settled offset").answer == YES:
-            aspect, outcome = Aspect.SETTLED_LEVEL, _answer(level, item.family, limits)
+        sizes = unlike_change(sizes, unalike)
+    aspect, outcome = judged.led
     untouched = base is item
     if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:
         apart = item.leading.high < base.leading.low if outcome == IMPROVED else item.leading.low > base.leading.high
@@ -342,6 +328,7 @@ def _channel(
             outcome = NO_CHANGE
             text = "the untouched channel changed as well: the room or the conditions, not the part"
             notes.append(Note(NoteKind.UNTOUCHED, text))
+    aspect, outcome = decided(judged.aspects, (aspect, outcome))
     state = cure(
         item,
         recurs=after.finding("intermittent").answer == YES,
@@ -350,7 +337,7 @@ def _channel(
         confidence=limits.confidence,
     )
     cured = state.word
-    if cured == "shown" and outcome != IMPROVED:
+    if cured == "shown" and (outcome != IMPROVED or item.outcome != IMPROVED):
         cured = "not yet"
     for change in (noise, level, sizes):
         if change.note and not unalike and (change is not sizes or "meter or leads" in change.note):
@@ -393,13 +380,9 @@ def _channel(
         concern,
         state.excluded_per_h,
         tuple(dict.fromkeys(note.text for note in notes)),
-        reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level),
+        judged.aspects,
+        reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects),
     )
-
-
-def _answer(change: Change, family: int, limits: Limits) -> str:
-    shown = change.p_value is None or change.p_value * family <= 1.0 - limits.confidence
-    return {"less": IMPROVED, "more": WORSE}.get(change.answer, NO_CHANGE) if shown else NO_CHANGE
 
 
 def _cautions(
@@ -426,14 +409,18 @@ def _cautions(
         },
     )
     changed = [
-        item for item in channels if item.outcome == IMPROVED and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
+        item
+        for item in channels
+        if item.outcome == IMPROVED and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
     ]
     if control is None and len(channels) > 1 and len(changed) == len(channels):
         out.append(
             "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
-    if any(item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels):
+    if any(
+        item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels
+    ):
         out.append(foot(before.limits))
     for item in channels:
         for text in item.ratio.cautions:

@@ -12,6 +12,7 @@ from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.words import first_step, what_next
+from flicker.present.said import SWINGS
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -71,13 +72,14 @@ def _state(item: ChannelAssessment, found: ChannelComparison | None) -> str:
         return "is there"
     if any(note.startswith("not comparable") for note in found.comparable):
         return "cannot be judged: the logs were made under different conditions"
+    swings = found.aspect in SWINGS
     if found.outcome == WORSE:
-        return "has become worse"
+        return "has become worse" if swings else f"is not cured: the repair made something else worse ({found.aspect})"
     if found.cured == "shown":
         return GONE if item.verdict not in FAULTY else f"is not gone ({item.verdict})"
     if found.cured == "not yet" and not item.rate.episodes:
         return "did not come again, but that it is gone is not shown yet"
-    if found.outcome == IMPROVED:
+    if found.outcome == IMPROVED and swings:
         return "is better, but not gone"
     return "is still there" if item.rate.episodes else "is not shown to be gone"
 

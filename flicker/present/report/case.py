@@ -9,11 +9,13 @@ from flicker.base.formats import hours_text, times_text
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE
 from flicker.evidence.questions.registry import questions
 from flicker.present.report.answers import next_step
 from flicker.present.report.assessment import verdict_card
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.words import MONTHS
+from flicker.present.said import SWINGS
 
 if TYPE_CHECKING:
     from flicker.evidence.job import JobResult
@@ -81,6 +83,10 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
         return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")
     if apart is not None:
         return tag("p", tag("strong", "Not comparable with how it came in: "), f"{apart.split(': ', 1)[-1]}.")
+    if found.outcome != NO_CHANGE and found.aspect not in SWINGS:
+        word = "Better" if found.outcome == IMPROVED else "Worse"
+        told = [one.reads for one in found.aspects if one.outcome != NO_CHANGE]
+        return tag("p", tag("strong", f"{word} than when it came in: "), " ".join(told))
     if found.outcome == "worse":
         return tag("p", tag("strong", "Worse than when it came in: "), f"{then}, {now}.")
     if found.cured == "no":

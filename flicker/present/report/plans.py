@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from flicker.base.formats import hours_text, p_text
 from flicker.evidence.assessment import SAFETY
+from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
 from flicker.present.report.assessment import cautions, foot, glossary, mast, number, stamp
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
 from flicker.present.report.words import CURED
+from flicker.present.said import outcome_text
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
@@ -60,11 +62,16 @@ def compared_card(item: Mapping[str, Any], *, level: str = "h3") -> Markup:
     if hours:
         also = f" (or {starts} cold starts)" if starts else ""
         pairs.append(("What next", f"Log {hours_text(float(hours))} more{also} without an episode."))
+    pairs.extend(
+        (str(found["aspect"]), str(found["outcome"]))
+        for found in item["aspects"]
+        if found["outcome"] != NO_CHANGE and found["aspect"] != item["aspect"]
+    )
     fitness = (item.get("after") or {}).get("fitness")
     return tag(
         "section",
         stamp(str(fitness)) if fitness else None,
-        tag(level, f"{item['channel']}: {item['outcome']}"),
+        tag(level, f"{item['channel']}: {outcome_text(str(item['outcome']), str(item['aspect']))}"),
         tag("p", str(item.get("reads", ""))),
         facts(pairs) if pairs else None,
         class_="tag",

@@ -11,8 +11,8 @@ from rich.text import Text
 from flicker.base.formats import hours_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.comparison import Comparison
-from flicker.evidence.compare.weighing import IMPROVED, WORSE
-from flicker.present.said import rate_text
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
+from flicker.present.said import outcome_text, rate_text
 from flicker.present.terminal.paper import facts, page
 
 LADDER = 48
@@ -40,7 +40,7 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
     head = Text.assemble(
         (f" {item.channel} ", "bold reverse"),
         "  ",
-        (f" {item.outcome} ", COLOURS.get(item.outcome, "bold black on khaki3")),
+        (f" {outcome_text(item.outcome, item.aspect)} ", COLOURS.get(item.outcome, "bold black on khaki3")),
     )
     if item.cured is not None:
         head.append(f"  {CURES[item.cured]}", style="bold")
@@ -55,6 +55,10 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
         if change.answer != "not shown" and change.before is not None and change.after is not None:
             moved = f"{change.before * 1e3:.3g} mV to {change.after * 1e3:.3g} mV ({change.answer})"
             rows.append((change.quantity, Text(moved)))
+    told = {change.quantity for change in (item.noise_ratio, item.level_shift_V) if change.answer != "not shown"}
+    for found in item.aspects:
+        if found.outcome != NO_CHANGE and found.aspect != item.aspect and str(found.aspect) not in told:
+            rows.append((str(found.aspect), Text(found.outcome)))
     rows.extend(("like with like", Text(note)) for note in item.comparable)
     return Group(
         head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts(rows, console, style="dim"), (0, 0, 0, 1))

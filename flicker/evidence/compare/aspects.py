@@ -1,0 +1,330 @@
+"""What else a repair can mend or harm: movement, jumps, noise, level at rest, power-up, protection.
+
+Each claim rests on the answers of the two assessments to one question: 'yes' on one side, 'no' on the other. A 'no' of
+too few hours or starts to have met the fault is no cure, so each aspect also asks whether there was enough of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from flicker.base.described import Doc
+from flicker.base.formats import hours_text, millivolts_text, times_text, volts_text
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.base.values import Aspect
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.condition_change import Change, OffBy
+from flicker.evidence.compare.power_up_ratio import power_up_ratio
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, PACE, WORSE, Weighed
+from flicker.evidence.findings import NO, YES
+from flicker.evidence.guard import WARM_S, Reason
+from flicker.evidence.questions.level_jumps import JUMP_V
+
+HOUR = 3600.0
+UNTOUCHED = "the untouched channel changed as well"
+APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)
+SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
+MOST_STARTS = 1000  # nobody logs more
+BETWEEN = 5  # power-ups from which movement between them is judged (`questions.drift.run_to_run`)
+UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.UNDATED})  # a 'no' here shows nothing
+
+
+@dataclass(frozen=True, slots=True)
+class AspectChange(Result):
+    """One aspect of a channel after against before; ``outcome`` is 'improved', 'no change shown' or 'worse'."""
+
+    aspect: Annotated[Aspect, Doc("What was compared.")]
+    outcome: Annotated[str, Doc("What is shown.", values=("improved", "no change shown", "worse"))]
+    before: Annotated[float | None, Doc("Figure before, in unit; null where there is none.", open=True)]
+    after: Annotated[float | None, Doc("Figure after, in unit.", open=True)]
+    unit: Annotated[str, Doc("Unit of both figures.", values=("V", "1/h", "share", "trips"))]
+    note: Annotated[str, Doc("Why the sides differ in their answers and nothing is claimed; empty otherwise.")]
+    reads: Annotated[str, Doc("In words.")]
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """One side of an aspect: the answer, its figure, and that figure in words."""
+
+    answer: str
+    value: float | None
+    said: str
+
+
+def aspects_of(
+    sides: tuple[ChannelAssessment, ChannelAssessment],
+    item: Weighed,
+    changes: tuple[Change, Change],
+    led: tuple[Aspect, str],
+    limits: Limits,
+    off_by: OffBy,
+    names: tuple[str, str] = ("before", "after"),
+    barred: str = "",
+) -> tuple[AspectChange, ...]:
+    """Compare every aspect of a channel.
+
+    Parameters
+    ----------
+    sides : (ChannelAssessment, ChannelAssessment)
+        Before and after.
+    item : Weighed
+        Their rates, compared.
+    changes : (Change, Change)
+        Noise floor and settled level, compared.
+    led : (Aspect, str)
+        What rate, noise or level decided so far, and the outcome.
+    limits : Limits
+        Limits in use.
+    off_by : callable
+        How far two readings may be off together, volts.
+    names : (str, str)
+        Names of the two sides.
+    barred : str
+        Why the two sides may not be compared; empty where they may.
+
+    Returns
+    -------
+    tuple of AspectChange
+        One entry an aspect, that of the rate first.
+    """
+    noise, level = changes
+    when = (stage_text(names[0]), stage_text(names[1]))
+    pace = [item.before.sample_interval_s, item.after.sample_interval_s]
+    paced = max(pace) <= PACE * max(min(pace), 1e-12)
+    found = [_rate(sides, item, when)]
+    made: list[tuple[Aspect, str, tuple[_Seen, _Seen], Callable[[int], str], bool]] = [
+        (Aspect.MOVEMENT, "V", _both(sides, _movement), lambda bad: _movement_open(sides, bad, limits, off_by), True),
+        (
+            Aspect.JUMPS,
+            "V",
+            _both(sides, _jumps),
+            lambda bad: _digits(sides) or _too_few(sides, bad, _jump_pairs, limits),
+            paced,
+        ),
+        (Aspect.NOISE_FLOOR, "V", _both(sides, _noise), lambda bad: _untold(noise, bad), paced),
+        (Aspect.SETTLED_LEVEL, "V", _both(sides, _level), lambda bad: _untold(level, bad), True),
+        (Aspect.POWER_UP, "V", _both(sides, _power_up), lambda bad: _starts_open(sides, bad, limits, off_by), paced),
+        (
+            Aspect.PROTECTION,
+            "trips",
+            _both(sides, _protection),
+            lambda bad: _too_few(sides, bad, lambda part: part.relay.trips, limits),
+            paced,
+        ),
+    ]
+    for aspect, unit, (one, two), missing, alike in made:
+        outcome, note = NO_CHANGE, ""
+        bad = 0 if (one.answer, two.answer) == (YES, NO) else 1 if (one.answer, two.answer) == (NO, YES) else None
+        if bad is not None:
+            note = barred or ("" if alike else "the readings come at another pace")
+            note = note or _unseen(sides[1 - bad], aspect) or missing(bad)
+            if not note:
+                outcome = IMPROVED if bad == 0 else WORSE
+        if aspect == led[0]:
+            outcome = led[1]
+        if outcome != NO_CHANGE:
+            note = ""
+        elif aspect == Aspect.SETTLED_LEVEL and not note and level.answer == "more":
+            note = "further from zero than before, but not shown to be beyond the limit"
+        said = f"{aspect}: {one.said} {when[0]}, {two.said} {when[1]}: {outcome}{f' ({note})' if note else ''}."
+        found.append(AspectChange(aspect, outcome, one.value, two.value, unit, note, said))
+    return tuple(found)
+
+
+def not_by_itself(found: Sequence[AspectChange], control: Sequence[AspectChange]) -> tuple[AspectChange, ...]:
+    """Withdraw what the untouched channel shows as well: the room or the conditions made it."""
+    same = {(item.aspect, item.outcome) for item in control if item.outcome != NO_CHANGE}
+    return tuple(
+        replace(
+            item,
+            outcome=NO_CHANGE,
+            note=UNTOUCHED,
+            reads=f"{item.aspect}: {UNTOUCHED}: {NO_CHANGE}.",
+        )
+        if (item.aspect, item.outcome) in same and item.aspect not in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
+        else item
+        for item in found
+    )
+
+
+def decided(found: Sequence[AspectChange], led: tuple[Aspect, str]) -> tuple[Aspect, str]:
+    """The aspect that decides and its outcome: what worsens anything is no cure; else what decided so far."""
+    if led[1] == WORSE:
+        return led
+    for wanted in (WORSE, IMPROVED):
+        if led[1] == wanted:
+            return led
+        shown = [item for item in found if item.outcome == wanted and item.aspect != led[0]]
+        shown = [item for item in shown if item.aspect not in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}]
+        if shown:
+            return shown[0].aspect, wanted
+    return led
+
+
+def others_told(found: Sequence[AspectChange], led: Aspect) -> list[str]:
+    """Sentences of what changed in other aspects than the one already told, or only seems so; the worse first."""
+    told = [item for item in found if (item.outcome != NO_CHANGE or item.note) and item.aspect != led]
+    told.sort(key=lambda item: (WORSE, IMPROVED, NO_CHANGE).index(item.outcome))
+    return [f"{item.reads[0].upper()}{item.reads[1:]}" for item in told]
+
+
+def _both(
+    sides: tuple[ChannelAssessment, ChannelAssessment], seen: Callable[[ChannelAssessment], _Seen]
+) -> tuple[_Seen, _Seen]:
+    return seen(sides[0]), seen(sides[1])
+
+
+def stage_text(stage: str) -> str:
+    """A stage at the end of a figure."""
+    return stage if stage in {"before", "after"} else f"({stage})"
+
+
+def _rate(sides: tuple[ChannelAssessment, ChannelAssessment], item: Weighed, when: tuple[str, str]) -> AspectChange:
+    if item.leads == Aspect.OCCUPIED_WINDOWS:
+        one, two = item.shares
+        said = f"swings in {one:.0%} of all short windows {when[0]}, in {two:.0%} {when[1]}"
+        return AspectChange(item.leads, item.outcome, one, two, "share", "", f"{item.leads}: {said}: {item.outcome}.")
+    told = [
+        f"{times_text(part.rate.episodes) if part.rate.episodes else 'none'} in {hours_text(part.rate.observed_s / HOUR)}"
+        for part in sides
+    ]
+    return AspectChange(
+        item.leads,
+        item.outcome,
+        sides[0].rate.per_hour,
+        sides[1].rate.per_hour,
+        "1/h",
+        "",
+        f"{item.leads}: {told[0]} {when[0]}, {told[1]} {when[1]}: {item.outcome}.",
+    )
+
+
+def _movement(part: ChannelAssessment) -> _Seen:
+    moved, hours = part.guard.figures.moved_V, part.guard.figures.judged_h
+    if hours <= 0:
+        return _Seen(part.finding("drift").answer, None, "too short to tell")
+    return _Seen(part.finding("drift").answer, moved, f"{millivolts_text(moved)} in {hours_text(hours)}")
+
+
+def _jumps(part: ChannelAssessment) -> _Seen:
+    found = part.finding("jumps")
+    pairs = _jump_pairs(part)
+    size = (found.effect or 0.0) if pairs else 0.0
+    said = f"{times_text(pairs)} up and down by {millivolts_text(size)}" if pairs else "none"
+    return _Seen(found.answer, size, said)
+
+
+def _noise(part: ChannelAssessment) -> _Seen:
+    found = part.finding("noise")
+    return _Seen(
+        found.answer, found.effect, "too short to tell" if found.effect is None else millivolts_text(found.effect)
+    )
+
+
+def _level(part: ChannelAssessment) -> _Seen:
+    found = part.finding("settled offset")
+    return _Seen(found.answer, found.effect, "not seen" if found.effect is None else millivolts_text(found.effect))
+
+
+def _power_up(part: ChannelAssessment) -> _Seen:
+    if not part.power_up:
+        return _Seen(part.finding("power-up").answer, None, "none seen")
+    worst = max(part.power_up, key=lambda item: (item.abnormal, abs(item.surge_V)))
+    bad = sum(item.abnormal for item in part.power_up)
+    answer = part.finding("power-up").answer
+    said = f"{bad} of {len(part.power_up)} beyond the limits, the largest {volts_text(worst.surge_V)} over {worst.settle_s:.3g} s"
+    return _Seen("" if answer == NO and bad else answer, worst.surge_V, said)
+
+
+def _protection(part: ChannelAssessment) -> _Seen:
+    trips = part.relay.trips
+    said = f"would have tripped {times_text(trips)}" if trips else "would not have tripped"
+    return _Seen(part.finding("protection").answer, float(trips), said)
+
+
+def _unseen(part: ChannelAssessment, aspect: Aspect) -> str:
+    """Why the side that answers 'no' could have missed it: a lead that is off reads quiet too."""
+    against = UNSEEN if aspect == Aspect.POWER_UP else UNSEEN | {Reason.SHORT}
+    return "the quiet side was not seen well or long enough" if against & set(part.guard.reasons) else ""
+
+
+def _movement_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, limits: Limits, off_by: OffBy) -> str:
+    """What is missing: the quiet side long enough, and two movements that lie apart."""
+    moving, quiet = sides[bad].guard.figures, sides[1 - bad].guard.figures
+    if moving.judged_h <= 0 or quiet.judged_h <= 0:
+        return "too short to tell"
+    if moving.power_ups >= BETWEEN > quiet.power_ups:
+        return f"movement between power-ups shows over {BETWEEN} or more; {quiet.power_ups} were logged"
+    # The guard also counts what may be an open lead; a quiet hour counts only if it was observed.
+    ups = max(quiet.power_ups, 1)
+    seen_h = quiet.judged_h - max(quiet.observed_h - sides[1 - bad].observed_s / HOUR, 0.0)
+    each = (moving.judged_h / max(moving.power_ups, 1), max(seen_h, 0.0) / ups)
+    needed_h = each[0] * min(1.0, SEEN * limits.drift_V / max(moving.moved_V, 1e-12))
+    if each[1] < needed_h:
+        needed = hours_text(math.ceil(10.0 * (needed_h + WARM_S / HOUR)) / 10.0)
+        return f"so slow a movement shows in {needed} of one power-up; log so long"
+    apart_V = moving.moved_V - quiet.moved_V
+    if moving.moved_V < APART * quiet.moved_V or apart_V <= off_by(moving.moved_V, quiet.moved_V):
+        return "the two movements are too much alike"
+    return ""
+
+
+def _jump_pairs(part: ChannelAssessment) -> int:
+    return int(part.finding("jumps").statistic or 0)
+
+
+def _digits(sides: tuple[ChannelAssessment, ChannelAssessment]) -> str:
+    """Why the last digits forbid a claim: a coarser one on one side could hide jumps, or make them."""
+    steps = [part.noise.resolution_V or 0.0 for part in sides]
+    alike = max(steps) <= 0.5 * JUMP_V or max(steps) <= 1.5 * min(steps)
+    return "" if alike else "the last digit of the meter differs"
+
+
+def _too_few(
+    sides: tuple[ChannelAssessment, ChannelAssessment],
+    bad: int,
+    count: Callable[[ChannelAssessment], int],
+    limits: Limits,
+) -> str:
+    """Why the counts may differ by themselves as power-ups do; each side counts as one power-up, the safe way."""
+    hours = [part.guard.figures.observed_h for part in sides]
+    hours[1 - bad] = min(hours[1 - bad], sides[1 - bad].observed_s / HOUR)
+    one, two = (np.array([[float(count(part)), time]]) for part, time in zip(sides, hours, strict=True))
+    found = power_up_ratio(two, one, scatter=limits.power_up_scatter, confidence=limits.confidence)
+    shown = (found.p_less if bad == 0 else found.p_greater) <= 0.5 * (1.0 - limits.confidence)
+    return "" if shown else "too few in too short a time to tell it from chance; log longer"
+
+
+def _untold(change: Change, bad: int) -> str:
+    if change.answer == ("less" if bad == 0 else "more"):
+        return ""
+    return change.note or "the difference is too small to tell"
+
+
+def _starts_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, limits: Limits, off_by: OffBy) -> str:
+    """What is missing for starts of one kind to differ beyond chance: Fisher's exact test, one-sided, none on one side."""
+    wrong, right = sides[bad].power_up, sides[1 - bad].power_up
+    kinds = {start.start for start in wrong if start.abnormal}
+    here = [start for start in wrong if start.start in kinds]
+    there = [start for start in right if start.start in kinds]
+    number = sum(start.abnormal for start in here)
+    if not number:
+        return "the starts cannot be told apart"
+    error = 0.5 * (1.0 - limits.confidence)
+    needed = next(
+        (k for k in range(1, MOST_STARTS) if math.comb(len(here), number) <= error * math.comb(len(here) + k, number)),
+        0,
+    )
+    if not needed or len(there) < needed:
+        kind = "" if kinds == {"unknown"} else f" {' or '.join(sorted(kinds - {'unknown'}))}"
+        return f"to tell it from chance takes {needed or f'more than {MOST_STARTS}'}{kind} starts; {len(there)} were logged"
+    if any(start.abnormal and start.settle_s > limits.settle_s for start in here):
+        return ""  # a time does not hang on the accuracy of the meter
+    one, two = (max(abs(start.surge_V) for start in side) for side in (here, there))
+    return "" if abs(one - two) > off_by(one, two) else "less than the accuracy of both readings"
