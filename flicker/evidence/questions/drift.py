@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 HOUR = 3600.0
+SMALL_SHARE = 0.25  # of the drift limit: a level that stays within this is not searched for steps (choice)
 
 
 @question(
@@ -225,6 +226,9 @@ def level_change(
         for low, high in pairwise(edges):
             inside = (time >= low) & (time < high)
             if np.count_nonzero(inside) < 20:
+                continue
+            if np.ptp(value[inside]) < SMALL_SHARE * limits.drift_V:  # no step that could matter fits in there
+                p_values.append(1.0)
                 continue
             found = level_changes(
                 value[inside], time[inside], confidence=limits.confidence, resolution=trace.resolution_V
