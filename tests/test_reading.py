@@ -529,3 +529,15 @@ def test_a_unit_in_the_cell_counts_for_that_cell(cell: str, volts: float | None,
     else:
         values = columns(read_log(path, decimal="."))[1]["left"]
         np.testing.assert_array_equal(values, [volts if k == 15 else 0.00025 for k in range(20)])
+
+
+def test_unquoted_thousands_before_a_unit_are_not_taken_for_decimals(tmp_path):
+    # the last group carries the unit: 17,232 µV is 17.2 mV or 17.2 µV, and these rows do not say which
+    start = datetime(2031, 12, 25, 20, 0)
+    rows = [f"{start + timedelta(seconds=k)},17,{200 + k} µV" for k in range(400)]
+    path = tmp_path / "grouped.csv"
+    path.write_text("time_s,left\n" + "\n".join([*rows, f"{start + timedelta(seconds=400)},-2,437,640 µV"]) + "\n", encoding="utf-8")
+    with pytest.raises(LogError, match=r"as decimal signs or for thousands.*--decimal"):
+        read_log(path)
+    told = read_log(path, decimal=".").to_frame()
+    assert told["left"].iloc[0] == pytest.approx(0.0172) and told["left"].iloc[400] == pytest.approx(-2.43764)

@@ -10,7 +10,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading.columns import Wishes
 
 _LEAD = re.compile(r"\s*[+-]?\d{1,3}")
-_GROUP = re.compile(r"\d{3}(?:\.\d*)?\s*")
+_GROUP = re.compile(r"\d{3}(?:\.\d*)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")  # the last group may carry the unit
 _WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d{0,2}(?:[. '\u00a0\u202f]\d{3})+|[1-9]\d*)")
 _DIGITS = re.compile(r"\d+(?:[eE][+-]?\d+)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")
 MOST_WAYS = 64
@@ -57,7 +57,7 @@ class Commas:
                 end < len(cells) and (_LEAD.fullmatch(text) if end == at + 1 else True) and _GROUP.fullmatch(cells[end])
             ):
                 text = text + cells[end]
-                whole = "." not in cells[end]
+                whole = cells[end].strip().isdigit()  # a point, a sign or a unit ends the number
                 end += 1
                 go(end, [*done, text])
                 if not whole:
