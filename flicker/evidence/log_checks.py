@@ -36,7 +36,14 @@ USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWIT
 
 def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list[str]:
     """Cautions about the logs of one side."""
-    return [*_units(runs, records), *_rectified(runs, records), *_twice(runs), *_overlap(runs), *_other_names(runs)]
+    copies = same_readings(runs)
+    return [
+        *_units(runs, records),
+        *_rectified(runs, records),
+        *_twice(runs, copies),
+        *_overlap(runs, copies),
+        *_other_names(runs),
+    ]
 
 
 def between(
@@ -131,8 +138,8 @@ def _rectified(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> I
         )
 
 
-def _twice(runs: Sequence[RunTraces]) -> Iterator[str]:
-    for group in same_readings(runs):
+def _twice(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> Iterator[str]:
+    for group in copies:
         first = runs[group[0]]
         for two in (runs[place] for place in group[1:]):
             yield (
@@ -141,8 +148,8 @@ def _twice(runs: Sequence[RunTraces]) -> Iterator[str]:
             )
 
 
-def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
-    copies = {place: k for k, group in enumerate(same_readings(runs)) for place in group}
+def _overlap(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> Iterator[str]:
+    group_of = {place: k for k, group in enumerate(copies) for place in group}
     for aware in (False, True):  # clocks with and without a zone cannot be compared
         dated = [
             (run.run.start.timestamp() if aware else _naive_s(run.run.start), place)
@@ -156,7 +163,7 @@ def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
             end = start + runs[place].run.duration_s
             for other_end, other in open_places:
                 one, two = runs[other].run, runs[place].run
-                copied = place in copies and copies[place] == copies.get(other)
+                copied = place in group_of and group_of[place] == group_of.get(other)
                 shared = min(end, other_end) - start
                 if one.source != two.source and not copied and shared > LOST_S:
                     yield (
