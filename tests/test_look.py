@@ -10,8 +10,8 @@ import pytest
 from flicker import LogError
 from flicker.cli import main
 from flicker.logs.growing import GrowingLog
-from flicker.logs.reading.columns import Found
 from flicker.logs.reading.look import look
+from flicker.logs.reading.planning.columns import Found
 
 ROWS = "".join(
     f"05.03.2026 23:59:{40 + k};12,{k % 10};mV;3,7\n" if k != 7 else "05.03.2026 23:59:47;2,500;V;3,7\n"

@@ -255,7 +255,7 @@ def test_every_option_that_a_sentence_names_exists(capsys: pytest.CaptureFixture
     assert main(["assess", "--help"]) == 0
     line = set(re.findall(r"--[a-z-]+", capsys.readouterr().out))
     source = Path(inspect.getfile(read_log)).parent
-    for file in sorted(source.glob("*.py")):
+    for file in sorted(source.rglob("*.py")):
         for option in re.findall(r"\((--[a-z-]+)", file.read_text(encoding="utf-8")):
             assert option in line, (file.name, option)
             word = option[2:].replace("-", "_")

@@ -14,7 +14,7 @@ from pyarrow import csv, feather, parquet
 
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import open_source, read_log
-from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.planning.columns import Wishes
 
 N = 3000
 RNG = np.random.default_rng(11)

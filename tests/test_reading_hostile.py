@@ -17,7 +17,8 @@ from test_reading import FORMS, SECONDS, table
 
 from flicker.logs import arrow_types
 from flicker.logs.model import LogError
-from flicker.logs.reading import clock, read_log
+from flicker.logs.reading import read_log
+from flicker.logs.reading.words import clock
 
 FOLDER = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 

@@ -23,7 +23,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.excursion_table import write_excursions
 from flicker.logs.model import ArraySource, Log
 from flicker.logs.reading import open_source
-from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.planning.columns import Wishes
 from flicker.signals.blocks import reduce_log
 from flicker.signals.cache import BlockCache
 from flicker.signals.excursions import Scanner, scan_run

@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.model import LogError
-from flicker.logs.reading import files, sniff
-from flicker.logs.reading.columns import Wishes
-from flicker.logs.reading.plan import make_plan
-from flicker.logs.reading.text import _Reader
+from flicker.logs.reading import files
+from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.planning.plan import make_plan
+from flicker.logs.reading.text import sniff
+from flicker.logs.reading.text.text_log import _Reader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading.units import label
+from flicker.logs.reading.words.units import label
 from flicker.logs.source import Batch, Companion, Source
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 
 from flicker.logs.marks import KINDS, Mark, check_overlap, checked_kind, first_of, moment_of
 from flicker.logs.model import Log, LogError
-from flicker.logs.reading.entries import Entry
+from flicker.logs.reading.samples.entries import Entry
 
 
 def marks_in_column(log: Log) -> tuple[Mark, ...]:

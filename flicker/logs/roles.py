@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
-    from flicker.logs.reading.columns import Column
+    from flicker.logs.reading.planning.columns import Column
 
 ROLES = ("output", "rail", "mains", "temperature", "shorted lead", "ignore")
 MARK_NAMES = {"mark", "marks", "marker", "markers", "event", "events", "note", "notes"}

@@ -22,7 +22,7 @@ import numpy as np
 from flicker._version import __version__
 from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
 from flicker.logs.reading import open_source, read_log, wishes_of
-from flicker.logs.reading.entries import Entry
+from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
 from flicker.logs.used_columns import by_roles
 from flicker.logs.writing import whole_file

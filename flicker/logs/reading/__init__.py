@@ -1,7 +1,8 @@
 """Reads a log: a path in, a `Log` out, whatever the logger wrote.
 
-`reader` opens, `sniff` looks at the first bytes, `plan` decides how to read, `csv_parser` and `text` read text, `columnar`
-and `wav` the rest; `units`, `clock` and `cells` know units, times and odd cells. Names resolve when first used.
+`reader` opens `files` and data in memory, `look` shows the plan before it is believed; `words/` knows what a cell says,
+`planning/` what each column is, `text/` and `columnar/` read the two forms, `wav` recordings, `samples/` keeps what was read.
+Names resolve when first used.
 """
 
 from __future__ import annotations

@@ -11,9 +11,11 @@ from typing import Any
 import numpy as np
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import files, sniff, units
-from flicker.logs.reading.columns import Column, Found, Wishes
-from flicker.logs.reading.plan import Plan
+from flicker.logs.reading import files
+from flicker.logs.reading.planning.columns import Column, Found, Wishes
+from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.text import sniff
+from flicker.logs.reading.words import units
 from flicker.logs.source import Source
 
 ROWS_SHOWN = 3

@@ -10,8 +10,8 @@ from typing import Any
 from flicker.logs.errors import LogError
 from flicker.logs.model import Log
 from flicker.logs.reading import files
-from flicker.logs.reading.columns import Wishes
-from flicker.logs.reading.spool import IN_MEMORY_BYTES
+from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.samples.spool import IN_MEMORY_BYTES
 from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
 from flicker.logs.source import Source
@@ -129,7 +129,7 @@ def read_log(
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
     if not isinstance(path, (str, os.PathLike)):
-        from flicker.logs.reading.frames import frame_source
+        from flicker.logs.reading.columnar.frames import frame_source
 
         return by_roles(frame_source(path, wishes), run_gap_s=run_gap_s, reader=repr(wishes), differences=differences)
     return by_roles(
@@ -201,9 +201,9 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
             from flicker.logs.reading import wav
 
             return wav.WavSource(file, inner, wishes)
-        from flicker.logs.reading import columnar
+        from flicker.logs.reading.columnar import columnar_log
 
-        return columnar.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
+        return columnar_log.open_columnar(file, inner, kind, wishes, in_memory=in_memory)
     except LogError:
         if inner is not None:
             inner.close()
@@ -213,6 +213,6 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
 def _text_source(
     file: files.LogFile, stream: files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
 ) -> Source:
-    from flicker.logs.reading import text
+    from flicker.logs.reading.text import text_log
 
-    return text.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)
+    return text_log.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)

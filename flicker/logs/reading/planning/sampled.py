@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flicker.logs.reading import cells as odd_cells
-from flicker.logs.reading import clock, units, vocabulary
-from flicker.logs.reading.columns import Column
-from flicker.logs.reading.numerals import COMMA, GROUPED_COMMA, GROUPED_POINT, PLAIN, Numerals, bare_number
+from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import clock, units, vocabulary
+from flicker.logs.reading.words.numerals import COMMA, GROUPED_COMMA, GROUPED_POINT, PLAIN, Numerals, bare_number
 
 _SIGNS = {"+", "-", "\u2212", "\u2013", ""}
 _DATE_LIKE = re.compile(

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
-from flicker.logs.reading import cells, extra_columns, units
-from flicker.logs.reading.columns import Channel
+from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning.columns import Channel
+from flicker.logs.reading.words import cells, units
 
 Floats = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from flicker.logs.reading import units, vocabulary
-from flicker.logs.reading.columns import Column
+from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.words import units, vocabulary
 
 
 class Kind(StrEnum):

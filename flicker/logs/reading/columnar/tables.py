@@ -9,7 +9,7 @@ import numpy as np
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
-from flicker.logs.reading.spool import BATCH_ROWS
+from flicker.logs.reading.samples.spool import BATCH_ROWS
 
 
 class Watched(Protocol):

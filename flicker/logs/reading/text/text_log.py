@@ -12,14 +12,17 @@ from numpy.typing import NDArray
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
-from flicker.logs.reading import cells as odd_cells
-from flicker.logs.reading import clock, files, sniff, spread
-from flicker.logs.reading.columns import Wishes
-from flicker.logs.reading.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
-from flicker.logs.reading.entries import Entry, Words
-from flicker.logs.reading.per_reading import PerReading
-from flicker.logs.reading.plan import How, Plan, make_plan
-from flicker.logs.reading.spool import Spool, SpoolSource
+from flicker.logs.reading import files
+from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.planning.plan import How, Plan, make_plan
+from flicker.logs.reading.samples import spread
+from flicker.logs.reading.samples.entries import Entry, Words
+from flicker.logs.reading.samples.per_reading import PerReading
+from flicker.logs.reading.samples.spool import Spool, SpoolSource
+from flicker.logs.reading.text import sniff
+from flicker.logs.reading.text.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
+from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import clock
 
 Floats = NDArray[np.float64]
 
@@ -301,7 +304,7 @@ class _Reader:
 
     def _pivot(self) -> list[str]:
         """Make one row of each time where every reading has a row of its own."""
-        from flicker.logs.reading.long_format import pivot
+        from flicker.logs.reading.samples.long_format import pivot
 
         rows = self.spool.rows
         time, value, code = (self.spool.read(k, 0, rows) for k in (0, 1, self.spool.columns - 1))

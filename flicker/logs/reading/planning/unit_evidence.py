@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import units, vocabulary
-from flicker.logs.reading.columns import Column, Found, Heading, Wishes
+from flicker.logs.reading.planning.columns import Column, Found, Heading, Wishes
+from flicker.logs.reading.words import units, vocabulary
 
 ASK = "say which with unit='V' or unit='mV' (--unit V|mV)"
 _NOT_THE_UNIT = frozenset({

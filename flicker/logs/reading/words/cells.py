@@ -8,8 +8,8 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.reading import units as unit_names
-from flicker.logs.reading.numerals import LONGEST, Numerals
+from flicker.logs.reading.words import units as unit_names
+from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
 Floats = NDArray[np.float64]
 

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import clock, sampled, sniff
-from flicker.logs.reading.plan import Plan
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.text import sniff
+from flicker.logs.reading.words import clock
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
 
@@ -171,7 +173,7 @@ class Mender:
     def _row_of(self, cells: list[str], line: str, number: int, tally: Tally) -> bytes:
         commas = self.layout.commas
         if commas is None and self.layout.delimiter == "," and len(cells) > self.layout.width:
-            from flicker.logs.reading.grouped_rows import Commas
+            from flicker.logs.reading.text.grouped_rows import Commas
 
             commas = Commas(self.layout.width)
         if commas is not None:

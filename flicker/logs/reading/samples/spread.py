@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flicker.logs.reading.spool import Spool
+from flicker.logs.reading.samples.spool import Spool
 
 COARSE_SHARE = 0.3  # of equal neighbours, from which on the stamps count as coarse
 _WINDOW = 1 << 20

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading.cells import MISSING
+from flicker.logs.reading.words.cells import MISSING
 
 MOST_ENTRIES = 20_000
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import extra_columns, vocabulary
-from flicker.logs.reading.columns import Channel, Column, listed
+from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning.columns import Channel, Column, listed
+from flicker.logs.reading.words import vocabulary
 
 
 class Aids:

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import extra_columns, units
-from flicker.logs.reading.columns import Column
-from flicker.logs.reading.plan import MAX_CHANNELS
+from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.planning.plan import MAX_CHANNELS
+from flicker.logs.reading.words import units
 
 Floats = NDArray[np.float64]
 

@@ -12,9 +12,9 @@ import numpy as np
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
-from flicker.logs.reading import odd_rows, sniff
-from flicker.logs.reading.exact_cells import ExactParser
-from flicker.logs.reading.plan import Plan
+from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.text import odd_rows, sniff
+from flicker.logs.reading.text.exact_cells import ExactParser
 
 ODD_ROWS = 20  # rows of another shape that are not read, with a note, whatever the length;
 ODD_SHARE = 0.001  # and this share of a long log,

@@ -9,10 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import grouped_rows, numerals, sampled, units, vocabulary
-from flicker.logs.reading.columns import Column, Heading, Wishes
-from flicker.logs.reading.numerals import LONGEST, Numerals
-from flicker.logs.reading.sampled import strong
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import Column, Heading, Wishes
+from flicker.logs.reading.planning.sampled import strong
+from flicker.logs.reading.text import grouped_rows
+from flicker.logs.reading.words import numerals, units, vocabulary
+from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
 MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at

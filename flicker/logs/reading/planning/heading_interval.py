@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from flicker.logs.reading import units, vocabulary
-from flicker.logs.reading.columns import Heading
+from flicker.logs.reading.planning.columns import Heading
+from flicker.logs.reading.words import units, vocabulary
 
 _AMOUNT = re.compile(
     r"(?<![\d.,])(\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(?:\s*[,;\t]?\s*[\x22]?)([^\W\d_]+(?:/\s?[^\W\d_]+)?)?"

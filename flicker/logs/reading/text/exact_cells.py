@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
-from flicker.logs.reading import cells, numerals, sampled, sniff, units
-from flicker.logs.reading.plan import Plan
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.text import sniff
+from flicker.logs.reading.words import cells, numerals, units
 
 Floats = NDArray[np.float64]
 

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.moments import LARGEST_STEP_S
-from flicker.logs.reading import clock, units, vocabulary
-from flicker.logs.reading.columns import Column, Heading, Wishes, column_named, listed, not_a_number
-from flicker.logs.reading.extra_columns import Kind, kind_of
-from flicker.logs.reading.heading_interval import interval_in, interval_of
+from flicker.logs.reading.planning.columns import Column, Heading, Wishes, column_named, listed, not_a_number
+from flicker.logs.reading.planning.extra_columns import Kind, kind_of
+from flicker.logs.reading.planning.heading_interval import interval_in, interval_of
+from flicker.logs.reading.words import clock, units, vocabulary
 
 Floats = NDArray[np.float64]
 Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings

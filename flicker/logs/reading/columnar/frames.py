@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading.columns import Wishes
-from flicker.logs.reading.spool import IN_MEMORY_BYTES
+from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.samples.spool import IN_MEMORY_BYTES
 from flicker.logs.source import Source
 
 NAME = "data in memory"
@@ -28,8 +28,8 @@ def frame_source(data: Any, wishes: Wishes) -> Source:
     LogError
         If it is none of these, or holds no log.
     """
-    from flicker.logs.reading.columnar import read_table
-    from flicker.logs.reading.tables import InMemory, MemoryTable
+    from flicker.logs.reading.columnar.columnar_log import read_table
+    from flicker.logs.reading.columnar.tables import InMemory, MemoryTable
 
     table = _arrow_table(data)
     if table.num_rows == 0:

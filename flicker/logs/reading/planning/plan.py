@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import extra_columns, unit_evidence, units, vocabulary
-from flicker.logs.reading.aids import Aids
-from flicker.logs.reading.beside import companions_among, marks_among, roles_among
-from flicker.logs.reading.columns import (
+from flicker.logs.reading.planning import extra_columns, unit_evidence
+from flicker.logs.reading.planning.aids import Aids
+from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among
+from flicker.logs.reading.planning.columns import (
     Channel,
     Column,
     Found,
@@ -22,8 +22,9 @@ from flicker.logs.reading.columns import (
     listed,
     not_a_number,
 )
-from flicker.logs.reading.extra_columns import Kind
-from flicker.logs.reading.time_columns import Scan, TimeColumns, find_time
+from flicker.logs.reading.planning.extra_columns import Kind
+from flicker.logs.reading.planning.time_columns import Scan, TimeColumns, find_time
+from flicker.logs.reading.words import units, vocabulary
 
 MAX_CHANNELS = 16
 

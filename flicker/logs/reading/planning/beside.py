@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import units
-from flicker.logs.reading.columns import Channel, Column, Wishes, column_named, not_a_number
-from flicker.logs.reading.extra_columns import Kind, mode_of
+from flicker.logs.reading.planning.columns import Channel, Column, Wishes, column_named, not_a_number
+from flicker.logs.reading.planning.extra_columns import Kind, mode_of
+from flicker.logs.reading.words import units
 from flicker.logs.roles import holds_marks
 
 _KNOWN = {Kind.TEMPERATURE: "temperature", Kind.RAIL: "rail", Kind.MAINS: "mains"}

@@ -12,15 +12,19 @@ from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
-from flicker.logs.reading import cells as odd_cells
-from flicker.logs.reading import clock, files, numerals, sampled, spread, tables, units
-from flicker.logs.reading.columns import Column, Heading, Wishes
-from flicker.logs.reading.entries import Entry, Words
-from flicker.logs.reading.numerals import Numerals
-from flicker.logs.reading.per_reading import PerReading
-from flicker.logs.reading.plan import How, Plan, make_plan
-from flicker.logs.reading.spool import Spool, SpoolSource
-from flicker.logs.reading.table_columns import column_of_field, decoded, exact, holds_words, usable, words_in
+from flicker.logs.reading import files
+from flicker.logs.reading.columnar import tables
+from flicker.logs.reading.columnar.table_columns import column_of_field, decoded, exact, holds_words, usable, words_in
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import Column, Heading, Wishes
+from flicker.logs.reading.planning.plan import How, Plan, make_plan
+from flicker.logs.reading.samples import spread
+from flicker.logs.reading.samples.entries import Entry, Words
+from flicker.logs.reading.samples.per_reading import PerReading
+from flicker.logs.reading.samples.spool import Spool, SpoolSource
+from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import clock, numerals, units
+from flicker.logs.reading.words.numerals import Numerals
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
 
@@ -440,7 +444,7 @@ def _pivoted(
     spool: Spool, keys: Sequence[str], name: str, interval_s: float | None
 ) -> tuple[Spool, tuple[str, ...], list[str]]:
     """Make one row of each time where every reading has a row of its own."""
-    from flicker.logs.reading.long_format import pivot
+    from flicker.logs.reading.samples.long_format import pivot
 
     time, value, code = (spool.read(k, 0, spool.rows) for k in (0, 1, spool.columns - 1))
     made = pivot(time, value, code.astype(np.int64), keys, name, interval_s)

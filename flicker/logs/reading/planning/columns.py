@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading import clock, units, vocabulary
+from flicker.logs.reading.words import clock, units, vocabulary
 
 
 class Found(StrEnum):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from flicker.logs.errors import LogError
-from flicker.logs.reading.columns import Wishes
+from flicker.logs.reading.planning.columns import Wishes
 
 _LEAD = re.compile(r"\s*[+-]?\d{1,3}")
 _GROUP = re.compile(r"\d{3}(?:\.\d*)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")  # the last group may carry the unit

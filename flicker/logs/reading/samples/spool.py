@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Batch, LogError
 from flicker.logs.reading import files
-from flicker.logs.reading.entries import Entry
+from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import cadence_of
 
 Floats = NDArray[np.float64]

@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.reading import clock, sampled, tables, units
-from flicker.logs.reading.columns import Column, Found, Wishes
-from flicker.logs.reading.numerals import Numerals
+from flicker.logs.reading.columnar import tables
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import Column, Found, Wishes
+from flicker.logs.reading.words import clock, units
+from flicker.logs.reading.words.numerals import Numerals
 
 
 def usable(kind: Any) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.reading import vocabulary
+from flicker.logs.reading.words import vocabulary
 
 _VOLTS = {"nv": 1e-9, "uv": 1e-6, "mv": 1e-3, "v": 1.0, "kv": 1e3}
 _WORDS = {
