@@ -19,7 +19,6 @@ from flicker.base.described import Doc
 from flicker.base.formats import hours_text, share_text
 from flicker.base.result import Result
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
-from flicker.stats.extremes import fit_tail
 from flicker.stats.rates import rate_interval
 
 LEAST_PEAKS = 5  # for a tail to be fitted at all
@@ -155,6 +154,8 @@ def trip_forecast(
     counted_high = _chance(bound.high, hours)
     tail_high, tail = math.nan, None
     if above.size >= LEAST_PEAKS and np.ptp(above) > 1e-9 * above.max():
+        from flicker.stats.extremes import fit_tail  # late: most logs have fewer peaks, or none
+
         fitted = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed, limits=False)
         tail = fitted.chance_above(trip_V, hours)
         tail_high = tail.high

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Protocol
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from flicker.base.result import Result
 from flicker.stats.extremes import gpd
@@ -143,7 +144,7 @@ def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, floa
             return strict if way > 0 else -math.inf
         if objection(lenient) >= 0:  # no tail of the range of shapes that reaches the level fits the peaks
             return lenient
-        return float(optimize.brentq(objection, *ends, xtol=1e-6))
+        return gpd.root(objection, *ends, 1e-6)
 
     if one_sided:
         return 0.0, math.exp(_bound_of_any_shape(tail, value, cost, aim, ends))
@@ -181,7 +182,7 @@ def _bound_of_any_shape(tail: Tail, value: Floats, cost: Floats, aim: float, end
         if objection(ends[1]) <= 0:
             return ends[1]
         if objection(ends[0]) < 0:
-            highest = max(highest, float(optimize.brentq(objection, *ends, xtol=1e-6)))
+            highest = max(highest, gpd.root(objection, *ends, 1e-6))
     return highest
 
 
@@ -258,7 +259,7 @@ def return_level(tail: Tail, exposure: float) -> ReturnLevel:
         while objection(start + way * step, way) < 0 and step < FARTHEST:
             step *= 1.5
         found = step < FARTHEST
-        ends.append(optimize.brentq(objection, start, start + way * step, args=(way,)) if found else way * math.inf)
+        ends.append(gpd.root(partial(objection, way=way), start, start + way * step) if found else way * math.inf)
     low, high = ends
     return ReturnLevel(
         exposure, tail.threshold + middle, se, tail.threshold + math.exp(low),

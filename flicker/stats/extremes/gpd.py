@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
 Floats = NDArray[np.float64]
 STEPS = 40  # at most, of Newton's method on log scale; five or six are usual
@@ -167,6 +166,13 @@ def highest(y: Floats, shape_range: tuple[float, float]) -> float:
     return here - (after - before) ** 2 / (8 * bend) if bend < 0 else here
 
 
+def root(function: Callable[[float], float], low: float, high: float, tolerance: float = 2e-12) -> float:
+    """Where the function, of other sign at either end, is zero (Brent 1973, by scipy, which is slow to load: late)."""
+    from scipy import optimize
+
+    return float(optimize.brentq(function, low, high, xtol=tolerance))
+
+
 def shape_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, float]) -> tuple[float, float]:
     """Shapes whose profile log-likelihood lies within ``drop`` of the best; the range's ends where it does not fall."""
 
@@ -176,7 +182,7 @@ def shape_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
     ends = []
     for border in shape_range:
         inside = excess(border) >= 0 or abs(border - best.shape) < 1e-9
-        ends.append(border if inside else float(optimize.brentq(excess, border, best.shape, xtol=1e-8)))
+        ends.append(border if inside else root(excess, border, best.shape, 1e-8))
     return ends[0], ends[1]
 
 
@@ -207,7 +213,7 @@ def scale_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
             edge = np.log(max(-shape_range[0], 0.0) * float(y.max()) + 1e-300) + 1e-6
             value = excess(edge)
         if value < 0:
-            edge = optimize.brentq(excess, np.log(best.scale), edge, xtol=1e-8)
+            edge = root(excess, np.log(best.scale), edge, 1e-8)
         ends.append(float(np.exp(edge)))
     return ends[0], ends[1]
 

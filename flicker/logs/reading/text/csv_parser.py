@@ -253,11 +253,11 @@ class Cutter:
 
     def _words_for_times(self, table: Any) -> bool:
         """Whether a stamp that is read as words holds no digit: a summary at the end, which the exact parse knows."""
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
         if self.plan.time.kind != "stamp":
             return False
+        import pyarrow as pa
+        import pyarrow.compute as pc  # late: a log of seconds does without it
+
         for position in self.plan.time.positions:
             cells = table.column(self._names[position])
             if pa.types.is_string(cells.type) and not pc.all(pc.match_substring_regex(cells, r"^\W*\d")).as_py():
