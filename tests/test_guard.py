@@ -133,6 +133,7 @@ def test_switched_off_within_a_file_as_the_plain_reference_cuts(seed):
         gone = rng.normal(0, 6e-5, (2, int(rng.choice([20, 59, 90, 3000]))))
         bump = 0.1 * np.exp(-np.arange(8) / 3.0) * float(rng.choice([0.0, 1.0, 6.0]))
         parts.append([np.concatenate((x, bump, g)) for x, g in zip(on, gone, strict=True)])
+    parts[-1] = on  # the reference keeps a time off at the end, the guard drops it: a test of its own
     left, right = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
     t = np.arange(left.size) * 1.0
     cut = plain_guard.cut([(t, {"left": left, "right": right})])
@@ -151,6 +152,51 @@ def test_switched_off_within_a_file_as_the_plain_reference_cuts(seed):
         assert ours.figures.largest_V == pytest.approx(plain["largest"], abs=1e-12)
         assert ours.figures.swings == plain["swings"]
         assert ours.figures.peak_V == pytest.approx(plain["peak"])
+
+
+def at_zero(sigma_V: float, *later_V: tuple[float, float, float]) -> list[Session]:
+    """Five hours of two channels that a servo holds at zero, after a surge; then swings: (begin, length, volts)."""
+    rng = np.random.default_rng(17)
+    t = np.arange(0, 5 * 3600.0, 1.0)
+    left, right = rng.normal(0, sigma_V, (2, t.size)) + np.array([[0.06], [0.05]]) * np.exp(-t / 8.0)
+    for begin, length, volts in later_V:
+        left[(t >= begin) & (t < begin + length)] += volts
+    return figures_of([(t, {"left": np.round(left, 4), "right": np.round(right, 4)})], [True], 5000)
+
+
+@pytest.mark.parametrize("sigma_V", [5e-5, 1.2e-4])
+def test_swings_of_a_unit_that_rests_at_zero_are_no_power_ups(sigma_V):
+    """At zero, a jump, and back at zero: that is a swing, or each glitch of a servo amplifier would be a start."""
+    sessions = at_zero(sigma_V, *((2000.0 + 1700.0 * k, 3.0, 0.1) for k in range(6)))
+    found = judge_guard(sessions, [0], Limits())
+    assert sessions[0].figures.kind.tolist() == [BEGIN]
+    assert Reason.SWINGS in found.reasons and found.figures.large_swings == 6
+    assert judge_guard(at_zero(sigma_V), [0], Limits()).silent
+
+
+def test_zero_at_the_end_is_no_time_on_where_zero_was_off_before():
+    """Off and on again were found: the same zero once more is off as well, and gives no clean hours."""
+    steps = [(600.0, 900.0, 0.03), (3600.0, 900.0, 0.03)]
+    sessions = at_zero(5e-5, *steps)
+    assert sessions[0].figures.kind.tolist() == [BEGIN, SWITCHED_ON, SWITCHED_ON]
+    found = judge_guard(sessions, [0], Limits())
+    assert Reason.SHORT in found.reasons and found.figures.judged_h == 0.0
+
+
+@pytest.mark.parametrize("floor_V", [2e-5, 1e-4])
+def test_off_with_the_noise_of_a_meter(floor_V):
+    """An input of 0.1 mV noise passes 0.3 mV once in 370 readings; the unit is off all the same."""
+    rng = np.random.default_rng(4)
+    on, off = np.arange(0, 5400.0), np.arange(0, 5800.0)
+    level = np.array([[0.004], [-0.002]])
+    surge = np.array([[0.05], [0.03]]) * np.exp(-on / 9.0)
+    parts = [level + surge + rng.normal(0, 3e-4, (2, on.size)), rng.normal(0, floor_V, (2, off.size))]
+    parts.append(level + surge + rng.normal(0, 3e-4, (2, on.size)))
+    left, right = np.round(np.concatenate(parts, axis=1), 5)
+    for batch in (777, 1 << 20):
+        sessions = figures_of([(np.arange(left.size) * 1.0, {"l": left, "r": right})], [True], batch)
+        assert sessions[0].figures.kind.tolist() == [BEGIN, SWITCHED_ON]
+        assert sessions[0].figures.begin_s[1] == on.size + off.size
 
 
 def test_hum_is_not_aliased_where_readings_are_drawn():

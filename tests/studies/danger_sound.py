@@ -138,6 +138,13 @@ def rest_level(rng: np.random.Generator, u: dict[str, Any]) -> None:
     u.update(rest_V=lambda: rng.choice([-1, 1]) * rng.uniform(0.0, 0.035), pink_V=lambda: rng.uniform(0, 0.2e-3))
 
 
+def servo(rng: np.random.Generator, u: dict[str, Any]) -> None:
+    """A DC servo holds all outputs within tenths of a millivolt of zero: only the switch-on shows that they live."""
+    thump = lambda: rng.choice([-1, 1]) * rng.uniform(0.02, 0.07)  # noqa: E731
+    u.update(rest_V=lambda: rng.normal() * 1e-4, white_V=lambda: rng.uniform(0.03e-3, 0.2e-3), surge_V=thump)
+    u.update(pink_V=lambda: 0.0, settling_V=lambda: rng.normal() * 2e-4, room_V_per_K=lambda: 0.0, cadence_s=float(rng.choice([0.5, 1.0, 2.0])))
+
+
 def lost_readings(rng: np.random.Generator, u: dict[str, Any]) -> None:
     """The logger loses a reading of all channels now and then: an empty line, a few times in a night."""
     u.update(lost=True)
@@ -167,7 +174,7 @@ def short_ups(rng: np.random.Generator, u: dict[str, Any]) -> None:
 Kind = Callable[[np.random.Generator, dict[str, Any]], None]
 _KINDS: tuple[Kind, ...] = (
     quiet, one_over_f, white, coarse_digit, ripple, settling, room, surge, ups_in_files, ups_paused, ups_off,
-    open_lead, more_channels, slow_cadence, fast_cadence, long_night, rest_level, lost_readings, dated,
+    open_lead, more_channels, slow_cadence, fast_cadence, long_night, rest_level, servo, lost_readings, dated,
 )  # fmt: skip
 SOUND: dict[str, Kind] = {maker.__name__: maker for maker in _KINDS}
 UNSCORED: dict[str, Kind] = {maker.__name__: maker for maker in (crosstalk, shared_clicks, short_ups)}

@@ -33,7 +33,7 @@ from flicker.signals.guard.figures import (
     ChannelFigures,
     StretchFigures,
 )
-from flicker.signals.guard.off import BEFORE_S, BUMP_V, ZERO_V, OffWatch
+from flicker.signals.guard.off import BEFORE_S, BUMP_V, TAIL_V, OffWatch
 from flicker.signals.jump_counts import JumpWatch
 
 Floats = NDArray[np.float64]
@@ -130,13 +130,13 @@ class Gatherer:
         self._advance(final=False)
 
     def _may_be_off(self, piece: Piece, reduced: Sequence[dict[str, NDArray[Any]]]) -> bool:
-        """Can a stretch within `ZERO_V` in every channel lie here, or begin with the last row?"""
-        if all(not abs(float(column[-1])) > ZERO_V for column in piece.values):
+        """Can a stretch within `TAIL_V` in every channel lie here, or begin with the last row?"""
+        if all(not abs(float(column[-1])) > TAIL_V for column in piece.values):
             return True
         quiet = np.ones(reduced[0]["low"].size, dtype=bool)
         with np.errstate(invalid="ignore"):
             for block in reduced:
-                quiet &= ~((block["low"] < -ZERO_V) | (block["high"] > ZERO_V) | (block["over_low"] > 0))
+                quiet &= ~((block["low"] < -TAIL_V) | (block["high"] > TAIL_V) | (block["over_low"] > 0))
                 quiet &= block["over_high"] == 0
         return bool(quiet.any())
 
@@ -182,10 +182,10 @@ class Gatherer:
         self._fill(self._end_s, final=final)
         holds_s = self._off.holds_s
         hold = math.inf if final else self._end_s - BEFORE_S if holds_s is None else holds_s
-        still = math.inf if holds_s is None else holds_s + BEFORE_S
+        still_s, until_s = self._off.still_s
         left: list[_Open] = []
         for item in self._open:
-            if item.end_s <= hold or item.begin_s >= still or final:
+            if item.end_s <= hold or (item.begin_s >= still_s and item.end_s <= until_s) or final:
                 self._close(item, item.end_s)
             else:
                 left.append(item)
@@ -225,7 +225,7 @@ class Gatherer:
 
     def _count_jumps(self, item: _Open, segment: _Segment, end_s: float, found: Sequence[Cell | None]) -> None:
         """Hand the readings of a cell on; a unit that is off has no levels, an open lead in the first seconds neither."""
-        if not self._counting or all(cell is None or cell.peak_V <= ZERO_V for cell in found):
+        if not self._counting or all(cell is None or cell.peak_V <= TAIL_V for cell in found):
             return
         if item.begin_s == segment.begin_s:
             self._jumps.border()
@@ -241,7 +241,11 @@ class Gatherer:
         """The unit was off from ``begin_s`` to ``end_s``: drop that time, and a small bump before it."""
         self._fill(begin_s)
         bump = [cells_of.largest(self._chunks, k, begin_s - BEFORE_S, begin_s) for k in range(self.channels)]
-        until = begin_s if np.nanmax([0.0, *bump]) > BUMP_V else begin_s - BEFORE_S
+        until = self._drop_after(begin_s if np.nanmax([0.0, *bump]) > BUMP_V else begin_s - BEFORE_S)
+        self._begin(end_s, SWITCHED_ON, [any(until < t <= end_s for t in item.anew_s) for item in self.left])
+
+    def _drop_after(self, until: float) -> float:
+        """Forget what was read from a time on, though nothing before the last segment; returns the time."""
         waiting = [*self._open, _Open(len(self._segments) - 1, self._next_s, math.inf)]
         while len(self._segments) > 1 and self._segments[-1].begin_s > until and self._segments[-1].kind == MARK:
             self._segments.pop()
@@ -253,14 +257,19 @@ class Gatherer:
                 self._close(item, min(item.end_s, until))
         self._open = []
         self._segments[last].end_s = until
-        self._begin(end_s, SWITCHED_ON, [any(until < t <= end_s for t in item.anew_s) for item in self.left])
+        return until
 
     # ------------------------------------------------------------ result
 
     def finish(self) -> StretchFigures:
         """The figures, after all rows were fed."""
-        if self._segments:
+        rest_s = self._off.at_rest_s
+        if rest_s is not None and any(item.kind == SWITCHED_ON for item in self._segments):
+            self._fill(rest_s)
+            self._drop_after(rest_s)  # off again, as it was before: no hours of a live output
+        elif self._segments:
             self._advance(final=True)
+        if self._segments:
             self._segments[-1].end_s = min(self._segments[-1].end_s, self._end_s)
         order = sorted(range(len(self._done)), key=lambda k: (self._done[k].number, self._done[k].begin_s, k))
         done = [self._done[k] for k in order]

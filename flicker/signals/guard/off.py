@@ -1,7 +1,8 @@
 """Was the whole unit switched off and on within a stretch? Raw readings in, cuts out.
 
-Off: every channel within 0.3 mV of zero for a minute, then a jump beyond 20 mV within five seconds. What lies in the 40 s
-before goes with it only up to 0.3 V, so that no end of life passes as switching off. Choices, measured on simulated
+Off: every channel within 0.3 mV of zero for a minute, then a jump beyond 20 mV within five seconds, and two minutes
+later no longer at zero: a servo holds a sound output there as well, and its swings are no power-ups. What lies in the
+40 s before goes with it only up to 0.3 V, so that no end of life passes as switching off. Choices, measured on simulated
 benches.
 """
 
@@ -14,15 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.guard._runs import true_runs
+from flicker.signals.guard.figures import STARTS_S
 
 Floats = NDArray[np.float64]
 
 ZERO_V = 3e-4 + 1e-9  # of readings with a last digit of 0.1 mV, three are within it
+TAIL_V = 2.0 * ZERO_V  # a meter's own noise of 0.1 mV passes the first now and then, never this
+TAIL_SHARE = 0.02  # so many readings may lie between the two, or be missing
 OFF_S = 60.0
 BEFORE_S = 40.0
 BUMP_V = 0.3
 START_V = 0.02
 SOON_S = 5.0
+AFTER_S = (STARTS_S[1], STARTS_S[1] + OFF_S)  # the surge is over: is it at zero again?
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,59 +38,98 @@ class Off:
     end_s: float
 
 
+@dataclass(slots=True)
+class _Waiting:
+    """A quiet stretch that was long enough: does a jump follow, and is the unit away from zero when it is over?"""
+
+    off: Off
+    jump_V: float = 0.0
+    readings: int = 0
+    at_zero: int = 0
+
+
 class OffWatch:
     """Follows the largest size of all channels, reading by reading, and tells where the unit was off and came back."""
 
     def __init__(self) -> None:
-        self.quiet_from: float | None = None  # begin of the quiet stretch that lasts,
-        self._last_s = -np.inf  # and its last reading so far
-        self._waiting: Off | None = None  # a quiet stretch that was long enough: does a jump follow?
+        self._quiet_from: float | None = None  # begin of the quiet stretch that lasts,
+        self._last_s = -np.inf  # its last reading so far,
+        self._rows = self._odd = 0  # its readings, and those beyond `ZERO_V` or missing
+        self._waiting: list[_Waiting] = []
 
     @property
     def holds_s(self) -> float | None:
         """From where on readings may yet turn out to be before, or in, a time off; None where nothing speaks for one."""
-        begin = self._waiting.begin_s if self._waiting is not None else self.quiet_from
-        return None if begin is None else begin - BEFORE_S
+        begins = [item.off.begin_s for item in self._waiting]
+        if self._quiet_from is not None:
+            begins.append(self._quiet_from)
+        return min(begins) - BEFORE_S if begins else None
+
+    @property
+    def still_s(self) -> tuple[float, float]:
+        """Every channel was at zero between these times: cells within are whole, whatever is decided."""
+        first = self._waiting[0].off if self._waiting else None
+        if first is not None:
+            return first.begin_s, first.end_s
+        return (np.inf if self._quiet_from is None else self._quiet_from), np.inf
+
+    @property
+    def at_rest_s(self) -> float | None:
+        """Since when every channel has been at zero, if it is so now, and for long."""
+        return self._quiet_from if self._long() else None
 
     def feed(self, time_s: Floats, values: Sequence[NDArray[np.floating]], quiet: bool) -> list[Off]:
-        """Take the next readings; ``quiet`` is False where none of them can be within `ZERO_V` in every channel."""
-        if not quiet and self.quiet_from is None and self._waiting is None:
+        """Take the next readings; ``quiet`` is False where none of them can be within `TAIL_V` in every channel."""
+        if not quiet and self._quiet_from is None and not self._waiting:
             return []
         size = np.zeros(time_s.size)
+        known = np.zeros(time_s.size, dtype=bool)
         for column in values:
             np.fmax(size, np.abs(column), out=size)
-        out: list[Off] = []
-        self._decide(time_s, size, out)
-        still = size <= ZERO_V
-        if self.quiet_from is not None and not still[0]:
-            self._ended(float(time_s[0]), time_s, size, out)
-        first, last = true_runs(still)
-        begin_s, end_s = time_s[first], time_s[last - 1]
-        if self.quiet_from is not None:
-            begin_s[0] = self.quiet_from
-        long = (end_s - begin_s >= OFF_S) | (last == time_s.size)
-        for begin, end, after in zip(begin_s[long], end_s[long], last[long], strict=True):
-            self.quiet_from, self._last_s = float(begin), float(end)
-            if after < time_s.size:
-                self._ended(float(time_s[after]), time_s, size, out)
-        if still[0] and first.size and not long[0]:
-            self.quiet_from = None
+            known |= ~np.isnan(column)
+        odd = (size > ZERO_V) | ~known
+        still = size <= TAIL_V
+        out = self._decide(time_s, size, odd)
+        if self._quiet_from is not None and not still[0]:
+            self._ended(float(time_s[0]), time_s, size, odd, out)
+        for first, last in zip(*(edge.tolist() for edge in true_runs(still)), strict=True):
+            if first > 0 or self._quiet_from is None:
+                self._quiet_from, self._rows, self._odd = float(time_s[first]), 0, 0
+            self._last_s = float(time_s[last - 1])
+            self._rows += last - first
+            self._odd += int(np.count_nonzero(odd[first:last]))
+            if last < time_s.size:
+                self._ended(float(time_s[last]), time_s, size, odd, out)
         return out
 
-    def _ended(self, end_s: float, time_s: Floats, size: Floats, out: list[Off]) -> None:
-        assert self.quiet_from is not None
-        if self._last_s - self.quiet_from >= OFF_S:
-            self._waiting = Off(self.quiet_from, end_s)
-            self._decide(time_s, size, out)
-        self.quiet_from = None
+    def _long(self) -> bool:
+        if self._quiet_from is None or self._odd > TAIL_SHARE * self._rows:
+            return False
+        return bool(self._last_s - self._quiet_from >= OFF_S)
 
-    def _decide(self, time_s: Floats, size: Floats, out: list[Off]) -> None:
-        item = self._waiting
-        if item is None:
-            return
-        a, b = np.searchsorted(time_s, [item.end_s, item.end_s + SOON_S])
-        if a < b and float(size[a:b].max()) >= START_V:
-            out.append(item)
-            self._waiting = None
-        elif b < time_s.size:
-            self._waiting = None
+    def _ended(self, end_s: float, time_s: Floats, size: Floats, odd: NDArray[np.bool_], out: list[Off]) -> None:
+        if self._long():
+            assert self._quiet_from is not None
+            waiting = self._waiting
+            self._waiting = [_Waiting(Off(self._quiet_from, end_s))]
+            out.extend(self._decide(time_s, size, odd))
+            self._waiting = waiting + self._waiting
+        self._quiet_from = None
+
+    def _decide(self, time_s: Floats, size: Floats, odd: NDArray[np.bool_]) -> list[Off]:
+        """Follow what waits for its decision; those that are shown to be times off."""
+        out, left = [], []
+        for item in self._waiting:
+            end_s = item.off.end_s
+            a, soon, begin, end = np.searchsorted(time_s, [end_s, *(end_s + s for s in (SOON_S, *AFTER_S))])
+            item.jump_V = max(item.jump_V, float(size[a:soon].max(initial=0.0)))
+            item.readings += int(end - begin)
+            item.at_zero += int(np.count_nonzero(~odd[begin:end]))
+            if soon < time_s.size and item.jump_V < START_V:
+                continue
+            if end == time_s.size:
+                left.append(item)
+            elif 2 * item.at_zero < item.readings:
+                out.append(item.off)
+        self._waiting = left
+        return out
