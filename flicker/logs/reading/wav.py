@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Batch, LogError
 from flicker.logs.reading import files
+from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Wishes
-from flicker.logs.reading.planning.plan import MAX_CHANNELS
 from flicker.logs.reading.samples.spool import BATCH_ROWS
 
 Floats = NDArray[np.float64]

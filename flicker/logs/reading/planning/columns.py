@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words import clock, units, vocabulary
+
+Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings
 
 
 class Found(StrEnum):
@@ -99,6 +102,24 @@ class Channel:
     def beside(self) -> tuple[int, ...]:
         """Positions of the columns that tell something of each reading."""
         return tuple(k for k in (self.unit_column, self.sign_column, self.mode_column) if k is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeColumns:
+    """How time is told: ``kind`` is number (``factor`` seconds per unit), stamp (one or two columns) or none.
+
+    ``zero_s`` is where a count begins, seconds since 1970 (None where it tells no date); ``zoned`` whether that is
+    universal time; ``means`` says the scale in words.
+    """
+
+    kind: str
+    positions: tuple[int, ...] = ()
+    forms: tuple[clock.Form, ...] = ()
+    factor: float = 1.0
+    zero_s: float | None = None
+    zoned: bool = False
+    means: str = ""
+    cell_units: bool = False  # cells such as 0.5 s
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import re
 from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.words import units, vocabulary
 
+ASK_INTERVAL = "give the seconds between samples with sample_interval_s (--sample-interval S)"
 _AMOUNT = re.compile(
     r"(?<![\d.,])(\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(?:\s*[,;\t]?\s*[\x22]?)([^\W\d_]+(?:/\s?[^\W\d_]+)?)?"
 )
@@ -15,8 +16,6 @@ _EACH_SECOND = re.compile(
     r"(?:/|per|pro|par|a|por|al)\s*(?:s|sec|second|sekunde|seconde|segundo|secondo)\b"
 )
 _CLOCKED = re.compile(r"(?<!\d)(\d{1,3}):(\d{2}):(\d{2})(?:[.,](\d+))?(?!\d)")
-
-
 _FREQUENCY = {"frequency", "frequenz", "fr\u00e9quence", "frecuencia"}
 
 

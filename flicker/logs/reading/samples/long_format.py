@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Column
-from flicker.logs.reading.planning.plan import MAX_CHANNELS
 from flicker.logs.reading.words import units
 
 Floats = NDArray[np.float64]

@@ -13,7 +13,7 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.text import odd_rows, sniff
+from flicker.logs.reading.text import header, odd_rows, sniff
 from flicker.logs.reading.text.exact_cells import ExactParser
 
 ODD_ROWS = 20  # rows of another shape that are not read, with a note, whatever the length;
@@ -126,7 +126,7 @@ class Cutter:
             earlier = self._mender.cells_of(before)[-1]
             decimal = layout.numerals.decimal
             cut = _digits(cells[-1], decimal) < _digits(earlier, decimal)
-        if cut and not (len(cells) == 1 and layout.width > 1 and sniff._COMMENT.match(final)):
+        if cut and not (len(cells) == 1 and layout.width > 1 and header.COMMENT.match(final)):
             self._cut = final[:40]
             return rest
         return stripped + b"\n"

@@ -13,7 +13,7 @@ from enum import StrEnum
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.text import sniff
+from flicker.logs.reading.text import header, sniff
 from flicker.logs.reading.words import clock
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
@@ -97,12 +97,12 @@ class Mender:
 
     def cells_of(self, line: str) -> list[str]:
         """Cut a line into cells."""
-        return sniff.split(line, self.layout.delimiter, '"' in line)
+        return header.split(line, self.layout.delimiter, '"' in line)
 
     def left_out(self, line: str, cells: list[str]) -> Left | None:
         """Say why a line holds no readings, None where it should hold some."""
         text = line.strip()
-        if sniff._COMMENT.match(text) and not sampled.strong(cells[0]):
+        if header.COMMENT.match(text) and not sampled.strong(cells[0]):
             return Left.COMMENT
         if text in self.layout.heading or [c.strip().strip('"') for c in cells][: len(self._header)] == self._header:
             return Left.HEADING

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -13,17 +12,15 @@ from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Heading, Wishes
 from flicker.logs.reading.planning.sampled import strong
 from flicker.logs.reading.text import grouped_rows
-from flicker.logs.reading.words import numerals, units, vocabulary
+from flicker.logs.reading.text.header import COMMENT, first_row, fitting, header_above, preamble, split
+from flicker.logs.reading.words import numerals, units
 from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
 MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
-_COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
 _DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*")
-_KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
-_KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
 
 
 @dataclass(slots=True)
@@ -48,20 +45,6 @@ class Layout:
     commas: grouped_rows.Commas | None = None  # how rows with more cells than columns are put together
 
 
-def split(line: str, delimiter: str, quoted: bool) -> list[str]:
-    """Cut a line into cells."""
-    if delimiter == "":
-        return [line.strip()]
-    if delimiter == " ":
-        line = " ".join(line.split())
-    if quoted and '"' in line:
-        try:
-            return next(csv.reader([line], delimiter=delimiter))
-        except (csv.Error, StopIteration):
-            return line.split(delimiter)
-    return line.split(delimiter)
-
-
 def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> Layout:
     """Find the layout of a text log.
 
@@ -81,7 +64,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     """
     notes: list[str] = []
     lines = _lines(head, whole, name, notes)
-    filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not _COMMENT.match(line)]
+    filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not COMMENT.match(line)]
     if not filled:
         raise LogError(f"{name} holds no lines of readings.")
     body = _body(lines, filled)
@@ -94,10 +77,10 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         raise LogError(f"{name} has {width} columns; a log has at most {MAX_COLUMNS}.")
     cut = [split(line, delimiter, quoted) for line in sample]
     rows = [cells for cells in cut if len(cells) == width]
-    first = _first_row(lines, filled, rows, delimiter, quoted, width)
+    first = first_row(lines, filled, rows, delimiter, quoted, width)
     if first is None:
         raise LogError(_no_rows(lines, filled, name))
-    header, header_line, unit_cells, at = _header(lines, filled, first, delimiter, quoted, width)
+    header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
     commas = None
     if delimiter == "," and ((header and len(header) < width) or any(len(c) > width for c in cut)):
         filled_rows = [cells for cells in cut if any(map(strong, cells))]
@@ -106,8 +89,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         width = len(header)
         merged = [commas.merge(cells) for cells in cut]
         rows = [cells for cells in merged if cells is not None and len(cells) == width]
-        header, header_line, unit_cells, at = _header(lines, filled, first, delimiter, quoted, width)
-    header = _fitting(header, rows, width, delimiter, first, name)
+        header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
+    header = fitting(header, rows, width, delimiter, first, name)
     extra = max(0, width - len(header)) if header else 0
     body_cells = [row for row in rows if row[0][:1].isdigit() or not sampled.units_row(row)]
     if commas is not None and commas.decimal:
@@ -132,7 +115,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         header=header,
         header_line=header_line,
         extra=extra,
-        preamble=_preamble(lines[: at if at is not None else first]),
+        preamble=preamble(lines[: at if at is not None else first]),
         heading=frozenset(line.strip() for line in lines[:first] if line.strip()),
         has_header=has_header,
         notes=notes,
@@ -268,138 +251,10 @@ def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> str:
     return f"{name} is text, but no log: no line of readings was found (it begins {seen!r})."
 
 
-def _is_row(cells: list[str], numeric: list[bool]) -> bool:
-    if len(cells) != len(numeric):
-        return False
-    asked = [cell for cell, is_number in zip(cells, numeric, strict=True) if is_number]
-    return bool(asked) and all(map(sampled.looks_numeric, asked)) and any(map(strong, asked))
-
-
-def _first_row(
-    lines: list[str], filled: list[int], rows: list[list[str]], delimiter: str, quoted: bool, width: int
-) -> int | None:
-    few = rows[:60]
-    numeric = [
-        sum(strong(row[k]) for row in few) >= 0.5 * max(1, sum(bool(row[k].strip()) for row in few))
-        and any(row[k].strip() for row in few)
-        for k in range(width)
-    ]
-    for place, k in enumerate(filled):
-        if not _is_row(split(lines[k], delimiter, quoted), numeric):
-            continue
-        after = [split(lines[j], delimiter, quoted) for j in filled[place + 1 : place + 4]]
-        if sum(len(cells) == width for cells in after) * 2 >= len(after):
-            return k
-    # a first row that holds words where numbers are asked for: the row after the header all the same
-    for place, k in enumerate(filled):
-        cells = split(lines[k], delimiter, quoted)
-        if len(cells) == width and sum(map(strong, cells)) * 2 >= width and place + 1 < len(filled):
-            return k
-    return None
-
-
-def _header(
-    lines: list[str], filled: list[int], first: int, delimiter: str, quoted: bool, width: int
-) -> tuple[list[str], str, list[str], int | None]:
-    unit_cells: list[str] = []
-    for k in range(first - 1, max(-1, first - 6), -1):
-        line = lines[k]
-        if not line.strip():
-            continue
-        bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
-        cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
-        if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
-            as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]
-            cells = as_it_is if len(as_it_is) == width else cells
-        if abs(len(cells) - width) > 1 and not (len(cells) > 1 and not _COMMENT.match(line)):
-            continue
-        if (
-            not unit_cells
-            and len(cells) == width
-            and sampled.units_row(cells)
-            and _named_above(lines, k, delimiter, width)
-        ):
-            unit_cells = [cell.strip("[](){} ") for cell in cells]
-            continue
-        if (len(cells) == 1 and width > 1) or (delimiter == " " and len(cells) != width):
-            continue
-        if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
-            continue
-        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells) or _tells_the_unit(cells):
-            continue
-        if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
-            continue
-        if (abs(len(cells) - width) > 1 and len(cells) == 2 and units.label(cells[1]).kind != "volts") or (
-            len(cells) != width and _KEY.match(bare)
-        ):
-            continue  # a key and its value
-        if _COMMENT.match(line) and len(cells) != width:
-            continue
-        return cells, line.strip(), unit_cells, k
-    return [], "", unit_cells, None
-
-
-def _tells_a_number(cells: list[str]) -> bool:
-    """Whether a line such as ``Increment,0.5,s`` tells a number; channels may be called 1 and 2."""
-    numbers = [cell for cell in cells if numerals.PLAIN.fullmatch(cell) or numerals.COMMA.fullmatch(cell)]
-    return bool(numbers) and not all(cell.isdigit() for cell in cells[1:])
-
-
-def _tells_the_unit(cells: list[str]) -> bool:
-    """Whether a line such as ``Unit;mV`` tells the unit of all readings."""
-    words = set(vocabulary.words_of(cells[0]))
-    filled = [cell for cell in cells[1:] if cell]
-    return bool(words) and words <= vocabulary.UNIT and len(filled) == 1 and units.volts_per(filled[0]) is not None
-
-
-def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
-    """Whether a row of names stands above a row that may hold units, so that ``s,mV,mV`` alone is a header."""
-    for line in reversed(lines[max(0, k - 3) : k]):
-        if not line.strip():
-            continue
-        bare = re.sub(r"^[ ]*(?:#|%|//|!)+[ ]*", "", line)
-        return len(split(bare.strip() if delimiter == " " else bare, delimiter, '"' in line)) == width
-    return False
-
-
-def _fitting(header: list[str], rows: list[list[str]], width: int, delimiter: str, first: int, name: str) -> list[str]:
-    """A header that names every column; empty names behind the last column are left away."""
-    if header and len(header) < width and any(any(cell.strip() for cell in row[len(header) :]) for row in rows):
-        hint = (
-            " (or give decimal=',' (--decimal ,) if commas are decimal signs)."
-            if delimiter == ","
-            else "; or give the separator with separator=';' (--separator ;)."
-        )
-        raise LogError(
-            f"{name}, line {first + 1}: the header names {len(header)} columns, but this row has {width} cells;"
-            f" name every column{hint}"
-        )
-    if header and len(header) > width and not any(cell.strip() for cell in header[width:]):
-        header = header[:width]
-    if header and len(header) > width:
-        raise LogError(
-            f"{name}, line {first + 1}: the header names {len(header)} columns, but this row has {width} cells; give the"
-            " separator with separator=';' (--separator ;), or name as many columns as a row has cells."
-        )
-    return header
-
-
-def _preamble(lines: Sequence[str]) -> Heading:
-    found: dict[str, str] = {}
-    kept = []
-    for line in lines[:500]:
-        bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line.strip().strip('"'))
-        if bare and len(bare) < 300:
-            kept.append(bare.replace('"', ""))
-        if len(bare) < 200 and (match := _KEY_VALUE.match(bare)):
-            found.setdefault(match["key"].strip().strip('"'), match["value"].strip().strip('"'))
-    return Heading(found, tuple(kept))
-
-
 def _rows(lines: Sequence[str], first: int | None, layout: Layout) -> list[tuple[int | None, list[str]]]:
     rows: list[tuple[int | None, list[str]]] = []
     for k, line in enumerate(lines):
-        if not line.strip() or _COMMENT.match(line) or "\0" in line or line.strip() in layout.heading:
+        if not line.strip() or COMMENT.match(line) or "\0" in line or line.strip() in layout.heading:
             continue
         cells = split(line.rstrip("\r"), layout.delimiter, layout.quoted or '"' in line)
         if len(cells) != layout.width and layout.commas is not None:

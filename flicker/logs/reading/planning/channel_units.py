@@ -1,0 +1,182 @@
+"""Channels with their units: what each column states, what the caller says, what the readings show; else asked."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from flicker.logs.errors import LogError
+from flicker.logs.reading.planning import unit_evidence
+from flicker.logs.reading.planning.aids import Aids
+from flicker.logs.reading.planning.columns import Channel, Column, Found, Heading, Wishes, column_named, listed
+from flicker.logs.reading.words import units
+
+
+class ChannelUnits:
+    """Makes channels of the chosen columns."""
+
+    def __init__(
+        self, columns: list[Column], wishes: Wishes, name: str, heading: Heading, notes: list[str], aids: Aids
+    ) -> None:
+        self.columns = columns
+        self.wishes = wishes
+        self.name = name
+        self.heading = heading
+        self.notes = notes
+        self.aids = aids
+
+    def channels(self, chosen: list[Column], unit_columns: list[Column], key: Column | None) -> tuple[Channel, ...]:
+        """Channels of the chosen columns, each with its unit and where that was found."""
+        wishes, name, notes = self.wishes, self.name, self.notes
+        told = unit_evidence.parsed(wishes.unit, name) if wishes.unit is not None else None
+        single = self.told_units(chosen)
+        stated = unit_evidence.stated_in(self.heading, self.columns)
+        sources = unit_evidence.UnitsOf(name, wishes, stated, notes)
+        if stated.against and told is None and not single:
+            raise LogError(
+                f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
+                f" {unit_evidence.ASK}."
+            )
+        pairs = self.aids.paired(unit_columns, chosen, "units") if unit_columns else {}
+        found: dict[int, unit_evidence.Unit] = {}
+        overruled: list[Column] = []
+        for column in chosen:
+            at = column.position
+            if wishes.volts_per_count is not None and column.label.kind != "volts" and not column.cell_units:
+                found[at] = unit_evidence.Unit(wishes.volts_per_count, Found.OPTION)
+                continue
+            if at in single:
+                found[at] = single[at]
+                continue
+            unit_column = pairs.get(at)
+            try:
+                own = sources.own(column, unit_column)
+            except LogError:
+                if told is None:
+                    raise
+                own = None
+            if own is not None:
+                found[at] = own
+                if told is not None and own.found in (Found.CELLS, Found.UNIT_COLUMN):
+                    self.refuse_against(column, unit_column, told)
+                elif told is not None and own.volts != told:
+                    overruled.append(column)
+            elif key is not None and any(units.label(cell.strip('" ')).kind == "volts" for cell in key.cells):
+                found[at] = unit_evidence.Unit(1.0, Found.CELLS, key.position)
+            elif told is not None:
+                found[at] = unit_evidence.Unit(told, Found.OPTION)
+        if (
+            told is not None
+            and overruled
+            and len(overruled) == len([c for c in chosen if found[c.position].found is not Found.OPTION])
+            and not any(found[c.position].found is Found.OPTION for c in chosen)
+        ):
+            for column in overruled:
+                notes.append(f'Column "{column.header}" was read in {units.name_of(told)}, as told.')
+                found[column.position] = unit_evidence.Unit(told, Found.OPTION)
+        elif overruled:
+            notes.append(
+                f"The unit given holds where the file tells none; {listed([c.header for c in overruled])} kept its own."
+            )
+        unclear = [c for c in chosen if c.position not in found]
+        if unclear:
+            self.infer(unclear, chosen, found)
+        if any(unit.found is Found.HEADING for unit in found.values()):
+            where = next(unit for unit in found.values() if unit.found is Found.HEADING)
+            notes.append(f"The unit is {units.name_of(where.volts)}, as the file's heading says.")
+        channels = []
+        for column in chosen:
+            unit = found[column.position]
+            zero = wishes.zero_count if unit.found is Found.OPTION and wishes.volts_per_count is not None else 0.0
+            channels.append(
+                Channel(
+                    column.position,
+                    column.label.name,
+                    unit.volts,
+                    zero=zero,
+                    unit=units.name_of(unit.volts),
+                    found=unit.found,
+                    unit_column=unit.column,
+                )
+            )
+        return _distinct(channels, chosen)
+
+    def told_units(self, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
+        """Units of single columns as the caller told them; a unit may be the name of a column of units."""
+        out: dict[int, unit_evidence.Unit] = {}
+        for wanted, word in self.wishes.units:
+            column = column_named(self.columns, wanted, self.name, "unit")
+            if units.volts_per(word) is not None:
+                out[column.position] = unit_evidence.Unit(unit_evidence.parsed(word, self.name), Found.OPTION)
+            else:
+                at = column_named(self.columns, word, self.name, "unit").position
+                out[column.position] = unit_evidence.Unit(1.0, Found.UNIT_COLUMN, at)
+            if column.cell_units:
+                raise LogError(
+                    f'{self.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).'
+                )
+        return out
+
+    def refuse_against(self, column: Column, unit_column: Column | None, told: float) -> None:
+        """Refuse a unit given for readings that carry another."""
+        cells = [c.strip('" ') for c in (unit_column or column).cells]
+        said = [re.sub(r"^[^A-Za-zµμ]*", "", c) for c in cells]
+        other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
+        if other is not None:
+            where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
+            raise LogError(
+                f'{self.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
+                " reading has its own unit, so leave out unit (--unit)."
+            )
+
+    def infer(self, unclear: list[Column], chosen: list[Column], found: dict[int, unit_evidence.Unit]) -> None:
+        """Take columns without a unit for volts where the readings allow nothing else; else ask."""
+        name, notes = self.name, self.notes
+        for column in unclear:
+            if column.label.kind == "unknown" and self.wishes.unit is None:
+                raise LogError(
+                    f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
+                    " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
+                    " channels (--channels NAME)."
+                )
+        if self.wishes.plain_volts:
+            for column in unclear:
+                found[column.position] = unit_evidence.Unit(1.0, Found.DEFAULT)
+            return
+        told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
+        if not told.unit:
+            ask = unit_evidence.ASK
+            if len(unclear) < len(chosen):
+                title = unclear[0].label.name
+                ask = f"say which with unit={{'{title}': 'mV'}} (--unit \"{title}=mV\")"
+            counts = all(c.decimals == 0 for c in unclear) and len(unclear) == len(chosen)
+            scale = (
+                ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
+            )
+            raise LogError(
+                f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.'
+            )
+        notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
+        for column in unclear:
+            found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
+
+
+def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, ...]:
+    """Give channels that would share a name their whole header, then a number."""
+    seen: dict[str, int] = {}
+    for channel in channels:
+        seen[channel.name] = seen.get(channel.name, 0) + 1
+    out: list[Channel] = []
+    used: set[str] = set()
+    for number, (channel, column) in enumerate(zip(channels, columns, strict=True), start=1):
+        title = channel.name or f"ch{number}"
+        if re.fullmatch(r"column \d+", title) or units.volts_per(title) is not None:
+            title = f"ch{number}"
+        elif seen[channel.name] > 1:
+            title = column.header.strip()
+        base, again = title, 2
+        while title in used:
+            title, again = f"{base} {again}", again + 1
+        used.add(title)
+        out.append(replace(channel, name=title))
+    return tuple(out)

@@ -1,0 +1,186 @@
+"""Numbers that tell the time: on what scale? By their unit, by their size (a count since 1970, days), by the heading; else asked."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.logs.errors import LogError
+from flicker.logs.moments import LARGEST_STEP_S
+from flicker.logs.reading.planning.columns import Column, Heading, TimeColumns, Wishes, not_a_number
+from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_of
+from flicker.logs.reading.words import units, vocabulary
+
+Floats = NDArray[np.float64]
+
+DAY_S = 86400.0
+_SINCE_1970_S = {  # seconds from the beginning of other ways to count to 1970-01-01
+    "1904": 2_082_844_800,
+    "1601": 11_644_473_600,
+    "0001": 62_135_596_800,
+    "spreadsheet": 25_569 * 86400,
+    "Julian": 2_440_587.5 * 86400,
+    "modified Julian": 40_587 * 86400,
+}
+_ROUND_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
+_SCALES = (1e-9, 1e-7, 1e-6, 1e-3, 1.0, 60.0, 3600.0, DAY_S)
+ASK_UNIT = "say which with time_unit, as in time_unit='ms' (--time-unit s|ms|us|min|h|d)"
+
+
+class Scales:
+    """Gives a column of numbers its seconds per unit; ``interval`` is what the heading tells, seconds."""
+
+    def __init__(self, wishes: Wishes, name: str, heading: Heading, notes: list[str], interval: float | None) -> None:
+        self.wishes = wishes
+        self.name = name
+        self.heading = heading
+        self.notes = notes
+        self.interval = interval
+
+    def of(self, column: Column) -> TimeColumns:
+        """How the time is read from a column of numbers."""
+        if column.kind != "number" or not column.values.size:
+            detail = not_a_number(column, self.name) if column.kind != "number" else "it is empty"
+            raise LogError(f'{self.name}: column "{column.header}" does not tell the time: {detail}')
+        at, label, values = (column.position,), column.label, column.values[np.isfinite(column.values)]
+        if column.time_cells:
+            if self.wishes.time_unit is not None:
+                raise LogError(
+                    f'{self.name}: the cells of column "{column.header}" carry their unit of time; leave out time_unit'
+                    " (--time-unit)."
+                )
+            return TimeColumns("number", at, means="numbers with their unit", cell_units=True)
+        stated = self.wishes.time_unit or (label.unit if label.kind == "time" else "") or self.unit_by_heading()
+        if stated:
+            factor = units.seconds_per(stated)
+            if factor is None:
+                raise LogError(
+                    f"{self.name}: time_unit {stated!r} is not understood; give one of s, ms, us, ns, min, h, d"
+                    " (--time-unit)."
+                )
+            zero = _beginning(values, factor)
+            if factor == DAY_S and zero is None:
+                zero = self.days_since(column, values)
+            means = f"numbers of {factor:g} s each" + (", as told" if self.wishes.time_unit else "")
+            return TimeColumns("number", at, (), factor, *_zoned(zero), means)
+        return self.unstated(column, values)
+
+    def unstated(self, column: Column, values: Floats) -> TimeColumns:
+        """The scale of numbers whose unit nobody states."""
+        at, title = (column.position,), column.header
+        known = epoch(values)
+        if known is not None:
+            factor, zero, words = known
+            self.notes.append(f'Column "{title}" was read as {words}.')
+            return TimeColumns("number", at, (), factor, *_zoned(zero), words)
+        days = self.days(column, values)
+        if days is not None:
+            return days
+        steps = np.abs(np.diff(values))
+        steps = steps[steps > 0]
+        usual = float(np.median(steps)) if steps.size else 0.0
+        if self.wishes.plain_volts and usual <= LARGEST_STEP_S:
+            return TimeColumns("number", at, means="seconds, the rule for arrays in memory")
+        if self.interval is not None and usual:
+            ratio = self.interval / usual
+            fits = [scale for scale in _SCALES if abs(ratio / scale - 1) < 0.02]
+            if fits:
+                self.notes.append(
+                    f'Column "{title}" was read in units of {fits[0]:g} s: its steps are the interval that the heading'
+                    " tells."
+                )
+                means = f"numbers of {fits[0]:g} s each, by the interval in the heading"
+                return TimeColumns("number", at, (), fits[0], means=means)
+            if counts_rows(column):
+                return TimeColumns("number", at, (), self.interval, means="counted, by the interval in the heading")
+        if counts_rows(column):
+            raise LogError(
+                f'{self.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
+                " time_unit (--time-unit s|ms)."
+            )
+        step = f" and its steps of {usual:g} may be of any unit" if usual else ""
+        raise LogError(f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.')
+
+    def unit_by_heading(self) -> str:
+        """Unit of time that a line above the header states."""
+        for line in self.heading.lines:
+            found = re.search(
+                r"(?i)(?:time|zeit|temps|tijd|tempo|tiempo|timestamps?|elapsed)\w*[\s:=,;(\[]+"
+                r"(?:units?|einheit|unit\u00e9|unidad|unit\u00e0|eenheid|base)?[\s:=,;]*(?:is|are|in|given in)?[\s:=,;]*"
+                r"(ns|us|\u00b5s|ms|s|sec|seconds|milliseconds|microseconds|minutes|min|hours|h|days)\b(?!\s*[\d/])",
+                line,
+            )
+            if found and units.seconds_per(found[1]) is not None and not interval_of(line):
+                return found[1]
+        return ""
+
+    def days(self, column: Column, values: Floats) -> TimeColumns | None:
+        """Dates as a spreadsheet counts them, Julian days, or the time of day as a share of it."""
+        steps = np.diff(values)
+        usual = float(np.median(steps[steps > 0])) * DAY_S if np.any(steps > 0) else 0.0
+        even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or usual >= 1
+        if not usual or not even or usual > 2 * DAY_S:
+            return None
+        zero = self.days_since(column, values)
+        at = (column.position,)
+        if zero is not None:
+            words = "days, as a spreadsheet counts dates" if zero == -_SINCE_1970_S["spreadsheet"] else "Julian days"
+            self.notes.append(f'Column "{column.header}" was read as {words}.')
+            return TimeColumns("number", at, (), DAY_S, zero, zero != -_SINCE_1970_S["spreadsheet"], words)
+        share = values.min() >= 0 and values.max() < 1 and any(abs(usual / size - 1) < 2e-3 for size in _ROUND_S)
+        if share and column.words & vocabulary.TIME and not _few_digits(column):
+            self.notes.append(f'Column "{column.header}" was read as the time of day, as a share of the day.')
+            return TimeColumns("number", at, (), DAY_S, means="share of the day")
+        return None
+
+    def days_since(self, column: Column, values: Floats) -> float | None:
+        """Where days are counted from, seconds since 1970; None where the numbers are no dates."""
+        if column.words & {"mjd"} or {"modified", "julian"} <= column.words:
+            return -_SINCE_1970_S["modified Julian"]
+        if values.min() > 2_415_000 and values.max() < 2_490_000:
+            return -_SINCE_1970_S["Julian"]
+        if values.min() >= 36_526 and values.max() < 55_000:  # 2000 to 2050
+            return -_SINCE_1970_S["spreadsheet"]
+        return None
+
+
+def counts_rows(column: Column) -> bool:
+    """Whether a column counts its rows one by one."""
+    values = column.values[np.isfinite(column.values)]
+    steps = np.diff(values)
+    return values.size >= 5 and bool(np.all(values == np.round(values))) and bool(np.mean(steps == 1) > 0.98)
+
+
+def _zoned(zero_s: float | None) -> tuple[float | None, bool]:
+    return zero_s, zero_s is not None and zero_s != -_SINCE_1970_S["spreadsheet"]
+
+
+def _few_digits(column: Column) -> bool:
+    """Whether numbers below one are written so short that they are no shares of a day."""
+    return 0 < column.decimals < 5
+
+
+def _beginning(values: Floats, factor: float) -> float | None:
+    """Beginning of a count whose unit is stated, seconds since 1970; None where the numbers are no dates."""
+    known = epoch(values)
+    return known[1] if known is not None and known[0] == factor else None
+
+
+def epoch(values: Floats) -> tuple[float, float, str] | None:
+    """Seconds per unit, beginning and name of a count whose size tells what it is."""
+    if not values.size or values.min() < 3e8:
+        return None
+    first, last = float(values.min()), float(values.max())
+    names = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}
+    if first > 6.2e17 and last < 6.6e17:
+        return 1e-7, -float(_SINCE_1970_S["0001"]), "units of 100 ns since the year 1"
+    for factor, words in names.items():
+        if first * factor > 3e8 and last * factor < 2.6e9:  # 1979 to 2052
+            return factor, 0.0, f"{words} since 1970"
+    if first > 3.0e9 and last < 4.4e9:
+        return 1.0, -float(_SINCE_1970_S["1904"]), "seconds since 1904"
+    if first > 1.2e17 and last < 1.5e17:
+        return 1e-7, -float(_SINCE_1970_S["1601"]), "units of 100 ns since 1601"
+    return None

@@ -1,0 +1,162 @@
+"""Where do the readings begin, and what do the lines above them name? Lines in, header, units row and heading out."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+
+from flicker.logs.errors import LogError
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import Heading
+from flicker.logs.reading.planning.sampled import strong
+from flicker.logs.reading.words import numerals, units, vocabulary
+
+COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
+_KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
+_KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
+
+
+def split(line: str, delimiter: str, quoted: bool) -> list[str]:
+    """Cut a line into cells."""
+    if delimiter == "":
+        return [line.strip()]
+    if delimiter == " ":
+        line = " ".join(line.split())
+    if quoted and '"' in line:
+        try:
+            return next(csv.reader([line], delimiter=delimiter))
+        except (csv.Error, StopIteration):
+            return line.split(delimiter)
+    return line.split(delimiter)
+
+
+def _is_row(cells: list[str], numeric: list[bool]) -> bool:
+    if len(cells) != len(numeric):
+        return False
+    asked = [cell for cell, is_number in zip(cells, numeric, strict=True) if is_number]
+    return bool(asked) and all(map(sampled.looks_numeric, asked)) and any(map(strong, asked))
+
+
+def first_row(
+    lines: list[str], filled: list[int], rows: list[list[str]], delimiter: str, quoted: bool, width: int
+) -> int | None:
+    """Place of the first line of readings among ``lines``; None where there is none."""
+    few = rows[:60]
+    numeric = [
+        sum(strong(row[k]) for row in few) >= 0.5 * max(1, sum(bool(row[k].strip()) for row in few))
+        and any(row[k].strip() for row in few)
+        for k in range(width)
+    ]
+    for place, k in enumerate(filled):
+        if not _is_row(split(lines[k], delimiter, quoted), numeric):
+            continue
+        after = [split(lines[j], delimiter, quoted) for j in filled[place + 1 : place + 4]]
+        if sum(len(cells) == width for cells in after) * 2 >= len(after):
+            return k
+    # a first row that holds words where numbers are asked for: the row after the header all the same
+    for place, k in enumerate(filled):
+        cells = split(lines[k], delimiter, quoted)
+        if len(cells) == width and sum(map(strong, cells)) * 2 >= width and place + 1 < len(filled):
+            return k
+    return None
+
+
+def header_above(
+    lines: list[str], filled: list[int], first: int, delimiter: str, quoted: bool, width: int
+) -> tuple[list[str], str, list[str], int | None]:
+    """Names of the columns, their line, the cells of a units row, and the place of the names; empty where none stand there."""
+    unit_cells: list[str] = []
+    for k in range(first - 1, max(-1, first - 6), -1):
+        line = lines[k]
+        if not line.strip():
+            continue
+        bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
+        cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
+        if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
+            as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]
+            cells = as_it_is if len(as_it_is) == width else cells
+        if abs(len(cells) - width) > 1 and not (len(cells) > 1 and not COMMENT.match(line)):
+            continue
+        if (
+            not unit_cells
+            and len(cells) == width
+            and sampled.units_row(cells)
+            and _named_above(lines, k, delimiter, width)
+        ):
+            unit_cells = [cell.strip("[](){} ") for cell in cells]
+            continue
+        if (len(cells) == 1 and width > 1) or (delimiter == " " and len(cells) != width):
+            continue
+        if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
+            continue
+        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells) or _tells_the_unit(cells):
+            continue
+        if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
+            continue
+        if (abs(len(cells) - width) > 1 and len(cells) == 2 and units.label(cells[1]).kind != "volts") or (
+            len(cells) != width and _KEY.match(bare)
+        ):
+            continue  # a key and its value
+        if COMMENT.match(line) and len(cells) != width:
+            continue
+        return cells, line.strip(), unit_cells, k
+    return [], "", unit_cells, None
+
+
+def _tells_a_number(cells: list[str]) -> bool:
+    """Whether a line such as ``Increment,0.5,s`` tells a number; channels may be called 1 and 2."""
+    numbers = [cell for cell in cells if numerals.PLAIN.fullmatch(cell) or numerals.COMMA.fullmatch(cell)]
+    return bool(numbers) and not all(cell.isdigit() for cell in cells[1:])
+
+
+def _tells_the_unit(cells: list[str]) -> bool:
+    """Whether a line such as ``Unit;mV`` tells the unit of all readings."""
+    words = set(vocabulary.words_of(cells[0]))
+    filled = [cell for cell in cells[1:] if cell]
+    return bool(words) and words <= vocabulary.UNIT and len(filled) == 1 and units.volts_per(filled[0]) is not None
+
+
+def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
+    """Whether a row of names stands above a row that may hold units, so that ``s,mV,mV`` alone is a header."""
+    for line in reversed(lines[max(0, k - 3) : k]):
+        if not line.strip():
+            continue
+        bare = re.sub(r"^[ ]*(?:#|%|//|!)+[ ]*", "", line)
+        return len(split(bare.strip() if delimiter == " " else bare, delimiter, '"' in line)) == width
+    return False
+
+
+def fitting(header: list[str], rows: list[list[str]], width: int, delimiter: str, first: int, name: str) -> list[str]:
+    """A header that names every column; empty names behind the last column are left away."""
+    if header and len(header) < width and any(any(cell.strip() for cell in row[len(header) :]) for row in rows):
+        hint = (
+            " (or give decimal=',' (--decimal ,) if commas are decimal signs)."
+            if delimiter == ","
+            else "; or give the separator with separator=';' (--separator ;)."
+        )
+        raise LogError(
+            f"{name}, line {first + 1}: the header names {len(header)} columns, but this row has {width} cells;"
+            f" name every column{hint}"
+        )
+    if header and len(header) > width and not any(cell.strip() for cell in header[width:]):
+        header = header[:width]
+    if header and len(header) > width:
+        raise LogError(
+            f"{name}, line {first + 1}: the header names {len(header)} columns, but this row has {width} cells; give the"
+            " separator with separator=';' (--separator ;), or name as many columns as a row has cells."
+        )
+    return header
+
+
+def preamble(lines: Sequence[str]) -> Heading:
+    """What the lines above the header say."""
+    found: dict[str, str] = {}
+    kept = []
+    for line in lines[:500]:
+        bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line.strip().strip('"'))
+        if bare and len(bare) < 300:
+            kept.append(bare.replace('"', ""))
+        if len(bare) < 200 and (match := _KEY_VALUE.match(bare)):
+            found.setdefault(match["key"].strip().strip('"'), match["value"].strip().strip('"'))
+    return Heading(found, tuple(kept))
