@@ -11,6 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
 import fresh_dangers as dangers
+import fresh_growth as growth
 
 
 def same(a: dangers.BenchLog, b: dangers.BenchLog) -> bool:
@@ -77,3 +78,57 @@ def test_meters_tell_over_range_in_their_own_way() -> None:
         v = dangers.write_down(np.array([0.0, 1e-3, meter.ranges_V[-1] * 2]), meter, rng)
         assert abs(v[1] - 1e-3) < 0.01
         assert not np.isfinite(v[2]) or v[2] == meter.ranges_V[-1]
+
+
+@pytest.mark.parametrize("kind", growth.KINDS)
+def test_stories_are_repeatable_and_their_swings_lie_within_their_power_ups(kind: str) -> None:
+    one, again, other = growth.story(kind, 5), growth.story(kind, 5), growth.story(kind, 6)
+    assert [u.at_s.tolist() for u in one.ups] == [u.at_s.tolist() for u in again.ups]
+    assert [u.at_s.tolist() for u in one.ups] != [u.at_s.tolist() for u in other.ups]
+    assert len(one.visit) == len(one.ups)
+    ends = [u.start_s + u.length_s for u in one.ups]
+    assert all(u.start_s > end + 600 for u, end in zip(one.ups[1:], ends, strict=False))
+    for u in one.ups:
+        assert np.all(np.diff(u.at_s) >= 0)
+        assert np.all((u.at_s >= 0) & (u.at_s < u.length_s))
+    if one.task == "compare":
+        assert set(one.visit) == {0, 1}
+    (first, *_), (same_first, *_) = growth.files(one, 5), growth.files(one, 5)
+    assert np.array_equal(first["left_V"], same_first["left_V"])
+
+
+@pytest.mark.parametrize("name", growth.PROCESSES)
+def test_stationary_processes_keep_their_rate_and_have_no_trend(name: str) -> None:
+    rng = np.random.default_rng(8)
+    halves = np.zeros(2)
+    for _ in range(400):
+        at = growth.PROCESSES[name](rng, 4 * 3600.0, 10.0)
+        halves += [np.count_nonzero(at < 7200), np.count_nonzero(at >= 7200)]
+    # 16,000 expected; the widest process (Pareto gaps) has a standard error of a few per cent.
+    assert 13_000 < halves.sum() < 19_000
+    assert abs(halves[0] / halves[1] - 1) < 0.15
+
+
+@pytest.mark.parametrize("law", ["gamma", "lognormal"])
+@pytest.mark.parametrize("cv", [0.0, 0.5, 1.0])
+def test_power_ups_differ_as_said(law: str, cv: float) -> None:
+    x = growth.scatter(np.random.default_rng(1), law, cv, 40_000)
+    assert abs(x.mean() - 1) < 0.03
+    assert abs(x.std() - cv) < 0.06
+
+
+def test_what_grows_grows_by_its_factor() -> None:
+    rng = np.random.default_rng(2)
+    at = np.concatenate([growth.growing(20.0)(rng, 3600.0, 100.0) for _ in range(200)])
+    tenth = [np.count_nonzero(at < 360), np.count_nonzero(at >= 3240)]
+    assert abs(at.size / 20_000 - 1) < 0.05
+    assert abs(tenth[1] / tenth[0] / 20**0.9 - 1) < 0.2
+    by_age = [sum(growth.story("grows age 2", s).ups[i].at_s.size for s in range(60)) for i in range(4)]
+    assert 1.6 < (by_age[3] / by_age[0]) ** (1 / 3) < 2.5
+    assert all(u.at_s.size == 0 for s in range(5) for u, side in zip(growth.story("pair cured", s).ups, growth.story("pair cured", s).visit, strict=True) if side)
+    sizes = [[], []]
+    for s in range(20):
+        made = growth.story("grows size age 1.4", s)
+        sizes[0].extend(np.log(made.ups[0].size_V))
+        sizes[1].extend(np.log(made.ups[3].size_V))
+    assert 1.2 < np.exp((np.mean(sizes[1]) - np.mean(sizes[0])) / 3) < 1.6
