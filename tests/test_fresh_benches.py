@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
 import fresh_dangers as dangers
 import fresh_growth as growth
+import fresh_states as states
 
 
 def same(a: dangers.BenchLog, b: dangers.BenchLog) -> bool:
@@ -132,3 +133,52 @@ def test_what_grows_grows_by_its_factor() -> None:
         sizes[0].extend(np.log(made.ups[0].size_V))
         sizes[1].extend(np.log(made.ups[3].size_V))
     assert 1.2 < np.exp((np.mean(sizes[1]) - np.mean(sizes[0])) / 3) < 1.6
+
+
+@pytest.mark.parametrize("kind", [*states.DEAD, *states.LIVE])
+def test_what_the_lead_saw_stands_where_it_is_said_to(kind: str) -> None:
+    for seed in (3, 4):
+        made, again = states.state_log(kind, seed), states.state_log(kind, seed)
+        assert same(made.log, again.log)
+        assert made.stretches == again.stretches
+        assert np.all(np.diff(made.log.time_s) > 0)
+        t = made.log.time_s
+        assert 1000 < t[-1] < 3.01 * 86400
+        for name, v in made.log.readings_V.items():
+            live = made.live(name)
+            assert live.shape == v.shape
+            assert np.isfinite(v[live]).all()
+            for s in made.stretches[name]:
+                assert s.to_s > s.from_s
+                assert s.live == (kind in states.LIVE)
+            if name not in made.log.truth.channels or kind == "only_sound":
+                assert live.all()
+                assert not made.stretches[name]
+            elif kind in states.DEAD and kind != "auto_off_rows_stop" and np.median(np.diff(t)) < 2:
+                assert not live.all()
+    assert not same(states.state_log(kind, 3).log, states.state_log(kind, 4).log)
+
+
+def inside(kind: str, seed: int) -> list[np.ndarray]:
+    made = states.state_log(kind, seed)
+    t = made.log.time_s
+    return [
+        made.log.readings_V[n][(t >= s.from_s) & (t < s.to_s)]
+        for n in made.log.truth.channels
+        for s in made.stretches[n]
+        if np.any((t >= s.from_s) & (t < s.to_s))
+    ]
+
+
+def test_states_look_like_what_they_are() -> None:
+    for seed in range(4):
+        assert all(np.ptp(v) == 0 for v in inside("auto_off_repeats", seed))
+        assert all(np.isnan(v).all() for v in inside("auto_off_blank", seed))
+        assert not inside("auto_off_rows_stop", seed)
+        assert all(v.min() >= 0 for v in inside("ac_range", seed))
+        assert all(np.abs(np.median(v)) < 2e-3 for v in inside("clip_on_chassis", seed))
+        # Faults pass through zero, or lie on one side of it, as their names say, and are larger than a sound rest.
+        assert all(v.min() < 0 < v.max() and np.std(v) > 1e-3 for v in inside("slow_bounce", seed))
+        assert all(v.min() < 0 < v.max() and np.std(v) > 2e-3 for v in inside("hunting", seed))
+        assert all(np.std(v) > 1.5e-3 for v in inside("noise_spells", seed) if v.size > 20)
+        assert all(abs(np.mean(v)) > 1e-3 for v in inside("one_sided_wander", seed))
