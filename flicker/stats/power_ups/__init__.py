@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
 from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
+from flicker.stats.power_ups.mean_cumulative import CountByAge, MeanCumulative, count_by_age, mean_cumulative
 from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
 from flicker.stats.power_ups.rate import (
     CleanLimit,
@@ -27,10 +28,12 @@ from flicker.stats.power_ups.sizes import SizeGrowth, size_growth, size_growth_w
 
 __all__ = [
     "CleanLimit",
+    "CountByAge",
     "CountForecast",
     "EarlyShare",
     "ExpectedCounts",
     "FreeScatterTest",
+    "MeanCumulative",
     "MeanRate",
     "PowerUpSoak",
     "ProvokedTest",
@@ -40,10 +43,12 @@ __all__ = [
     "clean_chance",
     "clean_limit",
     "clean_power_ups",
+    "count_by_age",
     "count_forecast",
     "early_share_test",
     "expected_counts",
     "growth_however_much",
+    "mean_cumulative",
     "mean_rate",
     "power_ups_to_see",
     "provoked_test",
