@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import itertools
 import json
 import time
@@ -9,6 +10,7 @@ import time
 import numpy as np
 import pytest
 
+import flicker
 from flicker import Log, assess, simulate_log
 from flicker.logs.model import Run
 from flicker.present import charts, export, palette
@@ -327,3 +329,22 @@ def test_shares_keep_their_sign_below_one_per_cent():
         "50%",
         "100%",
     ]
+
+
+def test_mean_cumulative_draws_halves_sides_and_visits(visits):
+    found, logs = visits
+    chart = found.chart.mean_cumulative("left")
+    assert "power-up has shown" in charts.caption_of(chart)
+    told = chart.to_dict()["datasets"].values()
+    groups = {row["group"] for rows in told for row in rows if "group" in row}
+    assert groups == {"power-ups 1 to 2", "power-ups 3 to 5"}  # of the five that were simulated
+    # the curve ends at the number of episodes of those power-ups over their number (all are equally long)
+    times, _ = found.records[0].per_cycle()
+    last = max(row["n"] for rows in told for row in rows if row.get("group") == "power-ups 3 to 5")
+    assert last == pytest.approx(sum(part.size for part in times[2:]) / 3)
+    compared = flicker.compare(logs[:2], logs[2:])
+    assert "Episodes per power-up by" in charts.caption_of(compared.chart.mean_cumulative("left"))
+    over = flicker.over_visits([(datetime.date(2026, 1 + k, 1), [log]) for k, log in enumerate(logs)])
+    assert "last visit" in charts.caption_of(over.chart.mean_cumulative())
+    with pytest.raises(charts.NothingToDraw, match="one power-up"):
+        assess(logs[:1]).chart.mean_cumulative("left")

@@ -29,6 +29,7 @@ from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
 from flicker.evidence.questions.forecast import TimeToThreshold
 from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
+from flicker.evidence.questions.mean_count import MeanCount, mean_count_of
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.moves import MoveRow, moves_of
 from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
@@ -113,6 +114,7 @@ class ChannelAssessment(Result):
     tail_kind: Annotated[TailKind, Doc("What the tail tells, as a value.")] = TailKind.CLEAN
     guard: Annotated[Guard, Doc("")] = field(default_factory=Guard)
     moves: Annotated[tuple[MoveRow, ...], Doc("Where the level lay elsewhere and from when to when, in time order: a description, made only where movement is shown ('drift' is 'yes') or the guard's reason is 'move'.")] = ()
+    mean_count: Annotated[MeanCount | None, Doc("Episodes of a power-up against time since switch-on, in the mean over power-ups; null below two power-ups or without an episode.")] = None
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
@@ -244,6 +246,7 @@ def judge_channel(
         tail_kind=verdict.kind,
         guard=guard,
         moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
+        mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(guard, raw.most_V, facts.reading_every_s),
     )
 

@@ -149,6 +149,10 @@ class AssessmentCharts(_Charts):
         """Draw the rate of each run with its interval."""
         return self._draw("rates", channel)
 
+    def mean_cumulative(self, channel: str | None = None) -> Any:
+        """Draw the mean number of episodes of a power-up against time since switch-on, and the count over power-ups."""
+        return self._draw("mean_cumulative", channel)
+
     def sizes(self, channel: str | None = None) -> Any:
         """Draw the size of each episode against observed time."""
         return self._draw("sizes", channel)
@@ -197,6 +201,10 @@ class ComparisonCharts(_Charts):
         """Draw the rate before and after, with intervals."""
         return self._draw("before_after")
 
+    def mean_cumulative(self, channel: str | None = None) -> Any:
+        """Draw the mean number of episodes of a power-up before and after on one chart."""
+        return self._draw("mean_cumulative_compared", channel)
+
     def before(self, channel: str | None = None) -> Any:
         """Draw the log before."""
         return AssessmentCharts(self._result.before_assessment).strip(channel)
@@ -213,6 +221,10 @@ class StagesCharts(_Charts):
         """Draw the first and the last stage."""
         return ComparisonCharts(self._result.whole).rates()
 
+    def mean_cumulative(self, channel: str | None = None) -> Any:
+        """Draw the mean number of episodes of a power-up at the first and the last stage."""
+        return ComparisonCharts(self._result.whole).mean_cumulative(channel)
+
 
 class VisitsCharts(_Charts):
     """Charts of a unit over visits."""
@@ -220,6 +232,10 @@ class VisitsCharts(_Charts):
     def rates(self, channel: str | None = None) -> Any:
         """Draw the rate of each visit, and where the next will lie."""
         return self._draw("visit_rates", channel)
+
+    def mean_cumulative(self, channel: str | None = None) -> Any:
+        """Draw the mean number of episodes of a power-up at the first and last visit, and the count over visits."""
+        return self._draw("visit_mean_cumulative", channel)
 
     def levels(self, channel: str | None = None) -> Any:
         """Draw the level at rest of each power-up and visit."""

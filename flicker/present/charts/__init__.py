@@ -13,6 +13,7 @@ from flicker.present.charts._events import coincidence, cumulative, gaps, rates,
 from flicker.present.charts._frame import ORDER, NothingToDraw, caption_of, note_of, worst_channel
 from flicker.present.charts._glance import glance
 from flicker.present.charts._level import power_ups, settled
+from flicker.present.charts._mean_count import mean_cumulative, mean_cumulative_compared, visit_mean_cumulative
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
 from flicker.present.charts._show import if_any, use_in_notebooks
@@ -34,6 +35,8 @@ __all__ = [
     "gaps",
     "glance",
     "if_any",
+    "mean_cumulative",
+    "mean_cumulative_compared",
     "note_of",
     "overview",
     "power_ups",
@@ -46,6 +49,7 @@ __all__ = [
     "unit_or_meter",
     "use_in_notebooks",
     "visit_levels",
+    "visit_mean_cumulative",
     "visit_rates",
     "warm_up",
     "worst_channel",

@@ -20,7 +20,7 @@ STEPS = 60  # of the fitted line
 AHEAD = "next visit, if it goes on"
 
 
-def _pick(result: Visits, channel: str | None) -> tuple[ChannelVisits, str]:
+def pick_visits(result: Visits, channel: str | None) -> tuple[ChannelVisits, str]:
     """Find the channel of that name, or the one with most episodes; and its colour."""
     names = [item.channel for item in result.channels]
     if channel is None:
@@ -84,7 +84,7 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
     ValueError
         If there is no channel of that name, or nothing was observed of it.
     """
-    item, colour = _pick(result, channel)
+    item, colour = pick_visits(result, channel)
     axis = _Axis(result, item)
     rows = [
         {
@@ -185,7 +185,7 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
     ValueError
         If there is no channel of that name, or it was never seen at rest.
     """
-    item, colour = _pick(result, channel)
+    item, colour = pick_visits(result, channel)
     axis = _Axis(result, item)
     single: list[dict[str, Any]] = []
     middle: list[dict[str, Any]] = []

@@ -138,6 +138,8 @@ def evidence(
             parts.append(pictures.figure(charts.gaps, result, item.channel))
         if len(result.runs) > 1:
             parts.append(pictures.figure(charts.rates, result, item.channel))
+        if item.mean_count is not None:
+            parts.append(pictures.figure(charts.mean_cumulative, result, item.channel))
         parts.append(pictures.figure(charts.settled, result, item.channel))
         parts.append(pictures.figure(charts.power_ups, result, item.channel))
         if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:

@@ -44,6 +44,8 @@ def comparison_page(
         parts.extend((pictures.figure(charts.before_after, step, still=True), _numbers(step)))
     whole = getattr(result, "whole", result)
     sides = [getattr(whole, f"{side}_assessment", None) for side in ("before", "after")]
+    if all(side is not None for side in sides):
+        parts.extend(pictures.figure(charts.mean_cumulative_compared, whole, item.channel) for item in whole.channels)
     for at, judged in enumerate(sides):
         if judged is not None:
             other = sides[1 - at]

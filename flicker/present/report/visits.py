@@ -108,6 +108,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
     return [
         tag("h3", f"Channel {item.channel}"),
         pictures.figure(charts.visit_rates, result, item.channel, still=True),
+        pictures.figure(charts.visit_mean_cumulative, result, item.channel),
         pictures.figure(charts.visit_levels, result, item.channel),
         table(heads, rows, caption=f"Channel {item.channel}, visit by visit"),
         table(("question", "answer", "what the visits say"), asked, caption=f"Channel {item.channel}, over all visits"),

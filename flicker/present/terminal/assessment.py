@@ -104,6 +104,8 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     relay = item.relay
     if item.moves:
         lines.append(("moved", moves_text(item.moves)))
+    if item.mean_count is not None:
+        lines.append(("per power-up", item.mean_count.reads))
     if item.stimulus is not None:
         told = item.stimulus.best if item.stimulus.provoked == YES else ""  # it stands in the finding
         lines.extend(("stimulus", kind.reads) for kind in item.stimulus.kinds if kind.kind != told)
