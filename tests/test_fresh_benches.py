@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
 import fresh_dangers as dangers
 import fresh_growth as growth
+import fresh_logger_files as files
 import fresh_states as states
 
 
@@ -182,3 +183,59 @@ def test_states_look_like_what_they_are() -> None:
         assert all(v.min() < 0 < v.max() and np.std(v) > 2e-3 for v in inside("hunting", seed))
         assert all(np.std(v) > 1.5e-3 for v in inside("noise_spells", seed) if v.size > 20)
         assert all(abs(np.mean(v)) > 1e-3 for v in inside("one_sided_wander", seed))
+
+
+@pytest.mark.parametrize("family", files.FAMILIES)
+def test_logger_files_hold_their_truth(family: str) -> None:
+    for seed in range(6):
+        one, again = files.logger_file(family, seed), files.logger_file(family, seed)
+        assert one.data == again.data
+        assert 60 <= one.time_s.size <= 300
+        assert np.all(np.diff(one.time_s) > 0)
+        coding = "utf-16" if one.data[:2] == b"\xff\xfe" else "utf-8-sig" if one.data[:3] == b"\xef\xbb\xbf" else "cp1252" if "cp1252" in one.words else "utf-8"
+        text = one.data.decode(coding)
+        assert len(text.splitlines()) >= one.time_s.size
+        for v in one.volts.values():
+            assert v.shape == one.time_s.shape
+            finite = v[np.isfinite(v)]
+            # At least one swing above 0.1 V, and a rest of some millivolts: the truth is in volts.
+            assert np.abs(finite).max() > 0.06
+            assert np.abs(np.median(finite)) < 0.05
+    assert files.logger_file(family, 1).data != files.logger_file(family, 2).data
+
+
+def test_the_judge_of_files_notices_what_is_read_wrongly() -> None:
+    """A file read right has no difference; the same reading against a changed truth has."""
+    import dataclasses
+    import io
+
+    import pandas as pd
+
+    file = files.fixed_width(3)
+
+    class Read:
+
+        def __init__(self, f: files.LoggerFile) -> None:
+            text = f.data.decode().splitlines()
+            frame = pd.read_csv(io.StringIO("\n".join(text[2:])), sep=r"\s+", header=None)
+            frame.columns = ["time_s", *f.volts]
+            frame.insert(0, "run", 0)
+            for n in f.volts:
+                frame[n] *= files.SCALE[str(f.facts["unit"])]
+            self.frame = frame
+            self.runs = [type("R", (), {"start": None})()]
+
+        def to_frame(self) -> pd.DataFrame:
+            return self.frame
+
+    read = Read(file)
+    assert files.differs(file, read) == ""
+    name = next(iter(file.volts))
+    for wrong in (
+        {**file.volts, name: file.volts[name] * 1000},
+        {**file.volts, name: -file.volts[name]},
+        {**file.volts, name: np.where(np.arange(file.time_s.size) == 7, np.nan, file.volts[name])},
+        {"other": file.volts[name]} if len(file.volts) > 1 else {**file.volts, "other": file.volts[name]},
+    ):
+        assert files.differs(dataclasses.replace(file, volts=wrong), read) != ""
+    assert "stretched" in files.differs(dataclasses.replace(file, time_s=file.time_s * 60), read)
