@@ -10,6 +10,7 @@ these are no growth with age.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import sys
 from collections import Counter
@@ -39,7 +40,7 @@ class Story:
 
     ``task`` is 'assess', 'visits' or 'compare'; ``visit`` numbers the visit (or the side) of each power-up;
     ``grows`` holds what truly grows: 'run' (rate within a run), 'age' (rate over power-ups), 'visits', 'size run',
-    'size age'; ``ratio`` is the true rate after over before, None where there is no pair.
+    'size age', 'taps' (they provoke it); ``ratio`` is the true rate after over before, None where there is no pair.
     """
 
     kind: str
@@ -48,6 +49,7 @@ class Story:
     visit: tuple[int, ...]
     grows: frozenset[str]
     ratio: float | None = None
+    taps: tuple[Floats, ...] = ()
 
 
 def thinned(rng: np.random.Generator, length_s: float, rate_per_h: Intensity, most_per_h: float) -> Floats:
@@ -183,6 +185,19 @@ def _few(rng: np.random.Generator, low: int = 2, high: int = 6) -> int:
     return int(rng.integers(low, high + 1))
 
 
+def _tapped(rng: np.random.Generator, kind: str, draw: Callable[[np.random.Generator, float, float], Floats], chance: float) -> Story:
+    """Tap the unit ten to twenty times in the first half-hour; each is answered within 2 s with this chance."""
+    made = _build(rng, kind, "assess", [0.0], np.ones(1), [0], draw=draw, hours=2.0, per_h=rng.uniform(8, 20),
+                  grows=("taps",) if chance else ())  # fmt: skip
+    (up,) = made.ups
+    taps = 60 + np.cumsum(rng.uniform(50, 110, int(rng.integers(10, 20))))
+    answered = taps[rng.random(taps.size) < chance] + rng.uniform(0.3, 1.5, taps.size)[:1]
+    at = np.concatenate([up.at_s, answered])
+    size = np.concatenate([up.size_V, 0.25 * rng.lognormal(0, 0.3, answered.size)])
+    order = np.argsort(at)
+    return dataclasses.replace(made, ups=(dataclasses.replace(up, at_s=at[order], size_V=size[order]),), taps=(taps,))
+
+
 def story(kind: str, seed: int) -> Story:
     """Make the story of a kind (see `KINDS`). Invented."""
     rng = np.random.default_rng([seed, 3, sum(map(ord, kind))])
@@ -201,6 +216,8 @@ def story(kind: str, seed: int) -> Story:
             n, sd = _few(rng, 3, 6), float(rest.split()[-1])
             sizes = rng.lognormal(0, sd, n)
             return _build(rng, kind, "assess", [float(d) for d in range(n)], np.ones(n), [0] * n, size_factors=sizes)
+        if rest.startswith("taps"):
+            return _tapped(rng, kind, decaying if rest.endswith("decaying") else bursts, 0.0)
         law, cv = rest.split()
         n = _few(rng, 3, 6)
         return _build(rng, kind, "assess", [float(d) for d in range(n)], scatter(rng, law, float(cv), n), [0] * n)
@@ -240,6 +257,8 @@ def story(kind: str, seed: int) -> Story:
     n = _few(rng, 4, 7)
     days = [float(d) for d in range(n)]
     factor = float(rest.split()[-1])
+    if rest.startswith("taps"):
+        return _tapped(rng, kind, poisson, factor)
     if rest.startswith("run"):
         n = _few(rng, 1, 3)
         return _build(rng, kind, "assess", [float(d) for d in range(n)], np.ones(n), [0] * n, draw=growing(factor), grows=("run",))
@@ -254,7 +273,7 @@ def story(kind: str, seed: int) -> Story:
 CVS = ("0", "0.3", "0.5", "0.7", "1")
 KINDS = (
     *(f"null {p}" for p in PROCESSES),
-    "null decaying", "null warming", "null daily", "null sizes differ 0.3", "null sizes differ 0.5",
+    "null decaying", "null warming", "null daily", "null taps decaying", "null taps bursts", "null sizes differ 0.3", "null sizes differ 0.5",
     *(f"null {law} {cv}" for law in ("gamma", "lognormal") for cv in CVS if (law, cv) != ("lognormal", "0")),
     *(f"pair {p}" for p in PROCESSES),
     "pair decaying", "pair sizes differ 0.5",
@@ -262,7 +281,7 @@ KINDS = (
     "pair cured", "pair a third", "pair a tenth", "pair threefold", "pair tenfold", "pair rare, not cured",
     *(f"visits {law} {cv}" for law in ("gamma", "lognormal") for cv in ("0.3", "0.7", "1")),
     "visits growth 1.5", "visits growth 2", "visits growth 3",
-    "grows run 4", "grows run 20", "grows age 1.5", "grows age 2", "grows size run 4", "grows size age 1.4",
+    "grows taps 0.4", "grows taps 0.8", "grows run 4", "grows run 20", "grows age 1.5", "grows age 2", "grows size run 4", "grows size age 1.4",
 )  # fmt: skip
 
 
@@ -272,7 +291,7 @@ def files(made: Story, seed: int, cadence_s: float = 1.0) -> Files:
     epoch = np.datetime64("2031-03-03T09:00:00.000", "ms")
     out: Files = []
     rest = rng.normal(0, 4e-3)
-    for up in made.ups:
+    for k, up in enumerate(made.ups):
         t = np.arange(0.0, up.length_s, cadence_s)
         v = rest + rng.normal(0, 6e-3) * np.exp(-t / 300) + 0.03 * np.exp(-t / 4) + 2e-4 * rng.standard_normal(t.size)
         v += slow_noise(rng, t, 1e-4)
@@ -283,10 +302,14 @@ def files(made: Story, seed: int, cadence_s: float = 1.0) -> Files:
             v[i:j] += sign * size * np.linspace(1.0, 0.7, max(j - i, 1))[: j - i]
         stamps = epoch + np.round((up.start_s + t) * 1000).astype("timedelta64[ms]")
         out.append({"time": stamps, "left_V": np.round(v, 4)})
+        if made.taps:
+            marks = np.full(t.size, "", dtype=object)
+            marks[np.searchsorted(t, made.taps[k])] = "stimulus: tap"
+            out[-1]["mark"] = marks
     return out
 
 
-QUESTIONS = ("more often", "larger", "worse with age", "larger with age")
+QUESTIONS = ("provoked", "more often", "larger", "worse with age", "larger with age")
 
 
 def said_of(made: Story, seed: int) -> list[str]:

@@ -41,6 +41,7 @@ class BenchLog:
     meter: str
     unclipped_V: dict[str, Floats] = field(default_factory=dict)
     file_ends: tuple[int, ...] = ()
+    beside: dict[str, Floats] = field(default_factory=dict)  # columns that are no outputs, by their whole name
 
     def files(self) -> list[dict[str, object]]:
         """Give the log as the program takes it: a mapping for each file."""
@@ -51,6 +52,7 @@ class BenchLog:
         for last in ends:
             part: dict[str, object] = {"time": stamps[first:last]}
             part.update({f"{name}_V": v[first:last] for name, v in self.readings_V.items()})
+            part.update({name: v[first:last] for name, v in self.beside.items()})
             out.append(part)
             first = last
         return out
