@@ -1,5 +1,19 @@
-"""The error of a log that cannot be used."""
+"""The error of a log that cannot be used, and of one that can once more is told of it."""
+
+from typing import Any
 
 
 class LogError(ValueError):
     """A log that cannot be used: one sentence with the file, the place, what was found and what to do."""
+
+
+class Question(LogError):
+    """A log that can be read once more is told of it.
+
+    ``options`` are reading options of `flicker.read_log` that answer, each with a value to go on with so that further
+    questions are found; None means that the option is to be left out.
+    """
+
+    def __init__(self, sentence: str, **options: Any) -> None:
+        super().__init__(sentence)
+        self.options = options

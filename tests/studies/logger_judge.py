@@ -277,7 +277,7 @@ KEYWORDS = {
 
 # what a refusal may ask for, by what the file lacks
 ASKS: dict[str, tuple[str, ...]] = {
-    "unit": ("unit",), "which of two units": ("unit",), "date order": ("day_first", "date_order"), "decimal": ("decimal",),
+    "unit": ("unit",), "which of two units": ("unit",), "date order": ("day_first", "date_order"), "decimal": ("decimal", "thousands"),
     "time scale": ("time_unit", "sample_interval_s", "time_column"), "scale of counts": (),
 }  # fmt: skip
 
@@ -382,6 +382,8 @@ def refused(path: Path, truth: Truth, sentence: str, *, command_line: bool = Tru
             if verdict.outcome in (Outcome.RIGHT, Outcome.TOLD):
                 fails = same_by_command(path, truth, given, said) if command_line else ""
                 if not fails:
+                    if asked is Outcome.ASKED_RIGHTLY and _too_much(path, given, lacking):
+                        asked = Outcome.ASKED
                     return Verdict(asked, "", "", sentence, tuple(tried))
                 return Verdict(Outcome.REMEDY_FAILS, "not on the command line", fails, said, tuple(tried))
             last = ""
@@ -390,6 +392,18 @@ def refused(path: Path, truth: Truth, sentence: str, *, command_line: bool = Tru
             return Verdict(Outcome.REMEDY_FAILS, kind, verdict.detail, said, tuple(tried))
         options, said = {**options, **new}, last
     return Verdict(Outcome.REMEDY_FAILS, "asks without end", "", said, tuple(tried))
+
+
+def _too_much(path: Path, given: dict[str, Any], lacking: set[str]) -> bool:
+    """Whether more was asked than the file leaves open: what it lacks, told alone, does not suffice."""
+    needed = {k: v for k, v in given.items() if k in lacking}
+    if len(needed) in (0, len(given)):
+        return False
+    try:
+        flicker.read_log(path, **needed)
+    except flicker.LogError:
+        return True
+    return False
 
 
 def judge_file(path: Path, truth: Truth, *, command_line: bool = True) -> tuple[Verdict, Read | None]:

@@ -10,10 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Column, Found, Wishes
 from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.questions import settling
 from flicker.logs.reading.text import sniff
 from flicker.logs.reading.words import units
 from flicker.logs.source import Source
@@ -82,7 +83,9 @@ class ReadingPlan:
     rows : int or None
         Rows read.
     missing : str
-        What the file does not tell and how to say it; empty where nothing is missing.
+        All that the file does not tell and how to say it; empty where nothing is missing.
+    settle : str
+        The options of the command line that settle it in one go; empty where no option does.
     shown : tuple of Row
         The first rows as read.
     notes : tuple of str
@@ -101,6 +104,7 @@ class ReadingPlan:
     last: datetime | float | None = None
     rows: int | None = None
     missing: str = ""
+    settle: str = ""
     shown: tuple[Row, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -163,6 +167,7 @@ class ReadingPlan:
             "channels_read": list(self.channels),
             "rows": self.rows,
             "missing": self.missing or None,
+            "settle": self.settle or None,
             "shown": [{"time_s": row.time_s, "volts": [_finite(v) for v in row.volts]} for row in self.shown],
             "notes": list(self.notes),
         }
@@ -209,18 +214,19 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
         return _of_source(open_source(path, wishes))
     except LogError as problem:
         sentence = str(problem)
+        settle = settling([problem.options]) if isinstance(problem, Question) else ""
     file = files.LogFile(path)
     sentence = sentence.removeprefix(f"{file.name}: ").removeprefix(f"{file.name}, ")
     with file.open() as handle:
         lines = _lines_of(file, handle)
         if lines is None:
-            return ReadingPlan(file.name, "not text", missing=sentence)
+            return ReadingPlan(file.name, "not text", missing=sentence, settle=settle)
         try:
             layout = sniff.sniff(lines.head, b"", lines.complete, wishes, file.name)
         except LogError:
             if sentence.startswith((f"{file.name} is ", f"{file.name} holds ")):
                 raise LogError(sentence) from None
-            return ReadingPlan(file.name, "text", missing=sentence)
+            return ReadingPlan(file.name, "text", missing=sentence, settle=settle)
     columns = tuple(_unplanned(column) for column in layout.columns)
     return ReadingPlan(
         file.name,
@@ -230,6 +236,7 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
         layout.has_header,
         columns,
         missing=sentence,
+        settle=settle,
         notes=tuple(layout.notes),
     )
 
@@ -337,9 +344,8 @@ def _of_source(source: Source) -> ReadingPlan:
         first,
         end,
         rows,
-        "",
-        tuple(shown),
-        source.notes,
+        shown=tuple(shown),
+        notes=source.notes,
     )
 
 

@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.model import Log
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.samples.spool import IN_MEMORY_BYTES
 from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
@@ -177,7 +178,20 @@ def wishes_of(
 
 
 def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int = IN_MEMORY_BYTES) -> Source:
-    """Open a file as a source of samples; text larger than ``in_memory`` bytes of samples goes to a temporary file."""
+    """Open a file as a source of samples; text larger than ``in_memory`` bytes of samples goes to a temporary file.
+
+    Raises
+    ------
+    LogError
+        If it cannot be read; a `Question` names all that the file leaves open, not the first point alone.
+    """
+    try:
+        return _opened(path, wishes, in_memory=in_memory)
+    except Question as first:
+        raise all_of(first, lambda more: _opened(path, more, in_memory=in_memory), wishes, Path(path).name) from None
+
+
+def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> Source:
     file = files.LogFile(path)
     inner = None
     with file.open() as handle:

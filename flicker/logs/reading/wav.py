@@ -11,11 +11,12 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import Batch, LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.samples.spool import BATCH_ROWS
+from flicker.logs.source import Batch
 
 Floats = NDArray[np.float64]
 
@@ -42,9 +43,10 @@ class WavSource:
         if self._rate <= 0:
             raise LogError(f"{self.name} has a sample rate of {self._rate}.")
         if wishes.full_scale_V is None:
-            raise LogError(
+            raise Question(
                 f"{self.name} is a recording and does not say how many volts full scale is; say so with full_scale_V"
-                " (--full-scale)."
+                " (--full-scale).",
+                full_scale_V=1.0,
             )
         self._volts = float(wishes.full_scale_V)
         self._frame = self._count * self._bits // 8

@@ -8,7 +8,7 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.converter import Converter
@@ -241,9 +241,10 @@ def _spooled(
     if spool.rows < 10:
         raise LogError(f"{file.name}: {spool.rows} samples are too few to judge; 10 or more are needed.")
     if forward == 0:
-        raise LogError(
+        raise Question(
             f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count"
-            " time by samples."
+            " time by samples.",
+            sample_interval_s=1.0,
         )
     if blank:
         notes.append(f"Not read, and so not observed: {blank} rows without a time.")

@@ -14,12 +14,11 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.table_columns import decoded, exact
-from flicker.logs.reading.planning import sampled
-from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.planning.columns import Column, not_a_number
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock, numerals
+from flicker.logs.reading.words import clock
 from flicker.logs.reading.words.numerals import Numerals
 
 Floats = NDArray[np.float64]
@@ -147,13 +146,8 @@ class Converter:
             value = self._one(word, with_units, seconds)
             if value is None:
                 row = first + int(np.flatnonzero(arrow_types.whole(coded.indices) == number)[0]) + 1
-                unclear = self.numerals.unclear(word)
-                what = (
-                    f"may hold a decimal sign or a thousands separator; {numerals.ASK}."
-                    if unclear
-                    else (f"is not a number. {sampled.not_a_number(word)}")
-                )
-                raise LogError(f'{self.name}, row {row}, column "{self.names[position]}": "{word[:40]}" {what}')
+                title, unclear = self.names[position], self.numerals.unclear(word)
+                raise not_a_number(self.name, f"row {row}", title, word, unclear=unclear)
             values.append(value)
         codes = arrow_types.whole(coded.indices.fill_null(len(values)))
         return np.array([*values, math.nan])[codes]

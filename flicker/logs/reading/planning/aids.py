@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.columns import Channel, Column, listed
 from flicker.logs.reading.words import vocabulary
@@ -35,9 +35,10 @@ class Aids:
             return named
         if len(aids) == len(chosen):
             return {c.position: aid for c, aid in zip(chosen, aids, strict=True)}
-        raise LogError(
+        raise Question(
             f"{self.name}: columns {listed([c.header for c in aids])} hold {what}, and to which channel they belong is not"
-            f' told; leave out those that are not to be used with roles (--role "{aids[0].header}=ignore").'
+            f' told; leave out those that are not to be used with roles (--role "{aids[0].header}=ignore").',
+            roles={aids[0].header: "ignore"},
         )
 
     def give_signs(
@@ -47,10 +48,11 @@ class Aids:
         if not signs:
             return channels
         if len(signs) == 1 and len(channels) > 1:
-            raise LogError(
+            raise Question(
                 f'{self.name}: column "{signs[0].header}" holds signs, and to which channel they belong is not told; name the'
                 f" channel with channels (--channels NAME), or leave the signs out with roles"
-                f' (--role "{signs[0].header}=ignore").'
+                f' (--role "{signs[0].header}=ignore").',
+                roles={signs[0].header: "ignore"},
             )
         pairs = self.paired(signs, chosen, "signs")
         out = []
@@ -61,9 +63,10 @@ class Aids:
                 and sign.kind == "number"
                 and not set(np.unique(sign.values[np.isfinite(sign.values)])) <= {1.0, -1.0}
             ):
-                raise LogError(
+                raise Question(
                     f'{self.name}: column "{sign.header}" is called a sign and holds other numbers than 1 and -1; leave it'
-                    f' out with roles (--role "{sign.header}=ignore").'
+                    f' out with roles (--role "{sign.header}=ignore").',
+                    roles={sign.header: "ignore"},
                 )
             if sign is None or np.any(column.values < 0):
                 if sign is not None:
@@ -84,10 +87,11 @@ class Aids:
         for mode in telling:
             filled = [extra_columns.mode_of(cell) for cell in mode.cells if cell.strip('" ')]
             if filled and all(kind == "ac" for kind in filled) and (len(telling) == 1 or len(channels) == 1):
-                raise LogError(
+                raise Question(
                     f'{self.name}: column "{mode.header}" says that the meter measured alternating voltage ({mode.cells[0].strip()!r}),'
                     " in which DC offset does not show; log the DC range, or read the numbers all the same with roles"
-                    f' (--role "{mode.header}=ignore").'
+                    f' (--role "{mode.header}=ignore").',
+                    roles={mode.header: "ignore"},
                 )
         pairs = (
             self.paired(telling, chosen, "modes")

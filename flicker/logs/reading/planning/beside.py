@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from flicker.logs.errors import LogError
-from flicker.logs.reading.planning.columns import Channel, Column, Wishes, column_named, not_a_number
+from flicker.logs.errors import LogError, Question
+from flicker.logs.reading.planning.columns import Channel, Column, Wishes, column_named, not_numbers
 from flicker.logs.reading.planning.extra_columns import Kind, mode_of
 from flicker.logs.reading.words import units
 from flicker.logs.roles import holds_marks
@@ -26,9 +26,10 @@ def marks_among(columns: list[Column], wishes: Wishes, name: str, notes: list[st
                 return None
             raise
         if column.kind == "number":
-            raise LogError(
+            raise Question(
                 f'{name}: the column "{column.header}" holds numbers, not marks; name another with marks_column'
-                " (--marks-column NAME), or leave it out."
+                " (--marks-column NAME), or leave it out.",
+                marks_column=None,
             )
         notes.append(f'Column "{column.header}" was read as marks, as told.')
         return column
@@ -56,7 +57,7 @@ def roles_among(
         if role == "output":
             continue
         if role != "ignore" and column.kind != "number":
-            raise LogError(not_a_number(column, name))
+            raise not_numbers(column, name)
         found[column.position] = role
         what = "left out" if role == "ignore" else f"{role}; it gets no verdict"
         if kinds.get(column.position) is Kind.MODE and any(mode_of(cell) == "ac" for cell in column.cells):
@@ -99,9 +100,10 @@ def companions_among(
             if not unit and wishes.plain_volts:
                 unit = "V"
             if not unit:
-                raise LogError(
+                raise Question(
                     f'{name}: the unit of column "{column.header}" ({role}) is not told; say it with'
-                    f" unit={{'{label.name}': 'V'}} (--unit \"{label.name}=V\")."
+                    f" unit={{'{label.name}': 'V'}} (--unit \"{label.name}=V\").",
+                    unit={label.name: "V"},
                 )
             factor = units.volts_per(unit) or 1.0
         title = label.name or column.header

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import unit_evidence
 from flicker.logs.reading.planning.aids import Aids
 from flicker.logs.reading.planning.columns import Channel, Column, Found, Heading, Wishes, column_named, listed
@@ -33,9 +33,10 @@ class ChannelUnits:
         stated = unit_evidence.stated_in(self.heading, self.columns)
         sources = unit_evidence.UnitsOf(name, wishes, stated, notes)
         if stated.against and told is None and not single:
-            raise LogError(
+            raise Question(
                 f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
-                f" {unit_evidence.ASK}."
+                f" {unit_evidence.ASK}.",
+                unit="V",
             )
         pairs = self.aids.paired(unit_columns, chosen, "units") if unit_columns else {}
         found: dict[int, unit_evidence.Unit] = {}
@@ -112,8 +113,9 @@ class ChannelUnits:
                 at = column_named(self.columns, word, self.name, "unit").position
                 out[column.position] = unit_evidence.Unit(1.0, Found.UNIT_COLUMN, at)
             if column.cell_units:
-                raise LogError(
-                    f'{self.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).'
+                raise Question(
+                    f'{self.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).',
+                    unit=None,
                 )
         return out
 
@@ -124,9 +126,10 @@ class ChannelUnits:
         other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
         if other is not None:
             where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
-            raise LogError(
+            raise Question(
                 f'{self.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
-                " reading has its own unit, so leave out unit (--unit)."
+                " reading has its own unit, so leave out unit (--unit).",
+                unit=None,
             )
 
     def infer(self, unclear: list[Column], chosen: list[Column], found: dict[int, unit_evidence.Unit]) -> None:
@@ -134,10 +137,11 @@ class ChannelUnits:
         name, notes = self.name, self.notes
         for column in unclear:
             if column.label.kind == "unknown" and self.wishes.unit is None:
-                raise LogError(
+                raise Question(
                     f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
                     " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
-                    " channels (--channels NAME)."
+                    " channels (--channels NAME).",
+                    unit="V",
                 )
         if self.wishes.plain_volts:
             for column in unclear:
@@ -153,8 +157,9 @@ class ChannelUnits:
             scale = (
                 ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
             )
-            raise LogError(
-                f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.'
+            raise Question(
+                f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.',
+                unit="V" if len(unclear) == len(chosen) else {unclear[0].label.name: "V"},
             )
         notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
         for column in unclear:

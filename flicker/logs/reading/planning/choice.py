@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import extra_columns
-from flicker.logs.reading.planning.columns import Column, Wishes, column_named, listed, not_a_number
+from flicker.logs.reading.planning.columns import Column, Wishes, column_named, listed, not_numbers
 from flicker.logs.reading.planning.extra_columns import Kind
 from flicker.logs.reading.words import vocabulary
 
@@ -61,10 +61,11 @@ class Choice:
             c for c in values if c.words & vocabulary.READING
         ]
         if len(likely) != 1:
-            raise LogError(
+            raise Question(
                 f'{self.name}: column "{key.header}" names the channel of each row, and'
                 f" {listed([c.header for c in values]) or 'no column'} may hold its readings; name one with channels"
-                f' (--channels NAME), or leave the names out with roles (--role "{key.header}=ignore").'
+                f' (--channels NAME), or leave the names out with roles (--role "{key.header}=ignore").',
+                roles={key.header: "ignore"},
             )
         for column in values:
             if column is not likely[0]:
@@ -78,7 +79,7 @@ class Choice:
             for wanted in wishes.channels:
                 column = column_named(free, wanted, name, "channels")
                 if column.kind != "number":
-                    raise LogError(not_a_number(column, name))
+                    raise not_numbers(column, name)
                 if column not in chosen:
                     chosen.append(column)
             return chosen
@@ -92,7 +93,7 @@ class Choice:
         numbers = [c for c in open_ if c.kind == "number"]
         for column in open_:
             if column.label.kind == "volts" and column.label.sure and column.kind != "number":
-                raise LogError(not_a_number(column, name))
+                raise not_numbers(column, name)
         labelled = [c for c in numbers if c.label.kind == "volts" or c.cell_units]
         plain = [c for c in numbers if c.label.kind not in ("time", "other") or c in forced]
         if labelled:
@@ -106,9 +107,10 @@ class Choice:
         if not chosen:
             self.nothing(free, columns)
         if len(chosen) > MAX_CHANNELS:
-            raise LogError(
+            raise Question(
                 f"{name} holds {len(chosen)} columns of numbers, more than {MAX_CHANNELS} channels;"
-                " name those to read with channels (--channels NAME,NAME)."
+                " name those to read with channels (--channels NAME,NAME).",
+                channels=[c.header for c in chosen[:1]],
             )
         return chosen
 
@@ -141,18 +143,20 @@ class Choice:
         """Ask where the file holds averages, minima and maxima and no readings."""
         found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
         if found:
-            raise LogError(
+            raise Question(
                 f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to"
-                " read with channels (--channels NAME,NAME)."
+                " read with channels (--channels NAME,NAME).",
+                channels=[c.header for c in found[:1]],
             )
 
     def counts(self, free: list[Column]) -> list[Column]:
         """Columns of a converter's counts, where the caller tells the scale."""
         found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.COUNTS]
         if found and self.wishes.volts_per_count is None:
-            raise LogError(
+            raise Question(
                 f'{self.name}: column "{found[0].header}" holds counts of a converter, not volts; give the scale with'
-                " volts_per_count (--volts-per-count V), and zero_count (--zero-count N) where 0 V is not at count 0."
+                " volts_per_count (--volts-per-count V), and zero_count (--zero-count N) where 0 V is not at count 0.",
+                volts_per_count=1.0,
             )
         for column in found:
             self.kinds.pop(column.position, None)
@@ -163,9 +167,10 @@ class Choice:
         name = self.name
         ac = [c for c in free if self.kinds.get(c.position) is Kind.AC]
         if ac:
-            raise LogError(
+            raise Question(
                 f'{name}: column "{ac[0].header}" holds alternating voltage, in which DC offset does not show; log the DC'
-                " range, or name the columns to read all the same with channels (--channels NAME)."
+                " range, or name the columns to read all the same with channels (--channels NAME).",
+                channels=[ac[0].header],
             )
         words = [
             c
@@ -173,13 +178,14 @@ class Choice:
             if c.kind == "text" and self.kinds.get(c.position) is None and not c.words & vocabulary.STATE
         ]
         if words:
-            raise LogError(not_a_number(words[0], name))
+            raise not_numbers(words[0], name)
         empty = [c.header for c in free if c.kind == "empty"]
         if empty:
             raise LogError(f"{name}: {listed(empty)} without a single reading.")
-        raise LogError(
+        raise Question(
             f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'}); name those"
-            " to read with channels (--channels NAME)."
+            " to read with channels (--channels NAME).",
+            channels=[c.header for c in columns[:1]],
         )
 
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError
-from flicker.logs.reading.words import clock, units, vocabulary
+from flicker.logs.errors import LogError, Question
+from flicker.logs.reading.words import clock, numerals, units, vocabulary
 
 Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings
 
@@ -46,7 +46,8 @@ class Column:
     unit_from: Found = Found.UNITS_ROW
     cell_units: bool = False  # cells such as 12.3 mV
     time_cells: bool = False  # cells such as 0.5 s
-    bad: str = ""  # the first cell that is no number, with its line, where most are numbers
+    bad: str = ""  # the first cell that is no number,
+    bad_line: int | None = None  # and its line
 
     @property
     def label(self) -> units.Label:
@@ -189,13 +190,27 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
     )
 
 
-def not_a_number(column: Column, name: str) -> str:
-    """Sentence for a column that holds words where numbers are wanted."""
-    place = column.bad
-    if not place:
-        cell = next((c.strip() for c in column.cells if c.strip()), "")
-        return f'{name}, column "{column.header}": "{cell[:40]}" is not a number.'
-    return f"{name}, {place}"
+def not_numbers(column: Column, name: str) -> Question:
+    """What to ask of a column that holds words where numbers are wanted."""
+    word = column.bad or next((c.strip() for c in column.cells if c.strip()), "")
+    return not_a_number(name, "" if column.bad_line is None else f"line {column.bad_line}", column.header, word)
+
+
+def not_a_number(name: str, place: str, title: str, cell: str, *, unclear: bool = False) -> Question:
+    """What to ask of a cell that is no number, or may be two."""
+    if unclear:
+        return Question(
+            f'{name}, {place}, column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
+            decimal=".",
+        )
+    word = cell.strip().strip('"').strip()[:40].replace("'", "")
+    where = f"{place}, " if place else ""
+    return Question(
+        f'{name}, {where}column "{title}": "{cell[:40]}" is not a number. Say what it means with missing_words=(\'{word}\',) or'
+        f' over_words=(\'{word}\',) (--missing-word "{word}" or --over-word "{word}"), or leave the column out with channels'
+        " (--channels NAME).",
+        missing_words=[word],
+    )
 
 
 def listed(names: Sequence[str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from flicker.logs import arrow_types
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Heading, Scan, TimeColumns, Wishes
 from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL
 from flicker.logs.reading.words import clock
@@ -31,8 +31,9 @@ class Stamps:
         elif not column.form.has_clock:
             clocks = [c for c in stamps if c.form is not None and not c.form.has_date]
             if not clocks:
-                raise LogError(
-                    f'{self.name}: column "{column.header}" holds dates without a time of day; {ASK_INTERVAL}.'
+                raise Question(
+                    f'{self.name}: column "{column.header}" holds dates without a time of day; {ASK_INTERVAL}.',
+                    sample_interval_s=1.0,
                 )
             pair = [column, clocks[0]]
         forms = []
@@ -50,9 +51,10 @@ class Stamps:
         """Times such as 10:05: hours and minutes only where something says so."""
         if dated or part.words & {"uhrzeit", "heure", "hora", "clock", "ora"}:
             return clock.Form("clock")
-        raise LogError(
+        raise Question(
             f'{self.name}: column "{part.header}" ({part.cells[0].strip()!r}) may be hours and minutes or minutes and'
-            f" seconds; {ASK_INTERVAL}."
+            f" seconds; {ASK_INTERVAL}.",
+            sample_interval_s=1.0,
         )
 
     def ordered(self, column: Column, times: Column | None = None) -> clock.Form:
@@ -78,9 +80,10 @@ class Stamps:
                 else "day_first=True or day_first=False (--day-first yes|no)"
             )
             what = "day, month and year in several orders" if short else "the day or the month first"
-            raise LogError(
+            raise Question(
                 f'{self.name}: the dates in column "{column.header}" ({cells[0].strip()!r}) may put {what}; say which'
-                f" with {options}."
+                f" with {options}.",
+                **({"date_order": "dmy"} if short else {"day_first": True}),
             )
         words = {"dmy": "the day first", "mdy": "the month first", "ymd": "the year first"}
         self.notes.append(f"Dates were read with {words[order]}.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.aids import Aids
 from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among
@@ -97,9 +97,10 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     units, signs, modes = ([c for c in free if kinds.get(c.position) is k] for k in (Kind.UNIT, Kind.SIGN, Kind.MODE))
     chosen = choice.channels(free, columns)
     if key is not None and len(chosen) != 1:
-        raise LogError(
+        raise Question(
             f'{name}: column "{key.header}" names the channel of each row, and {listed([c.header for c in chosen])} may'
-            " hold its readings; name one with channels (--channels NAME)."
+            " hold its readings; name one with channels (--channels NAME).",
+            channels=[c.header for c in chosen[:1]],
         )
     aids = Aids(name, notes)
     channels = ChannelUnits(columns, wishes, name, heading, notes, aids).channels(chosen, units, key)

@@ -120,7 +120,7 @@ def column_of(
             meter_words += 1
         elif bad is None:
             bad = (line, cell)
-    told = "" if bad is None else _bad(bad[1], bad[0], title)
+    bad_line, bad_cell = bad or (None, "")
     good = numbers + with_unit + with_time + meter_words
     if (
         numbers + with_unit + with_time >= 0.5 * (len(filled) - meter_words)
@@ -139,7 +139,8 @@ def column_of(
             unit,
             cell_units=with_unit > 0,
             time_cells=with_time > 0,
-            bad=told,
+            bad=bad_cell,
+            bad_line=bad_line,
         )
     texts = [cell.strip('"').strip() for _, cell in cells]
     form = clock.form_of(
@@ -147,21 +148,7 @@ def column_of(
     )
     if form is not None:
         return Column(title, position, "stamp", texts, form=form, unit=unit)
-    return Column(title, position, "text", texts[:2000], unit=unit, bad=told)
-
-
-def not_a_number(cell: str) -> str:
-    """What to do about a cell that is no number."""
-    word = cell.strip().strip('"').strip()[:40].replace("'", "")
-    return (
-        f"Say what it means with missing_words=('{word}',) or over_words=('{word}',) (--missing-word \"{word}\" or"
-        f' --over-word "{word}"), or leave the column out with channels (--channels NAME).'
-    )
-
-
-def _bad(cell: str, line: int | None, title: str) -> str:
-    place = f"line {line}, " if line is not None else ""
-    return f'{place}column "{title}": "{cell[:40]}" is not a number. {not_a_number(cell)}'
+    return Column(title, position, "text", texts[:2000], unit=unit, bad=bad_cell, bad_line=bad_line)
 
 
 def _digits(cell: str, decimal: str) -> int:

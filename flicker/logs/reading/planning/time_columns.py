@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Heading, Scan, TimeColumns, Wishes, column_named, listed
 from flicker.logs.reading.planning.date_order import Stamps
 from flicker.logs.reading.planning.extra_columns import Kind, kind_of
@@ -73,15 +73,16 @@ class _Finder:
         timely = [c for c in numbers if _timely(c) and c.label.kind != "other"]
         rising = [c for c in timely if _rising(c.values)] or timely
         scaled = [c for c in rising if c.label.kind == "time" or c.time_cells]
-        told = [c for c in rising if not counts_rows(c) or epoch(c.values[np.isfinite(c.values)]) is not None]
+        told = [c for c in rising if not _counts(c)]
         for group in (scaled, told):
             if group:
                 return self.scales.of(group[0])
         counter = next((c for c in rising), None)
         if stamps and counter is None:
-            raise LogError(
+            raise Question(
                 f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
-                f" time; {ASK_INTERVAL}."
+                f" time; {ASK_INTERVAL}.",
+                sample_interval_s=1.0,
             )
         several = sum(c.kind == "number" for c in columns) > 1
         unnamed = [c for c in numbers if (c.unnamed or c.position == 0) and _rising(c.values)]
@@ -93,14 +94,16 @@ class _Finder:
         if counter is not None:
             return self.scales.of(counter)
         if first is not None and not wishes.plain_volts:
-            if counts_rows(first) and wishes.time_unit is None:
-                raise LogError(
-                    f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.'
+            if _counts(first) and wishes.time_unit is None:
+                raise Question(
+                    f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.',
+                    sample_interval_s=1.0,
                 )
             return self.scales.of(first)
-        raise LogError(
+        raise Question(
             f"{name}: no column tells the time (columns: {listed([c.header for c in columns[:8]])}); {ASK_INTERVAL},"
-            f" {ASK_COLUMN}."
+            f" {ASK_COLUMN}.",
+            sample_interval_s=1.0,
         )
 
     # ------------------------------------------------------------ counted
@@ -180,6 +183,11 @@ def _timely(column: Column) -> bool:
 def _rising(values: Floats) -> bool:
     steps = np.diff(values[np.isfinite(values)])
     return steps.size >= 2 and bool(np.mean(steps > 0) > 0.9)
+
+
+def _counts(column: Column) -> bool:
+    """Whether a column counts its rows, and not the seconds since a date."""
+    return counts_rows(column) and epoch(column.values[np.isfinite(column.values)]) is None
 
 
 def _even(column: Column) -> bool:

@@ -7,9 +7,9 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.moments import LARGEST_STEP_S
-from flicker.logs.reading.planning.columns import Column, Heading, TimeColumns, Wishes, not_a_number
+from flicker.logs.reading.planning.columns import Column, Heading, TimeColumns, Wishes
 from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_of
 from flicker.logs.reading.words import units, vocabulary
 
@@ -42,23 +42,30 @@ class Scales:
     def of(self, column: Column) -> TimeColumns:
         """How the time is read from a column of numbers."""
         if column.kind != "number" or not column.values.size:
-            detail = not_a_number(column, self.name) if column.kind != "number" else "it is empty"
-            raise LogError(f'{self.name}: column "{column.header}" does not tell the time: {detail}')
+            word = next((cell.strip() for cell in column.cells if cell.strip()), "")[:40]
+            held = f'it holds "{word}"' if word else "it is empty"
+            raise Question(
+                f'{self.name}: column "{column.header}" does not tell the time ({held});'
+                f" name another with time_column (--time-column NAME), or {ASK_INTERVAL}.",
+                sample_interval_s=1.0,
+            )
         at, label, values = (column.position,), column.label, column.values[np.isfinite(column.values)]
         if column.time_cells:
             if self.wishes.time_unit is not None:
-                raise LogError(
+                raise Question(
                     f'{self.name}: the cells of column "{column.header}" carry their unit of time; leave out time_unit'
-                    " (--time-unit)."
+                    " (--time-unit).",
+                    time_unit=None,
                 )
             return TimeColumns("number", at, means="numbers with their unit", cell_units=True)
         stated = self.wishes.time_unit or (label.unit if label.kind == "time" else "") or self.unit_by_heading()
         if stated:
             factor = units.seconds_per(stated)
             if factor is None:
-                raise LogError(
+                raise Question(
                     f"{self.name}: time_unit {stated!r} is not understood; give one of s, ms, us, ns, min, h, d"
-                    " (--time-unit)."
+                    " (--time-unit).",
+                    time_unit="s",
                 )
             zero = _beginning(values, factor)
             if factor == DAY_S and zero is None:
@@ -96,12 +103,16 @@ class Scales:
             if counts_rows(column):
                 return TimeColumns("number", at, (), self.interval, means="counted, by the interval in the heading")
         if counts_rows(column):
-            raise LogError(
+            raise Question(
                 f'{self.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
-                " time_unit (--time-unit s|ms)."
+                " time_unit (--time-unit s|ms).",
+                sample_interval_s=1.0,
             )
         step = f" and its steps of {usual:g} may be of any unit" if usual else ""
-        raise LogError(f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.')
+        raise Question(
+            f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.',
+            time_unit="s",
+        )
 
     def unit_by_heading(self) -> str:
         """Unit of time that a line above the header states."""

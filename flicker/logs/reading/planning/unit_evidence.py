@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Found, Heading, Wishes
 from flicker.logs.reading.words import units, vocabulary
 
@@ -151,11 +151,12 @@ class UnitsOf:
                 units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))
             }
             if said and kinds and kinds != {said[0][1]}:
-                raise LogError(
+                raise Question(
                     f'{self.name}: column "{column.header}" says {units.unit_name(said[0][0])} and column'
                     f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
                     f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
-                    f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\")."
+                    f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
+                    roles={unit_column.header: "ignore"},
                 )
             return Unit(1.0, Found.UNIT_COLUMN, unit_column.position)
         if column.cell_units:
@@ -167,9 +168,10 @@ class UnitsOf:
         first = said[0]
         other = next((item for item in said if item[1] != first[1]), None)
         if other is not None:
-            raise LogError(
+            raise Question(
                 f'{self.name}: the unit of column "{column.header}" is {units.unit_name(first[0])} by the {first[2]} and'
-                f" {units.unit_name(other[0])} by the {other[2]}; {ASK}."
+                f" {units.unit_name(other[0])} by the {other[2]}; {ASK}.",
+                unit="V",
             )
         if label.unit.startswith("MV"):
             self.notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
@@ -186,5 +188,7 @@ def parsed(unit: str, name: str) -> float:
     """
     volts = units.volts_per(unit)
     if volts is None:
-        raise LogError(f"{name}: the unit {unit!r} is not understood; V, mV, µV and kV are (--unit V|mV|uV|kV).")
+        raise Question(
+            f"{name}: the unit {unit!r} is not understood; V, mV, µV and kV are (--unit V|mV|uV|kV).", unit="V"
+        )
     return volts

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.columns import Channel
 from flicker.logs.reading.words import cells, units
@@ -27,6 +27,7 @@ class PerReading:
         self.other: Counter[str] = Counter()
         self.alternating = 0
         self.readings = 0
+        self._units_at = 0  # position of the column of units
 
     def volts(self, raw: Floats, channel: Channel, column: Callable[[int], Any]) -> Floats:
         """Return a batch of a channel in volts; ``column`` hands out the words (or numbers) at a position."""
@@ -35,6 +36,7 @@ class PerReading:
         if channel.unit_column is None:
             values = cells.to_volts(raw, channel.volts)
         else:
+            self._units_at = channel.unit_column
             values = self._in_own_units(raw, column(channel.unit_column))
         if channel.sign_column is not None:
             values = values * self._signs(column(channel.sign_column), channel.sign_column)
@@ -43,7 +45,6 @@ class PerReading:
             if ac.any():
                 self.alternating += int(np.count_nonzero(ac & ~np.isnan(values)))
                 values = np.where(ac, np.nan, values)
-            self.readings += values.size
         return values
 
     def _in_own_units(self, raw: Floats, words: Any) -> Floats:
@@ -71,9 +72,10 @@ class PerReading:
         for kind in kinds:
             sign = extra_columns.sign_of(kind)
             if sign is None:
-                raise LogError(
+                raise Question(
                     f'{self.name}: column "{self.titles[position]}" holds {kind[:20]!r} where a sign should stand; leave it out'
-                    f' with roles (--role "{self.titles[position]}=ignore").'
+                    f' with roles (--role "{self.titles[position]}=ignore").',
+                    roles={self.titles[position]: "ignore"},
                 )
             table.append(sign)
         return np.array(table)[codes]
@@ -98,10 +100,13 @@ class PerReading:
         out = []
         for kind, count in self.other.most_common():
             if count > 0.5 * self.readings:
-                raise LogError(
+                title = self.titles[self._units_at]
+                raise Question(
                     f"{self.name}: {count} of {self.readings} readings are in {kind.strip() or 'no unit'!r}, which is no unit of"
-                    " direct voltage; leave out the column of units with roles (--role COLUMN=ignore) and say the unit with unit"
-                    " (--unit V|mV)."
+                    f' direct voltage; leave out the column of units with roles (--role "{title}=ignore") and say the unit with unit'
+                    " (--unit V|mV).",
+                    roles={title: "ignore"},
+                    unit="V",
                 )
             out.append(f"Not read, and so not observed: {count} readings in {kind.strip() or 'no unit'!r}.")
         if self.alternating:

@@ -184,7 +184,7 @@ class Cutter:
     def _types(self) -> dict[str, Any]:
         import pyarrow as pa
 
-        plan, columns, sure = self.plan, self.layout.columns, self.layout.numerals.sure
+        plan, sure = self.plan, self.layout.numerals.sure
         types: dict[str, Any] = {}
         for position in (*plan.beside, plan.run, plan.marks, plan.key):
             if position is not None:
@@ -194,8 +194,7 @@ class Cutter:
             numbers.append(plan.time.positions[0])
         for position in numbers:
             # Where no cell looked at shows the decimal sign, one that shows it later must not pass unseen.
-            whole = not sure and not columns[position].decimals
-            types[self._names[position]] = pa.int64() if whole else pa.float64()
+            types[self._names[position]] = pa.float64() if sure else pa.int64()
         if plan.time.kind == "stamp":
             for position, form in zip(plan.time.positions, plan.time.forms, strict=True):
                 fast = form.name in _ISO and len(plan.time.forms) == 1

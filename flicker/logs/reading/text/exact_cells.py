@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import sniff
-from flicker.logs.reading.words import cells, numerals, units
+from flicker.logs.reading.words import cells, units
 
 Floats = NDArray[np.float64]
 
@@ -118,19 +119,17 @@ class ExactParser:
         row_cells = [str(table.column(k)[row]) for k in range(self.layout.width)]
         line = line_of(row)
         title = self.layout.header[position] if position < len(self.layout.header) else f"column {position + 1}"
-        if self.layout.numerals.unclear(cell):
-            return LogError(
-                f'{self.name}, line {line}, column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator;'
-                f" {numerals.ASK}."
-            )
-        if sum(sampled.strong(c) for c in row_cells) == 0 and sum(bool(c.strip()) for c in row_cells) > 1:
+        unclear = self.layout.numerals.unclear(cell)
+        if (
+            not unclear
+            and sum(sampled.strong(c) for c in row_cells) == 0
+            and sum(bool(c.strip()) for c in row_cells) > 1
+        ):
             return LogError(
                 f"{self.name}, line {line}: the columns change here ({self.layout.delimiter.join(row_cells)[:60]!r});"
                 " split the file there."
             )
-        return LogError(
-            f'{self.name}, line {line}, column "{title}": "{cell[:40]}" is not a number. {sampled.not_a_number(cell)}'
-        )
+        return not_a_number(self.name, f"line {line}", title, cell, unclear=unclear)
 
 
 def _without_units(words: Any) -> tuple[Any, Floats]:

@@ -6,10 +6,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Wishes
 
-_LEAD = re.compile(r"\s*[+-]?\d{1,3}")
+_LEAD = re.compile(r"\s*[(+\-\u2212\u2013]?\s?\d{1,3}")
 _GROUP = re.compile(r"\d{3}(?:\.\d*)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")  # the last group may carry the unit
 _WHOLE = re.compile(r"\s*[(+\-\u2212\u2013]?\s?(?:0|[1-9]\d{0,2}(?:[. '\u00a0\u202f]\d{3})+|[1-9]\d*)")
 _DIGITS = re.compile(r"\d+(?:[eE][+-]?\d+)?\s?[)+-]?\s*[A-Za-zµμ]{0,12}\s*")
@@ -123,9 +123,10 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
 
     if len(long) >= 0.5 * len(rows) and wishes.decimal != "." and whole(decimal) >= enough:
         if wishes.decimal is None and whole(groups) >= enough:
-            raise LogError(
+            raise Question(
                 f"{name}: commas part the cells and stand in the numbers too (as in {','.join(long[0])[:40]}), as decimal signs"
-                " or for thousands; say which with decimal=',' or decimal='.' (--decimal)."
+                " or for thousands; say which with decimal=',' or decimal='.' (--decimal).",
+                decimal=".",
             )
         return decimal
     if any(groups.ways(row) for row in long):

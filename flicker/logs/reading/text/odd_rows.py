@@ -10,7 +10,7 @@ import io
 from dataclasses import dataclass
 from enum import StrEnum
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import Question
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import header, sniff
@@ -182,10 +182,11 @@ class Mender:
                 tally.merged += 1
                 return self._row(ways[0], line)
             if len(ways) > 1:
-                raise LogError(
+                raise Question(
                     f"{self.name}: {line[:60]!r} has {len(cells)} cells instead of {self.layout.width}, and where commas part"
                     " thousands is not clear; write the log without thousands separators, or have such rows left out as not"
-                    " observed with thousands='none' (--thousands none)."
+                    " observed with thousands='none' (--thousands none).",
+                    thousands="none",
                 )
         if len(cells) > self.layout.width and self._words_behind(cells):
             tally.noted += 1

@@ -13,6 +13,7 @@ from flicker.logs.reading.planning.columns import Column, Heading, Wishes
 from flicker.logs.reading.planning.sampled import strong
 from flicker.logs.reading.text import grouped_rows
 from flicker.logs.reading.text.header import COMMENT, first_row, fitting, header_above, preamble, split
+from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import numerals, units
 from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
@@ -120,7 +121,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         has_header=has_header,
         notes=notes,
         commas=commas,
-        blank_rows=width == 1 and _blank_share(lines[first:]) < BLANK_ROWS,
+        blank_rows=width == 1 and _blank_share(lines[first:]) < BLANK_ROWS and not _words_for_none(rows),
     )
     if how.decimal == ",":
         notes.append("Commas were read as decimal signs.")
@@ -140,6 +141,11 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         for k, title in enumerate(header)
     ]
     return layout
+
+
+def _words_for_none(rows: Sequence[Sequence[str]]) -> bool:
+    """Whether the file writes a word where a reading is missing, so that an empty line is none."""
+    return any(cell.strip('" ') and cell.strip('" ').lower() in odd_cells.MISSING for row in rows for cell in row)
 
 
 def _blank_share(lines: Sequence[str]) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
@@ -344,9 +344,10 @@ class _Reader:
         if back > forward and back > 0.5 * rows:
             raise LogError(f"{name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
         if self.plan.time.kind != "none" and forward == 0:
-            raise LogError(
+            raise Question(
                 f"{name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by"
-                " samples."
+                " samples.",
+                sample_interval_s=1.0,
             )
         silent = [c.name for c, n in zip(self.plan.channels, self._readings, strict=True) if n == 0]
         if silent:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, Question
 
 LONGEST = 100  # characters of a number
 PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
@@ -126,7 +126,9 @@ def judge(columns: Sequence[Iterable[str]], name: str, *, points_likely: bool = 
         return Numerals(".")
     for cell in (unclear_comma, unclear_point, fixed):
         if cell:
-            raise LogError(f"{name}: numbers such as {cell} may hold a decimal sign or a thousands separator; {ASK}.")
+            raise Question(
+                f"{name}: numbers such as {cell} may hold a decimal sign or a thousands separator; {ASK}.", decimal="."
+            )
     return Numerals(".", sure=False)
 
 
