@@ -210,13 +210,15 @@ def argv(options: dict[str, Any]) -> list[str]:
         "roles": "role",
         "missing_words": "missing-word",
         "over_words": "over-word",
+        "run_gap_s": "run-gap",
+        "differences": "difference",
     }
     out: list[str] = []
     for key, value in options.items():
         name = "--" + names.get(key, key.replace("_", "-"))
         if isinstance(value, dict):
             for column, told in value.items():
-                out += [name, f"{column}={told}"]
+                out += [name, f"{column}={told if isinstance(told, str) else ','.join(told)}"]
         elif key == "channels":
             out += [name, ",".join(value)]
         elif isinstance(value, tuple):

@@ -17,3 +17,8 @@ class Question(LogError):
     def __init__(self, sentence: str, **options: Any) -> None:
         super().__init__(sentence)
         self.options = options
+
+
+def too_few(name: str, samples: int) -> LogError:
+    """What to say of a log that is too short."""
+    return LogError(f"{name}: {samples} samples are too few to judge; 10 or more are needed. Log longer.")

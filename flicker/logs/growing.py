@@ -157,7 +157,9 @@ class GrowingLog:
         end = block.rfind(b"\n") + 1
         if end == 0:
             if len(block) >= CHUNK:
-                raise LogError(f"{self.name}: a line of more than {CHUNK >> 10} KiB; this is no log.")
+                raise LogError(
+                    f"{self.name}: a line of more than {CHUNK >> 10} KiB; this is no log: write the readings in lines."
+                )
             return []
         block = block[:end]
         if self._reader is None:

@@ -118,7 +118,9 @@ def split_by_roles(
             f"{source.name}: a difference needs a name of its own; {next(iter(differences or {}))!r} is taken."
         )
     if not uses:
-        raise LogError(f"{source.name}: the roles leave no column that is an output.")
+        raise LogError(
+            f"{source.name}: the roles leave no column that is an output; give one the role output, or none."
+        )
     if not legs and not companions and len(outputs) == len(source.channels):
         return source, []
     return MappedSource(source, uses, notes), companions

@@ -348,8 +348,6 @@ def append_mark(
     path = marks_path(log_path)
     if not (math.isfinite(ago_s) and ago_s >= 0):
         raise LogError(f"ago_s must be 0 or more seconds, got {ago_s}.")
-    if not log.runs:
-        raise LogError(f"{os.fspath(log_path)}: no sample yet, so there is no clock to mark by.")
     last = log.runs[-1].offset_s + log.runs[-1].duration_s
     moment = last - ago_s
     if moment < 0:

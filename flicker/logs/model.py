@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base.described import Doc
 from flicker.base.values import Unobserved
-from flicker.logs.errors import LogError
+from flicker.logs.errors import LogError, too_few
 from flicker.logs.moments import seconds_of
 from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
@@ -267,7 +267,7 @@ class Log:
             shapes = ", ".join(f"{key} {column.shape}" for key, column in values.items())
             raise LogError(f"{name}: time and channels must be arrays of one length, got time {time.shape}, {shapes}.")
         if time.size < 10:
-            raise LogError(f"{name}: {time.size} samples are too few to judge; 10 or more are needed.")
+            raise too_few(name, time.size)
         source = ArraySource(name, time, values, start)
         if not roles and not differences:
             return cls(source, run_gap_s=run_gap_s)

@@ -75,7 +75,7 @@ def check(path: Path) -> str:
         )
     except LogError as error:
         said = str(error)
-        assert "\n" not in said and 10 < len(said) < 1000 and said.rstrip().endswith((".", "?", ")")), (
+        assert "\n" not in said and 10 < len(said) < 2000 and said.rstrip().endswith((".", "?", ")")), (
             f"no sentence: {said!r}"
         )
         assert path.name in said, f"the file is not named: {said!r}"

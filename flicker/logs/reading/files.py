@@ -37,11 +37,11 @@ _OTHER = (
     (b"FEA1", "Feather version 1; write it as version 2"),
     (b"\xd0\xcf\x11\xe0", "an old spreadsheet; export it as CSV"),
     (b"%PDF", "a PDF; export the readings as CSV"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
+    (b"\x89PNG", "a picture; export the readings as CSV"),
+    (b"\xff\xd8\xff", "a picture; export the readings as CSV"),
     (b"SQLite format 3", "a database; export the readings as CSV"),
-    (b"\x89HDF", "HDF5; export the readings as CSV or Parquet"),
-    (b"\x7fELF", "a program"),
+    (b"\x89HDF", "HDF5; export time and channels as CSV or Parquet"),
+    (b"\x7fELF", "a program; name a log"),
     (b"BZh", "compressed by bzip2; only gz and zip are read"),
     (b"\xfd7zXZ", "compressed by xz; only gz and zip are read"),
     (b"7z\xbc\xaf", "compressed by 7-Zip; only gz and zip are read"),
@@ -65,7 +65,7 @@ class LogFile:
         self.name = self.path.name or str(path)
         self._stat = self._look()
         if self._stat.st_size == 0:
-            raise LogError(f"{self.name} is empty.")
+            raise LogError(f"{self.name} is empty; copy it again, or log first.")
         self.size = self._stat.st_size
 
     def _look(self) -> os.stat_result:
@@ -126,7 +126,9 @@ def kind_of(head: bytes, name: str) -> str:
     sample = _NUL_RUN.sub(b"\0", head[:65536])  # a disk's unwritten blocks in the middle of text
     control = sum(sample.count(bytes([code])) for code in (*range(9), 11, *range(14, 27), *range(28, 32), 127))
     if control > max(0.02 * len(sample), 1):
-        raise LogError(f"{name} is a binary file of unknown kind; text, Parquet, Arrow and WAV are read.")
+        raise LogError(
+            f"{name} is a binary file of unknown kind; text, Parquet, Arrow and WAV are read: export the readings as one of these."
+        )
     return "text"
 
 
@@ -163,7 +165,7 @@ class _Bounded:
         except EOFError:
             raise LogError(f"{name} ends in the middle of its compressed data; copy it again.") from None
         except (OSError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
-            raise LogError(f"{name} cannot be decompressed: {error}.") from None
+            raise LogError(f"{name} cannot be decompressed ({error}); copy it again.") from None
         self._total += len(chunk)
         if self._total > self._limit:
             raise LogError(
@@ -217,7 +219,7 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
     except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError) as error:
         if isinstance(error, LogError):
             raise
-        raise LogError(f"{file.name} cannot be decompressed: {error}.") from None
+        raise LogError(f"{file.name} cannot be decompressed ({error}); copy it again.") from None
 
 
 def opened(file: LogFile, handle: IO[bytes]) -> Readable:
@@ -250,7 +252,9 @@ def to_scratch(stream: Readable, first: bytes, name: str) -> IO[bytes]:
         raise
     except OSError as error:
         target.close()
-        raise LogError(f"{name}: no room for its decompressed content in the temporary folder ({error}).") from None
+        raise LogError(
+            f"{name}: no room for its decompressed content in the temporary folder ({error}); make room, or point TMPDIR to another disk."
+        ) from None
     target.seek(0)
     return target
 
@@ -274,7 +278,9 @@ class Lines:
         if self._cr:
             self.head = self.head.replace(b"\r", b"\n")
         if not self.complete and b"\n" not in self.head:
-            raise LogError(f"{name}, line 1 is longer than {LINE_LIMIT >> 20} MiB; this is no log in lines.")
+            raise LogError(
+                f"{name}, line 1 is longer than {LINE_LIMIT >> 20} MiB; this is no log in lines: export the readings as CSV."
+            )
 
     def blocks(self, offset: int) -> Iterator[tuple[bytes, bool]]:
         """Yield blocks from ``offset`` (within the head) on; the flag says that the file ends with this block."""
@@ -294,7 +300,7 @@ class Lines:
                 rest += chunk
             if len(rest) > LINE_LIMIT and rest.rfind(b"\n") < len(rest) - LINE_LIMIT:
                 raise LogError(
-                    f"{self._name} holds a line longer than {LINE_LIMIT >> 20} MiB; this is no log in lines."
+                    f"{self._name} holds a line longer than {LINE_LIMIT >> 20} MiB; this is no log in lines: export the readings as CSV."
                 )
 
 

@@ -56,9 +56,12 @@ def all_of(first: Question, read: Callable[[Wishes], Any], wishes: Wishes, name:
     options: dict[str, Any] = {}
     for question in asked:
         options |= _joined(options, question.options)
-    rest = [str(question).removeprefix(f"{name}: ").removeprefix(f"{name}, ") for question in asked[1:]]
-    told = " Then: ".join([str(first), *rest])
-    return Question(f"{told} All in one go: {settling([question.options for question in asked])}.", **options)
+    told, known = [str(first)], [set(first.options)]
+    for question in asked[1:]:
+        if set(question.options) not in known:  # else its options alone are added
+            told.append(str(question).removeprefix(f"{name}: ").removeprefix(f"{name}, "))
+            known.append(set(question.options))
+    return Question(f"{' Then: '.join(told)} All in one go: {settling([question.options for question in asked])}.", **options)
 
 
 def answered(wishes: Wishes, options: Mapping[str, Any]) -> Wishes:

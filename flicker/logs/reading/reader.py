@@ -203,7 +203,7 @@ def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> 
             stream = files.unpack(file, handle, kind)
             head = stream.read(files.SNIFF_BYTES)
             if not head:
-                raise LogError(f"{file.name} holds an empty file.")
+                raise LogError(f"{file.name} holds an empty file; pack the log again.")
             kind = files.kind_of(head, file.name)
             if kind == "text":
                 return _text_source(file, files.Chain(head, stream), wishes, packed=True, in_memory=in_memory)

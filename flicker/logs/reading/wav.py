@@ -11,7 +11,7 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError, Question
+from flicker.logs.errors import LogError, Question, too_few
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Wishes
@@ -36,12 +36,14 @@ class WavSource:
         if (self._tag, self._bits) not in _KINDS:
             raise LogError(
                 f"{self.name}: a WAV of {self._bits} bits (format {self._tag}) is not read;"
-                " 16, 24 or 32 bits whole, 32 or 64 bits float are."
+                " 16, 24 or 32 bits whole, 32 or 64 bits float are; write it as one of these."
             )
         if not 1 <= self._count <= MAX_CHANNELS:
-            raise LogError(f"{self.name} has {self._count} channels; 1 to {MAX_CHANNELS} are read.")
+            raise LogError(
+                f"{self.name} has {self._count} channels; 1 to {MAX_CHANNELS} are read; write the channels that matter."
+            )
         if self._rate <= 0:
-            raise LogError(f"{self.name} has a sample rate of {self._rate}.")
+            raise LogError(f"{self.name} has a sample rate of {self._rate}; write it again with its rate.")
         if wishes.full_scale_V is None:
             raise Question(
                 f"{self.name} is a recording and does not say how many volts full scale is; say so with full_scale_V"
@@ -52,7 +54,7 @@ class WavSource:
         self._frame = self._count * self._bits // 8
         self.rows: int | None = size // self._frame
         if self.rows < 10:
-            raise LogError(f"{self.name}: {self.rows} samples are too few to judge; 10 or more are needed.")
+            raise too_few(self.name, self.rows)
         names = ["left", "right"] if self._count == 2 else [f"ch{k + 1}" for k in range(self._count)]
         self._positions = _positions(names, wishes, self.name)
         told = dict(wishes.roles)
@@ -69,7 +71,7 @@ class WavSource:
         if self._begin + size > length:
             self.rows = (length - self._begin) // self._frame
             if self.rows < 10:
-                raise LogError(f"{self.name}: {self.rows} samples are too few to judge; 10 or more are needed.")
+                raise too_few(self.name, self.rows)
         self.notes = tuple(notes)
 
     def batches(
@@ -87,7 +89,9 @@ class WavSource:
                 self._handle.seek(self._begin + lo * self._frame)
                 raw = self._handle.read(rows * self._frame)
                 if len(raw) < rows * self._frame:
-                    raise LogError(f"{self.name} became shorter while it was being read.")
+                    raise LogError(
+                        f"{self.name} became shorter while it was being read; read it again when it is complete."
+                    )
                 values = tuple(self._decode(raw, self._positions[k]) for k in wanted)
             yield Batch(lo, (lo + np.arange(rows)) / self._rate if time else None, values)
         self._file.check()
@@ -117,7 +121,9 @@ def _positions(names: list[str], wishes: Wishes, name: str) -> list[int]:
         return list(range(len(names)))
     missing = [wanted for wanted in wishes.channels if wanted not in names]
     if missing:
-        raise LogError(f'{name} has no channel "{missing[0]}"; it has {", ".join(names)}.')
+        raise LogError(
+            f'{name} has no channel "{missing[0]}"; it has {", ".join(names)}; name one of them with channels (--channels NAME).'
+        )
     return [names.index(wanted) for wanted in wishes.channels]
 
 
@@ -126,7 +132,7 @@ def _chunks(handle: IO[bytes], length: int, name: str) -> tuple[int, int, int, i
     handle.seek(0)
     lead = handle.read(12)
     if len(lead) < 12 or lead[8:12] != b"WAVE":
-        raise LogError(f"{name} is a RIFF file, but no WAV recording.")
+        raise LogError(f"{name} is a RIFF file, but no WAV recording; export the readings as WAV or CSV.")
     at, form, long_size = 12, None, None
     while at + 8 <= length:
         handle.seek(at)
@@ -148,4 +154,4 @@ def _chunks(handle: IO[bytes], length: int, name: str) -> tuple[int, int, int, i
                 size = length - at - 8
             return form[0], form[1], form[2], form[5], at + 8, size
         at += 8 + size + size % 2
-    raise LogError(f"{name} is a WAV file without readable format and data.")
+    raise LogError(f"{name} is a WAV file without readable format and data; record or copy it again.")

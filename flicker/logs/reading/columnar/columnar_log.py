@@ -8,14 +8,14 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError, Question
+from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.converter import Converter
 from flicker.logs.reading.columnar.table_columns import column_of_field, decoded, holds_words, usable, words_in
 from flicker.logs.reading.planning.columns import Heading, Wishes
 from flicker.logs.reading.planning.plan import How, make_plan
-from flicker.logs.reading.samples import spread
+from flicker.logs.reading.samples import spread, whole
 from flicker.logs.reading.samples.entries import Entry, Words
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.words import clock, numerals, units
@@ -138,19 +138,18 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     """
     names = list(table.schema.names)
     if len(names) > _MAX_COLUMNS:
-        raise LogError(f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}.")
+        raise LogError(
+            f"{file.name} has {len(names)} columns; a log has at most {_MAX_COLUMNS}; write those that matter."
+        )
     if len(set(names)) < len(names):
         double = next(name for name in names if names.count(name) > 1)
         raise LogError(f'{file.name} has two columns named "{double}"; rename one.')
     fit = [name for name in names if usable(table.schema.field(name).type)]
     if not fit:
-        raise LogError(f"{file.name} holds no column of numbers.")
+        raise LogError(f"{file.name} holds no column of numbers; export the readings as numbers.")
     head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
     rows = sum(batch.num_rows for batch in head)
-    if rows == 0:
-        raise LogError(f"{file.name} holds a header and no readings.")
-    if rows < 10:
-        raise LogError(f"{file.name}: {rows} samples are too few to judge; 10 or more are needed.")
+    whole.check_rows(file.name, rows)
     words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
     how = (
         numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
@@ -181,12 +180,12 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     steps = np.diff(first[np.isfinite(first)])
     back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
     if back > 0.5 * steps.size and plan.key is None:
-        raise LogError(f"{file.name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
+        raise whole.backwards(file.name)
     coarse = plan.time.kind != "none" and equal > spread.COARSE_SHARE * max(steps.size, 1)
     if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
         readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
         if not any(readings):
-            raise LogError(f"{file.name}: no channel holds a single reading (all blank or NaN).")
+            raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
     if plan.key is not None or plan.beside or convert.sequential or coarse or not np.isfinite(first).all():
         return _spooled(file, source, convert, in_memory, marks_told=told)
@@ -236,16 +235,8 @@ def _spooled(
         notes += more_notes
         times = spool.read(0, 0, spool.rows)
         forward, equal = int(np.count_nonzero(np.diff(times) > 0)), int(np.count_nonzero(np.diff(times) == 0))
-    if blank > max(20, 0.001 * spool.rows):
-        raise LogError(f"{file.name}: {blank} rows have no time.")
-    if spool.rows < 10:
-        raise LogError(f"{file.name}: {spool.rows} samples are too few to judge; 10 or more are needed.")
-    if forward == 0:
-        raise Question(
-            f"{file.name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count"
-            " time by samples.",
-            sample_interval_s=1.0,
-        )
+    whole.check_rows(file.name, spool.rows)
+    whole.check_times(file.name, spool.rows, blank=blank, back=0, forward=forward, timed=True)
     if blank:
         notes.append(f"Not read, and so not observed: {blank} rows without a time.")
     if convert.midnight.passed:

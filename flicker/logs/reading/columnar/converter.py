@@ -118,7 +118,7 @@ class Converter:
             word = str(cells[int(row)])
             if word.strip().lower() not in odd_cells.MISSING:
                 raise LogError(
-                    f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it.'
+                    f'{self.name}, row {first + int(row) + 1}: "{word[:40]}" is not a time as the rows before have it. Correct the cell.'
                 )
         return micros, filled
 

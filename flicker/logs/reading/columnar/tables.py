@@ -179,7 +179,9 @@ def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> Parqu
         table.schema.names  # noqa: B018  a damaged name is found here
         return table
     except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
-        raise LogError(f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}).") from None
+        raise LogError(
+            f"{file.name} is damaged or incomplete and cannot be opened ({_brief(error)}); copy it again."
+        ) from None
 
 
 def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
@@ -190,7 +192,7 @@ def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int,
         try:
             item = next(stream, None)
         except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
-            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}).") from None
+            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}); copy it again.") from None
         if item is None:
             return
         yield item

@@ -181,7 +181,9 @@ class Choice:
             raise not_numbers(words[0], name)
         empty = [c.header for c in free if c.kind == "empty"]
         if empty:
-            raise LogError(f"{name}: {listed(empty)} without a single reading.")
+            raise LogError(
+                f"{name}: {listed(empty)} without a single reading; name other columns with channels (--channels NAME)."
+            )
         raise Question(
             f"{name} holds no column of voltages ({listed([c.header for c in columns[:8]]) or 'time only'}); name those"
             " to read with channels (--channels NAME).",

@@ -75,7 +75,9 @@ class Words:
         if self._overflow:
             text = f"the column of marks changes in more than {MOST_ENTRIES} rows: it holds no marks"
             if self._told:
-                raise LogError(f"{self._name}: {text}.")
+                raise LogError(
+                    f"{self._name}: {text}; name another with marks_column (--marks-column NAME), or leave it out."
+                )
             notes.append(f"Not used after all: {text}.")
             return ()
         return tuple(replace(item, first_s=time_of(item.first), last_s=time_of(item.last)) for item in self._found)

@@ -13,12 +13,11 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
 from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.samples.whole import ODD_ROWS, ODD_SHARE
 from flicker.logs.reading.text import header, odd_rows, sniff
 from flicker.logs.reading.text.exact_cells import ExactParser
 
-ODD_ROWS = 20  # rows of another shape that are not read, with a note, whatever the length;
-ODD_SHARE = 0.001  # and this share of a long log,
-ODD_MOST = 0.1  # but never more than this share
+ODD_MOST = 0.1  # rows of another shape are never more than this share
 _BELOW = 40  # lines of a summary at most
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
 _ISO = ("ymd clock",)
@@ -299,7 +298,7 @@ class Cutter:
             if table_is_empty(error):
                 return None
             raise LogError(
-                f"{self.name}, near line {self._before + 1}: the rows cannot be cut into cells ({error})."
+                f"{self.name}, near line {self._before + 1}: the rows cannot be cut into cells ({error}); mend that line."
             ) from None
         page.unclosed = self._unclosed(page, table.num_rows)
         if page.unclosed or table.num_rows == 0:

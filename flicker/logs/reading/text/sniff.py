@@ -11,6 +11,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Heading, Wishes
 from flicker.logs.reading.planning.sampled import strong
+from flicker.logs.reading.samples.whole import empty
 from flicker.logs.reading.text import grouped_rows
 from flicker.logs.reading.text.header import COMMENT, first_row, fitting, header_above, preamble, split
 from flicker.logs.reading.words import cells as odd_cells
@@ -67,7 +68,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     lines = _lines(head, whole, name, notes)
     filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not COMMENT.match(line)]
     if not filled:
-        raise LogError(f"{name} holds no lines of readings.")
+        raise LogError(f"{name} holds no lines of readings; export the readings as CSV.")
     body = _body(lines, filled)
     sample = [lines[k] for k in body if "\0" not in lines[k]] or [lines[body[-1]]]
     quoted = any('"' in line for line in lines)
@@ -75,7 +76,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     above = [line for line in lines[:begun] if any(ch.isalpha() for ch in line)]
     delimiter, width = _delimiter(sample, quoted, wishes, name, above[-1] if above else "")
     if width > MAX_COLUMNS:
-        raise LogError(f"{name} has {width} columns; a log has at most {MAX_COLUMNS}.")
+        raise LogError(f"{name} has {width} columns; a log has at most {MAX_COLUMNS}; write those that matter.")
     cut = [split(line, delimiter, quoted) for line in sample]
     rows = [cells for cells in cut if len(cells) == width]
     first = first_row(lines, filled, rows, delimiter, quoted, width)
@@ -162,7 +163,7 @@ def _lines(head: bytes, whole: bool, name: str, notes: list[str]) -> list[str]:
     if len(max(lines, default="", key=len)) > 1 << 18:
         cells = max(max(lines, key=len).count(d) for d in "\t;,|")
         what = f"{cells + 1} cells" if cells > MAX_COLUMNS else f"{len(max(lines, key=len))} characters"
-        raise LogError(f"{name}: a line has {what}; a log has at most {MAX_COLUMNS} columns.")
+        raise LogError(f"{name}: a line has {what}; a log has at most {MAX_COLUMNS} columns; write those that matter.")
     return lines
 
 
@@ -253,8 +254,10 @@ def _in_most(mark: str, lines: Sequence[str]) -> bool:
 def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> str:
     seen = next((lines[k].strip() for k in filled), "")[:40]
     if len(filled) == 1 and re.search(r"[,;\t]", lines[filled[0]]):
-        return f"{name} holds a header and no readings."
-    return f"{name} is text, but no log: no line of readings was found (it begins {seen!r})."
+        return str(empty(name))
+    return (
+        f"{name} is text, but no log: no line of readings was found (it begins {seen!r}); export the readings as CSV."
+    )
 
 
 def _rows(lines: Sequence[str], first: int | None, layout: Layout) -> list[tuple[int | None, list[str]]]:

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs import arrow_types
-from flicker.logs.errors import LogError, Question
+from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.planning.plan import How, Plan, make_plan
-from flicker.logs.reading.samples import spread
+from flicker.logs.reading.samples import spread, whole
 from flicker.logs.reading.samples.entries import Entry, Words
 from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.text import sniff
-from flicker.logs.reading.text.csv_parser import ODD_ROWS, ODD_SHARE, Cutter
+from flicker.logs.reading.text.csv_parser import Cutter
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock
 
@@ -332,23 +332,12 @@ class _Reader:
         if self.plan.key is not None and self.spool.rows:
             notes += self._pivot()
         name, rows = self.name, self.spool.rows
-        if rows == 0:
-            raise LogError(f"{name} holds a header and no readings.")
-        if rows < 10:
-            raise LogError(f"{name}: {rows} samples are too few to judge; 10 or more are needed.")
-        if self._blank_times > max(ODD_ROWS, ODD_SHARE * rows):
-            raise LogError(f"{name}: {self._blank_times} rows have no time.")
-        if not any(self._readings):
-            raise LogError(f"{name}: no channel holds a single reading (all blank or NaN).")
         back, equal, forward = self._steps
-        if back > forward and back > 0.5 * rows:
-            raise LogError(f"{name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
-        if self.plan.time.kind != "none" and forward == 0:
-            raise Question(
-                f"{name}: all time stamps are equal; give sample_interval_s (--sample-interval) to count time by"
-                " samples.",
-                sample_interval_s=1.0,
-            )
+        whole.check_rows(name, rows)
+        if not any(self._readings):
+            raise whole.no_reading(name)
+        timed = self.plan.time.kind != "none"
+        whole.check_times(name, rows, blank=self._blank_times, back=back, forward=forward, timed=timed)
         silent = [c.name for c, n in zip(self.plan.channels, self._readings, strict=True) if n == 0]
         if silent:
             notes.append("Without a single reading: " + ", ".join(f'"{n}"' for n in silent) + ".")
@@ -363,7 +352,7 @@ class _Reader:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
             notes.append(f"The clock passes midnight ({self._midnight.passed} x); days were added.")
-        if equal > spread.COARSE_SHARE * rows and self.plan.time.kind != "none":
+        if equal > spread.COARSE_SHARE * rows and timed:
             notes.append(spread.spread(self.spool))
         return notes
 
