@@ -397,6 +397,27 @@ add(
 )
 add("text first", tab("state;t_s;left_mV", [["OK"] * N, T, L], sep=";"), right=None)
 
+# a decimal sign that only rows behind the first 400 show, among whole numbers before it: asked, not taken for 2.5 mV
+late = ["2.500" if k == 500 else "12" for k in range(700)]
+add(
+    "late 2.500",
+    "time_ms;left_mV\n" + "".join(f"{500 * k};{v}\n" for k, v in enumerate(late)),
+    ask="may hold a decimal sign",
+)
+# seconds since 1970, a second apart, under no header: no counter
+add(
+    "epoch bare",
+    tab(None, [[1613254098 + k for k in range(N)], L, R], before="Unit: mV\n"),
+    time=np.arange(N),
+    start=datetime(2021, 2, 13, 22, 8, 18),
+)
+# the minus sign of typography before thousands that nobody quoted
+big = [f"\u2212{1264.5 + k:,.1f}" if k == 40 else f"{v}" for k, v in enumerate(R)]
+add("minus thousands", tab("time_s,left_mV,right_mV", [T, L, big]), right=np.where(np.arange(N) == 40, -1.3045, R / 1e3))
+# where a word stands for a missing reading, an empty line is none
+none = [("#N/A" if k == 20 else f"{v} mV") + ("\n" if k == 30 else "") for k, v in enumerate(L)]
+add("blank lines", tab("left", [none]), left=np.where(np.arange(N) == 20, np.nan, L / 1e3), right=None, sample_interval_s=0.5)
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):
