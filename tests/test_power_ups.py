@@ -243,13 +243,22 @@ def test_sizes_by_a_moderated_t_against_a_regression():
     assert pu.size_growth([[1.0], [9.0]]).p_up == 1.0 and pu.size_growth([[1.0], [9.0]]).factor == pytest.approx(9.0)
 
 
-def test_sizes_within_one_power_up_by_block_means():
-    # 20 bursts of one swing: five blocks of four; t of the block means with 3 degrees of freedom (scipy)
+def test_sizes_within_one_power_up_are_a_line_through_bursts_widened_where_neighbours_are_alike():
+    # 20 bursts of one swing against scipy's line; the correlation of neighbours from the same residuals, its bias by a
+    # line (2 + 4 r) / n (van Giersbergen 2005), the size of the sample by Santer et al. (2000)
     rng = np.random.default_rng(3)
-    size, when = np.exp(0.05 * np.arange(20) + rng.normal(0, 0.3, 20)), 200.0 * np.arange(20)
-    means = np.log(size).reshape(5, 4).mean(axis=1)
-    found = pu.size_growth_within([size], [when], dead_time=10.0)
-    assert found.dof == 3 and found.p_up == pytest.approx(stats.linregress(range(5), means).pvalue / 2, rel=1e-9)
+    when, place = 200.0 * np.arange(20), np.arange(20)
+    for noise in (rng.normal(0, 0.3, 20), np.repeat(rng.normal(0, 0.3, 10), 2)):
+        size = np.exp(0.05 * place + noise)
+        line = stats.linregress(place, np.log(size))
+        rest = np.log(size) - line.intercept - line.slope * place
+        r = max(0.0, (20 * (rest[1:] @ rest[:-1]) / (rest @ rest) + 2) / 16)
+        dof = max(math.floor(20 * (1 - r) / (1 + r)) - 2, 6)
+        found = pu.size_growth_within([size], [when], dead_time=10.0)
+        t = line.slope / line.stderr * math.sqrt((1 - r) / (1 + r))
+        assert found.dof == dof and found.p_up == pytest.approx(stats.t.sf(t, dof), rel=1e-9)
+        assert found.p_up_plain == pytest.approx(line.pvalue / 2, rel=1e-9)
+    assert dof < 18  # the second one has neighbours alike
     # swings of one burst are one: 60 s apart makes 7 bursts of 20 swings, too few
     close = np.repeat(600.0 * np.arange(7), 3)[:20] + np.tile([0.0, 60.0, 120.0], 7)[:20]
     assert pu.size_growth_within([size], [close], dead_time=10.0).p_up == 1.0

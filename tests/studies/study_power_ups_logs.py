@@ -1,65 +1,142 @@
-"""Claims over power-ups through the whole program: simulated logs, detector, `assess` and `compare`.
+"""Claims over power-ups through the whole program: simulated logs, detector, `assess`, `compare` and `over_visits`.
 
-Usage: python tests/studies/study_power_ups_logs.py MINUTES > tests/studies/results/power_ups_logs.md
-Each row takes an equal share of the minutes; how many units it came to stands beside it.
+Usage: python tests/studies/study_power_ups_logs.py UNITS COMMIT [GROUP ...] > rows.md
+Groups are those of `ROWS`; every row has its own seed, so rows made apart stay what they are together.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
-import time
+from collections import Counter
+from pathlib import Path
 
 import numpy as np
 
-from flicker import assess, compare
+sys.path.insert(0, str(Path(__file__).parent))
+import arrival_makers as am
+
+from flicker import assess, compare, over_visits
 from flicker.logs.model import Log
 
+SEED = 20_261_126
 
-def log(rng, count, name, hours=1.0):
-    """One power-up of an hour at 2 readings a second, with so many swings of a second (invented)."""
+
+def log(rng, counts, name, hours=1.0):
+    """One power-up of an hour at 2 readings a second, with so many swings of a second on each channel (invented)."""
+    return drawn(rng, [rng.uniform(60.0, hours * 3600.0 - 20.0, count) for count in counts], name, hours)
+
+
+def drawn(rng, times, name, hours, sizes=None):
+    """One power-up with swings of a second at these times, a list for each channel."""
     when = np.arange(int(hours * 7200)) * 0.5
-    volts = 0.004 + 0.0005 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
-    for at in rng.uniform(60.0, hours * 3600.0 - 20.0, count):
-        volts[(when >= at) & (when < at + 1.0)] += rng.lognormal(-2.2, 0.2)
-    return Log.from_arrays(when, {"left": volts}, name=name)
+    volts = {}
+    for k, places in enumerate(times):
+        v = 0.004 + 0.0005 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
+        heights = rng.lognormal(-2.2, 0.2, len(places)) if sizes is None else sizes[k]
+        for at, height in zip(places, heights, strict=True):
+            v[(when >= at) & (when < at + 1.0)] += height
+        volts["left" if k == 0 else f"ch{k}"] = v
+    return Log.from_arrays(when, volts, name=name)
 
 
-def unit(rng, means, cv, stage="log"):
-    factor = rng.gamma(1 / cv**2, cv**2, len(means)) if cv else np.ones(len(means))
-    return [log(rng, int(rng.poisson(m * f)), f"{stage} {k}") for k, (m, f) in enumerate(zip(means, factor, strict=True))]
+def scatter(rng, cv, n):
+    return rng.gamma(1 / cv**2, cv**2, n) if cv else np.ones(n)
 
 
-def degrading(rng, means, cv):
-    return "degrading" if assess(unit(rng, means, cv)).channels[0].verdict == "degrading" else "other"
+def unit(rng, means, cv, stage="log", channels=1):
+    factor = [scatter(rng, cv, len(means)) for _ in range(channels)]
+    return [
+        log(rng, [int(rng.poisson(m * f[k])) for f in factor], f"{stage} {k}") for k, m in enumerate(means)
+    ]
+
+
+def degrading(rng, means, cv, channels=1):
+    """Whether any channel of the page is called degrading."""
+    found = assess(unit(rng, means, cv, channels=channels)).channels
+    return "degrading" if any(item.verdict == "degrading" for item in found) else "other"
 
 
 def changed(rng, before, after, cv):
     return str(compare(unit(rng, before, cv, "before"), unit(rng, after, cv, "after")).channels[0].outcome)
 
 
-ROWS = [
-    ("degrading, no change, 5 power-ups of mean 6, cv .5", lambda r: degrading(r, [6] * 5, 0.5), "2.6 (counts)"),
-    ("degrading, no change, 5 power-ups of mean 6, cv 1", lambda r: degrading(r, [6] * 5, 1.0), "5.3 (counts)"),
-    ("degrading, means 2, 3, 5, 9, 15", lambda r: degrading(r, [2, 3, 5, 9, 15], 0.0), "77 to 86"),
-    ("compare, no change, 1:1 of mean 10, cv .5", lambda r: changed(r, [10], [10], 0.5), "2 in all"),
-    ("compare, no change, 2:2 of mean 10, cv .5", lambda r: changed(r, [10] * 2, [10] * 2, 0.5), "5 in all"),
-    ("compare, 2:2, mean 10 to none, cv 0", lambda r: changed(r, [10] * 2, [0] * 2, 0.0), "100"),
-]
+def visited(rng, means, power_ups, cv_visit, cv):
+    """What is said of the rate over visits a quarter of a year apart; visits differ, and so do power-ups within them."""
+    mood = scatter(rng, cv_visit, len(means))
+    made = [
+        (dt.date(2031, 1, 1) + dt.timedelta(days=91 * k), unit(rng, [m * f / power_ups] * power_ups, cv, f"visit {k}"))
+        for k, (m, f) in enumerate(zip(means, mood, strict=True))
+    ]
+    return f"rate {over_visits(made).channels[0].rate.answer}"
 
 
-def main(minutes: float) -> None:
-    print("# Claims over power-ups through whole logs\n\n| case | units | outcomes | page |\n|-|-|-|-|")
-    for number, (name, draw, page) in enumerate(ROWS):
-        rng = np.random.default_rng([20_261_126, number])
-        seen: dict[str, int] = {}
-        end = time.process_time() + 60.0 * minutes / len(ROWS)
-        while time.process_time() < end:
-            word = draw(rng)
-            seen[word] = seen.get(word, 0) + 1
-        total = sum(seen.values())
-        told = ", ".join(f"{word} {count} ({100 * count / total:.0f} %)" for word, count in sorted(seen.items()))
-        print(f"| {name} | {total} | {told} | {page} |", flush=True)
+def covered(rng, means, cv):
+    rate = assess(unit(rng, means, cv)).channels[0].rate
+    return "covered" if rate.low_per_hour <= means[0] <= rate.high_per_hour else "missed"
+
+
+def within(rng, name):
+    """One power-up of four hours of a kind of `arrival_makers`; 'degrading' or not."""
+    times, sizes = (am.NULLS | am.GROWING)[name](rng, 4.0)
+    found = assess([drawn(rng, [times], name, 4.0, [sizes])]).channels[0]
+    return str(found.verdict)
+
+
+def geometric(factor, k):
+    return list(6.0 * factor ** np.linspace(-0.5, 0.5, k))
+
+
+WITHIN = (
+    "Poisson, 6 per h", "bursts of 3, gaps 4 s", "bursts of 3, gaps 45 s", "bursts of 5, gaps 15 s", "bursts of 8, gaps 45 s",
+    "geometric bursts, mean 3, gaps 10 s", "self-exciting .6, 60 s", "renewal lognormal 1.5", "rate decays, 20 min",
+    "rate x8, 40", "rate, power law 3", "size x3, 40",
+)  # fmt: skip
+ROWS = {
+    "age": [
+        *((f"degrading, no change, {k} power-ups of mean 6, cv .5", lambda r, k=k: degrading(r, [6] * k, 0.5), f"{p} % on counts")
+          for k, p in ((3, ".5"), (4, "2.1"), (5, "2.6"), (8, "2.6"))),
+        ("degrading, no change, 3 power-ups of mean 6, cv 1", lambda r: degrading(r, [6] * 3, 1.0), "2.2 % on counts"),
+        ("degrading, no change, 5 power-ups of mean 6, cv 1", lambda r: degrading(r, [6] * 5, 1.0), "5.3 % on counts"),
+        ("degrading, means 2, 3, 5, 9, 15", lambda r: degrading(r, [2, 3, 5, 9, 15], 0.0), "77 to 86 %"),
+        ("degrading, x8 over 5 power-ups, cv .3", lambda r: degrading(r, geometric(8, 5), 0.3), "77 %"),
+        ("degrading, x8 over 8 power-ups, cv .3", lambda r: degrading(r, geometric(8, 8), 0.3), "91 to 93 %"),
+    ],
+    "compare": [
+        *((f"compare, no change, {a}:{b} of mean 10, cv {cv}", lambda r, a=a, b=b, cv=cv: changed(r, [10] * a, [10] * b, cv), f"{p} % in all on counts")
+          for a, b, cv, p in ((1, 1, 0.5, ".4"), (1, 1, 1.0, "6.8"), (2, 2, 0.5, "4.3"), (2, 2, 0.7, "9.2"), (3, 3, 0.5, "6.2"))),
+        ("compare, 2:2, mean 10 to 1, cv 0", lambda r: changed(r, [10] * 2, [1] * 2, 0.0), "94 %"),
+        ("compare, 2:2, mean 10 to none, cv 0", lambda r: changed(r, [10] * 2, [0] * 2, 0.0), "100 %"),
+    ],
+    "visits": [
+        ("visits, no change, 2 of 2 power-ups of mean 6, cv of power-ups 1", lambda r: visited(r, [12] * 2, 2, 0.0, 1.0), "was 28 %"),
+        ("visits, no change, 3 of 1 power-up of mean 6, cv .5", lambda r: visited(r, [6] * 3, 1, 0.0, 0.5), ".5 % a direction"),
+        ("visits, no change, 3 of 3 power-ups of mean 6, cv .3/.3", lambda r: visited(r, [18] * 3, 3, 0.3, 0.3), ".8 %"),
+        ("visits, no change, 3 of 3 power-ups of mean 6, cv .5/.5", lambda r: visited(r, [18] * 3, 3, 0.5, 0.5), "3.8 %"),
+        ("visits of 1 power-up, means 2, 3, 5, 9, 15", lambda r: visited(r, [2, 3, 5, 9, 15], 1, 0.0, 0.0), "77 to 86 % (was 23 to 35)"),
+        ("visits, x8 over 5 of 2 power-ups of mean 3, cv 0/.3", lambda r: visited(r, geometric(8, 5), 2, 0.0, 0.3), "85 to 99 %"),
+    ],
+    "page": [
+        *((f"page of {n} channel{'s' * (n > 1)}, no change, 5 power-ups of mean 6, cv {cv}", lambda r, n=n, cv=cv: degrading(r, [6] * 5, cv, n), p)
+          for n, cv, p in ((2, 0.5, "2-4 %"), (8, 0.5, "1-5 %"), (1, 1.0, "5-7 %"), (2, 1.0, "4-6 %"))),
+    ],
+    "rate": [
+        ("rate, 2 power-ups of mean 10, cv .5", lambda r: covered(r, [10] * 2, 0.5), "96 %"),
+        ("rate, 3 power-ups of mean 10, cv .5", lambda r: covered(r, [10] * 3, 0.5), "96 %"),
+        ("rate, 5 power-ups of mean 10, cv 1", lambda r: covered(r, [10] * 5, 1.0), "91 %"),
+    ],
+    "within": [(f"one power-up of 4 h: {name}", lambda r, name=name: within(r, name), "") for name in WITHIN],
+}  # fmt: skip
+
+
+def main(units: int, commit: str, groups: list[str]) -> None:
+    for group in groups or list(ROWS):
+        for number, (name, draw, page) in enumerate(ROWS[group]):
+            rng = np.random.default_rng([SEED, list(ROWS).index(group), number])
+            seen = Counter(draw(rng) for _ in range(units if "8 channels" not in name else units // 4))
+            told = ", ".join(f"{word} {n} ({100 * n / seen.total():.1f} %)" for word, n in sorted(seen.items()))
+            print(f"| {name} | {seen.total()} | {told} | {page} | {commit} |", flush=True)
 
 
 if __name__ == "__main__":
-    main(float(sys.argv[1]) if len(sys.argv) > 1 else 6.0)
+    main(int(sys.argv[1]), sys.argv[2], sys.argv[3:])

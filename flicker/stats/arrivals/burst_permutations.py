@@ -24,12 +24,13 @@ class Bursts:
     of_event: ar.Ints
 
 
-def burst_levels(runs: ar.Runs) -> list[Bursts]:
+def burst_levels(runs: ar.Runs, clock: ar.Runs | None = None) -> list[Bursts]:
     """Bursts by the intervals estimator; where they show, also stretches of about three bursts.
 
     Bursts that overlap reach farther than the estimator sees; the longer stretches keep what they have in common.
+    ``clock``: the same events on another clock, whose gaps tell the bursts.
     """
-    gaps, later = runs.gaps(), runs.place() > 0
+    gaps, later = (clock or runs).gaps(), runs.place() > 0
     inner = np.sort(gaps[later])
     if inner.size < 2:
         return [_parted(runs, gaps, later, 0.0)]

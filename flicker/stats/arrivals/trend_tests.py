@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
-from flicker.stats.arrivals.burst_permutations import burst_levels, burst_orders, burst_variation
+from flicker.stats.arrivals.burst_permutations import Bursts, burst_levels, burst_orders, burst_variation
 
 PERMUTATIONS = 1999  # p-values in steps of 1/2000
 SIMULATED_AT_MOST = 2_000_000  # numbers drawn by one permutation test; beyond it the normal limit is exact enough
@@ -255,6 +256,20 @@ def permuted_laplace(runs: ar.Runs, *, ended_by: str, alternative: str, seed: in
     return z, ar.simulated_p(score, sums, alternative)
 
 
+def permuted_bursts(runs: ar.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
+    """p-value of the sum of arrival times when bursts change places within their run, the largest of the levels."""
+    laplace, out = _laplace_z(runs if ended_by == "time" else runs.without_last()), 0.0
+    for bursts in levels:
+        if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:
+            spread = burst_variation(runs, bursts)
+            p = ar.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
+        else:
+            orders = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
+            p = ar.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative)
+        out = max(out, p)
+    return out
+
+
 def lewis_robinson_test(
     times: ar.Times,
     end: ar.Ends = None,
@@ -305,15 +320,8 @@ def lewis_robinson_test(
     laplace = _laplace_z(used)
     z = laplace / cv if cv > 0 else 0.0
     _, p_gaps = permuted_laplace(runs, ended_by=ended_by, alternative=alternative_, seed=seed)
-    levels, p_bursts = burst_levels(runs), 0.0
-    for bursts in levels:
-        if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:
-            spread = burst_variation(runs, bursts)
-            p = ar.normal_p(laplace / spread, alternative_) if spread > 0 else 1.0
-        else:
-            orders = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
-            p = ar.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative_)
-        p_bursts = max(p_bursts, p)
+    levels = burst_levels(runs)
+    p_bursts = permuted_bursts(runs, levels, ended_by=ended_by, alternative=alternative_, seed=seed)
     return RenewalTrendTest(
         z, max(p_gaps, p_bursts), p_gaps, p_bursts, ar.normal_p(z, alternative_), cv, int(runs.times.size),
         int(levels[0].first.size), int(runs.ends.size), alternative_, seed,
