@@ -30,6 +30,7 @@ def shaped(log: dangers.BenchLog) -> None:
     assert np.all(np.diff(log.time_s) > 0)
     assert all(v.shape == log.time_s.shape for v in log.readings_V.values())
     assert sum(len(f["time"]) for f in log.files()) == log.time_s.size  # type: ignore[arg-type]
+    assert min(len(f["time"]) for f in log.files()) >= 10  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", dangers.SOUND_KINDS)
@@ -64,6 +65,11 @@ def test_dangers_reach_their_size_where_they_are_said_to_be(form: str) -> None:
     if form not in {"dies_dead"}:
         for n in log.truth.channels:
             assert np.abs(log.unclipped_V[n][~inside & (log.time_s > 10)]).max(initial=0.0) < 0.7
+
+
+def test_a_restart_leaves_no_file_too_short_to_read() -> None:
+    for seed in range(30):
+        shaped(dangers.danger_log("restart_in_fault", seed))
 
 
 def test_small_dangers_are_not_beyond_doubt_and_large_ones_are() -> None:
