@@ -114,6 +114,28 @@ def test_what_an_open_lead_reads_in_the_first_seconds_is_no_excursion():
     assert not any(swing["start_s"] < 8.0 for swing in channel["excursions"])
 
 
+@pytest.mark.parametrize(("kind", "seed"), [("hum", 8723689), ("hum", 8723706), ("wander", 8723686), ("floats", 8723692)])
+def test_a_surge_behind_an_open_lead_is_no_excursion(kind, seed):
+    """Slow hum, or a lead louder than the surge: no border shows, and the surge lasts beyond the grace (kept seeds)."""
+    log, _ = open_starts.make(kind, seed)
+    channel = assess(log).to_dict()["channels"][0]
+    assert not any(swing["start_s"] < 60.0 for swing in channel["excursions"])
+    assert {gap["reason"] for gap in channel["gaps"]} >= {Unobserved.MUTED, Unobserved.SURGE}
+
+
+@pytest.mark.parametrize(
+    ("volts", "begin_s", "end_s", "told"), [(0.15, 5, 20, 0), (0.25, 5, 20, 1), (0.15, 5, 40, 1), (0.15, 9, 20, 1)]
+)
+def test_what_the_surge_excuses_ends_with_half_a_minute_and_its_volts(volts, begin_s, end_s, told):
+    """0.2 V from 8 s to 30 s after a power-up, for what began in the first 8 s (choices, the guard's page of rules)."""
+    time = np.arange(0.0, 600.0, 0.5)
+    level = 0.004 + 3e-4 * np.random.default_rng(5).standard_normal(time.size)
+    level[(time >= begin_s) & (time < end_s)] += volts
+    (run,) = trace_log(Log.from_arrays(time, {"left": np.round(level, 5)}), SETTINGS)
+    assert run.traces[0].excursions.count == 1
+    assert without_open_lead(run, [8.0], 10.0).traces[0].excursions.count == told
+
+
 def test_more_than_a_volt_stays():
     time = np.arange(0.0, 600.0, 0.5)
     volts = 0.004 + 3e-4 * np.random.default_rng(5).standard_normal(time.size)

@@ -14,11 +14,11 @@ import numpy as np
 
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
-from flicker.evidence.guard import OPEN_MEDIAN_V, OPEN_V, Session
+from flicker.evidence.guard import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V, Session
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
-from flicker.signals.guard.figures import GRACE_S, MARK
+from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
 APART_S = 6 * 3600.0
@@ -88,42 +88,62 @@ def grace_s(run: RunTraces, channel: int, begins: bool, side: str = "unknown") -
     Only where the leads may sit behind the output relay, and the middle of the first seconds is small: volts that are
     there from the start are the output's.
     """
-    figures = run.blocks.guard
-    if figures is None or not begins or side not in BEHIND_RELAY:
+    found = _begun(run) if begins and side in BEHIND_RELAY else None
+    if found is None:
         return 0.0
-    for number, kind in enumerate(figures.kind.tolist()):
-        after = float(figures.begin_s[number]) - run.blocks.offset_s
-        if kind != MARK and abs(after) <= NEAR_S:
-            median = float(figures.channels[channel].head[number, 0])
-            return after + GRACE_S if math.isnan(median) or abs(median) <= OPEN_MEDIAN_V else 0.0
-    return 0.0
+    number, after_s = found
+    median = float(run.blocks.guard.channels[channel].head[number, 0])  # type: ignore[union-attr]
+    return after_s + GRACE_S if math.isnan(median) or abs(median) <= OPEN_MEDIAN_V else 0.0
+
+
+def _begun(run: RunTraces) -> tuple[int, float] | None:
+    """The guard's segment that begins with a run, and when it does on the run's clock."""
+    figures = run.blocks.guard
+    for number, kind in enumerate([] if figures is None else figures.kind.tolist()):
+        after_s = float(figures.begin_s[number]) - run.blocks.offset_s  # type: ignore[union-attr]
+        if kind != MARK and abs(after_s) <= NEAR_S:
+            return number, after_s
+    return None
 
 
 def without_open_lead(run: RunTraces, graces_s: Sequence[float], dead_time_s: float) -> RunTraces:
     """Take what an open lead reads before the output relay closes from the excursions and from the observed time.
 
-    Only swings that begin and end in the grace of the channel and stay within what an open lead reads; where there is
-    none, nothing changes.
+    Only swings that begin in the grace of the channel and stay within what an open lead reads. What lasts beyond it is
+    the surge, which was not fitted behind such a lead: until half a minute after the power-up, and within its volts.
     """
+    found = _begun(run)
     return replace(
         run,
-        traces=tuple(_calm_start(trace, until, dead_time_s) for trace, until in zip(run.traces, graces_s, strict=True)),
+        traces=tuple(
+            trace if found is None or not until else _calm_start(trace, until, _surge_s(run, k, *found), dead_time_s)
+            for k, (trace, until) in enumerate(zip(run.traces, graces_s, strict=True))
+        ),
     )
 
 
-def _calm_start(trace: Trace, until_s: float, dead_time_s: float) -> Trace:
+def _surge_s(run: RunTraces, channel: int, number: int, after_s: float) -> float:
+    """Until when a surge excuses what began in the grace."""
+    early_V = float(run.blocks.guard.channels[channel].head[number, 2])  # type: ignore[union-attr]
+    return after_s + STARTS_S[0] if early_V <= EARLY_PEAKS_V[0] else 0.0
+
+
+def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float) -> Trace:
     found = trace.excursions
-    lead = (found.end_s <= until_s) & (np.abs(found.peak_V) <= OPEN_V) & ~found.over_range
+    lead = (found.start_s < until_s) & (found.end_s <= max(until_s, surge_s))
+    lead &= (np.abs(found.peak_V) <= OPEN_V) & ~found.over_range
     if not lead.any():
         return trace
     kept = found.select(~lead)
-    gap = Gap(0.0, until_s, Unobserved.MUTED, trace.channel)
+    over_s = max(until_s, float(found.end_s[lead].max()))
+    gaps = [Gap(0.0, until_s, Unobserved.MUTED, trace.channel)]
+    gaps += [Gap(until_s, over_s, Unobserved.SURGE, trace.channel)] if over_s > until_s else []
     return replace(
         trace,
         excursions=kept,
         episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
-        observed=without(trace.observed, spans([(0.0, until_s)])),
-        unobserved=tuple(sorted((*trace.unobserved, gap), key=lambda item: item.start_s)),
+        observed=without(trace.observed, spans([(0.0, over_s)])),
+        unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
     )
 
 

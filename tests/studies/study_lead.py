@@ -1,6 +1,6 @@
 """What was the lead looking at? Fault time left out, dead stretches right, sound time lost, open starts. By hand.
 
-    python tests/studies/study_lead.py [--seed N] [--share S] [PART ...]      parts: faults dead simulated sound starts
+    python tests/studies/study_lead.py [--seed N] [--share S] [PART ...]      parts: faults dead simulated sound starts first
 
 Results stand in results/lead.md. 'Lost': mean share of a faulty channel's time that is left out, its surge apart.
 'Hurt': more than 1 % of it. 'Right': a dead stretch of five minutes and more left out with both borders within 30 s and
@@ -104,14 +104,27 @@ def starts(seed: int, many: int) -> None:
         print(f"| {kind} | {many} | {right} |", flush=True)
 
 
+def first(seed: int, many: int) -> None:
+    """Logs with an excursion in their first minute, all told; of swings that are there, how many are excused."""
+    from flicker import assess
+
+    print("\n| start | logs | with an excursion in the first minute |\n| --- | --- | --- |")
+    for kind in (*open_starts.OPEN, *open_starts.CLOSED):
+        told = 0
+        for number in range(seed, seed + many):
+            channel = assess(open_starts.make(kind, number)[0]).to_dict()["channels"][0]
+            told += any(swing["start_s"] < 60.0 for swing in channel["excursions"])
+        print(f"| {kind} | {many} | {told} |", flush=True)
+
+
 def main() -> None:
     """Print the parts asked for."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("parts", nargs="*", default=["faults", "dead", "simulated", "sound", "starts"])
+    parser.add_argument("parts", nargs="*", default=["faults", "dead", "simulated", "sound", "starts", "first"])
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--share", type=float, default=1.0, help="of the full number of logs")
     given = parser.parse_args()
-    for part in given.parts or ["faults", "dead", "simulated", "sound", "starts"]:
+    for part in given.parts or ["faults", "dead", "simulated", "sound", "starts", "first"]:
         if part == "faults":
             faults(given.seed, round(75 * given.share))
         elif part == "dead":
@@ -120,8 +133,10 @@ def main() -> None:
             second(second_situations.SOUND, given.seed, round(12 * given.share))
         elif part == "simulated":
             simulated(given.seed, round(12 * given.share))
-        else:
+        elif part == "starts":
             starts(given.seed, round(40 * given.share))
+        else:
+            first(given.seed, round(22 * given.share))
 
 
 if __name__ == "__main__":
