@@ -1,10 +1,13 @@
 """Measures what `flicker` costs against what it cannot do without, in turns, and prints a table. Run by hand:
 
-python tests/benchmarks/run.py FOLDER [--turns 5] [--pandas2 PYTHON] [--week]
+python tests/benchmarks/run.py [FOLDER] [--turns 5] [--pandas2 PYTHON] [--week] [--record FILE] [--against LAST]
 
-FOLDER takes the invented logs (some 3 GB; 5 GB more with --week). Floor and ours run in turn, each in a process of its
+FOLDER takes the invented logs (some 3 GB; 5 GB more with --week); without one they lie in the system's temporary folder. Floor and ours run in turn, each in a process of its
 own; the table gives medians, and of each ratio the least and the largest of its turns. Memory is the kernel's
 high-water mark of the process (VmHWM). All data invented.
+
+``--record`` keeps the figures as JSON; ``--against`` compares them with a record of before, says every ratio that got
+more than 15 % larger, and ends with code 1 if there is one. Ratios of one machine tell; seconds do not.
 """
 
 from __future__ import annotations
@@ -87,14 +90,31 @@ def spread(ratios: list[float]) -> str:
     return f"{median(ratios):.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
 
 
+WORSE = 1.15  # times the ratio of before that counts as a regression, by the issue that asked for this command
+
+
 class Table:
-    """Lines of the result, printed as they come."""
+    """Lines of the result, printed as they come; the ratios kept for a comparison."""
 
     def __init__(self) -> None:
+        self.ratios: dict[str, list[float]] = {}
         print("| what | floor | ours | ratio (spread) | asked |\n|---|---|---|---|---|")
 
-    def add(self, what: str, floor: str, ours: str, ratio: str, asked: str) -> None:
-        print(f"| {what} | {floor} | {ours} | {ratio} | {asked} |", flush=True)
+    def add(self, what: str, floor: str, ours: str, ratios: list[float], asked: str) -> None:
+        if ratios:
+            self.ratios[what] = ratios
+        print(f"| {what} | {floor} | {ours} | {spread(ratios) if ratios else ''} | {asked} |", flush=True)
+
+
+def regressions(now: dict[str, list[float]], before: dict[str, list[float]]) -> list[str]:
+    """Say each ratio whose median is more than 15 % above the one of before, and each that is missing now."""
+    told = []
+    for what, old in before.items():
+        if what not in now:
+            told.append(f"not measured now: {what}")
+        elif median(now[what]) > WORSE * median(old):
+            told.append(f"{what}: {spread(now[what])}, was {spread(old)}")
+    return told
 
 
 def make(path: Path, rows: int, write: Callable[..., None], **how: float) -> str:
@@ -114,21 +134,21 @@ def reading(table: Table, path: str, rows: str, turns: int) -> None:
         f"assess, {rows}, whole command against reading alone, wall",
         f"{median(x['inside'] for x in floors):.2f} s",
         f"{median(x['wall'] for x in ours):.2f} s",
-        spread(walls),
-        "4",
+        walls,
+        "1.5",
     )
     table.add(
         "the same, processor time, both processes whole",
         f"{median(x['cpu'] for x in floors):.2f} s",
         f"{median(x['cpu'] for x in ours):.2f} s",
-        spread([b["cpu"] / a["cpu"] for a, b in zip(floors, ours, strict=True)]),
+        [b["cpu"] / a["cpu"] for a, b in zip(floors, ours, strict=True)],
         "",
     )
     table.add(
         "the same, peak memory",
         f"{max(x['peak'] for x in floors):.0f} MiB",
         f"{max(x['peak'] for x in ours):.0f} MiB",
-        "",
+        [],
         "400 MiB",
     )
 
@@ -147,7 +167,7 @@ def text(table: Table, long: str, short: str, turns: int, python: str, asked: st
         f"assess, CSV of 5 M rows at {what}, marginal cost against pandas {version}",
         f"{median(floors):.2f} s",
         f"{median(ours):.2f} s",
-        spread([b / a for a, b in zip(floors, ours, strict=True)]),
+        [b / a for a, b in zip(floors, ours, strict=True)],
         asked,
     )
 
@@ -189,7 +209,7 @@ def scan(table: Table, turns: int) -> None:
         "scan alone, 20 M samples in memory, 2 % of blocks hot",
         f"{rows / median(a for a, _ in times) / 1e9:.2f} G/s",
         f"{rows / median(b for _, b in times) / 1e9:.2f} G/s",
-        spread([b / a for a, b in times]),
+        [b / a for a, b in times],
         "2",
     )
 
@@ -208,10 +228,15 @@ def lengths(table: Table, paths: dict[int, str], turns: int) -> None:
                 peaks.append(seen["peak"])
         costs = [(median(spent[b]) - median(spent[a])) / (b - a) * 1e9 for a, b in steps]
         told = ", ".join(f"{a:.0e} to {b:.0e}: {cost:.0f}" for (a, b), cost in zip(steps, costs, strict=True))
-        ratio = f"{max(costs) / min(costs):.2f}"
         asked = "1.2" if code is PASS else ""
-        table.add(f"cost of one more row (2 channels), ns of processor time, {what}", "", told, ratio, asked)
-    table.add(f"peak memory, {known[0]:.0e} to {known[-1]:.0e} rows", "", f"{max(peaks):.0f} MiB", "", "400 MiB")
+        table.add(
+            f"cost of one more row (2 channels), ns of processor time, {what}",
+            "",
+            told,
+            [max(costs) / min(costs)],
+            asked,
+        )
+    table.add(f"peak memory, {known[0]:.0e} to {known[-1]:.0e} rows", "", f"{max(peaks):.0f} MiB", [], "400 MiB")
 
 
 def once(table: Table, what: str, asked: str, *arguments: str, turns: int = 1) -> None:
@@ -221,17 +246,19 @@ def once(table: Table, what: str, asked: str, *arguments: str, turns: int = 1) -
         "",
         f"{median(x['wall'] for x in seen):.2f} s ({median(x['cpu'] for x in seen):.2f} s of the processors), "
         f"{max(x['peak'] for x in seen):.0f} MiB",
-        "",
+        [],
         asked,
     )
 
 
 def main() -> None:
     options = argparse.ArgumentParser(description="Measure flicker against its floors.")
-    options.add_argument("folder", type=Path)
+    options.add_argument("folder", type=Path, nargs="?", default=Path(tempfile.gettempdir()) / "flicker-benchmark")
     options.add_argument("--turns", type=int, default=5)
     options.add_argument("--pandas2", metavar="PYTHON", help="an interpreter with pandas 2")
     options.add_argument("--week", action="store_true", help="also a whole week at 1 kHz (605 M rows)")
+    options.add_argument("--record", type=Path, metavar="FILE", help="keep the ratios as JSON")
+    options.add_argument("--against", type=Path, metavar="LAST", help="a record of before: say what got worse")
     told = options.parse_args()
     folder: Path = told.folder
     folder.mkdir(parents=True, exist_ok=True)
@@ -255,25 +282,25 @@ def main() -> None:
     table = Table()
     reading(table, fifty, "Parquet of 50 M rows, 2 channels", told.turns)
     short = make(folder / "ten_rows.csv", 10, write_csv)
-    for name, step_s, per_h, what in (
-        ("khz.csv", 0.001, 20.0, "1 kHz"),
-        ("100hz.csv", 0.01, 20.0, "100 Hz (14 h, 280 glitches a channel)"),
-        ("10hz.csv", 0.1, 2.0, "10 Hz (6 days, as many)"),
+    for name, step_s, per_h, what, asked in (
+        ("khz.csv", 0.001, 20.0, "1 kHz", "1.5"),
+        ("100hz.csv", 0.01, 20.0, "100 Hz (14 h, 280 glitches a channel)", "2"),
+        ("10hz.csv", 0.1, 2.0, "10 Hz (6 days, as many)", "2"),
     ):
         long = make(folder / name, 5_000_000, write_csv, step_s=step_s, glitches_per_h=per_h)
-        text(table, long, short, told.turns, sys.executable, "2.5 on pandas 3, 1.5 on pandas 2", what)
+        text(table, long, short, told.turns, sys.executable, asked, what)
         if told.pandas2:
             text(table, long, short, told.turns, told.pandas2, "1.5", what)
     scan(table, told.turns)
     lengths(table, logs | week, min(told.turns, 3) if week else told.turns)
     minutes = make(folder / "ten_minutes.csv", 6000, write_csv, step_s=0.1)
     once(table, "flicker --help", "0.3 s", "--help", turns=told.turns)
-    once(table, "assess, ten minutes at 10 Hz", "1.5 s", "assess", minutes, turns=told.turns)
+    once(table, "assess, ten minutes at 10 Hz", "0.35 s beyond a bare interpreter", "assess", minutes, turns=told.turns)
     tenth = make(folder / "tenth.parquet", WEEK_ROWS // 10, write_parquet)
     once(table, "a tenth of a week at 1 kHz, 2 channels", "400 MiB", "assess", tenth, "--json")
     kept = f"--cache={folder / 'kept'}"
     child(OURS, "assess", tenth, "--json", kept)
-    once(table, "the same, second look with --cache", "about 1 s", "assess", tenth, "--json", kept, turns=told.turns)
+    once(table, "the same, second look with --cache", "0.5 s", "assess", tenth, "--json", kept, turns=told.turns)
     glitchy = make(folder / "glitchy.parquet", WEEK_ROWS // 10, write_parquet, glitches_per_h=3600.0)
     every = ("--json", "--excursions", str(folder / "glitches.parquet"))
     once(table, "the same with a glitch a second in both channels", "400 MiB", "assess", glitchy, *every)
@@ -282,6 +309,14 @@ def main() -> None:
     once(table, "a whole week at 100 Hz, a glitch a second in both channels", "400 MiB", "assess", glitchy, *every)
     for path in week.values():
         once(table, "a whole week at 1 kHz, 2 channels", "400 MiB", "assess", path, "--json")
+    if told.record:
+        told.record.write_text(json.dumps(table.ratios, indent=1))
+    if told.against:
+        worse = regressions(table.ratios, json.loads(told.against.read_text()))
+        print(
+            "\n" + ("\n".join(f"worse: {line}" for line in worse) or "No ratio is more than 15 % larger than before.")
+        )
+        sys.exit(1 if worse else 0)
 
 
 if __name__ == "__main__":
