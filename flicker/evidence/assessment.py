@@ -34,6 +34,7 @@ from flicker.evidence.questions.auxiliary_channels import (
     with_floor,
 )
 from flicker.evidence.questions.bench import control_of, relays_to_try
+from flicker.evidence.questions.cell_levels import levels_of
 from flicker.evidence.questions.end_state import approach, failed
 from flicker.evidence.questions.exposure import Relays
 from flicker.evidence.questions.level_jumps import jump_count
@@ -188,9 +189,7 @@ def assess(
         if progress:
             progress(f"reading {log.source.name}")
         hands = hands_of(marks_of(log, marks), log.channels)
-        part = trace_log(
-            log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log)
-        )
+        part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
         digests = [readings_digest(run) for run in part]
         if digests and all(digest is not None and digest in known for digest in digests):
             original = next(known[digest] for digest in digests if digest is not None)
@@ -312,7 +311,7 @@ def judge(
     channels = tuple(
         judge_channel(
             record,
-            found,
+            levels,
             relays,
             limits,
             case,
@@ -332,7 +331,9 @@ def judge(
             approach(traces, record.channel, limits.protection_V),
             answers,
         )
-        for record, answers in zip(found, growth, strict=True)
+        for record, levels, answers in zip(
+            found, levels_of(found, beside.temperatures, beside.log_of_run, limits), growth, strict=True
+        )
     )
     if control is not None or (lead is not None and lead.observed_s > 0):
         other = (

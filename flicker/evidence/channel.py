@@ -22,7 +22,7 @@ from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
 from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
-from flicker.evidence.questions.cell_levels import levels_of
+from flicker.evidence.questions.cell_levels import Levels
 from flicker.evidence.questions.control import ControlAnswer
 from flicker.evidence.questions.end_state import Failed
 from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
@@ -127,7 +127,7 @@ class ChannelAssessment(Result):
 
 def judge_channel(
     record: ChannelRecord,
-    everyone: Sequence[ChannelRecord],
+    levels: Sequence[Levels],
     relays: Relays,
     limits: Limits,
     case: Case | None,
@@ -145,7 +145,6 @@ def judge_channel(
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it; those of growth come answered for the whole page."""
     rate = recurrence.episode_rate(record, limits)
-    levels = levels_of(record, everyone, beside.temperatures, beside.log_of_run, limits)
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, relays, limits)
     level = condition.settled_level(record)

@@ -111,69 +111,88 @@ def settling(time_s: Floats, level_V: Floats) -> Floats:
     return curve if best < SETTLED_REST * total and best < 0.5 * others else none
 
 
+@dataclass(frozen=True, slots=True)
+class _PowerUp:
+    """One power-up of a channel: its runs, where each begins on the joined clock, and the levels of its cells."""
+
+    runs: tuple[Run, ...]
+    numbers: tuple[int, ...]
+    traces: tuple[Trace, ...]
+    begins_s: tuple[float, ...]
+    time_s: Floats
+    level_V: Floats
+
+
 def levels_of(
-    record: ChannelRecord,
-    others: Sequence[ChannelRecord],
+    records: Sequence[ChannelRecord],
     temperatures: Sequence[Series] = (),
     log_of_run: Mapping[int, int] | None = None,
     limits: Limits | None = None,
-) -> list[Levels]:
-    """Levels of each power-up of a channel, with the room's share taken off.
+) -> list[list[Levels]]:
+    """Levels of each power-up, channel by channel, with the share of the room (and of other channels) taken off.
 
     ``temperatures`` are on the clocks of their logs; ``log_of_run`` tells which log a run is of.
     """
     limits = limits or Limits()
+    joined = [_power_ups(record) for record in records]
     out = []
-    for cycle in sorted(set(record.cycle)):
-        time, level, parts = _joined(record, cycle)
-        if time.size == 0:
-            continue
-        level = level - _marked_steps(record, cycle, time, level)
-        curve = settling(time, level)
-        warm = None
-        if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
-            clocks = _log_clocks(record, cycle, time, log_of_run or {})
-            warm = warmth(level - curve, clocks, temperatures, limits.confidence)
-        follows = np.zeros_like(level) if warm is None else warm[0]
-        room = follows + _room(
-            time, level - curve - follows, [o for o in others if o.channel != record.channel], record, cycle
+    for mine in joined:
+        beside = [other for other in joined if other is not mine]
+        out.append(
+            [
+                _levels(up, [o[cycle] for o in beside if cycle in o], temperatures, log_of_run or {}, limits)
+                for cycle, up in mine.items()
+                if up.time_s.size
+            ]
         )
-        sigma = float(np.median([_cell_sigma(t) for t in parts]))
-        step = max(t.resolution_V for t in parts)
-        interval = float(
-            np.median([r.sample_interval_s for r, c in zip(record.runs, record.cycle, strict=True) if c == cycle])
-        )
-        per_cell = max(1, round(CELL_S / interval)) if interval > 0 else 1
-        said = None if warm is None else warm[1]
-        out.append(Levels(time, level - curve - room, room, curve, sigma, step, per_cell, said))
     return out
 
 
-def _log_clocks(
-    record: ChannelRecord, cycle: int, time: Floats, log_of_run: Mapping[int, int]
-) -> list[tuple[int, Floats]]:
+def _levels(
+    up: _PowerUp,
+    others: Sequence[_PowerUp],
+    temperatures: Sequence[Series],
+    log_of_run: Mapping[int, int],
+    limits: Limits,
+) -> Levels:
+    time = up.time_s
+    level = up.level_V - _marked_steps(up)
+    curve = settling(time, level)
+    warm = None
+    if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
+        warm = warmth(level - curve, _log_clocks(up, log_of_run), temperatures, limits.confidence)
+    follows = np.zeros_like(level) if warm is None else warm[0]
+    room = follows + _room(time, level - curve - follows, others)
+    interval = float(np.median([run.sample_interval_s for run in up.runs]))
+    return Levels(
+        time_s=time,
+        level_V=level - curve - room,
+        room_V=room,
+        settling_V=curve,
+        sigma_V=float(np.median([_cell_sigma(trace) for trace in up.traces])),
+        resolution_V=max(trace.resolution_V for trace in up.traces),
+        samples_per_cell=max(1, round(CELL_S / interval)) if interval > 0 else 1,
+        warmth=None if warm is None else warm[1],
+    )
+
+
+def _log_clocks(up: _PowerUp, log_of_run: Mapping[int, int]) -> list[tuple[int, Floats]]:
     """Middles of the cells of a power-up on the clock of the log they are of, run by run."""
     out = []
-    begins = [*(shift for shift, _, _ in _shifts(record, cycle)), np.inf]
-    for (shift, run, number), end in zip(_shifts(record, cycle), begins[1:], strict=True):
-        mine = time[(time >= shift) & (time < end)]
+    for shift, end, run, number in zip(up.begins_s, (*up.begins_s[1:], np.inf), up.runs, up.numbers, strict=True):
+        mine = up.time_s[(up.time_s >= shift) & (up.time_s < end)]
         if mine.size:
             out.append((log_of_run.get(number, 0), mine - shift + 0.5 * CELL_S + run.offset_s))
     return out
 
 
-def _marked_steps(record: ChannelRecord, cycle: int, time: Floats, level: Floats) -> Floats:
+def _marked_steps(up: _PowerUp) -> Floats:
     """Steps at marks that something was adjusted, as a staircase: no claim reaches across them."""
-    breaks = [
-        at
-        for trace, number in zip(record.traces, record.cycle, strict=True)
-        if number == cycle
-        for at in trace.hands.breaks_s
-    ]
+    time, level = up.time_s, up.level_V
     stairs = np.zeros_like(level)
-    if record.cycle.count(cycle) > 1:  # a power-up logged in several files: its clock is joined, the marks' is not
+    if len(up.runs) > 1:  # a power-up logged in several files: its clock is joined, the marks' is not
         return stairs
-    for at in sorted(breaks):
+    for at in sorted(up.traces[0].hands.breaks_s):
         # The cell that holds the mark has either level; compare the half hours before and after it.
         before = level[(time + CELL_S <= at) & (time + CELL_S > at - 1800.0)]
         after = level[(time >= at) & (time < at + 1800.0)]
@@ -190,45 +209,48 @@ def _cell_sigma(trace: Trace) -> float:
     return max(noise_sigma(residual, resolution=0.0), trace.resolution_V / 5.0) if residual.size else trace.sigma_V
 
 
-def _joined(record: ChannelRecord, cycle: int) -> tuple[Floats, Floats, list[Trace]]:
-    """Levels of all runs that continue one power-up, on one clock."""
-    times, levels = [], []
-    parts = [trace for trace, number in zip(record.traces, record.cycle, strict=True) if number == cycle]
-    for (shift, _, _), trace in zip(_shifts(record, cycle), parts, strict=True):
+def _power_ups(record: ChannelRecord) -> dict[int, _PowerUp]:
+    """Runs that continue one power-up, and their levels, on one clock; by the number of the power-up."""
+    places: dict[int, list[int]] = {}
+    for place, cycle in enumerate(record.cycle):
+        places.setdefault(cycle, []).append(place)
+    return {cycle: _power_up(record, places[cycle]) for cycle in sorted(places)}
+
+
+def _power_up(record: ChannelRecord, places: Sequence[int]) -> _PowerUp:
+    runs = tuple(record.runs[i] for i in places)
+    traces = tuple(record.traces[i] for i in places)
+    begins, times, levels = _begins(runs), [], []
+    for shift, trace in zip(begins, traces, strict=True):
         time, level = cell_levels(trace)
         times.append(time + shift)
         levels.append(level)
     time, level = np.concatenate(times), np.concatenate(levels)
     keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
-    return time[keep], level[keep], parts
+    return _PowerUp(runs, tuple(record.numbers[i] for i in places), traces, begins, time[keep], level[keep])
 
 
-def _shifts(record: ChannelRecord, cycle: int) -> list[tuple[float, Run, int]]:
-    """Where each run of a power-up begins on its joined clock, the run, and its number."""
-    out: list[tuple[float, Run, int]] = []
+def _begins(runs: Sequence[Run]) -> tuple[float, ...]:
+    """Where each run of a power-up begins on its joined clock, in whole cells."""
+    out: list[float] = []
     offset, origin = 0.0, None
-    for run, number, of in zip(record.runs, record.numbers, record.cycle, strict=True):
-        if of != cycle:
-            continue
+    for run in runs:
         if run.start is not None and origin is not None:
             offset = max(offset, (run.start - origin).total_seconds())
         if origin is None:
             origin = run.start
-        shift = float(np.ceil(offset / CELL_S) * CELL_S) if offset else 0.0
-        out.append((shift, run, number))
-        offset = shift + run.duration_s
-    return out
+        out.append(float(np.ceil(offset / CELL_S) * CELL_S) if offset else 0.0)
+        offset = out[-1] + run.duration_s
+    return tuple(out)
 
 
-def _room(time: Floats, level: Floats, others: Sequence[ChannelRecord], record: ChannelRecord, cycle: int) -> Floats:
+def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> Floats:
     """The part of the movement that another channel shares in the same measure, or that follows the time of day."""
     room = np.zeros_like(level)
     if time.size < 12:
         return room
     for other in others:
-        if cycle not in other.cycle:
-            continue
-        time_o, level_o, _ = _joined(other, cycle)
+        time_o, level_o = other.time_s, other.level_V
         both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
         if both.size < 12:
             continue
