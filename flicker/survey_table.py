@@ -62,11 +62,14 @@ def judge_file(
 ) -> list[Row]:
     """Judge one file; whatever is wrong with it becomes a row. Runs in a worker."""
     from flicker.base.limits import Limits
+    from flicker.case.reading import overruled
     from flicker.evidence.assessment import assess
     from flicker.logs.reading import read_log
 
     try:
-        log = read_log(path, **options) if case is None else case.use(read_log(path, **{**case.reading(), **options}))
+        log = (
+            read_log(path, **options) if case is None else case.use(read_log(path, **overruled(case.reading(path), options)))
+        )
         result = assess(log, Limits(**limits), case=case)
     except Exception as problem:  # a worker must hand back a row, whatever happened
         text = " ".join(str(problem).split()) or type(problem).__name__
@@ -167,7 +170,13 @@ def survey(
     names = [str(path) for path in paths]
     values = dataclasses.asdict(limits or (case.limits if case else Limits()))
     told = dict(options or {})
-    known = told if case is None else {**told, "case": [case.output, case.channels, case.complaint, case.meter]}
+    known = (
+        told
+        if case is None
+        else {**told, "case": [case.output, case.channels, case.complaint, case.meter, case.marks_column, case.options]}
+    )
+    if case is not None:
+        known["logs"] = {log.file: log.reading for log in case.logs if log.reading}
     keys = {name: row_key(name, values, known) for name in names}
     rows: dict[str, list[Row]] = {}
     for row in done:

@@ -6,18 +6,16 @@ taken when and under which conditions, and which parts were changed. Every wrong
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
-import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from flicker.base import limits as limits_module
 from flicker.base.limits import Limits
+from flicker.case.document import At, Document, shown
 from flicker.case.model import (
     EVENING_H,
     INTERMITTENT_PER_H,
@@ -32,7 +30,7 @@ from flicker.case.model import (
     needs,
 )
 from flicker.case.outputs import KINDS, OUTPUTS
-from flicker.case.places import place_of, places_of
+from flicker.case.reading import OptionError, Options, checked
 from flicker.logs.roles import ROLES
 
 __all__ = [
@@ -54,96 +52,11 @@ WHEN = ("cold", "hot", "any")
 PERIODS = ("hour", "evening", "day", "week", "month")
 WORDS = {"once": 1.0, "twice": 2.0, "a few times": 3.0, "several times": 4.0, "many times": 10.0, "all the time": 60.0}
 TOP = (
-    "unit", "serial", "job", "output", "complaint", "channels", "meter", "meters", "logs", "parts", "limits", "marks_column",
+    "unit", "serial", "job", "output", "complaint", "channels", "meter", "meters", "logs", "parts", "limits", "marks_column", "reading",
 )  # fmt: skip
 METER = ("name", "range_V", "resolution_V", "accuracy_V", "accuracy_percent", "integration_s")
 RATES = (1e-5, 1e5)  # complaints per hour: once in eleven years, every 36 ms
 FACTORS = (1e-6, 1e6)
-YEARS = (1970, 2999)
-
-At = tuple["str | int", ...]
-
-
-class _Reader:
-    """Takes values out of the document and says where a wrong one stands; ``at`` is the way to a table."""
-
-    def __init__(self, path: Path, text: str) -> None:
-        self.path = path
-        self.places = places_of(text)
-
-    def place(self, at: At, key: str | None = None) -> str:
-        return f"{self.path.name}, line {place_of(self.places, at if key is None else (*at, key))}"
-
-    def fail(self, at: At, key: str | None, text: str) -> CaseError:
-        return CaseError(f"{self.place(at, key)}: {text}")
-
-    def known(self, at: At, values: Mapping[str, Any], allowed: Sequence[str]) -> None:
-        for key in values:
-            if key not in allowed:
-                near = get_close_matches(key, allowed, n=1)
-                hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(allowed)}."
-                raise self.fail(at, key, f"{key!r} is not known here; {hint}")
-
-    def text(self, at: At, values: Mapping[str, Any], key: str) -> str | None:
-        value = values.get(key)
-        if value is None or value == "":
-            return None
-        if not isinstance(value, str):
-            raise self.fail(at, key, f"{key} must be text in quotes, got {_shown(value)}.")
-        return value
-
-    def number(
-        self, at: At, values: Mapping[str, Any], key: str, *, least: float | None = None, most: float | None = None
-    ) -> float | None:
-        value = values.get(key)
-        if value is None:
-            return None
-        number = math.nan
-        if isinstance(value, (int, float)) and not isinstance(value, bool):
-            with contextlib.suppress(OverflowError):
-                number = float(value)
-        outside = (least is not None and number < least) or (most is not None and number > most)
-        if not math.isfinite(number) or outside:
-            allowed = "a number"
-            if least is not None:
-                allowed += f" of {least:g} or more" if most is None else f" from {least:g} to {most:g}"
-            raise self.fail(at, key, f"{key} must be {allowed}, got {_shown(value)}.")
-        return number
-
-    def choice(self, at: At, values: Mapping[str, Any], key: str, allowed: Sequence[str], default: str) -> str:
-        value = values.get(key, default)
-        if value not in allowed:
-            said = ", ".join(map(repr, allowed))
-            raise self.fail(at, key, f"{key} must be one of {said}, got {_shown(value)}.")
-        return str(value)
-
-    def date(self, at: At, values: Mapping[str, Any], key: str) -> dt.date | None:
-        value = values.get(key)
-        if value is None:
-            return None
-        found = value if isinstance(value, dt.date) else None
-        if isinstance(value, str):
-            try:
-                clock = "T" in value or " " in value
-                found = dt.datetime.fromisoformat(value) if clock else dt.date.fromisoformat(value)
-            except ValueError:
-                pass
-        if found is None:
-            raise self.fail(at, key, f"{key} must be a date such as 2031-03-09, got {_shown(value)}.")
-        if not YEARS[0] <= found.year <= YEARS[1]:
-            raise self.fail(at, key, f"{key} must lie in the years {YEARS[0]} to {YEARS[1]}, got {found.year}.")
-        return found
-
-
-def _shown(value: Any) -> str:
-    """A value of the file, short enough for a sentence."""
-    if isinstance(value, (dt.date, dt.time)):
-        return str(value)
-    try:
-        said = repr(value)
-    except ValueError:  # a whole number of more digits than Python writes
-        return "a number of thousands of digits"
-    return said if len(said) <= 60 else f"{said[:57]}..."
 
 
 def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
@@ -173,9 +86,9 @@ def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
         raise CaseError(f"{path}: not TOML: {problem}.") from None
     except ValueError as problem:  # a number of thousands of digits, a NUL in the path
         raise CaseError(f"{str(path)!r}: not TOML that can be used: {problem}.") from None
-    read = _Reader(where, text)
+    read = Document(where, text)
     read.known((), document, TOP)
-    for key in ("complaint", "channels", "meter", "meters", "limits"):
+    for key in ("complaint", "channels", "meter", "meters", "limits", "reading"):
         if key in document and not isinstance(document[key], dict):
             raise read.fail((), key, f"{key} must be a table, written [{key}].")
     for key in ("logs", "parts"):
@@ -201,12 +114,20 @@ def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
         limits=_limits(read, document.get("limits", {}), output),
         meters=meters,
         marks_column=read.text((), document, "marks_column"),
+        options=_reading(read, ("reading",), document.get("reading", {})),
         places={".".join(map(str, at)): f"{where.name}, line {line}" for at, line in read.places.items()},
     )
     return _with_missing(case)
 
 
-def _limits(read: _Reader, values: Mapping[str, Any], output: str) -> Limits:
+def _reading(read: Document, at: At, values: Mapping[str, Any]) -> Options:
+    try:
+        return checked(values)
+    except OptionError as problem:
+        raise read.fail(at, problem.key, str(problem)) from None
+
+
+def _limits(read: Document, values: Mapping[str, Any], output: str) -> Limits:
     read.known(("limits",), values, limits_module.names())
     for key in values:
         read.number(("limits",), values, key, least=0.0)
@@ -217,7 +138,7 @@ def _limits(read: _Reader, values: Mapping[str, Any], output: str) -> Limits:
         raise read.fail(("limits",), named, str(problem).split(": ", 1)[-1] + ".") from None
 
 
-def _complaint(read: _Reader, values: Mapping[str, Any]) -> Complaint:
+def _complaint(read: Document, values: Mapping[str, Any]) -> Complaint:
     at = ("complaint",)
     read.known(at, values, ("text", "times", "per", "per_hour", "when", "hours_per_day"))
     if not values:
@@ -231,7 +152,7 @@ def _complaint(read: _Reader, values: Mapping[str, Any]) -> Complaint:
     if isinstance(times, str):
         if times not in WORDS:
             allowed = ", ".join(map(repr, WORDS))
-            raise read.fail(at, "times", f"times must be a number or one of {allowed}, got {_shown(times)}.")
+            raise read.fail(at, "times", f"times must be a number or one of {allowed}, got {shown(times)}.")
         times = WORDS[times]
     elif times is not None:
         times = read.number(at, values, "times", least=0.0)
@@ -251,7 +172,7 @@ def _complaint(read: _Reader, values: Mapping[str, Any]) -> Complaint:
     return Complaint(text, per_hour, per_hour * hours, when, hours, assumed)
 
 
-def _channels(read: _Reader, values: Mapping[str, Any]) -> tuple[CaseChannel, ...]:
+def _channels(read: Document, values: Mapping[str, Any]) -> tuple[CaseChannel, ...]:
     out: list[CaseChannel] = []
     for name, item in values.items():
         at = ("channels", name)
@@ -262,7 +183,7 @@ def _channels(read: _Reader, values: Mapping[str, Any]) -> tuple[CaseChannel, ..
         read.known(at, item, ("column", "role", "measured_at", "factor", "polarity", "zero_V", "minus"))
         polarity = item.get("polarity", 1)
         if polarity not in (1, -1) or isinstance(polarity, bool):
-            raise read.fail(at, "polarity", f"polarity must be 1 or -1, got {_shown(polarity)}.")
+            raise read.fail(at, "polarity", f"polarity must be 1 or -1, got {shown(polarity)}.")
         factor = read.number(at, item, "factor")
         if factor == 0.0:
             raise read.fail(at, "factor", "factor must not be 0.")
@@ -290,7 +211,7 @@ def _channels(read: _Reader, values: Mapping[str, Any]) -> tuple[CaseChannel, ..
     return tuple(out)
 
 
-def _meter(read: _Reader, at: At, values: Mapping[str, Any]) -> Meter:
+def _meter(read: Document, at: At, values: Mapping[str, Any]) -> Meter:
     read.known(at, values, METER)
     return Meter(
         read.text(at, values, "name"),
@@ -302,7 +223,7 @@ def _meter(read: _Reader, at: At, values: Mapping[str, Any]) -> Meter:
     )
 
 
-def _meters(read: _Reader, values: Mapping[str, Any]) -> tuple[Meter, ...]:
+def _meters(read: Document, values: Mapping[str, Any]) -> tuple[Meter, ...]:
     """Meters beside the usual one, each a table [meters.NAME] that a log may name."""
     out = []
     for name, item in values.items():
@@ -317,13 +238,13 @@ def _meters(read: _Reader, values: Mapping[str, Any]) -> tuple[Meter, ...]:
 
 
 def _logs(
-    read: _Reader, items: Sequence[Mapping[str, Any]], meters: Sequence[Meter], *, anywhere: bool
+    read: Document, items: Sequence[Mapping[str, Any]], meters: Sequence[Meter], *, anywhere: bool
 ) -> tuple[CaseLog, ...]:
     out: list[CaseLog] = []
     names = [meter.name for meter in meters]
     for number, item in enumerate(items):
         at = ("logs", number)
-        read.known(at, item, ("file", "date", "stage", "by", "conditions", "sha256", "meter"))
+        read.known(at, item, ("file", "date", "stage", "by", "conditions", "sha256", "meter", "reading"))
         file = read.text(at, item, "file")
         if file is None:
             raise read.fail(at, "file", f"log {number + 1} of the case names no file.")
@@ -333,28 +254,31 @@ def _logs(
         except (OSError, ValueError):  # a name too long, or one with a NUL
             exists = False
         if not exists:
-            raise read.fail(at, "file", f"the log {_shown(file)} does not exist beside the case file.")
+            raise read.fail(at, "file", f"the log {shown(file)} does not exist beside the case file.")
         if not anywhere and not path.resolve().is_relative_to(read.path.parent.resolve()):
             raise read.fail(
                 at,
                 "file",
-                f"the log {_shown(file)} lies outside the folder of the case; move it there, or allow it with anywhere=True"
+                f"the log {shown(file)} lies outside the folder of the case; move it there, or allow it with anywhere=True"
                 " (--anywhere).",
             )
         conditions = item.get("conditions", {})
         if not isinstance(conditions, dict) or not all(isinstance(v, (str, int, float)) for v in conditions.values()):
             raise read.fail(at, "conditions", 'conditions must be words, as in { load = "none", lid = "open" }.')
+        reading = item.get("reading", {})
+        if not isinstance(reading, dict):
+            raise read.fail(at, "reading", 'reading must be a table, as in { unit = "mV", sample_interval_s = 0.5 }.')
         if any(Path(log.path) == path for log in out):
-            raise read.fail(at, "file", f"the log {_shown(file)} stands twice in the case.")
+            raise read.fail(at, "file", f"the log {shown(file)} stands twice in the case.")
         meter = read.text(at, item, "meter")
         if meter is not None and meter not in names:
             known = ", ".join(map(repr, names)) or "none"
             raise read.fail(
-                at, "meter", f"no table [meters.NAME] describes the meter {_shown(meter)}; known are {known}."
+                at, "meter", f"no table [meters.NAME] describes the meter {shown(meter)}; known are {known}."
             )
         sha256 = read.text(at, item, "sha256")
         if sha256 is not None and (len(sha256) != 64 or not set(sha256.lower()) <= set("0123456789abcdef")):
-            raise read.fail(at, "sha256", f"sha256 must be 64 hexadecimal digits, got {_shown(sha256)}.")
+            raise read.fail(at, "sha256", f"sha256 must be 64 hexadecimal digits, got {shown(sha256)}.")
         out.append(
             CaseLog(
                 file=file,
@@ -365,6 +289,7 @@ def _logs(
                 conditions=tuple((str(key), str(value)) for key, value in conditions.items()),
                 sha256=sha256,
                 meter=meter,
+                reading=_reading(read, (*at, "reading"), reading),
             )
         )
     zones = {log.date.tzinfo is None for log in out if isinstance(log.date, dt.datetime)}
@@ -374,7 +299,7 @@ def _logs(
     return tuple(out)
 
 
-def _parts(read: _Reader, items: Sequence[Mapping[str, Any]], stages: set[str]) -> tuple[Part, ...]:
+def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str]) -> tuple[Part, ...]:
     out = []
     for number, item in enumerate(items):
         at = ("parts", number)
@@ -385,10 +310,10 @@ def _parts(read: _Reader, items: Sequence[Mapping[str, Any]], stages: set[str]) 
         stage = read.text(at, item, "stage")
         if stage is not None and stage not in stages:
             known = ", ".join(map(repr, sorted(stages))) or "none"
-            raise read.fail(at, "stage", f"no log belongs to the stage {_shown(stage)}; stages are {known}.")
+            raise read.fail(at, "stage", f"no log belongs to the stage {shown(stage)}; stages are {known}.")
         changed = item.get("changed", changes_a_part(what))
         if not isinstance(changed, bool):
-            raise read.fail(at, "changed", f"changed must be true or false, got {_shown(changed)}.")
+            raise read.fail(at, "changed", f"changed must be true or false, got {shown(changed)}.")
         out.append(Part(what, stage, read.date(at, item, "date"), read.text(at, item, "note"), changed))
     return tuple(out)
 

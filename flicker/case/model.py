@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +14,7 @@ from flicker._version import __version__
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
+from flicker.case.reading import Options, overruled
 from flicker.logs.mapped import ColumnUse
 from flicker.logs.model import Log
 from flicker.logs.used_columns import companion_of, with_columns
@@ -101,6 +103,7 @@ class CaseLog(Result):
     conditions: tuple[tuple[str, str], ...] = ()
     sha256: Annotated[str | None, Doc("SHA-256 recorded for the file.")] = None
     meter: Annotated[str | None, Doc("Name of one of the meters; null is the usual one.")] = None
+    reading: Options = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +132,8 @@ def changes_a_part(what: str) -> bool:
 class Case(Result):
     """A job: unit, complaint, channels, meters, logs by stage, parts.
 
-    ``meter`` is that of every log which names none of ``meters``. ``places`` keeps where in the file a key stands.
+    ``meter`` is that of every log which names none of ``meters``. ``places`` keeps where in the file a key stands;
+    ``options`` say how its logs are read where they have none of their own.
     """
 
     path: str
@@ -147,6 +151,7 @@ class Case(Result):
     marks_column: str | None = None
     meters: tuple[Meter, ...] = field(default=())
     places: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
+    options: Options = ()
 
     @property
     def stages(self) -> tuple[str, ...]:
@@ -159,7 +164,7 @@ class Case(Result):
         for log in self.logs:
             row = log.to_dict()
             del row["path"]  # where the case lies on this machine is nobody's business
-            logs.append(row | {"conditions": dict(log.conditions)})
+            logs.append(row | {"conditions": dict(log.conditions), "reading": plain(dict(log.reading))})
         return {
             "schema": "flicker/case/1",
             "version": __version__,
@@ -176,6 +181,7 @@ class Case(Result):
             "limits": plain(self.limits),
             "not_recorded": list(self.not_recorded),
             "marks_column": self.marks_column,
+            "reading": plain(dict(self.options)),
         }
 
     def log_named(self, source: str) -> CaseLog | None:
@@ -224,14 +230,14 @@ class Case(Result):
         """Read any log, its columns used as the case says; options as of `read_log`."""
         from flicker.logs.reading import read_log
 
-        return self.use(read_log(path, **{**self.reading(), **options}))
+        return self.use(read_log(path, **overruled(self.reading(path), options)))
 
     def read_logs(self, stage: str | None = None, **options: Any) -> list[Log]:
         """Read the logs of a stage (or all), columns used as the case says; only the role 'output' is kept."""
         from flicker.logs.reading import read_log
 
         chosen = [log for log in self.logs if stage is None or log.stage == stage]
-        return [self.use(read_log(log.path, **self.reading(), **options), log.date) for log in chosen]
+        return [self.use(read_log(log.path, **overruled(self.reading(log.path), options)), log.date) for log in chosen]
 
     def fits(self, log: Log) -> bool:
         """Whether the log has every column that the case reads as an output."""
@@ -271,11 +277,13 @@ class Case(Result):
         companions.extend(item for item in log.companions if item.name not in told)
         return with_columns(log, uses, notes, start=start, companions=companions)
 
-    def reading(self) -> dict[str, Any]:
-        """Arguments for `read_log`: what the case says of columns that are no outputs; a log may lack them."""
+    def reading(self, path: str | os.PathLike[str] | None = None) -> dict[str, Any]:
+        """Arguments for `read_log`: how the log is read, and which columns are no outputs; a log may lack those."""
+        log = None if path is None else self.log_named(os.fspath(path))
         legs = {name for item in self.channels if item.role == "output" for name in (item.column, item.minus)}
         roles = {item.column: item.role for item in self.channels if item.role != "output" and item.column not in legs}
-        return {"roles": roles, "marks_column": self.marks_column, "may_lack": True}
+        told = overruled(dict(self.options), dict(() if log is None else log.reading))
+        return {**told, "roles": roles, "marks_column": self.marks_column, "may_lack": True}
 
     def uses(self, columns: tuple[str, ...], source: str) -> list[ColumnUse]:
         """How each output is made of the columns of a log.

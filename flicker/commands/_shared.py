@@ -47,6 +47,14 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
         metavar="NAME=COLUMN,COLUMN",
         help="a channel that is the first column less the second, as for a bridged output",
     )
+    add_file_options(group, interval=interval)
+    group.add_argument(
+        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
+    )
+
+
+def add_file_options(group: argparse._ArgumentGroup, *, interval: bool = True) -> None:
+    """Options that tell how a file is read, whatever its columns are for; `reading_from` takes them."""
     group.add_argument(
         "--unit",
         action="append",
@@ -81,13 +89,10 @@ def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -
         "--channel-column", metavar="NAME", help="the column that names the channel, where each reading has its own row"
     )
     group.add_argument("--volts-per-count", type=float, metavar="V", help="scale of a converter's counts")
-    group.add_argument("--zero-count", type=float, default=0.0, metavar="N", help="the count at 0 V (default 0)")
+    group.add_argument("--zero-count", type=float, metavar="N", help="the count at 0 V (default 0)")
     group.add_argument("--missing-word", action="append", metavar="WORD", help="a word that stands for no reading")
     group.add_argument("--over-word", action="append", metavar="WORD", help="a word that stands for over range")
     group.add_argument("--full-scale", type=float, metavar="V", help="volts at full scale of a WAV recording")
-    group.add_argument(
-        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
-    )
 
 
 def _yes(text: str) -> bool:
@@ -98,8 +103,8 @@ def _yes(text: str) -> bool:
 
 
 def reading_from(arguments: argparse.Namespace) -> dict[str, Any]:
-    """Options that tell how a file is read, as `read_log` takes them; columns are in `columns_from`."""
-    return {
+    """Options given that tell how a file is read, as `read_log` takes them; columns are in `columns_from`."""
+    told = {
         "unit": unit_from(arguments.unit),
         "sample_interval_s": arguments.sample_interval,
         "time_column": arguments.time_column,
@@ -112,10 +117,21 @@ def reading_from(arguments: argparse.Namespace) -> dict[str, Any]:
         "channel_column": arguments.channel_column,
         "volts_per_count": arguments.volts_per_count,
         "zero_count": arguments.zero_count,
-        "missing_words": tuple(arguments.missing_word or ()),
-        "over_words": tuple(arguments.over_word or ()),
+        "missing_words": tuple(arguments.missing_word or ()) or None,
+        "over_words": tuple(arguments.over_word or ()) or None,
         "full_scale_V": arguments.full_scale,
     }
+    return {name: value for name, value in told.items() if value is not None}
+
+
+def file_options(path: str, arguments: argparse.Namespace, case: Case | None = None) -> dict[str, Any]:
+    """How a file is read: as the case says, and as the options given say instead."""
+    given = reading_from(arguments) | columns_from(arguments, case)
+    if case is None:
+        return given
+    from flicker.case.reading import overruled
+
+    return overruled(case.reading(path), given)
 
 
 def unit_from(given: Sequence[str] | None) -> str | dict[str, str] | None:
@@ -142,8 +158,7 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
             path,
             channels=channels,
             run_gap_s=arguments.run_gap,
-            **reading_from(arguments),
-            **columns_from(arguments, case),
+            **file_options(path, arguments, case),
         )
         for path in paths
     ]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, columns_from, names_from, print_json, reading_from
+from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, print_json
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
     parser.add_argument("log", metavar="LOG", help="the log file")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
+    parser.add_argument("--case", metavar="CASE.toml", help="the case file, whose options of reading are used")
     add_log_options(parser)
 
 
@@ -18,14 +19,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the plan."""
     from flicker.logs.reading.look import look
 
-    columns = columns_from(arguments)
-    plan = look(
-        arguments.log,
-        channels=names_from(arguments.channels),
-        roles=columns["roles"],
-        marks_column=columns["marks_column"],
-        **reading_from(arguments),
-    )
+    case = case_from(arguments)
+    options = file_options(arguments.log, arguments, case)
+    del options["differences"]  # of channels, made after reading
+    plan = look(arguments.log, channels=channels_from(arguments, case), **options)
     if arguments.json:
         print_json(plan.to_dict())
     else:

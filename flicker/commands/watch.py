@@ -18,10 +18,9 @@ from flicker.commands._shared import (
     add_log_options,
     case_from,
     channels_from,
-    columns_from,
+    file_options,
     limits_from,
     names_from,
-    reading_from,
     used_logs,
 )
 
@@ -85,13 +84,11 @@ def run(arguments: argparse.Namespace) -> int:
     command = _command(arguments.on_alarm)
     if arguments.sample_interval is not None and not arguments.sample_interval > 0:
         raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval:g}")
-    told = columns_from(arguments, case)
+    told = file_options(arguments.log, arguments, case)
+    del told["differences"]
     wishes = wishes_of(
         channels=channels_from(arguments, case),
-        **reading_from(arguments),
-        roles=told["roles"],
-        marks_column=told["marks_column"],
-        may_lack=told.get("may_lack", False),
+        **told,
     )
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
     from flicker.present.terminal.watch import Screen

@@ -261,13 +261,14 @@ def visits_of_case(
                 groups.append([])
             groups[-1].append(log)
             last = _day(log.date)
+    from flicker.case.reading import overruled
     from flicker.logs.reading import read_log
 
     visits, stages = [], []
     for group in groups:
         dates = [log.date for log in group if log.date is not None]
         date = min(dates, key=_day) if len(dates) == len(group) else None
-        visits.append((date, [case.use(read_log(log.path, **case.reading(), **reading), log.date) for log in group]))
+        visits.append((date, [case.use(read_log(log.path, **overruled(case.reading(log.path), reading)), log.date) for log in group]))
         stages.append(list(dict.fromkeys(log.stage for log in group)))
     return visits, stages
 

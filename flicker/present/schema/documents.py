@@ -68,6 +68,7 @@ class CaseDocument(TypedDict):
     limits: Annotated[Limits, Doc("")]
     not_recorded: Annotated[list[str], Doc("What the case does not say.")]
     marks_column: Annotated[str | None, Doc("Column of the logs that holds marks, where the case names one.")]
+    reading: Annotated[dict[str, Any], Doc("Options with which all logs are read, by name as in Python.")]
 
 
 class ComparisonDocument(TypedDict):
@@ -346,7 +347,8 @@ DOCUMENTS = (
 SPREAD: dict[type[Any], str] = {SideFigures: "rate"}
 ADDED: dict[type[Any], dict[str, Any]] = {
     CaseLog: {
-        "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")]
+        "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")],
+        "reading": Annotated[dict[str, Any], Doc("Options with which the log is read, by name as in Python.")],
     },
     Run: {"observed_s": Annotated[float, Doc("Seconds covered by samples.", ge=0)]},
 }

@@ -1,0 +1,107 @@
+"""Values of a case file: taken out of the document, each checked, a wrong one told with its line."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from flicker.case.model import CaseError
+from flicker.case.places import place_of, places_of
+
+YEARS = (1970, 2999)
+
+At = tuple["str | int", ...]
+
+
+class Document:
+    """Takes values out of the document and says where a wrong one stands; ``at`` is the way to a table."""
+
+    def __init__(self, path: Path, text: str) -> None:
+        self.path = path
+        self.places = places_of(text)
+
+    def place(self, at: At, key: str | None = None) -> str:
+        """File and line of a key."""
+        return f"{self.path.name}, line {place_of(self.places, at if key is None else (*at, key))}"
+
+    def fail(self, at: At, key: str | None, text: str) -> CaseError:
+        """The error of a wrong line."""
+        return CaseError(f"{self.place(at, key)}: {text}")
+
+    def known(self, at: At, values: Mapping[str, Any], allowed: Sequence[str]) -> None:
+        """Refuse keys that are none."""
+        for key in values:
+            if key not in allowed:
+                near = get_close_matches(key, allowed, n=1)
+                hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(allowed)}."
+                raise self.fail(at, key, f"{key!r} is not known here; {hint}")
+
+    def text(self, at: At, values: Mapping[str, Any], key: str) -> str | None:
+        """Text, None where it is empty or not there."""
+        value = values.get(key)
+        if value is None or value == "":
+            return None
+        if not isinstance(value, str):
+            raise self.fail(at, key, f"{key} must be text in quotes, got {shown(value)}.")
+        return value
+
+    def number(
+        self, at: At, values: Mapping[str, Any], key: str, *, least: float | None = None, most: float | None = None
+    ) -> float | None:
+        """A finite number within bounds."""
+        value = values.get(key)
+        if value is None:
+            return None
+        number = math.nan
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            with contextlib.suppress(OverflowError):
+                number = float(value)
+        outside = (least is not None and number < least) or (most is not None and number > most)
+        if not math.isfinite(number) or outside:
+            allowed = "a number"
+            if least is not None:
+                allowed += f" of {least:g} or more" if most is None else f" from {least:g} to {most:g}"
+            raise self.fail(at, key, f"{key} must be {allowed}, got {shown(value)}.")
+        return number
+
+    def choice(self, at: At, values: Mapping[str, Any], key: str, allowed: Sequence[str], default: str) -> str:
+        """One of a few words."""
+        value = values.get(key, default)
+        if value not in allowed:
+            said = ", ".join(map(repr, allowed))
+            raise self.fail(at, key, f"{key} must be one of {said}, got {shown(value)}.")
+        return str(value)
+
+    def date(self, at: At, values: Mapping[str, Any], key: str) -> dt.date | None:
+        """A date, or a date and time."""
+        value = values.get(key)
+        if value is None:
+            return None
+        found = value if isinstance(value, dt.date) else None
+        if isinstance(value, str):
+            try:
+                clock = "T" in value or " " in value
+                found = dt.datetime.fromisoformat(value) if clock else dt.date.fromisoformat(value)
+            except ValueError:
+                pass
+        if found is None:
+            raise self.fail(at, key, f"{key} must be a date such as 2031-03-09, got {shown(value)}.")
+        if not YEARS[0] <= found.year <= YEARS[1]:
+            raise self.fail(at, key, f"{key} must lie in the years {YEARS[0]} to {YEARS[1]}, got {found.year}.")
+        return found
+
+
+def shown(value: Any) -> str:
+    """A value of the file, short enough for a sentence."""
+    if isinstance(value, (dt.date, dt.time)):
+        return str(value)
+    try:
+        said = repr(value)
+    except ValueError:  # a whole number of more digits than Python writes
+        return "a number of thousands of digits"
+    return said if len(said) <= 60 else f"{said[:57]}..."
