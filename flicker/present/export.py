@@ -10,7 +10,8 @@ from typing import Any
 
 from flicker.present.writing import write_whole
 
-LONG_DECIMALS = re.compile(r"(?<=[\s,(\"a-zA-Z-])(\d+\.\d\d)\d+")  # a hundredth of a point is finer than any print
+PLACES = re.compile(r'(?<= (?:d|x|y)=")[^"]*|(?<= (?:x1|y1|x2|y2)=")[^"]*|(?<= transform=")[^"]*')
+LONG_DECIMALS = re.compile(r"(\.\d)\d+")  # a tenth of a point is a dot at 720 per inch
 NUMBERED = re.compile(r"\b(clip|gradient_)(\d+)\b")
 
 
@@ -22,7 +23,7 @@ def svg_of(spec: dict[str, Any]) -> str:
     # The renderer numbers its marks on through its whole life; here each picture begins at 0: same logs, same page.
     order = {name: f"{name[0]}{place}" for place, name in enumerate(dict.fromkeys(NUMBERED.findall(drawn)))}
     drawn = NUMBERED.sub(lambda found: order[found.group(1), found.group(2)], drawn)
-    return LONG_DECIMALS.sub(r"\1", drawn)
+    return PLACES.sub(lambda found: LONG_DECIMALS.sub(r"\1", found.group()), drawn)
 
 
 def png_of(spec: dict[str, Any], *, scale: float) -> bytes:

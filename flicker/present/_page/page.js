@@ -17,8 +17,22 @@
     }
     return copy;
   }
-  function draw(figure) {
+  function specOf(figure) {
     var spec = JSON.parse(document.getElementById(figure.dataset.chart).textContent);
+    Object.keys(spec.datasets || {}).forEach(function (name) {
+      var columns = spec.datasets[name].columns; // a table is written by columns: each name once
+      if (!columns) { return; }
+      var keys = Object.keys(columns);
+      spec.datasets[name] = columns[keys[0]].map(function (_, place) {
+        var row = {};
+        keys.forEach(function (key) { row[key] = columns[key][place]; });
+        return row;
+      });
+    });
+    return spec;
+  }
+  function draw(figure) {
+    var spec = specOf(figure);
     var live = figure.querySelector(".live");
     figure.classList.add("drawn");
     var wide = live.clientWidth;

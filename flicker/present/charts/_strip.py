@@ -346,8 +346,8 @@ def _layers(
             if brush is None:
                 layers.append(
                     alt.Chart(relay_data)
-                    .mark_text(align="right", baseline="bottom", dy=-2, fontSize=10, color=palette.ALARM)
-                    .encode(x=alt.value(frame.WIDTH - 4), y=alt.Y("v:Q", scale=volts), text="text:N")
+                    .mark_text(align="right", baseline="bottom", dx=-4, dy=-2, fontSize=10, color=palette.ALARM)
+                    .encode(x=alt.value("width"), y=alt.Y("v:Q", scale=volts), text="text:N")
                 )
         if marks:
             layers.append(

@@ -38,7 +38,11 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
     """Title and body of the page."""
     names = list(dict.fromkeys(run.source for run in result.runs))
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+    from flicker.present.charts import glance
+
     parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
+    if result.records:
+        parts.append(pictures.figure(glance, result))
     parts += [evidence(result, pictures, logs), findings(result), beside_outputs(result), evening(result)]
     parts += [method(result), sources(result, logs), cautions(result.cautions), glossary(), foot()]
     return f"Evidence: {title}", Markup(text(parts))

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from flicker.signals.trace import RunTraces
 
 OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the owner's strip is looked at from farther away
+OWNER_CHANNELS = 2  # lanes on the owner's strip, which shares its sheet with the answers
 
 
 def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
@@ -127,23 +128,32 @@ def _chosen(job: JobResult) -> list[tuple[str, Assessment, RunTraces]]:
     return out
 
 
+def _swinging(job: JobResult) -> list[str]:
+    """The channels that swung first or last, two at most: those that swing still before those that stopped."""
+    first = {item.channel: item.rate.episodes for item in job.assessments[0].channels}
+    last = {item.channel: item.rate.episodes for item in job.last.channels}
+    names = sorted(first | last, key=lambda name: (-last.get(name, 0), -first.get(name, 0)))
+    swung = [name for name in names if first.get(name, 0) + last.get(name, 0)]
+    return swung[:OWNER_CHANNELS] or [_complaint_channel(job)]
+
+
 def before_and_after(job: JobResult) -> Markup | None:
-    """One strip before and one after, of the channel complained of, on one scale."""
+    """One strip before and one after, of the channels that swung, on one scale."""
     if len(job.stages) < 2:
         return None
     drawn: list[Child] = []
     chosen = _chosen(job)
-    name = _complaint_channel(job)
+    names = _swinging(job)
     scale = scale_of(
         (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
         for _, made, trace in chosen
     )
-    scale = replace(scale, lane=CROWDED_LANE if _crowded(job) else OWNER_LANE)
+    scale = replace(scale, lane=CROWDED_LANE if _crowded(job) or len(names) > 1 else OWNER_LANE)
     for word, (stage, made, trace) in zip(("Before", "After"), chosen, strict=True):
-        events = [event for event in events_of(made) if event.run == trace.number and event.channel == name]
+        events = [event for event in events_of(made) if event.run == trace.number and event.channel in names]
         heading = f"{word} ({stage}): {names_of(made, job.dates)[trace.number]}"
         alone = replace(made, traces=(trace,))
-        drawn += strips(alone, events, scale, named={trace.number: heading}, only=[name])
+        drawn += strips(alone, events, scale, named={trace.number: heading}, only=names)
     return Markup(text(drawn))
 
 

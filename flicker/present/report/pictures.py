@@ -8,10 +8,14 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import quote
 
 from flicker.present.report.markup import Markup, tag
 
 NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched from anywhere."
+TAGS = re.compile(r"<[a-z][^<>]*>")
+SILENT = re.compile(r' (?:aria-[a-z]+|role|class|pointer-events)="[^"]*"')  # of no use within a picture: it has its alt
+HARMLESS = " ,;:/=()+-.!*@$"  # in the address of a picture that is written out
 
 
 @dataclass(slots=True)
@@ -57,7 +61,7 @@ class Pictures:
     def scripts(self) -> str:
         """Specifications as data inside the page; nothing in them can end the element that holds them."""
         return "".join(
-            f'<script type="application/json" id="chart-{number}">{inert_json(spec)}</script>\n'
+            f'<script type="application/json" id="chart-{number}">{inert_json(by_columns(spec))}</script>\n'
             for number, spec in enumerate(self.specs, 1)
         )
 
@@ -66,9 +70,21 @@ def _still(spec: dict[str, Any]) -> str:
     """The chart as a picture inside the page, in the lighter of two forms."""
     from flicker.present.export import png_of, svg_of
 
-    drawn, dots = svg_of(spec).encode("utf-8"), png_of(spec, scale=1.0)
-    kind, data = ("svg+xml", drawn) if len(drawn) <= len(dots) else ("png", dots)
-    return f"data:image/{kind};base64,{base64.b64encode(data).decode('ascii')}"
+    drawn, dots = TAGS.sub(lambda found: SILENT.sub("", found.group()), svg_of(spec)), png_of(spec, scale=1.0)
+    if len(drawn) <= 1.33 * len(dots):  # text stays text; dots grow by a third
+        return f"data:image/svg+xml,{quote(drawn, safe=HARMLESS)}"
+    return f"data:image/png;base64,{base64.b64encode(dots).decode('ascii')}"
+
+
+def by_columns(spec: Mapping[str, Any]) -> dict[str, Any]:
+    """Write each table of a specification by columns, so that a name stands in it once; `page.js` makes rows again."""
+    tables = {
+        name: {"columns": {key: [row[key] for row in rows] for key in rows[0]}}
+        if rows and all(row.keys() == rows[0].keys() for row in rows)
+        else rows
+        for name, rows in spec.get("datasets", {}).items()
+    }
+    return {**spec, "datasets": tables} if tables else dict(spec)
 
 
 def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from textwrap import wrap
 
 from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.assessment import Assessment
@@ -17,6 +18,7 @@ from flicker.present.said import MONTHS
 STRIPS_DRAWN = 12
 LANE, TOP, FOOT = 46, 4, 20  # heights on a strip, pixels
 STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
+NAME_WIDE = 46  # characters of a line of a channel's name
 SHORTEST = 2.5  # pixels of a stroke: a swing is never too small to be seen
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 SWINGS = frozenset({"swing", "trip"})
@@ -135,8 +137,12 @@ def _names(item: ChannelAssessment, events: Sequence[Event], base: int, scale: S
     """The channel, and what the tallest of its swings is in volts."""
     top = base - scale.lane // 2 + 12
     sizes = [abs(event.size_V) for event in events if event.kind in SWINGS]
-    said = f"{item.channel[:40]}: " + (f"tallest = {volts_text(max(sizes))}" if sizes else "no swing")
-    out: list[Child] = [tag("text", said, x="100%", y=str(top), text_anchor="end", class_="lane")]
+    said = f"{item.channel}: " + (f"tallest = {volts_text(max(sizes))}" if sizes else "no swing")
+    lines = [
+        tag("tspan", line, x="100%", dy="1.05em" if place else None)
+        for place, line in enumerate(wrap(said, NAME_WIDE))
+    ]
+    out: list[Child] = [tag("text", lines, y=str(top), text_anchor="end", class_="lane")]
     if scale.relay_drawn and scale.lane > LANE:
         y = f"{base - _pixels(scale.relay_V, scale) + 13:.0f}"
         out.append(tag("text", f"relay {volts_text(scale.relay_V)} (assumed)", x="4", y=y, class_="lane"))
