@@ -35,6 +35,20 @@ def volts_text(volts: float) -> str:
     return f"{volts:.2f} V" if size < 10 else f"{volts:.0f} V"
 
 
+def once_text(per_hour: float) -> str:
+    """A rate as people say it: 'once in 2 hours', 'once an hour', '4.2 times an hour'."""
+    if per_hour <= 0.0:
+        return "never"
+    if per_hour < 0.9995:
+        return f"once in {hours_text(1.0 / per_hour)}"
+    return "once an hour" if per_hour < 1.0005 else f"{digits_text(per_hour)} times an hour"
+
+
+def digits_text(value: float) -> str:
+    """A figure to two digits, whole from 100 on and never with an exponent: '0.61', '21', '179'."""
+    return f"{value:.2g}" if abs(value) < 99.5 else f"{value:.0f}"
+
+
 def times_text(count: int) -> str:
     """Once, twice, or a number of times."""
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
@@ -59,7 +73,7 @@ def share_text(share: float) -> str:
         return f"{share:.0%}"
     if share < 0.001:
         return "less than 0.1%"
-    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
+    return f"{100.0 * share:.2g}%"
 
 
 def factor_text(factor: float | None) -> str:
@@ -68,7 +82,7 @@ def factor_text(factor: float | None) -> str:
         return "not known"
     if factor > 100.0:
         return "more than 100 times"
-    return "less than a hundredth" if factor < 0.01 else f"{factor:.2g} times"
+    return "less than a hundredth" if factor < 0.01 else f"{digits_text(factor)} times"
 
 
 def millivolts_text(volts: float | None) -> str:

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 
 from flicker._version import __version__
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.case.reading import Options, overruled
@@ -45,9 +46,9 @@ class Complaint(Result):
         """The complaint as a rate, in words."""
         if self.per_hour is None:
             return "No complaint is recorded."
-        rate = f"about {self.per_hour:.2g} times per hour of use"
+        rate = f"about {digits_text(self.per_hour)} times per hour of use"
         if self.when == "cold":
-            rate += f", {self.per_start:.2g} per cold start" if self.per_start else ""
+            rate += f", {digits_text(self.per_start)} per cold start" if self.per_start else ""
         return f"The complaint amounts to {rate}" + (" (assumed: no rate is recorded)." if self.assumed else ".")
 
 

@@ -28,6 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is None and not arguments.json:
         raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
     from flicker.present.report.words import CURED
+    from flicker.present.said import fitness_text
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
     limits = read_limits(arguments.limits) if arguments.limits else case.limits
@@ -42,7 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(result.to_dict())
         return 0
     for item in result.last.channels:
-        print(f"{item.channel}: {item.fitness}; {item.verdict}: {item.tail}")
+        print(f"{item.channel}: {fitness_text(item.fitness)}; {item.verdict}: {item.tail}")
         outcome = result.outcome(item.channel)
         if outcome is not None:
             cured = f"; cured: {CURED[outcome['cured']]}" if outcome["cured"] else ""

@@ -246,7 +246,9 @@ def judge_channel(
         guard=guard,
         moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
         mean_count=mean_count_of(record, limits),
-        not_excluded=not_excluded(guard, raw.most_V, facts.reading_every_s),
+        not_excluded=not_excluded(
+            guard, raw.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h
+        ),
     )
 
 

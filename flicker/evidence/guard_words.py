@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from flicker.base.formats import hours_text, times_text, volts_text
+from flicker.base.formats import hours_text, once_text, times_text, volts_text
 from flicker.evidence.guard import Guard, Reason
 
 
@@ -57,10 +57,14 @@ def reasons_text(guard: Guard) -> str:
     return "; ".join(reason_text(reason, guard) for reason in ORDER if reason in guard.reasons)
 
 
-def not_excluded(guard: Guard, movement_V: float | None, cadence_s: float) -> str:
+def not_excluded(
+    guard: Guard, movement_V: float | None, cadence_s: float, steady_upper_per_h: float | None = None
+) -> str:
     """What the log leaves open, in volts: said of a cleared channel too.
 
     ``movement_V`` is how large movement may still be by the test in noise of unknown colour, None where it cannot tell.
+    ``steady_upper_per_h`` is the limit of a log without an episode, None where there was one: where the guard saw no
+    swing either, it is the one that is told, so that a clean log has one limit.
     """
     found, limits = guard.figures, guard.limits
     if found.judged_h <= 0:
@@ -69,10 +73,8 @@ def not_excluded(guard: Guard, movement_V: float | None, cadence_s: float) -> st
         most = max(found.moved_V, 0.001, limits.move_V if movement_V is None else min(movement_V, 10.0))
         move = f"movement up to {volts_text(most)}"
     swing = f"swings under {volts_text(limits.swing_V)} or shorter than {_seconds(cadence_s)}"
-    if math.isfinite(found.upper_per_h):
-        rare = f"swings rarer than {found.upper_per_h:.2g} per hour"
-    else:
-        rare = "swings, however often"
+    upper = found.upper_per_h if found.swings or steady_upper_per_h is None else steady_upper_per_h
+    rare = f"swings rarer than {once_text(upper)}" if math.isfinite(upper) else "swings, however often"
     return f"Not excluded: {move}; {swing}; {rare}."
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from flicker._version import __version__
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, times_text
+from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike, assess
@@ -243,7 +243,7 @@ def plan_soak(
         )
     if seen < 0.2:
         cautions.append(
-            f"The meter sees only {seen:.0%} of such glitches: shorten the sample interval before the soak."
+            f"The meter sees only {share_text(seen)} of such glitches: shorten the sample interval before the soak."
         )
     if allowed and kind == "demonstrate":
         cautions.append(f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.")
@@ -506,7 +506,7 @@ def _reads(
         )
     elif kind == "upper limit":
         text = (
-            f"Nothing was seen in {hours_text(rate.observed_h or 0.0)}: the fault comes at most {base:.2g} times per "
+            f"Nothing was seen in {hours_text(rate.observed_h or 0.0)}: the fault comes at most {digits_text(base)} times per "
             f"hour. Plan: at least {hours_text(hours)} of observed time; that catches it with a chance of "
             f"{confidence:.0%} only if it is as frequent as that."
         )
@@ -523,7 +523,7 @@ def _reads(
                 f"for certain, {hours_text(known)} would do."
             )
     if seen < 1.0:
-        text += f" The meter sees {seen:.0%} of such glitches; that is allowed for."
+        text += f" The meter sees {share_text(seen)} of such glitches; that is allowed for."
     if power_ups is not None and power_ups["better_than_hours"]:
         text += f" Cold starts are quicker: {power_ups['reads']}"
     return text

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
@@ -170,8 +170,8 @@ def _word(
         more = ""
         if facts.complaint_open:
             starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
-            more = f"; the complaint needs {facts.complaint_h:.2g} h{starts} more"
-        tail = f"for {hours:.3g} h{cold}, more than {limits.episode_rate_per_h:g} per hour excluded{room}{more}"
+            more = f"; the complaint needs {digits_text(facts.complaint_h)} h{starts} more"
+        tail = f"clean for {hours_text(hours)}{cold}{room}{more}"
         return VerdictWord.STEADY, TailKind.CLEAN, tail
     more = hours_text(missing_hours(facts, limits, guard))
     return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {hours_text(hours)} clean, {more} more needed"
@@ -182,7 +182,7 @@ def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: 
     apart = (facts.observed_s - facts.episode_s) / HOUR
     times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
     if apart < needed_hours(limits):
-        return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {hours:.2g} h"
+        return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {digits_text(hours)} h"
     if "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD:
         return VerdictWord.ONE_OFF, TailKind.LIKE_LEAD, f"seen {times}, no more than the shorted lead may explain"
     return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, not proved gone"

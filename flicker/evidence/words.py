@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from flicker.base.formats import channel_text, hours_text, times_text, volts_text
+from flicker.base.formats import channel_text, hours_text, once_text, share_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import YES, Finding
@@ -58,7 +58,7 @@ def owner(
 
 def _share(facts: Facts) -> str:
     share = facts.in_excursion_s / facts.observed_s if facts.observed_s > 0 else 0.0
-    return f"{share:.0%}" if share >= 0.01 else "a small part"
+    return share_text(share)
 
 
 def _largest(largest_V: float | None) -> str:
@@ -83,11 +83,11 @@ def _main(
     if kind in SAID_BY_GUARD:
         return _by_guard(name, kind, facts, guard, seen)
     if word == VerdictWord.STEADY:
-        rest = limits.episode_rate_per_h
+        rest = facts.steady_upper_per_h or limits.episode_rate_per_h
         lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {_lasting(facts.reading_every_s)},"
-        calm = f"{name} stayed calm for {seen}; a fault that shows itself {_rate(rest)} or more{lasting} would have been seen."
+        calm = f"{name} stayed calm for {seen}; a fault that comes {once_text(rest)} or more often{lasting} would have been seen."
         return calm + (
-            " A rarer fault could still be there."
+            " A rarer one could still be there."
             if not facts.common_episodes
             else " The jumps that all channels made at once are no more than a room shows."
         )
@@ -110,7 +110,7 @@ def _main(
             return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
         if kind == TailKind.PROVOKED:
             best = findings["provoked"]
-            return f"{name} is calm by itself but jumps when it is provoked ({best.effect or 0.0:.0%} of the trials). The fault is real."
+            return f"{name} is calm by itself but jumps when it is provoked ({share_text(best.effect or 0.0)} of the trials). The fault is real."
         if kind == TailKind.TWO_LEVELS:
             return f"{name} switches back and forth between two levels by itself; a part in it is failing."
         return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."
@@ -156,7 +156,7 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
         return f"It jumped {times_text(facts.episodes)} in {seen}, and it got worse while it was watched."
     if findings["intermittent"].answer == YES:
         if verdict.kind == TailKind.PROVOKED:
-            return f"It does so when it is provoked ({findings['provoked'].effect or 0.0:.0%} of the trials)."
+            return f"It does so when it is provoked ({share_text(findings['provoked'].effect or 0.0)} of the trials)."
         return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
     if facts.episodes:
         return f"It was seen {times_text(facts.episodes)} in {seen}; once is enough to do harm."
@@ -166,8 +166,3 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
 def _lasting(interval_s: float) -> str:
     return f"{hours_text(interval_s / HOUR)} or longer (the meter looked no more often)"
 
-
-def _rate(per_hour: float) -> str:
-    if per_hour >= 0.9995:
-        return "once an hour" if per_hour < 1.0005 else f"{per_hour:.3g} times an hour"
-    return f"once in {hours_text(1.0 / per_hour)}"

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
+from flicker.base.formats import share_text
 from flicker.base.result import Result
 from flicker.stats.rates import rate_interval
 from flicker.stats.soak import CleanPlan, clean_exposure
@@ -230,7 +231,7 @@ class Meter(Result):
         """The meter in words."""
         how = "an instant value" if self.integration_s == 0 else f"the mean over {self.integration_s:g} s"
         return (
-            f"A reading every {self.sample_interval_s:g} s, each {how}; blind for {self.blind_share:.0%} of the time."
+            f"A reading every {self.sample_interval_s:g} s, each {how}; blind for {share_text(self.blind_share)} of the time."
         )
 
 
@@ -264,10 +265,10 @@ class GlitchSeen(Result):
             what = f"a glitch of {size} that lasts {self.length_s:.3g} s on average"
         if self.share == 0:
             return f"This meter cannot show {what}."
-        words = f"This meter shows {self.share:.0%} of such: {what}"
+        words = f"This meter shows {share_text(self.share)} of such: {what}"
         if self.reading_share < 0.995:
-            words += f"; it then reads {self.reading_share:.0%} of the true height on average"
-            words += f", {self.reading_share_low:.0%} or more in 95 % of cases"
+            words += f"; it then reads {share_text(self.reading_share)} of the true height on average"
+            words += f", {share_text(self.reading_share_low)} or more in 95 % of cases"
         return words + "."
 
     @property
@@ -331,7 +332,7 @@ class CorrectedRate(Result):
     def reads(self) -> str:
         """The correction in words."""
         return (
-            f"{self.count} seen in {self.exposure_s / 3600:.3g} h; as the meter shows {self.share:.0%} of them, "
+            f"{self.count} seen in {self.exposure_s / 3600:.3g} h; as the meter shows {share_text(self.share)} of them, "
             f"{self.per_h:.3g} per hour in truth, between {self.low_per_h:.3g} and {self.high_per_h:.3g}"
         )
 
@@ -353,11 +354,11 @@ class SamplingAdvice(Result):
     @property
     def reads(self) -> str:
         """The advice in words."""
-        what = f"{self.share:.0%} of glitches of length {self.length_s:.3g} s"
+        what = f"{share_text(self.share)} of glitches of length {self.length_s:.3g} s"
         if self.shape == "decay":
-            what = f"{self.share:.0%} of jumps that decay with {self.length_s:.3g} s"
+            what = f"{share_text(self.share)} of jumps that decay with {self.length_s:.3g} s"
         elif self.lengths == "exponential":
-            what = f"{self.share:.0%} of glitches of mean length {self.length_s:.3g} s"
+            what = f"{share_text(self.share)} of glitches of mean length {self.length_s:.3g} s"
         if math.isnan(self.sample_interval_s):
             return (
                 f"No interval sees {what} with readings that average over {self.integration_s:.3g} s: shorten the "

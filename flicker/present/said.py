@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, once_text
 from flicker.base.values import Aspect
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.evidence.findings import NOT_SHOWN, Finding
@@ -32,19 +32,12 @@ def day_and_clock(when: datetime) -> str:
     return f"{when.day} {MONTHS[when.month - 1]} {when:%H:%M}"
 
 
-def once_in(per_hour: float) -> str:
-    """A rate as people say it: 'once in 2 hours', '4.2 times an hour'."""
-    if per_hour <= 0.0:
-        return "never"
-    return f"once in {hours_text(1.0 / per_hour)}" if per_hour < 1.0 else f"{per_hour:.2g} times an hour"
-
-
 def clean_limit(rate: EpisodeRate) -> str | None:
     """What a log without an episode leaves open: one limit, one-sided; None where there were some, or nothing to see."""
     upper = rate.steady_upper_per_h
     if rate.episodes or upper is None or not math.isfinite(upper) or upper <= 0.0:
         return None
-    return f"a fault rarer than {once_in(upper)} could have been missed ({rate.confidence:.0%})"
+    return f"a fault rarer than {once_text(upper)} could have been missed ({rate.confidence:.0%})"
 
 
 def rate_text(rate: EpisodeRate) -> str | None:
@@ -53,8 +46,8 @@ def rate_text(rate: EpisodeRate) -> str | None:
         return clean_limit(rate)
     if rate.per_hour is None or rate.low_per_hour is None or rate.high_per_hour is None:
         return None
-    between = f"{rate.low_per_hour:.2g} to {rate.high_per_hour:.2g}"
-    return f"{rate.per_hour:.2g} per hour ({rate.confidence:.0%}, two-sided: {between})"
+    between = f"{digits_text(rate.low_per_hour)} to {digits_text(rate.high_per_hour)}"
+    return f"{digits_text(rate.per_hour)} per hour ({rate.confidence:.0%}, two-sided: {between})"
 
 
 def finding_text(finding: Finding) -> str:
@@ -63,6 +56,6 @@ def finding_text(finding: Finding) -> str:
         return finding.reads
     if finding.low is None and finding.high is None:
         return "Too uncertain to tell: what was seen may well be chance."
-    low = "less than a tenth" if finding.low is None or finding.low < 0.1 else f"{finding.low:.2g}"
-    high = "more than 100" if finding.high is None or finding.high > 100.0 else f"{finding.high:.2g}"
+    low = "less than a tenth" if finding.low is None or finding.low < 0.1 else digits_text(finding.low)
+    high = "more than 100" if finding.high is None or finding.high > 100.0 else digits_text(finding.high)
     return f"Too uncertain to tell ({low} to {high} times)."

@@ -17,6 +17,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
@@ -124,7 +125,7 @@ class ChannelCoincidence(Result):
             return f"{self.a} and {self.b} were never observed at the same time."
         if self.answer in ("common cause", "partly common"):
             part = "have a common cause" if self.answer == "common cause" else "share part of their episodes"
-            words = f"{self.a} and {self.b} {part} ({counts} where chance gives {self.expected:.2g})"
+            words = f"{self.a} and {self.b} {part} ({counts} where chance gives {digits_text(self.expected)})"
             if self.pairs:
                 words += f"; {self._relation()}"
             return words + ". Look at what they share first: supply, protection, ground, the meter and its leads."
@@ -139,10 +140,10 @@ class ChannelCoincidence(Result):
     def _relation(self) -> str:
         way = "the same way" if 2 * self.same_sign >= self.pairs else "opposite ways"
         count = max(self.same_sign, self.pairs - self.same_sign)
-        words = f"{count} of {self.pairs} go {way}, {self.b} {self.size_ratio:.2g} times the size of {self.a}"
+        words = f"{count} of {self.pairs} go {way}, {self.b} {digits_text(self.size_ratio)} times the size of {self.a}"
         if self.lead_low_s > 0 or self.lead_high_s < 0:
             first, second = (self.a, self.b) if self.lead_s > 0 else (self.b, self.a)
-            words += f"; {first} begins {abs(self.lead_s):.2g} s before {second}"
+            words += f"; {first} begins {digits_text(abs(self.lead_s))} s before {second}"
         return words
 
 

@@ -14,7 +14,7 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, millivolts_text, times_text, volts_text
+from flicker.base.formats import hours_text, millivolts_text, share_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Aspect
@@ -188,7 +188,7 @@ def stage_text(stage: str) -> str:
 def _rate(sides: tuple[ChannelAssessment, ChannelAssessment], item: Weighed, when: tuple[str, str]) -> AspectChange:
     if item.leads == Aspect.OCCUPIED_WINDOWS:
         one, two = item.shares
-        said = f"swings in {one:.0%} of all short windows {when[0]}, in {two:.0%} {when[1]}"
+        said = f"swings in {share_text(one)} of all short windows {when[0]}, in {share_text(two)} {when[1]}"
         return AspectChange(item.leads, item.outcome, one, two, "share", "", f"{item.leads}: {said}: {item.outcome}.")
     told = [
         f"{times_text(part.rate.episodes) if part.rate.episodes else 'none'} in {hours_text(part.rate.observed_s / HOUR)}"

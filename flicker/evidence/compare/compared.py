@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.formats import channel_text, hours_text, millivolts_text, times_text
+from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text, times_text
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
 from flicker.evidence.compare.aspects import AspectChange, others_told, stage_text
@@ -187,7 +187,7 @@ def reads(
     elif aspect == Aspect.SETTLED_LEVEL:
         said_of = (f"at rest {millivolts_text(level.before)}", f"at rest {millivolts_text(level.after)}")
     elif aspect == Aspect.OCCUPIED_WINDOWS:
-        said_of = (f"swings in {item.shares[0]:.0%} of all short windows", f"in {item.shares[1]:.0%}")
+        said_of = (f"swings in {share_text(item.shares[0])} of all short windows", f"in {share_text(item.shares[1])}")
     else:
         said_of = (_seen(sides[0]), _seen(sides[1]))
     figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
@@ -199,11 +199,11 @@ def reads(
         if not ratio.alone:
             said_of_scatter = _holds(ratio, outcome)
         else:
-            said_of_scatter = f"One power-up a side cannot tell how far they differ; the change holds up to {1.5 * ratio.scatter:.0%}: log a second."
+            said_of_scatter = f"One power-up a side cannot tell how far they differ; the change holds up to {share_text(1.5 * ratio.scatter)}: log a second."
         if outcome == IMPROVED and not math.isinf(ratio.high):
-            said.append(f"The rate fell to at most {ratio.high:.2g} of what it was ({ratio.confidence:.0%}).")
+            said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
-            said.append(f"The rate rose to at least {ratio.low:.2g} times what it was ({ratio.confidence:.0%}).")
+            said.append(f"The rate rose to at least {digits_text(ratio.low)} times what it was ({ratio.confidence:.0%}).")
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
         said.append("One power-up a side cannot tell how far power-ups differ: log a second on each.")
@@ -223,8 +223,8 @@ def reads(
 def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     """How much power-ups differ by themselves, and up to which difference the change is shown."""
     held = ratio.holds_less if outcome == IMPROVED else ratio.holds_greater
-    differ = f"Power-ups differ by themselves by some {ratio.cv:.0%} (up to {ratio.cv_high:.0%})"
-    return f"{differ}; this is shown while they differ by up to {held or 0.0:.0%}."
+    differ = f"Power-ups differ by themselves by some {share_text(ratio.cv)} (up to {share_text(ratio.cv_high)})"
+    return f"{differ}; this is shown while they differ by up to {share_text(held or 0.0)}."
 
 
 def _cure(cured: str, again: bool, state: Cure) -> str:
@@ -232,7 +232,7 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
         return "A cure cannot be shown this way: log again under the conditions of before."
     hours = hours_text(math.ceil(60.0 * (state.clean_hours_needed or 0.0)) / 60.0)  # a plan in seconds helps nobody
     if cured == "shown":
-        return f"The cure is shown: more than {state.concern_per_h:.2g} episodes per hour is excluded."
+        return f"The cure is shown: more than {digits_text(state.concern_per_h)} episodes per hour is excluded."
     if cured == "no":
         return "It is not cured: the fault still comes back."
     if again:
@@ -245,7 +245,7 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
             f", or {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"
         )
     if state.excluded_per_h is not None:
-        return f"The clean log says at most {state.excluded_per_h:.2g} per hour; {more}."
+        return f"The clean log says at most {digits_text(state.excluded_per_h)} per hour; {more}."
     return f"{more[0].upper()}{more[1:]}."
 
 

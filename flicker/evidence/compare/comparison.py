@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
@@ -430,7 +431,7 @@ def _cautions(
             out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
         if item.noise_ratio.answer == "more":
             out.append(
-                f"{item.channel}: the noise floor rose to {item.noise_ratio.estimate or 0.0:.2g} times what it was."
+                f"{item.channel}: the noise floor rose to {digits_text(item.noise_ratio.estimate or 0.0)} times what it was."
             )
     for side, word in ((before, "before"), (after, "after")):
         if not any(trace.power_up_seen for record in side.records for trace in record.traces):

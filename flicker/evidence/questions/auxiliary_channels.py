@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
@@ -214,8 +215,8 @@ def _told(trace: Trace, life: str | None, lead: str, sigma_V: float) -> Trace:
         return replace(trace, life="seen", cautions=tuple(silent))
     if life == "not shown" and trace.life != "not shown":
         text = (
-            f"{trace.channel}: reads like the shorted lead beside it ({lead}: noise {sigma_V * 1e3:.2g} mV, here "
-            f"{trace.sigma_V * 1e3:.2g} mV); nothing shows that a live output was being measured: switch the unit off "
+            f"{trace.channel}: reads like the shorted lead beside it ({lead}: noise {digits_text(sigma_V * 1e3)} mV, here "
+            f"{digits_text(trace.sigma_V * 1e3)} mV); nothing shows that a live output was being measured: switch the unit off "
             "and on once while logging (no loudspeaker connected)."
         )
         return replace(trace, life="not shown", cautions=(*silent, text))
@@ -307,7 +308,7 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
         text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {seen_s / 3600:.3g} h"
         if floor is not None:
-            text += f", level {round(floor[1], 6) + 0.0:.4g} V, noise {floor[0] * 1e3:.2g} mV"
+            text += f", level {round(floor[1], 6) + 0.0:.4g} V, noise {digits_text(floor[0] * 1e3)} mV"
         if lines[0].role == "shorted lead" and name == beside.lead:
             text += (
                 "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"

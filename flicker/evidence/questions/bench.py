@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.questions.control import ControlAnswer, against_control
@@ -166,13 +167,13 @@ def visibility(
         GLITCH_S, height_V=height, threshold_V=threshold_V, integration_s=integration, resolution_V=resolution_V
     )
     wanted = advice.sample_interval_s
-    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {seen.share:.0%} at this sampling"
+    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {share_text(seen.share)} at this sampling"
     if seen.share >= advice.share:
         text = f"{what[0].upper()}{what[1:]}."
     elif math.isnan(wanted):
         text = f"{what[0].upper()}{what[1:]}; the meter averages over {integration:g} s and hides shorter ones."
     else:
-        text = f"{what[0].upper()}{what[1:]}; sample at least every {wanted:.2g} s to see {advice.share:.0%} of such."
+        text = f"{what[0].upper()}{what[1:]}; sample at least every {digits_text(wanted)} s to see {share_text(advice.share)} of such."
     if told is None and seen.share < advice.share:
         text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
     true: tuple[float | None, float | None, float | None] = (None, None, None)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
@@ -83,9 +84,9 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         words = "wanders and comes back"
     within = result.high <= limits.drift_V
     span_h = float(part.time_s[-1] - part.time_s[0]) / HOUR
-    text = f"The level at rest moved less than {_rounded_up(1e3 * result.range):g} mV in {span_h:.2g} h."
+    text = f"The level at rest moved less than {_rounded_up(1e3 * result.range):g} mV in {digits_text(span_h)} h."
     if past:
-        text = f"The level at rest {words}: {result.range * 1e3:.3g} mV in {span_h:.2g} h."
+        text = f"The level at rest {words}: {result.range * 1e3:.3g} mV in {digits_text(span_h)} h."
     moved = float(np.ptp(part.room_V))
     if part.warmth is not None:
         text += f" A further {part.warmth.reads}: wander, the room's, not drift"

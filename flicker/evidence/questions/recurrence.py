@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, p_said
+from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
@@ -230,7 +230,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         return Finding(
             "intermittent",
             YES,
-            f"time beyond the threshold: an episode over {limits.long_episode_s:g} s, or over {limits.episode_share:.0%} of the time",
+            f"time beyond the threshold: an episode over {limits.long_episode_s:g} s, or over {share_text(limits.episode_share)} of the time",
             f"{filled}; that is no single glitch, however the episodes are counted.",
             statistic=share,
             holds=True,
@@ -265,7 +265,7 @@ def long_evidence(record: ChannelRecord, limits: Limits) -> str:
     # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)
     if share > limits.episode_share and max(spent, longest) > 3.0 * limits.dead_time_s and count >= 3:
-        return f"The channel spent {share:.0%} of the time beyond the threshold"
+        return f"The channel spent {share_text(share)} of the time beyond the threshold"
     return ""
 
 
@@ -298,7 +298,7 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
     result = dispersion_test(counts, widths)
     shown = result.p_value <= 1 - limits.confidence and result.index > 1
     text = (
-        f"Episodes come in clusters: from one stretch of time to the next their number varies {result.index:.2g} times as much as chance alone would make it."
+        f"Episodes come in clusters: from one stretch of time to the next their number varies {digits_text(result.index)} times as much as chance alone would make it."
         if shown
         else "No sign of clusters: their number varies no more than chance may make it."
     )

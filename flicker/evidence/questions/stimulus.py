@@ -16,7 +16,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
@@ -113,7 +113,7 @@ class StimulusAnswer(Result):
             return f"{self.kind}: no trial in observed time."
         words = f"{self.kind}: {self.answered} of {self.trials} answered within {self.window_s:g} s"
         words += (
-            f" (between {self.low:.0%} and {self.high:.0%} in the long run; chance would answer {self.expected:.2g})"
+            f" (between {share_text(self.low)} and {share_text(self.high)} in the long run; chance would answer {digits_text(self.expected)})"
         )
         words += {YES: ": it provokes the fault", NO: ": it does not provoke the fault", NOT_SHOWN: ": not shown"}[
             self.answer
@@ -336,7 +336,7 @@ def _settled(item: StimulusAnswer, p_adjusted: float) -> StimulusAnswer:
         return replace(item, p_adjusted=p_adjusted, answer=NO)
     if item.answered == 0:
         least = math.ceil(math.log1p(-item.confidence) / math.log1p(-WORTH_SHARE)) - item.trials
-        text = f"more without an answer would show that it works in fewer than {WORTH_SHARE:.0%}"
+        text = f"more without an answer would show that it works in fewer than {share_text(WORTH_SHARE)}"
         return replace(item, p_adjusted=p_adjusted, repeats=max(least, 1), repeats_for=text)
     text = "more, answered as often as these, would show that it provokes the fault"
     return replace(item, p_adjusted=p_adjusted, repeats=_repeats_to_show(item, p_adjusted), repeats_for=text)

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.questions.warmup_fit import NO_FIT, fit_decay
@@ -126,12 +127,12 @@ class WarmupRate(Result):
         words = f"The fault comes {how} ({seen})"
         if math.isfinite(self.change_s):
             words += (
-                f": {self.before_per_h:.2g} per hour up to about {_clock(self.change_s)} after power-up, "
-                f"{self.after_per_h:.2g} after that"
+                f": {digits_text(self.before_per_h)} per hour up to about {_clock(self.change_s)} after power-up, "
+                f"{digits_text(self.after_per_h)} after that"
             )
         if self.answer == FADES and self.late_per_h < self.initial_per_h and math.isfinite(self.tau_high_s):
             words += (
-                f". Fitted: {self.initial_per_h:.2g} per hour at power-up, falling to {self.late_per_h:.2g} with a time "
+                f". Fitted: {digits_text(self.initial_per_h)} per hour at power-up, falling to {digits_text(self.late_per_h)} with a time "
                 f"constant of {_clock(self.tau_s)} (between {_clock(self.tau_low_s)} and {_clock(self.tau_high_s)})"
             )
         return words + "."
@@ -145,8 +146,8 @@ def _clock(seconds: float) -> str:
     if math.isinf(seconds):
         return "the end"
     if seconds < 120:
-        return f"{seconds:.2g} s" if seconds < 99.5 else f"{seconds:.0f} s"
-    return f"{seconds / 60:.2g} min" if seconds < 5970 else f"{seconds / 3600:.2g} h"
+        return f"{digits_text(seconds)} s"
+    return f"{digits_text(seconds / 60)} min" if seconds < 5970 else f"{digits_text(seconds / 3600)} h"
 
 
 def warmup_rate(

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding, holm
 from flicker.evidence.power_up_counts import PowerUpCounts, counts_of
@@ -101,7 +102,7 @@ def page_foot(findings: Sequence[Finding], limits: Limits) -> str:
 def foot(limits: Limits) -> str:
     """Up to which difference between power-ups claims over them hold."""
     return (
-        f"Claims over power-ups hold while power-ups differ by up to {limits.power_up_scatter:.0%} by themselves; were it "
+        f"Claims over power-ups hold while power-ups differ by up to {share_text(limits.power_up_scatter)} by themselves; were it "
         "100%, up to 8 of 100 such claims could be chance, not 2.5."
     )
 
@@ -332,13 +333,13 @@ def _times(factor: float) -> str:
     """A factor without false precision."""
     if not np.isfinite(factor) or factor > 100.0:
         return "more than 100 times"
-    return "less than a tenth of" if factor < 0.1 else f"about {factor:.2g} times"
+    return "less than a tenth of" if factor < 0.1 else f"about {digits_text(factor)} times"
 
 
 def _number(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return "without end"
-    return f"{value:.2g}" if value < 99.5 else f"{value:.0f}"
+    return digits_text(value)
 
 
 def _finite(value: float) -> float | None:

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import factor_text, hours_text
+from flicker.base.formats import digits_text, factor_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
@@ -109,7 +109,7 @@ def rate_growth(
         high = rate_interval(0, sum(ends) / 3600.0, confidence=limits.confidence, sided="upper").high
         return replace(
             blank,
-            reads=f"{NEVER}: at most {high:.2g} per hour over all of them ({limits.confidence:.0%}).",
+            reads=f"{NEVER}: at most {digits_text(high)} per hour over all of them ({limits.confidence:.0%}).",
         )
     visits = sorted(set(run_ages))
     held = expected_counts(times, ends)
@@ -286,12 +286,12 @@ def year_ahead(
     if found.high - found.low > TELLS:
         first = "Whether the protection trips within a year cannot be told from so few hours"
     elif found.bound == "upper" and found.trips_seen == 0:
-        first = f"No trip was seen; the chance of one within a year is at most {found.high:.0%}"
+        first = f"No trip was seen; the chance of one within a year is at most {share_text(found.high)}"
     elif found.low > 0.99:
         first = "A trip of the protection within a year is all but certain"
     else:
-        chance = f"about {found.chance:.0%}, " if math.isfinite(found.chance) else ""
-        first = f"The chance of a trip within a year is {chance}between {found.low:.0%} and {found.high:.0%}"
+        chance = f"about {share_text(found.chance)}, " if math.isfinite(found.chance) else ""
+        first = f"The chance of a trip within a year is {chance}between {share_text(found.low)} and {share_text(found.high)}"
     tail = (
         "it counts on the last visit as it was; as it gets worse, the true chance is higher."
         if growing

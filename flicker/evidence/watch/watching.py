@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, times_text
+from flicker.base.formats import digits_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.document import head
@@ -93,7 +93,7 @@ class ChannelState(Result):
         seen = times_text(self.episodes) if self.episodes else "no episode"
         told = f"{self.channel}: {seen} in {hours_text(self.observed_h)} observed"
         if self.high_per_hour is not None and math.isfinite(self.high_per_hour):
-            told += f", between {self.low_per_hour or 0.0:.2g} and {self.high_per_hour:.2g} per hour so far"
+            told += f", between {digits_text(self.low_per_hour or 0.0)} and {digits_text(self.high_per_hour)} per hour so far"
         return f"{told}: {self.decision}."
 
 

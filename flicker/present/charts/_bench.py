@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.present import palette
@@ -160,7 +160,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
         {
             "name": f"{row['trip_V']:g} V" + (" (assumed)" if row is own else ""),
             "trips": row["trips"],
-            "said": f"{frame.count_text(row['trips'], 'trip')}; {float(row['exposed_volt_s']):.2g} V s let through",
+            "said": f"{frame.count_text(row['trips'], 'trip')}; {digits_text(float(row['exposed_volt_s']))} V s let through",
             "own": "assumed" if row is own else "other",
         }
         for row in table

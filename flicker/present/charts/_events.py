@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import hours_text, p_said
+from flicker.base.formats import digits_text, hours_text, p_said
 from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -156,8 +156,8 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     seen = hours_text(record.observed_s / 3600.0)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
-        between = f"{confidence:.0%}, two-sided: {whole['low']:.2g} to {whole['high']:.2g}"
-        caption = f"{item.channel}: {total.rate:.2g} episodes per hour over all {each} ({between})."
+        between = f"{confidence:.0%}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"
+        caption = f"{item.channel}: {digits_text(total.rate)} episodes per hour over all {each} ({between})."
     note = (
         f"Dot: rate; bar: exact {confidence:.0%} interval, two-sided, or one-sided where none was seen; overlapping bars "
         "may be one rate. Dashed: rate of concern."

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import hours_text, volts_text
+from flicker.base.formats import digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -150,5 +150,5 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
     ).properties(width=frame.WIDTH - 40, height=210)
     nine = float(lengths[min(int(np.searchsorted(shares["fixed"], 0.9)), lengths.size - 1)])
     every = f"A reading every {sample_interval_s:.3g} s"
-    caption = f"{every} shows nine in ten glitches from {nine:.2g} s on; shorter ones slip between."
+    caption = f"{every} shows nine in ten glitches from {digits_text(nine)} s on; shorter ones slip between."
     return frame.finish(chart, caption, "Dashed: the sample interval.")

@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -83,8 +83,8 @@ def _compared(item: Mapping[str, Any]) -> str:
     low, high, estimate = ratio.get("low"), ratio.get("high"), ratio.get("estimate")
     size = ""
     if estimate is not None:
-        reach = f", between {low or 0.0:.2g} and {'any value' if high is None else f'{high:.2g}'}"
-        size = f" ({estimate:.2g} times the rate before{reach})"
+        reach = f", between {digits_text(low or 0.0)} and {'any value' if high is None else f'{digits_text(high)}'}"
+        size = f" ({digits_text(estimate)} times the rate before{reach})"
     return f"{item['channel']}: {item['outcome']}{size}."
 
 

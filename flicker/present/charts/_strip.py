@@ -344,9 +344,11 @@ def _layers(
                 .encode(y=alt.Y("v:Q", title=title, scale=volts))
             )
             if brush is None:
+                below = relay[0]["v"] < 0.0  # its words stand within the picture: the runs are named above it
+                inward: Any = "bottom" if below else "top"
                 layers.append(
                     alt.Chart(relay_data)
-                    .mark_text(align="right", baseline="bottom", dx=-4, dy=-2, fontSize=10, color=palette.ALARM)
+                    .mark_text(align="right", baseline=inward, dx=-4, dy=-2 if below else 3, fontSize=10, color=palette.ALARM)
                     .encode(x=alt.value("width"), y=alt.Y("v:Q", scale=volts), text="text:N")
                 )
         if marks:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import hours_text, times_text, volts_text
+from flicker.base.formats import channel_text, digits_text, hours_text, times_text, volts_text
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
@@ -56,7 +56,15 @@ def _headline(job: JobResult, compared: dict[str, ChannelComparison]) -> str:
     if len(set(told.values())) == 1:
         (state,) = set(told.values())
         return f"The fault {'you reported ' if state == GONE else ''}{state}."
-    return f"The fault {'; '.join(f'of the {name} channel {state}' for name, state in told.items())}."
+    said = [f"on {_the(name)} {'it' if place else 'the fault'} {state}" for place, (name, state) in enumerate(told.items())]
+    whole = "; ".join(said)
+    return f"{whole[:1].upper()}{whole[1:]}."
+
+
+def _the(channel: str) -> str:
+    """A channel's name within a sentence."""
+    said = channel_text(channel)
+    return f"the{said[3:]}" if said.startswith("The ") else said
 
 
 GONE = "is gone"
@@ -156,7 +164,7 @@ def next_step(item: ChannelAssessment, found: ChannelComparison | None) -> str:
     if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
         return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
     if found.cured == "shown":
-        return f"Nothing more for this complaint: more than {found.concern_per_h:.2g} per hour is excluded."
+        return f"Nothing more for this complaint: more than {digits_text(found.concern_per_h)} per hour is excluded."
     if found.clean_hours_needed is None:
         return "Log again under the conditions of the first log."
     missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import hours_text, times_text
+from flicker.base.formats import digits_text, hours_text, times_text
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
@@ -174,7 +174,7 @@ def conditions(case: Case) -> Markup:
     meter = case.meter
     pairs: list[tuple[str, Child]] = [("Meter", meter.name or NOT_RECORDED)]
     off = meter.off_by_V(0.0)
-    pairs.append(("Accuracy near zero", NOT_RECORDED if off is None else f"{off * 1e3:.2g} mV"))
+    pairs.append(("Accuracy near zero", NOT_RECORDED if off is None else f"{digits_text(off * 1e3)} mV"))
     pairs.append(("Kind of output", case.output))
     for channel in case.channels:
         pairs.append((f"Channel {channel.name}", f"{channel.role}, column {channel.column}, {channel.measured_at}"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from flicker.base.formats import clock_text, hours_text, volts_text
+from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -102,7 +102,7 @@ def _silences(item: ChannelAssessment) -> list[Event]:
 
 
 def _length(seconds: float) -> str:
-    return f"{seconds:.2g} s" if seconds < 10 else f"{seconds:.0f} s" if seconds < 120 else hours_text(seconds / 3600.0)
+    return f"{digits_text(seconds)} s" if seconds < 10 else f"{seconds:.0f} s" if seconds < 120 else hours_text(seconds / 3600.0)
 
 
 def clock(run: Run, seconds: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import hours_text, p_text
+from flicker.base.formats import digits_text, hours_text, p_text, share_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
@@ -138,7 +138,7 @@ def _to_show_it_gone(told: Mapping[str, Any]) -> Markup:
     rows = []
     for part in told.get("comparison") or ():
         ratio = part.get("true_ratio")
-        fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}.get(ratio, f"down to {ratio:.2g}")
+        fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}.get(ratio, f"down to {digits_text(ratio)}")
         need = (
             hours_text(float(part["hours_after"]))
             if part.get("reachable") and part.get("hours_after") is not None
@@ -179,7 +179,7 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
         pairs.append(("If the rate were known", hours_text(float(known))))
     share = told.get("detectable_share")
     if share is not None:
-        pairs.append(("Share of episodes the meter can see", f"{float(share):.0%}"))
+        pairs.append(("Share of episodes the meter can see", share_text(float(share))))
     rate = told.get("rate") or {}
     if rate.get("per_hour") is not None:
         between = ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import hours_text, times_text
+from flicker.base.formats import digits_text, hours_text, times_text
 from flicker.present.report.evening import events_of, names_of
 from flicker.present.report.markup import Child, Markup, bullets, table, tag
 from flicker.present.report.strips import KEY, STRIPS_DRAWN, scale_of, strips
@@ -45,11 +45,11 @@ def _table(job: JobResult, channel: str) -> Markup:
             rows.append((stage, "not logged", "", "", "", "", ""))
             continue
         rate = item.rate
-        said_rate = f"{rate.per_hour:.2g}" if rate.per_hour is not None else "unknown"
+        said_rate = digits_text(rate.per_hour) if rate.per_hour is not None else "unknown"
         if rate.episodes and rate.low_per_hour is not None:
-            said_rate += f" ({rate.low_per_hour:.2g} to {rate.high_per_hour:.2g})"
+            said_rate += f" ({digits_text(rate.low_per_hour)} to {digits_text(rate.high_per_hour)})"
         elif rate.steady_upper_per_h is not None:
-            said_rate = f"below {rate.steady_upper_per_h:.2g}"
+            said_rate = f"below {digits_text(rate.steady_upper_per_h)}"
         level = item.baseline.level_V
         step = steps.get(stage)
         found = None if step is None else next((c for c in step.channels if c.channel == channel), None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import hours_text, p_text, volts_text
+from flicker.base.formats import digits_text, hours_text, p_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.report.assessment import (
@@ -91,7 +91,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
             tag("td", f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}", class_="num"),
             tag("td", _rate(row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
             tag("td", "-" if row.level_V is None else f"{row.level_V * 1e3:.3g} mV", class_="num"),
-            tag("td", "-" if row.sigma_V is None else f"{row.sigma_V * 1e3:.2g} mV", class_="num"),
+            tag("td", "-" if row.sigma_V is None else f"{digits_text(row.sigma_V * 1e3)} mV", class_="num"),
             tag("td", "-" if row.surge_V is None else volts_text(row.surge_V), class_="num"),
         )
         for row in item.visits

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from flicker.base.formats import once_text
 from flicker.base.limits import Limits
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import YES
@@ -82,8 +83,8 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
         if upper is None:
             return "Nothing beyond the limits was seen."
         return (
-            f"At {limits.confidence:.0%} confidence, episodes more often than {upper:.2g} per hour are excluded; "
-            "rarer ones are not."
+            f"A fault that comes {once_text(upper)} or more often would have been seen, with {limits.confidence:.0%} "
+            "confidence; a rarer one may have been missed."
         )
     if word == "inconclusive":
         return "Not sure: too little was observed to tell a sound channel from a bad one."

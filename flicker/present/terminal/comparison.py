@@ -8,7 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.comparison import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -90,7 +90,7 @@ def ladder(ratio: RatioFigures) -> Text:
     marks[place(1.0)] = "┃"
     marks[best] = "●"
     estimate = (
-        "none left" if ratio.estimate == 0 else "new" if math.isinf(ratio.estimate) else f"{ratio.estimate:.2g} x"
+        "none left" if ratio.estimate == 0 else "new" if math.isinf(ratio.estimate) else f"{digits_text(ratio.estimate)} x"
     )
-    ends = f"{ratio.low:.2g} to {'no limit' if math.isinf(ratio.high) else f'{ratio.high:.2g}'}"
+    ends = f"{digits_text(ratio.low)} to {'no limit' if math.isinf(ratio.high) else f'{digits_text(ratio.high)}'}"
     return Text.assemble(("1/100 ", "dim"), ("".join(marks), "dark_cyan"), (" 100 x", "dim"), f"   {estimate} ({ends})")

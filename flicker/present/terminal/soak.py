@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import hours_text, share_text
 from flicker.evidence.soaking import SoakPlan
 from flicker.present.terminal.paper import page
 
@@ -58,7 +58,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             need = (
                 f"{hours_text(part['hours_after'])} after a repair"
                 if part["reachable"]
-                else f"cannot be shown: the log before is too short (chance at most {part['power_within_reach']:.0%})"
+                else f"cannot be shown: the log before is too short (chance at most {share_text(part['power_within_reach'])})"
             )
             others.add_row("to show it", f"{fall}: {need}")
         if others.row_count:

@@ -1,0 +1,113 @@
+"""Pages of the three demo cases: what their first screen says, what they weigh, what their sheets look like."""
+
+from __future__ import annotations
+
+import re
+
+import lab
+import numpy as np
+import pytest
+from test_report_print import needs_paper, printed
+
+from flicker import assess, judge_case, read_case, read_log
+from flicker.present.report import write_report
+from flicker.present.report.answers import answers_of
+
+# Is the fault gone, may a loudspeaker be connected, what next: recorded in tests/studies/results/screens.md.
+SENTENCES = {
+    "a45": (
+        "The fault you reported is gone.",
+        "A loudspeaker may be connected: every channel stayed within its limits for the 6 hours watched.",
+        "Nothing more for this complaint: more than 1.3 per hour is excluded.",
+    ),
+    "m22": (
+        "The fault has become worse.",
+        "No loudspeaker yet: left and right not yet shown to be safe in the 59 minutes watched.",
+        "left: find and mend the cause, then log again.",
+    ),
+    "r60": (
+        "On the left channel the fault is gone; on the right channel it is still there.",
+        "No loudspeaker yet: right not yet shown to be safe in the 6 hours watched (left: within limits).",
+        "right: find and mend the cause, then log again.",
+    ),
+}
+FIRST_SCREEN = 600  # pixels, issue 23
+TWO_CHANNELS, EIGHT_CHANNELS = 1.5e6, 3e6  # bytes, issue 23
+HEADING = re.compile(
+    r"(Appendix|Evidence|Findings|Logs|Every evening|How sure|Over all|Stage by)\b[^.]*|Method|Words|Cautions|Numbers|Meter and conditions"
+    r"|Before|After|Channel \w+(, \w+|: \w+)?"
+)
+
+
+@pytest.fixture(scope="module", params=SENTENCES)
+def made(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp(request.param)
+    job = judge_case(read_case(request.config.rootpath / "demo_data" / f"{request.param}_case.toml"))
+    logs = [log for part in job.logs for log in part]
+    return request.param, job, {
+        "case": write_report(job, folder / "case.html"),
+        "compare": write_report(job.comparison, folder / "compare.html", logs=logs),
+        "assess": write_report(job.assessments[0], folder / "assess.html", logs=job.logs[0]),
+    }
+
+
+def test_the_three_sentences(made):
+    name, job, _ = made
+    said = answers_of(job)
+    assert (said.headline, said.may, said.next) == SENTENCES[name]
+
+
+def test_two_channels_weigh_at_most_1_5_megabytes(made):
+    weights = {kind: page.stat().st_size for kind, page in made[2].items()}
+    assert max(weights.values()) <= TWO_CHANNELS, weights
+
+
+def test_eight_channels_weigh_at_most_3_megabytes(tmp_path):
+    rng = np.random.default_rng(23)  # invented: six calm channels, two that swing often
+    values = 0.003 + 4e-4 * rng.standard_normal((8, 12_000))
+    for channel in (0, 5):
+        for at in rng.choice(np.arange(400, 11_900), 60, replace=False):
+            values[channel, at : at + 3] += rng.choice((-1, 1)) * rng.uniform(0.06, 0.5)
+    rows = np.column_stack((np.arange(12_000) * 0.5, *values))
+    path = tmp_path / "eight.csv"
+    head = ",".join(["time_s", *(f"zone {number}_V" for number in range(1, 9))])
+    np.savetxt(path, rows, delimiter=",", header=head, comments="", fmt="%.5f")
+    log = read_log(path)
+    page = write_report(assess([log]), tmp_path / "eight.html", logs=[log])
+    assert page.stat().st_size <= EIGHT_CHANNELS
+
+
+@pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
+def test_the_first_screen_holds_the_three_answers(made, tmp_path):
+    name, _, pages = made
+    with lab.driven(tmp_path / "profile") as driver:
+        driver.get(pages["case"].as_uri())
+        tops = driver.execute_script(
+            "return ['h1', '.answers .may', '.answers li:last-child'].map(q => {"
+            "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
+        )
+    assert all(bottom <= FIRST_SCREEN for _, bottom in tops), tops
+    assert [text.removeprefix("What next: ").strip() for text, _ in tops] == list(SENTENCES[name])
+
+
+@needs_paper
+@pytest.mark.parametrize("kind", ["case", "compare"])
+def test_no_sheet_ends_with_a_heading(made, kind, tmp_path):
+    sheets, _ = printed(made[2][kind], tmp_path, "A4")
+    feet = [[line.strip() for line in sheet.rstrip().split("\n")[-3:]] for sheet in sheets[:-1]]
+    assert not [foot for foot in feet if any(HEADING.fullmatch(line) for line in foot)]
+    assert all(len(sheet.split()) > 20 for sheet in sheets), "a sheet is all but empty"
+
+
+@pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
+def test_strips_are_as_wide_on_paper_as_their_frame(made, tmp_path):
+    with lab.driven(tmp_path / "profile", width=720) as driver:
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        driver.get(made[2]["case"].as_uri())
+        lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
+        shares = driver.execute_script(
+            "return [...document.querySelectorAll('figure[id^=strip] .live svg')].map(s => {"
+            "  const box = s.getBoundingClientRect(), own = s.viewBox.baseVal;"
+            "  return own.width * Math.min(box.width / own.width, box.height / own.height) / s.closest('figure').clientWidth; })"
+        )
+    assert shares and min(shares) > 0.9, shares
