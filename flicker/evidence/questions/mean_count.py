@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record import ChannelRecord
@@ -70,8 +70,8 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
     keep = np.unique(np.linspace(0, curve.time.size - 1, min(curve.time.size, POINTS)).astype(int))
     half = float(curve.time[np.argmax(curve.mean >= 0.5 * curve.mean[-1])])
     said = (
-        f"By {hours_text(float(curve.time[-1]))} since switch-on a power-up has shown {curve.mean[-1]:.2g} episodes in the mean "
-        f"({curve.low[-1]:.2g} to {curve.high[-1]:.2g} over {len(ends)} power-ups that differ), half of them by "
+        f"By {hours_text(float(curve.time[-1]))} since switch-on a power-up has shown {digits_text(curve.mean[-1])} episodes in the mean "
+        f"({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])} over {len(ends)} power-ups that differ), half of them by "
         f"{hours_text(half)}."
     )
     return MeanCount(

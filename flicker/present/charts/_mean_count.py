@@ -9,6 +9,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.comparison import Comparison
@@ -128,7 +129,7 @@ def _ends(groups: Sequence[Group], limits: Limits) -> str:
     for name, times, ends, _ in groups:
         curve = curve_of(times, ends, limits)
         k = int(np.searchsorted(curve.time, until, "right")) - 1
-        said.append(f"{name}: {curve.mean[k]:.2g} ({curve.low[k]:.2g} to {curve.high[k]:.2g})")
+        said.append(f"{name}: {digits_text(curve.mean[k])} ({digits_text(curve.low[k])} to {digits_text(curve.high[k])})")
     return f"Episodes per power-up by {until:.3g} h: {'; '.join(said)}."
 
 
