@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 import lab
@@ -55,6 +56,16 @@ def test_the_three_sentences(made):
     name, job, _ = made
     said = answers_of(job)
     assert (said.headline, said.may, said.next) == SENTENCES[name]
+
+
+def test_a_comparison_of_stages_begins_with_what_became_of_it_over_all(made):
+    _, job, pages = made
+    text = pages["compare"].read_text(encoding="utf-8")
+    heads = [re.sub("<[^>]*>", "", head) for head in re.findall(r"<h2[^>]*>(.*?)</h2>", text)]
+    steps = len(job.stages) - 1
+    assert heads[0] == (f"Over all: {job.stages[0]} to {job.stages[-1]}" if steps > 1 else f"From {' to '.join(job.stages)}")
+    assert sum(head.startswith("From ") for head in heads) == (steps if steps > 1 else 1)
+    assert all(item.reads in html.unescape(text) for item in job.comparison.whole.channels)
 
 
 def test_two_channels_weigh_at_most_1_5_megabytes(made):

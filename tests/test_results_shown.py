@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import importlib
 
 import numpy as np
 import pandas as pd
 import pytest
+from test_wrong_arguments import FUNCTIONS, SOUND
 
 import flicker
 from flicker.base import views
-from flicker.base.result import ACROSS
+from flicker.base.result import ACROSS, Result
 
 DEMO = importlib.resources.files("flicker").parent / "demo_data"
 
@@ -88,6 +90,65 @@ def test_three_lines_however_much_was_found(found, compared, visits):
     assert found.reads[:60] in repr(found)
     small = flicker.stats.rates.rate_interval(3, 2.0)
     assert "rate=1.5" in repr(small)
+
+
+def subclasses(kind):
+    for found in kind.__subclasses__():
+        yield found
+        yield from subclasses(found)
+
+
+def within(value, seen):
+    """All results within a result."""
+    if isinstance(value, Result):
+        seen.setdefault(type(value), value)
+        for item in dataclasses.fields(value):
+            within(getattr(value, item.name), seen)
+    elif isinstance(value, dict):
+        for item in value.values():
+            within(item, seen)
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            within(item, seen)
+
+
+def test_every_result_class_shows_itself_in_three_lines(found, compared, visits):
+    seen: dict[type, Result] = {}
+    job = flicker.judge_case(flicker.read_case(DEMO / "m22_case.toml"))
+    for result in (found, compared, visits, job, flicker.plan_soak(count=3, hours=2.0)):
+        within(result, seen)
+    for name, options in SOUND.items():
+        within(FUNCTIONS[name.partition(" ")[0]](**options), seen)
+    assert len(seen) > 90
+    for kind, result in seen.items():
+        lines = repr(result).split("\n")
+        assert len(lines) <= 3 and max(map(len, lines)) <= ACROSS, (kind, lines)
+    own = [kind for kind in subclasses(Result) if kind.__repr__ is not Result.__repr__ and kind not in seen]
+    assert own == []  # what was not seen here cannot be longer: it takes the common three lines
+
+
+INDEXES = {
+    "moments": lambda s: pd.Timestamp("2031-03-05 10:00") + pd.to_timedelta(s, unit="s"),
+    "durations": lambda s: pd.to_timedelta(s, unit="s"),
+    "seconds": lambda s: pd.Index(s, name="time_s"),
+}
+
+
+@pytest.mark.parametrize("kind", INDEXES)
+def test_a_frame_is_judged_as_its_file_is(kind, tmp_path):
+    rng = np.random.default_rng(8)  # invented: a swing every five minutes
+    seconds = np.arange(7200) * 0.5
+    values = 0.004 + 4e-4 * rng.standard_normal(seconds.size)
+    values[300::600] += 0.2
+    values = np.round(values, 5)
+    np.savetxt(
+        tmp_path / "log.csv", np.column_stack((seconds, values)), delimiter=",", header="time_s,left_V", comments="", fmt="%.5f"
+    )
+    frame = pd.DataFrame({"left_V": values}, index=INDEXES[kind](seconds))
+    by_file, by_frame = flicker.assess(tmp_path / "log.csv"), flicker.assess(frame)
+    one, two = by_file.channels[0].to_dict(), by_frame.channels[0].to_dict()
+    assert one["rate"]["episodes"] == 12 and one == two | {"channel": one["channel"]}
+    assert (by_frame.runs[0].start is not None) == (kind == "moments")
 
 
 def test_one_glance_holds_verdict_strip_and_findings(found, compared, visits):

@@ -10,7 +10,7 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
 from flicker.present.report.assessment import cautions, foot, glossary, mast, number, stamp
-from flicker.present.report.markup import Child, Markup, facts, table, tag, text
+from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.words import CURED
 from flicker.present.said import outcome_text
 
@@ -32,11 +32,16 @@ def comparison_page(
     from flicker.present import charts
 
     parts: list[Child] = [mast("Before and after", "Did the repair change anything, and is the fault gone?")]
-    steps = told.get("steps") or [told]
-    for step in steps:
+    steps = list(told.get("steps") or [told])
+    if len(steps) > 1:
+        steps.insert(0, told["whole"])  # what became of the fault from first to last, before each step towards it
+    for place, step in enumerate(steps):
         names = " to ".join(step.get("stages") or ("before", "after"))
         cards = [compared_card(item) for item in step["channels"]]
-        parts.append(tag("section", tag("h2", f"From {names}"), tag("div", cards, class_="tags")))
+        head = f"Over all: {names}" if place == 0 and len(steps) > 1 else f"From {names}"
+        parts.append(tag("section", tag("h2", head), tag("div", cards, class_="tags")))
+        if place == 0 and told.get("credits"):
+            parts.append(bullets(str(credit["reads"]) for credit in told["credits"]))
     parts.append(tag("h2", "Evidence"))
     for step in steps:
         if len(steps) > 1:
@@ -125,9 +130,9 @@ def _side(
     parts: list[Child] = [tag("h2", name.capitalize())]
     named = strip_names(judged, prefix)
     for item in worst_first(judged):
-        parts.append(tag("h3", f"Channel {item.channel}, {name}"))
-        parts.append(tag("p", item.reads))
-        parts.append(strip(pictures, judged, item, named[item.channel], logs=logs, beside=beside))
+        drawn = strip(pictures, judged, item, named[item.channel], logs=logs, beside=beside)
+        head = tag("h3", f"Channel {item.channel}, {name}")
+        parts.append(tag("div", head, tag("p", item.reads), drawn, class_="keep"))
         if item.excursions:
             parts.append(pictures.figure(charts.episodes, judged, item.channel, logs=logs))
     return Markup(text([tag("section", parts), sources(judged, logs)]))
