@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -20,14 +21,14 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "tools"))
 import refresh_readme  # noqa: E402
 
+PROGRAM = (sys.executable, "-c", "import sys; from flicker.cli import program; sys.exit(program())")
 DEMO = [str(ROOT / "demo_data" / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
 
 
 def piped(*words, encoding="utf-8"):
     """Standard output of the command as another program gets it."""
     env = {**os.environ, "PYTHONIOENCODING": encoding, "COLUMNS": "80"}
-    command = [sys.executable, "-c", "import sys; from flicker.cli import program; sys.exit(program())", *words]
-    done = subprocess.run(command, capture_output=True, env=env, cwd=ROOT)
+    done = subprocess.run([*PROGRAM, *words], capture_output=True, env=env, cwd=ROOT)
     assert done.returncode == 0, done.stderr.decode()
     return done.stdout.decode(encoding)
 
@@ -104,3 +105,43 @@ def test_the_strip_has_an_axis_and_a_legend_and_uses_the_width(found):
 def test_soak_help_says_first_that_nothing_starts_and_shows_its_usage():
     text = piped("soak", "--help")
     assert text.startswith("plans a soak; starts nothing") and "usage: flicker soak (--count N --hours H" in text
+
+
+def seen_on(stderr_is_a_terminal, *arguments, cwd):
+    """What a command writes to standard error, on a terminal or into a pipe."""
+    if not stderr_is_a_terminal:
+        return subprocess.run([*PROGRAM, *arguments], capture_output=True, text=True, cwd=cwd, check=True).stderr
+    pty = pytest.importorskip("pty")
+    lead, follow = pty.openpty()
+    environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
+    command = subprocess.Popen(
+        [*PROGRAM, *arguments], stdout=subprocess.DEVNULL, stderr=follow, cwd=cwd, env=environment
+    )
+    os.close(follow)
+    seen = b""
+    while True:
+        try:
+            part = os.read(lead, 65536)
+        except OSError:  # Linux tells so that the other side is closed
+            break
+        if not part:
+            break
+        seen += part
+    os.close(lead)
+    assert command.wait() == 0
+    return seen.decode("utf-8")
+
+
+def test_a_terminal_sees_a_bar_with_the_time_left_and_a_pipe_sees_none(tmp_path):
+    told: dict[bool, list[str]] = {}
+    for terminal in (True, False):
+        told[terminal] = [
+            seen_on(terminal, "simulate", "steady", "long.csv", "--hours", "12", "--rate", "20", cwd=tmp_path),
+            seen_on(terminal, "assess", "long.csv", "--report", "page.html", cwd=tmp_path),
+        ]
+    assert told[False] == ["", ""]
+    simulated, assessed = told[True]
+    assert "simulating" in simulated and "writing" in simulated
+    for words in ("reading", "judging long.csv", "drawing the page", " left"):
+        assert words in assessed, words
+    assert re.search(r"[0-9]:[0-9]{2}:[0-9]{2}", assessed) and "\u2501" in assessed

@@ -323,12 +323,35 @@ def _has_parts(value: dict[str, Any] | list[Any] | tuple[Any, ...]) -> bool:
 
 
 @contextmanager
-def working() -> Iterator[Callable[[str], None]]:
-    """Show on a terminal what is being done; stay silent in pipes."""
+def working(first: str = "reading") -> Iterator[Callable[[str], None]]:
+    """Show on a terminal what is being done, how far it is and the time left; stay silent in pipes.
+
+    A step whose length nobody tells shows a bar that runs to and fro, and the time gone by.
+    """
     if not sys.stderr.isatty():
         yield lambda text: None
         return
     from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
-    with Console(stderr=True).status("beginning", spinner="line") as status:
-        yield status.update
+    from flicker.base.progress import heard_by
+
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TimeElapsedColumn(),
+        TimeRemainingColumn(compact=True),
+        TextColumn("{task.fields[left]}"),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(first, total=None, left="")
+
+        def say(text: str) -> None:
+            bar.reset(task, total=None, description=text, left="")
+
+        def hear(share: float) -> None:
+            whole = share >= 1.0  # what follows in this step tells nothing
+            bar.update(task, completed=share, total=None if whole else 1.0, left="" if whole else "left")
+
+        with heard_by(hear):
+            yield say

@@ -56,7 +56,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.report:
         from flicker.present.report import write_report
 
-        write_report(result, arguments.report, logs=logs)
+        with working("drawing the page"):
+            write_report(result, arguments.report, logs=logs)
     if arguments.json:
         print_json(result.to_dict())
         return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, print_json
+from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, print_json, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,7 +22,8 @@ def run(arguments: argparse.Namespace) -> int:
     case = case_from(arguments)
     options = file_options(arguments.log, arguments, case)
     del options["differences"]  # of channels, made after reading
-    plan = look(arguments.log, channels=channels_from(arguments, case), **options)
+    with working():
+        plan = look(arguments.log, channels=channels_from(arguments, case), **options)
     if arguments.json:
         print_json(plan.to_dict())
     else:

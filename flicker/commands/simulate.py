@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from flicker.commands._shared import working
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
@@ -31,16 +33,21 @@ def run(arguments: argparse.Namespace) -> int:
     options: dict[str, Any] = {} if arguments.hours is None else {"hours": arguments.hours}
     if arguments.runs is not None:
         options["runs"] = arguments.runs
-    bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
-    visits, out = bench.visits(), Path(arguments.out)
-    if len(visits) == 1:
-        for path in bench.write(out):
-            print(f"written: {path} (invented, seed {arguments.seed})")
-        return 0
-    words = []
-    for number, (date, part) in enumerate(visits, start=1):
-        for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}")):
-            print(f"written: {path} (invented, seed {arguments.seed}, {date})")
-            words.append(f"--visit {date} {path}")
-    print(f"Judge it with: flicker visits {' '.join(words)}")
+    out = Path(arguments.out)
+    with working("simulating") as say:
+        bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
+        visits = bench.visits()
+        say("writing")
+        if len(visits) == 1:
+            written = [(None, path) for path in bench.write(out)]
+        else:
+            written = [
+                (date, path)
+                for number, (date, part) in enumerate(visits, start=1)
+                for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}"))
+            ]
+    for date, path in written:
+        print(f"written: {path} (invented, seed {arguments.seed}{f', {date}' if date else ''})")
+    if len(visits) > 1:
+        print(f"Judge it with: flicker visits {' '.join(f'--visit {date} {path}' for date, path in written)}")
     return 0

@@ -93,7 +93,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.report:
         from flicker.present.report import write_report
 
-        write_report(plan, arguments.report)
+        with working("drawing the page"):
+            write_report(plan, arguments.report)
     if arguments.json:
         print_json(plan.to_dict())
     else:

@@ -187,7 +187,7 @@ def assess(
     known: dict[bytes, str] = {}
     for place, log in enumerate(logs):
         if progress:
-            progress(f"reading {log.source.name}")
+            progress(f"judging {log.source.name}")
         hands = hands_of(marks_of(log, marks), log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
         digests = [readings_digest(run) for run in part]
@@ -225,7 +225,7 @@ def assess(
         background = []
         for log in _as_logs(control, cache):
             if progress:
-                progress(f"reading {log.source.name}")
+                progress(f"judging {log.source.name}")
             alive = control_kind != "shorted"
             how = settings if alive else for_lead(settings, traces)
             background.extend(trace_log(log, how, first_run=len(background), cache=cache, alive=alive))

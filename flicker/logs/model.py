@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base.described import Doc
+from flicker.base.progress import tell
 from flicker.base.values import Unobserved
 from flicker.logs.errors import LogError, too_few
 from flicker.logs.moments import seconds_of
@@ -179,6 +180,7 @@ class Log:
         stream = self.source.batches(channels=channels)
         for batch in stream if isinstance(self.source, ArraySource) else ahead(stream):
             assert batch.time_s is not None
+            tell(batch.first + batch.time_s.size, self.source.rows)
             for cut in keeper.feed(batch.time_s, batch.run):
                 yield Piece(
                     run=cut.run,

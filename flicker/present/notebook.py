@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from flicker import _version
+from flicker.base.progress import tell
 from flicker.logs.model import LogError
 from flicker.present.writing import whole_file
 
@@ -226,6 +227,8 @@ def _execute(name: str, book: Any, where: Path) -> None:
     client = NotebookClient(
         book, km=manager, timeout=CELL_TIMEOUT_S, record_timing=False, resources={"metadata": {"path": str(where)}}
     )
+    cells = len(book.cells)
+    client.on_cell_complete = lambda cell, cell_index: tell(cell_index + 1, cells)
     try:
         client.execute()
     except CellExecutionError as problem:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.progress import tell
 from flicker.logs.writing import write_together
 from flicker.simulate._truth import BenchTruth, RunTruth
 
@@ -65,7 +66,8 @@ def _table(
         else:
             clock = [_stamp(runs[run].start, second) for second in runs[run].time_s.tolist()]
         columns = [clock]
-        for name in names:  # degrees stand as they are, to a hundredth
+        for place, name in enumerate(names):  # degrees stand as they are, to a hundredth
+            tell(run * len(names) + place, len(runs) * len(names))
             warm = roles.get(name) == "temperature"
             columns.append(_cells(values[run][name] * (1e-3 if warm else 1.0), 2 if warm else decimals))
         if with_run:

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any, Protocol
 
+from flicker.base.progress import tell
 from flicker.logs.errors import LogError
 
 SNIFF_BYTES = 1 << 20
@@ -152,9 +153,10 @@ def encoding_of(head: bytes) -> tuple[str, int]:
 class _Bounded:
     """Bytes of a compressed file, with a bound on how far it may expand."""
 
-    def __init__(self, inner: IO[bytes], file: LogFile) -> None:
+    def __init__(self, inner: IO[bytes], file: LogFile, handle: IO[bytes]) -> None:
         self._inner = inner
         self._file = file
+        self._handle = handle
         self._limit = max(FREE_EXPANSION, EXPANSION * file.size)
         self._total = 0
 
@@ -166,6 +168,7 @@ class _Bounded:
             raise LogError(f"{name} ends in the middle of its compressed data; copy it again.") from None
         except (OSError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
             raise LogError(f"{name} cannot be decompressed ({error}); copy it again.") from None
+        tell(self._handle.tell(), self._file.size)
         self._total += len(chunk)
         if self._total > self._limit:
             raise LogError(
@@ -180,11 +183,12 @@ class _Limited:
 
     def __init__(self, inner: IO[bytes], size: int) -> None:
         self._inner = inner
-        self._left = size
+        self._left = self._size = size
 
     def read(self, size: int = -1, /) -> bytes:
         chunk = self._inner.read(self._left if size < 0 else min(size, self._left))
         self._left -= len(chunk)
+        tell(self._size - self._left, self._size)
         return chunk
 
 
@@ -207,7 +211,7 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
     """Return the bytes inside a gz or zip file (its one log)."""
     try:
         if kind == "gz":
-            return _Bounded(gzip.GzipFile(fileobj=handle), file)  # type: ignore[arg-type]
+            return _Bounded(gzip.GzipFile(fileobj=handle), file, handle)  # type: ignore[arg-type]
         archive = zipfile.ZipFile(handle)
         members = [m for m in archive.infolist() if not m.is_dir() and not m.filename.startswith("__MACOSX/")]
         if any(m.filename.startswith("xl/") for m in members):
@@ -215,7 +219,7 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
         if len(members) != 1:
             inside = ", ".join(m.filename for m in members[:4]) or "nothing"
             raise LogError(f"{file.name} holds {len(members)} files ({inside}); it must hold one log only.")
-        return _Bounded(archive.open(members[0]), file)
+        return _Bounded(archive.open(members[0]), file, handle)
     except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError) as error:
         if isinstance(error, LogError):
             raise

@@ -46,7 +46,7 @@ def _table(job: JobResult, channel: str) -> Markup:
             continue
         rate = item.rate
         said_rate = digits_text(rate.per_hour) if rate.per_hour is not None else "unknown"
-        if rate.episodes and rate.low_per_hour is not None:
+        if rate.episodes and rate.low_per_hour is not None and rate.high_per_hour is not None:
             said_rate += f" ({digits_text(rate.low_per_hour)} to {digits_text(rate.high_per_hour)})"
         elif rate.steady_upper_per_h is not None:
             said_rate = f"below {digits_text(rate.steady_upper_per_h)}"
