@@ -38,16 +38,14 @@ def run(arguments: argparse.Namespace) -> int:
         bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
         visits = bench.visits()
         say("writing")
-        if len(visits) == 1:
-            written = [(None, path) for path in bench.write(out)]
-        else:
-            written = [
-                (date, path)
-                for number, (date, part) in enumerate(visits, start=1)
-                for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}"))
-            ]
+        several = len(visits) > 1
+        written = [
+            (date, path)
+            for number, (date, part) in enumerate(visits, start=1)
+            for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}") if several else out)
+        ]
     for date, path in written:
-        print(f"written: {path} (invented, seed {arguments.seed}{f', {date}' if date else ''})")
-    if len(visits) > 1:
+        print(f"written: {path} (invented, seed {arguments.seed}{f', {date}' if several else ''})")
+    if several:
         print(f"Judge it with: flicker visits {' '.join(f'--visit {date} {path}' for date, path in written)}")
     return 0
