@@ -418,6 +418,27 @@ add("minus thousands", tab("time_s,left_mV,right_mV", [T, L, big]), right=np.whe
 none = [("#N/A" if k == 20 else f"{v} mV") + ("\n" if k == 30 else "") for k, v in enumerate(L)]
 add("blank lines", tab("left", [none]), left=np.where(np.arange(N) == 20, np.nan, L / 1e3), right=None, sample_interval_s=0.5)
 
+# words with accents are the words that they are without
+add(
+    "m\u00e1x m\u00edn",
+    tab("t_s;Izq. m\u00edn [mV];Izq. m\u00e1x [mV];Izq. media [mV]", [T, L - 1, L + 1, L], sep=";"),
+    ask="averages, minima or maxima",
+)
+# a rule of dashes names no column
+add("rule of dashes", tab("t_s | left_mV | right_mV\n--- | ---: | ---", [T, L, R], sep=" | "), names=("left", "right"))
+# days in front of a time elapsed, as programs write spans of time
+more = [timedelta(hours=23, minutes=59, seconds=40) + timedelta(seconds=k) for k in range(N)]
+for name, form in {"1.02:03:04": "{d}.{clock}", "1 day, 2:03:04": "{d} days, {clock}", "1d 02:03:04": "{d}d {clock}"}.items():
+    spans = [
+        form.format(d=t.days, clock=f"{t.seconds // 3600:02d}:{t.seconds // 60 % 60:02d}:{t.seconds % 60:02d}") if t.days else
+        f"{t.seconds // 3600:02d}:{t.seconds // 60 % 60:02d}:{t.seconds % 60:02d}"
+        for t in more
+    ]  # fmt: skip
+    add("span " + name, tab("Elapsed;left_mV;right_mV", [spans, L, R], sep=";"), time=np.arange(N))
+# zones by their letters; clocks are put back at 01:00 UTC, and no hour is read twice
+summer = [f"2026-10-25 02:59:{40 + k} CEST" if k < 20 else f"2026-10-25 02:00:{k - 20:02d} CET" for k in range(N)]
+add("zone", tab("time,left_mV,right_mV", [summer, L, R]), time=np.arange(N), start=datetime(2026, 10, 25, 0, 59, 40))
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

@@ -16,7 +16,7 @@ _EACH_SECOND = re.compile(
     r"(?:/|per|pro|par|a|por|al)\s*(?:s|sec|second|sekunde|seconde|segundo|secondo)\b"
 )
 _CLOCKED = re.compile(r"(?<!\d)(\d{1,3}):(\d{2}):(\d{2})(?:[.,](\d+))?(?!\d)")
-_FREQUENCY = {"frequency", "frequenz", "fr\u00e9quence", "frecuencia"}
+_FREQUENCY = {"frequency", "frequenz", "frequence", "frecuencia"}
 
 
 def interval_in(heading: Heading) -> float | None:

@@ -19,7 +19,7 @@ _NOT_THE_UNIT = frozenset({
     "trigger", "level", "noise", "mains", "akku", "alarm", "hysteresis", "model", "calibration",
 }) | vocabulary.RANGE  # fmt: skip
 _STATES = vocabulary.UNIT | vocabulary.READING | frozenset({
-    "all", "data", "channels", "results", "amplitude", "alle", "daten", "kan\u00e4le", "toutes", "todos", "tutti", "dati",
+    "all", "data", "channels", "results", "amplitude", "alle", "daten", "kanale", "toutes", "todos", "tutti", "dati",
     "voltages", "spannungen", "tensions", "everything", "columns", "spalten", "outputs", "column", "vertical", "y",
 })  # fmt: skip
 

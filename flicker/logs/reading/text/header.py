@@ -69,8 +69,8 @@ def header_above(
     unit_cells: list[str] = []
     for k in range(first - 1, max(-1, first - 6), -1):
         line = lines[k]
-        if not line.strip():
-            continue
+        if not any(sign.isalnum() for sign in line):
+            continue  # nothing, or a rule of dashes
         bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
         cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
         if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
@@ -120,7 +120,7 @@ def _tells_the_unit(cells: list[str]) -> bool:
 def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
     """Whether a row of names stands above a row that may hold units, so that ``s,mV,mV`` alone is a header."""
     for line in reversed(lines[max(0, k - 3) : k]):
-        if not line.strip():
+        if not any(sign.isalnum() for sign in line):
             continue
         bare = re.sub(r"^[ ]*(?:#|%|//|!)+[ ]*", "", line)
         return len(split(bare.strip() if delimiter == " " else bare, delimiter, '"' in line)) == width

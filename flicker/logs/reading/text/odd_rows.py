@@ -104,6 +104,8 @@ class Mender:
         text = line.strip()
         if header.COMMENT.match(text) and not sampled.strong(cells[0]):
             return Left.COMMENT
+        if len(cells) != self.layout.width and not any(sign.isalnum() for sign in text):
+            return Left.COMMENT  # a rule of dashes
         if text in self.layout.heading or [c.strip().strip('"') for c in cells][: len(self._header)] == self._header:
             return Left.HEADING
         if not any(ch.isdigit() for ch in text) and sampled.units_row(cells):

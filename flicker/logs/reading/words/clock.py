@@ -29,12 +29,18 @@ _DATES = {
     "compact": r"(?P<y>(?:19|20)\d{2})(?P<mo>[01]\d)(?P<d>[0-3]\d)",
 }
 _CLOCK = r"(?P<h>\d{1,5}):(?P<mi>[0-5]\d)(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?)?(?:\s?(?P<ap>[AaPp]\.?[Mm]\.?))?"
+_DAYS = r"(?:(?P<dy>\d{1,4})(?:[. ]| ?d |, | days?,? ))?"  # 1.02:10:05, 1 day, 2:10:05: of time elapsed
 _CLOCK_DATED = _CLOCK.replace(r"(?P<h>\d{1,5}):", r"(?P<h>\d{1,2})[:.h]", 1).replace(
     r"(?::(?P<s>", r"(?:[:.m](?P<s>", 1
 )
 _CLOCK_COMPACT = r"(?P<h>[0-2]\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?"
 _MINUTES = r"(?P<mi>\d{1,4}):(?P<s>[0-5]\d)[.,](?P<f>\d{1,12})"
-_ZONE = r"(?:\s?(?P<z>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?"
+# Seconds east of universal time: RFC 822 section 5.1 for North America, the tz database's abbreviations for Europe.
+_ZONES_H = {
+    "EST": -5, "EDT": -4, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7,
+    "WET": 0, "WEST": 1, "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "EET": 2, "EEST": 3,
+}  # fmt: skip
+_ZONE = rf"(?:\s?(?P<z>Z|UTC|GMT|{'|'.join(_ZONES_H)}|[+-]\d{{2}}(?::?\d{{2}})?))?"
 _MONTHS = {  # English, German, French, Spanish, Italian and Dutch, by their first three letters
     "jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11,
     "dec": 12, "j\u00e4n": 1, "gen": 1, "ene": 1, "f\u00e9v": 2, "fev": 2, "m\u00e4r": 3, "mrz": 3, "mrt": 3, "maa": 3,
@@ -45,7 +51,7 @@ _EPOCH = datetime(1970, 1, 1)
 
 
 def _forms() -> dict[str, str]:
-    forms = {"mm:ss.f": _MINUTES, "clock": _CLOCK + _ZONE}
+    forms = {"mm:ss.f": _MINUTES, "clock": _DAYS + _CLOCK + _ZONE}
     for name, date in _DATES.items():
         forms[f"{name} clock"] = rf"(?:[A-Za-z]{{2,9}}\.?,? )?{date}(?:[T_ -]|,? +){_CLOCK_DATED}{_ZONE}"
         if name != "compact":
@@ -222,7 +228,7 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
         if form.has_date:
             good &= (hours < 24) | ((hours == 24) & (minutes == 0) & (seconds == 0))
         good &= seconds <= 60  # 60 is a leap second
-        micros += (hours * 3600 + minutes * 60 + seconds) * 1_000_000
+        micros += ((number("dy") * 24 + hours) * 3600 + minutes * 60 + seconds) * 1_000_000
         if "f" in columns:
             digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.fill_null(columns["f"], ""), 6, "0"), 0, 6)
             micros += arrow_types.whole(digits)
@@ -269,7 +275,7 @@ def _zone_micros(zone: Any) -> Micros:
 def zone_seconds(word: str) -> int:
     """Return seconds east of universal time: '+01:00' is 3600."""
     if not word or word[0] not in "+-":
-        return 0
+        return 3600 * _ZONES_H.get(word, 0)
     digits = word[1:].replace(":", "")
     return (-1 if word[0] == "-" else 1) * (int(digits[:2]) * 3600 + int(digits[2:4] or 0) * 60)
 
@@ -313,6 +319,7 @@ class Midnight:
             return micros
         step = np.diff(clock, prepend=clock[0] if self._last is None else self._last)
         turns = (step < -DAY_US // 2).astype(np.int64) - (step > DAY_US - 60_000_000)
+        turns[np.maximum(clock, clock - step) >= DAY_US] = 0  # time elapsed, which passes no midnight
         days = self._days + np.cumsum(turns)
         self._last, self._days = int(clock[-1]), int(days[-1])
         self.passed = max(self.passed, int(days.max()))

@@ -1,11 +1,13 @@
 """Words that loggers put in headers and headings, in six languages: what each column may be. Words only, no rules.
 
-The lists are common practice, no source: English, German, French, Spanish, Italian and Dutch words of data loggers.
+Accents are left away, here and in the headers looked at: máx is max. The lists are common practice, no source: English,
+German, French, Spanish, Italian and Dutch words of data loggers.
 """
 
 from __future__ import annotations
 
 import re
+import unicodedata
 
 TIME = frozenset({
     "time", "times", "timestamp", "timestamps", "stamp", "datetime", "date", "clock", "elapsed", "t", "uptime",
@@ -18,7 +20,7 @@ TIME = frozenset({
 COUNTERS = frozenset({
     "index", "idx", "sample", "samples", "no", "nr", "number", "num", "n", "record", "records", "rec", "scan", "scans",
     "count", "counter", "seq", "sequence", "id", "row", "line", "lfd", "nummer", "punkt", "point", "points", "messung",
-    "echantillon", "muestra", "campione", "num\u00e9ro", "numero", "entry", "item", "#", "unnamed", "zeile", "ligne",
+    "echantillon", "muestra", "campione", "numero", "entry", "item", "#", "unnamed", "zeile", "ligne",
     "frame", "packet", "messpunkt", "i", "k",
 })  # fmt: skip
 READING = frozenset({
@@ -36,7 +38,7 @@ OUTPUT = frozenset({
 })  # fmt: skip
 WARM = frozenset({
     "temperature", "temperatures", "temp", "tempc", "tempf", "temperatur", "temperatuur", "temperatura", "ambient",
-    "room", "raum", "zimmer", "raumtemperatur", "umgebung", "heatsink", "sink", "k\u00fchlk\u00f6rper", "dissipateur",
+    "room", "raum", "zimmer", "raumtemperatur", "umgebung", "heatsink", "sink", "kuhlkorper", "dissipateur",
     "celsius", "fahrenheit", "kelvin", "thermo", "thermocouple", "ntc", "pt100", "ambiente", "ambiant", "ambiante",
     "degc", "inside", "outside", "case",
 })  # fmt: skip
@@ -44,22 +46,23 @@ WARM_SURE = WARM - {"room", "raum", "zimmer", "sink", "inside", "outside", "case
 RAIL = frozenset({"rail", "rails", "vcc", "vdd", "vee", "vss", "psu", "supply", "versorgung", "alimentation"})
 MAINS = frozenset({"mains", "netz", "netzspannung", "netspanning", "secteur", "line-voltage"})
 BATTERY = frozenset({
-    "battery", "batt", "bat", "vbat", "vbatt", "akku", "batterie", "batterij", "bater\u00eda", "bateria", "batteria",
+    "battery", "batt", "bat", "vbat", "vbatt", "akku", "batterie", "batterij", "bateria", "batteria",
     "pile", "accu", "batteriespannung", "akkuspannung", "cell",
 })  # fmt: skip
 STATISTICS = frozenset({
     "min", "max", "avg", "mean", "average", "minimum", "maximum", "mittel", "mittelwert", "moyenne", "moy", "media",
     "promedio", "gemiddelde", "std", "stdev", "stddev", "sd", "sigma", "rms", "peak", "pk", "pp", "vpp", "p2p",
-    "m\u00ednimo", "m\u00e1ximo", "massimo", "minimo", "gem", "durchschnitt", "variance", "median", "spitze",
+    "minimo", "maximo", "massimo", "gem", "durchschnitt", "variance", "median", "spitze",
+    "mini", "maxi", "minima", "maxima", "lowest", "highest", "moyen", "medio", "mediana", "minimaal", "maximaal",
 })  # fmt: skip
 AVERAGES = frozenset({
     "avg", "mean", "average", "mittel", "mittelwert", "moyenne", "moy", "media", "promedio", "gemiddelde", "gem",
-    "durchschnitt", "median",
+    "durchschnitt", "median", "moyen", "medio", "mediana",
 })  # fmt: skip
-SIGN = frozenset({"sign", "polarity", "vorzeichen", "polarit\u00e4t", "signe", "signo", "segno", "teken", "pol"})
+SIGN = frozenset({"sign", "polarity", "vorzeichen", "polaritat", "signe", "signo", "segno", "teken", "pol"})
 RANGE = frozenset({"range", "ranges", "bereich", "messbereich", "gamme", "calibre", "rango", "portata", "bereik"})
 MODE = frozenset({
-    "mode", "function", "funktion", "fonction", "funci\u00f3n", "funzione", "functie", "coupling", "kopplung", "acdc",
+    "mode", "function", "funktion", "fonction", "funcion", "funzione", "functie", "coupling", "kopplung", "acdc",
     "modus", "messart", "measure",
 })  # fmt: skip
 STATE = frozenset({
@@ -69,7 +72,7 @@ STATE = frozenset({
     "serial", "device", "logger", "firmware", "operator", "user", "site", "checksum", "crc", "gain", "divisor",
 })  # fmt: skip
 ELSE = frozenset({
-    "humidity", "rh", "feuchte", "humidit\u00e9", "humedad", "umidit\u00e0", "pressure", "druck", "freq", "frequency",
+    "humidity", "rh", "feuchte", "humidite", "humedad", "umidita", "pressure", "druck", "freq", "frequency",
     "frequenz", "current", "strom", "courant", "corriente", "power", "leistung", "puissance", "lux", "light", "co2",
     "rssi", "signal", "memory", "load", "resistance", "widerstand", "impedance", "thd", "level", "volume", "fan",
     "rpm", "wind", "altitude", "latitude", "longitude", "noise", "interval", "dt", "delta", "increment", "start",
@@ -77,8 +80,8 @@ ELSE = frozenset({
 })  # fmt: skip
 COUNTS = frozenset({"adc", "counts", "lsb", "raw", "code", "codes", "rawadc", "adccounts", "bits", "digits"})
 UNIT = frozenset({
-    "unit", "units", "einheit", "einheiten", "unit\u00e9", "unit\u00e9s", "unite", "unites", "unidad", "unidades",
-    "unit\u00e0", "unita", "eenheid", "eenheden", "uom", "dimension",
+    "unit", "units", "einheit", "einheiten", "unite", "unites", "unidad", "unidades",
+    "unita", "eenheid", "eenheden", "uom", "dimension",
 })  # fmt: skip
 CHANNEL = frozenset({
     "channel", "channels", "chan", "ch", "kanal", "canal", "canale", "kanaal", "voie", "input", "eingang", "name",
@@ -88,22 +91,29 @@ CHANNEL = frozenset({
 SUMMARY = frozenset({
     "average", "avg", "mean", "min", "max", "minimum", "maximum", "sum", "total", "count", "std", "stdev", "stddev",
     "median", "end", "eof", "summary", "statistics", "result", "results", "mittelwert", "mittel", "summe", "anzahl",
-    "ende", "standardabweichung", "moyenne", "somme", "fin", "\u00e9cart", "ecart", "total:", "promedio", "media",
+    "ende", "standardabweichung", "moyenne", "somme", "fin", "ecart", "total:", "promedio", "media",
     "suma", "fine", "somma", "gemiddelde", "som", "einde", "samples", "records", "rms", "range", "peak", "duration",
     "stopped", "stop", "finished", "complete", "completed", "durchschnitt", "maximal", "minimal", "readings", "deviation",
-    "aantal", "nombre", "totale", "durata", "dauer", "exported", "checksum", "variance", "moy", "m\u00ednimo",
-    "m\u00e1ximo", "minimo", "massimo", "gesamt", "n",
+    "aantal", "nombre", "totale", "durata", "dauer", "exported", "checksum", "variance", "moy", "minimo",
+    "maximo", "massimo", "gesamt", "n",
 })  # fmt: skip
 INTERVAL = frozenset({
     "interval", "rate", "period", "sampling", "cadence", "frequency", "abtastrate", "abtastintervall", "intervall",
     "messintervall", "aufzeichnungsintervall", "taktrate", "cadencia", "intervalle", "intervalo", "intervallo",
-    "\u00e9chantillonnage", "echantillonnage", "muestreo", "campionamento", "frecuencia", "fr\u00e9quence", "frequenz",
+    "echantillonnage", "muestreo", "campionamento", "frecuencia", "frequence", "frequenz",
     "interval:", "every", "logging", "samplerate", "sampleinterval", "dt", "increment", "step", "takt", "delta",
     "meetinterval", "bemonstering", "abtastung",
 })  # fmt: skip
 
 
+def plain(text: str) -> str:
+    """A text without accents."""
+    if text.isascii():
+        return text
+    return "".join(sign for sign in unicodedata.normalize("NFD", text) if not unicodedata.combining(sign))
+
+
 def words_of(header: str) -> list[str]:
     """Split a header into its words, in lower case and in order: at signs, digits and small letters before capitals."""
-    text = re.sub(r"(?<=[a-z\u00e0-\u00ff])(?=[A-Z])", " ", header.replace("\ufeff", ""))
+    text = re.sub(r"(?<=[a-z\u00e0-\u00ff])(?=[A-Z])", " ", plain(header.replace("\ufeff", "")))
     return re.findall(r"[^\W\d_]+", text.lower())
