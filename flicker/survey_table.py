@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from flicker.base.limits import Limits
     from flicker.case.case_file import Case
 
-SUFFIXES = (".csv", ".tsv", ".txt", ".gz", ".zip", ".parquet", ".arrow", ".feather", ".wav")
+SUFFIXES = (".csv", ".tsv", ".txt", ".gz", ".zip", ".parquet", ".arrow", ".feather", ".wav", ".xlsx")
 
 # Name and kind of each column of the table, in order; documented in DEVELOPERS.md and tested.
 COLUMNS: dict[str, str] = {

@@ -42,6 +42,8 @@ _OTHER = (
     (b"\xff\xd8\xff", "a picture; export the readings as CSV"),
     (b"SQLite format 3", "a database; export the readings as CSV"),
     (b"\x89HDF", "HDF5; export time and channels as CSV or Parquet"),
+    (b"TDSm", "TDMS; export time and channels as CSV or Parquet"),
+    (b"MATLAB 5.0", "a MATLAB file; export time and channels as CSV or Parquet"),
     (b"\x7fELF", "a program; name a log"),
     (b"BZh", "compressed by bzip2; only gz and zip are read"),
     (b"\xfd7zXZ", "compressed by xz; only gz and zip are read"),
@@ -215,7 +217,9 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
         archive = zipfile.ZipFile(handle)
         members = [m for m in archive.infolist() if not m.is_dir() and not m.filename.startswith("__MACOSX/")]
         if any(m.filename.startswith("xl/") for m in members):
-            raise LogError(f"{file.name} is a spreadsheet; export the sheet as CSV.")
+            from flicker.logs.reading.workbook import as_text
+
+            return as_text(file.name, handle, scratch())
         if len(members) != 1:
             inside = ", ".join(m.filename for m in members[:4]) or "nothing"
             raise LogError(f"{file.name} holds {len(members)} files ({inside}); it must hold one log only.")
