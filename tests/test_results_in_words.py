@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
+import re
 
 import numpy as np
 import pytest
 import scipy.optimize
 import scipy.stats
+from test_wrong_arguments import FUNCTIONS, SOUND
 
 from flicker import Limits, read_limits
+from flicker.base.result import Result, Tested
 from flicker.stats import arrivals, association, changepoints, noise, rates, sequential, soak, trends
 
 RNG = np.random.default_rng(20310303)
@@ -149,3 +153,44 @@ def test_power_ups_with_a_partly_blind_meter_against_quadrature():
         return scipy.stats.beta(3, 6).expect(lambda p: (1 - 0.4 * p) ** n)
 
     assert miss(plan.power_ups) <= 0.1 < miss(plan.power_ups - 1)
+
+
+def results_with_a_p_value():
+    """One result of every function of the statistics whose result holds a p-value and a sentence."""
+    for name, function in sorted(FUNCTIONS.items()):
+        result = function(**SOUND[name])
+        if isinstance(result, Result) and any(f.name in ("p_value", "p_up") for f in dataclasses.fields(result)):
+            yield pytest.param(result, id=name)
+
+
+def sentence(result, p, confidence):
+    """What a result would say at this p-value, without the p-value itself."""
+    new = {}
+    for field in dataclasses.fields(result):
+        if field.name in ("p_value", "p_adjusted", "p_up", "p_down", "p_up_plain", "p_down_plain"):
+            new[field.name] = 1.0 - p if "down" in field.name else p
+        if field.name in ("confidence", "level"):
+            new[field.name] = confidence if field.name == "confidence" else 0.5 * (1.0 - confidence)
+    said = dataclasses.replace(result, **new).reads
+    return re.sub(r"p = \S+|p below \S+|no trend: \S+|\d+(\.\d+)?%", "", said)
+
+
+@pytest.mark.parametrize("result", list(results_with_a_p_value()))
+def test_what_is_said_follows_the_confidence_asked_for(result):
+    # 0.012 is beyond 95 % and short of 99 %, one-sided halves too: at 99 % it may say no more than at p = 0.4, at 95 %
+    # no less than at p = 0.0001 (definition)
+    assert sentence(result, 0.012, 0.99) == sentence(result, 0.4, 0.99)
+    assert sentence(result, 0.012, 0.95) == sentence(result, 0.0001, 0.95)
+    if isinstance(result, Tested):
+        assert result.confidence == 0.95
+        assert sentence(result, 0.012, 0.95) != sentence(result, 0.012, 0.99)
+
+
+def test_the_confidence_asked_for_reaches_every_test():
+    asked = 0
+    for name, function in FUNCTIONS.items():
+        result = function(**SOUND[name])
+        if isinstance(result, Tested):
+            asked += 1
+            assert function(**SOUND[name], confidence=0.8).confidence == 0.8, name
+    assert asked == 9

@@ -105,6 +105,19 @@ class Result:
         return f"{sentence}<table style='border-left:3px solid #2f6f6b;margin-left:0'>{rows}</table>"
 
 
+class Tested(Result):
+    """Mixin of the results of a test: what it says follows the confidence asked for, never a fixed 5 %."""
+
+    __slots__ = ()
+    p_value: float
+    confidence: float
+
+    @property
+    def shown(self) -> bool:
+        """Whether the p-value is below one minus the confidence; `reads` claims nothing else."""
+        return self.p_value < round(1.0 - self.confidence, 12)  # 1 - 0.95 is a little more than 0.05
+
+
 def _short(item: Any) -> str:
     """A value in a few letters: a number to five digits, of many things how many."""
     if isinstance(item, float):

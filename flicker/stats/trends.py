@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.result import Result
+from flicker.base.result import Result, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
 from flicker.stats.levels.pairs import discordant_pairs, slope_at_rank
@@ -40,7 +40,7 @@ _BLOCKS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class MannKendall(Result):
+class MannKendall(Tested):
     """Monotone trend: how far later values outrank earlier ones."""
 
     s: int
@@ -53,13 +53,16 @@ class MannKendall(Result):
     n: int
     alternative: str
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """One sentence for the owner."""
-        way = "rise" if self.s > 0 else "fall"
         if self.s == 0:
             return "later values are neither higher nor lower than earlier ones"
+        if not self.shown:
+            return f"it is not shown that the values tend to rise or fall (chance under no trend: {self.p_value:.3g})"
+        way = "rise" if self.s > 0 else "fall"
         return f"the values tend to {way} (chance under no trend: {self.p_value:.3g})"
 
 
@@ -71,6 +74,7 @@ def mann_kendall(
     alternative: str = "two-sided",
     method: str = "auto",
     seed: int = 0,
+    confidence: float = 0.95,
 ) -> MannKendall:
     """Test for a monotone trend.
 
@@ -90,6 +94,8 @@ def mann_kendall(
         sides) and takes the normal form beyond, or with a correction for autocorrelation.
     seed : int
         Of the orders drawn.
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -111,6 +117,7 @@ def mann_kendall(
     of zero or less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
     """
     values, times = _pair(y, x, least=3)
+    confidence = check.share("confidence", confidence)
     autocorrelation = check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
     alternative = check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
     method = check.one_of("method", method, ("auto", "exact", "normal"))
@@ -161,6 +168,7 @@ def mann_kendall(
         n,
         alternative,
         f"Mann-Kendall test, {how}",
+        confidence,
     )
 
 

@@ -278,7 +278,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
         raise NothingToDraw(
             f"channel {item.channel} has {pause.size} pauses between episodes; 4 are needed to draw their law"
         )
-    result = exponential_gaps_test(pause, dead_time=dead)
+    result = exponential_gaps_test(pause, dead_time=dead, confidence=assessment.limits.confidence)
     unit = frame.time_unit(float(pause[-1]))
     scale = frame.SECONDS[unit]
     keep = np.unique(np.linspace(0, pause.size - 1, min(pause.size, MOST_EPISODES)).astype(int))
@@ -307,7 +307,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
         .mark_point(filled=True, size=34, color=frame.colour_of(assessment, item.channel), opacity=0.85)
         .encode(x=x, y=y)
     )
-    if result.p_value > 1.0 - assessment.limits.confidence:
+    if not result.shown:
         law_text = "they look like events that come independently of each other"
     elif result.gap_variation > 1.0:
         law_text = "they vary more than independent events would: episodes come in bursts"

@@ -12,7 +12,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.result import Result
+from flicker.base.result import Tested
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.power_law import log_linear_fit, share_of_run
 from flicker.stats.arrivals.trend_tests import PERMUTATIONS
@@ -24,7 +24,7 @@ EXACT_RUNS = 7  # 5,040 orders are counted out, beyond they are drawn
 
 
 @dataclass(frozen=True, slots=True)
-class AgeTrend(Result):
+class AgeTrend(Tested):
     """Do later runs show more episodes than earlier ones, at the same time since power-up?
 
     ``statistic`` is positive when later runs show more. ``rate_factor`` per step of ``order`` is the fitted ratio.
@@ -43,11 +43,12 @@ class AgeTrend(Result):
     alternative: str
     seed: int
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        if self.p_value >= 0.05:
+        if not self.shown:
             words = f"It is not shown that later runs bring more or fewer episodes ({p_said(self.p_value)})."
         else:
             way = "more" if self.statistic > 0 else "fewer"
@@ -62,6 +63,7 @@ def age_trend(
     order: ArrayLike | None = None,
     alternative: ar.Alternative = "two-sided",
     seed: int = 0,
+    confidence: float = 0.95,
 ) -> AgeTrend:
     """Compare runs with each other at equal time since power-up: do later runs bring more episodes?
 
@@ -77,6 +79,8 @@ def age_trend(
         "increasing": later runs bring more.
     seed : int
         Of permutations and simulations.
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -98,6 +102,7 @@ def age_trend(
     also reached its time since power-up. So a rate that rises with heat in each run alike does not count as age.
     """
     side = ar.side(alternative)
+    confidence = check.share("confidence", confidence)
     items = ar.split(times)
     if len(items) < 2:
         raise ValueError(f"times must be a list of 2 or more runs, got {len(items)}")
@@ -135,7 +140,7 @@ def age_trend(
             how = "t, widened by the dispersion within runs"
     return AgeTrend(
         statistic, p, p_poisson, spread, factor, int(runs.times.size), m, permuted, caution, side, seed,
-        f"score test by risk sets, {how}",
+        f"score test by risk sets, {how}", confidence,
     )  # fmt: skip
 
 

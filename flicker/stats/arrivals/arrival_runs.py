@@ -176,9 +176,9 @@ def simulated_p(observed: float, simulated: Floats, alternative: str) -> float:
     return tail_p(lower, upper, alternative)
 
 
-def trend_words(increasing: bool, p: float, alternative: str, what: str = "episodes") -> str:
+def trend_words(increasing: bool, shown: bool, p: float, alternative: str) -> str:
     """One sentence on a trend for a customer."""
-    if p < 0.05:
-        return f"The {what} come {'more' if increasing else 'less'} often as time goes on ({p_said(p)})."
+    if shown:
+        return f"The episodes come {'more' if increasing else 'less'} often as time goes on ({p_said(p)})."
     asked = {"increasing": "more often", "decreasing": "less often"}.get(alternative, "more or less often")
-    return f"It is not shown that the {what} come {asked} as time goes on ({p_said(p)})."
+    return f"It is not shown that the episodes come {asked} as time goes on ({p_said(p)})."

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.result import Result
+from flicker.base.result import Result, Tested
 from flicker.stats.arrivals import arrival_runs as ar
 
 SIMULATIONS = 9999  # p-values in steps of 1/10,000
@@ -18,7 +18,7 @@ LIMIT_SIZE = 300  # from here on the null law of the statistic used below no lon
 
 
 @dataclass(frozen=True, slots=True)
-class GapTest(Result):
+class GapTest(Tested):
     """Do gaps follow the exponential law of single, independent events? ``gap_variation`` is 1 there on average."""
 
     statistic: float
@@ -29,11 +29,12 @@ class GapTest(Result):
     dead_time: float
     seed: int
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        if self.p_value >= 0.05:
+        if not self.shown:
             return f"The gaps fit episodes that come singly and at random ({p_said(self.p_value)})."
         how = "in bursts" if self.gap_variation > 1 else "more evenly than chance"
         return f"The episodes come {how} ({p_said(self.p_value)})."
@@ -80,7 +81,9 @@ class Clusters(Result):
         return f"{int(self.sizes.sum())} events in {self.count} clusters; gaps up to {self.gap:.3g} were joined."
 
 
-def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int = 0) -> GapTest:
+def exponential_gaps_test(
+    gaps: ArrayLike, *, dead_time: float = 0.0, seed: int = 0, confidence: float = 0.95
+) -> GapTest:
     """Lilliefors' test: Kolmogorov distance from the exponential law with the mean fitted.
 
     Parameters
@@ -92,6 +95,8 @@ def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int 
         Poisson events are rejected in most logs.
     seed : int
         Of the simulated null law.
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -109,6 +114,7 @@ def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int 
     the same number of gaps (beyond 300 gaps: of 300, scaled by Stephens' (1974) modification).
     """
     x = check.finite_array("gaps", gaps, least=3)
+    confidence = check.share("confidence", confidence)
     dead_time = check.positive("dead_time", dead_time, what="a time", zero=True)
     if float(x.min()) < dead_time * (1 - 1e-9):
         raise ValueError(f"gaps must be {dead_time:g} (dead_time) or longer, got {x.min()}")
@@ -122,7 +128,7 @@ def exponential_gaps_test(gaps: ArrayLike, *, dead_time: float = 0.0, seed: int 
     seen = statistic if n <= LIMIT_SIZE else _as_of_limit_size(statistic, n)
     return GapTest(
         statistic, ar.simulated_p(seen, null, "increasing"), mean, float(x.std(ddof=1) / mean), int(n), dead_time, seed,
-        "Lilliefors test of exponential gaps, simulated null law",
+        "Lilliefors test of exponential gaps, simulated null law", confidence,
     )  # fmt: skip
 
 

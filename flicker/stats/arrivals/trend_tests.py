@@ -10,7 +10,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.result import Result
+from flicker.base.result import Tested
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
 from flicker.stats.arrivals.burst_permutations import Bursts, burst_levels, burst_orders, burst_variation
@@ -20,7 +20,7 @@ SIMULATED_AT_MOST = 2_000_000  # numbers drawn by one permutation test; beyond i
 
 
 @dataclass(frozen=True, slots=True)
-class TrendTest(Result):
+class TrendTest(Tested):
     """A trend test whose positive ``z`` means that events come more often."""
 
     z: float
@@ -29,15 +29,16 @@ class TrendTest(Result):
     runs: int
     alternative: str
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.z > 0, self.p_value, self.alternative)
+        return ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
-class RenewalTrendTest(Result):
+class RenewalTrendTest(Tested):
     """A trend test that allows any spread of the gaps; ``gap_variation`` is their coefficient of variation."""
 
     z: float
@@ -52,15 +53,16 @@ class RenewalTrendTest(Result):
     alternative: str
     seed: int
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.z > 0, self.p_value, self.alternative)
+        return ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
-class PowerLawTest(Result):
+class PowerLawTest(Tested):
     """MIL-HDBK-189 trend test; a small ``chi2`` means that events come more often, a large one less often."""
 
     chi2: float
@@ -70,15 +72,16 @@ class PowerLawTest(Result):
     runs: int
     alternative: str
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.chi2 < self.dof, self.p_value, self.alternative)
+        return ar.trend_words(self.chi2 < self.dof, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
-class AndersonDarlingTrend(Result):
+class AndersonDarlingTrend(Tested):
     """Anderson-Darling type test against any trend, monotone or not."""
 
     statistic: float
@@ -91,17 +94,23 @@ class AndersonDarlingTrend(Result):
     runs: int
     seed: int
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        if self.p_value < 0.05:
+        if self.shown:
             return f"The episodes do not come evenly over the observed time ({p_said(self.p_value)})."
         return f"It is not shown that the episodes come unevenly over the observed time ({p_said(self.p_value)})."
 
 
 def laplace_test(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", alternative: ar.Alternative = "two-sided"
+    times: ar.Times,
+    end: ar.Ends = None,
+    *,
+    ended_by: ar.EndedBy = "time",
+    alternative: ar.Alternative = "two-sided",
+    confidence: float = 0.95,
 ) -> TrendTest:
     """Laplace's test: is the mean arrival time later than the middle of the run?
 
@@ -116,6 +125,8 @@ def laplace_test(
         Whether a run stopped at a set time or at its last event (``end`` may then be None).
     alternative : {"two-sided", "increasing", "decreasing"}
         "greater" and "less" (positive or negative z) are accepted for "increasing" and "decreasing".
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -133,6 +144,7 @@ def laplace_test(
     It is the score test against a log-linear rate, and assumes Poisson arrivals: for arrivals in bursts it rejects far
     too often, so use `rate_trend_test` for a verdict.
     """
+    confidence = check.share("confidence", confidence)
     alternative_ = ar.side(alternative)
     runs = ar.pooled(times, end, ended_by=ended_by, least=1)
     used = runs.without_last() if ended_by == "event" else runs
@@ -141,7 +153,7 @@ def laplace_test(
     z = _laplace_z(used)
     return TrendTest(
         z, ar.normal_p(z, alternative_), int(runs.times.size), int(runs.ends.size), alternative_,
-        f"Laplace test, {ended_by}-terminated, Poisson arrivals",
+        f"Laplace test, {ended_by}-terminated, Poisson arrivals", confidence,
     )  # fmt: skip
 
 
@@ -151,13 +163,18 @@ def _laplace_z(runs: ar.Runs) -> float:
 
 
 def power_law_test(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", alternative: ar.Alternative = "two-sided"
+    times: ar.Times,
+    end: ar.Ends = None,
+    *,
+    ended_by: ar.EndedBy = "time",
+    alternative: ar.Alternative = "two-sided",
+    confidence: float = 0.95,
 ) -> PowerLawTest:
     """MIL-HDBK-189 test: chi-square of 2 sum ln(end / time), exact under Poisson arrivals.
 
     Parameters
     ----------
-    times, end, ended_by, alternative
+    times, end, ended_by, alternative, confidence
         As in `laplace_test`; times must lie above 0.
 
     Returns
@@ -175,6 +192,7 @@ def power_law_test(
     -----
     MIL-HDBK-189 (1981); uniformly most powerful unbiased against a power-law rate. Runs are pooled by adding.
     """
+    confidence = check.share("confidence", confidence)
     alternative_ = ar.side(alternative)
     runs = ar.pooled(times, end, ended_by=ended_by, least=1, above_zero=True)
     used = runs.without_last() if ended_by == "event" else runs
@@ -185,7 +203,7 @@ def power_law_test(
     lower, upper = float(special.chdtr(dof, chi2)), float(special.chdtrc(dof, chi2))
     return PowerLawTest(
         chi2, dof, ar.tail_p(upper, lower, alternative_), int(runs.times.size), int(runs.ends.size), alternative_,
-        f"MIL-HDBK-189 chi-square test, {ended_by}-terminated",
+        f"MIL-HDBK-189 chi-square test, {ended_by}-terminated", confidence,
     )  # fmt: skip
 
 
@@ -277,12 +295,13 @@ def lewis_robinson_test(
     ended_by: ar.EndedBy = "time",
     alternative: ar.Alternative = "two-sided",
     seed: int = 0,
+    confidence: float = 0.95,
 ) -> RenewalTrendTest:
     """Lewis-Robinson test: Laplace's z over the variation of the gaps, with a p-value from permutations.
 
     Parameters
     ----------
-    times, end, ended_by, alternative
+    times, end, ended_by, alternative, confidence
         As in `laplace_test`.
     seed : int
         Of the permutations (fixed, so that a log always gets the same p-value).
@@ -311,6 +330,7 @@ def lewis_robinson_test(
     For a run that stopped at a set time the rest after the last event takes part. Beyond some 1,000 events both p-values
     come from the normal limit.
     """
+    confidence = check.share("confidence", confidence)
     alternative_ = ar.side(alternative)
     runs = ar.pooled(times, end, ended_by=ended_by, least=2)
     if int(runs.counts.max()) < 2:
@@ -326,17 +346,23 @@ def lewis_robinson_test(
         z, max(p_gaps, p_bursts), p_gaps, p_bursts, ar.normal_p(z, alternative_), cv, int(runs.times.size),
         int(levels[0].first.size), int(runs.ends.size), alternative_, seed,
         f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
+        confidence,
     )  # fmt: skip
 
 
 def anderson_darling_trend_test(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", seed: int = 0
+    times: ar.Times,
+    end: ar.Ends = None,
+    *,
+    ended_by: ar.EndedBy = "time",
+    seed: int = 0,
+    confidence: float = 0.95,
 ) -> AndersonDarlingTrend:
     """Anderson-Darling type test against a trend of any shape, calibrated by permuting gaps and bursts.
 
     Parameters
     ----------
-    times, end, ended_by
+    times, end, ended_by, confidence
         As in `laplace_test`.
     seed : int
         Of the permutations.
@@ -362,6 +388,7 @@ def anderson_darling_trend_test(
     is the limiting law of the statistic over the squared variation of the gaps (their 2003 paper), or over that of
     bursts.
     """
+    confidence = check.share("confidence", confidence)
     runs = ar.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs
     if used.times.size < 2:
@@ -396,4 +423,5 @@ def anderson_darling_trend_test(
         statistic, max(p_gaps, p_bursts), p_gaps, p_bursts, p_poisson, int(runs.times.size), int(levels[0].first.size),
         int(runs.ends.size), seed,
         f"Anderson-Darling trend test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
+        confidence,
     )  # fmt: skip

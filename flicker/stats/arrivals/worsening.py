@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base import check
-from flicker.base.result import Result
+from flicker.base.result import Tested
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster
@@ -21,7 +21,7 @@ LEAST_FREEDOM = 4  # degrees of freedom below which a dispersion says nothing
 
 
 @dataclass(frozen=True, slots=True)
-class RateTrend(Result):
+class RateTrend(Tested):
     """Do episodes come more often as a run goes on? ``p_value`` is the larger of the two component p-values.
 
     ``z`` is Laplace's under permutation of the gaps: positive means more often. ``rate_factor`` is the fitted rate at
@@ -44,12 +44,13 @@ class RateTrend(Result):
     alternative: str
     seed: int
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """The finding in words."""
-        words = ar.trend_words(self.z > 0, self.p_value, self.alternative)
-        if self.runs == 1 and self.p_value < 0.05 and self.z > 0:
+        words = ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
+        if self.runs == 1 and self.shown and self.z > 0:
             return words + " This is one run: heat and wear cannot be told apart; repeat from cold."
         return words
 
@@ -88,6 +89,7 @@ def rate_trend_test(
     dead_time: float = 0.0,
     alternative: ar.Alternative = "increasing",
     seed: int = 0,
+    confidence: float = 0.95,
 ) -> RateTrend:
     """Do episodes come more often as a run goes on? Holds its size for episodes in bursts; made for a verdict.
 
@@ -104,6 +106,8 @@ def rate_trend_test(
         Default: more often.
     seed : int
         Of the permutations.
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -124,6 +128,7 @@ def rate_trend_test(
     burst and loses its power. Error and power: ``tests/studies/results/growth_within.md``.
     """
     side = ar.side(alternative)
+    confidence = check.share("confidence", confidence)
     runs = ar.pooled(times, end, least=1)
     dead_time = check.positive("dead_time", dead_time, what="a time", zero=True)
     parts = [part for part in np.split(runs.times, np.cumsum(runs.counts)[:-1])]
@@ -148,4 +153,5 @@ def rate_trend_test(
         z, max(p_gaps, p_bursts), p_gaps, p_bursts, spread, variation, factor, int(runs.times.size), n,
         int(runs.ends.size), float(free.ends.sum()), dead_time, side, seed,
         "Laplace's score by permutation of gaps and of bursts, both demanded",
+        confidence,
     )  # fmt: skip

@@ -34,8 +34,7 @@ class FreeScatterTest(Result):
         """The finding in words."""
         if self.dof < 1:
             return "Fewer than three power-ups do not tell how much they differ."
-        p = min(self.p_up, self.p_down)
-        return f"However much power-ups differ: {'more' if self.p_up < self.p_down else 'fewer'}, {p_said(p)}."
+        return f"However much power-ups differ: {p_said(self.p_up)} of more, {p_said(self.p_down)} of fewer."
 
 
 def growth_however_much(

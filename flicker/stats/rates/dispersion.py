@@ -13,7 +13,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.result import Result
+from flicker.base.result import Tested
 from flicker.stats.rates import count_tails
 
 REPLICATES = 9_999
@@ -118,7 +118,7 @@ def window_counts(times: Any, ends: Any, *, windows: int = 20) -> tuple[NDArray[
 
 
 @dataclass(frozen=True, slots=True)
-class DispersionTest(Result):
+class DispersionTest(Tested):
     """Variance over mean of counts, and whether it differs from that of independent events."""
 
     index: float
@@ -129,13 +129,14 @@ class DispersionTest(Result):
     replicates: int
     seed: int | None
     method: str
+    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         if math.isnan(self.index):
             return "nothing was counted, so nothing can be said about clustering"
-        kind = "clustered" if self.index > 1 else "even"
+        kind = "not shown to differ" if not self.shown else "clustered" if self.index > 1 else "even"
         return (
             f"counts vary {self.index:.3g} times as much as independent events would ({kind}; {p_said(self.p_value)})"
         )
@@ -148,6 +149,7 @@ def dispersion_test(
     alternative: Literal["greater", "less", "two-sided"] = "greater",
     method: Literal["auto", "exact", "monte-carlo", "chi-square"] = "auto",
     seed: int = SEED,
+    confidence: float = 0.95,
 ) -> DispersionTest:
     """Do counts vary more than independent events at a constant rate would?
 
@@ -165,6 +167,8 @@ def dispersion_test(
     seed : int
         Of the Monte Carlo method (9,999 replicates, 1,999 beyond 500 windows; 999 where those leave the tail asked
         for, two-sided the smaller one, above 0.25); fixed by default, so results repeat.
+    confidence : float
+        From which `reads` claims anything.
 
     Returns
     -------
@@ -189,9 +193,10 @@ def dispersion_test(
     check.one_of("alternative", alternative, ("greater", "less", "two-sided"))
     check.one_of("method", method, ("auto", "exact", "monte-carlo", "chi-square"))
     seed = check.whole("seed", seed, what="a seed")
+    confidence = check.share("confidence", confidence)
     n, k = int(x.sum()), int(x.size)
     if n == 0:
-        return DispersionTest(math.nan, math.nan, k - 1, 1.0, alternative, 0, None, "nothing counted")
+        return DispersionTest(math.nan, math.nan, k - 1, 1.0, alternative, 0, None, "nothing counted", confidence)
     mean = n * e / e.sum()
     chi2 = float(np.sum((x - mean) ** 2 / mean))
     equal = bool(np.ptp(e) <= 1e-9 * e.max())
@@ -219,8 +224,9 @@ def dispersion_test(
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
     p_value = min(1.0, {"greater": upper, "less": lower, "two-sided": count_tails.two_sided(lower, upper)}[alternative])
     return DispersionTest(
-        chi2 / (k - 1), chi2, k - 1, p_value, alternative, replicates, used_seed, f"index of dispersion, {method}"
-    )
+        chi2 / (k - 1), chi2, k - 1, p_value, alternative, replicates, used_seed, f"index of dispersion, {method}",
+        confidence,
+    )  # fmt: skip
 
 
 def _pairs_law(n: int, k: int) -> NDArray[np.float64]:
