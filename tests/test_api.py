@@ -29,8 +29,8 @@ STATS = {
         Coincidence StimulusTest coincidence holm stimulus_test
     """,
     "changepoints": """
-        LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges VarianceChange VarianceChanges
-        level_changes level_segments rate_changes variance_changes
+        LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges RateSince VarianceChange
+        VarianceChanges level_changes level_segments rate_changes rate_since rate_since_unit variance_changes
     """,
     "extremes": """
         PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit fit_tail share_above

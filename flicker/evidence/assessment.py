@@ -40,6 +40,7 @@ from flicker.evidence.questions.exposure import Relays
 from flicker.evidence.questions.level_jumps import jump_count
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
+from flicker.evidence.questions.rate_since import since_findings
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot
@@ -330,9 +331,14 @@ def judge(
             failed(traces, record.channel),
             approach(traces, record.channel, limits.protection_V),
             answers,
+            since,
         )
-        for record, levels, answers in zip(
-            found, levels_of(found, beside.temperatures, beside.log_of_run, limits), growth, strict=True
+        for record, levels, answers, since in zip(
+            found,
+            levels_of(found, beside.temperatures, beside.log_of_run, limits),
+            growth,
+            since_findings(found, limits),
+            strict=True,
         )
     )
     if control is not None or (lead is not None and lead.observed_s > 0):

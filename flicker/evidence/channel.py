@@ -33,6 +33,7 @@ from flicker.evidence.questions.mean_count import MeanCount, mean_count_of
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.moves import MoveRow, moves_of
 from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
+from flicker.evidence.questions.rate_since import RateChanged
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.questions.warmup import WarmupRate
@@ -115,6 +116,7 @@ class ChannelAssessment(Result):
     guard: Annotated[Guard, Doc("")] = field(default_factory=Guard)
     moves: Annotated[tuple[MoveRow, ...], Doc("Where the level lay elsewhere and from when to when, in time order: a description, made only where movement is shown ('drift' is 'yes') or the guard's reason is 'move'.")] = ()
     mean_count: Annotated[MeanCount | None, Doc("Episodes of a power-up against time since switch-on, in the mean over power-ups; null below two power-ups or without an episode.")] = None
+    since: Annotated[RateChanged | None, Doc("Since when the rate has been another; null where too few episodes were seen.")] = None
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
@@ -142,6 +144,7 @@ def judge_channel(
     end: Failed | None,
     ahead: TimeToThreshold | None,
     growth: Sequence[Finding],
+    since: RateChanged | None,
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it; those of growth come answered for the whole page."""
     rate = recurrence.episode_rate(record, limits)
@@ -245,6 +248,7 @@ def judge_channel(
         tail_kind=verdict.kind,
         guard=guard,
         moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
+        since=since,
         mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(
             guard, raw.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h

@@ -17,6 +17,7 @@ import flicker.stats.levels.change_search as search
 from flicker.base import check
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
+from flicker.stats.arrivals.rate_since import RateSince, rate_since, rate_since_unit
 from flicker.stats.levels.change_place import abruptness, locate
 from flicker.stats.levels.change_tables import ABRUPT
 from flicker.stats.levels.digits import resolution_of
@@ -30,11 +31,14 @@ __all__ = [
     "LevelSegments",
     "RateChange",
     "RateChanges",
+    "RateSince",
     "VarianceChange",
     "VarianceChanges",
     "level_changes",
     "level_segments",
     "rate_changes",
+    "rate_since",
+    "rate_since_unit",
     "variance_changes",
 ]
 

@@ -170,8 +170,8 @@ def _row(
 
 
 def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool, bool]) -> str:
-    begin = _moment(first, row["from_s"], row["run"], several)
-    end = _moment(last, row["to_s"], row["to_run"], several)
+    begin = moment_text(first, row["from_s"], row["run"], several)
+    end = moment_text(last, row["to_s"], row["to_run"], several)
     if first.start is not None and last.start is not None:
         opened, closed = (
             start + dt.timedelta(seconds=at) for start, at in ((first.start, row["from_s"]), (last.start, row["to_s"]))
@@ -194,7 +194,7 @@ def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool
     return f"{size} {when}, {between} {'below' if row['step_V'] < 0 else 'above'} the rest"
 
 
-def _moment(run: Run, since_s: float, number: int, several: bool) -> str:
+def moment_text(run: Run, since_s: float, number: int, several: bool) -> str:
     """A moment in the log's own clock, to the minute; else counted from the start of the run."""
     if run.start is None:
         return clock_text(max(since_s, 0.0)) + (f" of run {number + 1}" if several else "")

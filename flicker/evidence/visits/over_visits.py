@@ -23,6 +23,8 @@ from flicker.evidence.document import head, named
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
 from flicker.evidence.questions.protection import TripForecast
+from flicker.evidence.questions.rate_since import RateChanged, day_name, since_visits
+from flicker.evidence.questions.rate_since import corrected as since_corrected
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.visits.growth import (
     NEVER,
@@ -101,6 +103,7 @@ class ChannelVisits(Result):
     year: Annotated[TripForecast | None, Doc("Chance of a trip within a year of use; null without an episode.")]
     year_reads: Annotated[str, Doc("That chance and its limits in words.")]
     level_forecast: Annotated[LevelForecast | None, Doc("Settled level at the next visit; null below three visits.")]
+    since: Annotated[RateChanged | None, Doc("Since which visit the rate has been another; null below three visits or five episodes.")]
     level_reads: Annotated[str, Doc("That forecast and its limits in words.")]
 
 
@@ -214,9 +217,10 @@ def over_visits(
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
     asked = [_asked(name, made, rows, ages, dated, limits) for name in channels]
     answers = corrected([(item.rate, item.size) for item in asked], limits)
+    since = since_corrected([_since(item, limits) for item in asked], limits)
     found = tuple(
-        _channel(name, item, rate, size, limits, case, hours)
-        for name, item, (rate, size) in zip(channels, asked, answers, strict=True)
+        _channel(name, item, rate, size, changed, limits, case, hours)
+        for name, item, (rate, size), changed in zip(channels, asked, answers, since, strict=True)
     )
     return Visits(
         unit=case.unit if case else None,
@@ -322,11 +326,21 @@ def _asked(
     return _Asked(seen, times, ends, run_ages, rate, size_growth(records, mine, limits))
 
 
+def _since(asked: _Asked, limits: Limits) -> RateChanged | None:
+    """Change of the rate from visit to visit, before the correction."""
+    names = [day_name(row.date, row.number) for row, _, _, _ in asked.seen]
+    visits = sorted(set(asked.run_ages))
+    if len(visits) != len(names):  # a visit without observed time
+        return None
+    return since_visits(asked.times, asked.ends, [visits.index(age) for age in asked.run_ages], names, limits)
+
+
 def _channel(
     name: str,
     asked: _Asked,
     rate: RateWorsening,
     size: SizeWorsening,
+    since: RateChanged | None,
     limits: Limits,
     case: Case | None,
     hours: float,
@@ -351,6 +365,7 @@ def _channel(
         year=year,
         year_reads=year_reads,
         level_forecast=level_ahead,
+        since=since,
         level_reads=level_reads,
     )
 

@@ -10,6 +10,9 @@ import numpy as np
 
 from flicker.base.formats import digits_text, hours_text, p_said
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.questions.rate_since import Way, since_text
+from flicker.evidence.record import ChannelRecord
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -93,10 +96,31 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         most = f"; {limit}" if limit else ""
         caption = f"{item.channel}: no episode in {hours_text(total)} observed{most}."
         note = "Band: the expected number at rates that this log does not exclude."
+    changed = _change(item, record, begins)
+    if changed is not None:
+        at, low, high = (moment * per for moment in changed)
+        layers.insert(0, alt.Chart(values([{"x": low, "x2": high}])).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"))
+        layers.append(alt.Chart(values([{"x": at}])).mark_rule(color=palette.ALARM, strokeWidth=1.4).encode(x=alt.X("x:Q")))
+        caption += f" {since_text(item.since)}"
+        note += " Upright line: the change of rate, in the stretch that holds it."
     if len(record.runs) > 1:
         layers.append(frame.run_rules(begins[1:-1] * per, [f"run {n + 1} begins" for n in record.numbers[1:]]))
         note += " Upright dashes: a new run begins."
     return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=220), caption, note)
+
+
+def _change(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> tuple[float, float, float] | None:
+    """A change of rate that is shown and its interval, in hours of observed time over all runs; None where none is."""
+    since = item.since
+    if since is None or since.answer == Way.NOT_SHOWN:
+        return None
+    out = []
+    for run, at_s in ((since.run, since.at_s), (since.low_run, since.low_s), (since.high_run, since.high_s)):
+        if run is None or at_s is None:
+            return None
+        place = record.numbers.index(run)
+        out.append(float(begins[place] + record.traces[place].observed_clock(np.array([at_s]))[0] / 3600.0))
+    return out[0], out[1], out[2]
 
 
 def _even(share: Any) -> float:

@@ -16,6 +16,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.moves import moves_text
+from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.logs.model import Log
@@ -217,6 +218,8 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
             for finding in item.findings
         ]
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
+        if since_text(item.since):
+            parts.append(tag("p", f"Since when {item.channel} swings at another rate: {since_text(item.since)}"))
         if item.moves:
             parts.append(tag("p", f"Where the level of {item.channel} lay: {moves_text(item.moves)}"))
     return tag("section", parts)

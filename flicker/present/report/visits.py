@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from flicker.base.formats import digits_text, hours_text, p_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
+from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.report.assessment import (
     answer_cell,
@@ -54,6 +55,7 @@ def _card(item: ChannelVisits) -> Markup:
     pairs: list[tuple[str, Child]] = [
         (name, said)
         for name, said in (
+            ("Since when", since_text(item.since)),
             ("Next visit", item.forecast_reads),
             ("Level ahead", item.level_reads),
             ("A year ahead", item.year_reads),

@@ -14,6 +14,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.moves import moves_text
+from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.said import fitness_text, rate_text
@@ -104,6 +105,8 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     relay = item.relay
     if item.moves:
         lines.append(("moved", moves_text(item.moves)))
+    if since_text(item.since):
+        lines.append(("since", since_text(item.since)))
     if item.mean_count is not None:
         lines.append(("per power-up", item.mean_count.reads))
     if item.stimulus is not None:

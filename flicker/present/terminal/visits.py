@@ -12,6 +12,7 @@ from rich.text import Text
 from flicker.base.formats import hours_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
+from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.terminal.paper import facts, is_narrow, page
 
@@ -39,6 +40,8 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
             for trend in item.levels:
                 if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
                     rows.append((trend.quantity, Text(trend.reads)))
+            if since_text(item.since):
+                rows.append(("since", Text(since_text(item.since))))
             if item.forecast_reads:
                 rows.append(("next visit", Text(item.forecast_reads)))
             if item.level_reads:

@@ -219,6 +219,15 @@ def _chance(ratio: float, n: int, simulations: int, seed: int) -> float:
     return float((1 + simulations - np.searchsorted(null, ratio, "left")) / (simulations + 1))
 
 
+def place_of_change(
+    events: Floats, end: float, *, confidence: float = 0.95, dispersion: float = 1.0
+) -> tuple[float, float, float]:
+    """Most likely place of one change of rate on (0, end) and its interval, whether or not one is shown."""
+    _, at = _largest_ratio(events, 0.0, end)
+    low, high = _place(events, 0.0, end, confidence, dispersion)
+    return at, min(low, at), max(high, at)
+
+
 def _place(events: Floats, a: float, b: float, confidence: float, dispersion: float) -> tuple[float, float]:
     grid = np.linspace(a, b, 4002)[1:-1]
     n1 = np.searchsorted(events, grid, "right")

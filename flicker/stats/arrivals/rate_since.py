@@ -1,0 +1,324 @@
+"""Since when has the rate been another? One change, tested once against bursts, uneven gaps and units that differ: split of block counts (maximal moderated t) and permuted gaps; event times or counts in, the change and its place out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from flicker.base import check
+from flicker.base.result import Result
+from flicker.stats.arrivals.clusters import decluster
+from flicker.stats.arrivals.rate_changes import place_of_change
+from flicker.stats.power_ups import scatter as sc
+
+Floats = NDArray[np.float64]
+
+PER_BLOCK, BLOCKS = 2, (8, 24)  # events per block of a run, fewest and most blocks: tests/studies/results/rate_since.md
+LEAST_BLOCKS = 2  # a single odd block is no change of rate
+FEWEST_EVENTS, FEWEST_UNITS = 10, 3
+PRIOR_DOF = 3.0  # what is taken for how units differ is worth three of them, as for sizes; common practice, no source
+FEW_UNITS = 4  # up to here the prior is 1.4 times as wide (`scatter.WIDER`): the same study
+DRAWS = 20_000  # of the null law of the split
+ORDERS = 1999  # of the gaps
+
+
+@dataclass(frozen=True, slots=True)
+class RateSince(Result):
+    """One change of rate: its place with an interval, the rates on both sides, and one-sided p-values.
+
+    Over units ``at`` is the index of the first unit of the new rate, ``low`` and ``high`` the first and last that may
+    be. ``p_up`` speaks for a rise, ``p_down`` for a fall; ``dispersion`` is what counts scatter beyond Poisson once the
+    change is taken out (1 or more). Without enough events both p-values are 1.
+    """
+
+    at: float
+    low: float
+    high: float
+    rate_before: float
+    rate_after: float
+    ratio: float
+    ratio_low: float
+    ratio_high: float
+    p_up: float
+    p_down: float
+    dispersion: float
+    count: int
+    given: bool
+    confidence: float
+    method: str
+
+    @property
+    def p_value(self) -> float:
+        """Twice the smaller one-sided p-value."""
+        return min(1.0, 2.0 * min(self.p_up, self.p_down))
+
+    @property
+    def reads(self) -> str:
+        """The change in words, at half of 1 - confidence."""
+        if self.p_value > 0.5 * (1.0 - self.confidence):
+            return f"no change of rate is shown ({self.count} events)"
+        way = "more" if self.p_up < self.p_down else "less"
+        when = f"from {self.at:.6g} on" if self.given else f"since {self.at:.6g} (between {self.low:.6g} and {self.high:.6g})"
+        return f"events come {way} often {when}, {self.ratio:.2g} times ({self.ratio_low:.2g} to {self.ratio_high:.2g})"
+
+
+def rate_since(
+    times: ArrayLike,
+    end: float,
+    *,
+    start: float = 0.0,
+    dead_time: float = 0.0,
+    at: float | None = None,
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> RateSince:
+    """Did the rate change within one run, and since when?
+
+    Parameters
+    ----------
+    times : array_like
+        Sorted event times of one run, in observed time.
+    end, start : float
+        Where looking ends and begins; events before ``start`` take no part.
+    dead_time : float
+        Longest gap inside one burst, fixed before looking; closer events are merged.
+    at : float, optional
+        A moment given beforehand (a repair, an adjustment): tested as given, and nothing is searched.
+    confidence : float
+        Of the intervals.
+    seed : int
+        Of the permutations.
+
+    Returns
+    -------
+    RateSince
+        Each p-value is the larger of two, both demanded.
+
+    Raises
+    ------
+    ValueError
+        If times are unsorted, or an argument is out of range.
+
+    Notes
+    -----
+    The run is cut into equal blocks of some two events; the roots of their counts are split at every border into two
+    levels, and the largest t over the borders is held against its law for independent normal values, simulated: bursts
+    widen it, for they scatter the blocks. Its variance is never taken below that of Poisson counts. The second test is
+    the largest signed likelihood ratio of a change (`rate_changes`) among permutations of the gaps, which holds for any
+    law of independent gaps. A rate that wanders over many blocks by itself, or bursts of bursts on every scale, look
+    like a change to both: figures in ``tests/studies/results/rate_since.md``. Place: posterior of `rate_changes`, the
+    likelihood divided by the dispersion.
+    """
+    events = check.finite_array("times", times, least=0)
+    begin, stop = float(check.finite_array("start", [start])[0]), float(check.finite_array("end", [end])[0])
+    if stop <= begin:
+        raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
+    if (np.diff(events) < 0).any():
+        raise ValueError(f"times must be in rising order, got {events[1:][np.diff(events) < 0][0]:g} after a later one")
+    if events.size and events[-1] > stop:
+        raise ValueError(f"times must be at most end ({stop:g}), got {events[-1]:g}")
+    dead = check.positive("dead_time", dead_time, what="a time", zero=True)
+    confidence = check.share("confidence", confidence)
+    seed = check.whole("seed", seed, what="a seed")
+    where = None if at is None else float(check.finite_array("at", [at])[0]) - begin
+    span = stop - begin
+    if where is not None and not 0.0 < where < span:
+        raise ValueError(f"at must lie between start ({begin:g}) and end ({stop:g}), got {at!r}")
+    inside = events[events >= begin] - begin
+    t = decluster(inside, dead_time=dead).starts if inside.size else inside
+    method = "split of block counts and permuted gaps, both demanded" + ("" if at is None else "; moment given")
+    if t.size < FEWEST_EVENTS:
+        return RateSince(begin, begin, stop, 0.0, 0.0, 1.0, 0.0, np.inf, 1.0, 1.0, 1.0, t.size, at is not None, confidence, method)
+    blocks = int(np.clip(t.size // PER_BLOCK, *BLOCKS))
+    counts = np.histogram(t, bins=blocks, range=(0.0, span))[0].astype(np.float64)
+    roots = 2.0 * np.sqrt(counts + 0.25)  # variance 1 where counts are Poisson
+    border = None if where is None else int(np.clip(round(where / span * blocks), LEAST_BLOCKS, blocks - LEAST_BLOCKS))
+    up, down, scale = _split(roots[None], np.ones((1, blocks)), LEAST_BLOCKS, 0.0, border)
+    p_blocks = _chances(float(up[0]), float(down[0]), blocks, LEAST_BLOCKS, 0.0, border)
+    p_gaps = _by_gaps(t, span, where, seed)
+    dispersion = max(1.0, float(scale[0]))
+    if where is None:
+        place, low, high = place_of_change(t, span, confidence=confidence, dispersion=dispersion)
+    else:
+        place = low = high = where
+    n0 = int(np.count_nonzero(t <= place))
+    return RateSince(
+        begin + place, begin + low, begin + high,
+        *_rates(n0, t.size - n0, place, span - place, dispersion, blocks - 2.0, confidence),
+        max(p_blocks[0], p_gaps[0]), max(p_blocks[1], p_gaps[1]), dispersion, int(t.size), at is not None, confidence, method,
+    )  # fmt: skip
+
+
+def rate_since_unit(
+    counts: Sequence[int] | ArrayLike,
+    expected: Sequence[float] | ArrayLike,
+    *,
+    at: int | None = None,
+    scatter: float = sc.SCATTER,
+    confidence: float = 0.95,
+) -> RateSince:
+    """Since which power-up (or visit) has the rate been another, beyond what they differ by themselves?
+
+    Parameters
+    ----------
+    counts, expected : array, shape (units,)
+        Episodes of each unit in order of age, bursts merged, and what to expect of it were all alike (`expected_counts`
+        or observed time), above 0.
+    at : int, optional
+        Index of the first unit after a change given beforehand (a repair): tested as given.
+    scatter : float
+        Coefficient of variation that is taken for how units differ, worth three of them (1.4 times that up to four).
+    confidence : float
+        Of the intervals.
+
+    Raises
+    ------
+    ValueError
+        If fewer than three units were given, or an argument is out of range.
+
+    Notes
+    -----
+    The largest t over the borders between units, of the roots of the counts, weighted by what each tells, with a variance
+    moderated as in Smyth 2004 (Statistical Applications in Genetics and Molecular Biology 3, 3); its law for independent
+    normal values is simulated. ``low`` and ``high`` hold the border with the stated posterior probability under a flat
+    prior. Errors and power: ``tests/studies/results/rate_since.md``.
+    """
+    n, e = sc.checked(counts, expected, least=FEWEST_UNITS, what="expected")
+    if e.min() <= 0:
+        raise ValueError(f"expected must be above 0, got {e.min()}")
+    confidence = check.share("confidence", confidence)
+    units = n.size
+    wide = sc.checked_scale(scatter) * (sc.WIDER if units <= FEW_UNITS else 1.0)
+    border = None if at is None else check.whole("at", at, least=1, what="the index of a unit")
+    if border is not None and border >= units:
+        raise ValueError(f"at must be the index of a unit after the first, under {units}, got {at!r}")
+    mean = float(n.mean())
+    roots = 2.0 * np.sqrt((n + 0.25) * e.mean() / e)
+    weights = 1.0 / (e.mean() / e + wide**2 * mean)
+    up, down, scale = _split(roots[None], weights[None], 1, PRIOR_DOF, border)
+    p_up, p_down = _chances(float(up[0]), float(down[0]), units, 1, PRIOR_DOF, border)
+    post = _posterior(roots, weights)
+    if border is None:
+        border = int(np.argmax(post)) + 1
+        low, high = _around(post, border - 1, confidence)
+    else:
+        low = high = border
+    dispersion = max(1.0, float(scale[0]) * (1.0 + wide**2 * mean))
+    dof = units - 2.0 + PRIOR_DOF
+    return RateSince(
+        border, low, high,
+        *_rates(int(n[:border].sum()), int(n[border:].sum()), float(e[:border].sum()), float(e[border:].sum()),
+                dispersion, dof, confidence),
+        p_up, p_down, dispersion, int(n.sum()), at is not None, confidence,
+        "maximal moderated t of the roots of counts over the borders between units" if at is None
+        else "moderated t of the roots of counts; border given",
+    )  # fmt: skip
+
+
+def _split(y: Floats, w: Floats, least: int, prior: float, border: int | None) -> tuple[Floats, Floats, Floats]:
+    """Largest t for a rise and for a fall over the borders, and the variance about the better split, in rows.
+
+    ``prior`` degrees of freedom at variance 1; without a prior the variance is never taken below 1 (Poisson).
+    """
+    size = y.shape[1]
+    weight, total = np.cumsum(w, axis=1), np.cumsum(w * y, axis=1)
+    square = (w * y * y).sum(axis=1)
+    up, down = np.full(y.shape[0], -np.inf), np.full(y.shape[0], -np.inf)
+    best, scale = np.full(y.shape[0], -np.inf), np.ones(y.shape[0])
+    for k in range(least, size - least + 1) if border is None else (border,):
+        before, after = weight[:, k - 1], weight[:, -1] - weight[:, k - 1]
+        low, high = total[:, k - 1] / before, (total[:, -1] - total[:, k - 1]) / after
+        rest = np.maximum(square - before * low**2 - after * high**2, 0.0)
+        variance = (prior + rest) / (size - 2 + prior)
+        t = (high - low) / np.sqrt(np.maximum(variance, 0.0 if prior else 1.0) * (1.0 / before + 1.0 / after))
+        up, down = np.maximum(up, t), np.maximum(down, -t)
+        better = np.abs(t) > best
+        best, scale = np.where(better, np.abs(t), best), np.where(better, variance, scale)
+    return up, down, scale
+
+
+@lru_cache(maxsize=64)
+def _null(size: int, least: int, prior: float) -> Floats:
+    """Law of the largest t over the borders for independent normal values, sorted."""
+    z = np.random.default_rng([size, least]).standard_normal((DRAWS, size))
+    total = np.cumsum(z, axis=1)
+    square = (z * z).sum(axis=1)
+    out = np.full(DRAWS, -np.inf)
+    for k in range(least, size - least + 1):
+        low, high = total[:, k - 1] / k, (total[:, -1] - total[:, k - 1]) / (size - k)
+        rest = np.maximum(square - k * low**2 - (size - k) * high**2, 1e-12)
+        out = np.maximum(out, (high - low) / np.sqrt((prior + rest) / (size - 2 + prior) * (1.0 / k + 1.0 / (size - k))))
+    return np.sort(out)
+
+
+def _chances(up: float, down: float, size: int, least: int, prior: float, border: int | None) -> tuple[float, float]:
+    if border is not None:
+        dof = size - 2 + prior
+        return float(special.stdtr(dof, -up)), float(special.stdtr(dof, -down))
+    null = _null(size, least, prior)
+    p_up, p_down = ((1 + DRAWS - int(np.searchsorted(null, t, "left"))) / (DRAWS + 1) for t in (up, down))
+    return p_up, p_down
+
+
+def _by_gaps(t: Floats, span: float, where: float | None, seed: int) -> tuple[float, float]:
+    """One-sided p-values of the largest signed likelihood ratio when the gaps, the rest after the last too, change places."""
+    gaps = np.diff(np.concatenate(([0.0], t, [span])))
+    rng = np.random.default_rng([seed, t.size])
+    drawn = np.cumsum(rng.permuted(np.broadcast_to(gaps, (ORDERS, gaps.size)), axis=1), axis=1)[:, :-1]
+    up, down = _signed(np.vstack((t[None], drawn)) / span, None if where is None else where / span)
+    return tuple(float(np.count_nonzero(x >= x[0] - 1e-9)) / (ORDERS + 1) for x in (up, down))  # type: ignore[return-value]
+
+
+def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:
+    """Largest gain in likelihood of a rise and of a fall, over the events, in rows of places between 0 and 1."""
+    size = share.shape[1]
+    if where is not None:
+        before = (share <= where).sum(axis=1).astype(np.float64)
+        return (size - before) - before * (1.0 - where) / where, before - (size - before) * where / (1.0 - where)
+    count = np.arange(1, size + 1, dtype=np.float64)
+    out = []
+    for held, rising in ((count - 1.0, True), (count, False)):  # the event opens the new rate, or closes the old
+        keep = (share > 0.02) & (share < 0.98)  # as in `rate_changes`: the likelihood has no bound at the ends
+        p = np.clip(share, 1e-12, 1.0 - 1e-12)
+        gain = 2.0 * (special.xlogy(held, held / size) - held * np.log(p)
+                      + special.xlogy(size - held, (size - held) / size) - (size - held) * np.log1p(-p))  # fmt: skip
+        way = held / size < p if rising else held / size > p
+        out.append(np.where(keep & way, gain, 0.0).max(axis=1))
+    return out[0], out[1]
+
+
+def _posterior(y: Floats, w: Floats) -> Floats:
+    """Probability of each border under a flat prior, the variance integrated out."""
+    size = y.size
+    log = np.empty(size - 1)
+    for k in range(1, size):
+        rest = sum(float((w[part] * (y[part] - np.average(y[part], weights=w[part])) ** 2).sum())
+                   for part in (slice(None, k), slice(k, None)))  # fmt: skip
+        shape = -0.5 * (PRIOR_DOF + size - 2.0) * np.log(PRIOR_DOF + rest)
+        log[k - 1] = shape - 0.5 * np.log(w[:k].sum()) - 0.5 * np.log(w[k:].sum())
+    mass = np.exp(log - log.max())
+    return np.asarray(mass / mass.sum())
+
+
+def _around(mass: Floats, top: int, confidence: float) -> tuple[int, int]:
+    """Smallest stretch of borders about the likeliest, the likelier neighbour first, that holds the stated probability."""
+    low = high = top
+    while mass[low : high + 1].sum() < confidence:
+        left, right = mass[low - 1] if low else -1.0, mass[high + 1] if high + 1 < mass.size else -1.0
+        low, high = (low - 1, high) if left >= right else (low, high + 1)
+    return low + 1, high + 1
+
+
+def _rates(
+    n0: int, n1: int, e0: float, e1: float, dispersion: float, dof: float, confidence: float
+) -> tuple[float, float, float, float, float]:
+    """Rates, their ratio and its interval on the logarithm, half an event added where one side has none."""
+    ratio = (n1 / e1) / (n0 / e0) if n0 else np.inf
+    half = special.stdtrit(dof, 0.5 + 0.5 * confidence) * np.sqrt(dispersion * (1.0 / (n0 + 0.5) + 1.0 / (n1 + 0.5)))
+    middle = ((n1 + 0.5) / e1) / ((n0 + 0.5) / e0)
+    return n0 / e0, n1 / e1, float(ratio), float(middle / np.exp(half)) if n1 else 0.0, float(middle * np.exp(half)) if n0 else np.inf
