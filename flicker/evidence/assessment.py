@@ -56,6 +56,7 @@ from flicker.evidence.starts import (
     without_open_lead,
 )
 from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.worth_looking import in_every_channel
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.reading import read_log
@@ -341,6 +342,8 @@ def judge(
             strict=True,
         )
     )
+    pointed = in_every_channel([item.worth_looking for item in channels])
+    channels = tuple(replace(item, worth_looking=rows) for item, rows in zip(channels, pointed, strict=True))
     if control is not None or (lead is not None and lead.observed_s > 0):
         other = (
             [lead] if control is None and lead is not None else records(control or (), dead_time_s=limits.dead_time_s)

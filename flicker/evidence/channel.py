@@ -39,8 +39,10 @@ from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
+from flicker.evidence.starts import BEHIND_RELAY, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import owner
+from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 HOUR = 3600.0
 
@@ -117,6 +119,7 @@ class ChannelAssessment(Result):
     moves: Annotated[tuple[MoveRow, ...], Doc("Where the level lay elsewhere and from when to when, in time order: a description, made only where movement is shown ('drift' is 'yes') or the guard's reason is 'move'.")] = ()
     mean_count: Annotated[MeanCount | None, Doc("Episodes of a power-up against time since switch-on, in the mean over power-ups; null below two power-ups or without an episode.")] = None
     since: Annotated[RateChanged | None, Doc("Since when the rate has been another; null where too few episodes were seen.")] = None
+    worth_looking: Annotated[tuple[WorthLooking, ...], Doc("Where the findings point: common practice, no source, and never a verdict.")] = ()
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
@@ -212,6 +215,9 @@ def judge_channel(
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
     verdict = decide(answers, facts, limits, guard)
+    warm = warm_up_of(record, limits)
+    history = history_of(ups, limits)
+    warmest = max((part.warmth for part in levels if part.warmth is not None), key=lambda w: w.range_V, default=None)
     largest = float(sizes.max()) if sizes.size else None
     peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
     return ChannelAssessment(
@@ -241,14 +247,27 @@ def judge_channel(
             "enter_V": max((trace.enter_V for trace in record.traces), default=limits.excursion_V),
             "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
         },
-        warm_up=warm_up_of(record, limits),
+        warm_up=warm,
         visibility=visibility_of(record, None if case is None else case.meter, limits),
-        power_up_history=history_of(ups, limits),
+        power_up_history=history,
         stimulus=tried,
         tail_kind=verdict.kind,
         guard=guard,
         moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
         since=since,
+        worth_looking=worth_looking(
+            record,
+            findings,
+            tail=verdict.kind,
+            two_levels_V=max((abs(t.two_levels.jump_V) for t in record.traces if t.two_levels is not None), default=None),
+            follows_temperature=warmest.reads if warmest is not None else "",
+            warm_up=warm,
+            tried=tried,
+            history=history,
+            together=together,
+            speaker_side=_speaker_side(record, case),
+            confidence=limits.confidence,
+        ),
         mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(
             guard, raw.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h
@@ -263,6 +282,14 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     hours, starts = needs(case, limits.confidence)
     cold = sum(trace.power_up_seen for trace in record.traces)
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
+
+
+def _speaker_side(record: ChannelRecord, case: Case | None) -> bool:
+    """Whether the leads sit behind the output relay: by the case, else as a relay was seen to open or close."""
+    told = side_of(case, record.channel)
+    if told == "unknown":
+        return any(trace.measured_at == "speaker side" for trace in record.traces)
+    return told in BEHIND_RELAY
 
 
 LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)

@@ -286,6 +286,11 @@ def borders(marks: Iterable[Mark]) -> tuple[float, ...]:
     return tuple(sorted({mark.end_s for mark in marks if mark.kind in NEW_BASELINE}))
 
 
+def noted(marks: Iterable[Mark]) -> tuple[float, ...]:
+    """Times of notes in free words."""
+    return tuple(sorted(mark.time_s for mark in marks if mark.kind == "note"))
+
+
 def stimuli(marks: Iterable[Mark]) -> dict[str, tuple[float, ...]]:
     """Times of stimuli by what was done: the words of the text up to a colon, comma or digit, in small letters.
 

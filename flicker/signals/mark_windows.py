@@ -21,13 +21,15 @@ class Hands:
     """Marks of one channel, in seconds since the log's first sample (or a run's, after `on_clock`).
 
     ``touched`` is not observed; ``windows`` follow a stimulus and do not count as spontaneous; at ``breaks_s`` a new
-    baseline begins and no claim reaches across; ``stimuli`` holds the times of each kind of stimulus.
+    baseline begins and no claim reaches across; ``stimuli`` holds the times of each kind of stimulus,
+    ``notes_s`` those of notes in free words, which change nothing.
     """
 
     touched: Floats = field(default_factory=_none)
     windows: Floats = field(default_factory=_none)
     breaks_s: tuple[float, ...] = ()
     stimuli: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    notes_s: tuple[float, ...] = ()
 
     def on_clock(self, begin_s: float, duration_s: float) -> Hands:
         """The part within a run that begins at ``begin_s`` of the log's clock, on the run's own clock."""
@@ -40,6 +42,7 @@ class Hands:
             windows=spans(np.clip(self.windows - begin_s, 0.0, duration_s).tolist()),
             breaks_s=tuple(t - begin_s for t in self.breaks_s if 0.0 < t - begin_s < duration_s),
             stimuli=tuple((kind, times) for kind, times in inside if times),
+            notes_s=tuple(t - begin_s for t in self.notes_s if 0.0 <= t - begin_s <= duration_s),
         )
 
 

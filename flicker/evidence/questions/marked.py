@@ -12,7 +12,7 @@ from flicker.evidence.findings import NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.questions.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
 from flicker.evidence.record import ChannelRecord
-from flicker.logs.marks import Mark, borders, marks_path, read_marks, stimuli, touched
+from flicker.logs.marks import Mark, borders, marks_path, noted, read_marks, stimuli, touched
 from flicker.logs.marks_column import joined, marks_in_column
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
@@ -56,7 +56,7 @@ def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]
             continue
         tried = stimuli(mine)
         windows = spans((t - EARLY_S, t + window_for(kind)) for kind, times in tried.items() for t in times)
-        out[channel] = Hands(touched(mine), windows, borders(mine), tuple(tried.items()))
+        out[channel] = Hands(touched(mine), windows, borders(mine), tuple(tried.items()), noted(mine))
     return out
 
 

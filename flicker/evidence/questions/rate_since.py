@@ -175,11 +175,11 @@ def _in_run(record: ChannelRecord, limits: Limits) -> RateChanged | None:
     given = _marked(record, places)
     if given is not None and not 0.0 < given < end:
         given = None
-    options = {"dead_time": record.dead_time_s, "confidence": limits.confidence}
-    got = rate_since(t, end, at=given, **options)
+    dead, sure = record.dead_time_s, limits.confidence
+    got = rate_since(t, end, at=given, dead_time=dead, confidence=sure)
     late = HEAT_S if given is None else min(HEAT_S, given)
     if late < end and (given is None or given > HEAT_S):
-        settled = rate_since(t, end, start=late, at=given, **options)
+        settled = rate_since(t, end, start=late, at=given, dead_time=dead, confidence=sure)
     else:
         settled = replace(got, p_up=1.0, p_down=1.0)
     best = settled if settled.p_down < got.p_up else got

@@ -19,6 +19,7 @@ from flicker.evidence.questions.moves import moves_text
 from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.evidence.worth_looking import INSIDE, SOURCE
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
 from flicker.present.report.evening import strip_names
@@ -222,7 +223,22 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
             parts.append(tag("p", f"Since when {item.channel} swings at another rate: {since_text(item.since)}"))
         if item.moves:
             parts.append(tag("p", f"Where the level of {item.channel} lay: {moves_text(item.moves)}"))
-    return tag("section", parts)
+    return tag("section", parts, looking(result))
+
+
+def looking(result: Assessment) -> list[Markup]:
+    """Where the findings point, with the finding each line rests on; nothing where they point nowhere."""
+    rows = [(item.channel, row.reads, row.rests_on) for item in worst_first(result) for row in item.worth_looking]
+    if not rows:
+        return []
+    parts = [
+        tag("h3", "Worth looking at"),
+        tag("p", f"No verdict: {SOURCE}. Each line names the finding it rests on."),
+        table(("channel", "what was found, and where to look", "rests on"), rows),
+    ]
+    if any(row.inside for item in result.channels for row in item.worth_looking):
+        parts.append(tag("p", INSIDE, class_="warn"))
+    return parts
 
 
 def beside_outputs(result: Assessment) -> Markup:

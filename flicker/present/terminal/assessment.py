@@ -17,6 +17,7 @@ from flicker.evidence.questions.moves import moves_text
 from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.evidence.worth_looking import SOURCE, looking_lines
 from flicker.present.said import fitness_text, rate_text
 from flicker.present.terminal.paper import ENDLESS, facts, page
 
@@ -124,7 +125,14 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
         lines.append(("warm-up", item.warm_up.reads))
     if item.power_up_history is not None and item.power_up_history.stands_out:
         lines.append(("power-ups", item.power_up_history.reads))
+    lines.extend(("worth looking" if k == 0 else "", said) for k, said in enumerate(_looking(item)))
     return lines
+
+
+def _looking(item: ChannelAssessment) -> list[str]:
+    """What is worth looking at, said to be no verdict."""
+    said = looking_lines(item.worth_looking)
+    return [f"({SOURCE}; no verdict) {said[0]}", *said[1:]] if said else []
 
 
 def notes(result: Assessment) -> Iterable[str]:

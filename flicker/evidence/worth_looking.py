@@ -1,0 +1,199 @@
+"""What is worth looking at: clues that the findings give, never a verdict. Common practice, no source, the whole table.
+
+Values of findings decide, one row of `PLACES` a clue; each line names the finding it rests on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Annotated
+
+import numpy as np
+
+from flicker.base.described import Doc
+from flicker.base.formats import volts_text
+from flicker.base.result import Result
+from flicker.base.values import TailKind
+from flicker.evidence.findings import YES, Finding
+from flicker.evidence.questions.power_up_history import PowerUpHistory
+from flicker.evidence.questions.stimulus import StimulusReport, window_for
+from flicker.evidence.questions.warmup import FADES, GROWS, WarmupRate
+from flicker.evidence.record import ChannelRecord
+from flicker.logs.spans import elapsed, holds
+from flicker.stats.power_ups import provoked_test
+
+SOURCE = "common practice, no source"
+INSIDE = (
+    "The next step is inside the unit: mains voltage and charged capacitors can kill; unplug it, let the capacitors "
+    "discharge and measure that they have, covers off only for those trained for it."
+)
+FEWEST_NOTES = 3  # hits below which a note before an episode is no pattern; common practice, no source
+FEWEST_OPENINGS = 2  # zero at the speaker side: one may have been a hand on the lead
+
+
+class Clue(StrEnum):
+    """What was found that points somewhere."""
+
+    TWO_LEVELS = "two levels"
+    TEMPERATURE = "follows the temperature"
+    WARMING = "while warming up"
+    HOT = "the longer it is on"
+    PROVOKED = "answers a stimulus"
+    TOGETHER = "in all channels at once"
+    ZERO = "zero at the speaker side"
+    WITH_POWER_UPS = "grows with each power-up"
+    NOTES = "follows notes"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a clue points, and whether that is inside the unit."""
+
+    look: str
+    inside: bool
+
+
+PLACES: Mapping[Clue, Place] = {
+    Clue.TWO_LEVELS: Place("the input pair (popcorn noise) and the trimmer of its offset (a worn track)", True),
+    Clue.TEMPERATURE: Place("how well the input pair is matched and coupled in heat, and the bias", True),
+    Clue.WARMING: Place("a joint or contact that opens with heat: solder joints near hot parts, sockets, trimmers", True),
+    Clue.HOT: Place("parts that fail hot: solder joints near hot parts, electrolytic capacitors, the output stage", True),
+    Clue.PROVOKED: Place("the joint, connector, relay or switch that was tapped, flexed, heated or cooled", True),
+    Clue.TOGETHER: Place("what the channels share: supply, ground, mains, and the meter with its leads", False),
+    Clue.ZERO: Place("the contacts of the output relay and the lead with its clips", False),
+    Clue.WITH_POWER_UPS: Place("leakage that grows and capacitors that dry out", True),
+    Clue.NOTES: Place("what the notes say was done: was it a tap? Mark it as a stimulus, and do it again", False),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WorthLooking(Result):
+    """A place worth looking at, and the finding that points there."""
+
+    clue: Annotated[Clue, Doc("What kind of thing was found.")]
+    found: Annotated[str, Doc("What was found, in words.")]
+    rests_on: Annotated[str, Doc("The finding, or the key of the channel, that it rests on.")]
+    look: Annotated[str, Doc("Where to look.")]
+    inside: Annotated[bool, Doc("Whether that is inside the unit, where mains and capacitors can kill.")]
+    source: Annotated[str, Doc("Where the advice comes from.", values=(SOURCE,))]
+
+    @property
+    def reads(self) -> str:
+        """What was found, and where to look."""
+        return f"{self.found}: {self.look}."
+
+
+def worth_looking(
+    record: ChannelRecord,
+    findings: Sequence[Finding],
+    *,
+    tail: TailKind,
+    two_levels_V: float | None,
+    follows_temperature: str,
+    warm_up: WarmupRate | None,
+    tried: StimulusReport | None,
+    history: PowerUpHistory | None,
+    together: bool,
+    speaker_side: bool,
+    confidence: float,
+) -> tuple[WorthLooking, ...]:
+    """Clues of one channel, in the order of the table; empty where nothing was found.
+
+    Parameters
+    ----------
+    two_levels_V : float or None
+        Distance of two levels between which it goes, where it does.
+    follows_temperature : str
+        What follows the temperature, in words; empty where nothing does.
+    together : bool
+        Whether its episodes came mostly in all channels at once.
+    speaker_side : bool
+        Whether the leads sit behind the output relay.
+    """
+    yes = {item.question: item for item in findings if item.answer == YES}
+    found: list[tuple[Clue, str, str]] = []
+    jumped = yes.get("jumps")
+    if jumped is not None:
+        found.append((Clue.TWO_LEVELS, "jumps", f"jumps of about {volts_text(jumped.effect or 0.0)}"))
+    elif two_levels_V is not None:
+        found.append((Clue.TWO_LEVELS, "verdict", f"two levels {volts_text(two_levels_V)} apart"))
+    if follows_temperature:
+        found.append((Clue.TEMPERATURE, "drift", follows_temperature))
+    if warm_up is not None and warm_up.answer == FADES:
+        found.append((Clue.WARMING, "warm_up", "mostly soon after power-up"))
+    if warm_up is not None and warm_up.answer == GROWS:
+        found.append((Clue.HOT, "warm_up", "more often the longer it is on"))
+    if tried is not None and "provoked" in yes:
+        best = next(item for item in tried.kinds if item.kind == tried.best)
+        found.append((Clue.PROVOKED, "provoked", f"{best.answered} of {best.trials} answered ({best.kind})"))
+    if together or tail == TailKind.ALL_AT_ONCE:
+        count = int(np.count_nonzero(record.episodes.common)) or record.episodes.count
+        found.append((Clue.TOGETHER, "coincidence", f"{count} of {record.episodes.count} in all channels at once"))
+    openings = sum(int(trace.disconnected.shape[0]) for trace in record.traces)
+    if speaker_side and openings >= FEWEST_OPENINGS:
+        found.append((Clue.ZERO, "gaps", f"zero {openings} times where it rests elsewhere"))
+    settling = [] if history is None else [item for item in (history.level, history.settling) if item.answer == YES]
+    aged = [name for name in ("worse with age", "larger with age") if name in yes]
+    if aged:
+        said = "more often" if aged[0] == "worse with age" else "larger"
+        found.append((Clue.WITH_POWER_UPS, aged[0], f"{said} with each power-up"))
+    elif settling:
+        found.append((Clue.WITH_POWER_UPS, "power_up_history", settling[0].reads.rstrip(".")))
+    hits, episodes = noted_before(record, 0.5 * (1.0 - confidence))
+    if hits:
+        found.append((Clue.NOTES, "excursions", f"{hits} of {episodes} follow a note"))
+    return tuple(
+        WorthLooking(clue, said, rests_on, PLACES[clue].look, PLACES[clue].inside, SOURCE)
+        for clue, rests_on, said in found
+    )
+
+
+def noted_before(record: ChannelRecord, level: float) -> tuple[int, int]:
+    """Episodes that begin right after a note, and all; (0, 0) unless chance answers notes so often no more than ``level``.
+
+    Each note is set against the windows on both sides of it (`flicker.stats.power_ups.provoked_test`).
+    """
+    window = window_for("note")
+    events, notes, ends = [], [], []
+    hits = episodes = 0
+    for place, trace in enumerate(record.traces):
+        mine = record.episodes.start_s[record.episodes.run == place]
+        times = np.array([t for t in trace.hands.notes_s if holds(trace.observed, np.array([t]))[0]])
+        episodes += mine.size
+        if trace.observed_s <= 0:
+            continue
+        if times.size:
+            before = np.searchsorted(times, mine, "right") - 1
+            hits += int(np.count_nonzero((before >= 0) & (mine - times[np.maximum(before, 0)] <= window)))
+        events.append(np.minimum(np.sort(elapsed(trace.observed, mine)), trace.observed_s))
+        notes.append(np.minimum(np.unique(elapsed(trace.observed, times)), trace.observed_s))
+        ends.append(trace.observed_s)
+    if hits < FEWEST_NOTES:
+        return 0, 0
+    shown = provoked_test(events, notes, window, ends).p_value <= level
+    return (hits, episodes) if shown else (0, 0)
+
+
+def looking_lines(rows: Sequence[WorthLooking]) -> list[str]:
+    """Sentences of a page, the safety words last where a place lies inside; empty where there is nothing to say."""
+    if not rows:
+        return []
+    return [*(row.reads for row in rows), *([INSIDE] if any(row.inside for row in rows) else [])]
+
+
+def in_every_channel(rows: Sequence[tuple[WorthLooking, ...]]) -> list[tuple[WorthLooking, ...]]:
+    """Jumps between levels in every one of several channels point to what they share, not to each one's input pair."""
+    if len(rows) < 2 or not all(any(row.clue == Clue.TWO_LEVELS for row in mine) for mine in rows):
+        return list(rows)
+    place = PLACES[Clue.TOGETHER]
+    return [
+        tuple(
+            replace(row, clue=Clue.TOGETHER, found=f"{row.found}, in every channel", look=place.look, inside=place.inside)
+            if row.clue == Clue.TWO_LEVELS
+            else row
+            for row in mine
+        )
+        for mine in rows
+    ]
