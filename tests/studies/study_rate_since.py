@@ -13,7 +13,7 @@ import numpy as np
 
 from flicker.stats.changepoints import rate_since, rate_since_unit
 
-SEED, DRAWS, UNIT_DRAWS = 20261126, 150, 1500
+SEED, DRAWS, UNIT_DRAWS = 20261126, 120, 800
 LEVEL = 0.0125  # each way: 2.5 % in all
 DEAD_S, LATE_S = 10.0, 7200.0
 
