@@ -22,6 +22,12 @@ Floats = NDArray[np.float64]
 
 CELL_S = 10.0
 MOST_CELLS = 40_000
+# A slow logger shows a swing as one reading or two: a level is at least so many cells, and the running median passes over
+# as many. Common practice, no source.
+LEVEL_CELLS = 3
+# A level held for so long is where the channel rests, whether or not it comes back: a day away in a log of months is
+# movement, an hour away in an evening a swing. As long as the pause that makes a power-up of its own; a choice.
+RESTS_S = 6 * 3600.0
 CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level
 
 
@@ -76,7 +82,7 @@ def fit_baseline(
     excursion_V : float
         Entering threshold that excursions will have at least.
     long_episode_s : float
-        Longer than this a calm stretch is a level.
+        Longer than this a calm stretch is a level; of a slow logger, three readings at least.
     follow_s : float
         The baseline does not follow moves faster than this.
 
@@ -97,7 +103,8 @@ def fit_baseline(
         cell_s = time_s.astype(np.float64)
     calm = high - low <= excursion_V
     spacing = float(np.median(np.diff(cell_s))) if cell_s.size > 1 else width_s
-    window_s = float(np.clip(duration / 3.0, 2.0 * long_episode_s, follow_s))
+    long_episode_s = max(long_episode_s, LEVEL_CELLS * spacing)
+    window_s = float(np.clip(duration / 3.0, 2.0 * long_episode_s, max(follow_s, 2.0 * long_episode_s)))
     wanted = max(3, round(window_s / spacing))
     if np.count_nonzero(calm) >= max(3, 0.5 * calm.size):
         smooth = np.interp(cell_s, cell_s[calm], running_median(cell[calm], wanted))
@@ -213,7 +220,7 @@ def _levels(
     reference = stays.copy()
     if returns:
         nearest = kept[np.argmin(np.abs(level[kept]))]
-        reference &= np.abs(level - level[nearest]) < jump
+        reference &= (np.abs(level - level[nearest]) < jump) | (lasts >= RESTS_S)
     inside = np.zeros(cell_s.size, dtype=bool)
     for (a, b), use in zip(parts, reference, strict=True):
         inside[a:b] = use

@@ -22,6 +22,7 @@ from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, re
 HOUR = 3600.0
 WINDOWS = 20
 PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
+LONG_READINGS = 3  # readings beyond which a swing of a slow logger is seen to last; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,10 +170,12 @@ def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     first_of_runs = int(np.unique(record.episodes.run[~record.episodes.common]).size)
     pauses = np.sort(np.array(gaps))
 
+    nuisance = nuisance_seen_per_h(record, limits)
+
     def shown(clusters: int) -> bool:
         if clusters < 2:
             return False
-        return recurrence(clusters, hours, nuisance_rate=limits.nuisance_rate_per_h).p_value <= 1 - limits.confidence
+        return recurrence(clusters, hours, nuisance_rate=nuisance).p_value <= 1 - limits.confidence
 
     if hours <= 0 or not shown(first_of_runs + pauses.size):
         return None
@@ -204,8 +207,9 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
     filled = long_evidence(record, limits)
     if hours <= 0:
         return Finding("intermittent", NOT_SHOWN, "no observed time", "Nothing was observed, so nothing can be said.")
+    nuisance = nuisance_seen_per_h(record, limits)
     method = (
-        f"chance of the other episodes at the nuisance rate of {limits.nuisance_rate_per_h:g} per hour, given the first; "
+        f"chance of the other episodes at the nuisance rate of {nuisance:.2g} per hour, given the first; "
         f"dead time {limits.dead_time_s:g} s fixed beforehand"
     )
     common: dict[str, Any] = {
@@ -225,7 +229,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         return Finding(
             "intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common
         )
-    result = recurrence(rate.episodes, hours, nuisance_rate=limits.nuisance_rate_per_h)
+    result = recurrence(rate.episodes, hours, nuisance_rate=nuisance)
     if filled:
         return Finding(
             "intermittent",
@@ -248,10 +252,19 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
         statistic=result.likelihood_ratio,
         p_value=result.p_value,
         sided="one",
-        limit=limits.nuisance_rate_per_h,
+        limit=nuisance,
         holds=rate.episodes >= 2,
         **common,
     )
+
+
+def nuisance_seen_per_h(record: ChannelRecord, limits: Limits) -> float:
+    """Rate at which a sound unit in a sound room shows episodes: a nuisance burst lasts no longer than the dead time, and a
+    logger that reads less often sees only the share of them that a reading falls into.
+    """
+    seldom = max((run.sample_interval_s for run in record.runs), default=0.0)
+    share = min(1.0, limits.dead_time_s / seldom) if seldom > 0 and limits.dead_time_s > 0 else 1.0
+    return limits.nuisance_rate_per_h * share
 
 
 def long_evidence(record: ChannelRecord, limits: Limits) -> str:
@@ -260,7 +273,9 @@ def long_evidence(record: ChannelRecord, limits: Limits) -> str:
         return ""
     longest, spent = record.longest_episode_s, record.in_excursion_s
     share = spent / record.observed_s
-    if longest > limits.long_episode_s:
+    # one reading or two of a slow logger do not show how long a swing lasts
+    seldom = max((run.sample_interval_s for run in record.runs), default=0.0)
+    if longest > max(limits.long_episode_s, LONG_READINGS * seldom):
         return f"One episode lasted {longest:.3g} s"
     # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)

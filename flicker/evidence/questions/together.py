@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
+from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.rates import recurrence as recurrence_test
 
@@ -48,7 +49,7 @@ def recurring_common(
     if not counts or max(counts) < 2:
         return found, ""
     hours = max(record.observed_s for record in found) / HOUR
-    result = recurrence_test(max(counts), hours, nuisance_rate=limits.nuisance_rate_per_h)
+    result = recurrence_test(max(counts), hours, nuisance_rate=nuisance_seen_per_h(found[0], limits))
     if result.p_value > 1.0 - limits.confidence:
         return found, ""
     kept = [
