@@ -187,13 +187,16 @@ class Guard(Result):
         found = self.figures
         if found.observed_h <= 0:
             return "As read: nothing that could be judged."
-        last = f", last {volts_text(found.last_V)}" if found.last_V is not None else ""
+        last = f", last at {volts_text(found.last_V)}" if found.last_V is not None else ""
         swings = "no swing" if not found.swings else f"{found.swings} swing{'' if found.swings == 1 else 's'}"
+        beyond = f"{found.beyond_s:.3g} s beyond" if found.beyond_s > 0 else "never beyond"
+        blanks = found.blanks + found.short_blanks
+        own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
         return (
-            f"As read: rest up to {volts_text(found.largest_V)}{last}; moved {volts_text(found.moved_V)} from minute 20 "
-            f"on; peak {volts_text(found.peak_V)} after the first seconds; {volts_text(found.spread_V)} within five "
-            f"minutes; {swings} of {volts_text(self.limits.swing_V)} or more; beyond {volts_text(BEYOND_V)} for "
-            f"{found.beyond_s:.3g} s; {found.blanks + found.short_blanks} blanks of its own."
+            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; moved {volts_text(found.moved_V)} from "
+            f"minute 20 on; peak {volts_text(found.peak_V)} after the first seconds; {volts_text(found.spread_V)} of "
+            f"spread within five minutes; {swings} of {volts_text(self.limits.swing_V)} or more; {beyond} "
+            f"{volts_text(BEYOND_V)}{own}."
         )
 
 

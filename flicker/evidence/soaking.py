@@ -235,7 +235,7 @@ def plan_soak(
         for number in ALLOWED
     )
     if kind == "upper limit":
-        cautions.append("Nothing was seen so far: a fault rarer than the log can exclude needs longer, without end.")
+        cautions.append("Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer.")
     if kind == "catch" and units is None and rate.count is not None:
         cautions.append(
             "Only a total is given: the plan takes all power-ups as alike, so it holds for this power-up going on; give "

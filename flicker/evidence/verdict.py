@@ -216,7 +216,7 @@ def _guarded(
                 TailKind.SETTLES_DIFFERENTLY,
                 f"settles differently by {moved} over {found.power_ups} power-ups",
             )
-        return VerdictWord.DRIFTING, TailKind.MOVED, f"moved {moved}, kind not shown"
+        return VerdictWord.DRIFTING, TailKind.MOVED, f"moved {moved}, whether by a step, a slope or wander is not shown"
     if Reason.SWINGS in reasons and facts.shared_swings:
         return VerdictWord.NOISY, TailKind.ALL_AT_ONCE, "in all channels at once"
     if Reason.REST in reasons or findings["settled offset"].answer == YES:

@@ -143,7 +143,7 @@ def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) 
     if kind == TailKind.SETTLES_DIFFERENTLY:
         return f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over {found.power_ups} power-ups."
     if kind == TailKind.SMALL_SWINGS:
-        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}: small, but no rest."
+        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}: small, but it does not rest."
     if kind == TailKind.ALL_AT_ONCE:
         return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}.{AT_ONCE}"
     if kind == TailKind.OFFSET:

@@ -83,7 +83,7 @@ def _answers(item: ChannelAssessment) -> list[Child]:
     if within:
         said.append(f"Within limits: {', '.join(within)}.")
     if open_:
-        said.append(f"Not to be told from this log: {', '.join(open_)}.")
+        said.append(f"This log cannot tell: {', '.join(open_)}.")
     return [" ".join(said)]
 
 

@@ -268,7 +268,7 @@ def _movement_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int,
     needed_h = each[0] * min(1.0, SEEN * limits.drift_V / max(moving.moved_V, 1e-12))
     if each[1] < needed_h:
         needed = hours_text(math.ceil(10.0 * (needed_h + WARM_S / HOUR)) / 10.0)
-        return f"so slow a movement shows in {needed} of one power-up; log so long"
+        return f"so slow a movement shows only in one power-up of {needed}; log that long"
     apart_V = moving.moved_V - quiet.moved_V
     if moving.moved_V < APART * quiet.moved_V or apart_V <= off_by(moving.moved_V, quiet.moved_V):
         return "the two movements are too much alike"

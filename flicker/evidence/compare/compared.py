@@ -199,14 +199,14 @@ def reads(
         if not ratio.alone:
             said_of_scatter = _holds(ratio, outcome)
         else:
-            said_of_scatter = f"One power-up a side cannot tell how far they differ; the change holds up to {share_text(1.5 * ratio.scatter)}: log a second."
+            said_of_scatter = f"One power-up on each side cannot tell how far like power-ups vary; the change is shown up to {share_text(1.5 * ratio.scatter)}: log a second."
         if outcome == IMPROVED and not math.isinf(ratio.high):
             said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
             said.append(f"The rate rose to at least {digits_text(ratio.low)} times what it was ({ratio.confidence:.0%}).")
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
-        said.append("One power-up a side cannot tell how far power-ups differ: log a second on each.")
+        said.append("One power-up on each side cannot tell how far like power-ups vary: log a second on each.")
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
     if level.note.startswith("not shown: meter or leads"):
@@ -223,8 +223,8 @@ def reads(
 def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     """How much power-ups differ by themselves, and up to which difference the change is shown."""
     held = ratio.holds_less if outcome == IMPROVED else ratio.holds_greater
-    differ = f"Power-ups differ by themselves by some {share_text(ratio.cv)} (up to {share_text(ratio.cv_high)})"
-    return f"{differ}; this is shown while they differ by up to {share_text(held or 0.0)}."
+    differ = f"Like power-ups vary by some {share_text(ratio.cv)} (perhaps {share_text(ratio.cv_high)})"
+    return f"{differ}; the change is shown as long as they vary by no more than {share_text(held or 0.0)}."
 
 
 def _cure(cured: str, again: bool, state: Cure) -> str:
@@ -245,7 +245,7 @@ def _cure(cured: str, again: bool, state: Cure) -> str:
             f", or {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"
         )
     if state.excluded_per_h is not None:
-        return f"The clean log says at most {digits_text(state.excluded_per_h)} per hour; {more}."
+        return f"The clean log excludes more than {digits_text(state.excluded_per_h)} per hour; {more}."
     return f"{more[0].upper()}{more[1:]}."
 
 

@@ -89,7 +89,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         text = f"The level at rest {words}: {result.range * 1e3:.3g} mV in {digits_text(span_h)} h."
     moved = float(np.ptp(part.room_V))
     if part.warmth is not None:
-        text += f" A further {part.warmth.reads}: wander, the room's, not drift"
+        text += f" A further {part.warmth.reads}: that is the room, not drift"
         beyond = part.warmth.range_V > limits.wander_V
         text += f"; beyond the {limits.wander_V * 1e3:g} mV that wander may have." if beyond else "."
     elif moved > limits.drift_V:

@@ -70,9 +70,9 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
     keep = np.unique(np.linspace(0, curve.time.size - 1, min(curve.time.size, POINTS)).astype(int))
     half = float(curve.time[np.argmax(curve.mean >= 0.5 * curve.mean[-1])])
     said = (
-        f"By {hours_text(float(curve.time[-1]))} since switch-on a power-up has shown {digits_text(curve.mean[-1])} episodes in the mean "
-        f"({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])} over {len(ends)} power-ups that differ), half of them by "
-        f"{hours_text(half)}."
+        f"Within {hours_text(float(curve.time[-1]))} of switching on a power-up shows {digits_text(curve.mean[-1])} episodes on "
+        f"average ({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])}, judged by {len(ends)} power-ups), half of them "
+        f"within {hours_text(half)}."
     )
     return MeanCount(
         power_ups=len(ends),

@@ -44,7 +44,7 @@ PART_WITHIN = 0.5
 MORE_OFTEN, LARGER, WORSE_WITH_AGE, LARGER_WITH_AGE = "more often", "larger", "worse with age", "larger with age"
 QUESTIONS = (MORE_OFTEN, LARGER, WORSE_WITH_AGE, LARGER_WITH_AGE)
 WITHIN, OVER = (MORE_OFTEN, LARGER), (WORSE_WITH_AGE, LARGER_WITH_AGE)
-NOT_POWERFUL = "Not shown: power-ups differ. Five show eightfold growth in 3 of 4 cases, eight fourfold in 3 of 5; log equal lengths."
+NOT_POWERFUL = "Not shown: like power-ups vary. Five would show an eightfold growth in 3 of 4 cases, eight a fourfold one in 3 of 5; log equal lengths."
 
 
 def growth_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[tuple[Finding, ...]]:
@@ -102,8 +102,8 @@ def page_foot(findings: Sequence[Finding], limits: Limits) -> str:
 def foot(limits: Limits) -> str:
     """Up to which difference between power-ups claims over them hold."""
     return (
-        f"Claims over power-ups hold while power-ups differ by up to {share_text(limits.power_up_scatter)} by themselves; were it "
-        "100%, up to 8 of 100 such claims could be chance, not 2.5."
+        f"What is said from power-up to power-up holds if like power-ups vary by up to {share_text(limits.power_up_scatter)}; if "
+        "they vary by 100%, up to 8 in 100 such statements are chance, not 2.5."
     )
 
 
@@ -161,7 +161,7 @@ def _larger(record: ChannelRecord, counts: PowerUpCounts, limits: Limits) -> Fin
     sizes, times = _sizes(record)
     result = size_growth_within(sizes, times, dead_time=record.dead_time_s, confidence=limits.confidence)
     many = counts.power_ups >= FEWEST_POWER_UPS
-    text = f"From the begin of a power-up to its end the size becomes {_times(result.factor)} what it was"
+    text = f"From the beginning of a power-up to its end the size becomes {_times(result.factor)} what it was"
     text += ": a matter of time since power-up." if many else ": heat or wear, which cannot be told apart here."
     if result.dof < 1:
         text = "Too few bursts to see a trend in size within power-ups (10 or more are needed)."

@@ -230,7 +230,7 @@ def _rate_reads(rate: RateWorsening) -> str:
     if rate.answer == NOT_SHOWN:
         close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
         tail = (
-            "; too little, or not sure enough where rates and sizes of all channels are asked together" if close else ""
+            "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         )
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"

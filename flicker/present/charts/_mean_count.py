@@ -27,10 +27,10 @@ Group = tuple[str, list[Floats], list[float], str]
 POINTS = 400  # of a curve on the screen
 HALVES_FROM = 4  # power-ups from which earlier and later ones are drawn apart: two each
 NOTE = (
-    "Steps: mean number of episodes of a power-up (Nelson's mean cumulative function). Band: where the mean over "
-    "power-ups that differ lies, pointwise at {confidence:.0%}. A curve that flattens: heat; curves apart: wear."
+    "Steps: mean number of episodes of a power-up (Nelson's mean cumulative function). Band: where the mean "
+    "may lie, as power-ups vary ({confidence:.0%} at each moment). A curve that flattens points to heat, curves that part to wear."
 )
-AGE_NOTE = " Below: episodes so far from {each} to {each}; band: where the count lies were nothing ageing."
+AGE_NOTE = " Below: episodes added up, {each} by {each}; band: where the count would lie if nothing aged."
 
 
 def mean_cumulative(assessment: Assessment, channel: str | None = None) -> Any:

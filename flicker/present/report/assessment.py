@@ -330,7 +330,7 @@ def method(result: Assessment) -> Markup:
             "Each channel is followed by a slow baseline. Swings beyond the threshold are excursions; those closer "
             f"than {limits.dead_time_s:g} s are one episode. Rates count episodes per observed hour, with exact "
             f"Poisson intervals at {limits.confidence:.0%}. A claim needs two things: it is statistically shown, and "
-            "it is large enough to matter. Trends widen for bursts, and slopes and steps are judged against noise "
+            "it is large enough to matter. Intervals of trends are widened for bursts, and slopes and steps are judged against noise "
             "that wanders by itself (1/f), not only white noise. The method of each finding stands beside it.",
         ),
         tag(

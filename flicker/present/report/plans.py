@@ -101,7 +101,7 @@ def _between(found: Mapping[str, Any], key: str) -> str:
         (found[name] for name in ("estimate", "ratio", "shift_V", "value") if found.get(name) is not None), None
     )
     if estimate is None:
-        return "not to be told"
+        return "cannot be told"
     said = number(float(estimate), unit) + (" mV" if unit else "")
     if found.get("low") is not None or found.get("high") is not None:
         said += f" ({number(found.get('low'), unit)} to {number(found.get('high'), unit)})"

@@ -172,9 +172,9 @@ class CountByAge(Result):
         below = bool(np.any(self.count < self.low - 1e-9))
         above = bool(np.any(self.count > self.high + 1e-9))
         if not (below or above):
-            return "The count from power-up to power-up stays where power-ups that do not age would lie."
+            return "The count from power-up to power-up stays as it would without ageing."
         way = "lags behind and catches up" if below and not above else "runs ahead" if above and not below else "strays"
-        return f"The count from power-up to power-up {way}, beyond where power-ups that do not age would lie."
+        return f"The count from power-up to power-up {way}, more than it would without ageing."
 
 
 def count_by_age(
