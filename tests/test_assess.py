@@ -258,3 +258,30 @@ def test_a_meter_that_seldom_looks_says_what_it_can_have_seen(interval_s, hours,
     assert channel.next.soak_h is not None and channel.next.soak_h > 0
     factor = (hours + channel.next.soak_h) / 2.996  # -log(0.05) hours exclude 1 per hour
     assert np.log10(factor) == pytest.approx(round(np.log10(factor)), abs=0.01)
+
+
+def test_a_level_that_moves_by_more_than_its_long_stretch_is_drifting_and_not_coming_and_going():
+    """A level that runs away leaves its baseline behind: one long stretch of 50 mV, and 280 mV of movement (invented)."""
+    rng = np.random.default_rng(5)
+    t = np.arange(0.0, 5 * 3600.0, 0.5)
+    volts = {
+        name: rest + end * (t / t[-1]) ** 4 + 7e-4 * rng.standard_normal(t.size)
+        for name, rest, end in (("left", 0.012, 0.28), ("right", 0.009, 0.26))
+    }
+    for item in assess(Log.from_arrays(t, volts)).channels:
+        assert item.verdict == "drifting"
+        assert item.tail == "the settled level moves, together with another channel"
+        assert item.finding("intermittent").answer == "not shown"
+        assert item.finding("drift").low > 0.1
+
+
+def test_long_stretches_larger_than_the_movement_still_come_and_go():
+    """Ten stretches of 200 mV for four minutes on a level that moves by 60 mV (invented)."""
+    rng = np.random.default_rng(6)
+    t = np.arange(0.0, 5 * 3600.0, 0.5)
+    volts = 0.005 + 0.06 * t / t[-1] + 7e-4 * rng.standard_normal(t.size)
+    for at in rng.permutation(60)[:10] * 300.0:
+        volts[(t >= at) & (t < at + 240.0)] += 0.2
+    (item,) = assess(Log.from_arrays(t, {"left": volts})).channels
+    assert item.finding("intermittent").answer == "yes"
+    assert item.verdict in ("noisy", "degrading")

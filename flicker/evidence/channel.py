@@ -158,7 +158,8 @@ def judge_channel(
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
     moved = drift.by_volts(moved, raw, guard, limits)
     changes, changed = drift.level_change(record, levels, limits)
-    comes_and_goes = recurrence.intermittent(record, rate, limits)
+    least_moved_V = abs(moved.low or 0.0) if moved.holds else 0.0
+    comes_and_goes = recurrence.intermittent(record, rate, limits, least_moved_V)
     if lead is not None:
         comes_and_goes = by_lead(comes_and_goes, record, lead, limits, lead_hits)
     findings = correct(
@@ -196,7 +197,7 @@ def judge_channel(
         trips=late_trips,
         dangerous_V=dangerous,
         two_levels=any(trace.two_levels is not None for trace in record.traces),
-        filled=bool(recurrence.long_evidence(record, limits)),
+        filled=bool(recurrence.long_evidence(record, limits, least_moved_V)),
         life_shown=any(trace.life == "seen" for trace in record.traces),
         excursions=sum(trace.excursions.count for trace in record.traces),
         in_excursion_s=record.in_excursion_s,
@@ -208,6 +209,7 @@ def judge_channel(
         hours_each=tuple(end / HOUR for _, end in units if end > 0),
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
+        moves_together=any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
         jump_pairs=jumping.pairs,
         jump_V=jumping.size_V,
         left_out=_left_out(record),

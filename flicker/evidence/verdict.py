@@ -56,6 +56,7 @@ class Facts:
     complaint_starts: float | None = None
     reading_every_s: float = 0.0
     enter_V: float = 0.0
+    moves_together: bool = False  # another channel moves in the same measure
     jump_pairs: int = 0  # jumps between levels, up and down,
     jump_V: float = 0.0  # and their middle size
     left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
@@ -138,6 +139,7 @@ def _word(
     if (yes("drift") or yes("level change")) and not (facts.two_levels or facts.filled):
         kind = TailKind.MOVES if yes("drift") else TailKind.JUMPED
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
+        tail += ", together with another channel" if facts.moves_together else ""
         return VerdictWord.DRIFTING, kind, tail + (", with recurring swings" if recurs else "")
     if recurs:
         what = "recurring swings"

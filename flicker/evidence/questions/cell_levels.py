@@ -46,6 +46,7 @@ class Levels:
     resolution_V: float
     samples_per_cell: int
     warmth: Warmth | None = None
+    together: bool = False  # another channel moves in the same measure
 
 
 def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
@@ -162,7 +163,8 @@ def _levels(
     if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
         warm = warmth(level - curve, _log_clocks(up, log_of_run), temperatures, limits.confidence)
     follows = np.zeros_like(level) if warm is None else warm[0]
-    room = follows + _room(time, level - curve - follows, others)
+    shared, together = _room(time, level - curve - follows, others)
+    room = follows + shared
     interval = float(np.median([run.sample_interval_s for run in up.runs]))
     return Levels(
         time_s=time,
@@ -173,6 +175,7 @@ def _levels(
         resolution_V=max(trace.resolution_V for trace in up.traces),
         samples_per_cell=max(1, round(CELL_S / interval)) if interval > 0 else 1,
         warmth=None if warm is None else warm[1],
+        together=together,
     )
 
 
@@ -244,11 +247,14 @@ def _begins(runs: Sequence[Run]) -> tuple[float, ...]:
     return tuple(out)
 
 
-def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> Floats:
-    """The part of the movement that another channel shares in the same measure, or that follows the time of day."""
-    room = np.zeros_like(level)
+def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> tuple[Floats, bool]:
+    """The part of the movement that another channel shares in the same measure, or that follows the time of day.
+
+    And whether there is such a channel.
+    """
+    room, together = np.zeros_like(level), False
     if time.size < 12:
-        return room
+        return room, together
     for other in others:
         time_o, level_o = other.time_s, other.level_V
         both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
@@ -261,7 +267,7 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> Floats:
         slope = float(mine @ theirs) / spread
         correlation = float(mine @ theirs) / np.sqrt(spread * float(mine @ mine))
         if correlation > 0.9 and 0.4 < slope < 2.5:
-            room = np.interp(time, time_o, slope * (level_o - np.median(level_o)))
+            room, together = np.interp(time, time_o, slope * (level_o - np.median(level_o))), True
             break
     if time[-1] - time[0] >= 1.5 * DAY_S:
         rest = level - room
@@ -275,4 +281,4 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> Floats:
         left = rest - design @ coefficients
         if float(left @ left) < 0.5 * float(centred @ centred):
             room = room + daily
-    return room
+    return room, together

@@ -93,7 +93,10 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         beyond = part.warmth.range_V > limits.wander_V
         text += f"; beyond the {limits.wander_V * 1e3:g} mV that wander may have." if beyond else "."
     elif moved > limits.drift_V:
-        text += f" A further {moved * 1e3:.3g} mV is shared by the channels or follows the time of day: the room."
+        text = (
+            f"{moved * 1e3:.3g} mV are shared by the channels or follow the time of day. Apart from that: "
+            f"{text[0].lower()}{text[1:]}"
+        )
     return Finding(
         "drift",
         NO if within else NOT_SHOWN,

@@ -195,8 +195,10 @@ def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     meaning="Do the channel's own episodes recur, more than a sound unit in a sound room would show (0.01 per hour)?",
     chart="cumulative",
 )
-def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Finding:
+def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved_V: float = 0.0) -> Finding:
     """Do the channel's own episodes recur?
+
+    ``moved_V`` is the least movement of the level that is shown: long stretches smaller than it are the movement itself.
 
     The null is a sound unit in a sound room: given the first episode, the others came at the nuisance rate. The dead
     time that joins a burst to one episode is fixed before looking. An episode that lasts long, or many excursions that
@@ -204,7 +206,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> Fi
     """
     hours = record.observed_s / HOUR
     share = record.in_excursion_s / record.observed_s if record.observed_s > 0 else 0.0
-    filled = long_evidence(record, limits)
+    filled = long_evidence(record, limits, moved_V)
     if hours <= 0:
         return Finding("intermittent", NOT_SHOWN, "no observed time", "Nothing was observed, so nothing can be said.")
     nuisance = nuisance_seen_per_h(record, limits)
@@ -267,9 +269,13 @@ def nuisance_seen_per_h(record: ChannelRecord, limits: Limits) -> float:
     return limits.nuisance_rate_per_h * share
 
 
-def long_evidence(record: ChannelRecord, limits: Limits) -> str:
-    """Say how excursions fill time, or '' where they do not."""
-    if record.observed_s <= 0:
+def long_evidence(record: ChannelRecord, limits: Limits, moved_V: float = 0.0) -> str:
+    """Say how excursions fill time, or '' where they do not.
+
+    A level that moves by more than its excursions are large is beyond the threshold only because the baseline follows
+    late: nothing comes and goes.
+    """
+    if record.observed_s <= 0 or (record.episodes.count and float(record.episodes.size_V.max()) < moved_V):
         return ""
     longest, spent = record.longest_episode_s, record.in_excursion_s
     share = spent / record.observed_s

@@ -74,7 +74,10 @@ def answer(item: ChannelAssessment) -> Text:
         said.append(
             f"swings up to {volts_text(max(swings))}, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
         )
-    if item.baseline.level_V is not None:
+    raw = item.guard.figures
+    if raw.moved_V > item.guard.limits.move_V and raw.last_V is not None:
+        said.insert(0, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V)}")
+    elif item.baseline.level_V is not None:
         said.append(f"rests at {volts_text(item.baseline.level_V)}")
     if not swings:
         said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
