@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import itertools
+import re
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -13,6 +15,14 @@ LAYERS = (
     {"commands"}, {"cli"},
 )  # fmt: skip
 LEVEL = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
+
+
+# how a comment says where a number comes from (DEVELOPERS.md, 'Before a change lands')
+ORIGIN = re.compile(
+    r"common practice|\bchosen\b|\bchoices?\b|measured|fitted|clearance|tests/studies|\bstudy(\b|_)|definition|from memory|"
+    r"\bas (in|the|for|there)\b|\b(19|20)\d\d\b",
+    re.IGNORECASE,
+)
 
 
 def _name(path: Path) -> str:
@@ -81,3 +91,46 @@ def test_the_graph_sees_an_import():
 def test_every_folder_says_what_is_in_it():
     for path in (ROOT / "flicker").rglob("__init__.py"):
         assert (ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "").strip(), path
+
+
+def _is_number(node: ast.expr) -> bool:
+    """A number, or something reckoned from or made of some."""
+    if isinstance(node, ast.Constant):
+        return isinstance(node.value, (int, float)) and not isinstance(node.value, bool)
+    if isinstance(node, ast.UnaryOp):
+        return _is_number(node.operand)
+    if isinstance(node, ast.BinOp):
+        return _is_number(node.left) or _is_number(node.right)
+    return isinstance(node, (ast.Tuple, ast.List)) and any(_is_number(item) for item in node.elts)
+
+
+def _without_origin(text: str) -> list[str]:
+    """Named constants whose comment (beside, above, or at the head of their block) names no origin."""
+    lines = text.splitlines()
+    out = []
+    for node in ast.parse(text).body:
+        if not isinstance(node, (ast.Assign, ast.AnnAssign)) or node.value is None or not _is_number(node.value):
+            continue
+        target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+        names = [item.id for item in ast.walk(target) if isinstance(item, ast.Name)]
+        if not names or not all(name == name.upper() for name in names):
+            continue
+        first = node.lineno - 1
+        while first and lines[first - 1].strip():
+            first -= 1
+        block = lines[first : node.lineno - 1]
+        head = list(itertools.takewhile(lambda line: line.startswith("#"), block))  # speaks for the whole block
+        above = list(itertools.takewhile(lambda line: line.startswith("#"), reversed(block)))
+        said = [line.partition("#")[2] for line in (*head, *reversed(above), *lines[node.lineno - 1 : node.end_lineno])]
+        if not ORIGIN.search(" ".join(said)):
+            out.append(", ".join(names))
+    return out
+
+
+def test_every_number_says_where_it_comes_from():
+    assert _without_origin("A_S = 3.0  # long\nB = 2  # a choice\n\n# Fitted by x.py.\nC = 1\nD = (1, 2)\n") == ["A_S"]
+    wrong = []
+    for room in ("signals", "evidence"):
+        for path in sorted((ROOT / "flicker" / room).rglob("*.py")):
+            wrong += [f"{_name(path)}: {name}" for name in _without_origin(path.read_text(encoding="utf-8"))]
+    assert wrong == []

@@ -2,5 +2,5 @@
 
 `result` is the base of every result class, `described` says what a key of a document means, `check` refuses bad
 arguments in one sentence, `limits` holds what is large enough to matter, `values` the enumerations, `formats` numbers in
-words.
+words, `units` seconds in an hour.
 """

@@ -11,6 +11,7 @@ import numpy as np
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
 from flicker.case.case_file import Case, needs
 from flicker.evidence.accuracy import off_by_V
@@ -43,8 +44,6 @@ from flicker.evidence.starts import BEHIND_RELAY, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
-
-HOUR = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,7 +294,7 @@ def _speaker_side(record: ChannelRecord, case: Case | None) -> bool:
 
 
 LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
-LEFT_OUT_S = 60.0
+LEFT_OUT_S = 60.0  # of gaps from where a page says so: chosen, not measured
 
 
 def _left_out(record: ChannelRecord) -> bool:

@@ -17,8 +17,8 @@ from flicker.evidence.record import ChannelRecord
 
 Columns = dict[str, NDArray[Any]]
 
-EXCURSIONS_LISTED = 10_000
-AT_ONCE = 1 << 14
+EXCURSIONS_LISTED = 10_000  # rows of a document: a choice
+AT_ONCE = 1 << 14  # a choice: bounds memory
 
 
 @dataclass(frozen=True, slots=True)

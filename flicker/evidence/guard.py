@@ -19,6 +19,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.signals.guard.figures import (
     APART_S,
     BEGIN,
@@ -37,7 +38,8 @@ Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-HOUR = 3600.0
+# By the rules of clearance: choices, held against sound and unsound channels of simulated benches; through the whole
+# program they are measured in tests/studies/results/danger.md.
 OPEN_V = 1.0  # an open lead reads up to this before the output relay closes,
 OPEN_MEDIAN_V = 0.3  # its middle no more than this
 EARLY_PEAKS_V = (0.2, 0.1)  # until each of `STARTS_S`

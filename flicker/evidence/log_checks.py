@@ -20,6 +20,7 @@ from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.trace import RunTraces
 
+# Chosen, not measured, where a line does not say common practice.
 COARSE_V = 0.05  # a noise floor or a last digit above this belongs to millivolts taken for volts
 BEYOND_V = 200.0  # no amplifier's output reaches this
 FINE_V, SMALL_V = 5e-6, 1e-3  # noise floor and largest reading that lie below any output's

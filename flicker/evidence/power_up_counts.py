@@ -12,11 +12,10 @@ from flicker.stats.power_ups import expected_counts
 
 Floats = NDArray[np.float64]
 
-OCCUPIED_LEADS = (
-    0.10  # share of occupied windows from which a counter saturates: a 10 s dead time counts 900 per hour as
-)
-# 74, 1,800 as 12 (exact for a paralysable counter); the share still rises
-CELL_S = 10.0  # where no dead time is set
+# Share of occupied windows from which a counter saturates: a 10 s dead time counts 900 per hour as 74, 1,800 as 12
+# (by definition of a paralysable counter); the share still rises.
+OCCUPIED_LEADS = 0.10
+CELL_S = 10.0  # where no dead time is set: a choice
 
 
 @dataclass(frozen=True, slots=True)

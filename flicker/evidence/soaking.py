@@ -19,6 +19,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.compare.sides import HEAT_S, Side, side_of
 from flicker.evidence.frames import SoakTables
@@ -36,11 +37,10 @@ from flicker.stats.soak import (
     power_ups_to_catch,
 )
 
-HOUR = 3600.0
-TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)
-ALLOWED = (0, 1, 2)
-REDUCTIONS = (0.5, 0.1, 0.0)
-POWER = 0.8
+TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)  # confidences that a page lists: a choice
+ALLOWED = (0, 1, 2)  # episodes in a soak that a page lists: a choice
+REDUCTIONS = (0.5, 0.1, 0.0)  # ratios of rates that a page lists: a choice
+POWER = 0.8  # common practice, no source
 COOL_DOWN_H = 1.0  # common practice, no source: off for an hour is a cold start
 START_H = 0.25  # what one look at a cold start takes, warm-up included; common practice, no source
 CAUTIONS = (

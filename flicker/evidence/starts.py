@@ -21,8 +21,8 @@ from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
-APART_S = 6 * 3600.0
-NEAR_S = 3.0  # between a power-up as found in blocks and in readings
+APART_S = 6 * 3600.0  # by the rule of clearance on power-ups: six hours and more between files, a choice
+NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured
 BEHIND_RELAY = ("speaker side", "unknown")
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
@@ -24,12 +25,11 @@ DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
 WITHIN_LIMITS = Fitness.WITHIN_LIMITS
 
-HOUR = 3600.0
 MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
 SMALL_SWINGS = 5  # from here on they are a finding, not chance (choice, not measured)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
 CUT_SHARE = 0.9  # the guard leaves out two minutes of each power-up; less than this is a cut (choice)
-STEP_H = 1.0 / 12.0  # advice is in whole five minutes
+STEP_H = 1.0 / 12.0  # advice is in whole five minutes; a choice
 ONLY_MISSING = frozenset({Reason.SHORT, Reason.RATE})  # reasons that more of the same log would take away
 
 

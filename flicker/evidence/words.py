@@ -6,14 +6,14 @@ from collections.abc import Mapping
 
 from flicker.base.formats import channel_text, hours_text, once_text, share_text, times_text, volts_text
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.guard import Guard
 from flicker.evidence.guard_words import reasons_text
 from flicker.evidence.verdict import ONLY_MISSING, Facts, Verdict, missing_hours
 
-HOUR = 3600.0
-SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so
+SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so; a choice
 SAID_BY_GUARD = (
     TailKind.JUMPS, TailKind.MOVED, TailKind.SETTLES_DIFFERENTLY, TailKind.SMALL_SWINGS, TailKind.ALL_AT_ONCE,
     TailKind.OFFSET, TailKind.OPEN,

@@ -30,7 +30,7 @@ INSIDE = (
     "discharge and measure that they have, covers off only for those trained for it."
 )
 FEWEST_NOTES = 3  # hits below which a note before an episode is no pattern; common practice, no source
-FEWEST_OPENINGS = 2  # zero at the speaker side: one may have been a hand on the lead
+FEWEST_OPENINGS = 2  # zero at the speaker side: one may have been a hand on the lead; a choice
 
 
 class Clue(StrEnum):

@@ -20,15 +20,15 @@ from flicker.signals.startup import Start
 
 Floats = NDArray[np.float64]
 
-CELL_S = 10.0
-MOST_CELLS = 40_000
+CELL_S = 10.0  # levels every ten seconds, 200 in a short log: chosen, not measured
+MOST_CELLS = 40_000  # a choice: bounds memory
 # A slow logger shows a swing as one reading or two: a level is at least so many cells, and the running median passes over
 # as many. Common practice, no source.
 LEVEL_CELLS = 3
 # A level held for so long is where the channel rests, whether or not it comes back: a day away in a log of months is
 # movement, an hour away in an evening a swing. As long as the pause that makes a power-up of its own; a choice.
 RESTS_S = 6 * 3600.0
-CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level
+CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

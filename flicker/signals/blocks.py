@@ -28,10 +28,10 @@ from flicker.signals.spill_buffer import Stash
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-BLOCK_S = 1.0
-MOST_BLOCKS = 1 << 18  # per run and channel: memory stays flat however long the log is
-MOST_SUBSAMPLES = 1 << 16
-SUB_MEANS = 10
+BLOCK_S = 1.0  # a choice: the grid on which everything but excursions is judged
+MOST_BLOCKS = 1 << 18  # per run and channel: memory stays flat however long the log is; a choice
+MOST_SUBSAMPLES = 1 << 16  # a choice: bounds memory
+SUB_MEANS = 10  # a choice: the middle of ten means holds against four stray ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,9 +178,9 @@ class _RunBuilder:
             self.guard.feed(piece, size, reduced)
 
 
-TILE = 64  # blocks of a thousand rows that stay in the cache
-TILES = 16  # whose sub-means are ranked together
-SHORT = 60  # rows in a block up to which blocks are reduced column by column
+TILE = 64  # blocks of a thousand rows that stay in the cache; a choice for speed
+TILES = 16  # whose sub-means are ranked together; a choice for speed
+SHORT = 60  # rows in a block up to which blocks are reduced column by column; a choice for speed
 
 _Reduced = tuple[Floats, Floats, Floats, Floats]
 

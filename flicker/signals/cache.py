@@ -31,8 +31,8 @@ from flicker.signals.guard.figures import CHANNEL_ARRAYS, RULES, ChannelFigures,
 from flicker.signals.mark_windows import Hands
 from flicker.signals.spill_buffer import Stash
 
-FORM = 5  # of the file; raised where its content changes its meaning
-MIB = 1 << 20
+FORM = 5  # of the file; raised where its content changes its meaning; by definition
+MIB = 1 << 20  # by definition
 ROWS = "stash.rows"
 ROWS_DIGEST = "stash.rows.sha256"
 _APART = (ROWS, ROWS_DIGEST, "digest")  # members of the file that the digest of its arrays leaves out

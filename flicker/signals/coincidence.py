@@ -27,10 +27,10 @@ from flicker.stats.rates import share_interval
 Floats = NDArray[np.float64]
 
 LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
-LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart
+LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart; chosen, not measured
 COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
-SIZE_PERMUTATIONS = 4_999
-SEED = 20_260_103
+SIZE_PERMUTATIONS = 4_999  # p-values in steps of 1/5000: a choice
+SEED = 20_260_103  # any number will do: a choice
 
 
 @dataclass(frozen=True, slots=True)

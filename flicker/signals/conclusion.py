@@ -24,12 +24,12 @@ from flicker.signals.trace_model import Trace
 Floats = NDArray[np.float64]
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
-AWAY_S = 120.0
-AWAY_TIMES = 3.0  # pick-up lies within its own size of zero
-AWAY_OFTEN = 5  # windows
-LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing
-HELD_V = 2.0e-3  # up to here where the level holds still meanwhile
-HELD_SHARE = 0.12  # of the noise
+AWAY_S = 120.0  # window in which the level is held off zero: chosen, not measured
+AWAY_TIMES = 3.0  # pick-up lies within its own size of zero; chosen, not measured
+AWAY_OFTEN = 5  # windows; chosen, not measured
+LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing; chosen, not measured
+HELD_V = 2.0e-3  # up to here where the level holds still meanwhile; chosen, not measured
+HELD_SHARE = 0.12  # of the noise; chosen, not measured
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 

@@ -29,8 +29,10 @@ from flicker.stats.noise import noise_sigma, resolution_of
 
 Floats = NDArray[np.float64]
 
-LEAVE_SHARE = 0.75  # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end
-SIGMAS = 6.0
+# of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end; chosen
+# (DEVELOPERS.md, decisions)
+LEAVE_SHARE = 0.75
+SIGMAS = 6.0  # common practice, no source: Gaussian noise passes six sigma once in 5e8 readings
 
 
 def draft_trace(

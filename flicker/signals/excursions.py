@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-MICROSECOND = 1e-6
+MICROSECOND = 1e-6  # a choice: rounding of clock times must not decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +68,8 @@ _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 
 
 _START, _END, _DEVIATION, _PEAK, _CUT, _OVER, _SIDE = range(7)
-_COLUMNS = 7
-FEED_ROWS = 1 << 16
+_COLUMNS = 7  # by definition: the fields of a row
+FEED_ROWS = 1 << 16  # a choice: speed against memory
 
 
 class Scanner:

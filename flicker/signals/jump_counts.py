@@ -17,10 +17,10 @@ from flicker.stats.noise import resolution_of
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch
-MOST_SIZES = 2000  # kept of a scale: their middle is all that is told
-NEIGHBOUR_V = 0.030
-NEIGHBOUR_S = 2.0
+WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
+MOST_SIZES = 2000  # kept of a scale: their middle is all that is told; a choice
+NEIGHBOUR_V = 0.030  # by the rule of clearance on jumps beside a neighbour's swing, a choice
+NEIGHBOUR_S = 2.0  # as in the line before
 
 
 class JumpWatch:

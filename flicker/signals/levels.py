@@ -17,14 +17,15 @@ from flicker.signals.order_statistics import scatter, sliding_medians
 
 Floats = NDArray[np.float64]
 
+# Chosen, not measured one by one; together: tests/studies/results/connection.md.
 SIDE = 4  # blocks on each side of a step
-LEAST_STEPS = 8
-SIGMAS = 6.0
+LEAST_STEPS = 8  # fewer say nothing
+SIGMAS = 6.0  # a step stands out of the noise
 SIZE_SCATTER = 0.2  # robust relative scatter of step sizes
 CALM = 5.0  # the step is at least this many times as large as the scatter between steps
-LARGEST_P = 0.005
-HELD_BLOCKS = 2 * SIDE
-HELD_SHARE = 0.02
+LARGEST_P = 0.005  # of signs that take turns by chance
+HELD_BLOCKS = 2 * SIDE  # a level is held for longer than a glitch
+HELD_SHARE = 0.02  # and for a real share of the time
 MOST_FAULTS = 0.2  # share of steps that repeat a sign: a short stay between two was missed
 
 

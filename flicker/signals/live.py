@@ -16,23 +16,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.signals.draft import LEAVE_SHARE, SIGMAS
 from flicker.signals.excursions import MICROSECOND, Scanner
 from flicker.signals.order_statistics import scatter
+from flicker.signals.ranges import COUNTS
 from flicker.signals.settings import Settings
 
 Floats = NDArray[np.float64]
 
-CELL_S = 10.0
-FEWEST = 8  # samples in a cell
-CELLS = 60  # past cells whose middle is the baseline
-SETTLED_CELLS = 3
-LEAVE_SHARE = 0.75
-COUNTS = 4.0
-SIGMAS = 6.0
-REPEATS = 10.0  # times its own longest repeat that a reading may stand still
-REPEAT_S = 60.0  # and never fewer seconds than this
-REPEAT_SAMPLES = 50
-MOVES = 20  # times a digit must have moved before its standing still says anything
+CELL_S = 10.0  # as in the baseline of a whole log, a choice
+FEWEST = 8  # samples in a cell; chosen, not measured
+CELLS = 60  # past cells whose middle is the baseline; chosen, not measured
+SETTLED_CELLS = 3  # that agree within the settling band: chosen, not measured
+REPEATS = 10.0  # times its own longest repeat that a reading may stand still; chosen, not measured
+REPEAT_S = 60.0  # and never fewer seconds than this; chosen, not measured
+REPEAT_SAMPLES = 50  # and never fewer readings: chosen, not measured
+MOVES = 20  # times a digit must have moved before its standing still says anything; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FEW = 15  # rows, or values in a window, that are sorted against each other
-AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step
-MOST_SIZES = 64  # sizes of groups that are sorted table by table
+FEW = 15  # rows, or values in a window, that are sorted against each other; a choice for speed
+AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step; a choice: bounds memory
+MOST_SIZES = 64  # sizes of groups that are sorted table by table; a choice for speed
 
 
 def middle_row(rows: list[Floats]) -> Floats:

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-FACTORS = (10.0, 100.0, 1000.0)
-LEAST_S = 60.0
-LEAST_READINGS = 60
-LEAST_CHANGES = 5
+# Chosen, not measured one by one; together: tests/studies/results/connection.md.
+FACTORS = (10.0, 100.0, 1000.0)  # by definition: ranges of a meter are decades apart
+LEAST_S = 60.0  # shortest stretch in one range
+LEAST_READINGS = 60  # in it
+LEAST_CHANGES = 5  # of the reading in it
 LEAST_LARGE = 8  # readings above a range border: the chance that fine ones all end in 0 is 1e-8
 COUNTS = 4.0  # what is smaller than four steps of the last digit cannot be told from rounding
 

@@ -10,7 +10,7 @@ from flicker.signals.trace import Trace
 
 Floats = NDArray[np.float64]
 
-FEWEST = 24  # readings in a stretch, so that its middle is worth taking off
+FEWEST = 24  # readings in a stretch, so that its middle is worth taking off; chosen, not measured
 
 
 def local_residual(trace: Trace, width_s: float, *, calm: bool = False) -> Floats:

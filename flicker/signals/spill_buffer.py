@@ -21,12 +21,12 @@ from flicker.logs.model import Piece
 
 Floats = NDArray[np.float64]
 
-MOST_BYTES = 16 << 20
-MOST_SPILT = 768 << 20
-SPARE = 4  # times as much must be free on the disk before a temporary file is begun
-MIDDLES = 64  # blocks whose middle says where the level is
-TAIL_BLOCKS = 6  # after the last that a relay must see
-FIRST_S = 60.0  # of each stretch are kept at full rate: what the lead reads before an output relay closes
+MOST_BYTES = 16 << 20  # in memory; a choice: bounds memory
+MOST_SPILT = 768 << 20  # on the disk; a choice: bounds the disk
+SPARE = 4  # times as much must be free on the disk before a temporary file is begun; a choice
+MIDDLES = 64  # blocks whose middle says where the level is; chosen, not measured
+TAIL_BLOCKS = 6  # after the last that a relay must see; chosen, not measured
+FIRST_S = 60.0  # of each stretch are kept at full rate: what the lead reads before an output relay closes; a choice
 
 
 class Stash:

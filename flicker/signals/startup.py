@@ -16,7 +16,7 @@ from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
 
-FIT_S = 600.0  # the start is looked for in the first ten minutes
+FIT_S = 600.0  # the start is looked for in the first ten minutes; chosen, not measured
 TAUS_S = np.geomspace(0.7, 400.0, 22)
 
 

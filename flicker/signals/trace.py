@@ -34,10 +34,10 @@ Made = TypeVar("Made")
 
 __all__ = ["PICK_UP_V", "RunTraces", "Trace", "trace_log"]
 
-MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side,
-FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks
+MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side (a choice for speed),
+FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks; a choice
 ALONG_S = 60.0  # a stretch that begins so soon after another goes on with it (choice: the guard's one definition)
-STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tried too
+STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tried too; chosen, not measured
 
 
 def trace_log(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
@@ -12,7 +13,6 @@ from flicker.simulate._situations import switched_off
 
 Floats = NDArray[np.float64]
 
-HOUR = 3600.0
 
 
 @kind(

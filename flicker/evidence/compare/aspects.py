@@ -17,6 +17,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import hours_text, millivolts_text, share_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.condition_change import Change, OffBy
@@ -26,12 +27,11 @@ from flicker.evidence.findings import NO, YES
 from flicker.evidence.guard import WARM_S, Reason
 from flicker.evidence.questions.level_jumps import JUMP_V
 
-HOUR = 3600.0
 UNTOUCHED = "the untouched channel changed as well"
 APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
-MOST_STARTS = 1000  # nobody logs more
-BETWEEN = 5  # power-ups from which movement between them is judged (`questions.drift.run_to_run`)
+MOST_STARTS = 1000  # nobody logs more; a choice
+BETWEEN = 5  # power-ups from which movement between them is judged, as in `questions.drift.run_to_run`
 UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.UNDATED})  # a 'no' here shows nothing
 
 

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from flicker.base.described import Doc
 from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text, times_text
 from flicker.base.result import Result, plain
+from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.aspects import AspectChange, others_told, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
@@ -17,7 +18,6 @@ from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
 from flicker.evidence.questions.recurrence import EpisodeRate
 
-HOUR = 3600.0
 OTHER = frozenset({Aspect.MOVEMENT, Aspect.JUMPS, Aspect.POWER_UP, Aspect.PROTECTION})  # told by their own sentence
 
 

@@ -46,7 +46,6 @@ from flicker.evidence.log_checks import between
 from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record import ChannelRecord
 
-HOUR = 3600.0
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 

@@ -14,16 +14,15 @@ from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.accuracy import meter_or_leads
+from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
 from flicker.stats.power_ups import size_growth
 
 Floats = NDArray[np.float64]
 
-NOISE_BLOCKS = 12
-NOISE_WINDOW_S = 60.0  # as in the judgement of one side: what is slower is movement of the level
 NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
-SIZE_MATTERS = 1.5
+SIZE_MATTERS = 1.5  # as the growth of sizes in `questions.worsening`; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)

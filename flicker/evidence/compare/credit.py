@@ -11,7 +11,7 @@ from flicker.base.result import Result
 from flicker.case.model import NEW_PARTS, SAME_PARTS, Case
 from flicker.evidence.compare.weighing import IMPROVED
 
-TOLD = 100  # letters of work that a sentence can carry
+TOLD = 100  # letters of work that a sentence can carry: a choice
 
 
 class _Channel(Protocol):

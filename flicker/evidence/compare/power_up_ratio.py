@@ -13,7 +13,7 @@ from flicker.stats.power_ups import RateComparison, rate_comparison
 
 Floats = NDArray[np.float64]
 
-MOST_POWER_UPS = 200  # beyond, no further power-up is asked for
+MOST_POWER_UPS = 200  # beyond, no further power-up is asked for: a choice
 ALONE = "one power-up a side cannot tell how far they differ: log a second"
 
 

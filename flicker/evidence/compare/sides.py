@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 HEAT_S = 2.0 * 3600.0  # common practice, no source: two hours on, a unit is as warm as it gets
 COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
-MOST_CELLS = 200_000
+MOST_CELLS = 200_000  # a choice: bounds memory
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
 from flicker.evidence.compare.sides import Side, Strata, match, occupied
@@ -19,9 +20,10 @@ from flicker.stats.power_ups.scatter import SCATTER
 from flicker.stats.soak import clean_exposure, power_ups_to_catch
 
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
-HOUR = 3600.0
-RELEASE_PER_H = 0.1  # rate to exclude before an intermittent unit goes home where the complaint gives none
-PACE = 1.5  # sample intervals further apart than this factor see different shares of short glitches
+# rate to exclude before an intermittent unit goes home where the complaint gives none; common practice, no source
+RELEASE_PER_H = 0.1
+# sample intervals further apart than this factor see different shares of short glitches; chosen, not measured
+PACE = 1.5
 
 
 class NoteKind(StrEnum):

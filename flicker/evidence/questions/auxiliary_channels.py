@@ -29,10 +29,10 @@ from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
 
 Floats = NDArray[np.float64]
 
-NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples
-LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor
+NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
+LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor; both common practice, no source
 ABOVE_FLOOR = 3.0  # times the shorted lead's noise: a live output; both common practice, no source
-LEAST_V = 5e-5
+LEAST_V = 5e-5  # noise of a meter's own input; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.questions.warmth import Series, Warmth, warmth
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.model import Run
@@ -24,10 +25,9 @@ from flicker.stats.noise import noise_sigma
 
 Floats = NDArray[np.float64]
 
-CELL_S = 300.0
-DAY_S = 86400.0
-HOUR = 3600.0
-SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained
+CELL_S = 300.0  # five minutes, as in the guard: a choice of clearance
+DAY_S = 86400.0  # by definition
+SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,9 @@ from flicker.signals.residuals import local_residual
 
 Floats = NDArray[np.float64]
 
-NOISE_WINDOW_S = 60.0  # noise is what moves within a minute; what is slower is movement of the level
-NOISE_BLOCKS = 12
+# noise is what moves within a minute; what is slower is movement of the level; a choice (DEVELOPERS.md, decisions)
+NOISE_WINDOW_S = 60.0
+NOISE_BLOCKS = 12  # stretches that tell how the noise itself varies: chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

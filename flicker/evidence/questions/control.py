@@ -14,6 +14,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import hours_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
+from flicker.evidence.questions.recurrence import WINDOWS
 from flicker.stats.rates import (
     on_off_significance,
     rate_difference,
@@ -22,7 +23,6 @@ from flicker.stats.rates import (
 )
 
 CONTROLS = ("shorted leads", "known good unit")
-WINDOWS = 20
 
 
 @dataclass(frozen=True, slots=True)

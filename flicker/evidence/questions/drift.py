@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.guard import Guard, Reason
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-HOUR = 3600.0
 SMALL_SHARE = 0.25  # of the drift limit: a level that stays within this is not searched for steps (choice)
 
 

@@ -19,9 +19,9 @@ from flicker.signals.trace import RunTraces
 Floats = NDArray[np.float64]
 
 FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
-NOTHING_V = 0.002  # no live output reads less for long
-NOTHING_S = 5.0  # of nothing at least
-APART_S = 10.0  # volts with pauses up to here are one event
+NOTHING_V = 0.002  # no live output reads less for long; as `ALIVE_V` of the guard, a choice
+NOTHING_S = 5.0  # of nothing at least; chosen, not measured
+APART_S = 10.0  # volts with pauses up to here are one event; as the dead time; a choice
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from flicker.stats.power_ups import CountByAge, MeanCumulative, count_by_age, ex
 Floats = NDArray[np.float64]
 
 POINTS = 100  # of the curve in a document: a choice
-FEWEST_POWER_UPS = 2  # one has no mean
+FEWEST_POWER_UPS = 2  # one has no mean; by definition
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,15 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.evidence.guard import WARM_S
 from flicker.evidence.starts import power_ups_begin
 from flicker.signals.trace import RunTraces
 from flicker.stats.moving import Movement, moved_in_noise
 
 Floats = NDArray[np.float64]
 
-MINUTE_S = 60.0
-WARM_S = 1200.0  # since the power-up: from here on movement counts
-MOST_LEVELS = 20_000
+MINUTE_S = 60.0  # by the rule of clearance: minute medians
+MOST_LEVELS = 20_000  # a choice: bounds memory
 
 
 @dataclass(frozen=True, slots=True)

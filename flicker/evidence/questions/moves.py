@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from flicker.base.described import Doc
 from flicker.base.formats import clock_text
 from flicker.base.limits import Limits
+from flicker.evidence.guard import WARM_S
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds
 
 Floats = NDArray[np.float64]
 
-WARM_S = 1200.0  # movement counts from here on after a power-up, as in the guard
 SHORTEST_S = 600.0  # a stretch holds two five-minute levels at least: common practice
 TOLD = 4  # a page tells the largest so many: a choice
 MONTHS = [

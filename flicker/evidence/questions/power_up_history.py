@@ -21,7 +21,7 @@ from flicker.evidence.questions.condition import PowerUp
 Floats = NDArray[np.float64]
 
 
-LEAST_HISTORY = 4  # power-ups before one can be judged against them
+LEAST_HISTORY = 4  # power-ups before one can be judged against them; chosen, not measured
 LONGER, LARGER = 2.0, 1.5  # factors of settle time and surge that matter; common practice, no source
 SPREAD_FLOOR = {"settled_V": 0.001, "settle_s": 0.05, "surge_V": 0.05}  # a history is never taken as more alike
 NAMES = {"settled_V": "settled level", "settle_s": "settle time", "surge_V": "surge"}

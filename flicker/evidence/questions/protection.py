@@ -21,11 +21,11 @@ from flicker.base.result import Result
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats.rates import rate_interval
 
-LEAST_PEAKS = 5  # for a tail to be fitted at all
+LEAST_PEAKS = 5  # for a tail to be fitted at all; a choice
 FEW_PEAKS = 20  # below, no interval of a tail covers as it says (recorded study of `extremes.fit_tail`)
-TELLS = 0.9  # a range of a chance wider than this says nothing
+TELLS = 0.9  # a range of a chance wider than this says nothing; a choice
 RARE = 0.05  # a chance that one may live with: the sentence says what it takes to show it (choice)
-ALL_BUT_CERTAIN = 0.98  # lower limit of a chance from which the sentence says so
+ALL_BUT_CERTAIN = 0.98  # lower limit of a chance from which the sentence says so; a choice
 ASSUMED = "The relay's threshold and delays are assumed, not measured on this unit."
 BEYOND = "Assumes that the unit goes on as in the log: worsening, heat and handling are not in it."
 SHORT = "Swings shorter than the relay's delay count as trips here: the chance errs on the side of caution."

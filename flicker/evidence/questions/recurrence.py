@@ -12,6 +12,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
@@ -19,8 +20,7 @@ from flicker.evidence.record import ChannelRecord
 from flicker.stats.power_ups import MeanRate, early_share_test, mean_rate
 from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, recurrence
 
-HOUR = 3600.0
-WINDOWS = 20
+WINDOWS = 20  # equal windows whose counts are compared: chosen, not measured
 PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
 LONG_READINGS = 3  # readings beyond which a swing of a slow logger is seen to last; common practice, no source
 

@@ -41,9 +41,9 @@ WINDOWS_S = {
 }
 WINDOW_S = 10.0  # for any other word; common practice, no source
 EARLY_S = 1.0  # common practice, no source: the hand and the mark are not on the same second
-LEAST_ANSWERS = 2  # a single answer is not a repetition
+LEAST_ANSWERS = 2  # a single answer is not a repetition; by definition
 WORTH_SHARE = 0.10  # common practice, no source: a stimulus that works less often is no tool
-MOST_REPEATS = 1000
+MOST_REPEATS = 1000  # a choice: nobody taps more often
 CAUTION = (
     "Stimuli on a live unit: mains voltage and charged capacitors inside; dummy load and no loudspeaker on the output, "
     "insulated tools, one hand, current-limited supply where possible. Local codes and licensed practice come first."

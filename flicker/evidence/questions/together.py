@@ -10,12 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.rates import recurrence as recurrence_test
-
-HOUR = 3600.0
 
 
 def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, NDArray[np.bool_]]:

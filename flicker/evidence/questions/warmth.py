@@ -16,7 +16,7 @@ from flicker.stats.levels.follows import FEWEST, following
 
 Floats = NDArray[np.float64]
 
-GRID_S = 60.0
+GRID_S = 60.0  # a minute: a choice
 LAGS_S = (0.0, 300.0, 600.0, 1200.0, 2400.0, 4800.0)  # time constants of a box of metal; common practice, no source
 LEAST_SHARE = 0.5  # of the movement about a line; common practice, no source
 

@@ -23,7 +23,7 @@ from flicker.stats.rates import rate_interval
 Floats = NDArray[np.float64]
 
 EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
-LEAST_FOR_FIT = 10  # episodes
+LEAST_FOR_FIT = 10  # episodes; chosen, not measured
 FADES, GROWS = "fades", "grows"
 _NO_CHANGE = (math.nan, math.nan, math.nan, math.nan, math.nan)
 

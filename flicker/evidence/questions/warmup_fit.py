@@ -11,10 +11,10 @@ from scipy import special
 Floats = NDArray[np.float64]
 Estimate = tuple[float, float, float]  # value, low, high
 
-NO_FIT: tuple[Estimate, Estimate, Estimate] = ((math.nan, math.nan, math.nan),) * 3
-_TIMES = 400  # distinct times in the fit; more are pooled
+NO_FIT: tuple[Estimate, Estimate, Estimate] = ((math.nan, math.nan, math.nan),) * 3  # by definition: nothing known
+_TIMES = 400  # distinct times in the fit; more are pooled; a choice for speed
 _RATES = np.concatenate(([0.0], np.geomspace(0.02, 50.0, 59)))  # of the mean rate
-_TAUS = 32
+_TAUS = 32  # of the time constant that are tried: a choice
 
 
 def fit_decay(pooled: Floats, grid: Floats, risk: Floats, confidence: float) -> tuple[Estimate, Estimate, Estimate]:

@@ -32,12 +32,13 @@ from flicker.stats.power_ups import (
 
 Floats = NDArray[np.float64]
 
-FEWEST = 5  # episodes below which power-ups are not compared; the total is free of the trend, so this costs no error
+# episodes below which power-ups are not compared; the total is free of the trend, so this costs no error; chosen
+FEWEST = 5
 # Within one or two power-ups: 5 of 20 two-minute logs without any trend were called worse at five episodes, none at ten.
-FEWEST_WITHIN = 10
+FEWEST_WITHIN = 10  # measured so, on 20 logs
 FEWEST_POWER_UPS = 3  # two differ by chance alone: the study of power-ups
 RATE_FACTOR = 1.5  # growth from start to end that matters; common practice, no source
-SIZE_FACTOR = 1.5
+SIZE_FACTOR = 1.5  # as for the rate; common practice, no source
 # Part of the page's error for claims within one or two power-ups: with all of it 3 to 6 of 100 channels without growth
 # were called degrading, with half 1 to 3 (tests/studies/results/growth_within.md).
 PART_WITHIN = 0.5

@@ -24,8 +24,8 @@ from flicker.stats.power_ups import size_growth as engine_sizes
 from flicker.stats.rates import rate_interval
 
 RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
-FEWEST = 5  # episodes below which no growth is claimed
-YEAR_DAYS = 365.25
+FEWEST = 5  # episodes below which no growth is claimed; as in `questions.worsening`
+YEAR_DAYS = 365.25  # by definition (Julian year)
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
 

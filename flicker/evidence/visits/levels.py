@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 OffBy = Callable[[float], float]  # how far one reading may be off
 
-FEWEST_VISITS = 3  # a line goes through any two
-FEWEST_RUNS = 5  # power-ups below which no trend test can show anything at 95 %
+FEWEST_VISITS = 3  # a line goes through any two; by definition
+# Power-ups below which no trend test can show anything at 95 %, by definition of ranks: 2/5! is below 5 %, 2/4! not.
+FEWEST_RUNS = 5
 NAMES = {"settled level": "settled level", "noise": "noise at rest", "surge": "surge at power-up"}
 
 

@@ -42,7 +42,7 @@ from flicker.logs.model import Log
 from flicker.stats.arrivals import AgeForecast
 
 APART_DAYS = 14.0  # logs closer than this belong to one visit; common practice, no source
-MIDDAY = 12  # of a date without a clock
+MIDDAY = 12  # of a date without a clock; a choice
 
 When = dt.date | dt.datetime | None
 

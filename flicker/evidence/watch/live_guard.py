@@ -17,7 +17,7 @@ from flicker.signals.guard.gather import Gatherer, Left
 Floats = NDArray[np.float64]
 
 # Reasons that more of the same watch takes away, or that a watch cannot have.
-CELLS = 12  # an hour of cells, after which what can no longer be cleared is settled
+CELLS = 12  # an hour of cells, after which what can no longer be cleared is settled; a choice
 NOT_ASKED = frozenset({Reason.RATE, Reason.SHORT, Reason.UNDATED, Reason.GAPS, Reason.SELDOM})
 LASTING = frozenset({Reason.PEAK, Reason.OVER, Reason.REST, Reason.MOVE, Reason.SPREAD, Reason.SWINGS, Reason.OPEN})
 

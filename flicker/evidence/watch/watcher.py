@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from flicker.base import check
 from flicker.base.formats import clock_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.guard import OPEN_V
 from flicker.evidence.guard_words import reasons_text
@@ -40,18 +41,17 @@ from flicker.stats.sequential import RateDecision, rate_bounds
 
 Floats = NDArray[np.float64]
 
-HOUR = 3600.0
 SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
-CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds
-TRIPS = 3
-NEAR_S = 1.0
-TOGETHER_S = 3.0
-LOOK_S = 10.0
-SHORT_S = 30.0
-BINS = 40
-BIN_S = 60.0
-FEWEST = 5  # episodes before bursts can be told from single ones
-SILENT_S = 30.0
+CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds; chosen, not measured
+TRIPS = 3  # in a row, from which the alarm says so: chosen, not measured
+NEAR_S = 1.0  # as in `questions.auxiliary_channels`; common practice, no source
+TOGETHER_S = 3.0  # channels whose alarms are told as one: chosen, not measured
+LOOK_S = 10.0  # between two looks at the level: a choice
+SHORT_S = 30.0  # an episode longer than this is told while it lasts: chosen, not measured
+BINS = 40  # of the counts over time, at first a minute each, then wider: a choice
+BIN_S = 60.0  # as there
+FEWEST = 5  # episodes before bursts can be told from single ones; chosen, not measured
+SILENT_S = 30.0  # without a reading, and more than twenty steps: chosen, not measured
 
 
 class _Bursts:

@@ -15,6 +15,8 @@ from flicker.signals.order_statistics import row_quantiles
 
 Floats = NDArray[np.float64]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 CELL = 32  # blocks in which pick-up has time to swing
 BESIDE = 5  # cells on each side of a border that must differ
 RATIO = 1.8

@@ -34,6 +34,8 @@ from flicker.signals.startup import Start
 
 Bools = NDArray[np.bool_]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 BUMP_S = 90.0
 LASTING_S = 120.0

@@ -16,6 +16,8 @@ from flicker.signals.order_statistics import running_median
 
 Floats = NDArray[np.float64]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 SMOOTH = 9  # blocks
 LOUDER = 2.5  # times the swing within a second beside the stretch
 LOUD_V = 0.0024

@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 SURGE_LOOK_S = 600.0
 ZERO_V = 0.001  # 'zero' is within this or two counts
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there

@@ -23,14 +23,14 @@ Floats = NDArray[np.float64]
 
 LATEST_S = 10.0  # output relays close 2 to 8 s after power-up; common practice, no source
 LOOK_S = FIRST_S  # so that the fall and the channel's own noise show
-TAIL_S = 20.0  # after this the surge is nearly over: the channel's own noise
+TAIL_S = 20.0  # after this the surge is nearly over: the channel's own noise; chosen, not measured
 PER_SECOND = 10  # readings a second that are enough for a border; common practice, no source
 NATS = 12.0  # log-likelihood that a border must bring: false in 3 of 855 sound starts, state_model study
 TIMES = 6.0  # scale of an open lead in own noises, as there
 RISE_S = 3.0  # a supply and its servo come up within this; common practice, no source
 TAUS_S = np.array([1.5, 3.0, 5.0, 8.0, 13.0, 20.0, 40.0])  # falls of a surge, a factor of about 1.6 apart
-ROUNDS = 4  # of reweighting: the loss no longer changes in the third digit
-MOST_CUTS = 60  # largest steps first: bounds the work, not the result
+ROUNDS = 4  # of reweighting: the loss no longer changes in the third digit; chosen
+MOST_CUTS = 60  # largest steps first: bounds the work, not the result; a choice
 AGAIN = 0.25  # share of later stretches as long at zero as the first; common practice, no source
 FLOOR_V = 3e-5  # noise of a meter's own input; common practice, no source
 

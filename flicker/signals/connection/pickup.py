@@ -22,6 +22,8 @@ from flicker.signals.order_statistics import running_median
 
 Floats = NDArray[np.float64]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 LOUDER = 1.7
 TRIPPED_RATIO = 1.4
 TRIPPED_OFTEN = 0.65

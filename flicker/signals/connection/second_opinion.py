@@ -23,6 +23,8 @@ from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
 
+# Stated before the table was fitted by tests/studies/make_state_tables.py, and chosen, not measured: one that changes
+# asks for a new table.
 LAG = 8  # blocks: readings some seconds apart
 BATCHES = 10  # means of which tell how sure the mean of a stretch is
 FEWEST = 16  # blocks beside a stretch that tell how the channel is there

@@ -22,6 +22,8 @@ from flicker.signals.startup import find_start
 
 Floats = NDArray[np.float64]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 TOGETHER_S = 10.0  # channels of one unit start within this of each other
 MOST_DROPOUTS = 64
 MOST_ALONE = 3

@@ -17,6 +17,8 @@ from flicker.signals.order_statistics import scatter
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 CELL = 16  # blocks whose movements are averaged
 LASTING = 4  # cells in a row that show how a channel moves when it is alive
 NATS = 15.0  # log-likelihood that movement stopped, against the channel's own movement beside the stretch

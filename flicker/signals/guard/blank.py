@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from flicker.signals.guard._runs import true_runs
 
-ANY = -1
+ANY = -1  # by definition: no channel in particular
 
 
 class BlankWatch:

@@ -14,9 +14,9 @@ from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, SWING_V
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-CROSSTALK_S = 2.0  # a neighbour's swing is so near,
+CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
 CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
-MOST_NEIGHBOURS = 60  # a bit each
+MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,9 +21,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Readings = NDArray[np.floating]
 
-MOST_DRAWN = 10_000  # readings of a cell whose order statistics are taken
-MOST_HELD = 1 << 19  # rows of a cell held as they are
-GROUPS = 10  # in a block, where rows are not held
+# readings of a cell whose order statistics are taken; by the rule of clearance (a fixed stride aliases hum)
+MOST_DRAWN = 10_000
+MOST_HELD = 1 << 19  # rows of a cell held as they are; a choice: bounds memory
+GROUPS = 10  # in a block, where rows are not held; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the se
 
 RULES = 6  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
-BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment
+BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ from flicker.signals.guard.figures import STARTS_S
 
 Floats = NDArray[np.float64]
 
+# A unit switched off within a file, by the rule of clearance: all channels at zero for a minute, a bump before it up
+# to 0.3 V, then a jump over 20 mV (its figures: 12 of 12 sound units kept); all else here chosen, not measured.
 ZERO_V = 3e-4 + 1e-9  # of readings with a last digit of 0.1 mV, three are within it
 TAIL_V = 2.0 * ZERO_V  # a meter's own noise of 0.1 mV passes the first now and then, never this
 TAIL_SHARE = 0.02  # so many readings may lie between the two, or be missing

@@ -14,7 +14,7 @@ from flicker.signals.relay.records import Relay, RelayRecord
 Floats = NDArray[np.float64]
 
 GAP_STEPS = 3.0  # a longer step is a gap, as in `flicker.logs.sampling`
-_CALM, _BETWEEN, _ABOVE = 0, 1, 2
+_CALM, _BETWEEN, _ABOVE = 0, 1, 2  # by definition
 
 
 class RelayMachine:

@@ -33,7 +33,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-FEED_ROWS = 1 << 15
+FEED_ROWS = 1 << 15  # a choice: speed against memory
 
 
 def relay_sequence(
