@@ -439,6 +439,13 @@ for name, form in {"1.02:03:04": "{d}.{clock}", "1 day, 2:03:04": "{d} days, {cl
 summer = [f"2026-10-25 02:59:{40 + k} CEST" if k < 20 else f"2026-10-25 02:00:{k - 20:02d} CET" for k in range(N)]
 add("zone", tab("time,left_mV,right_mV", [summer, L, R]), time=np.arange(N), start=datetime(2026, 10, 25, 0, 59, 40))
 
+# a first row with a word that no logger of ours writes is a row, not a heading: asked about, not left out
+for name, first in {"number": T, "stamp": TS}.items():
+    add(f"first row {name}", tab("Zeit;left_mV;right_mV", [first, ["\u00dcberlauf", *L[1:]], R], sep=";"), ask="line 2.*is not a number", time_unit="s")
+add("first row OL", tab("left_mV", [["OL", *L[1:]]]), left=np.where(np.arange(N) == 0, np.inf, L / 1e3), right=None, sample_interval_s=0.5)
+# a time without a name, each time twice, beside a column that names the channel
+add("long, time bare", tab(None, [[500 * (k // 2) for k in range(2 * N)], ["left", "right"] * N, np.ravel([L, R], "F"), ["mV"] * 2 * N], sep=" "), time_unit="ms")
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

@@ -85,7 +85,7 @@ class _Finder:
                 sample_interval_s=1.0,
             )
         several = sum(c.kind == "number" for c in columns) > 1
-        unnamed = [c for c in numbers if (c.unnamed or c.position == 0) and _rising(c.values)]
+        unnamed = [c for c in numbers if ((c.unnamed or c.position == 0) and _rising(c.values)) or _even(c)]
         first = next(iter(unnamed), None) if several else None
         if self.interval is not None:
             if first is not None and first.unnamed:
@@ -191,12 +191,13 @@ def _counts(column: Column) -> bool:
 
 
 def _even(column: Column) -> bool:
-    """Whether a column without a name goes up in even steps, as a count or a time does and no output."""
+    """Whether a column without a name goes up in even steps, each time once or several, as no output does."""
     values = column.values[np.isfinite(column.values)]
     steps = np.diff(values)
-    if not column.unnamed or steps.size < 5 or not float(np.median(steps)) > 0:
+    rises = steps[steps > 0]
+    if not column.unnamed or rises.size < 5 or np.any(steps < 0):
         return False
-    return bool(np.mean(np.abs(steps / np.median(steps) - 1) < 0.05) > 0.95)
+    return bool(np.mean(np.abs(rises / np.median(rises) - 1) < 0.05) > 0.95)
 
 
 def _row_number(column: Column) -> bool:

@@ -10,7 +10,9 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.planning.sampled import strong
-from flicker.logs.reading.words import numerals, units, vocabulary
+from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import clock, numerals, units, vocabulary
+from flicker.logs.reading.words.numerals import bare_number
 
 COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
 _KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
@@ -49,17 +51,43 @@ def first_row(
         for k in range(width)
     ]
     for place, k in enumerate(filled):
-        if not _is_row(split(lines[k], delimiter, quoted), numeric):
+        cells = split(lines[k], delimiter, quoted)
+        if not _is_row(cells, numeric):
             continue
         after = [split(lines[j], delimiter, quoted) for j in filled[place + 1 : place + 4]]
         if sum(len(cells) == width for cells in after) * 2 >= len(after):
-            return k
+            while place and _goes_before(split(lines[filled[place - 1]], delimiter, quoted), cells, after, numeric):
+                place, after, cells = place - 1, [cells], split(lines[filled[place - 1]], delimiter, quoted)
+            return filled[place]
     # a first row that holds words where numbers are asked for: the row after the header all the same
     for place, k in enumerate(filled):
         cells = split(lines[k], delimiter, quoted)
         if len(cells) == width and sum(map(strong, cells)) * 2 >= width and place + 1 < len(filled):
             return k
     return None
+
+
+def _goes_before(cells: list[str], first: list[str], after: list[list[str]], numeric: list[bool]) -> bool:
+    """Whether a line above the first row is a row too, with a word where a reading stands below.
+
+    It is one where its first column of numbers or times leads on to those below, or where all that it holds are words of
+    meters.
+    """
+    if len(cells) != len(numeric) or not any(numeric) or not after or len(after[0]) != len(numeric):
+        return False
+    bare = [cell.strip().strip('"').strip() for cell in cells]
+    if all(odd_cells.word_value(cell) is not None and any(map(str.isalnum, cell)) for cell in bare):
+        return True
+    lead = numeric.index(True)
+    found = [bare[lead], *(row[lead].strip().strip('"').strip() for row in (first, after[0]))]
+    if (form := clock.form_of(found[1:])) is not None:
+        return clock.matches(found[0], form)
+    points = [bare_number(cell) for cell in found]
+    known = [point.replace(",", ".") for point in points if point is not None]
+    if len(known) < 3 or not all(numerals.PLAIN.fullmatch(point) for point in known):
+        return False
+    before, step = (float(known[k + 1]) - float(known[k]) for k in range(2))
+    return step != 0 and abs(before - step) <= 0.5 * abs(step)
 
 
 def header_above(
