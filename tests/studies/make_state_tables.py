@@ -1,7 +1,8 @@
 """Make the table of the second opinion on stretches that the rules would leave out. By hand; needs scikit-learn.
 
 python tests/studies/make_state_tables.py [--first SEED] writes flicker/signals/connection/second_opinion.json. It
-learns from proposals of the rules on four invented benches: real faults (`fault_makers.py`), hidden stretches and sound
+learns from proposals of the rules on five invented benches: real faults (`fault_makers.py`), states without kinds
+(`moving_states.py`), hidden stretches and sound
 channels of the second generator, and of `flicker.simulate`. A wrong 'not live' weighs three times a wrong 'live'.
 Figures that physics bounds may only raise or only lower the odds.
 """
@@ -14,6 +15,7 @@ import zlib
 from collections.abc import Callable, Iterator
 
 import fault_makers
+import moving_states
 import numpy as np
 import second_situations
 from study_connection import METERS, SETTINGS
@@ -52,6 +54,9 @@ def benches(first: int, scale: float) -> Iterator[tuple[str, Log, Hidden]]:
     for kind in fault_makers.KINDS:
         for seed in range(first, first + int(250 * scale)):
             yield f"{kind}-{seed}", fault_makers.make(kind, seed)[0], lambda name: []
+    for seed in range(first, first + int(4000 * scale)):
+        log, away = moving_states.make(seed)
+        yield f"moving-{seed}", log, {"left": away, "right": []}.__getitem__
     for kind in (*second_situations.DEAD, *second_situations.SOUND):
         many = 160 if kind in ("lead-off", "relay-floating") else 40 if kind in second_situations.DEAD else 8
         for seed in range(first, first + int(many * scale)):
@@ -108,7 +113,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--first", type=int, default=900_000)
     parser.add_argument("--scale", type=float, default=1.0, help="share of the benches, for a trial")
-    parser.add_argument("--threshold", type=float, default=-1.5)
+    parser.add_argument("--threshold", type=float, default=-1.25)
     given = parser.parse_args()
     from sklearn.ensemble import HistGradientBoostingClassifier
 

@@ -34,8 +34,8 @@ TRIP_BLOCKS = 6
 CELL = 16
 MOVES = (0, 2, 6)  # blocks by which the borders may be off
 AT_START = 12  # blocks between the end of an off stretch and the power-up that ends it
-# A relay that tripped, a power-up and one reading held for far longer than ever are evidence of their own.
-ASKED = (Unobserved.OPEN_LEAD, Unobserved.STILL)
+# A relay that tripped and a power-up are evidence of their own.
+ASKED = (Unobserved.OPEN_LEAD, Unobserved.STILL, Unobserved.REPEATED)
 TABLE = Path(__file__).with_name("second_opinion.json")  # made by tests/studies/make_state_tables.py
 
 FIGURES = (
