@@ -75,6 +75,7 @@ SOUND = {
     "power_ups.rate_growth": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0]),
     "power_ups.size_growth": dict(sizes=[[0.1, 0.2], [0.3], [0.2, 0.4]], order=[0.0, 1.0, 2.0]),
     "power_ups.size_growth_within": dict(sizes=[Y], times=[list(range(0, 1200, 100))], dead_time=10.0),
+    "power_ups.sizes_ahead": dict(sizes=Y, times=list(range(1, 13)), end=13.0, threshold=20.0),
     "rates.dispersion_test": dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4),
     "rates.on_off_significance": dict(on_count=3, on_time=1.0, off_count=2, off_time=4.0),
     "rates.overdispersed_rate": dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4),

@@ -37,6 +37,7 @@ from flicker.evidence.questions.power_up_history import PowerUpHistory, history_
 from flicker.evidence.questions.rate_since import RateChanged
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
+from flicker.evidence.questions.swings_ahead import SwingsAhead, swings_ahead
 from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
@@ -119,6 +120,7 @@ class ChannelAssessment(Result):
     mean_count: Annotated[MeanCount | None, Doc("Episodes of a power-up against time since switch-on, in the mean over power-ups; null below two power-ups or without an episode.")] = None
     since: Annotated[RateChanged | None, Doc("Since when the rate has been another; null where too few episodes were seen.")] = None
     worth_looking: Annotated[tuple[WorthLooking, ...], Doc("Where the findings point: common practice, no source, and never a verdict.")] = ()
+    swings_ahead: Annotated[SwingsAhead | None, Doc("When growing swings first reach the relay's threshold; null where growth is not shown, or one has reached it.")] = None
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
 
     def finding(self, question: str) -> Finding:
@@ -269,6 +271,7 @@ def judge_channel(
             speaker_side=_speaker_side(record, case),
             confidence=limits.confidence,
         ),
+        swings_ahead=swings_ahead(record, findings, limits),
         mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(
             guard, raw.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h

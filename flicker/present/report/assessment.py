@@ -221,6 +221,8 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
         if since_text(item.since):
             parts.append(tag("p", f"Since when {item.channel} swings at another rate: {since_text(item.since)}"))
+        if item.swings_ahead is not None:
+            parts.append(tag("p", item.swings_ahead.reads))
         if item.moves:
             parts.append(tag("p", f"Where the level of {item.channel} lay: {moves_text(item.moves)}"))
     return tag("section", parts, looking(result))

@@ -122,6 +122,8 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
         lines.append(("loudspeaker", relay.reads))
     if relay.what_if_reads:
         lines.append(("thresholds", relay.what_if_reads))
+    if item.swings_ahead is not None:
+        lines.append(("ahead", item.swings_ahead.reads))
     if relay.forecast is not None:
         lines.append(("outlook", relay.forecast.reads))
     if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:

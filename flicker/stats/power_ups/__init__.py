@@ -25,6 +25,7 @@ from flicker.stats.power_ups.rate import (
 )
 from flicker.stats.power_ups.risk_sets import ExpectedCounts, expected_counts
 from flicker.stats.power_ups.sizes import SizeGrowth, size_growth, size_growth_within
+from flicker.stats.power_ups.sizes_ahead import SizesAhead, sizes_ahead
 
 __all__ = [
     "CleanLimit",
@@ -40,6 +41,7 @@ __all__ = [
     "RateComparison",
     "RateGrowth",
     "SizeGrowth",
+    "SizesAhead",
     "clean_chance",
     "clean_limit",
     "clean_power_ups",
@@ -56,4 +58,5 @@ __all__ = [
     "rate_growth",
     "size_growth",
     "size_growth_within",
+    "sizes_ahead",
 ]

@@ -1,0 +1,89 @@
+"""How far from trouble are swings that grow: when does the first reach the relay's threshold? Only where growth is shown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from flicker.base.described import Doc
+from flicker.base.formats import hours_text, volts_text
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.evidence.findings import YES, Finding
+from flicker.evidence.record import ChannelRecord
+from flicker.stats.power_ups import sizes_ahead
+
+SOON_SHARE = 0.02  # of the hours watched: an earliest moment under that is none; a choice
+APART_S = 90.0  # swings closer than this are one burst when sizes are asked, as in `stats.power_ups.sizes`
+
+
+@dataclass(frozen=True, slots=True)
+class SwingsAhead(Result):
+    """Observed hours, from the end of the log, until the first swing at or beyond the relay's threshold."""
+
+    earliest_h: Annotated[float | None, Doc("Not before; null where not within the hours watched.", ge=0)]
+    middle_h: Annotated[float | None, Doc("As likely passed as not, if the growth goes on; null where beyond the hours watched.", ge=0)]
+    watched_h: Annotated[float, Doc("Hours watched, beyond which nothing is said.", gt=0)]
+    size_V: Annotated[float, Doc("Typical swing at the end of the log, volts.", gt=0)]
+    threshold_V: Annotated[float, Doc("Assumed threshold of the relay, volts.", gt=0)]
+    bursts: Annotated[int, Doc("Bursts used.", ge=0)]
+    rests_on: Annotated[str, Doc("The finding that shows the growth.", values=("larger", "larger with age"))]
+    method: Annotated[str, Doc("Method in words.")]
+    reads: Annotated[str, Doc("In words.")]
+
+
+def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Limits) -> SwingsAhead | None:
+    """Forecast of a channel whose swings are shown to grow; None for others, or where one has reached the threshold."""
+    yes = {item.question for item in findings if item.answer == YES}
+    if "larger with age" in yes:
+        rests_on, places = "larger with age", list(range(len(record.traces)))
+    elif "larger" in yes and record.cycles < 3:  # alike in three power-ups and more it is heat, and starts anew
+        rests_on = "larger"
+        lengths = {cycle: 0.0 for cycle in record.cycle}
+        for trace, cycle in zip(record.traces, record.cycle, strict=True):
+            lengths[cycle] += trace.observed_s
+        longest = max(lengths, key=lambda cycle: lengths[cycle])
+        places = [place for place, cycle in enumerate(record.cycle) if cycle == longest]
+    else:
+        return None
+    sizes, times, clock = [], [], 0.0
+    for place in places:
+        mine = (record.episodes.run == place) & ~record.episodes.common & (record.episodes.size_V > 0)
+        sizes.append(record.episodes.size_V[mine])
+        times.append(clock + record.episodes.clock_s[mine])
+        clock += record.traces[place].observed_s
+    size, when = np.concatenate(sizes), np.concatenate(times)
+    if size.size == 0 or clock <= 0 or float(size.max()) >= limits.protection_V:
+        return None
+    order = np.argsort(when, kind="stable")
+    size, when = size[order], np.minimum(when[order], clock)
+    begins = np.flatnonzero(np.concatenate(([True], np.diff(when) > max(record.dead_time_s, APART_S))))
+    found = sizes_ahead(
+        np.maximum.reduceat(size, begins), when[begins] / 3600.0, clock / 3600.0, limits.protection_V,
+        confidence=limits.confidence,
+    )  # fmt: skip
+    if found is None:
+        return None
+    volts, seen = volts_text(limits.protection_V), hours_text(found.horizon)
+    if not math.isfinite(found.earliest):
+        text = f"A swing of {volts} is not reached within the next {seen} at this pace; farther ahead no log of {seen} tells."
+    elif found.earliest < SOON_SHARE * found.horizon:
+        within = f", as likely as not within {hours_text(found.middle)} if it goes on like that" if math.isfinite(found.middle) else ""
+        text = f"A swing of {volts} may come at any moment{within}."
+    elif not math.isfinite(found.middle):
+        text = f"A swing of {volts}: not before {hours_text(found.earliest)} more, at this pace."
+    else:
+        text = (
+            f"A swing of {volts}: not before {hours_text(found.earliest)} more, as likely as not within "
+            f"{hours_text(found.middle)} if it goes on like that."
+        )
+    return SwingsAhead(
+        earliest_h=found.earliest if math.isfinite(found.earliest) else None,
+        middle_h=found.middle if math.isfinite(found.middle) else None,
+        watched_h=found.horizon, size_V=found.size_now, threshold_V=limits.protection_V, bursts=found.count,
+        rests_on=rests_on, method=found.method, reads=text,
+    )  # fmt: skip
