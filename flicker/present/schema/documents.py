@@ -22,37 +22,38 @@ from flicker.evidence.visits.over_visits import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
 from flicker.logs.model import Run
 
+# Keys that most documents have.
+NUMBERED = Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it.")
+Version = Annotated[str, Doc("Version of flicker that wrote the document.")]
+Seed = Annotated[
+    int, Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document.")
+]
+Correction = Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+Cautions = Annotated[list[str], Doc("What to be careful about, in sentences.")]
+Reads = Annotated[str, Doc("In words, for the owner of the unit.")]
+
 
 class AssessmentDocument(TypedDict):
     """What `flicker assess --json` prints: the judgement of one unit over its runs."""
 
-    schema: Annotated[
-        Literal["flicker/assessment/2"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[
-        int,
-        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
-    ]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    schema: Annotated[Literal["flicker/assessment/2"], NUMBERED]
+    version: Version
+    seed: Seed
+    correction: Correction
     limits: Annotated[Limits, Doc("")]
     runs: Annotated[list[Run], Doc("Runs in time order.", least=1)]
     channels: Annotated[list[ChannelAssessment], Doc("One entry per channel judged.", least=1)]
     companions: Annotated[list[CompanionResult], Doc("Columns beside the outputs, which get no verdict.")]
     coincidence: Annotated[Coincidence | None, Doc("What the channels share; null with a single channel.")]
     next: Annotated[Next, Doc("The longest of the channels' own.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    cautions: Cautions
 
 
 class CaseDocument(TypedDict):
     """What `flicker case check --json` prints: a job as its case file records it; null is 'not recorded'."""
 
-    schema: Annotated[
-        Literal["flicker/case/1"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    schema: Annotated[Literal["flicker/case/1"], NUMBERED]
+    version: Version
     unit: Annotated[str | None, Doc("Maker and model.")]
     serial: Annotated[str | None, Doc("Serial number.")]
     job: Annotated[str | None, Doc("Job number.")]
@@ -74,16 +75,10 @@ class CaseDocument(TypedDict):
 class ComparisonDocument(TypedDict):
     """What `flicker compare --json` prints: two stages side by side."""
 
-    schema: Annotated[
-        Literal["flicker/comparison/2"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[
-        int,
-        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
-    ]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    schema: Annotated[Literal["flicker/comparison/2"], NUMBERED]
+    version: Version
+    seed: Seed
+    correction: Correction
     stages: Annotated[list[str], Doc("The two stages, before first.", least=2)]
     control: Annotated[str | None, Doc("The channel that was not touched; null if none was named.")]
     limits: Annotated[Limits, Doc("")]
@@ -92,18 +87,15 @@ class ComparisonDocument(TypedDict):
         list[str],
         Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it."),
     ]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    cautions: Cautions
+    reads: Reads
 
 
 class JobDocument(TypedDict):
     """A case judged by stages (`flicker.judge_case`)."""
 
-    schema: Annotated[
-        Literal["flicker/job/1"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    schema: Annotated[Literal["flicker/job/1"], NUMBERED]
+    version: Version
     case: Annotated[CaseDocument, Doc("")]
     stages: Annotated[list[JobStage], Doc("Stages in order.", least=1)]
     comparison: Annotated[StagesDocument | None, Doc("The stages side by side; null with one stage.")]
@@ -112,8 +104,8 @@ class JobDocument(TypedDict):
     not_comparable: Annotated[list[str], Doc("Why stages cannot be compared.")]
     needed_h: Annotated[float, Doc("Clean hours that the complaint asks for.", ge=0)]
     needed_starts: Annotated[float | None, Doc("Or so many clean cold starts.", ge=0)]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    reads: Reads
+    cautions: Cautions
 
 
 class JobStage(TypedDict):
@@ -143,16 +135,10 @@ class PowerUpsNeeded(TypedDict):
 class SoakDocument(TypedDict):
     """What `flicker soak --json` prints: a plan; it starts nothing."""
 
-    schema: Annotated[
-        Literal["flicker/soak/2"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[
-        int,
-        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
-    ]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    schema: Annotated[Literal["flicker/soak/2"], NUMBERED]
+    version: Version
+    seed: Seed
+    correction: Correction
     kind: Annotated[
         str,
         Doc(
@@ -173,9 +159,9 @@ class SoakDocument(TypedDict):
         CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")
     ]
     comparison: Annotated[list[FallRow], Doc("Hours after a repair by the fall to be shown.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    cautions: Cautions
     method: Annotated[str, Doc("The method by which the figures were found.")]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    reads: Reads
     power_ups_needed: Annotated[
         PowerUpsNeeded | None,
         Doc("As how many power-ups of the logged length the hours are to be run; null where only a total is known."),
@@ -185,22 +171,16 @@ class SoakDocument(TypedDict):
 class StagesDocument(TypedDict):
     """What `flicker compare --stage ... --json` prints: any number of stages in order."""
 
-    schema: Annotated[
-        Literal["flicker/stages/2"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[
-        int,
-        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
-    ]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    schema: Annotated[Literal["flicker/stages/2"], NUMBERED]
+    version: Version
+    seed: Seed
+    correction: Correction
     stages: Annotated[list[str], Doc("Stages in order.", least=2)]
     steps: Annotated[list[ComparisonDocument], Doc("Each stage against the one before.", least=1)]
     whole: Annotated[ComparisonDocument, Doc("The last stage against the first.")]
     credits: Annotated[list[Credit], Doc("What each improvement is owed to.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    cautions: Cautions
+    reads: Reads
 
 
 class SurveyRow(TypedDict):
@@ -241,20 +221,17 @@ class SurveyRow(TypedDict):
 class VisitsDocument(TypedDict):
     """What `flicker visits --json` prints: one unit over visits months apart."""
 
-    schema: Annotated[
-        Literal["flicker/visits/2"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
+    schema: Annotated[Literal["flicker/visits/2"], NUMBERED]
+    version: Version
     seed: Annotated[int, Doc("Seed of every Monte Carlo method used.", ge=0)]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    correction: Correction
     unit: Annotated[str | None, Doc("Name of the unit, from the case.")]
     limits: Annotated[Limits, Doc("")]
     visits: Annotated[list[Visit], Doc("Visits in time order.", least=1)]
     channels: Annotated[list[ChannelVisits], Doc("One entry per channel.", least=1)]
     hours_per_year: Annotated[float, Doc("Hours of use in a year, assumed or from the case.", ge=0)]
     reads: Annotated[str, Doc("All channels in words.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    cautions: Cautions
 
 
 class WatchFirstLine(TypedDict):
@@ -275,7 +252,7 @@ class WatchFirstLine(TypedDict):
     least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
     bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
     method: Annotated[str, Doc("The method by which the figures were found.")]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    reads: Reads
 
 
 class WatchStatusLine(TypedDict):
@@ -290,16 +267,10 @@ class WatchSummary(TypedDict):
     """What the watch has shown."""
 
     event: Annotated[Literal["summary"], Doc("Last line.")]
-    schema: Annotated[
-        Literal["flicker/watch/1"],
-        Doc("Name and number of this schema; adding a key keeps the number, changing or removing one raises it."),
-    ]
-    version: Annotated[str, Doc("Version of flicker that wrote the document.")]
-    seed: Annotated[
-        int,
-        Doc("Seed of every Monte Carlo method used; same input, same version and same seed give the same document."),
-    ]
-    correction: Annotated[str, Doc("How p-values that are looked at together were corrected.")]
+    schema: Annotated[Literal["flicker/watch/1"], NUMBERED]
+    version: Version
+    seed: Seed
+    correction: Correction
     design: Annotated[Design, Doc("")]
     channels: Annotated[list[ChannelState], Doc("Channels at the end.")]
     decided: Annotated[bool, Doc("Whether every channel is decided.")]
@@ -308,12 +279,12 @@ class WatchSummary(TypedDict):
     samples: Annotated[int, Doc("Samples read.", ge=0)]
     alarms: Annotated[list[Event], Doc("Alarms in order.")]
     notes: Annotated[list[str], Doc("What was assumed or repaired while reading.")]
-    cautions: Annotated[list[str], Doc("What to be careful about, in sentences.")]
+    cautions: Cautions
     offline: Annotated[
         list[OfflineVerdict],
         Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made."),
     ]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    reads: Reads
 
 
 @dataclass(frozen=True, slots=True)
