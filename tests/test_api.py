@@ -36,7 +36,7 @@ STATS = {
         PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit fit_tail share_above
     """,
     "jumps": """
-        Jumps Switching jumps reading_sigma switching
+        Jumps jumps reading_sigma
     """,
     "moving": """
         Movement moved_in_noise

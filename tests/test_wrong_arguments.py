@@ -51,7 +51,6 @@ SOUND = {
     "extremes.share_above": dict(peaks=Y, level=2.0),
     "jumps.jumps": dict(values=JUMPY),
     "jumps.reading_sigma": dict(values=JUMPY),
-    "jumps.switching": dict(values=JUMPY),
     "moving.moved_in_noise": dict(levels=JUMPY, limit=0.02),
     "noise.allan_deviation": dict(y=Y, step_s=1.0, spans=[1.0, 2.0]),
     "noise.noise_colour": dict(y=Y * 8, step_s=1.0),
@@ -125,7 +124,6 @@ WHOLE = {
 # what is no mistake there: gaps in levels and readings, no events at all, any name of a stimulus
 ALLOWED = {
     ("jumps.jumps", "values", "empty"),  # with few readings or none nothing is said, and that is the answer
-    ("jumps.switching", "values", "empty"),
     ("moving.moved_in_noise", "levels", "empty"),
     *((f"trends.{name}", "levels", "nan") for name in ("movement_test", "movement_kind")),
     *(("changepoints.level_segments", "levels", kind) for kind in ("nan", "infinite")),  # nothing was seen there

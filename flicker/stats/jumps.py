@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from flicker.base import check
 from flicker.base.result import Result
 
-__all__ = ["Jumps", "Switching", "jumps", "reading_sigma", "switching"]
+__all__ = ["Jumps", "jumps", "reading_sigma"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,30 +50,6 @@ class Jumps(Result):
     def pairs(self) -> int:
         """How often it went up and down again, at most."""
         return min(self.up, self.down)
-
-
-@dataclass(frozen=True, slots=True)
-class Switching(Result):
-    """Whether a reading switches between levels, at the scale that tells most.
-
-    ``pairs`` counts jumps up and down; ``size`` is their median size, ``uneven`` their spread over it (infinite below
-    four), ``sigma`` that of differences of means at the ``scale``.
-    """
-
-    shown: bool
-    pairs: int
-    size: float
-    uneven: float
-    sigma: float
-    scale: int
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """One sentence."""
-        if not self.shown:
-            return "No jumps between levels are shown."
-        return f"The level jumps by about {self.size:.2g}, {self.pairs} times up and down."
 
 
 def _step_sigma(difference: Floats, resolution: float) -> float:
@@ -170,34 +146,3 @@ def jumps(
     order = np.lexsort((past, -np.abs(difference[past]), number))
     best = past[order[np.flatnonzero(np.diff(number[order], prepend=-1))]]
     return Jumps(place[best].astype(np.int64), difference[best], sigma, scale)
-
-
-def switching(
-    values: ArrayLike, *, resolution: float = 0.0, least: float = LEAST_V, sigmas: float = SIGMAS
-) -> Switching:
-    """Say whether the readings jump between levels, with dwells of a single reading up to minutes.
-
-    Parameters
-    ----------
-    values, resolution, least, sigmas
-        As for `jumps`.
-
-    Returns
-    -------
-    Switching
-        At the scale (1, 2, 4 or 8 readings on each side) with most jumps up and down; shown from two up and two down.
-    """
-    found = [jumps(values, scale, resolution=resolution, least=least, sigmas=sigmas) for scale in SCALES]
-    best = max(found, key=lambda item: item.pairs)
-    size = np.abs(best.size)
-    middle = float(np.median(size)) if size.size else 0.0
-    uneven = float(np.subtract(*np.quantile(size, (0.75, 0.25))) / middle) if size.size >= 4 else math.inf
-    return Switching(
-        shown=2 * best.pairs >= LEAST_JUMPS,
-        pairs=best.pairs,
-        size=middle,
-        uneven=uneven,
-        sigma=best.sigma,
-        scale=best.scale,
-        method=f"means of {best.scale} neighbouring readings against {sigmas:g} sigma of their lower quarter",
-    )

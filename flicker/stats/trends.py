@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import p_said
 from flicker.base.result import Result, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
@@ -61,9 +62,9 @@ class MannKendall(Tested):
         if self.s == 0:
             return "later values are neither higher nor lower than earlier ones"
         if not self.shown:
-            return f"it is not shown that the values tend to rise or fall (chance under no trend: {self.p_value:.3g})"
+            return f"it is not shown that the values tend to rise or fall ({p_said(self.p_value)})"
         way = "rise" if self.s > 0 else "fall"
-        return f"the values tend to {way} (chance under no trend: {self.p_value:.3g})"
+        return f"the values tend to {way} ({p_said(self.p_value)})"
 
 
 def mann_kendall(

@@ -27,7 +27,7 @@ class OneMore(Result):
         """One sentence for the owner of the unit."""
         return (
             f"{self.exposure:.4g} more would bring another with a chance of {self.chance_of_another:.0%} "
-            f"(p {self.p_if_another:.2g} then), and move p to {self.p_if_clean:.2g} if it stayed clean"
+            f"({p_said(self.p_if_another)} then), and leave {p_said(self.p_if_clean)} if it stayed clean"
         )
 
 
