@@ -136,6 +136,7 @@ class ChannelComparison(Result):
         float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)
     ]
     comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
+    not_comparable: Annotated[tuple[str, ...], Doc("Why nothing is claimed between the sides; empty where they compare.")]
     aspects: Annotated[tuple[AspectChange, ...], Doc("Each aspect after against before.", least=1)]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
@@ -209,7 +210,7 @@ def reads(
         said.append("One power-up on each side cannot tell how far like power-ups vary: log a second on each.")
     if cured is not None or outcome != NO_CHANGE or item.barred:
         said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
-    if level.note.startswith("not shown: meter or leads"):
+    if level.withdrawn:
         said.append(
             f"At rest {millivolts_text(level.before)} {stage_text(one)}, {millivolts_text(level.after)} {stage_text(two)}: {level.note}."
         )

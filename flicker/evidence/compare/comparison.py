@@ -340,7 +340,7 @@ def _channel(
     if cured == "shown" and (outcome != IMPROVED or item.outcome != IMPROVED):
         cured = "not yet"
     for change in (noise, level, sizes):
-        if change.note and not unalike and (change is not sizes or "meter or leads" in change.note):
+        if change.note and not unalike and (change is not sizes or change.withdrawn):
             notes.append(Note(NoteKind.REMARK, f"{change.quantity}: {change.note}"))
     figures = [
         SideFigures(
@@ -380,6 +380,7 @@ def _channel(
         concern,
         state.excluded_per_h,
         tuple(dict.fromkeys(note.text for note in notes)),
+        tuple(dict.fromkeys(note.text for note in notes if note.kind == NoteKind.NOT_COMPARABLE)),
         judged.aspects,
         reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects),
     )

@@ -44,6 +44,11 @@ class Change(Result):
     note: Annotated[str, Doc("Why it could not be compared; empty where it could.")]
     method: Annotated[str, Doc("The method by which the figures were found.")]
 
+    @property
+    def withdrawn(self) -> bool:
+        """Compared, but held back, as the note says: the meter or its leads may have made the change."""
+        return bool(self.note) and self.estimate is not None
+
 
 def _unknown(quantity: str, unit: str, note: str, before: float | None = None, after: float | None = None) -> Change:
     return Change(quantity, before, after, None, None, None, None, unit, "not shown", note, "not compared")

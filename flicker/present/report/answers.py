@@ -78,7 +78,7 @@ def _state(item: ChannelAssessment, found: ChannelComparison | None) -> str:
         return f"is not gone ({item.verdict})" if item.verdict in FAULTY else ""
     if found is None:
         return "is there"
-    if any(note.startswith("not comparable") for note in found.comparable):
+    if found.not_comparable:
         return "cannot be judged: the logs were made under different conditions"
     swings = found.aspect in SWINGS
     if found.outcome == WORSE:

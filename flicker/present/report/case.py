@@ -78,11 +78,11 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
     now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / 3600.0)} now"
     if item.excursions_total != after.rate.episodes:
         now += " (swings close together count once)"
-    apart = next((note for note in found.comparable if note.startswith("not comparable")), None)
     if found.cured == "shown":
         return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")
-    if apart is not None:
-        return tag("p", tag("strong", "Not comparable with how it came in: "), f"{apart.split(': ', 1)[-1]}.")
+    if found.not_comparable:
+        said = found.not_comparable[0].removeprefix("not comparable: ")
+        return tag("p", tag("strong", "Not comparable with how it came in: "), f"{said}.")
     if found.outcome != NO_CHANGE and found.aspect not in SWINGS:
         word = "Better" if found.outcome == IMPROVED else "Worse"
         told = [one.reads for one in found.aspects if one.outcome != NO_CHANGE]
