@@ -16,7 +16,7 @@ from flicker.base.values import Fitness, VerdictWord
 from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
-from flicker.evidence.channel import ChannelAssessment, judge_channel
+from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
 from flicker.evidence.document import head, named
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
@@ -310,29 +310,27 @@ def judge(
     lead = lead_record(beside, limits)
     sessions = sessions_of(traces)
     growth = growth_findings(found, limits)
+    page = PageContext(limits, relays, case, lead, excursions_listed)
     channels = tuple(
         judge_channel(
             record,
-            levels,
-            relays,
-            limits,
-            case,
-            excursions_listed,
-            record.channel in together,
-            beside,
-            lead,
-            int(np.count_nonzero(hits.get(record.channel, False))),
-            judge_guard(
-                *sessions_with(sessions, record.channel),
-                limits,
-                speaker_side=side_of(case, record.channel) in BEHIND_RELAY,
+            page,
+            RawAnswers(
+                judge_guard(
+                    *sessions_with(sessions, record.channel),
+                    limits,
+                    speaker_side=side_of(case, record.channel) in BEHIND_RELAY,
+                ),
+                raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
+                jump_count(*sessions_with(sessions, record.channel)),
+                failed(traces, record.channel),
+                approach(traces, record.channel, limits.protection_V),
             ),
-            raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
-            jump_count(*sessions_with(sessions, record.channel)),
-            failed(traces, record.channel),
-            approach(traces, record.channel, limits.protection_V),
-            answers,
-            since,
+            levels=levels,
+            growth=answers,
+            since=since,
+            together=record.channel in together,
+            lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
         )
         for record, levels, answers, since in zip(
             found,

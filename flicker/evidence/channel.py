@@ -21,7 +21,7 @@ from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.questions import condition, drift, recurrence
-from flicker.evidence.questions.auxiliary_channels import Beside, by_lead
+from flicker.evidence.questions.auxiliary_channels import by_lead
 from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.questions.cell_levels import Levels
 from flicker.evidence.questions.control import ControlAnswer
@@ -131,38 +131,53 @@ class ChannelAssessment(Result):
         raise KeyError(question)
 
 
+@dataclass(frozen=True, slots=True)
+class PageContext:
+    """What holds for all channels of a page; ``lead`` is the shorted one, where there is one."""
+
+    limits: Limits
+    relays: Relays
+    case: Case | None
+    lead: ChannelRecord | None
+    excursions_listed: int
+
+
+@dataclass(frozen=True, slots=True)
+class RawAnswers:
+    """What the raw readings of one channel say, whatever its baseline."""
+
+    guard: Guard
+    movement: RawMovement
+    jumps: JumpCount
+    failed: Failed | None
+    ahead: TimeToThreshold | None
+
+
 def judge_channel(
     record: ChannelRecord,
+    page: PageContext,
+    raw: RawAnswers,
+    *,
     levels: Sequence[Levels],
-    relays: Relays,
-    limits: Limits,
-    case: Case | None,
-    excursions_listed: int,
-    together: bool,
-    beside: Beside,
-    lead: ChannelRecord | None,
-    lead_hits: int,
-    guard: Guard,
-    raw: RawMovement,
-    jumping: JumpCount,
-    end: Failed | None,
-    ahead: TimeToThreshold | None,
     growth: Sequence[Finding],
     since: RateChanged | None,
+    together: bool,
+    lead_hits: int,
 ) -> ChannelAssessment:
     """Put every question to one channel, decide, and say it; those of growth come answered for the whole page."""
+    limits, case, guard = page.limits, page.case, raw.guard
     rate = recurrence.episode_rate(record, limits)
     ups = condition.power_ups(record, limits)
-    relay, late_trips = exposure(record, relays, limits)
+    relay, late_trips = exposure(record, page.relays, limits)
     level = condition.settled_level(record)
     both_off = 2.0 * off_by_V(record, level or 0.0, case)
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
-    moved = drift.by_volts(moved, raw, guard, limits)
+    moved = drift.by_volts(moved, raw.movement, guard, limits)
     changes, changed = drift.level_change(record, levels, limits)
     least_moved_V = abs(moved.low or 0.0) if moved.holds else 0.0
     comes_and_goes = recurrence.intermittent(record, rate, limits, least_moved_V)
-    if lead is not None:
-        comes_and_goes = by_lead(comes_and_goes, record, lead, limits, lead_hits)
+    if page.lead is not None:
+        comes_and_goes = by_lead(comes_and_goes, record, page.lead, limits, lead_hits)
     findings = correct(
         [
             comes_and_goes,
@@ -171,7 +186,7 @@ def judge_channel(
             condition.settled_offset(record, limits),
             moved,
             changed,
-            level_jumps(jumping, record.episodes.count, guard),
+            level_jumps(raw.jumps, record.episodes.count, guard),
             condition.noise(record, limits),
             condition.power_up(ups, limits, guard),
             condition.protection(late_trips, relay.peak_V, relay.seconds_above_threshold, limits),
@@ -211,10 +226,10 @@ def judge_channel(
         reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
         moves_together=any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
-        jump_pairs=jumping.pairs,
-        jump_V=jumping.size_V,
+        jump_pairs=raw.jumps.pairs,
+        jump_V=raw.jumps.size_V,
         left_out=_left_out(record),
-        failed="" if end is None else end.reads,
+        failed="" if raw.failed is None else raw.failed.reads,
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
     verdict = decide(answers, facts, limits, guard)
@@ -230,7 +245,7 @@ def judge_channel(
         tail=verdict.tail,
         reads=owner(record.channel, verdict, answers, facts, limits, peak, guard),
         technician=_technician(findings, rate),
-        excursions=listed(record, limits, excursions_listed),
+        excursions=listed(record, limits, page.excursions_listed),
         excursions_total=sum(trace.excursions.count for trace in record.traces),
         rate=rate,
         findings=findings,
@@ -240,7 +255,7 @@ def judge_channel(
         observed_s=record.observed_s,
         power_up=ups,
         relay=relay,
-        next=advise(verdict, facts, guard, limits, end, ahead),
+        next=advise(verdict, facts, guard, limits, raw.failed, raw.ahead),
         gaps=tuple(
             Unseen(run=number, start_s=gap.start_s, end_s=gap.end_s, reason=Unobserved(gap.reason), channel=gap.channel)
             for number, trace in zip(record.numbers, record.traces, strict=True)
@@ -274,7 +289,7 @@ def judge_channel(
         swings_ahead=swings_ahead(record, findings, limits),
         mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(
-            guard, raw.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h
+            guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h
         ),
     )
 
