@@ -45,10 +45,11 @@ STATS = {
         AllanDeviation NoiseColour allan_deviation noise_colour noise_sigma resolution_of
     """,
     "power_ups": """
-        CleanLimit CountByAge CountForecast EarlyShare ExpectedCounts FreeScatterTest MeanCumulative MeanRate PowerUpSoak ProvokedTest
-        RateComparison RateGrowth SizeGrowth SizesAhead clean_chance clean_limit clean_power_ups count_by_age count_forecast early_share_test
-        expected_counts growth_however_much mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison rate_growth
-        size_growth size_growth_within sizes_ahead
+        CleanLimit CountByAge CountForecast EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
+        MeanRate PowerUpSoak ProvokedTest RateComparison RateGrowth ReachForecast SizeGrowth SizesAhead clean_chance
+        clean_limit clean_power_ups count_by_age count_forecast early_share_test expected_counts growth_forecast
+        growth_however_much growth_reaches mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison
+        rate_growth size_growth size_growth_within sizes_ahead
     """,
     "rates": """
         DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio

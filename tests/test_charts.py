@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import json
+import re
 import time
 
 import numpy as np
@@ -164,6 +165,7 @@ def test_each_chart_has_a_caption_units_and_a_limit(name, which, request):
         "(h)",
         "(h:min)",
         "(count)",
+        "(number)",
         "per observed hour",
         "share of",
         "confidence",
@@ -329,6 +331,46 @@ def test_shares_keep_their_sign_below_one_per_cent():
         "50%",
         "100%",
     ]
+
+
+def bars(chart):
+    told = chart.to_dict()["datasets"].values()
+    return [row for rows in told for row in rows if "least" in row]
+
+
+def test_power_up_rates_hold_the_scatter_that_the_claim_allows(visits):
+    from scipy import stats
+
+    found, _ = visits
+    chart = found.chart.rates("left")
+    assert charts.caption_of(chart) == f"left: {found.channel('left').finding('worse with age').reads}"
+    assert "up to which the claim holds" in charts.note_of(chart)
+    counts = [part.size for part in found.records[0].per_cycle()[0]]
+    seen = [row for rows in chart.to_dict()["datasets"].values() for row in rows if "colour" in row]
+    assert [row["n"] for row in seen] == [str(n) for n in counts]
+    # exact Poisson limits (Garwood 1936) by the chi-square law
+    hours = found.records[0].per_cycle()[1][0] / 3600
+    assert seen[-1]["low"] == pytest.approx(stats.chi2.ppf(0.025, 2 * counts[-1]) / 2 / hours, rel=1e-4)
+    # the broad bars: quantiles of the negative binomial about the line at the scatter that the sentence names
+    share = int(re.search(r"while they differ by up to (\d+) %", charts.caption_of(chart))[1]) / 100
+    line = [row["rate"] for rows in chart.to_dict()["datasets"].values() for row in rows if "part" in row]
+    law = stats.nbinom(1 / share**2, 1 / (1 + share**2 * line[-1] * hours))
+    assert bars(chart)[-1]["most"] == pytest.approx(law.ppf(0.975) / hours, rel=1e-4)
+    assert len(bars(chart)) == len(counts)
+
+
+def test_power_up_rates_before_and_after_and_over_visits(visits):
+    _, logs = visits
+    compared = flicker.compare(logs[:2], logs[2:])
+    chart = compared.chart.power_up_rates("left")
+    assert len(bars(chart)) == 5 and "Rate after over before" in charts.caption_of(chart)
+    line = [row["rate"] for rows in chart.to_dict()["datasets"].values() for row in rows if "part" in row]
+    left = compared.channel("left")
+    assert line[0] == pytest.approx(left.before.rate.per_hour, rel=1e-4)
+    assert line[-1] == pytest.approx(left.after.rate.per_hour, rel=1e-4)
+    over = flicker.over_visits([(datetime.date(2026, 1 + k, 1), [log]) for k, log in enumerate(logs)])
+    chart = over.chart.rates("left")
+    assert len(bars(chart)) == 5 and "visits" in charts.note_of(chart)
 
 
 def test_mean_cumulative_draws_halves_sides_and_visits(visits):

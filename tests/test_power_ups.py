@@ -264,6 +264,52 @@ def test_sizes_within_one_power_up_are_a_line_through_bursts_widened_where_neigh
     assert pu.size_growth_within([size], [close], dead_time=10.0).p_up == 1.0
 
 
+def test_the_next_one_is_forecast_as_a_plain_integration_gives_it():
+    # independent of the engine's nodes: level, growth and scatter on a plain fine grid, each count's law by scipy
+    n, x = np.array([2, 3, 5, 9, 15]), np.linspace(0, 1, 5)
+    a, b, c = np.linspace(-4, 5, 181), np.linspace(-6, 7, 105), pu.scatter.GRID
+    prior = np.gradient(c) * np.exp(-0.5 * (c / 0.5) ** 2)
+    weight, below = 0.0, np.zeros(200)
+    means, held = [], []
+    for scatter, share in zip(c, prior, strict=True):
+        shape = 1 / scatter**2
+        mean = np.exp(a[:, None, None] + b[None, :, None] * x)
+        like = np.exp(stats.nbinom.logpmf(n, shape, shape / (shape + mean)).sum(axis=2) - 0.5 * (b / 2.5) ** 2) * share
+        ahead = np.exp(a[:, None] + 1.25 * b)
+        weight += like.sum()
+        for k in range(200):
+            below[k] += (like * stats.nbinom.cdf(k, shape, shape / (shape + ahead))).sum()
+        means.append(ahead.ravel())
+        held.append(like.ravel())
+    below /= weight
+    low, high = int(np.searchsorted(below, 0.025)), int(np.searchsorted(below, 0.975))
+    rank = np.argsort(np.concatenate(means))
+    middle = np.concatenate(means)[rank][np.searchsorted(np.cumsum(np.concatenate(held)[rank]) / weight, 0.5)]
+    found = pu.growth_forecast(n, np.ones(5), at=5, planned=1.0)
+    assert abs(found.low - low) <= 1 and abs(found.high - high) <= 2
+    assert found.expected == pytest.approx(middle, rel=0.03)
+
+
+def test_the_next_one_lies_where_the_forecast_says():
+    # five units, growth 1.5 from one to the next, gamma factors of cv .3; 150 draws, error of the share 1.8 points
+    rng, inside = np.random.default_rng(8), 0
+    for _ in range(150):
+        n = rng.poisson(4.0 * 1.5 ** np.arange(6) * rng.gamma(1 / 0.09, 0.09, 6))
+        found = pu.growth_forecast(n[:5], np.ones(5), at=5, planned=1.0)
+        inside += found.low <= n[5] <= found.high
+    assert inside >= 137
+
+
+def test_a_given_mean_is_reached_where_the_line_reaches_it():
+    # closed form: 200, 400, 800 double from place to place, so 1,600 is reached at the fourth; 100 is behind
+    found = pu.growth_reaches([200, 400, 800], np.ones(3), mean=1600, planned=1.0, scatter=0.05)
+    assert found.at == pytest.approx(3.0, abs=0.1) and found.low < 3 < found.high and found.now < 0.01
+    behind = pu.growth_reaches([200, 400, 800], np.ones(3), mean=100, planned=1.0, scatter=0.05)
+    assert behind.now > 0.99 and behind.reads == "It is reached already."
+    never = pu.growth_reaches([800, 400, 200], np.ones(3), mean=1600, planned=1.0, scatter=0.05)
+    assert math.isinf(never.at) and never.reads == "It is not reached if this goes on."
+
+
 def test_early_share_is_the_binomial_where_power_ups_agree_and_wider_where_they_do_not():
     alike = pu.early_share_test([3, 3, 3, 3], [4, 4, 4, 4], 0.2)
     exact = stats.binomtest(12, 16, 0.2, alternative="greater").pvalue

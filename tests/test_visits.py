@@ -15,7 +15,7 @@ import pytest
 from scipy import special
 from test_schema import loads, validate
 
-from flicker import simulate_log
+from flicker import Limits, simulate_log
 from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
 from flicker.evidence.questions.protection import trip_forecast
@@ -98,7 +98,8 @@ def test_all_episodes_in_the_last_run_give_the_exact_limit():
     mirrored = age_regression([np.linspace(0.1, 1.9, n), []], [2.0, 2.0], [0.0, 1.0])
     assert mirrored.growth == -math.inf and mirrored.high == pytest.approx(-fit.low, rel=1e-9)
     forecast = age_forecast([[], np.linspace(0.1, 1.9, n)], [2.0, 2.0], [0.0, 1.0], at=2.0, planned_ends=[2.0])
-    assert forecast.high == math.inf and forecast.to_dict()["high_unbounded"] is True
+    # nothing bounds the growth from above but the prior: the range says so by its width, twelvefold and more either way
+    assert forecast.high > 12 * n and forecast.low <= n
 
 
 def test_heat_is_no_growth():
@@ -174,11 +175,26 @@ def test_a_unit_that_gets_worse_and_one_that_does_not():
     assert left.rate.low_per_visit < (24 / 2) ** (1 / 3) < left.rate.high_per_visit
     per_visit_days = (DATES[3] - DATES[0]).days / 3
     assert left.rate.per_year == pytest.approx(left.rate.per_visit ** (365.25 / per_visit_days), rel=1e-9)
-    assert left.forecast.low > 24 and "nothing but another visit" in left.forecast_reads
+    # the true rate grows 12-fold over three steps: 12^(1/3) times 24 an hour in 2 hours are to be expected next
+    assert left.forecast.low < 2 * 24 * 12 ** (1 / 3) < left.forecast.high
+    assert "nothing but another visit" in left.forecast_reads
+    assert left.rate.holds_up_to_scatter > left.rate.scatter and "differ by themselves" in left.rate.reads
+    assert left.concern.reached and "is reached already" in left.concern.reads and right.concern is None
     assert right.rate.answer == "not shown" and "never jumped" in right.reads and right.year is None
     even = over_visits(visits_at((8, 8, 8, 8), seed=60))
     assert even.channel("left").rate.answer == "not shown"
     assert json.loads(json.dumps(even.to_dict(), allow_nan=False))["schema"] == "flicker/visits/2"
+
+
+def test_the_visit_at_which_the_rate_of_concern_is_reached():
+    # rates of 2, 5, 12, 24 an hour, doubling and more at each visit, with a concern of 200 an hour: two visits ahead by the
+    # true line (24 * 12^(2/3) = 126, 24 * 12 = 288 three ahead), and no farther ahead is told than three visits
+    worse = over_visits(visits_at((2, 5, 12, 24)), Limits(episode_rate_per_h=200.0)).channel("left").concern
+    assert not worse.reached and worse.watched_age == pytest.approx(2 * (DATES[3] - DATES[0]).days)
+    assert (DATES[3] - DATES[0]).days < worse.age < worse.watched_age and worse.low_age < worse.age
+    assert "days after the last visit" in worse.reads
+    far = over_visits(visits_at((2, 5, 12, 24)), Limits(episode_rate_per_h=5000.0)).channel("left").concern
+    assert far.age is None and "no farther ahead is told than was watched" in far.reads
 
 
 @pytest.mark.parametrize("kind", ["degrading-visits", "heat"])

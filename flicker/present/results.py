@@ -146,7 +146,7 @@ class AssessmentCharts(_Charts):
         return self._draw("cumulative", channel)
 
     def rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each run with its interval."""
+        """Draw the rate of each power-up with its interval, the growth through them, and the scatter allowed."""
         return self._draw("rates", channel)
 
     def mean_cumulative(self, channel: str | None = None) -> Any:
@@ -201,6 +201,10 @@ class ComparisonCharts(_Charts):
         """Draw the rate before and after, with intervals."""
         return self._draw("before_after")
 
+    def power_up_rates(self, channel: str | None = None) -> Any:
+        """Draw the rate of each power-up before and after, and the scatter that the change allows."""
+        return self._draw("power_up_rates_compared", channel)
+
     def mean_cumulative(self, channel: str | None = None) -> Any:
         """Draw the mean number of episodes of a power-up before and after on one chart."""
         return self._draw("mean_cumulative_compared", channel)
@@ -221,6 +225,10 @@ class StagesCharts(_Charts):
         """Draw the first and the last stage."""
         return ComparisonCharts(self._result.whole).rates()
 
+    def power_up_rates(self, channel: str | None = None) -> Any:
+        """Draw the rate of each power-up at the first and the last stage."""
+        return ComparisonCharts(self._result.whole).power_up_rates(channel)
+
     def mean_cumulative(self, channel: str | None = None) -> Any:
         """Draw the mean number of episodes of a power-up at the first and the last stage."""
         return ComparisonCharts(self._result.whole).mean_cumulative(channel)
@@ -230,7 +238,7 @@ class VisitsCharts(_Charts):
     """Charts of a unit over visits."""
 
     def rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each visit, and where the next will lie."""
+        """Draw the rate of each visit, the growth through them, the scatter allowed, and where the next will lie."""
         return self._draw("visit_rates", channel)
 
     def mean_cumulative(self, channel: str | None = None) -> Any:

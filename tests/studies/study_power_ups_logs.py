@@ -1,13 +1,15 @@
 """Claims over power-ups through the whole program: simulated logs, detector, `assess`, `compare` and `over_visits`.
 
-Usage: python tests/studies/study_power_ups_logs.py UNITS COMMIT [GROUP ...] > rows.md
-Groups are those of `ROWS`; every row has its own seed, so rows made apart stay what they are together.
+Usage: python tests/studies/study_power_ups_logs.py UNITS MINUTES COMMIT OUT [GROUP ...]
+Groups are those of `ROWS`. Rows are made in passes of ten units, each with its own seed, until UNITS a row or the
+minutes are over; the table is written after each pass.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import sys
+import time
 from collections import Counter
 from pathlib import Path
 
@@ -129,14 +131,26 @@ ROWS = {
 }  # fmt: skip
 
 
-def main(units: int, commit: str, groups: list[str]) -> None:
-    for group in groups or list(ROWS):
-        for number, (name, draw, page) in enumerate(ROWS[group]):
-            rng = np.random.default_rng([SEED, list(ROWS).index(group), number])
-            seen = Counter(draw(rng) for _ in range(units if "8 channels" not in name else units // 4))
-            told = ", ".join(f"{word} {n} ({100 * n / seen.total():.1f} %)" for word, n in sorted(seen.items()))
-            print(f"| {name} | {seen.total()} | {told} | {page} | {commit} |", flush=True)
+EACH = 10  # units of a row in one pass
+
+
+def main(units: int, minutes: float, commit: str, out: Path, groups: list[str]) -> None:
+    rows = [(group, number, row) for group in groups or list(ROWS) for number, row in enumerate(ROWS[group])]
+    seen: list[Counter[str]] = [Counter() for _ in rows]
+    end = time.monotonic() + 60.0 * minutes
+    for turn in range(-(-units // EACH)):
+        for (group, number, (name, draw, _)), found in zip(rows, seen, strict=True):
+            if time.monotonic() > end:
+                break
+            rng = np.random.default_rng([SEED, list(ROWS).index(group), number, turn])
+            found.update(draw(rng) for _ in range(2 if "8 channels" in name else EACH))
+        lines = ["| case | units | outcomes | expected on counts |", "|-|-|-|-|"]
+        for (_, _, (name, _, page)), found in zip(rows, seen, strict=True):
+            total = max(found.total(), 1)
+            told = ", ".join(f"{word} {n} ({100 * n / total:.1f} %)" for word, n in sorted(found.items()))
+            lines.append(f"| {name} | {found.total()} | {told} | {page} |")
+        out.write_text(f"Commit {commit}, seed {SEED}.\n\n" + "\n".join(lines) + "\n")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), sys.argv[2], sys.argv[3:])
+    main(int(sys.argv[1]), float(sys.argv[2]), sys.argv[3], Path(sys.argv[4]), sys.argv[5:])

@@ -18,7 +18,13 @@ from flicker.evidence.questions.bench import finite_peaks
 from flicker.evidence.questions.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.arrivals import AgeForecast, age_forecast
-from flicker.stats.power_ups import expected_counts, growth_however_much, rate_comparison
+from flicker.stats.power_ups import (
+    RateComparison,
+    RateGrowth,
+    expected_counts,
+    growth_however_much,
+    rate_comparison,
+)
 from flicker.stats.power_ups import rate_growth as engine_growth
 from flicker.stats.power_ups import size_growth as engine_sizes
 from flicker.stats.rates import rate_interval
@@ -26,6 +32,7 @@ from flicker.stats.rates import rate_interval
 RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
 FEWEST = 5  # episodes below which no growth is claimed; as in `questions.worsening`
 YEAR_DAYS = 365.25  # by definition (Julian year)
+TOO_WIDE = 100.0  # times the most episodes of a visit: beyond, the prior of the growth speaks and no forecast is told; a choice
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
 
@@ -53,6 +60,14 @@ class RateWorsening(Result):
         float | None, Doc("One-sided, of a test that holds however much visits differ; 1 with two visits.", ge=0, le=1)
     ]
     dispersion: Annotated[float | None, Doc("Variance over mean of the counts of visits, at the middle scatter.", ge=0)]
+    scatter: Annotated[
+        float | None, Doc("How much visits differ by themselves, as a share of their rate: the middle value.", ge=0)
+    ]
+    scatter_high: Annotated[float | None, Doc("Up to which they may, as far as the counts tell (95 %).", ge=0)]
+    holds_up_to_scatter: Annotated[
+        float | None,
+        Doc("Largest such difference up to which the change is shown, one-sided at half the rest of confidence.", ge=0),
+    ]
     episodes: Annotated[int, Doc("Episodes over all visits.", ge=0)]
     cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]
     confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
@@ -93,6 +108,9 @@ def rate_growth(
         None,
         None,
         None,
+        None,
+        None,
+        None,
         count,
         (),
         limits.confidence,
@@ -121,12 +139,13 @@ def rate_growth(
     span = max(ages) - min(ages)
     step = span / (len(ages) - 1)
     cautions = []
+    fit: RateComparison | RateGrowth
     if len(visits) == 2:
-        pair = rate_comparison(
+        fit = rate_comparison(
             counts[:1], expected[:1], counts[1:], expected[1:],
-            scatter=limits.power_up_scatter, confidence=limits.confidence,
+            scatter=limits.power_up_scatter, level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
         )  # fmt: skip
-        p_up, overall, low, high, cv = pair.p_up, pair.ratio, pair.low, pair.high, pair.cv
+        overall = fit.ratio
         cautions.append(
             "Two visits show a difference, not that it goes on, and cannot tell how far visits differ by themselves: "
             "log a third."
@@ -134,9 +153,11 @@ def rate_growth(
     else:
         single = len(run_ages) == len(visits) == 3
         fit = engine_growth(
-            counts, expected, visits, scatter=limits.power_up_scatter, few=single, confidence=limits.confidence
-        )
-        p_up, overall, low, high, cv = fit.p_up, fit.factor, fit.low, fit.high, fit.cv
+            counts, expected, visits, scatter=limits.power_up_scatter, few=single,
+            level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
+        )  # fmt: skip
+        overall = fit.factor
+    p_up, low, high, cv = fit.p_up, fit.low, fit.high, fit.cv
     free = growth_however_much(counts, expected, visits)
     p_value = min(p_up, 1.0 - p_up)
     if count < FEWEST:
@@ -157,6 +178,9 @@ def rate_growth(
         p_adjusted=None,
         p_order=min(free.p_up, free.p_down),
         dispersion=1.0 + cv**2 * float(counts.mean()),
+        scatter=cv,
+        scatter_high=fit.cv_high,
+        holds_up_to_scatter=fit.holds_up if p_up <= 0.5 else fit.holds_down,
         episodes=count,
         cautions=tuple(cautions),
         confidence=limits.confidence,
@@ -237,7 +261,13 @@ def _rate_reads(rate: RateWorsening) -> str:
     year = ""
     if rate.per_year is not None and math.isfinite(rate.per_year):
         year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year."
-    return f"It comes {how} from visit to visit: {each}.{year}"
+    differ = ""
+    if rate.scatter is not None and rate.holds_up_to_scatter is not None:
+        differ = (
+            f" Visits differ by themselves by some {rate.scatter:.0%} (up to {rate.scatter_high:.0%}); this is shown while "
+            f"they differ by up to {rate.holds_up_to_scatter:.0%}."
+        )
+    return f"It comes {how} from visit to visit: {each}.{differ}{year}"
 
 
 def next_visit(
@@ -253,10 +283,17 @@ def next_visit(
         return None, ""
     step = (max(ages) - min(ages)) / (len(ages) - 1)
     last = [end for end, age in zip(ends, run_ages, strict=True) if age == max(run_ages)]
-    found = age_forecast(times, ends, run_ages, at=max(ages) + step, planned_ends=last, confidence=limits.confidence)
+    found = age_forecast(
+        times, ends, run_ages, at=max(ages) + step, planned_ends=last, confidence=limits.confidence,
+        scatter=limits.power_up_scatter,
+    )  # fmt: skip
     same = hours_text(sum(last) / 3600.0)
-    if math.isinf(found.high):
-        return found, f"The next visit cannot be forecast: the growth has no upper end ({rate.episodes} episodes)."
+    most = max(sum(len(t) for t, age in zip(times, run_ages, strict=True) if age == one) for one in set(run_ages))
+    if found.high > TOO_WIDE * max(most, 1):
+        return (
+            found,
+            f"The next visit cannot be forecast from {rate.episodes} episodes: up to {found.high:.0f} would fit.",
+        )
     basis = f"That reaches beyond the {len(ages)} visits seen; nothing but another visit can confirm it."
     few = "between none" if found.low == 0 else f"between {found.low:.0f}"
     return (

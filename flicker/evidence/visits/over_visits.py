@@ -26,6 +26,7 @@ from flicker.evidence.questions.protection import TripForecast
 from flicker.evidence.questions.rate_since import RateChanged, day_name, since_visits
 from flicker.evidence.questions.rate_since import corrected as since_corrected
 from flicker.evidence.record import ChannelRecord
+from flicker.evidence.visits.concern import ConcernReached, concern_reached
 from flicker.evidence.visits.growth import (
     NEVER,
     YEAR_DAYS,
@@ -100,6 +101,9 @@ class ChannelVisits(Result):
     levels: Annotated[tuple[QuantityTrend, ...], Doc("Settled level, noise and surge; empty with one visit.")]
     forecast: Annotated[AgeForecast | None, Doc("The next visit; null where nothing can be said.")]
     forecast_reads: Annotated[str, Doc("The forecast and its limits in words.")]
+    concern: Annotated[
+        ConcernReached | None, Doc("When the rate of concern is reached; null where no growth of the rate is shown.")
+    ]
     year: Annotated[TripForecast | None, Doc("Chance of a trip within a year of use; null without an episode.")]
     year_reads: Annotated[str, Doc("That chance and its limits in words.")]
     level_forecast: Annotated[LevelForecast | None, Doc("Settled level at the next visit; null below three visits.")]
@@ -219,7 +223,7 @@ def over_visits(
     answers = corrected([(item.rate, item.size) for item in asked], limits)
     since = since_corrected([_since(item, limits) for item in asked], limits)
     found = tuple(
-        _channel(name, item, rate, size, changed, limits, case, hours)
+        _channel(name, item, rate, size, changed, limits, case, hours, dated)
         for name, item, (rate, size), changed in zip(channels, asked, answers, since, strict=True)
     )
     return Visits(
@@ -344,6 +348,7 @@ def _channel(
     limits: Limits,
     case: Case | None,
     hours: float,
+    dated: bool,
 ) -> ChannelVisits:
     seen, times, ends, run_ages = asked.seen, asked.times, asked.ends, asked.run_ages
     items = [item for _, _, item, _ in seen]
@@ -351,6 +356,7 @@ def _channel(
     mine = [age for _, age, _, _ in seen]
     levels = quantity_trends(items, records, limits, case)
     forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
+    concern = concern_reached(times, ends, run_ages, mine, rate, dated, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)
     level_ahead, level_reads = next_level(records, mine, limits)
     return ChannelVisits(
@@ -362,6 +368,7 @@ def _channel(
         levels=levels,
         forecast=forecast,
         forecast_reads=forecast_reads,
+        concern=concern,
         year=year,
         year_reads=year_reads,
         level_forecast=level_ahead,

@@ -16,6 +16,7 @@ from flicker.present.charts._level import power_ups, settled
 from flicker.present.charts._mean_count import mean_cumulative, mean_cumulative_compared, visit_mean_cumulative
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
+from flicker.present.charts._power_up_rates import power_up_rates, power_up_rates_compared
 from flicker.present.charts._show import if_any, use_in_notebooks
 from flicker.present.charts._strip import episode_places, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
@@ -39,6 +40,8 @@ __all__ = [
     "mean_cumulative_compared",
     "note_of",
     "overview",
+    "power_up_rates",
+    "power_up_rates_compared",
     "power_ups",
     "rates",
     "settled",

@@ -16,6 +16,7 @@ from flicker.evidence.record import ChannelRecord
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.charts._power_up_rates import power_up_rates
 from flicker.present.said import clean_limit, finding_text
 
 MOST_EPISODES = 2000
@@ -134,7 +135,10 @@ def _even(share: Any) -> float:
 
 
 def rates(assessment: Assessment, channel: str | None = None) -> Any:
-    """Draw the rate of each run with its exact interval, and of all together, beside the rate of concern.
+    """Draw the rate of each power-up, what is fitted and the scatter allowed; of one power-up its phases.
+
+    Where no episode was seen, or in one power-up, the whole stands beside the rate of concern, each with its exact
+    interval.
 
     Raises
     ------
@@ -145,43 +149,27 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
 
     item = frame.pick(assessment, channel)
     record = frame.record_of(assessment, item.channel)
-    confidence = assessment.limits.confidence
-    own = ~record.episodes.common
-    rows = []
-    for place, (number, trace) in enumerate(zip(record.numbers, record.traces, strict=True)):
-        hours = trace.observed_s / 3600.0
-        if hours <= 0:
-            continue
-        count = int(np.count_nonzero(own & (record.episodes.run == place)))
-        rate = rate_interval(count, hours, confidence=confidence)
-        start = record.runs[place].start
-        when = f", {start:%d %b %Y}" if start is not None else ""
-        rows.append(_rate_row(f"run {number + 1}{when}", rate, count, hours))
-    if not rows:
+    if len([end for end in record.per_cycle()[1] if end > 0]) > 1 and item.rate.episodes:
+        return power_up_rates(assessment, item.channel)
+    if record.observed_s <= 0:
         raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no rate to draw")
-    several = len(rows) > 1
-    if not several:
-        rows = []
-        for phase in item.rate.phases:
-            if phase.observed_s > 0:
-                hours = phase.observed_s / 3600.0
-                rate = rate_interval(phase.episodes, hours, confidence=confidence)
-                rows.append(_rate_row(phase.phase, rate, phase.episodes, hours))
+    confidence = assessment.limits.confidence
+    rows = []
+    for phase in item.rate.phases:
+        if phase.observed_s > 0:
+            hours = phase.observed_s / 3600.0
+            rate = rate_interval(phase.episodes, hours, confidence=confidence)
+            rows.append(_rate_row(phase.phase, rate, phase.episodes, hours))
     total = rate_interval(item.rate.episodes, record.observed_s / 3600.0, confidence=confidence)
     whole = _rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0)
-    if item.rate.episodes and item.rate.low_per_hour is not None and item.rate.high_per_hour is not None:
-        # The interval of the document: power-ups of one unit differ by themselves.
-        whole["low"], whole["high"] = item.rate.low_per_hour, item.rate.high_per_hour
     rows.append(whole)
-    rows = rows[-60:]
     limit = clean_limit(item.rate)
     chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
-    each = "runs" if several else "phases"
     seen = hours_text(record.observed_s / 3600.0)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
         between = f"{confidence:.0%}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"
-        caption = f"{item.channel}: {digits_text(total.rate)} episodes per hour over all {each} ({between})."
+        caption = f"{item.channel}: {digits_text(total.rate)} episodes per hour over all phases ({between})."
     note = (
         f"Dot: rate; bar: exact {confidence:.0%} interval, two-sided, or one-sided where none was seen; overlapping bars "
         "may be one rate. Dashed: rate of concern."

@@ -10,11 +10,14 @@ import altair as alt
 import numpy as np
 
 from flicker.base.formats import hours_text
+from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN
+from flicker.evidence.power_up_rates import PowerUpRates, grown
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.charts._power_up_rates import RATE, bars_note, scatter_bars
 
 STEPS = 60  # of the fitted line
 AHEAD = "next visit, if it goes on"
@@ -72,7 +75,7 @@ class _Axis:
 
 
 def visit_rates(result: Visits, channel: str | None = None) -> Any:
-    """Draw the rate of each visit with its exact interval, the fitted growth, and the forecast of the next visit.
+    """Draw the rate of each visit with its exact interval, the growth, the scatter allowed, and the next visit.
 
     Notes
     -----
@@ -106,11 +109,18 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
     x = axis.x(last)
     concern = result.limits.episode_rate_per_h
     top = 1.25 * max([concern, *(row["high"] for row in rows), *([ahead["high"]] if ahead else [])])
-    y = alt.Y("rate:Q", title="episodes per observed hour", scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
+    y = alt.Y("rate:Q", title=RATE, scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
     data = values(rows)
-    layers = [
-        alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
-    ]
+    told = _told(item, axis, result.limits)
+    if told is not None and told.most is not None:
+        top = max(top, 1.05 * float(np.max(told.most)))
+        y = alt.Y("rate:Q", title=RATE, scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
+    layers = scatter_bars(told, [axis.at(age) for age in axis.ages], x) if told is not None else []
+    if layers:
+        x = axis.again
+    layers.append(
+        alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
+    )
     for dash, part in (([1, 0], [r for r in line if not r["ahead"]]), ([3, 4], [r for r in line if r["ahead"]])):
         if len(part) > 1:
             layers.append(
@@ -129,26 +139,33 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
         alt.Chart(data).mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q"), text="said:N"),
     ]
     if ahead:
-        told = values([{"x": axis.at(ahead["age"]), "rate": ahead["rate"], "low": ahead["low"], "high": ahead["high"],
-                        "said": AHEAD}])  # fmt: skip
+        next_one = values([{"x": axis.at(ahead["age"]), "rate": ahead["rate"], "low": ahead["low"], "high": ahead["high"],
+                            "said": AHEAD}])  # fmt: skip
         layers += [
-            alt.Chart(told)
+            alt.Chart(next_one)
             .mark_rule(strokeWidth=1.6, color=palette.INK, strokeDash=[3, 4])
             .encode(x=x, y=alt.Y("low:Q"), y2="high:Q"),
-            alt.Chart(told)
+            alt.Chart(next_one)
             .mark_point(filled=True, fill=palette.SHEET, stroke=palette.INK, shape="diamond", size=110, opacity=1)
             .encode(x=x, y=y, tooltip=["said:N"]),
         ]
-    note = (
-        f"Dot and bar: rate with exact {result.limits.confidence:.0%} interval, on a square-root scale. Level dashes: rate "
-        "of concern."
-    )
-    if line:
-        note += " Line: fitted growth."
+    note = bars_note(told, "visit", result.limits) if told is not None else ""
     if ahead:
         note += " Diamond: the next visit, and where its count will lie, if the growth goes on; no log shows that yet."
     caption = f"{item.channel}: {item.rate.reads}" if len(item.visits) > 1 else item.reads
     return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=250), caption, note)
+
+
+def _told(item: ChannelVisits, axis: _Axis, limits: Limits) -> PowerUpRates | None:
+    """Rates of the visits with the fitted growth and the scatter that the claim allows."""
+    hours = np.array([row.observed_s / 3600.0 for row in item.visits])
+    if not np.all(hours > 0):
+        return None
+    counts = np.array([row.episodes for row in item.visits], dtype=np.int64)
+    rate, shown = item.rate, item.rate.answer != NOT_SHOWN
+    held = rate.holds_up_to_scatter if shown else None
+    scatter = held if held is not None else math.nan if rate.scatter is None else rate.scatter
+    return grown(counts, hours, np.array(axis.ages), rate.overall, scatter, shown, limits)
 
 
 def _ahead(item: ChannelVisits) -> dict[str, float] | None:

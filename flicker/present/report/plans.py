@@ -50,7 +50,9 @@ def comparison_page(
     whole = getattr(result, "whole", result)
     sides = [getattr(whole, f"{side}_assessment", None) for side in ("before", "after")]
     if all(side is not None for side in sides):
-        parts.extend(pictures.figure(charts.mean_cumulative_compared, whole, item.channel) for item in whole.channels)
+        for item in whole.channels:
+            parts.append(pictures.figure(charts.power_up_rates_compared, whole, item.channel))
+            parts.append(pictures.figure(charts.mean_cumulative_compared, whole, item.channel))
     for at, judged in enumerate(sides):
         if judged is not None:
             other = sides[1 - at]

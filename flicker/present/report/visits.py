@@ -57,6 +57,7 @@ def _card(item: ChannelVisits) -> Markup:
         for name, said in (
             ("Since when", since_text(item.since)),
             ("Next visit", item.forecast_reads),
+            ("Rate of concern", item.concern.reads if item.concern else ""),
             ("Level ahead", item.level_reads),
             ("A year ahead", item.year_reads),
         )

@@ -44,6 +44,8 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
                 rows.append(("since", Text(since_text(item.since))))
             if item.forecast_reads:
                 rows.append(("next visit", Text(item.forecast_reads)))
+            if item.concern:
+                rows.append(("rate of concern", Text(item.concern.reads)))
             if item.level_reads:
                 rows.append(("level ahead", Text(item.level_reads)))
             if item.year_reads:

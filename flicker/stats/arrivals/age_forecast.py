@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -13,9 +12,8 @@ from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
-from flicker.stats.arrivals.age_regression import Fit, fit_growth
 
-DRAWS = 20_000
+POWER_UPS_DIFFER = 0.5  # scale on which ages differ by themselves: as in `flicker.stats.power_ups`
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +31,7 @@ class AgeForecast(Result):
     low: Annotated[float, Doc("Lower limit of the count itself.", ge=0, null=True)]
     high: Annotated[float, Doc("Upper limit of the count.", ge=0, open=True)]
     confidence: Annotated[float, Doc("Confidence of both, a share.")]
-    seed: Annotated[int, Doc("Seed of the draws.", ge=0)]
+    seed: Annotated[int, Doc("Always 0: nothing is drawn.", ge=0)]
     method: Annotated[str, Doc("Method in words.")]
 
     @property
@@ -50,6 +48,7 @@ def age_forecast(
     at: float,
     planned_ends: ArrayLike,
     confidence: float = 0.95,
+    scatter: float = POWER_UPS_DIFFER,
     seed: int = 0,
 ) -> AgeForecast:
     """Forecast the count of episodes in planned runs at another age, if the growth goes on.
@@ -64,74 +63,68 @@ def age_forecast(
         Their observed lengths; none longer than the longest run seen.
     confidence : float
         Of both intervals.
+    scatter : float
+        Scale of the prior of how ages (visits) differ by themselves.
     seed : int
-        Of the 20,000 draws.
+        Kept for callers of old; nothing is drawn.
 
     Raises
     ------
     ValueError
-        As `age_regression`; and if a planned run is longer than any seen, since nothing is known of such times.
+        If fewer than two ages were observed, no episode was, or a planned run is longer than any seen, since nothing is
+        known of such times.
 
     Notes
     -----
-    The growth is drawn from its confidence distribution, the level from a gamma with the episodes counted (over their
-    dispersion), the count from a Poisson law widened for bursts and, from five runs on, for runs that differ.
+    Runs of one age are one unit: `power_ups.growth_forecast` on their counts, expected by risk sets. Coverage:
+    ``tests/studies/results/power_ups.md``.
     """
+    from flicker.stats.power_ups import expected_counts, growth_forecast
+
     confidence = check.share("confidence", confidence)
     at = float(check.finite_array("at", [at])[0])
     planned = check.finite_array("planned_ends", planned_ends)
-    fit, runs = fit_growth(times, ends, ages)
+    seed = check.whole("seed", seed, what="a seed")
+    runs = ar.pooled(ar.split(times), ends, least=1, name_of_end="ends")
+    age = check.finite_array("ages", ages, least=2)
+    if age.size != runs.ends.size:
+        raise ValueError(f"ages must hold one number per run ({runs.ends.size}), got {age.size}")
+    if float(np.ptp(age)) == 0:
+        raise ValueError(f"ages must differ between runs, got {age[0]} for all")
     if np.any(planned <= 0) or planned.max() > runs.ends.max() * (1 + 1e-9):
         raise ValueError(
             f"planned_ends must lie above 0 and up to the longest run seen ({runs.ends.max():g}), got {planned.tolist()}"
         )
-    tail = 0.5 * (1.0 - confidence)
-    rng = np.random.default_rng(check.whole("seed", seed, what="a seed"))
-    growth = np.clip(fit.quantiles(rng.uniform(1e-4, 1.0 - 1e-4, DRAWS)), -fit.reach, fit.reach)
-    chi2, dof, each = fit.between
-    bursts, dispersion = fit.bursts, fit.dispersion
-    n = float(runs.counts.sum())
-    middle = _mean(fit, planned, at, np.array([min(max(fit.best, -fit.reach), fit.reach)]))[0]
-    mean = _mean(fit, planned, at, growth) * rng.gamma((n + 0.5) / dispersion, dispersion / n, DRAWS)
-    lowest, highest = (float(q) for q in np.quantile(mean, (tail, 1.0 - tail)))
-    drawn = np.minimum(mean, 1e15)
-    if dof > 0:
-        # Runs that differ do so by a factor: its variance, with the error of its estimate.
-        factor = np.maximum(chi2 / rng.chisquare(dof, DRAWS) - bursts, 0.0) / each / planned.size
-        wide = factor > 1e-9
-        drawn[wide] *= rng.gamma(1.0 / factor[wide], factor[wide])
-    if bursts > 1.0 + 1e-9:
-        drawn = rng.gamma(np.maximum(drawn, 1e-12) / (bursts - 1.0), bursts - 1.0)
-    count = rng.poisson(np.minimum(drawn, 1e15))
-    low, high = (float(q) for q in np.quantile(count, (tail, 1.0 - tail), method="inverted_cdf"))
-    # A growth without an upper end has no forecast either.
-    open_end = (at > fit.partial.age.max() and math.isinf(fit.interval(confidence)[1])) or highest > 1e12
+    held = expected_counts(ar.split(times), runs.ends)
+    units, place = np.unique(age, return_inverse=True)
+    counts = np.bincount(place, held.counts).astype(np.int64)
+    if counts.sum() == 0:
+        raise ValueError(
+            "times must hold an episode at a time since power-up that runs of different age reached, got none"
+        )
+    told = growth_forecast(
+        counts, np.bincount(place, held.expected), units, at=at, planned=_expected(runs, planned), scatter=scatter,
+        confidence=confidence,
+    )  # fmt: skip
     return AgeForecast(
         age=at,
         exposure=float(planned.sum()),
-        expected=math.inf if math.isinf(fit.best) and middle > 1e6 else float(middle),
-        expected_low=lowest,
-        expected_high=math.inf if open_end else highest,
-        low=low,
-        high=math.inf if open_end else high,
+        expected=told.expected,
+        expected_low=told.expected_low,
+        expected_high=told.expected_high,
+        low=float(told.low),
+        high=float(told.high),
         confidence=confidence,
         seed=seed,
-        method="growth and level drawn from their confidence distributions, counts widened by the dispersion",
+        method=told.method,
     )
 
 
-def _mean(fit: Fit, planned: ar.Floats, at: float, growth: ar.Floats) -> ar.Floats:
-    """Expected episodes in the planned runs for each growth, shape (growths,)."""
-    partial = fit.partial
-    out = np.zeros(growth.size)
-    begin = np.concatenate(([0.0], partial.edges[:-1]))
-    for k, edge in enumerate(partial.edges):
-        seen = float(partial.all_counts[k].sum())
-        if seen == 0:
-            continue
-        # How much of this stretch of time since power-up the planned runs cover, in whole runs.
-        cover = float(np.sum(np.clip((planned - begin[k]) / (edge - begin[k]), 0.0, 1.0)))
-        at_risk = partial.age[partial.all_risk[k] > 0]
-        weight = np.exp(np.clip(growth[:, None] * (at_risk - at), -700.0, 700.0)).sum(axis=1)
-        out += seen * cover / weight
-    return out
+def _expected(runs: ar.Runs, planned: ar.Floats) -> float:
+    """Episodes to expect of planned runs were all ages alike: those seen between ends of runs, by the time at risk there."""
+    edges = np.unique(runs.ends)
+    begin = np.concatenate(([0.0], edges[:-1]))
+    seen = np.bincount(np.minimum(np.searchsorted(edges, runs.times), edges.size - 1), minlength=edges.size)
+    at_risk = (runs.ends[:, None] >= edges).sum(axis=0)
+    cover = np.clip((planned[:, None] - begin) / (edges - begin), 0.0, 1.0).sum(axis=0)
+    return float(np.sum(seen / at_risk * cover))

@@ -7,6 +7,7 @@ Counts, expectations (`expected_counts`) and sizes of power-ups in; frozen resul
 
 from __future__ import annotations
 
+from flicker.stats.power_ups.forecast import GrowthForecast, ReachForecast, growth_forecast, growth_reaches
 from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
 from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
 from flicker.stats.power_ups.mean_cumulative import CountByAge, MeanCumulative, count_by_age, mean_cumulative
@@ -34,12 +35,14 @@ __all__ = [
     "EarlyShare",
     "ExpectedCounts",
     "FreeScatterTest",
+    "GrowthForecast",
     "MeanCumulative",
     "MeanRate",
     "PowerUpSoak",
     "ProvokedTest",
     "RateComparison",
     "RateGrowth",
+    "ReachForecast",
     "SizeGrowth",
     "SizesAhead",
     "clean_chance",
@@ -49,7 +52,9 @@ __all__ = [
     "count_forecast",
     "early_share_test",
     "expected_counts",
+    "growth_forecast",
     "growth_however_much",
+    "growth_reaches",
     "mean_cumulative",
     "mean_rate",
     "power_ups_to_see",

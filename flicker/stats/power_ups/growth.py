@@ -167,15 +167,9 @@ def rate_growth(
     power: ``tests/studies/results/power_ups.md``. At no scatter the counts given their total are multinomial, and
     ``p_up`` is close to the exact conditional test. Two power-ups never suffice for a claim of growth.
     """
-    n, e = sc.checked(counts, expected, least=2, what="expected")
     scale, level, confidence = _options(scatter, level, confidence)
-    x = _order(order, n.size)
-    if np.count_nonzero(e > 0) < 2:
-        raise ValueError(f"expected must be above 0 for two power-ups or more, got {np.count_nonzero(e > 0)}")
-    seen = _observed(n, e, x)
-    if seen is None:
-        raise ValueError(f"order must differ between power-ups, got {x[0]} for all")
-    n, e, x = seen
+    n, e, x = observed_in_order(counts, expected, order)
+    x = (x - x.mean()) / float(np.ptp(x))
     if few if few is not None else n.size == 3:
         scale *= sc.WIDER
     law = sc.half_normal(scale)
@@ -275,6 +269,26 @@ def _order(order: ArrayLike | None, size: int) -> Floats:
     if x.size != size:
         raise ValueError(f"order must hold one number per power-up ({size}), got {x.size}")
     return x
+
+
+def observed_in_order(
+    counts: Sequence[int] | ArrayLike, expected: Sequence[float] | ArrayLike, order: ArrayLike | None
+) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Counts, expectations and order of the units that were observed.
+
+    Raises
+    ------
+    ValueError
+        If fewer than two were observed, or all have one order.
+    """
+    n, e = sc.checked(counts, expected, least=2, what="expected")
+    x = _order(order, n.size)
+    keep = e > 0
+    if np.count_nonzero(keep) < 2:
+        raise ValueError(f"expected must be above 0 for two power-ups or more, got {np.count_nonzero(keep)}")
+    if float(np.ptp(x[keep])) == 0:
+        raise ValueError(f"order must differ between power-ups, got {x[keep][0]} for all")
+    return n[keep], e[keep], x[keep]
 
 
 def _observed(n: NDArray[np.int64], e: Floats, x: Floats) -> tuple[NDArray[np.int64], Floats, Floats] | None:

@@ -395,17 +395,8 @@ def count_forecast(
         # a negative binomial count is at most k with chance I_{shape/(shape + mean)}(shape, k + 1)
         return float((weights * special.betainc(shape, k + 1.0, shape / (shape + mean))).sum())
 
-    def first(share: float) -> int:
-        low, high = -1, 1
-        while below(high) < share and high < 2**40:
-            low, high = high, 2 * high
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (low, middle) if below(middle) >= share else (middle, high)
-        return high
-
     expected = math.exp(sc.quantile(law.log_rate, weights.sum(axis=0), 0.5)) * length
     return CountForecast(
-        expected, first(tail), first(1.0 - tail), below(0), int(n.size), confidence,
+        expected, sc.first_count(below, tail), sc.first_count(below, 1.0 - tail), below(0), int(n.size), confidence,
         "predictive law over power-ups (negative binomial)",
     )  # fmt: skip

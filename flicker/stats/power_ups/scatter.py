@@ -8,6 +8,7 @@ Lawless 1987, Canadian Journal of Statistics 15, 209-225).
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,35 +92,40 @@ def integrated(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> F
     in the log level; its mode is found by Newton's method, and the trapezoidal rule over six curvature widths on each
     side integrates.
     """
+    rows_at_once = max(1, MOST_AT_ONCE // (squares.size * NODES.size * counts.size))
+    parts = [weights[begin : begin + rows_at_once] for begin in range(0, weights.shape[0], rows_at_once)]
+    out: Floats = np.concatenate([special.logsumexp(at_levels(counts, part, squares)[1], axis=-1) for part in parts])
+    return out
+
+
+def at_levels(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> tuple[Floats, Floats]:
+    """Nodes of the log level and the log likelihood there, with the logarithm of their width.
+
+    Arguments as in `integrated`; both of shape (rows, scatters, nodes).
+    """
     c2 = squares[None, :, None]
     n = counts.astype(np.float64)
     total = max(float(n.sum()), 0.5)
-    rows_at_once = max(1, MOST_AT_ONCE // (squares.size * NODES.size * n.size))
-    out = np.empty((weights.shape[0], squares.size))
-    linear = np.log(weights) @ n
-    fixed = counts_part(counts, squares)
-    for begin in range(0, weights.shape[0], rows_at_once):
-        part = slice(begin, begin + rows_at_once)
-        w = weights[part][:, None, :]
-        # from the pooled level, which is left of no mode by more than the spread of the log weights
-        level = np.broadcast_to(np.log(total / w.sum(axis=-1)), (w.shape[0], squares.size)).copy()
-        shape = n + 1.0 / c2
-        bend = np.ones_like(level)
-        for _ in range(60):
-            share = c2 * np.exp(level)[..., None] * w
-            share /= 1.0 + share
-            slope = total - (shape * share).sum(axis=-1)
-            bend = (shape * share * (1.0 - share)).sum(axis=-1)
-            move = np.clip(slope / np.maximum(bend, 1e-12), -1.0, 1.0)
-            level += move
-            if float(np.abs(move).max()) < 1e-6:
-                break
-        width = 1.0 / np.sqrt(np.maximum(bend, 1e-12))
-        nodes = level[..., None] + width[..., None] * NODES
-        spread = np.exp(nodes)[..., None] * (c2 * w)[..., None, :]
-        like = n.sum() * nodes - (shape[..., None, :] * np.log1p(spread)).sum(axis=-1)
-        out[part] = special.logsumexp(like, axis=-1) + np.log(width) + linear[part, None] + fixed
-    return out
+    w = weights[:, None, :]
+    # from the pooled level, which is left of no mode by more than the spread of the log weights
+    level = np.broadcast_to(np.log(total / w.sum(axis=-1)), (w.shape[0], squares.size)).copy()
+    shape = n + 1.0 / c2
+    bend = np.ones_like(level)
+    for _ in range(60):
+        share = c2 * np.exp(level)[..., None] * w
+        share /= 1.0 + share
+        slope = total - (shape * share).sum(axis=-1)
+        bend = (shape * share * (1.0 - share)).sum(axis=-1)
+        move = np.clip(slope / np.maximum(bend, 1e-12), -1.0, 1.0)
+        level += move
+        if float(np.abs(move).max()) < 1e-6:
+            break
+    width = 1.0 / np.sqrt(np.maximum(bend, 1e-12))
+    nodes = level[..., None] + width[..., None] * NODES
+    spread = np.exp(nodes)[..., None] * (c2 * w)[..., None, :]
+    like = n.sum() * nodes - (shape[..., None, :] * np.log1p(spread)).sum(axis=-1)
+    fixed = (np.log(weights) @ n)[:, None] + counts_part(counts, squares)
+    return nodes, like + (np.log(width) + fixed)[..., None]
 
 
 NODES = np.linspace(-6.0, 6.0, 25)
@@ -172,3 +178,32 @@ def checked_scale(scatter: float) -> float:
 def percent(value: float) -> str:
     """A share as whole per cents."""
     return f"{round(100.0 * value):d} %" if math.isfinite(value) else "any amount"
+
+
+def first_count(below: Callable[[float], float], share: float) -> int:
+    """Smallest count that is reached or fallen short of with that chance; ``below(k)`` is the chance of at most k."""
+    low, high = -1, 1
+    while below(high) < share and high < 2**40:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if below(middle) >= share else (middle, high)
+    return high
+
+
+def count_range(mean: Floats, cv: float, confidence: float) -> tuple[Floats, Floats]:
+    """Range that holds the count of a power-up with that mean, were power-ups to differ by ``cv`` (negative binomial).
+
+    Each end is the quantile of the discrete law that leaves at most half of the rest beyond it; arrays of the shape of
+    ``mean``. At no scatter the law is Poisson's.
+    """
+    from scipy import stats
+
+    tail = 0.5 * (1.0 - confidence)
+    mu = np.maximum(np.asarray(mean, dtype=np.float64), 1e-12)
+    if cv < 1e-3:
+        law = stats.poisson(mu)
+    else:
+        shape = 1.0 / cv**2
+        law = stats.nbinom(shape, shape / (shape + mu))
+    return np.asarray(law.ppf(tail), dtype=np.float64), np.asarray(law.ppf(1.0 - tail), dtype=np.float64)
