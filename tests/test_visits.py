@@ -15,7 +15,7 @@ import pytest
 from scipy import special
 from test_schema import loads, validate
 
-from flicker import Limits, simulate_log
+from flicker import Limits, Log, simulate_log
 from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
 from flicker.evidence.questions.protection import trip_forecast
@@ -195,6 +195,22 @@ def test_the_visit_at_which_the_rate_of_concern_is_reached():
     assert "days after the last visit" in worse.reads
     far = over_visits(visits_at((2, 5, 12, 24)), Limits(episode_rate_per_h=5000.0)).channel("left").concern
     assert far.age is None and "no farther ahead is told than was watched" in far.reads
+
+
+def test_a_counter_that_saturates_does_not_turn_growth_into_a_cure():
+    # statistics page of the project: with a dead time of 10 s, true rates 60, 360, 900, 1,800 per hour are counted as 51,
+    # 132, 74, 12; the share of occupied windows rises all the way. Swings of a second at even chance, an hour a visit.
+    rng, visits = np.random.default_rng(3), []
+    for date, rate in zip(DATES, (60, 360, 900, 1800), strict=True):
+        when = np.arange(7200) * 0.5
+        volts = 0.004 + 0.0005 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
+        for at in rng.uniform(60.0, 3580.0, rng.poisson(rate)):
+            volts[(when >= at) & (when < at + 1.0)] += 0.12
+        visits.append((date, [Log.from_arrays(when, {"left": volts}, name=str(date))]))
+    left = over_visits(visits).channel("left")
+    assert left.visits[-1].episodes < left.visits[1].episodes  # the plain count falls
+    assert left.rate.answer == "worse" and left.rate.overall == pytest.approx(30.0, rel=0.6)
+    assert "occupied windows" in left.rate.method and left.forecast is None and left.concern is None
 
 
 @pytest.mark.parametrize("kind", ["degrading-visits", "heat"])

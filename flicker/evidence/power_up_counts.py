@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,15 +47,43 @@ def counts_of(record: ChannelRecord) -> PowerUpCounts:
     observed = np.array([e for _, e in kept], dtype=np.float64)
     if not kept:
         return PowerUpCounts(episodes, observed, episodes, observed, False)
-    cell_s = record.dead_time_s or CELL_S
-    begins, cells = _occupied(record, cell_s)
-    full = np.array([part.size for part in begins], dtype=np.int64)
-    if full.sum() > OCCUPIED_LEADS * max(int(cells.sum()), 1) and int(cells.min()) > 0:
-        held = expected_counts(begins, (cells * cell_s).tolist())
-        rise = rate_counts(full, cells) / np.maximum(full, 1)
-        return PowerUpCounts(episodes, observed, np.rint(held.counts * rise).astype(np.int64), held.expected, True)
+    windows = saturated([record])
+    if windows is not None:
+        held = expected_counts(windows.begins, windows.ends)
+        counts = np.rint(held.counts * windows.rise).astype(np.int64)
+        return PowerUpCounts(episodes, observed, counts, held.expected, True)
     held = expected_counts([t for t, _ in kept], [e for _, e in kept])
     return PowerUpCounts(episodes, observed, held.counts, held.expected, False)
+
+
+@dataclass(frozen=True, slots=True)
+class OccupiedWindows:
+    """Occupied windows of power-ups whose counter saturates: begins, observed seconds, and counts per window."""
+
+    begins: tuple[Floats, ...]
+    ends: tuple[float, ...]
+    rise: Floats
+
+
+def saturated(records: Sequence[ChannelRecord]) -> OccupiedWindows | None:
+    """Occupied windows of all power-ups of these records in order, where the counter saturates; else None.
+
+    ``rise``: what a window of each power-up counts, so that counts run with the rate (`rate_counts`).
+    """
+    begins: list[Floats] = []
+    ends: list[float] = []
+    cells: list[int] = []
+    for record in records:
+        cell_s = record.dead_time_s or CELL_S
+        marks, number = _occupied(record, cell_s)
+        begins += marks
+        cells += number.tolist()
+        ends += (number * cell_s).tolist()
+    full = np.array([part.size for part in begins], dtype=np.int64)
+    if not cells or min(cells) == 0 or full.sum() <= OCCUPIED_LEADS * sum(cells):
+        return None
+    rise = rate_counts(full, np.array(cells, dtype=np.int64)) / np.maximum(full, 1)
+    return OccupiedWindows(tuple(begins), tuple(ends), rise)
 
 
 def rate_counts(occupied: NDArray[np.int64], cells: NDArray[np.int64]) -> NDArray[np.int64]:

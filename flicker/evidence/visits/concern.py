@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.visits.growth import WORSE, RateWorsening
+from flicker.evidence.visits.growth import SATURATED, WORSE, RateWorsening
 from flicker.stats.power_ups import expected_counts, growth_reaches
 
 FEWEST_VISITS = 3  # two show no growth that goes on
@@ -46,7 +46,7 @@ def concern_reached(
     limits: Limits,
 ) -> ConcernReached | None:
     """When the rate of concern is reached if the growth goes on; None where no growth is shown."""
-    if rate.answer != WORSE or len(set(run_ages)) < FEWEST_VISITS:
+    if rate.answer != WORSE or SATURATED in rate.cautions or len(set(run_ages)) < FEWEST_VISITS:
         return None
     held = expected_counts(times, ends)
     units, place = np.unique(run_ages, return_inverse=True)

@@ -14,6 +14,7 @@ from flicker.base.formats import digits_text, factor_text, hours_text, share_tex
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
+from flicker.evidence.power_up_counts import OccupiedWindows
 from flicker.evidence.questions.bench import finite_peaks
 from flicker.evidence.questions.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
@@ -33,6 +34,10 @@ RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; commo
 FEWEST = 5  # episodes below which no growth is claimed; as in `questions.worsening`
 YEAR_DAYS = 365.25  # by definition (Julian year)
 TOO_WIDE = 100.0  # times the most episodes of a visit: beyond, the prior of the growth speaks and no forecast is told; a choice
+SATURATED = (
+    "Episodes follow each other so closely that their number no longer rises with the rate: the share of occupied windows "
+    "tells the growth, and the next visit is not forecast."
+)
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
 
@@ -90,9 +95,15 @@ class SizeWorsening(Result):
 
 
 def rate_growth(
-    times: list[Any], ends: list[float], run_ages: list[float], ages: Sequence[float], dated: bool, limits: Limits
+    times: list[Any],
+    ends: list[float],
+    run_ages: list[float],
+    ages: Sequence[float],
+    dated: bool,
+    limits: Limits,
+    windows: OccupiedWindows | None = None,
 ) -> RateWorsening:
-    """Fit the growth of the rate; the answer waits for `corrected`."""
+    """Fit the growth of the rate, by occupied windows where the counter saturates; the answer waits for `corrected`."""
     count = sum(len(t) for t in times)
     method = "integrated likelihood over visits (negative binomial), expectations by risk sets; one-sided"
     blank = RateWorsening(
@@ -130,15 +141,23 @@ def rate_growth(
             reads=f"{NEVER}: at most {digits_text(high)} per hour over all of them ({limits.confidence:.0%}).",
         )
     visits = sorted(set(run_ages))
-    held = expected_counts(times, ends)
     place = np.searchsorted(visits, run_ages)
-    counts = np.bincount(place, held.counts, minlength=len(visits)).astype(np.int64)
+    if windows is None:
+        held = expected_counts(times, ends)
+        each_count = held.counts.astype(np.float64)
+    else:
+        held = expected_counts(windows.begins, windows.ends)
+        each_count = held.counts * windows.rise
+    counts = np.rint(np.bincount(place, each_count, minlength=len(visits))).astype(np.int64)
     expected = np.bincount(place, held.expected, minlength=len(visits))
     if np.count_nonzero(expected > 0) < len(visits) or held.counts.sum() == 0:
         return replace(blank, reads="The visits do not reach the same time since power-up; nothing can be compared.")
     span = max(ages) - min(ages)
     step = span / (len(ages) - 1)
     cautions = []
+    if windows is not None:
+        method = f"occupied windows at their rate; {method}"
+        cautions.append(SATURATED)
     fit: RateComparison | RateGrowth
     if len(visits) == 2:
         fit = rate_comparison(
@@ -279,7 +298,7 @@ def next_visit(
     limits: Limits,
 ) -> tuple[AgeForecast | None, str]:
     """Episodes at the next visit, if it is like the last and what was seen goes on."""
-    if rate.overall is None or rate.episodes < FEWEST:
+    if rate.overall is None or rate.episodes < FEWEST or SATURATED in rate.cautions:
         return None, ""
     step = (max(ages) - min(ages)) / (len(ages) - 1)
     last = [end for end, age in zip(ends, run_ages, strict=True) if age == max(run_ages)]

@@ -22,6 +22,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.document import head, named
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
+from flicker.evidence.power_up_counts import saturated
 from flicker.evidence.questions.protection import TripForecast
 from flicker.evidence.questions.rate_since import RateChanged, day_name, since_visits
 from flicker.evidence.questions.rate_since import corrected as since_corrected
@@ -326,7 +327,10 @@ def _asked(
                 times.append(t)
                 ends.append(end)
                 run_ages.append(age)
-    rate = rate_growth(times, ends, run_ages, mine, dated, limits)
+    windows = saturated(records)
+    if windows is not None and len(windows.ends) != len(ends):
+        windows = None
+    rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
     return _Asked(seen, times, ends, run_ages, rate, size_growth(records, mine, limits))
 
 

@@ -13,6 +13,7 @@ from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.power_up_rates import PowerUpRates, grown
+from flicker.evidence.visits.growth import SATURATED
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -163,6 +164,8 @@ def _told(item: ChannelVisits, axis: _Axis, limits: Limits) -> PowerUpRates | No
         return None
     counts = np.array([row.episodes for row in item.visits], dtype=np.int64)
     rate, shown = item.rate, item.rate.answer != NOT_SHOWN
+    if SATURATED in rate.cautions:  # the growth is that of occupied windows, the dots are episodes
+        return grown(counts, hours, np.array(axis.ages), None, math.nan, False, limits)
     held = rate.holds_up_to_scatter if shown else None
     scatter = held if held is not None else math.nan if rate.scatter is None else rate.scatter
     return grown(counts, hours, np.array(axis.ages), rate.overall, scatter, shown, limits)
@@ -180,7 +183,7 @@ def _ahead(item: ChannelVisits) -> dict[str, float] | None:
 def _line(item: ChannelVisits, axis: _Axis, until: float | None) -> list[dict[str, Any]]:
     """Fitted rate along the visits, and on to the next; nothing where no finite growth was fitted."""
     factor, ages = item.rate.per_visit, np.array(axis.ages)
-    if factor is None or not 0.0 < factor < math.inf or np.ptp(ages) == 0:
+    if factor is None or SATURATED in item.rate.cautions or not 0.0 < factor < math.inf or np.ptp(ages) == 0:
         return []
     growth = math.log(factor) * (len(ages) - 1) / float(np.ptp(ages))
     hours = np.array([row.observed_s / 3600.0 for row in item.visits])
