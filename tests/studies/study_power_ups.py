@@ -182,7 +182,60 @@ def provoked(draws: int, rng: np.random.Generator) -> None:
         print(f"| {tau:.0f} s | {share(wrong, 5 * draws)} (at most 1.4) |", flush=True)
 
 
-SECTIONS = (age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked)
+def pages(draws: int, rng: np.random.Generator) -> None:
+    """Pages of 1, 2 and 8 channels through the product's own question and Holm's correction over the page."""
+    from flicker import Limits
+    from flicker.evidence.findings import holm
+    from flicker.evidence.power_up_counts import PowerUpCounts
+    from flicker.evidence.questions import worsening
+
+    limits = Limits()
+
+    def said(means, cv, channels):
+        seen, sizes = [], []
+        for _ in range(channels):
+            n = counts(rng, means, cv)
+            mood = rng.normal(0, 0.4, n.size)
+            sizes.append(pu.size_growth([np.exp(m + rng.normal(0, 0.4, k)) for m, k in zip(mood, n, strict=True)]))
+            even = np.full(n.size, n.sum() / n.size)
+            seen.append(PowerUpCounts(n, np.full(n.size, 3600.0), n, even, False))
+        found = [worsening._worse_with_age(k, seen, limits) for k in range(channels)]
+        asked = [(f.p_value, f.holds) for f in found if f.p_value is not None]
+        asked += [(s.p_up, s.factor >= worsening.SIZE_FACTOR) for s, c in zip(sizes, seen, strict=True) if c.episodes.sum() >= 5]
+        adjusted = holm([p for p, _ in asked])
+        return any(held and p <= 1.0 - limits.confidence for p, (_, held) in zip(adjusted, asked, strict=True))
+
+    print("\n## Error per page: 'degrading' of any channel, two questions a channel, Holm at 5 %, m 6; sizes differ by .4\n")
+    print("| power-ups, cv | 1 channel | 2 | 8 |\n|-|-|-|-|")
+    for k, cv, page in ((5, 0.5, "3-6 2-4 1-5"), (8, 0.5, "3-6 2-4 1-5"), (5, 1.0, "5-7 4-6 2-6")):
+        row = []
+        for channels, told in zip((1, 2, 8), page.split(), strict=True):
+            wrong = sum(said([6.0] * k, cv, channels) for _ in range(draws if channels < 8 else draws // 2))
+            row.append(f"{share(wrong, draws if channels < 8 else draws // 2)} ({told})")
+        print(f"| {k}, {cv} | " + " | ".join(row) + " |", flush=True)
+
+
+def forecast(draws: int, rng: np.random.Generator) -> None:
+    """The next unit's count within the forecast range of 95 %, from the fifth visit (or power-up) on."""
+    print("\n## The next unit: count within the range of 95 %; in brackets the middle upper end over the lower\n")
+    print("| units seen, growth of each | cv 0 | .3 | .5 | 1 |\n|-|-|-|-|-|")
+    for k, growth in ((3, 1.5), (5, 1.0), (5, 1.5), (8, 1.25)):
+        row = []
+        for cv in (0, 0.3, 0.5, 1.0):
+            inside, wide, made = 0, [], 0
+            while made < draws:
+                n = counts(rng, 4.0 * growth ** np.arange(k + 1.0), cv)
+                if n[:k].sum() < 5:
+                    continue
+                made += 1
+                found = pu.growth_forecast(n[:k], np.ones(k), at=k, planned=1.0)
+                inside += found.low <= n[k] <= found.high
+                wide.append(found.high / max(found.low, 1))
+            row.append(f"{share(inside, draws)} ({np.median(wide):.0f})")
+        print(f"| {k}, {growth} | " + " | ".join(row) + " |", flush=True)
+
+
+SECTIONS = (age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked, pages, forecast)
 
 
 def main(draws: int, wanted: list[str]) -> None:
