@@ -14,7 +14,7 @@ from flicker.base.result import Result
 from flicker.evidence.visits.growth import SATURATED, WORSE, RateWorsening
 from flicker.stats.power_ups import expected_counts, growth_reaches
 
-FEWEST_VISITS = 3  # two show no growth that goes on
+FEWEST_VISITS = 3  # two show no growth that goes on; a choice
 
 
 @dataclass(frozen=True, slots=True)

@@ -156,14 +156,11 @@ class Fit:
 
     partial: _Partial
     best: float
-    reach: float
     grid: ar.Floats
     root: ar.Floats
     levels: tuple[tuple[float, float], ...]  # (dispersion, degrees of freedom), infinite for Poisson
-    bursts: float  # dispersion over windows, 1 at least
     dispersion: float  # the largest that was estimated
     cautions: tuple[str, ...]
-    between: tuple[float, float, float]  # Pearson sum of runs about the fit, its degrees of freedom, mean count
 
     def quantiles(self, chances: ar.Floats) -> ar.Floats:
         """Growths below which the confidence distribution holds each chance: the widest of the levels."""
@@ -248,18 +245,13 @@ def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, 
     if not bursts:
         cautions.append("too few episodes to tell whether they come in bursts; taken as independent")
     levels.extend(bursts)
-    between = (0.0, 0.0, 1.0)
     if age.size >= LEAST_RUNS:
         at = min(max(best, -reach), reach)
         mean = partial.all_counts.sum(axis=1) @ partial.shares(at)
         seen = runs.counts.astype(float)
         use = mean > 0
-        between = (
-            float(np.sum((seen[use] - mean[use]) ** 2 / mean[use])),
-            float(age.size - 2),
-            float(np.mean(mean)),
-        )
-        levels.append((max(between[0] / between[1], 1e-6), between[1]))
+        chi2, dof = float(np.sum((seen[use] - mean[use]) ** 2 / mean[use])), float(age.size - 2)
+        levels.append((max(chi2 / dof, 1e-6), dof))
         shuffled = shuffled_p(items, runs.ends, age) if _orders(age) >= LEAST_ORDERS else 0.0
     else:
         cautions.append(f"{age.size} runs are too few to tell whether runs of the same age differ by more than chance")
@@ -271,8 +263,7 @@ def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, 
             levels = levels[:1]  # the permutation allows for bursts and for runs that differ by itself
         levels.append((_as_wide_as(shuffled, partial, best, widest), math.inf))
     grid, root = _ladder(partial, best, reach)
-    many = max([1.0, *(phi for phi, _ in bursts)])
-    return Fit(partial, best, reach, grid, root, tuple(levels), many, dispersion, tuple(cautions), between), runs
+    return Fit(partial, best, grid, root, tuple(levels), dispersion, tuple(cautions)), runs
 
 
 def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confidence: float = 0.95) -> AgeRegression:
