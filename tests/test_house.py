@@ -17,7 +17,7 @@ LAYERS = (
 LEVEL = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
 
 
-# how a comment says where a number comes from (DEVELOPERS.md, 'Before a change lands')
+# how a comment says where a number comes from (DEVELOPERS.md, numbers)
 ORIGIN = re.compile(
     r"common practice|\bchosen\b|\bchoices?\b|measured|fitted|clearance|tests/studies|\bstudy(\b|_)|definition|from memory|"
     r"\bas (in|the|for|there)\b|\b(19|20)\d\d\b",

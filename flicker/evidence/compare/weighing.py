@@ -1,4 +1,4 @@
-"""Did the rate of episodes change? Pairs of sides in, outcomes out, corrected over all channels looked at together."""
+"""Did the rate of episodes change, and is a fault cured? Pairs of sides in, outcomes out, corrected over all channels looked at together."""
 
 from __future__ import annotations
 

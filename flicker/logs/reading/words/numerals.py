@@ -1,4 +1,4 @@
-"""Decimal signs and thousands separators: which a file uses, on evidence from all cells looked at. Cells in, rules out."""
+"""Decimal signs (the German decimal comma) and thousands separators: which a file uses, on evidence from all cells looked at. Cells in, rules out."""
 
 from __future__ import annotations
 
