@@ -9,29 +9,33 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
 import numpy as np
 
 from flicker._version import __version__
 from flicker.base import check
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.base.units import HOUR
-from flicker.evidence.assessment import Assessment, LogLike, assess
-from flicker.evidence.compare.sides import HEAT_S, Side, side_of
+from flicker.evidence.assessment import Assessment, LogLike
+from flicker.evidence.compare.sides import HEAT_S, Side
 from flicker.evidence.frames import SoakTables
-from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.soak_rate import (
+    SoakRate,
+    dispersion_of,
+    from_logs,
+    known_rate,
+    per_power_up,
+    relative_length,
+    share_seen,
+)
 from flicker.logs.spans import total, within
-from flicker.stats.power_ups import MeanRate, PowerUpSoak, mean_rate, power_ups_to_see
-from flicker.stats.rates import RateInterval, rate_interval
-from flicker.stats.rates.dispersion import pearson_dispersion
+from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
 from flicker.stats.soak import (
     clean_exposure,
     comparison_exposure,
-    detectable_share,
     hours_to_catch,
     plan_cycles,
     power_ups_to_catch,
@@ -50,19 +54,6 @@ CAUTIONS = (
     "Mains voltage and charged capacitors can kill: covers off only for those trained for it, local codes and licensed "
     "practice first.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class SoakRate(Result):
-    """What is known of the rate, per observed hour (exact two-sided limits; null where only assumed)."""
-
-    source: Annotated[str, Doc("Where the rate comes from.")]
-    count: Annotated[int | None, Doc("Episodes seen; null where the rate was given.", ge=0)]
-    observed_h: Annotated[float | None, Doc("In so many observed hours.", ge=0)]
-    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
-    low_per_hour: Annotated[float | None, Doc("Lower two-sided limit.", ge=0)]
-    high_per_hour: Annotated[float | None, Doc("Upper two-sided limit.", ge=0, open=True)]
-    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,24 +170,24 @@ def plan_soak(
     dispersion = 1.0
     units: tuple[list[int], list[float]] | None = None
     if count is not None and not isinstance(count, (int, float, str, np.integer)):
-        units = _per_power_up(count, hours)
-        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), _dispersion(*units)
+        units = per_power_up(count, hours)
+        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), dispersion_of(*units)
     elif hours is not None and not isinstance(hours, (int, float, str, np.number)):
         raise ValueError("count and hours must both be totals, or both one number per power-up")
     if logs is not None:
-        side, units, more = _from_logs(logs, channel, limits)
-        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), _dispersion(*units)
+        side, units, more = from_logs(logs, channel, limits)
+        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), dispersion_of(*units)
         cautions.extend(more)
-        glitch_length_s, relative = _relative_length(side, glitch_length_s)
+        glitch_length_s, relative = relative_length(side, glitch_length_s)
         if starts is None and side.cold_starts >= 2:
             starts, starts_with_fault = side.cold_starts, side.starts_with_episode(limits.warm_up_s)
     else:
         relative = None
-    seen = _share(glitch_length_s, sample_interval_s, integration_s, relative)
-    rate, kind, base = _rate(
+    seen = share_seen(glitch_length_s, sample_interval_s, integration_s, relative)
+    rate, kind, base = known_rate(
         count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits, units
     )
-    power_ups = _starts(starts_with_fault, starts, confidence, seen, rate, cool)
+    power_ups = _starts(starts_with_fault, starts, confidence, seen, rate.per_hour if kind != "demonstrate" else None, cool)
     if kind is None:
         return _starts_only(rate, power_ups, confidence, seen, (*cautions, *CAUTIONS))
 
@@ -277,108 +268,8 @@ def plan_soak(
     )
 
 
-def _per_power_up(count: Any, hours: Any) -> tuple[list[int], list[float]]:
-    """Episodes and hours per power-up, checked."""
-    n = check.whole_array("count", count)
-    if hours is None or np.ndim(hours) != 1:
-        raise ValueError("count and hours must both be totals, or both one number per power-up")
-    h = check.finite_array("hours", hours)
-    if n.size != h.size or h.min() <= 0:
-        raise ValueError(f"hours must be above 0 and one per power-up ({n.size}), got {h.tolist()}")
-    return n.tolist(), h.tolist()
-
-
-def _dispersion(counts: Sequence[int], hours: Sequence[float]) -> float:
-    """Variance of the counts of power-ups over that of independent episodes; 1 where one alone was seen."""
-    found, dof = pearson_dispersion([(np.asarray(counts, dtype=np.int64), np.asarray(hours, dtype=np.float64))])
-    return max(1.0, found) if dof > 0 else 1.0
-
-
-def _from_logs(
-    logs: Assessment | LogLike | Sequence[LogLike], channel: str | None, limits: Limits
-) -> tuple[Side, tuple[list[int], list[float]], list[str]]:
-    result = logs if isinstance(logs, Assessment) else assess(logs, limits)
-    names = [item.channel for item in result.channels]
-    if channel is not None and channel not in names:
-        raise ValueError(f"channel must be one of {', '.join(names)}, got {channel!r}")
-    chosen = channel or max(result.channels, key=lambda item: (item.rate.episodes, item.in_excursion_s)).channel
-    record = next(record for record in result.records if record.channel == chosen)
-    side = side_of(record, result.records)
-    hours = side.observed_s / HOUR
-    if hours <= 0:
-        raise ValueError(f"{chosen}: no observed time is left once the power-up surge and gaps are out; log longer.")
-    kept = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in side.cycles]
-    kept = [(n, h) for n, h in kept if h > 0]
-    cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []
-    if any(item.fitness == DO_NOT_CONNECT for item in result.channels):
-        cautions.append("A channel is marked 'do not connect': stay with the unit while it is on.")
-    return side, ([n for n, _ in kept], [h for _, h in kept]), cautions
-
-
-def _relative_length(side: Side, given_s: float | None) -> tuple[float | None, float]:
-    """Length of the glitches (by default the middle one seen), and the interval of the meter that saw them."""
-    lengths = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in side.cycles if cycle.excursions.size]
-    if given_s is None and lengths:
-        given_s = float(np.median(np.concatenate(lengths)))
-    return given_s, side.sample_interval_s
-
-
-def _share(length: float | None, interval: float | None, integration: float, logged_at: float | None) -> float:
-    """Share of the glitches that the soak's meter sees, relative to the meter that counted them where that is known."""
-    if interval is None:
-        if length is not None and logged_at is None:
-            raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
-        return 1.0
-    if length is None:
-        if logged_at is not None:
-            return 1.0
-        raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
-    share = detectable_share(length, interval, integration).share
-    if logged_at:
-        share = min(1.0, share / max(detectable_share(length, logged_at, 0.0).share, 1e-9))
-    if share <= 0.0:
-        raise ValueError(
-            f"glitch_length_s of {length:g} s never shows on a meter that averages over {integration:g} s; choose a "
-            "shorter integration_s"
-        )
-    return share
-
-
-def _rate(
-    count: int | None,
-    hours: float | None,
-    rate_per_h: float | None,
-    max_rate_per_h: float | None,
-    dispersion: float,
-    confidence: float,
-    logged: bool,
-    limits: Limits,
-    units: tuple[list[int], list[float]] | None,
-) -> tuple[SoakRate, str | None, float]:
-    if count is not None or hours is not None:
-        if count is None or hours is None:
-            raise ValueError("count and hours belong together, got one of them")
-        n = check.whole("count", count, what="episodes seen")
-        t = check.positive("hours", hours, what="observed hours")
-        found: RateInterval | MeanRate = rate_interval(n, t, confidence=confidence)
-        if units is not None and len(units[0]) > 1 and n > 0:
-            found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
-        source = "the logs" if logged else "the episodes seen"
-        rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
-        if n > 0:
-            return rate, "catch", n / t
-        return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
-    if rate_per_h is not None:
-        known = check.positive("rate_per_h", rate_per_h, what="a rate")
-        return SoakRate("given as known", None, None, known, None, None, 1.0), "catch", known
-    if max_rate_per_h is not None:
-        most = check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
-        return SoakRate("to be excluded", None, None, most, None, None, 1.0), "demonstrate", most
-    return SoakRate("not given", None, None, None, None, None, 1.0), None, math.nan
-
-
 def _starts(
-    hits: int | None, trials: int | None, confidence: float, seen: float, rate: SoakRate, cool_h: float
+    hits: int | None, trials: int | None, confidence: float, seen: float, per_hour: float | None, cool_h: float
 ) -> dict[str, Any] | None:
     """How many cold starts show the fault, and what they take on the bench."""
     if hits is None or trials is None:
@@ -392,7 +283,7 @@ def _starts(
         trials=trials,
         confidence=confidence,
         detectable_share=seen,
-        rate=rate.per_hour if rate.source != "to be excluded" else None,
+        rate=per_hour,
     )
     bench = plan.power_ups * START_H + (plan.power_ups - 1) * cool_h
     return {

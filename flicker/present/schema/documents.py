@@ -17,7 +17,7 @@ from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
 from flicker.evidence.rows import AllowedRow, Coincidence, CyclePlan, FallRow, OfflineVerdict, PowerUpPlan, SoakRow
-from flicker.evidence.soaking import SoakRate
+from flicker.evidence.soak_rate import SoakRate
 from flicker.evidence.visits.over_visits import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
 from flicker.logs.model import Run

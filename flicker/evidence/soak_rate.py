@@ -1,0 +1,142 @@
+"""What is known of a rate before a soak is planned: from logs, from counts, or given.
+
+`soaking` plans with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+
+from flicker.base import check
+from flicker.base.described import Doc
+from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.base.units import HOUR
+from flicker.evidence.assessment import Assessment, LogLike, assess
+from flicker.evidence.compare.sides import Side, side_of
+from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.logs.spans import total
+from flicker.stats.power_ups import MeanRate, mean_rate
+from flicker.stats.rates import RateInterval, rate_interval
+from flicker.stats.rates.dispersion import pearson_dispersion
+from flicker.stats.soak import detectable_share
+
+
+@dataclass(frozen=True, slots=True)
+class SoakRate(Result):
+    """What is known of the rate, per observed hour (exact two-sided limits; null where only assumed)."""
+
+    source: Annotated[str, Doc("Where the rate comes from.")]
+    count: Annotated[int | None, Doc("Episodes seen; null where the rate was given.", ge=0)]
+    observed_h: Annotated[float | None, Doc("In so many observed hours.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower two-sided limit.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper two-sided limit.", ge=0, open=True)]
+    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0)]
+
+
+def per_power_up(count: Any, hours: Any) -> tuple[list[int], list[float]]:
+    """Episodes and hours per power-up, checked."""
+    n = check.whole_array("count", count)
+    if hours is None or np.ndim(hours) != 1:
+        raise ValueError("count and hours must both be totals, or both one number per power-up")
+    h = check.finite_array("hours", hours)
+    if n.size != h.size or h.min() <= 0:
+        raise ValueError(f"hours must be above 0 and one per power-up ({n.size}), got {h.tolist()}")
+    return n.tolist(), h.tolist()
+
+
+def dispersion_of(counts: Sequence[int], hours: Sequence[float]) -> float:
+    """Variance of the counts of power-ups over that of independent episodes; 1 where one alone was seen."""
+    found, dof = pearson_dispersion([(np.asarray(counts, dtype=np.int64), np.asarray(hours, dtype=np.float64))])
+    return max(1.0, found) if dof > 0 else 1.0
+
+
+def from_logs(
+    logs: Assessment | LogLike | Sequence[LogLike], channel: str | None, limits: Limits
+) -> tuple[Side, tuple[list[int], list[float]], list[str]]:
+    """One channel of the logs: its side, episodes and hours of each power-up, and cautions."""
+    result = logs if isinstance(logs, Assessment) else assess(logs, limits)
+    names = [item.channel for item in result.channels]
+    if channel is not None and channel not in names:
+        raise ValueError(f"channel must be one of {', '.join(names)}, got {channel!r}")
+    chosen = channel or max(result.channels, key=lambda item: (item.rate.episodes, item.in_excursion_s)).channel
+    record = next(record for record in result.records if record.channel == chosen)
+    side = side_of(record, result.records)
+    hours = side.observed_s / HOUR
+    if hours <= 0:
+        raise ValueError(f"{chosen}: no observed time is left once the power-up surge and gaps are out; log longer.")
+    kept = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in side.cycles]
+    kept = [(n, h) for n, h in kept if h > 0]
+    cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []
+    if any(item.fitness == DO_NOT_CONNECT for item in result.channels):
+        cautions.append("A channel is marked 'do not connect': stay with the unit while it is on.")
+    return side, ([n for n, _ in kept], [h for _, h in kept]), cautions
+
+
+def relative_length(side: Side, given_s: float | None) -> tuple[float | None, float]:
+    """Length of the glitches (by default the middle one seen), and the interval of the meter that saw them."""
+    lengths = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in side.cycles if cycle.excursions.size]
+    if given_s is None and lengths:
+        given_s = float(np.median(np.concatenate(lengths)))
+    return given_s, side.sample_interval_s
+
+
+def share_seen(length: float | None, interval: float | None, integration: float, logged_at: float | None) -> float:
+    """Share of the glitches that the soak's meter sees, relative to the meter that counted them where that is known."""
+    if interval is None:
+        if length is not None and logged_at is None:
+            raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
+        return 1.0
+    if length is None:
+        if logged_at is not None:
+            return 1.0
+        raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
+    share = detectable_share(length, interval, integration).share
+    if logged_at:
+        share = min(1.0, share / max(detectable_share(length, logged_at, 0.0).share, 1e-9))
+    if share <= 0.0:
+        raise ValueError(
+            f"glitch_length_s of {length:g} s never shows on a meter that averages over {integration:g} s; choose a "
+            "shorter integration_s"
+        )
+    return share
+
+
+def known_rate(
+    count: int | None,
+    hours: float | None,
+    rate_per_h: float | None,
+    max_rate_per_h: float | None,
+    dispersion: float,
+    confidence: float,
+    logged: bool,
+    limits: Limits,
+    units: tuple[list[int], list[float]] | None,
+) -> tuple[SoakRate, str | None, float]:
+    """The rate with its interval, the kind of plan that it asks for (None where no rate is told), and what to plan by."""
+    if count is not None or hours is not None:
+        if count is None or hours is None:
+            raise ValueError("count and hours belong together, got one of them")
+        n = check.whole("count", count, what="episodes seen")
+        t = check.positive("hours", hours, what="observed hours")
+        found: RateInterval | MeanRate = rate_interval(n, t, confidence=confidence)
+        if units is not None and len(units[0]) > 1 and n > 0:
+            found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
+        source = "the logs" if logged else "the episodes seen"
+        rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
+        if n > 0:
+            return rate, "catch", n / t
+        return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
+    if rate_per_h is not None:
+        known = check.positive("rate_per_h", rate_per_h, what="a rate")
+        return SoakRate("given as known", None, None, known, None, None, 1.0), "catch", known
+    if max_rate_per_h is not None:
+        most = check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
+        return SoakRate("to be excluded", None, None, most, None, None, 1.0), "demonstrate", most
+    return SoakRate("not given", None, None, None, None, None, 1.0), None, math.nan
