@@ -312,7 +312,7 @@ def _speaker_side(record: ChannelRecord, case: Case | None) -> bool:
 
 
 LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
-LEFT_OUT_S = 60.0  # of gaps from where a page says so: chosen, not measured
+LEFT_OUT_S = 60.0  # the lead off for so long: the volts then make no word of behaviour; chosen, not measured
 
 
 def _left_out(record: ChannelRecord) -> bool:

@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor; both common practice, no source
 ABOVE_FLOOR = 3.0  # times the shorted lead's noise: a live output; both common practice, no source
-LEAST_V = 5e-5  # noise of a meter's own input; common practice, no source
+LEAST_V = 5e-5  # a level nearer than this to the shorted lead's own is no other; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
-NEXT_H = 10.0  # hours that a sentence looks ahead: a choice
+NEXT_H = 10.0  # hours for which a trip is forecast: a choice
 GLITCH_S = 0.1  # a short crackle; common practice, no source
 MOSTLY = 0.5  # share of swings that lasted a single reading; a choice
 HEIGHT_FACTOR = 2.0  # the glitch asked for is so many times the entering threshold; chosen, not measured

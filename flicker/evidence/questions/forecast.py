@@ -18,7 +18,7 @@ SPAN_S = 600.0  # by the rule of clearance: a line through the last ten minutes
 CELL_S = 30.0  # by the rule of clearance: half-minute medians
 FEWEST = 5  # half-minutes; chosen, not measured
 EARLY = 0.8  # fitted on linear, square, cube, runaway and saturating shapes: held in 957 of 957 of them
-LEAST_V = 1e-3  # a level below says nothing about growth: chosen, not measured
+LEAST_V = 1e-3  # the level counts as this at least, for its logarithm; chosen, not measured
 MOST_LAG = 0.95  # of neighbours, beyond which the width would have no end: chosen, not measured
 FAR_S = 48 * 3600.0  # ten minutes of a slope carry no figure beyond this (choice)
 

@@ -23,6 +23,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.guard import OPEN_V
 from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.watch.followed import FEWEST, TRIPS, Followed, held
 from flicker.evidence.watch.live_guard import LiveGuard
 from flicker.evidence.watch.watching import (
     CLEAN,
@@ -36,79 +37,17 @@ from flicker.evidence.watch.watching import (
 from flicker.logs.growing import Fresh
 from flicker.signals.guard.figures import CELL_S, GRACE_S
 from flicker.signals.live import LiveChannel, LiveEpisode
-from flicker.stats.rates.dispersion import pearson_dispersion
-from flicker.stats.sequential import RateDecision, rate_bounds
+from flicker.stats.sequential import rate_bounds
 
 Floats = NDArray[np.float64]
 
 SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
 CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds; chosen, not measured
-TRIPS = 3  # in a row, from which the alarm says so: chosen, not measured
 NEAR_S = 1.0  # as in `questions.auxiliary_channels`; common practice, no source
-TOGETHER_S = 3.0  # channels whose alarms are told as one: chosen, not measured
+TOGETHER_S = 3.0  # beyond the dead time: so long an episode waits for its like in another channel; chosen, not measured
 LOOK_S = 10.0  # between two looks at the level: a choice
-SHORT_S = 30.0  # an episode longer than this is told while it lasts: chosen, not measured
-BINS = 40  # of the counts over time, at first a minute each, then wider: a choice
-BIN_S = 60.0  # as there
-FEWEST = 5  # episodes before bursts can be told from single ones; chosen, not measured
+SHORT_S = 30.0  # a longer episode is none that a knock brings to all channels at once: chosen, not measured
 SILENT_S = 30.0  # without a reading, and more than twenty steps: chosen, not measured
-
-
-class _Bursts:
-    """Counts in bins of observed time that grow with the watch: the dispersion so far, in flat memory."""
-
-    def __init__(self) -> None:
-        self.width_s = BIN_S
-        self.counts = np.zeros(BINS, dtype=np.int64)
-        self.largest = 1.0
-
-    def add(self, clock_s: float) -> None:
-        while clock_s >= self.width_s * BINS:
-            self.counts = np.concatenate((self.counts.reshape(-1, 2).sum(axis=1), np.zeros(BINS // 2, dtype=np.int64)))
-            self.width_s *= 2.0
-        self.counts[int(clock_s / self.width_s)] += 1
-
-    def dispersion(self, observed_s: float) -> float:
-        """Largest dispersion so far, at least 1: evidence that was once doubted is not made stronger by waiting."""
-        seen = min(BINS, max(1, math.ceil(observed_s / self.width_s)))
-        if self.counts.sum() >= FEWEST and seen >= 4:
-            self.largest = max(self.largest, pearson_dispersion([(self.counts[:seen], np.full(seen, self.width_s))])[0])
-        return self.largest
-
-
-class _Followed:
-    """One channel with its counts, its decision and its alarms."""
-
-    def __init__(self, name: str, live: LiveChannel, rule: RateDecision) -> None:
-        self.name = name
-        self.live = live
-        self.rule = rule
-        self.count = 0
-        self.common = 0
-        self.filled = False
-        self.decision = GO_ON
-        self.decided_at_h: float | None = None
-        self.largest_V: float | None = None
-        self.bursts = _Bursts()
-        self.recent: deque[LiveEpisode] = deque(maxlen=64)
-        self.alarms = 0
-        self.above_since: float | None = None
-        self.danger_since: float | None = None
-        self.tripped = False
-        self.trips: deque[float] = deque(maxlen=TRIPS)
-        self.told: set[str] = set()
-        self.asked_s: float | None = None  # when the guard was last asked about 'clean enough'
-        self.asked_run = -1
-
-
-def _held(size: Floats, level: Floats, known: NDArray[np.bool_], before: bool) -> NDArray[np.bool_]:
-    """Which readings are beyond a level; a missing one stands for the one before it."""
-    with np.errstate(invalid="ignore"):
-        flag = size > level
-    if known.all():
-        return flag
-    place = np.maximum.accumulate(np.where(known, np.arange(1, size.size + 1), 0))
-    return np.concatenate(([before], flag))[place]
 
 
 class Watcher:
@@ -150,14 +89,14 @@ class Watcher:
         cadence_s = check.positive("cadence_s", cadence_s, what="seconds from sample to sample")
         self.design, self.rule = design(channels, self.limits, good_rate_per_h, bad_rate_per_h, bursts)
         settings = settings_from(self.limits)
-        self.channels = [_Followed(name, LiveChannel(settings, cadence_s=cadence_s), self.rule) for name in channels]
+        self.channels = [Followed(name, LiveChannel(settings, cadence_s=cadence_s), self.rule) for name in channels]
         self.cadence_s = cadence_s
         self.samples = 0
         self.runs = 0
         self.run = -1
         self.now_s = 0.0
         self.alarms: deque[Event] = deque(maxlen=100)
-        self._waiting: list[tuple[_Followed, LiveEpisode]] = []
+        self._waiting: list[tuple[Followed, LiveEpisode]] = []
         self._guard = LiveGuard(len(self.channels), cadence_s, self.limits)
 
     @property
@@ -236,7 +175,7 @@ class Watcher:
 
     # ------------------------------------------------------------ alarms
 
-    def _volts(self, item: _Followed, time_s: Floats, values: Floats) -> list[Event]:
+    def _volts(self, item: Followed, time_s: Floats, values: Floats) -> list[Event]:
         """Alarms by volts alone, whatever the statistics say."""
         limits = self.limits
         out: list[Event] = []
@@ -248,7 +187,7 @@ class Watcher:
         if not known.any():
             return out
         for level, since in ((np.full(size.size, limits.danger_V), "danger_since"), (least, "above_since")):
-            flag = _held(size, level, known, getattr(item, since) is not None)
+            flag = held(size, level, known, getattr(item, since) is not None)
             if not flag.any():
                 if since == "above_since":
                     item.tripped = False
@@ -270,7 +209,7 @@ class Watcher:
                         item.tripped = False
         return out
 
-    def _stands(self, item: _Followed, since: str, begin: float, seconds: float, largest: float) -> list[Event]:
+    def _stands(self, item: Followed, since: str, begin: float, seconds: float, largest: float) -> list[Event]:
         limits, out = self.limits, []
         if since == "danger_since":
             key = f"danger {self.run} {begin:.6f}"  # a run may begin at the same second as another
@@ -297,7 +236,7 @@ class Watcher:
                 item.trips.clear()
         return out
 
-    def _alarm(self, item: _Followed, kind: str, text: str) -> Event:
+    def _alarm(self, item: Followed, kind: str, text: str) -> Event:
         item.alarms += 1
         event = Event("alarm", item.name, self.run, item.live.last_s, f"{item.name}: {text}", kind)
         self.alarms.append(event)
@@ -397,7 +336,7 @@ class Watcher:
                 )
         return out
 
-    def _refused(self, item: _Followed) -> list[Event] | None:
+    def _refused(self, item: Followed) -> list[Event] | None:
         """None where raw volts do not speak against 'clean enough'; else what is told of it, once. Asked every five minutes."""
         if item.asked_s is not None and self.now_s - item.asked_s < CELL_S and item.asked_run == self.run:
             return []
@@ -417,7 +356,7 @@ class Watcher:
         """Every channel so far."""
         return tuple(self._state(item) for item in self.channels)
 
-    def _state(self, item: _Followed) -> ChannelState:
+    def _state(self, item: Followed) -> ChannelState:
         live = item.live
         hours = live.observed_s / HOUR
         rate = low = high = None
