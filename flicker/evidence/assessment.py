@@ -17,7 +17,7 @@ from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
 from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
-from flicker.evidence.document import head, named
+from flicker.evidence.document import ByChannel, head
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
 from flicker.evidence.guard import MOVE_V, judge_guard
@@ -76,7 +76,7 @@ SAFETY = (
 
 
 @dataclass(frozen=True, slots=True)
-class Assessment(AssessmentTables, Result):
+class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
     """Judgement of one unit over the runs given.
 
     ``to_dict`` follows the schema 'flicker/assessment/2'. ``records``, ``traces`` and ``beside`` keep what charts and
@@ -94,15 +94,6 @@ class Assessment(AssessmentTables, Result):
     seed: int = 0
     beside: Beside = field(default_factory=Beside, repr=False)
     companions: tuple[CompanionResult, ...] = ()
-
-    def channel(self, name: str) -> ChannelAssessment:
-        """Assessment of the channel of that name."""
-        return named(self.channels, name)
-
-    @property
-    def reads(self) -> str:
-        """All channels in one paragraph."""
-        return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/assessment/2'."""

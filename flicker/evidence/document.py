@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, Protocol, TypeVar
+from typing import Any, Generic, Protocol, TypeVar
 
 from flicker._version import __version__
 
@@ -11,6 +10,8 @@ from flicker._version import __version__
 class _Named(Protocol):
     @property
     def channel(self) -> str: ...
+    @property
+    def reads(self) -> str: ...
 
 
 Item = TypeVar("Item", bound=_Named)
@@ -21,15 +22,26 @@ def head(schema: str, seed: int, correction: str) -> dict[str, Any]:
     return {"schema": schema, "version": __version__, "seed": seed, "correction": correction}
 
 
-def named(channels: Sequence[Item], name: str) -> Item:
-    """Return the one of that name.
+class ByChannel(Generic[Item]):
+    """Mixin of the results that hold one item per channel."""
 
-    Raises
-    ------
-    KeyError
-        If there is none.
-    """
-    for item in channels:
-        if item.channel == name:
-            return item
-    raise KeyError(name)
+    __slots__ = ()
+    channels: tuple[Item, ...]
+
+    def channel(self, name: str) -> Item:
+        """Return the one of that name.
+
+        Raises
+        ------
+        KeyError
+            If there is none.
+        """
+        for item in self.channels:
+            if item.channel == name:
+                return item
+        raise KeyError(name)
+
+    @property
+    def reads(self) -> str:
+        """All channels in one paragraph."""
+        return " ".join(item.reads for item in self.channels)

@@ -39,7 +39,7 @@ from flicker.evidence.compare.weighing import (
     cure,
     weigh,
 )
-from flicker.evidence.document import head, named
+from flicker.evidence.document import ByChannel, head
 from flicker.evidence.findings import YES
 from flicker.evidence.frames import ComparisonTables, StagesTables
 from flicker.evidence.log_checks import between
@@ -50,7 +50,7 @@ Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison(ComparisonTables, Result):
+class Comparison(ByChannel[ChannelComparison], ComparisonTables, Result):
     """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/2'.
 
     The two assessments are kept for charts and reports; they are not part of the document.
@@ -67,15 +67,6 @@ class Comparison(ComparisonTables, Result):
     after_assessment: Assessment = field(repr=False)
     seed: int = 0
     unlike: tuple[str, ...] = ()
-
-    def channel(self, name: str) -> ChannelComparison:
-        """Comparison of the channel of that name."""
-        return named(self.channels, name)
-
-    @property
-    def reads(self) -> str:
-        """All channels in one paragraph."""
-        return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/comparison/2'."""

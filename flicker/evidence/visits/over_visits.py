@@ -19,7 +19,7 @@ from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
 from flicker.evidence.assessment import Assessment, LogLike, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.document import head, named
+from flicker.evidence.document import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
 from flicker.evidence.power_up_counts import saturated
@@ -113,7 +113,7 @@ class ChannelVisits(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class Visits(VisitsTables, Result):
+class Visits(ByChannel[ChannelVisits], VisitsTables, Result):
     """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/2'."""
 
     unit: str | None
@@ -124,15 +124,6 @@ class Visits(VisitsTables, Result):
     cautions: tuple[str, ...]
     assessments: tuple[Assessment, ...] = field(repr=False)
     seed: int = 0
-
-    def channel(self, name: str) -> ChannelVisits:
-        """Return the channel of that name."""
-        return named(self.channels, name)
-
-    @property
-    def reads(self) -> str:
-        """All channels in one paragraph."""
-        return " ".join(item.reads for item in self.channels)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/visits/2'."""
