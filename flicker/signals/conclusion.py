@@ -30,6 +30,10 @@ AWAY_OFTEN = 5  # windows; chosen, not measured
 LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing; chosen, not measured
 HELD_V = 2.0e-3  # up to here where the level holds still meanwhile; chosen, not measured
 HELD_SHARE = 0.12  # of the noise; chosen, not measured
+FALL_V = 2.0e-3  # what the guard asks of a live channel
+FALL_READINGS = 4  # in a row: a contact that opens or closes has none between; chosen, not measured
+FALL_SIGMAS = 5.0  # each so far out of the noise; chosen, not measured
+FALL_S = 10.0  # the fall begins within; chosen, not measured
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 
@@ -76,6 +80,7 @@ def conclude(
     shown = shown or (moves and _rested_away(part, blocks, zero_V))
     # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
     noise = LIFE_V <= trace.sigma_V <= PICK_UP_V
+    noise = noise or (trace.sigma_V < LIFE_V and _fell(part, trace))
     noise = noise or (PICK_UP_V < trace.sigma_V <= HELD_V and _holds_level(part, blocks, trace.sigma_V))
     life = "seen" if shown or (moves and noise) else "not shown"
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.reason == Unobserved.DISCONNECTED)
@@ -102,6 +107,19 @@ def _holds_level(part: ChannelBlocks, blocks: RunBlocks, sigma_V: float) -> bool
     if mean.size < AWAY_OFTEN:
         return False
     return scatter(mean) <= HELD_SHARE * sigma_V
+
+
+def _fell(part: ChannelBlocks, trace: Trace) -> bool:
+    """Did the first seconds fall towards rest reading by reading, as a surge too small to be fitted does?"""
+    known = np.isfinite(part.sample_V) & (part.sample_s >= (trace.relay_closed_s or 0.0))
+    off = part.sample_V[known] - (trace.level_V or 0.0)
+    early = off[part.sample_s[known] <= (trace.relay_closed_s or 0.0) + FALL_S]
+    if early.size == 0:
+        return False
+    at = int(np.argmax(np.abs(early)))
+    fall = off[at : at + FALL_READINGS] * np.sign(early[at])
+    clear = fall.size == FALL_READINGS and fall[0] >= FALL_V and fall[-1] >= FALL_SIGMAS * trace.sigma_V
+    return clear and bool(np.all(np.diff(fall) < 0.0))
 
 
 def _windows(value: Floats, blocks: RunBlocks) -> Floats:
