@@ -106,6 +106,12 @@ class CaseLog(Result):
     meter: Annotated[str | None, Doc("Name of one of the meters; null is the usual one.")] = None
     reading: Options = ()
 
+    @property
+    def start(self) -> str | None:
+        """Kind of power-up with which the log begins by its conditions, 'cold' or 'warm'; None where they tell none."""
+        told = {name.lower(): value.strip().lower() for name, value in self.conditions}.get("start")
+        return told if told in {"cold", "warm"} else None
+
 
 @dataclass(frozen=True, slots=True)
 class Part(Result):

@@ -28,7 +28,7 @@ HELP = {
     Reason.BEYOND: "Find what takes it beyond the limit; repeat from cold.",
     Reason.SPREAD: "Find what makes it restless: the output stage, its supply, or the leads.",
     Reason.SWINGS: "Find what makes it swing; then log again.",
-    Reason.BLANK: "Log again on a larger range, and see why this channel alone has blanks.",
+    Reason.BLANK: "Log again on a larger range, and see why readings are missing.",
     Reason.GAPS: "Log again without gaps: too much of the time was not seen.",
     Reason.SELDOM: "Log again with a reading at least every 30 s.",
     Reason.DEAD: "Switch the unit off and on once while logging, so that the log shows its start.",

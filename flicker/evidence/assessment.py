@@ -181,7 +181,11 @@ def assess(
     for place, log in enumerate(logs):
         if progress:
             progress(f"judging {log.source.name}")
-        hands = hands_of(marks_of(log, marks), log.channels)
+        made = marks_of(log, marks)
+        told = None if case is None else case.log_named(log.source.name)
+        if told is not None and told.start is not None:
+            made = (*made, Mark(0.0, "power"))
+        hands = hands_of(made, log.channels)
         part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
         digests = [readings_digest(run) for run in part]
         if digests and all(digest is not None and digest in known for digest in digests):
@@ -299,7 +303,7 @@ def judge(
     found, shared = recurring_common(marked, limits, hits)
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
-    sessions = sessions_of(traces)
+    sessions = sessions_of(traces, case)
     growth = growth_findings(found, limits)
     page = PageContext(limits, relays, case, lead, excursions_listed)
     channels = tuple(

@@ -203,6 +203,7 @@ def judge_channel(
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
     missing_h, missing_starts = _complaint(record, case, limits)
     units = list(zip(*record.per_cycle(), strict=True))
+    rows, total = listed(record, limits, page.excursions_listed, raw.failed)
     facts = Facts(
         observed_s=record.observed_s,
         episodes=rate.episodes,
@@ -215,7 +216,7 @@ def judge_channel(
         two_levels=any(trace.two_levels is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits, least_moved_V)),
         life_shown=any(trace.life == "seen" for trace in record.traces),
-        excursions=sum(trace.excursions.count for trace in record.traces),
+        excursions=total,
         in_excursion_s=record.in_excursion_s,
         phase=recurrence.phase_of(record, rate, limits),
         together=together,
@@ -245,8 +246,8 @@ def judge_channel(
         tail=verdict.tail,
         reads=owner(record.channel, verdict, answers, facts, limits, peak, guard),
         technician=_technician(findings, rate),
-        excursions=listed(record, limits, page.excursions_listed),
-        excursions_total=sum(trace.excursions.count for trace in record.traces),
+        excursions=rows,
+        excursions_total=total,
         rate=rate,
         findings=findings,
         baseline=BaselineResult(level, *drift.slope(levels, limits.confidence), changes),

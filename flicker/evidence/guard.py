@@ -20,13 +20,13 @@ from flicker.base.formats import volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
+from flicker.signals.guard.blank import ALL, ANY
 from flicker.signals.guard.figures import (
     APART_S,
     BEGIN,
     BEYOND_V,
     CELL_S,
     LARGE_V,
-    MARK,
     STARTS_S,
     SWING_V,
     SWITCHED_ON,
@@ -107,6 +107,7 @@ class Figures(Result):
     moved_V: Annotated[
         float, Doc("Range of the five-minute medians from minute 20 on, all power-ups together.", ge=0)
     ] = 0.0
+    moved_within_V: Annotated[float, Doc("The largest range within one power-up.", ge=0)] = 0.0
     lowest_V: Annotated[float | None, Doc("Lowest of them.")] = None
     highest_V: Annotated[float | None, Doc("Highest of them.")] = None
     peak_V: Annotated[float, Doc("Largest size of a reading after the first seconds of a power-up.", ge=0)] = 0.0
@@ -119,10 +120,16 @@ class Figures(Result):
     beyond_s: Annotated[float, Doc("Seconds with a reading beyond 50 mV.", ge=0)] = 0.0
     over_range: Annotated[int, Doc("Stretches over range.", ge=0)] = 0
     blanks: Annotated[int, Doc("Stretches of two seconds and more without a reading in this channel alone.", ge=0)] = 0
-    short_blanks: Annotated[int, Doc("Shorter ones.", ge=0)] = 0
+    shared_blanks: Annotated[
+        int, Doc("Stretches of two seconds and more of written rows without a reading in any channel.", ge=0)
+    ] = 0
+    short_blanks: Annotated[int, Doc("Shorter ones of its own.", ge=0)] = 0
     others_short_blanks: Annotated[int, Doc("Short ones of the other channels.", ge=0)] = 0
     clean_h_needed: Annotated[
         float, Doc("Clean hours that the rate of concern asks for if every long blank hides a swing.", ge=0)
+    ] = 3.0
+    worst_case_h: Annotated[
+        float, Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0)
     ] = 3.0
     seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
     unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
@@ -212,6 +219,9 @@ class _Sum:
     last_V: float | None = None
     low_V: float = math.inf
     high_V: float = -math.inf
+    within_V: float = 0.0  # largest range within one power-up,
+    own_low_V: float = math.inf  # of the one that goes on
+    own_high_V: float = -math.inf
     peak_V: float = 0.0
     open_peak_V: float = 0.0
     early: bool = False  # a reading too large for its time after a power-up
@@ -244,6 +254,7 @@ def judge_guard(
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
     allowed = [_calm(item.figures) for item in sessions]
     total = _Sum()
+    since = 0  # the session in which the last setting begins
     power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
     for place, (session, own) in enumerate(zip(sessions, mine, strict=True)):
         for number, kind in enumerate(session.figures.kind.tolist()):
@@ -251,13 +262,12 @@ def judge_guard(
             up = kind == SWITCHED_ON or (kind == BEGIN and (session.power_up or place == 0))
             if up:
                 power_up_s = begin_s
-            if (kind == MARK and own.anew[number]) or (kind == SWITCHED_ON and own.anew[number]):
+            if own.anew[number] or (number == 0 and session.new_stage):
                 _anew(total)
-            if kind == BEGIN and session.new_stage:
-                _anew(total)
+                since = place
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
-    return _conclude(total, sessions, mine, used)
+    return _conclude(total, sessions, mine, since, used)
 
 
 def _calm(figures: StretchFigures) -> int:
@@ -294,6 +304,7 @@ def _segment(
     chosen = in_segment & (own.late if up else ~own.late) & first | in_segment & ~first
     if up:
         total.power_ups += 1
+        total.own_low_V, total.own_high_V = math.inf, -math.inf
         median, head = float(own.head[number, 0]), np.nan_to_num(own.head[number, 1:])
         grace = speaker_side and (math.isnan(median) or abs(median) <= OPEN_MEDIAN_V)
         if grace:
@@ -318,6 +329,9 @@ def _segment(
     if warm.any():
         total.low_V = min(total.low_V, float(median_V[warm].min()))
         total.high_V = max(total.high_V, float(median_V[warm].max()))
+        total.own_low_V = min(total.own_low_V, float(median_V[warm].min()))
+        total.own_high_V = max(total.own_high_V, float(median_V[warm].max()))
+        total.within_V = max(total.within_V, total.own_high_V - total.own_low_V)
         total.judged_s += CELL_S * int(np.count_nonzero(warm))
         whole = own.high_V[chosen] - own.low_V[chosen]
         alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
@@ -345,20 +359,21 @@ def _joined(own: ChannelFigures, chosen: Bools) -> int:
     return 1 + int(np.count_nonzero(begin[1:] - end[:-1] > APART_S))
 
 
-def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tuple[int, int, int, int]:
-    """Long blanks of its own, short ones, the others' short ones, and how many others there are at most."""
-    long = short = theirs = others = 0
+def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tuple[int, int, int, int, int]:
+    """Long blanks of its own, long ones of all channels at once, short ones, the others' short ones, most others."""
+    long = together = short = theirs = others = 0
     for session, own in zip(sessions, mine, strict=True):
         least = max(BLANK_S, BLANK_STEPS * session.step_s)
         channels = session.figures.channels
         others = max(others, len(channels) - 1)
         me = next(k for k, item in enumerate(channels) if item is own)
-        a, b = _by_length(own.blank_rows, -1, session.step_s, least)
+        a, b = _by_length(own.blank_rows, ANY, session.step_s, least)
         long, short = long + a, short + b
+        together += _by_length(own.blank_rows, ALL, session.step_s, least)[0]
         for k, item in enumerate(channels):
             if k != me:
-                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else -1, session.step_s, least)[1]
-    return long, short, theirs, others
+                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else ANY, session.step_s, least)[1]
+    return long, together, short, theirs, others
 
 
 def _by_length(rows: Ints, other: int, step_s: float, least_s: float) -> tuple[int, int]:
@@ -367,12 +382,16 @@ def _by_length(rows: Ints, other: int, step_s: float, least_s: float) -> tuple[i
     return int(mine[long, 2].sum()), int(mine[~long, 2].sum())
 
 
-def _conclude(total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFigures], used: GuardLimits) -> Guard:
+def _conclude(
+    total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFigures], since: int, used: GuardLimits
+) -> Guard:
+    """Reasons and figures: of blanks, cadence and dates from the session on in which the last setting begins."""
     from scipy.special import bdtrc, gammaincinv
 
-    long, short, theirs, others = _blanks(sessions, mine)
-    hours = total.observed_s / HOUR
     over = int(sum(int(item.over[0]) for item in mine))
+    sessions, mine = sessions[since:], mine[since:]
+    long, together, short, theirs, others = _blanks(sessions, mine)
+    hours = total.observed_s / HOUR
     seldom = max((item.step_s for item in sessions), default=0.0)
 
     def upper(count: int) -> float:
@@ -380,6 +399,7 @@ def _conclude(total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFi
         return float(gammaincinv(count + 1, used.confidence))
 
     rate = upper(total.swings) / hours if hours > 0 else math.inf
+    allowed = total.swings if total.swings <= used.swings else 0
     by_chance = True
     if short and others:
         by_chance = float(bdtrc(short - 1, short + theirs, 1.0 / (1 + others))) > BLANK_LEVEL
@@ -391,6 +411,7 @@ def _conclude(total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFi
         largest_V=total.largest_V,
         last_V=total.last_V,
         moved_V=moved,
+        moved_within_V=total.within_V,
         lowest_V=total.low_V if math.isfinite(total.low_V) else None,
         highest_V=total.high_V if math.isfinite(total.high_V) else None,
         peak_V=total.peak_V,
@@ -405,7 +426,9 @@ def _conclude(total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFi
         blanks=long,
         short_blanks=short,
         others_short_blanks=theirs,
-        clean_h_needed=upper(total.swings + long) / used.rate_per_h,
+        shared_blanks=together,
+        clean_h_needed=upper(total.swings + long + together) / used.rate_per_h,
+        worst_case_h=upper(allowed + long + together + short) / used.rate_per_h,
         seldom_s=seldom,
         unseen_s=unseen,
         power_ups=total.power_ups,
@@ -420,7 +443,7 @@ def _conclude(total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFi
         Reason.SPREAD: total.spread_V > used.spread_V,
         Reason.SWINGS: total.large > 0 or total.swings > used.swings,
         Reason.RATE: rate > used.rate_per_h,
-        Reason.BLANK: long > 0 or (short > 0 and (not others or not by_chance)),
+        Reason.BLANK: long + together > 0 or (short > 0 and (not others or not by_chance)),
         Reason.SHORT: total.judged_s < used.judged_h * HOUR,
         Reason.GAPS: unseen > (1.0 - SEEN_SHARE) * total.span_s,
         Reason.SELDOM: seldom > used.seldom_s,

@@ -22,7 +22,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SPREAD: f"restless by {volts_text(found.spread_V)} within five minutes",
         Reason.SWINGS: f"swung {times_text(found.swings)} by {volts_text(limits.swing_V)} or more{largest}",
         Reason.RATE: f"more than {limits.rate_per_h:g} swing per hour is not excluded yet",
-        Reason.BLANK: f"{_blanks(guard)}, in this channel alone: an overload leaves such",
+        Reason.BLANK: f"{_blanks(guard)}: an overload leaves such",
         Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
         Reason.SELDOM: f"one reading in {hours_text(found.seldom_s / 3600.0)}, where {limits.seldom_s:g} s is needed",
@@ -34,10 +34,11 @@ def reason_text(reason: Reason, guard: Guard) -> str:
 
 def _blanks(guard: Guard) -> str:
     found = guard.figures
-    if found.blanks:
-        plural = "" if found.blanks == 1 else "s"
-        return f"{found.blanks} blank{plural} of {guard.limits.blank_s:g} s and more"
-    return f"{found.short_blanks} missing readings"
+    counted = ((found.blanks, "in this channel alone"), (found.shared_blanks, "in all channels at once"))
+    long = [f"{times_text(number)} {where}" for number, where in counted if number]
+    if long:
+        return f"no reading for {guard.limits.blank_s:g} s and more, {' and '.join(long)}"
+    return f"{found.short_blanks} missing readings in this channel alone"
 
 
 # What a reader should hear first: danger, then size, then what is merely missing.
@@ -75,7 +76,19 @@ def not_excluded(
     swing = f"swings under {volts_text(limits.swing_V)} or shorter than {_seconds(cadence_s)}"
     upper = found.upper_per_h if found.swings or steady_upper_per_h is None else steady_upper_per_h
     rare = f"swings rarer than {once_text(upper)}" if math.isfinite(upper) else "swings, however often"
-    return f"Not excluded: {move}; {swing}; {rare}."
+    return f"Not excluded: {move}; {swing}; {rare}. {worst_case(guard)}"
+
+
+def worst_case(guard: Guard) -> str:
+    """Hours that are needed if every blank hides a swing, said also where there is none."""
+    found = guard.figures
+    blanks = found.blanks + found.shared_blanks + found.short_blanks
+    if_hidden = "No blank could hide a swing:" if not blanks else f"If each of {blanks} blanks hid a swing:"
+    if blanks == 1:
+        if_hidden = "If the one blank hid a swing:"
+    per_hour = f"{guard.limits.rate_per_h:g} per hour"
+    needed = hours_text(found.worst_case_h)
+    return f"{if_hidden} {needed} without a swing exclude {per_hour}, {hours_text(found.observed_h)} were logged."
 
 
 def _seconds(seconds: float) -> str:

@@ -14,7 +14,7 @@ from datetime import datetime
 
 import numpy as np
 
-from flicker.base.formats import hours_text, volts_text
+from flicker.base.formats import hours_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
@@ -44,6 +44,7 @@ def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list
         *_twice(runs, copies),
         *_overlap(runs, copies),
         *_other_names(runs),
+        *_rows_missing(runs),
     ]
 
 
@@ -177,6 +178,20 @@ def _overlap(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> It
 def _naive_s(moment: datetime) -> float:
     """Seconds of a clock without a zone, from any fixed moment."""
     return (moment - datetime(2000, 1, 1)).total_seconds()
+
+
+def _rows_missing(runs: Sequence[RunTraces]) -> Iterator[str]:
+    """A logger that leaves whole rows out while the meter is over range hides volts without a blank."""
+    found: dict[str, list[float]] = {}
+    for run in runs:
+        found.setdefault(run.run.source, []).extend(gap.end_s - gap.start_s for gap in run.run.gaps)
+    for source, lengths in found.items():
+        if lengths:
+            yield (
+                f"{source}: no row was written for {hours_text(sum(lengths) / 3600.0)} in all, {times_text(len(lengths))}: a "
+                "logger that leaves rows out while the meter is over range does the same. Try once, with more volts than "
+                "the range holds and no unit on the leads, whether yours writes the row."
+            )
 
 
 def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """One definition of a power-up for the whole program, and the first seconds after it.
 
-A run begins with a power-up where its beginning shows one (a surge, an open lead, zero before), or six hours and more
-lie before it; all else continues the run before: neither a new file nor a pause of the logger is a power-up.
+A run begins with a power-up where its beginning shows one (a surge, an open lead, zero before), six hours and more lie
+before it, or a mark 'power' or the case (conditions 'start') says so; all else continues the run before: neither a new
+file nor a pause of the logger is a power-up.
 """
 
 from __future__ import annotations
@@ -58,6 +59,9 @@ def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
         if run.blocks.guard is not None and run.blocks.guard is before.blocks.guard:
             out.append(True)  # the stretch was cut here because a power-up was found
             continue
+        if any(trace.hands.switched_on_near(0.0) for trace in run.traces):
+            out.append(True)
+            continue
         shown = any(trace.power_up_seen for trace in run.traces)
         pause = pause_s(before, run)
         if pause is None:
@@ -67,8 +71,8 @@ def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
     return out
 
 
-def sessions_of(runs: Sequence[RunTraces]) -> list[tuple[RunTraces, Session]]:
-    """Stretches with the guard's figures, in order, each with its first run."""
+def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tuple[RunTraces, Session]]:
+    """Stretches with the guard's figures, in order, each with its first run; another stage of the case begins anew."""
     out: list[tuple[RunTraces, Session]] = []
     begins = power_ups_begin(runs)
     seen: set[int] = set()
@@ -78,8 +82,15 @@ def sessions_of(runs: Sequence[RunTraces]) -> list[tuple[RunTraces, Session]]:
             continue
         seen.add(id(figures))
         undated = place > 0 and not up and pause_s(runs[place - 1], run) is None
-        out.append((run, Session(figures, run.run.sample_interval_s, up, undated)))
+        new_stage = bool(out) and stage_of(case, out[-1][0]) != stage_of(case, run)
+        out.append((run, Session(figures, run.run.sample_interval_s, up, undated, new_stage)))
     return out
+
+
+def stage_of(case: Case | None, run: RunTraces) -> str | None:
+    """Stage in which the case has the log of a run."""
+    log = None if case is None else case.log_named(run.run.source)
+    return None if log is None else log.stage
 
 
 def grace_s(run: RunTraces, channel: int, begins: bool, side: str = "unknown") -> float:

@@ -212,7 +212,8 @@ def _guarded(
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
     if Reason.MOVE in reasons:
         moved = f"{found.moved_V * 1e3:.0f} mV"
-        if found.power_ups > 1 and Reason.SPREAD not in reasons:
+        settled = found.moved_within_V <= guard.limits.move_V and Reason.SPREAD not in reasons
+        if found.power_ups > 1 and settled:  # each power-up by itself keeps its level: they differ among each other
             return (
                 VerdictWord.DRIFTING,
                 TailKind.SETTLES_DIFFERENTLY,

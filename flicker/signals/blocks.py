@@ -302,28 +302,30 @@ def reduce_log(log: Log, stash: Stash | None = None, hands: Mapping[str, Hands] 
     size = block_rows(log.source.cadence_s, log.source.rows)
     stride = subsample_stride(log.source.rows)
     builders: list[_RunBuilder] = []
+    ended_s = -np.inf
     for piece in log.sweep():
         while len(builders) <= piece.run:
             if builders:
                 builders[-1].flush()
-            left = [_left(hands, name, piece.offset_s) for name in log.channels]
+            left = [_left(hands, name, piece.offset_s, ended_s) for name in log.channels]
             guard = Gatherer(channels, log.source.cadence_s, left)
             builders.append(_RunBuilder(channels, size, stride, stash, guard))
             if stash is not None:
                 stash.begin()
         builders[piece.run].feed(piece)
+        ended_s = piece.offset_s + float(piece.time_s[-1]) if piece.time_s.size else ended_s
     if builders:
         builders[-1].flush()
     return [_finish(builder, run, k) for k, (builder, run) in enumerate(zip(builders, log.runs, strict=True))]
 
 
-def _left(hands: Mapping[str, Hands] | None, channel: str, offset_s: float) -> Left:
-    """What the marks take out of a channel's input to the guard, on the clock of a stretch."""
+def _left(hands: Mapping[str, Hands] | None, channel: str, offset_s: float, ended_s: float) -> Left:
+    """What the marks take out of a channel's input to the guard, on the clock of a stretch; ``ended_s``: of the one before."""
     mine = (hands or {}).get(channel)
     if mine is None:
         return Left()
     out = spans(np.concatenate((mine.touched, mine.windows)))
-    return Left(out - offset_s, tuple(t - offset_s for t in mine.breaks_s))
+    return Left(out - offset_s, tuple(t - offset_s for t in mine.breaks_s if t > ended_s))
 
 
 def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:

@@ -225,9 +225,14 @@ class LiveChannel:
         return []
 
     def _settle(self, middle: float, known: Floats) -> list[LiveEpisode]:
-        """The start is over when three cells agree within the settling band, or after the limit for a start."""
+        """The start is over when three cells agree within the settling band, or after the limit for a start.
+
+        A level at which a relay would open is no rest to swing from: the alarm tells of it, and the start goes on.
+        """
         self._early.append(middle)
         self._spreads.append(scatter(known, middle))
+        if abs(middle) > self.settings.protection_V:
+            return []
         agree = len(self._early) == SETTLED_CELLS and max(self._early) - min(self._early) <= self.settings.settle_band_V
         if agree or self.last_s >= self.settings.warm_up_s:
             self.settled = True

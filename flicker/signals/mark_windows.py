@@ -11,6 +11,8 @@ from flicker.logs.spans import spans
 
 Floats = NDArray[np.float64]
 
+NEAR_S = 60.0  # a mark is made by hand: so near the beginning of a run it tells of that (choice)
+
 
 def _none() -> Floats:
     return np.empty((0, 2))
@@ -22,7 +24,7 @@ class Hands:
 
     ``touched`` is not observed; ``windows`` follow a stimulus and do not count as spontaneous; at ``breaks_s`` a new
     baseline begins and no claim reaches across; ``stimuli`` holds the times of each kind of stimulus,
-    ``notes_s`` those of notes in free words, which change nothing.
+    ``notes_s`` those of notes in free words, which change nothing; at ``power_s`` the unit was switched on.
     """
 
     touched: Floats = field(default_factory=_none)
@@ -30,6 +32,7 @@ class Hands:
     breaks_s: tuple[float, ...] = ()
     stimuli: tuple[tuple[str, tuple[float, ...]], ...] = ()
     notes_s: tuple[float, ...] = ()
+    power_s: tuple[float, ...] = ()
 
     def on_clock(self, begin_s: float, duration_s: float) -> Hands:
         """The part within a run that begins at ``begin_s`` of the log's clock, on the run's own clock."""
@@ -43,7 +46,12 @@ class Hands:
             breaks_s=tuple(t - begin_s for t in self.breaks_s if 0.0 < t - begin_s < duration_s),
             stimuli=tuple((kind, times) for kind, times in inside if times),
             notes_s=tuple(t - begin_s for t in self.notes_s if 0.0 <= t - begin_s <= duration_s),
+            power_s=tuple(t - begin_s for t in self.power_s if -NEAR_S <= t - begin_s <= duration_s),
         )
+
+    def switched_on_near(self, begin_s: float) -> bool:
+        """Whether a mark tells that the unit was switched on as a run began."""
+        return any(abs(t - begin_s) <= NEAR_S for t in self.power_s)
 
 
 NOTHING = Hands()

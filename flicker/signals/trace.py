@@ -74,6 +74,7 @@ def trace_log(
     out: list[RunTraces] = []
     for stretch in reduced:
         along = goes_on if not out else _pause_s(out[-1].run, stretch.run) < ALONG_S
+        along = along and not any(item.switched_on_near(stretch.offset_s) for item in (hands or {}).values())
         for blocks, lapses, doubts, power_up in _runs(stretch, settings, alive):
             number, goes = first_run + len(out), along and power_up is None
             out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}, goes))

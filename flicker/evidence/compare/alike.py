@@ -100,9 +100,4 @@ def starts_told(case: Case | None) -> dict[str, str]:
     """Kind of start (cold or warm) of each log whose conditions tell it."""
     if case is None:
         return {}
-    return {
-        Path(log.file).name: value.strip().lower()
-        for log in case.logs
-        for name, value in log.conditions
-        if name.lower() == "start" and value.strip().lower() in {"cold", "warm"}
-    }
+    return {Path(log.file).name: log.start for log in case.logs if log.start is not None}

@@ -22,6 +22,8 @@ FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
 NOTHING_V = 0.002  # no live output reads less for long; as `ALIVE_V` of the guard, a choice
 NOTHING_S = 5.0  # of nothing at least; chosen, not measured
 APART_S = 10.0  # volts with pauses up to here are one event; as the dead time; a choice
+FALL_S = 300.0  # a reservoir that drains through a load of some ohms is empty by then; chosen, not measured
+FALL_AGAIN = 1.05  # a fall does not rise, but for its last digits; chosen, not measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,12 @@ def _sizes(blocks: RunBlocks, channel: int) -> Floats:
     return np.where((part.over_low > 0) | (part.over_high > 0), np.inf, size)
 
 
+def _falls(size: Floats) -> bool:
+    """Whether sizes do not rise again: what is left of a supply drains, and no swing comes back."""
+    known = size[np.isfinite(size)]
+    return bool(np.all(known[1:] <= FALL_AGAIN * known[:-1]))
+
+
 def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
     """The event in which a channel failed; None where it lives to the end of its log."""
     mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
@@ -68,9 +76,10 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
         if loud.size == 0:
             return None
         last = int(loud[-1])
-        fell = float(begin[live[-1]]) - float(end[last])  # a fall through the last millivolts takes a moment
+        fell = float(begin[live[-1]]) - float(end[last])
+        least_s = FALL_S if _falls(size[last : live[-1] + 1]) else APART_S
         then_s += float(end[-1]) - float(end[live[-1]])
-        if fell > APART_S or then_s < NOTHING_S or begin[last] < GRACE_S:
+        if fell > least_s or then_s < NOTHING_S or begin[last] < GRACE_S:
             return None
         first = last
         for k in loud[::-1]:

@@ -56,7 +56,8 @@ def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]
             continue
         tried = stimuli(mine)
         windows = spans((t - EARLY_S, t + window_for(kind)) for kind, times in tried.items() for t in times)
-        out[channel] = Hands(touched(mine), windows, borders(mine), tuple(tried.items()), noted(mine))
+        power_s = tuple(sorted(mark.end_s for mark in mine if mark.kind == "power"))
+        out[channel] = Hands(touched(mine), windows, borders(mine), tuple(tried.items()), noted(mine), power_s)
     return out
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,7 @@ class LiveGuard:
         return judge_guard(sessions, [channel] * len(sessions), self.limits)
 
     def against(self, channel: int) -> Guard | None:
-        """The guard where it speaks against 'clean enough', else None."""
+        """The guard where it speaks against 'clean enough', with the reasons that a watch can have; else None."""
         found = self._settled.get(channel) or self.judge(channel)
-        return found if set(found.reasons) - NOT_ASKED else None
+        reasons = tuple(item for item in found.reasons if item not in NOT_ASKED)
+        return replace(found, reasons=reasons) if reasons else None

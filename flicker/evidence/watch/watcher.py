@@ -217,7 +217,9 @@ class Watcher:
                 item.told = {word for word in item.told if not word.startswith("danger")} | {key}
                 out.append(
                     self._alarm(
-                        item, "danger", f"{volts_text(largest)} for {seconds:.0f} s: switch off, no loudspeaker"
+                        item,
+                        "danger",
+                        f"{volts_text(largest)} for {seconds:.0f} s, since {clock_text(begin)}: switch off, no loudspeaker",
                     )
                 )
             return out
@@ -226,7 +228,9 @@ class Watcher:
             item.trips.append(begin)
             out.append(
                 self._alarm(
-                    item, "protection", f"{volts_text(largest)}, beyond {limits.protection_V:g} V: a relay would open"
+                    item,
+                    "protection",
+                    f"{volts_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open",
                 )
             )
             if len(item.trips) == TRIPS and item.trips[-1] - item.trips[0] <= CYCLE_S * (TRIPS - 1):

@@ -1,4 +1,7 @@
-"""Readings that one channel alone lacks: an overload leaves such blanks. Rows in, counts by length out."""
+"""Readings that one channel alone lacks, or all at once in rows that were written: an overload leaves such blanks.
+
+Rows in, counts by length out.
+"""
 
 from __future__ import annotations
 
@@ -11,17 +14,20 @@ from numpy.typing import NDArray
 from flicker.signals.guard._runs import true_runs
 
 ANY = -1  # by definition: no channel in particular
+ALL = -2  # by definition: rows that were written without a reading in any channel
 
 
 class BlankWatch:
-    """Counts, per channel, stretches of rows without a reading while any other channel, or a given one, has one.
+    """Counts, per channel, stretches of rows without a reading while any other channel, or a given one, has one (`ANY`).
 
-    A channel by itself has no other to compare with: all its blanks count.
+    Stretches in which all channels lack theirs at once are counted beside (`ALL`): the logger wrote its rows. A channel by itself has no other to compare with: all its blanks count.
     """
 
     def __init__(self, channels: int) -> None:
         self.channels = channels
         others = [(c, m) for c in range(channels) for m in range(channels) if c != m] if channels > 2 else []
+        if channels > 1:
+            others.extend((c, ALL) for c in range(channels))
         self._pairs = [*((c, ANY) for c in range(channels)), *others]
         self._open = dict.fromkeys(self._pairs, 0)
         self._counts: dict[tuple[int, int], Counter[int]] = {pair: Counter() for pair in self._pairs}
@@ -30,17 +36,17 @@ class BlankWatch:
         """Take the next rows, which hold a missing reading somewhere; rows in ``out`` of a channel are not asked of it."""
         missing = [np.isnan(column) for column in values]
         known = [np.isfinite(column) for column in values]
+        any_known = np.logical_or.reduce(known)
         for channel, other in self._pairs:
             mine, left_out = missing[channel], out[channel]
             if left_out is not None:
                 mine = mine & ~left_out
-            if self.channels > 1:
-                seen = (
-                    known[other]
-                    if other != ANY
-                    else np.logical_or.reduce([known[k] for k in range(self.channels) if k != channel])
-                )
-                mine = mine & seen
+            if other == ALL:
+                mine = mine & ~any_known
+            elif other != ANY:
+                mine = mine & known[other]
+            elif self.channels > 1:
+                mine = mine & any_known
             self._follow((channel, other), mine)
 
     def rest(self) -> None:
@@ -66,7 +72,7 @@ class BlankWatch:
         counts.update(rows.tolist())
 
     def table(self, channel: int) -> NDArray[np.int64]:
-        """Rows (other channel or -1, length in rows, how often) of a channel."""
+        """Rows (other channel, `ANY` or `ALL`; length in rows; how often) of a channel."""
         self.rest()
         rows = [
             (other, length, times)

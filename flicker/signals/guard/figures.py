@@ -46,8 +46,8 @@ class ChannelFigures:
 
     ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S`, then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
-    another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any), the length
-    in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
+    another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
+    had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
     (scales, 2), and their middle size ``jump_V`` of shape (scales,), by `flicker.stats.jumps.SCALES`.
     """
 

@@ -120,7 +120,8 @@ class Gatherer:
         if piece.time_s.size == 0:
             return
         if not self._segments:
-            self._begin(float(piece.time_s[0]), BEGIN)
+            begin_s = float(piece.time_s[0])
+            self._begin(begin_s, BEGIN, [any(t <= begin_s for t in item.anew_s) for item in self.left])
         out = [holds(item.out, piece.time_s) if item.out.size else None for item in self.left]
         self._look_for_blanks(piece, size, reduced, out)
         self._chunks.append(chunk_of(piece, size, reduced, self.plan, out))
