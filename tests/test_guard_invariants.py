@@ -6,19 +6,22 @@ invented, small, and sound or with one fault.
 
 from __future__ import annotations
 
+import os
+import tempfile
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from flicker import Assessment, Log, assess
+from flicker import Assessment, Log, assess, read_log
 
 ORDER = ("do not connect", "not yet shown", "within limits for the time observed")
 BEGUN = datetime(2026, 2, 3, 9, 30)
 FAULTS = ("sound", "sound", "glitches", "line", "step", "telegraph", "volts", "hot", "noise", "open lead", "crackle")
 few = settings(
-    max_examples=10, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
+    max_examples=int(os.environ.get("INVARIANT_EXAMPLES", "10")), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
 )
 seeds = st.integers(0, 10**6)
 Columns = dict[str, np.ndarray]
@@ -104,6 +107,41 @@ def test_polarity_clock_order_unit_and_batches_change_nothing(seed):
 def test_a_log_cut_into_files_that_continue_is_the_same_log(seed, every_s):
     t, columns = drawn(seed)
     assert fitness(assess(cut(t, columns, every_s))) == fitness(assess(log_of(t, columns)))
+
+
+@few
+@given(seeds, st.floats(3600.0, 7200.0))
+def test_order_of_the_files_names_and_units_change_nothing(seed, every_s):
+    t, columns = drawn(seed)
+    told = fitness(assess(cut(t, columns, every_s)))
+    assert fitness(assess(cut(t, columns, every_s)[::-1])) == told
+    renamed = fitness(assess(cut(t, {f"out {name}": v for name, v in columns.items()}, every_s)))
+    assert {name.removeprefix("out "): word for name, word in renamed.items()} == told
+    found = []
+    for unit, factor in (("V", 1.0), ("mV", 1e3)):
+        rows = "\n".join(
+            f"{a:.1f},{b:.7g},{c:.7g}" for a, b, c in zip(t, *(factor * np.round(v, 5) for v in columns.values()), strict=True)
+        )
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "log.csv"
+            path.write_text(f"time_s,left_{unit},right_{unit}\n{rows}\n")
+            found.append(fitness(assess(read_log(path))))
+    assert found[0] == found[1]
+
+
+@few
+@given(seeds, st.floats(4200.0, 7200.0))
+def test_the_same_files_told_as_power_ups_are_never_milder(seed, every_s):
+    """Seven hours between them: each begins with a power-up, and its first minutes may hold a surge."""
+    t, columns = drawn(seed)
+    whole = fitness(assess(log_of(t, columns)))
+    edges = range(0, t.size, int(every_s / 2.0))
+    pieces = [
+        log_of(t[a : a + int(every_s / 2.0)] + 25_200.0 * k, {n: v[a : a + int(every_s / 2.0)] for n, v in columns.items()})
+        for k, a in enumerate(edges)
+        if t.size - a >= 100
+    ]
+    assert not milder(fitness(assess(pieces)), whole)
 
 
 @few
