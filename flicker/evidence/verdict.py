@@ -26,7 +26,7 @@ NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
 WITHIN_LIMITS = Fitness.WITHIN_LIMITS
 
 MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
-SMALL_SWINGS = 5  # from here on they are a finding, not chance (choice, not measured)
+SMALL_SWINGS = 5  # from here on they are a finding, not chance: a choice; said of none of some 1500 sound channels (danger.md)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
 CUT_SHARE = 0.9  # the guard leaves out two minutes of each power-up; less than this is a cut (choice)
 STEP_H = 1.0 / 12.0  # advice is in whole five minutes; a choice
