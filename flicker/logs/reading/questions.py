@@ -61,7 +61,9 @@ def all_of(first: Question, read: Callable[[Wishes], Any], wishes: Wishes, name:
         if set(question.options) not in known:  # else its options alone are added
             told.append(str(question).removeprefix(f"{name}: ").removeprefix(f"{name}, "))
             known.append(set(question.options))
-    return Question(f"{' Then: '.join(told)} All in one go: {settling([question.options for question in asked])}.", **options)
+    return Question(
+        f"{' Then: '.join(told)} All in one go: {settling([question.options for question in asked])}.", **options
+    )
 
 
 def answered(wishes: Wishes, options: Mapping[str, Any]) -> Wishes:

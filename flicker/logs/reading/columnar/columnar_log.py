@@ -229,12 +229,13 @@ def _spooled(
         spool.append(parts)
     notes = [*plan.notes, *convert.per_reading.notes()]
     if plan.key is not None and spool.rows:
-        spool, channels, more_notes = _pivoted(
-            spool, list(convert.codes), file.name, plan.time.factor if plan.time.kind == "none" else None
-        )
-        notes += more_notes
-        times = spool.read(0, 0, spool.rows)
-        forward, equal = int(np.count_nonzero(np.diff(times) > 0)), int(np.count_nonzero(np.diff(times) == 0))
+        from flicker.logs.reading.samples.long_format import rows_of
+
+        interval = plan.time.factor if plan.time.kind == "none" else None
+        spool, made = rows_of(spool, list(convert.codes), file.name, interval)
+        channels, steps = made.names, np.diff(made.time_s)
+        notes += made.notes
+        forward, equal = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps == 0))
     whole.check_rows(file.name, spool.rows)
     whole.check_times(file.name, spool.rows, blank=blank, back=0, forward=forward, timed=True)
     if blank:
@@ -260,16 +261,3 @@ def _spooled(
         how=source.how,
         unread=blank + convert.per_reading.unread,
     )
-
-
-def _pivoted(
-    spool: Spool, keys: Sequence[str], name: str, interval_s: float | None
-) -> tuple[Spool, tuple[str, ...], list[str]]:
-    """Make one row of each time where every reading has a row of its own."""
-    from flicker.logs.reading.samples.long_format import pivot
-
-    time, value, code = (spool.read(k, 0, spool.rows) for k in (0, 1, spool.columns - 1))
-    made = pivot(time, value, code.astype(np.int64), keys, name, interval_s)
-    out = Spool(1 + len(made.names), name)
-    out.append([made.time_s - made.time_s[0], *made.values])
-    return out, made.names, list(made.notes)

@@ -47,10 +47,7 @@ class Converter:
     @property
     def wall_s(self) -> float | None:
         """Seconds from midnight to the first sample on a local clock, None where the time is another."""
-        how = self.plan.time
-        if how.kind != "stamp" or self.zero is None or any(form.zoned for form in how.forms):
-            return None
-        return float(self.zero % clock.DAY_US) / 1e6
+        return self.plan.time.wall_s(self.zero)
 
     @property
     def sequential(self) -> bool:

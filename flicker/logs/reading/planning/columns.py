@@ -122,6 +122,12 @@ class TimeColumns:
     means: str = ""
     cell_units: bool = False  # cells such as 0.5 s
 
+    def wall_s(self, first_us: float | None) -> float | None:
+        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
+        if self.kind != "stamp" or first_us is None or any(form.zoned for form in self.forms):
+            return None
+        return float(first_us % clock.DAY_US) / 1e6
+
 
 @dataclass(frozen=True, slots=True)
 class Wishes:

@@ -12,6 +12,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.words import units
 
 Floats = NDArray[np.float64]
@@ -86,6 +87,15 @@ def pivot(
     if all(times.size == first.size and np.array_equal(times, first) for _, times, _ in kept):
         return Pivoted(first, tuple(n for n, _, _ in kept), tuple(v for _, _, v in kept), tuple(notes))
     return _by_scan(kept, notes, name)
+
+
+def rows_of(spool: Spool, keys: Sequence[str], name: str, interval_s: float | None) -> tuple[Spool, Pivoted]:
+    """Make one row of each time of a spool whose last column is the number of the channel; ``interval_s`` as for `pivot`."""
+    time, value, code = (spool.read(k, 0, spool.rows) for k in (0, 1, spool.columns - 1))
+    made = pivot(time, value, code.astype(np.int64), keys, name, interval_s)
+    out = Spool(1 + len(made.names), name)
+    out.append([made.time_s - made.time_s[0], *made.values])
+    return out, made
 
 
 def _by_scan(kept: list[tuple[str, Floats, Floats]], notes: list[str], name: str) -> Pivoted:

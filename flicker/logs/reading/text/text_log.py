@@ -304,13 +304,9 @@ class _Reader:
 
     def _pivot(self) -> list[str]:
         """Make one row of each time where every reading has a row of its own."""
-        from flicker.logs.reading.samples.long_format import pivot
+        from flicker.logs.reading.samples.long_format import rows_of
 
-        rows = self.spool.rows
-        time, value, code = (self.spool.read(k, 0, rows) for k in (0, 1, self.spool.columns - 1))
-        made = pivot(time, value, code.astype(np.int64), list(self._run_codes), self.name, self._interval_s)
-        self.spool = Spool(1 + len(made.names), self.name)
-        self.spool.append([made.time_s - made.time_s[0], *made.values])
+        self.spool, made = rows_of(self.spool, list(self._run_codes), self.name, self._interval_s)
         self.channels = made.names
         steps = np.diff(made.time_s)
         back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
@@ -320,10 +316,7 @@ class _Reader:
     @property
     def wall_s(self) -> float | None:
         """Seconds from midnight to the first sample on a local clock, None where the time is another."""
-        how = self.plan.time
-        if how.kind != "stamp" or self._zero is None or any(form.zoned for form in how.forms):
-            return None
-        return float(self._zero % clock.DAY_US) / 1e6
+        return self.plan.time.wall_s(self._zero)
 
     def finish(self) -> list[str]:
         """Judge the whole, and return notes."""
