@@ -238,6 +238,8 @@ def judge(truth: Truth, read: Read) -> Verdict:
         if as_volts and said and all(abs(f / as_volts - 1) < 1e-3 for f in factor):
             return Verdict(Outcome.TOLD, "taken as volts, with a note", "")
     if truth.refuse_or_warn:
+        if truth.refuse_or_warn == "sign column" and not faults:  # signs applied: the log is right
+            return Verdict(Outcome.RIGHT)
         # a column named among those left out is no warning
         bare = [re.sub(r'"(Sign|[^"]* sign|AC/DC)"|decimal signs?', "", note) for note in read.notes]
         word = {"AC mode": r"\bAC\b", "sign column": r"(?i)\bsigns?\b|polarit"}[truth.refuse_or_warn]
@@ -245,8 +247,6 @@ def judge(truth: Truth, read: Read) -> Verdict:
             return Verdict(Outcome.TOLD, truth.refuse_or_warn, read.notes[0])
         if truth.refuse_or_warn == "AC mode":
             fault("AC taken for an offset")
-        elif not faults:  # signs applied: the log is right
-            return Verdict(Outcome.RIGHT)
     if "which of two units" in truth.lacks:
         fault("unit", "header and units row contradict, not noticed")
     if "scale of counts" in truth.lacks and not faults:
