@@ -376,7 +376,7 @@ def test_power_up_rates_before_and_after_and_over_visits(visits):
 def test_mean_cumulative_draws_halves_sides_and_visits(visits):
     found, logs = visits
     chart = found.chart.mean_cumulative("left")
-    assert "power-up has shown" in charts.caption_of(chart)
+    assert "a power-up shows" in charts.caption_of(chart)
     told = chart.to_dict()["datasets"].values()
     groups = {row["group"] for rows in told for row in rows if "group" in row}
     assert groups == {"power-ups 1 to 2", "power-ups 3 to 5"}  # of the five that were simulated
