@@ -20,7 +20,8 @@ from flicker.signals.conclusion import PICK_UP_V, conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
-from flicker.signals.connection.states import TOGETHER_S, PowerUp, find_power_ups
+from flicker.signals.connection.states import PowerUp, find_power_ups
+from flicker.signals.connection.together import TOGETHER_S
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
 from flicker.signals.guard.figures import SWITCHED_ON

@@ -15,6 +15,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.accuracy import meter_or_leads
 from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S
+from flicker.evidence.questions.worsening import SIZE_FACTOR
 from flicker.evidence.record import ChannelRecord
 from flicker.signals.residuals import local_residual
 from flicker.stats.power_ups import size_growth
@@ -22,7 +23,6 @@ from flicker.stats.power_ups import size_growth
 Floats = NDArray[np.float64]
 
 NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
-SIZE_MATTERS = 1.5  # as the growth of sizes in `questions.worsening`; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +214,7 @@ def size_change(before: Sequence[Floats], after: Sequence[Floats], limits: Limit
     if result.dof < 1:
         return _unknown(quantity, "ratio", "one power-up a side cannot tell how far sizes differ", *middles)
     p_value = min(1.0, 2.0 * min(result.p_up, result.p_down))
-    shown = p_value <= 1.0 - limits.confidence and abs(math.log(result.factor)) >= math.log(SIZE_MATTERS)
+    shown = p_value <= 1.0 - limits.confidence and abs(math.log(result.factor)) >= math.log(SIZE_FACTOR)
     found = Change(
         quantity,
         middles[0],

@@ -18,6 +18,7 @@ from flicker.evidence.questions.warmth import Series, Warmth, warmth
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import elapsed, holds, spans
+from flicker.signals.guard.figures import CELL_S
 from flicker.signals.order_statistics import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
@@ -25,7 +26,6 @@ from flicker.stats.noise import noise_sigma
 
 Floats = NDArray[np.float64]
 
-CELL_S = 300.0  # five minutes, as in the guard: a choice of clearance
 DAY_S = 86400.0  # by definition
 SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
 

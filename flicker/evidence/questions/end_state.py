@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.result import Result
+from flicker.evidence.guard import ALIVE_V
 from flicker.evidence.questions.forecast import SPAN_S, TimeToThreshold, time_to_threshold
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.guard.figures import GRACE_S
@@ -19,7 +20,6 @@ from flicker.signals.trace import RunTraces
 Floats = NDArray[np.float64]
 
 FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
-NOTHING_V = 0.002  # no live output reads less for long; as `ALIVE_V` of the guard, a choice
 NOTHING_S = 5.0  # of nothing at least; chosen, not measured
 APART_S = 10.0  # volts with pauses up to here are one event; as the dead time; a choice
 FALL_S = 300.0  # a reservoir that drains through a load of some ohms is empty by then; chosen, not measured
@@ -67,7 +67,7 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
         size = _sizes(run.blocks, place)
         begin, end = run.blocks.begin_s, run.blocks.end_s
         with np.errstate(invalid="ignore"):
-            live = np.flatnonzero(size > NOTHING_V)
+            live = np.flatnonzero(size > ALIVE_V)
             loud = np.flatnonzero(size > FAILED_V)
         step = run.run.sample_interval_s
         if live.size == 0:

@@ -23,6 +23,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
 from flicker.evidence.guard import OPEN_V
 from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.questions.auxiliary_channels import NEAR_S
 from flicker.evidence.watch.followed import FEWEST, TRIPS, Followed, held
 from flicker.evidence.watch.live_guard import LiveGuard
 from flicker.evidence.watch.watching import (
@@ -43,7 +44,6 @@ Floats = NDArray[np.float64]
 
 SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
 CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds; chosen, not measured
-NEAR_S = 1.0  # as in `questions.auxiliary_channels`; common practice, no source
 TOGETHER_S = 3.0  # beyond the dead time: so long an episode waits for its like in another channel; chosen, not measured
 LOOK_S = 10.0  # between two looks at the level: a choice
 SHORT_S = 30.0  # a longer episode is none that a knock brings to all channels at once: chosen, not measured

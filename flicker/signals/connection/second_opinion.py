@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.disconnection import HIDES_V, Lapse
 from flicker.signals.connection.movement import SIDE, View, view_of
 from flicker.signals.order_statistics import scatter
 
@@ -28,7 +28,6 @@ Floats = NDArray[np.float64]
 LAG = 8  # blocks: readings some seconds apart
 BATCHES = 10  # means of which tell how sure the mean of a stretch is
 FEWEST = 16  # blocks beside a stretch that tell how the channel is there
-HIDES_V = 0.04  # an excursion
 TRIP_V = 0.6  # most relays have tripped by then
 TRIP_BLOCKS = 6
 CELL = 16

@@ -16,7 +16,7 @@ from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
-from flicker.signals.connection.together import share_off, share_open, silent
+from flicker.signals.connection.together import TOGETHER_S, share_off, share_open, silent
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import find_start
 
@@ -24,7 +24,6 @@ Floats = NDArray[np.float64]
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-TOGETHER_S = 10.0  # channels of one unit start within this of each other
 MOST_DROPOUTS = 64
 MOST_ALONE = 3
 DROPOUT_S = 25.0
