@@ -134,3 +134,44 @@ def test_every_number_says_where_it_comes_from():
         for path in sorted((ROOT / "flicker" / room).rglob("*.py")):
             wrong += [f"{_name(path)}: {name}" for name in _without_origin(path.read_text(encoding="utf-8"))]
     assert wrong == []
+
+
+TOLD = {"reads", "note", "method", "tail", "technician", "caution", "cautions", "comparable", "notes"}  # sentences
+
+
+def _is_told(node: ast.expr) -> bool:
+    if isinstance(node, ast.Name):
+        return node.id in TOLD - {"method"}  # an argument of that name is an option
+    return isinstance(node, ast.Attribute) and node.attr in TOLD
+
+
+def _is_text(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, str) and bool(node.value)
+
+
+def _read_back(text: str) -> list[str]:
+    """Where a sentence is searched or compared with a text, so that its wording decides."""
+    out = []
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and _is_told(node.func.value):
+            if node.func.attr in {"startswith", "endswith", "find", "index", "count"}:
+                out.append(ast.unparse(node))
+        elif isinstance(node, ast.Compare):
+            for op, left, right in zip(node.ops, (node.left, *node.comparators), node.comparators, strict=False):
+                searched = isinstance(op, (ast.In, ast.NotIn)) and _is_text(left) and _is_told(right)
+                same = isinstance(op, (ast.Eq, ast.NotEq)) and {_is_text(left), _is_told(right)} == {True}
+                other = isinstance(op, (ast.Eq, ast.NotEq)) and {_is_told(left), _is_text(right)} == {True}
+                if searched or same or other:
+                    out.append(ast.unparse(node))
+    return out
+
+
+def test_no_sentence_is_read_back():
+    sound = 'if change.withdrawn or note.kind == "remark": pass'
+    assert len(_read_back('if note.startswith("not") or "sure" in x.reads or x.tail == "a": pass')) == 3
+    assert _read_back(sound) == []
+    assert [
+        f"{_name(path)}: {found}"
+        for path in sorted((ROOT / "flicker").rglob("*.py"))
+        for found in _read_back(path.read_text(encoding="utf-8"))
+    ] == []
