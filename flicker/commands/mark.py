@@ -43,5 +43,5 @@ def run(arguments: argparse.Namespace) -> int:
         ago_s=seconds_ago(arguments.ago),
         lasted_s=None if arguments.lasted is None else seconds_ago(arguments.lasted),
     )
-    print(f"{mark.reads} Written to {marks_path(arguments.log)}.")
+    print(f"{mark.reads}. Written to {marks_path(arguments.log)}.")
     return 0

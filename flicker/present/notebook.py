@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -15,6 +16,7 @@ from flicker.present.writing import whole_file
 
 THEN = "then"
 CELL_TIMEOUT_S = 1800
+NUMBER = re.compile(r"^\d\d-")  # with which the files are put in order
 EXTRA = ("nbformat", "nbclient", "jupyter_client", "ipykernel")
 # What a stored notebook names, and where it stands inside the installed package.
 INSTALLED = {"../demo_data": "_demo_data", "../tests/studies/results": "_studies"}
@@ -78,6 +80,7 @@ def run_notebook(
         With one sentence, if the name, a file or a parameter is wrong, or a cell fails; nothing is written then.
     """
     known = notebooks()
+    name = NUMBER.sub("", name).removesuffix(".ipynb")
     if name not in known:
         raise LogError(f"There is no notebook {name!r}. Known: {', '.join(known)}.")
     target = Path(out) if out is not None else Path(f"{name}.ipynb")

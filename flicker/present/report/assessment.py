@@ -25,6 +25,7 @@ from flicker.present.envelope import logs_of_runs
 from flicker.present.report.evening import strip_names
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.strips import evening
+from flicker.present.report.templates import render
 from flicker.present.report.words import GLOSSARY, LIMITS, MONTHS, how_sure, what_next
 from flicker.present.said import finding_text, fitness_text
 
@@ -46,7 +47,7 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
     if result.records:
         parts.append(pictures.figure(glance, result))
     parts += [evidence(result, pictures, logs), findings(result), beside_outputs(result), evening(result)]
-    parts += [method(result), sources(result, logs), cautions(result.cautions), glossary(), foot()]
+    parts += [method(result), sources(result, logs), close(result.cautions)]
     return f"Evidence: {title}", Markup(text(parts))
 
 
@@ -76,15 +77,18 @@ def mast(heading: str, below: str) -> Markup:
 
 def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
     """A channel's fitness, verdict and sentence, and what the page adds to them."""
-    return tag(
-        "section",
-        stamp(item.fitness),
-        tag("h3", f"{item.channel}: {item.verdict}", tag("span", f", {item.tail}") if item.tail else None),
-        tag("p", item.reads),
-        tag("p", item.guard.reads, class_="sub"),
-        tag("p", item.not_excluded, class_="sub"),
-        *more,
-        class_="tag",
+    small = (item.guard.reads, item.not_excluded)
+    return card(f"{item.channel}: {item.verdict}", item.reads, *more, fitness=item.fitness, tail=item.tail, small=small)
+
+
+def card(
+    head: str, reads: str, *more: Child, fitness: str | None, tail: str = "", small: Sequence[str] = ()
+) -> Markup:
+    """What is said of one channel under its fitness, which is printed before everything else."""
+    mood = {DO_NOT_CONNECT: "alarm", WITHIN_LIMITS: "calm"}.get(Fitness(fitness), "") if fitness else ""
+    said = fitness_text(fitness) if fitness else ""
+    return render(
+        "card.html", fitness=said, mood=mood, head=head, tail=tail, reads=reads, small=small, more=Markup(text(more))
     )
 
 
@@ -94,12 +98,6 @@ def _tags(result: Assessment) -> Markup:
         for item in worst_first(result)
     ]
     return tag("section", tag("h2", "Verdict"), tag("div", cards, class_="tags"))
-
-
-def stamp(fitness: str) -> Markup:
-    """Fitness, printed before everything else."""
-    kind = {DO_NOT_CONNECT: "stamp alarm", WITHIN_LIMITS: "stamp calm"}.get(Fitness(fitness), "stamp")
-    return tag("p", f"Loudspeaker: {fitness_text(fitness)}", class_=kind)
 
 
 def warning(result: Assessment) -> Markup:
@@ -318,35 +316,15 @@ def _unit(unit: str) -> str:
 
 def method(result: Assessment) -> Markup:
     """How it was reckoned, and every limit."""
-    limits = result.limits
-    told = result.to_dict()
-    rows = []
-    for item in dataclasses.fields(limits):
-        value = getattr(limits, item.name)
-        rows.append((tag("code", item.name), tag("td", f"{value:g}", class_="num"), LIMITS.get(item.name, "")))
-    return tag(
-        "section",
-        tag("h2", "Method"),
-        tag(
-            "p",
-            "Each channel is followed by a slow baseline. Swings beyond the threshold are excursions; those closer "
-            f"than {limits.dead_time_s:g} s are one episode. Rates count episodes per observed hour, with exact "
-            f"Poisson intervals at {limits.confidence:.0%}. A claim needs two things: it is statistically shown, and "
-            "it is large enough to matter. Intervals of trends are widened for bursts, and slopes and steps are judged against noise "
-            "that wanders by itself (1/f), not only white noise. The method of each finding stands beside it.",
-        ),
-        tag(
-            "p", f"Correction for several questions: {told['correction']}. Seed of all simulated laws: {told['seed']}."
-        ),
-        tag(
-            "p",
-            "The protection relay is reckoned, not measured: its threshold and delays are assumed and may differ here.",
-        ),
-        table(
-            ("limit", "value", "meaning"),
-            rows,
-            caption="Limits used (V volts, s seconds, h hours; common practice, no source)",
-        ),
+    limits, told = result.limits, result.to_dict()
+    values = ((item.name, getattr(limits, item.name)) for item in dataclasses.fields(limits))
+    return render(
+        "method.html",
+        dead_time=f"{limits.dead_time_s:g}",
+        confidence=f"{limits.confidence:.0%}",
+        correction=told["correction"],
+        seed=told["seed"],
+        limits=[(name, f"{value:g}", LIMITS.get(name, "")) for name, value in values],
     )
 
 
@@ -414,19 +392,6 @@ def date_text(when: datetime, *, clock: bool = False) -> str:
     return f"{day}, {when:%H:%M:%S}" if clock else day
 
 
-def cautions(lines: Sequence[str]) -> Markup:
-    """Cautions, on every page."""
-    return tag("section", tag("h2", "Cautions"), tag("div", bullets(lines), class_="warn"))
-
-
-def glossary() -> Markup:
-    """Words used, on every page."""
-    return tag("section", tag("h2", "Words"), facts(GLOSSARY, class_="facts"))
-
-
-def foot() -> Markup:
-    """Version, on every page."""
-    return tag(
-        "footer",
-        tag("p", f"Made by flicker {__version__}. The same logs, limits and version give the same page."),
-    )
+def close(cautions: Sequence[str]) -> Markup:
+    """What ends every page: cautions, words, version."""
+    return render("close.html", cautions=cautions, glossary=GLOSSARY, version=__version__)

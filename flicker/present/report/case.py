@@ -51,8 +51,8 @@ def day_text(when: date) -> str:
 
 def complaint_text(case: Case) -> str:
     """What the owner complained of, in the owner's words, and what rate that amounts to."""
-    said = f"“{case.complaint.text}”" if case.complaint.text else NOT_RECORDED
-    return f"{said} {case.complaint.reads}"
+    words, reads = case.complaint.text, case.complaint.reads
+    return f"“{words}”. {reads}" if words else reads
 
 
 def owner_cards(job: JobResult) -> Markup:

@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING
 from flicker.present.report.answers import answers_of
 from flicker.present.report.assessment import (
     beside_outputs,
-    cautions,
+    close,
     evidence,
     findings,
-    foot,
-    glossary,
     method,
     sources,
     strip,
@@ -80,7 +78,7 @@ def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
         for stage, made, part in zip(job.stages, job.assessments, job.logs, strict=True)
     ]
     said = list(dict.fromkeys((*job.changed, *(_sentence(line) for line in job.not_comparable), *job.cautions)))
-    parts += [cautions([line for line in said if line not in job.not_comparable]), glossary(), foot()]
+    parts.append(close([line for line in said if line not in job.not_comparable]))
     return f"Evidence: {title}", Markup(text(parts))
 
 

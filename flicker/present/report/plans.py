@@ -9,7 +9,7 @@ from flicker.base.formats import digits_text, hours_text, p_text, share_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
-from flicker.present.report.assessment import cautions, foot, glossary, mast, number, stamp
+from flicker.present.report.assessment import card, close, mast, number
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.words import CURED
 from flicker.present.said import outcome_text
@@ -58,11 +58,11 @@ def comparison_page(
             other = sides[1 - at]
             name = (whole.before, whole.after)[at]
             parts.append(_side(name, f"side-{at + 1}", judged, pictures, logs, () if other is None else (other,)))
-    parts.extend((cautions(list(told.get("cautions") or [SAFETY])), glossary(), foot()))
+    parts.append(close(list(told.get("cautions") or [SAFETY])))
     return "Before and after", Markup(text(parts))
 
 
-def compared_card(item: Mapping[str, Any], *, level: str = "h3") -> Markup:
+def compared_card(item: Mapping[str, Any]) -> Markup:
     """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
     pairs: list[tuple[str, Child]] = []
     if item.get("cured"):
@@ -77,14 +77,8 @@ def compared_card(item: Mapping[str, Any], *, level: str = "h3") -> Markup:
         if found["outcome"] != NO_CHANGE and found["aspect"] != item["aspect"]
     )
     fitness = (item.get("after") or {}).get("fitness")
-    return tag(
-        "section",
-        stamp(str(fitness)) if fitness else None,
-        tag(level, f"{item['channel']}: {outcome_text(str(item['outcome']), str(item['aspect']))}"),
-        tag("p", str(item.get("reads", ""))),
-        facts(pairs) if pairs else None,
-        class_="tag",
-    )
+    head = f"{item['channel']}: {outcome_text(str(item['outcome']), str(item['aspect']))}"
+    return card(head, str(item.get("reads", "")), facts(pairs) if pairs else None, fitness=fitness)
 
 
 def _numbers(told: Mapping[str, Any]) -> Markup:
@@ -193,7 +187,6 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
         if rate.get("low_per_hour") is not None:
             between = f", between {number(rate.get('low_per_hour'))} and {number(rate.get('high_per_hour'))}"
         pairs.append(("Rate it is made from", f"{number(float(rate['per_hour']))} per hour{between}"))
-    lines = list(told.get("cautions") or [SAFETY])
     body = [
         mast(heading, "A plan; it starts nothing."),
         tag(
@@ -215,8 +208,6 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
         _demonstrated(told)
         if told.get("kind") == "demonstrate" or not told.get("comparison")
         else _to_show_it_gone(told),
-        cautions(lines),
-        glossary(),
-        foot(),
+        close(list(told.get("cautions") or [SAFETY])),
     ]
     return heading, Markup(text(body))

@@ -11,15 +11,14 @@ from flicker.evidence.questions.rate_since import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.report.assessment import (
     answer_cell,
-    cautions,
+    card,
+    close,
     date_text,
-    foot,
-    glossary,
     mast,
     number,
-    stamp,
 )
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
+from flicker.present.report.templates import render
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
@@ -35,10 +34,12 @@ def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
         mast("Is it getting worse?", f"{title}, {count} visit{'' if count == 1 else 's'}{span}."),
         tag("section", tag("h2", "Answer"), tag("div", [_card(item) for item in result.channels], class_="tags")),
         tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),
-        _method(result),
-        cautions(result.cautions),
-        glossary(),
-        foot(),
+        render(
+            "visits_method.html",
+            confidence=f"{result.limits.confidence:.0%}",
+            hours_per_year=f"{result.hours_per_year:.0f}",
+        ),
+        close(result.cautions),
     ]
     return f"Visits: {title}", Markup(text(parts))
 
@@ -63,14 +64,8 @@ def _card(item: ChannelVisits) -> Markup:
         )
         if said
     ]
-    return tag(
-        "section",
-        stamp(item.visits[-1].fitness),
-        tag("h3", f"{item.channel}: {_word(item)}"),
-        tag("p", item.reads),
-        facts(pairs) if pairs else None,
-        class_="tag",
-    )
+    head, fitness = f"{item.channel}: {_word(item)}", item.visits[-1].fitness
+    return card(head, item.reads, facts(pairs) if pairs else None, fitness=fitness)
 
 
 def _word(item: ChannelVisits) -> str:
@@ -132,23 +127,3 @@ def _small(p_value: float | None, p_adjusted: float | None, method: str) -> Mark
         corrected = "" if p_adjusted is None or p_adjusted == p_value else f", corrected {p_text(p_adjusted)}"
         said.append(f"p {p_text(p_value)}{corrected}")
     return tag("span", " · ".join([*said, method]), class_="small")
-
-
-def _method(result: Visits) -> Markup:
-    return tag(
-        "section",
-        tag("h2", "Method"),
-        tag(
-            "p",
-            "Each episode is set against the power-ups that also reached its time since power-up, so that what comes "
-            "with heat in every evening alike is no growth. Growth is fitted over the days between visits, its interval "
-            "widened for bursts and for power-ups that differ. A claim must be shown at "
-            f"{result.limits.confidence:.0%} after correction over rate and size, and must be a factor of 1.5 or more. "
-            "Levels are set against what both readings may be off by.",
-        ),
-        tag(
-            "p",
-            "A forecast carries on what was seen and knows nothing of repairs, of another room or of a part that breaks "
-            f"at once. A year is taken as {result.hours_per_year:.0f} hours of use.",
-        ),
-    )
