@@ -247,7 +247,30 @@ def test_case_new_asks_line_by_line_and_writes_all_or_nothing(job, capsys, monke
     assert made.stages == ("as received", "part replaced") and made.parts[0].stage == "part replaced"
     assert all(log.conditions == (("load", "none"),) for log in made.logs)
     other = job / "wrong.toml"
-    monkeypatch.setattr(command, "_ask", typed([], {**ANSWERS, "  Polarity": "left"}))
-    code, _, err = run(capsys, "case", "new", other)
-    assert code == 2 and err.count("\n") == 1 and not other.exists() and not list(job.glob("*.part"))
-    assert "wrong.toml, line" in err and "polarity must be 1 or -1, got 'left'. Nothing was written." in err
+    asked: list[str] = []
+    monkeypatch.setattr(command, "_ask", typed(asked, {**ANSWERS, "  Polarity": ["left", "-1"], "Kind of output": ["loud", "direct"]}))
+    code, out, err = run(capsys, "case", "new", other)
+    # a wrong answer is told when it is given and asked for again; the answers before it stay
+    assert code == 0 and not err and sum(question.startswith("  Polarity") for question in asked) == 2
+    assert "polarity must be 1 or -1, got 'left'." in out and "output must be one of" in out and "wrong.toml" in out
+    made = read_case(other)
+    assert made.channels[0].polarity == -1 and made.output == "direct" and made.unit == "Invented 12"
+    assert sorted(path.name for path in job.glob("tmp*")) == []
+
+
+def test_breaking_off_keeps_what_was_answered(job, capsys, monkeypatch):
+    from flicker import read_case
+    from flicker.commands import case as command
+
+    answer = typed([], ANSWERS)
+
+    def ask(question):
+        if question.startswith("Log file"):
+            raise KeyboardInterrupt
+        return answer(question)
+
+    monkeypatch.setattr(command, "_ask", ask)
+    with contextlib.suppress(KeyboardInterrupt):
+        run(capsys, "case", "new", job / "broken_off.toml")
+    made = read_case(job / "broken_off.toml")
+    assert made.unit == "Invented 12" and made.channels[0].factor == 10.0 and not made.logs

@@ -106,3 +106,17 @@ def test_an_altered_sealed_log_is_told_by_check_assess_and_report(folder, tmp_pa
     told = json.loads(command("assess", "--case", path, "--json").stdout)["cautions"]
     assert any("fingerprint has changed" in text for text in told)
     assert "fingerprint has changed" in command("report", "--case", path, tmp_path / "page.html").stdout
+
+
+def test_a_copy_at_a_later_visit_is_counted_once():
+    import datetime as dt
+
+    days = [dt.date(2031, month, 1) for month in (1, 3, 5)]
+    logs = list(flicker.simulate_log("noisy", seed=5).logs)
+    second = list(flicker.simulate_log("noisy", seed=6).logs)
+    found = flicker.over_visits([(days[0], logs[:1]), (days[1], [logs[0], second[0]]), (days[2], logs[:1])])
+    # the second visit keeps its own log alone, the third held nothing else and is none
+    assert [visit.runs for visit in found.visits] == [1, 1]
+    own = flicker.assess(second[:1]).channels[0].rate.episodes
+    assert found.channels[0].visits[1].episodes == own
+    assert sum("was one log given twice? It is counted once." in line for line in found.cautions) == 2

@@ -6,6 +6,7 @@ import argparse
 import os
 import shlex
 import sys
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
@@ -192,13 +193,45 @@ def _check(arguments: argparse.Namespace) -> int:
 
 
 def _new(path: Path) -> int:
-    """Ask for every line; an empty answer leaves it out. Nothing is written until the last question."""
+    """Ask for every line; an empty answer leaves it out, and a wrong one is asked for again at once.
+
+    The case is written after the last question; whoever breaks off before finds what was answered so far.
+    """
     if path.exists():
         raise ValueError(f"{path}: the case file exists already; edit it, or choose another name.")
-    print("An empty answer leaves a line out. Nothing is written before the last question.")
-    _write(path, compose(_ask, lambda file: _open_points(path.parent / file)))
+    print("An empty answer leaves a line out; a wrong one is asked for again. Ctrl-C keeps what was answered so far.")
+    so_far = [""]
+
+    def wrong(text: str) -> str:
+        problem = _problem(path, text)
+        if not problem:
+            so_far[0] = text
+        return problem
+
+    try:
+        text = compose(_ask, lambda file: _open_points(path.parent / file), wrong)
+    except KeyboardInterrupt:
+        if so_far[0]:
+            _write(path, so_far[0])
+            print(f"\nWhat was answered so far stands in {path}; add the rest there.", file=sys.stderr)
+        raise
+    _write(path, text)
     print(f"Case written: {path}")
     return 0
+
+
+def _problem(path: Path, text: str) -> str:
+    """Why a case of that text could not be read, in a sentence; '' where it can."""
+    from flicker.case.case_file import CaseError, read_case
+
+    with tempfile.NamedTemporaryFile("w", suffix=".toml", dir=path.parent, encoding="utf-8") as draft:
+        draft.write(text)
+        draft.flush()
+        try:
+            read_case(draft.name)
+        except CaseError as problem:
+            return str(problem).replace(os.path.basename(draft.name), path.name)
+    return ""
 
 
 def _ask(question: str) -> str:
@@ -231,48 +264,87 @@ def _options(answer: str) -> str:
     try:
         known, rest = parser.parse_known_args(shlex.split(answer))
     except (argparse.ArgumentError, ValueError) as problem:
-        raise ValueError(f"{problem}. Nothing was written.") from None
+        raise ValueError(f"{problem}.") from None
     if rest:
-        raise ValueError(f"{' '.join(rest)!r} is no option of reading. Nothing was written.")
+        raise ValueError(f"{' '.join(rest)!r} is no option of reading.")
     return shown(checked(reading_from(known)))
 
 
-def compose(ask: Callable[[str], str], open_points: Callable[[str], str] = lambda file: "") -> str:
-    """Make the text of a case file from answers; ``open_points`` says what a log leaves open."""
-    lines: list[str] = []
-    table = ""
+class _Answers:
+    """Lines of a case in the making: an answer that makes the case unreadable is told and asked for again."""
+
+    def __init__(self, ask: Callable[[str], str], wrong: Callable[[str], str], tell: Callable[[str], None]) -> None:
+        self.ask, self.wrong, self.tell = ask, wrong, tell
+        self.lines: list[str] = []
+
+    @property
+    def text(self) -> str:
+        """The case so far."""
+        return "\n".join(self.lines).strip() + "\n"
+
+    def take(self, question: str, made: Callable[[str], list[str]]) -> str:
+        """Ask until the answer is empty or fits; ``made`` gives the lines of an answer."""
+        while answer := self.ask(question):
+            before = list(self.lines)
+            try:
+                self.lines += made(answer)
+                problem = self.wrong(self.text)
+            except ValueError as found:
+                problem = str(found)
+            if not problem:
+                return answer
+            self.lines = before
+            self.tell(f"  {problem} Once more, or nothing to leave it out.")
+        return ""
+
+    def rows(self, questions: Sequence[tuple[str, str]]) -> None:
+        """Ask for keys of the table that is open."""
+        for key, question in questions:
+            self.take(question, lambda answer, key=key: [_line(key, answer)])  # type: ignore[misc]
+
+
+def compose(
+    ask: Callable[[str], str],
+    open_points: Callable[[str], str] = lambda file: "",
+    wrong: Callable[[str], str] = lambda text: "",
+    tell: Callable[[str], None] = print,
+) -> str:
+    """Make the text of a case file from answers.
+
+    ``open_points`` says what a log leaves open, ``wrong`` why a text is no case ('' where it is one); ``tell`` shows it.
+    """
+    made = _Answers(ask, wrong, tell)
+    table = [""]
+
+    def keyed(name: str, key: str, answer: str) -> list[str]:
+        return [*(["", f"[{name}]"] if name != table[0] else []), _line(key, answer)]
+
     for name, key, question in QUESTIONS:
-        answer = ask(question)
-        if not answer:
-            continue
-        if name != table:
-            lines += ["", f"[{name}]"]
-            table = name
-        number = key in NUMBERS or (key == "times" and _is_number(answer))
-        lines.append(f"{key} = {answer if number and _is_number(answer) else quoted(answer)}")
-    while name := ask("Channel, as left or right (empty when done)"):
-        lines += ["", f"[channels.{quoted(name)}]", *_answers(ask, CHANNEL_QUESTIONS)]
-    while file := ask("Log file (empty when done)"):
-        lines += ["", "[[logs]]", f"file = {quoted(file)}", *_answers(ask, LOG_QUESTIONS)]
+        if made.take(question, lambda answer, name=name, key=key: keyed(name, key, answer)):  # type: ignore[misc]
+            table[0] = name
+    while made.take("Channel, as left or right (empty when done)", lambda name: ["", f"[channels.{quoted(name)}]"]):
+        made.rows(CHANNEL_QUESTIONS)
+    while file := made.take(
+        "Log file (empty when done)", lambda name: ["", "[[logs]]", f"file = {quoted(name)}"]
+    ):
+        made.rows(LOG_QUESTIONS)
         if point := open_points(file):
-            answer = ask(f"  {point}\n  The options that say it, as on the command line")
-            lines += [f"reading = {{ {_options(answer)} }}"] if answer else []
-        told = _answers(ask, CONDITIONS)
+            made.take(
+                f"  {point}\n  The options that say it, as on the command line",
+                lambda answer: [f"reading = {{ {_options(answer)} }}"],
+            )
+        told = [f"{key} = {quoted(answer)}" for key, question in CONDITIONS if (answer := ask(question))]
         if told:
-            lines.append(f"conditions = {{ {', '.join(told)} }}")
-    while what := ask("Work done or part changed (empty when done)"):
-        lines += ["", "[[parts]]", f"what = {quoted(what)}", *_answers(ask, PART_QUESTIONS)]
-    return "\n".join(lines).strip() + "\n"
+            made.lines.append(f"conditions = {{ {', '.join(told)} }}")
+    while made.take("Work done or part changed (empty when done)", lambda what: ["", "[[parts]]", f"what = {quoted(what)}"]):
+        made.rows(PART_QUESTIONS)
+    return made.text
 
 
-def _answers(ask: Callable[[str], str], questions: Sequence[tuple[str, str]]) -> list[str]:
-    """Lines of what was answered."""
-    out = []
-    for key, question in questions:
-        answer = ask(question)
-        if answer:
-            out.append(f"{key} = {answer if key in NUMBERS and _is_number(answer) else quoted(answer)}")
-    return out
+def _line(key: str, answer: str) -> str:
+    """One line of a case: a number as one, all else as text."""
+    number = (key in NUMBERS or key == "times") and _is_number(answer)
+    return f"{key} = {answer if number else quoted(answer)}"
 
 
 def _is_number(text: str) -> bool:

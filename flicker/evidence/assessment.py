@@ -166,7 +166,7 @@ def assess(
     if excursions_listed < 0:
         raise ValueError(f"excursions_listed must be 0 or more, got {excursions_listed}")
     limits = limits or (case.limits if case else Limits())
-    logs = _as_logs(log_or_logs, cache)
+    logs = as_logs(log_or_logs, cache)
     if marks and len(logs) > 1:
         raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
     settings = settings_from(limits)
@@ -220,7 +220,7 @@ def assess(
     background: list[RunTraces] | None = None
     if control is not None:
         background = []
-        for log in _as_logs(control, cache):
+        for log in as_logs(control, cache):
             if progress:
                 progress(f"judging {log.source.name}")
             alive = control_kind != "shorted"
@@ -259,7 +259,8 @@ def settings_from(limits: Limits) -> Settings:
     )
 
 
-def _as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None) -> list[Log]:
+def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None) -> list[Log]:
+    """Logs of what was given, in time order where all tell one."""
     items: Sequence[LogLike]
     # A data frame is no sequence of logs.
     items = [given] if isinstance(given, (Log, str, Path)) or hasattr(given, "iloc") else list(given)

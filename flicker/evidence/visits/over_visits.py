@@ -17,11 +17,12 @@ from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
-from flicker.evidence.assessment import Assessment, LogLike, assess
+from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.document import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
+from flicker.evidence.identity import readings_digest
 from flicker.evidence.power_up_counts import saturated
 from flicker.evidence.questions.protection import TripForecast
 from flicker.evidence.questions.rate_since import RateChanged, day_name, since_visits
@@ -196,14 +197,22 @@ def over_visits(
         same = [k for k in range(1, len(days)) if days[k] == days[k - 1]]
         if same:
             raise ValueError(f"visits must have different dates, got {visits[order[same[0]]][0]} twice")
-    made, rows = [], []
-    for number, k in enumerate(order):
+    made: list[Assessment] = []
+    rows: list[Visit] = []
+    known: dict[bytes, int] = {}
+    copies: list[str] = []
+    for k in order:
         date, logs = visits[k]
+        number = len(rows)  # a visit that holds nothing but copies is none
         if isinstance(logs, (str, Log)) or not len(logs):
             raise ValueError(f"visits must each hold a list of one or more logs, got {logs!r} for {date}")
         if progress:
             progress(f"judging visit {number + 1}")
-        made.append(assess(list(logs), limits, case=case))
+        part, copied = _first_seen(logs, limits, case, known, number)
+        copies += copied
+        if part is None:
+            continue
+        made.append(part)
         day = _day(date) - _day(visits[order[0]][0]) if dated else None
         rows.append(
             Visit(number, date, day, names[k], len(made[-1].runs), max((r.cycles for r in made[-1].records), default=0))
@@ -224,9 +233,37 @@ def over_visits(
         channels=found,
         hours_per_year=hours,
         limits=limits,
-        cautions=_cautions(made, rows, case),
+        cautions=(*copies, *_cautions(made, rows, case)),
         assessments=tuple(made),
     )
+
+
+def _first_seen(
+    logs: Sequence[LogLike], limits: Limits, case: Case | None, known: dict[bytes, int], number: int
+) -> tuple[Assessment | None, list[str]]:
+    """Judge a visit without logs whose readings an earlier visit held; None where nothing else is left of it."""
+    given = as_logs(list(logs))
+    found = assess(given, limits, case=case)
+    digests: dict[int, list[bytes | None]] = {}
+    for run in found.traces:
+        digests.setdefault(found.beside.log_of_run[run.number], []).append(readings_digest(run))
+    twice = {
+        place: known[mine[0]]  # type: ignore[index]
+        for place, mine in digests.items()
+        if mine and all(digest is not None and known.get(digest, number) < number for digest in mine)
+    }
+    for place, mine in digests.items():
+        if place not in twice:
+            known |= {digest: number for digest in mine if digest is not None and digest not in known}
+    said = [
+        f"{given[place].source.name} of visit {number + 1} holds the same readings as a log of visit {before + 1}: was one "
+        "log given twice? It is counted once."
+        for place, before in twice.items()
+    ]
+    if not twice:
+        return found, []
+    rest = [log for place, log in enumerate(given) if place not in twice]
+    return (assess(rest, limits, case=case) if rest else None), said
 
 
 def visits_of_case(
