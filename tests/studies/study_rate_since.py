@@ -33,7 +33,8 @@ def stepped(rng, length_s, per_h, factor, place, draw):
 
 def in_run(lines, rng):
     """Tables of a run."""
-    draws = {**growth.PROCESSES, "regular": regular, "decaying": growth.decaying, "warming": growth.warming}
+    draws = {**growth.PROCESSES, "regular": regular, "decaying": growth.decaying, "warming": growth.warming,
+             "daily rhythm": growth.daily}  # fmt: skip
     sizes = ((8, 4.0), (24, 2.0), (96, 1.0), (96, 6.0))
     lines += ["## In a run: changes claimed where nothing changes, in %: more often / less often", "",
               f"{DRAWS} draws a cell; rises are looked for in the whole run, falls from two hours after switch-on on.", "",

@@ -74,6 +74,12 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
         f"average ({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])}, judged by {len(ends)} power-ups), half of them "
         f"within {hours_text(half)}."
     )
+    if len(ends) > 2:
+        half = len(ends) // 2
+        said += (
+            f" The first {half} power-ups brought {age.count[half]} of {age.count[-1]} that can be compared; without ageing "
+            f"{age.low[half]:.2g} to {age.high[half]:.2g} would be usual at that place."
+        )
     return MeanCount(
         power_ups=len(ends),
         hours=_told(curve.time[keep]),
@@ -85,7 +91,7 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
         expected=_told(age.expected),
         count_low=_told(age.low),
         count_high=_told(age.high),
-        reads=f"{said} {age.reads} Described, not tested.",
+        reads=f"{said} Described, not tested.",
     )
 
 

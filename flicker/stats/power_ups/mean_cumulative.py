@@ -168,13 +168,12 @@ class CountByAge(Result):
 
     @property
     def reads(self) -> str:
-        """Whether the count leaves the band, in words; a picture, no test."""
-        below = bool(np.any(self.count < self.low - 1e-9))
-        above = bool(np.any(self.count > self.high + 1e-9))
-        if not (below or above):
-            return "The count from power-up to power-up stays as it would without ageing."
-        way = "lags behind and catches up" if below and not above else "runs ahead" if above and not below else "strays"
-        return f"The count from power-up to power-up {way}, more than it would without ageing."
+        """How many had come by the middle, beside how many were nothing ageing: a description, no test."""
+        half = (self.count.size - 1) // 2
+        return (
+            f"{self.count[half]} of {self.count[-1]} came in the first {half} of {self.count.size - 1}, where "
+            f"{self.expected[half]:.2g} would be even ({self.low[half]:.2g} to {self.high[half]:.2g} at that place)."
+        )
 
 
 def count_by_age(
