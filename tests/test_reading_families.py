@@ -446,6 +446,11 @@ add("first row OL", tab("left_mV", [["OL", *L[1:]]]), left=np.where(np.arange(N)
 # a time without a name, each time twice, beside a column that names the channel
 add("long, time bare", tab(None, [[500 * (k // 2) for k in range(2 * N)], ["left", "right"] * N, np.ravel([L, R], "F"), ["mV"] * 2 * N], sep=" "), time_unit="ms")
 
+# one column of decimal commas with the unit behind: the comma parts no cells
+noted = [f"{v} mV{';relay clicked' if k == 50 else ''}" for k, v in enumerate(L)]
+add("one column, a note behind", tab("Main", [noted]), right=None, sample_interval_s=0.5)
+add("one column, comma, unit", tab("Main", [[f"{v} mV".replace(".", ",") for v in L]]), right=None, sample_interval_s=0.5)
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -97,6 +98,8 @@ class Mender:
 
     def cells_of(self, line: str) -> list[str]:
         """Cut a line into cells."""
+        if not self.layout.delimiter:
+            return re.split(r"[;\t|]", line.strip())  # a note behind the only column
         return header.split(line, self.layout.delimiter, '"' in line)
 
     def left_out(self, line: str, cells: list[str]) -> Left | None:

@@ -22,7 +22,7 @@ MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
-_DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*")
+_DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*(?:[A-Za-zµμ]{1,12}(?: ?DC)?\s*)?")  # the unit may stand behind
 
 
 @dataclass(slots=True)
