@@ -113,7 +113,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--first", type=int, default=900_000)
     parser.add_argument("--scale", type=float, default=1.0, help="share of the benches, for a trial")
-    parser.add_argument("--threshold", type=float, default=-1.25)
+    parser.add_argument("--threshold", type=float, default=-1.0)
     given = parser.parse_args()
     from sklearn.ensemble import HistGradientBoostingClassifier
 

@@ -143,6 +143,14 @@ def bernoulli(flag: Bools, inside: float, outside: float) -> Floats:
     return np.asarray(np.where(flag, np.log(inside / outside), np.log((1.0 - inside) / (1.0 - outside))))
 
 
+def divergence(seen: float, expected: float) -> float:
+    """Log-likelihood per reading for a share below the expected one (Kullback-Leibler, two outcomes)."""
+    if seen >= expected:
+        return 0.0
+    part = seen * np.log(seen / expected) if seen > 0 else 0.0
+    return float(part + (1.0 - seen) * np.log((1.0 - seen) / (1.0 - expected)))
+
+
 def surge_at(view: View, first: int, band_V: float) -> Start | None:
     """The power-up that begins at a block, or None."""
     last = int(np.searchsorted(view.begin_s, view.begin_s[min(first, view.size - 1)] + SURGE_LOOK_S))

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.connection.movement import SIDE, SWITCH, View, bernoulli, switches, two_clusters
+from flicker.signals.connection.movement import SIDE, SWITCH, View, bernoulli, divergence, switches, two_clusters
 from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
@@ -152,7 +152,7 @@ def _stopped(
                 rate = 0.0
         else:
             rate = _at_least(int(np.count_nonzero(moved[side])), side.size)
-        out.append((last - first) * _divergence(inside, rate) >= NATS)
+        out.append((last - first) * divergence(inside, rate) >= NATS)
     return out[0], out[1]
 
 
@@ -187,7 +187,7 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
     # One window may lie in the fall of the surge, or in a lapse that was not found.
     lowest = float(np.sort(stirs)[1 if stirs.size >= LEAST_WINDOWS + 2 else 0])
     inside = float(np.mean(view.move[first + 1 : last] > 0)) if last - first > 1 else 0.0
-    return (last - first) * _divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
+    return (last - first) * divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
 
 
 def _longest_repeat(view: View, first: int, last: int, taken: Bools) -> int:
@@ -226,11 +226,3 @@ def _at_least(hits: int, trials: int) -> float:
     if trials == 0:
         return 0.0
     return float(min(max((hits - 2.0 * np.sqrt(hits * (1.0 - min(hits / trials, 1.0))) - 0.5) / trials, 0.0), 0.98))
-
-
-def _divergence(seen: float, expected: float) -> float:
-    """Log-likelihood per reading for a share below the expected one (Kullback-Leibler, two outcomes)."""
-    if seen >= expected:
-        return 0.0
-    part = seen * np.log(seen / expected) if seen > 0 else 0.0
-    return float(part + (1.0 - seen) * np.log((1.0 - seen) / (1.0 - expected)))
