@@ -18,6 +18,7 @@ from flicker.signals.order_statistics import scatter
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
+TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay within this of each other
 OPEN_S = 20.0  # a shorter opening is too little to see in a channel that did not trip it
 UNLIKE = 1.4  # ratio of swings
 
