@@ -145,3 +145,14 @@ def test_a_terminal_sees_a_bar_with_the_time_left_and_a_pipe_sees_none(tmp_path)
     for words in ("reading", "judging long.csv", "drawing the page", " left"):
         assert words in assessed, words
     assert re.search(r"[0-9]:[0-9]{2}:[0-9]{2}", assessed) and "\u2501" in assessed
+
+
+def test_a_soak_of_a_fault_is_one_plan_and_that_of_a_rate_another():
+    # As on the page: of a fault that was seen the hours that show it gone, of a rate the hours that exclude it.
+    from flicker import plan_soak
+    from flicker.present.terminal.soak import show_soak
+
+    seen = shown(show_soak, plan_soak(count=6, hours=5.0), 100)
+    assert "gone:" in seen and "to exclude" not in seen
+    asked = shown(show_soak, plan_soak(max_rate_per_h=1.0), 100)
+    assert "to exclude" in asked and "gone:" not in asked

@@ -70,7 +70,7 @@ def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Lim
         return None
     volts, seen = volts_text(limits.protection_V), hours_text(found.horizon)
     if not math.isfinite(found.earliest):
-        text = f"A swing of {volts} is not reached within the next {seen} at this pace; farther ahead no log of {seen} tells."
+        text = f"No swing of {volts} within the next {seen} at this pace; a log of {seen} cannot tell farther ahead."
     elif found.earliest < SOON_SHARE * found.horizon:
         within = f", as likely as not within {hours_text(found.middle)} if it goes on like that" if math.isfinite(found.middle) else ""
         text = f"A swing of {volts} may come at any moment{within}."

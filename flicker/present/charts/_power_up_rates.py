@@ -98,7 +98,7 @@ def bars_note(told: PowerUpRates, each: str, limits: Limits) -> str:
     what = (
         f"while {each}s differ by up to {told.scatter:.0%} by themselves, up to which the claim holds"
         if told.shown
-        else f"were {each}s to differ by {told.scatter:.0%} by themselves, the middle of what the counts leave"
+        else f"if like {each}s vary by {told.scatter:.0%}, the middle of what the counts leave open"
     )
     return f"{note} Broad grey bar: where a rate about the line lies ({limits.confidence:.0%}) {what}."
 

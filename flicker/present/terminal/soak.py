@@ -46,7 +46,8 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             others.add_row("cold starts", plan.power_ups["reads"])
         if plan.cycles is not None:
             others.add_row("power cycles", plan.cycles["reads"])
-        for row in plan.demonstrate:
+        # One plan: what shows this fault gone, or in general a rate where nothing is known of the fault.
+        for row in plan.demonstrate if plan.kind == "demonstrate" or not plan.comparison else ():
             allowed = int(row["allowed"])
             what = "clean" if allowed == 0 else f"with {allowed} allowed"
             others.add_row(
