@@ -57,8 +57,8 @@ def test_what_was_mended_is_named_and_the_reverse_is_worse(before, after, which)
 
 def test_too_little_after_is_no_cure_and_says_what_would_be():
     slow = left(logs("drifting", 3, drift_V=0.03, hours=6), logs("steady", 4, hours=2))
-    assert slow.outcome == NO_CHANGE and "one power-up; log so long" in aspect(slow, Aspect.MOVEMENT).note
-    assert "log so long" in slow.reads
+    assert slow.outcome == NO_CHANGE and "one power-up of 6 hours; log that long" in aspect(slow, Aspect.MOVEMENT).note
+    assert "log that long" in slow.reads
     # One start beyond the limits and one within: chance alone does that; Fisher's exact test says from how many on not.
     once = left(logs("steady", 3, **{**SURGE, "runs": 1}), logs("steady", 4, hours=1.5))
     assert once.outcome == NO_CHANGE and "takes 39 starts; 1 were logged" in aspect(once, Aspect.POWER_UP).note

@@ -126,7 +126,7 @@ def test_a_users_log_takes_one_call(tmp_path, monkeypatch):
 def test_a_failing_cell_is_one_sentence_and_nothing_is_written(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     Path("bad.csv").write_text("time_s,left_mV\n0,1\n1,banana\n" * 20)
-    with pytest.raises(LogError, match=r"'first-look' stopped in cell \d+: .*LogError") as caught:
+    with pytest.raises(LogError, match=r"'first-look' stopped in cell \d+: bad\.csv, line 3") as caught:
         notebook.run_notebook("first-look", ["bad.csv"])
     assert "\n" not in str(caught.value) and os.listdir() == ["bad.csv"]
 

@@ -171,6 +171,13 @@ CASES = {
         left=np.array([1000 * k + 100 + k for k in range(1, N + 1)]) / 1e3,
         last_s=59.059,
     ),
+    "commas before units and between cells": Advice(
+        "".join(f"2026-03-05 10:00:{k:02d},{10 + k},39 mV,-9,{k % 10} mV\n" for k in range(N)),
+        "commas part the cells",
+        {"decimal": ","},
+        left=np.array([10.39 + k for k in range(N)]) / 1e3,
+        last_s=59.0,
+    ),
     "a cell too many": Advice(
         table("t_ms,left_mV", [500 * k for k in range(N)], ["2,500" if k == 30 else "12" for k in range(N)]).replace("15000,2,500", "1,500,100"),
         "thousands",

@@ -33,6 +33,17 @@ def positive(name: str, value: Any, *, what: str = "a number", zero: bool = Fals
     return number
 
 
+def finite(name: str, value: Any) -> float:
+    """Return ``value`` as a finite float."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must be a finite number, got {value!r}") from None
+    if not math.isfinite(number):
+        raise ValueError(f"{name} must be a finite number, got {value!r}")
+    return number
+
+
 def share(name: str, value: Any) -> float:
     """Return ``value`` as a float strictly between 0 and 1."""
     try:

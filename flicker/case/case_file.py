@@ -169,7 +169,9 @@ def _complaint(read: Document, values: Mapping[str, Any]) -> Complaint:
             key,
             f"a complaint needs a rate above 0, from {RATES[0]:g} to {RATES[1]:g} per hour, got {per_hour:.3g}.",
         )
-    return Complaint(text, per_hour, per_hour * hours, when, hours, assumed)
+    return Complaint(
+        text=text, per_hour=per_hour, per_start=per_hour * hours, when=when, hours_per_day=hours, assumed=assumed
+    )
 
 
 def _channels(read: Document, values: Mapping[str, Any]) -> tuple[CaseChannel, ...]:

@@ -102,13 +102,13 @@ def _of(
     if fitted is not None and math.isfinite(scatter):
         least, most = (end / hours for end in count_range(fitted * hours, scatter, limits.confidence))
     return PowerUpRates(
-        counts,
-        hours,
-        np.array([e.low for e in ends]),
-        np.array([e.high for e in ends]),
-        fitted,
-        least,
-        most,
-        scatter,
-        shown,
+        counts=counts,
+        hours=hours,
+        low=np.array([e.low for e in ends]),
+        high=np.array([e.high for e in ends]),
+        fitted=fitted,
+        least=least,
+        most=most,
+        scatter=scatter,
+        shown=shown,
     )

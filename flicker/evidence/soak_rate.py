@@ -129,14 +129,58 @@ def known_rate(
         if units is not None and len(units[0]) > 1 and n > 0:
             found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
         source = "the logs" if logged else "the episodes seen"
-        rate = SoakRate(source, n, t, found.rate, found.low, found.high, dispersion)
+        rate = SoakRate(
+            source=source,
+            count=n,
+            observed_h=t,
+            per_hour=found.rate,
+            low_per_hour=found.low,
+            high_per_hour=found.high,
+            dispersion=dispersion,
+        )
         if n > 0:
             return rate, "catch", n / t
         return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
     if rate_per_h is not None:
         known = check.positive("rate_per_h", rate_per_h, what="a rate")
-        return SoakRate("given as known", None, None, known, None, None, 1.0), "catch", known
+        return (
+            SoakRate(
+                source="given as known",
+                count=None,
+                observed_h=None,
+                per_hour=known,
+                low_per_hour=None,
+                high_per_hour=None,
+                dispersion=1.0,
+            ),
+            "catch",
+            known,
+        )
     if max_rate_per_h is not None:
         most = check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
-        return SoakRate("to be excluded", None, None, most, None, None, 1.0), "demonstrate", most
-    return SoakRate("not given", None, None, None, None, None, 1.0), None, math.nan
+        return (
+            SoakRate(
+                source="to be excluded",
+                count=None,
+                observed_h=None,
+                per_hour=most,
+                low_per_hour=None,
+                high_per_hour=None,
+                dispersion=1.0,
+            ),
+            "demonstrate",
+            most,
+        )
+    return (
+        SoakRate(
+            source="not given",
+            count=None,
+            observed_h=None,
+            per_hour=None,
+            low_per_hour=None,
+            high_per_hour=None,
+            dispersion=1.0,
+        ),
+        None,
+        math.nan,
+    )

@@ -187,7 +187,9 @@ def plan_soak(
     rate, kind, base = known_rate(
         count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits, units
     )
-    power_ups = _starts(starts_with_fault, starts, confidence, seen, rate.per_hour if kind != "demonstrate" else None, cool)
+    power_ups = _starts(
+        starts_with_fault, starts, confidence, seen, rate.per_hour if kind != "demonstrate" else None, cool
+    )
     if kind is None:
         return _starts_only(rate, power_ups, confidence, seen, (*cautions, *CAUTIONS))
 
@@ -226,7 +228,9 @@ def plan_soak(
         for number in ALLOWED
     )
     if kind == "upper limit":
-        cautions.append("Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer.")
+        cautions.append(
+            "Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer."
+        )
     if kind == "catch" and units is None and rate.count is not None:
         cautions.append(
             "Only a total is given: the plan takes all power-ups as alike, so it holds for this power-up going on; give "
@@ -241,21 +245,21 @@ def plan_soak(
     over = in_power_ups(confidence)
     table = tuple({"confidence": chance, "hours": needed(chance)} for chance in sorted({*TABLE, confidence}))
     return SoakPlan(
-        kind,
-        wanted,
-        known,
-        confidence,
-        rate,
-        seen,
-        allowed,
-        table,
-        demonstrate,
-        power_ups,
-        _cycles(side, confidence, cool, limits) if side is not None else None,
-        _comparison(rate, 1.0 - confidence) if kind == "catch" else (),
-        (*cautions, *CAUTIONS),
-        _method(kind, rate) if over is None else over.method,
-        _reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
+        kind=kind,
+        hours=wanted,
+        hours_if_rate_known=known,
+        confidence=confidence,
+        rate=rate,
+        detectable_share=seen,
+        allowed=allowed,
+        table=table,
+        demonstrate=demonstrate,
+        power_ups=power_ups,
+        cycles=_cycles(side, confidence, cool, limits) if side is not None else None,
+        comparison=_comparison(rate, 1.0 - confidence) if kind == "catch" else (),
+        cautions=(*cautions, *CAUTIONS),
+        method=_method(kind, rate) if over is None else over.method,
+        reads=_reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
         power_ups_needed=None
         if over is None or units is None
         else {
@@ -359,21 +363,21 @@ def _starts_only(
     if power_ups is None:
         raise ValueError("starts_with_fault must be 1 or more where nothing else tells the rate, got 0")
     return SoakPlan(
-        "catch",
-        power_ups["bench_h"],
-        None,
-        confidence,
-        rate,
-        seen,
-        0,
-        (),
-        (),
-        power_ups,
-        None,
-        (),
-        cautions,
-        "predictive law, share of cold starts from those seen",
-        f"Plan: {power_ups['reads']}",
+        kind="catch",
+        hours=power_ups["bench_h"],
+        hours_if_rate_known=None,
+        confidence=confidence,
+        rate=rate,
+        detectable_share=seen,
+        allowed=0,
+        table=(),
+        demonstrate=(),
+        power_ups=power_ups,
+        cycles=None,
+        comparison=(),
+        cautions=cautions,
+        method="predictive law, share of cold starts from those seen",
+        reads=f"Plan: {power_ups['reads']}",
     )
 
 

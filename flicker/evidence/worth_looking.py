@@ -58,8 +58,12 @@ class Place:
 PLACES: Mapping[Clue, Place] = {
     Clue.TWO_LEVELS: Place("the input pair (popcorn noise) and the trimmer of its offset (a worn track)", True),
     Clue.TEMPERATURE: Place("how well the input pair is matched and coupled in heat, and the bias", True),
-    Clue.WARMING: Place("a joint or contact that opens with heat: solder joints near hot parts, sockets, trimmers", True),
-    Clue.HOT: Place("parts that fail hot: solder joints near hot parts, electrolytic capacitors, the output stage", True),
+    Clue.WARMING: Place(
+        "a joint or contact that opens with heat: solder joints near hot parts, sockets, trimmers", True
+    ),
+    Clue.HOT: Place(
+        "parts that fail hot: solder joints near hot parts, electrolytic capacitors, the output stage", True
+    ),
     Clue.PROVOKED: Place("the joint, connector, relay or switch that was tapped, flexed, heated or cooled", True),
     Clue.TOGETHER: Place("what the channels share: supply, ground, mains, and the meter with its leads", False),
     Clue.ZERO: Place("the contacts of the output relay and the lead with its clips", False),
@@ -145,7 +149,9 @@ def worth_looking(
     if hits:
         found.append((Clue.NOTES, "excursions", f"{hits} of {episodes} follow a note"))
     return tuple(
-        WorthLooking(clue, said, rests_on, PLACES[clue].look, PLACES[clue].inside, SOURCE)
+        WorthLooking(
+            clue=clue, found=said, rests_on=rests_on, look=PLACES[clue].look, inside=PLACES[clue].inside, source=SOURCE
+        )
         for clue, rests_on, said in found
     )
 
@@ -190,7 +196,9 @@ def in_every_channel(rows: Sequence[tuple[WorthLooking, ...]]) -> list[tuple[Wor
     place = PLACES[Clue.TOGETHER]
     return [
         tuple(
-            replace(row, clue=Clue.TOGETHER, found=f"{row.found}, in every channel", look=place.look, inside=place.inside)
+            replace(
+                row, clue=Clue.TOGETHER, found=f"{row.found}, in every channel", look=place.look, inside=place.inside
+            )
             if row.clue == Clue.TWO_LEVELS
             else row
             for row in mine

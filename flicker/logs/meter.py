@@ -167,8 +167,8 @@ class Meter(Result):
             # The largest share of the height that 19 of 20 seen glitches reach at least.
             low = float(grid[np.flatnonzero(survival >= SHARE)[-1]])
         return GlitchSeen(
-            share, mean, low, self.sample_interval_s, length, height, threshold, shape, lengths,
-            "positions of the glitch against the readings",
+            share=share, reading_share=mean, reading_share_low=low, sample_interval_s=self.sample_interval_s, length_s=length, height_V=height, threshold_V=threshold, shape=shape, lengths=lengths,
+            method="positions of the glitch against the readings",
         )  # fmt: skip
 
     def _most(self, length: float, shape: str, lengths: str) -> float:
@@ -230,9 +230,7 @@ class Meter(Result):
     def reads(self) -> str:
         """The meter in words."""
         how = "an instant value" if self.integration_s == 0 else f"the mean over {self.integration_s:g} s"
-        return (
-            f"A reading every {self.sample_interval_s:g} s, each {how}; blind for {share_text(self.blind_share)} of the time."
-        )
+        return f"A reading every {self.sample_interval_s:g} s, each {how}; blind for {share_text(self.blind_share)} of the time."
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,8 +301,8 @@ class GlitchSeen(Result):
             raise ValueError("share must be above 0 to correct a rate, got 0 (this meter cannot show such glitches)")
         seen = rate_interval(count, check.positive("exposure_s", exposure_s) / 3600.0, confidence=confidence)
         return CorrectedRate(
-            seen.count, exposure_s, seen.rate, seen.rate / self.share, seen.low / self.share, seen.high / self.share,
-            self.share, seen.confidence, f"{seen.method}; divided by the share seen",
+            count=seen.count, exposure_s=exposure_s, seen_per_h=seen.rate, per_h=seen.rate / self.share, low_per_h=seen.low / self.share, high_per_h=seen.high / self.share,
+            share=self.share, confidence=seen.confidence, method=f"{seen.method}; divided by the share seen",
         )  # fmt: skip
 
     def clean_soak(self, max_rate_per_h: float, *, confidence: float = 0.95) -> CleanPlan:
@@ -413,6 +411,6 @@ def sampling_advice(
             low, high = (middle, high) if seen(middle) >= share else (low, middle)
         interval = low
     return SamplingAdvice(
-        interval, share, length_s, height_V, threshold_V, integration_s, shape, lengths,
-        "positions of the glitch against the readings",
+        sample_interval_s=interval, share=share, length_s=length_s, height_V=height_V, threshold_V=threshold_V, integration_s=integration_s, shape=shape, lengths=lengths,
+        method="positions of the glitch against the readings",
     )  # fmt: skip

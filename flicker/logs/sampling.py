@@ -174,7 +174,9 @@ class Timekeeper:
         self._recent = np.concatenate((self._recent, step[-(_STREAK - 1) :]))[-(_STREAK - 1) :]
         self._row += size
         since = time - stretch.offset_s if stretch.offset_s else time
-        return Cut(len(self._stretches) - 1, 0, size, since, False, stretch.offset_s)
+        return Cut(
+            run=len(self._stretches) - 1, lo=0, hi=size, time_s=since, after_gap=False, offset_s=stretch.offset_s
+        )
 
     def _filled(self, raw_s: Floats, bad: NDArray[np.int64]) -> Floats:
         """Give stamps that are missing the one before."""
@@ -385,7 +387,14 @@ class Timekeeper:
             stretch = self._stretches[number]
             stretch.last = self._row + hi
             stretch.duration_s = float(time[hi - 1]) - stretch.offset_s
-            yield Cut(number, lo, hi, time[lo:hi] - stretch.offset_s, after_gap, stretch.offset_s)
+            yield Cut(
+                run=number,
+                lo=lo,
+                hi=hi,
+                time_s=time[lo:hi] - stretch.offset_s,
+                after_gap=after_gap,
+                offset_s=stretch.offset_s,
+            )
 
     # ------------------------------------------------------------ afterwards
 

@@ -244,7 +244,8 @@ def _execute(name: str, book: Any, where: Path) -> None:
             0,
         )
         reason = " ".join(str(problem.evalue).split())
-        raise LogError(f"The notebook {name!r} stopped in cell {number}: {reason} ({problem.ename}).") from None
+        kind = "" if problem.ename in ("LogError", "Question") else f" ({problem.ename})."
+        raise LogError(f"The notebook {name!r} stopped in cell {number}: {reason}{kind}") from None
     except (CellTimeoutError, DeadKernelError) as problem:
         raise LogError(f"The notebook {name!r} stopped: {' '.join(str(problem).split())[:200]}") from None
     finally:

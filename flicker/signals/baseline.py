@@ -111,7 +111,7 @@ def fit_baseline(
     else:
         smooth = np.full(cell_s.size, level_nearest_zero(value, excursion_V))
     knots_s, knots_V, levels = _levels(cell_s, cell, smooth, calm, excursion_V, long_episode_s, value, time_s)
-    return Baseline(knots_s, knots_V, start, cell_s, cell, levels)
+    return Baseline(knot_s=knots_s, knot_V=knots_V, start=start, cell_s=cell_s, cell_V=cell, levels=levels)
 
 
 def fit_between(
@@ -152,12 +152,12 @@ def fit_between(
             np.concatenate((part.knot_V[: begin.size], part.knot_V, part.knot_V[part.knot_V.size - end.size :]))
         )
     return Baseline(
-        np.concatenate(knots_s),
-        np.concatenate(knots_V),
-        start,
-        np.concatenate([part.cell_s for part in parts]),
-        np.concatenate([part.cell_V for part in parts]),
-        tuple(level for part in parts for level in part.levels),
+        knot_s=np.concatenate(knots_s),
+        knot_V=np.concatenate(knots_V),
+        start=start,
+        cell_s=np.concatenate([part.cell_s for part in parts]),
+        cell_V=np.concatenate([part.cell_V for part in parts]),
+        levels=tuple(level for part in parts for level in part.levels),
     )
 
 

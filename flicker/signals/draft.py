@@ -68,7 +68,9 @@ def draft_trace(
             reasons.append(Gap(0.0, muted, Unobserved.MUTED, channel))
     covered = spans(_covered(blocks, run.sample_interval_s))
     observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
-    blank = _Blank(channel, number, resolution, ranges, power_up, settings)
+    blank = _Blank(
+        channel=channel, number=number, resolution=resolution, ranges=ranges, power_up=power_up, settings=settings
+    )
     centre = blocks.centre_s
     usable = (part.finite > 0) & holds(observed, centre)
     if np.count_nonzero(usable) < 3:
@@ -210,7 +212,9 @@ def _covered(blocks: RunBlocks, step: float) -> Floats:
 
 def _no_excursions() -> Excursions:
     flags = np.empty(0, dtype=bool)
-    return Excursions(np.empty(0), np.empty(0), np.empty(0), np.empty(0), flags, flags)
+    return Excursions(
+        start_s=np.empty(0), end_s=np.empty(0), peak_V=np.empty(0), deviation_V=np.empty(0), cut=flags, over_range=flags
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -284,7 +284,9 @@ class Scanner:
         start, end, deviation, peak, cut, over = (
             np.concatenate([table[:, column] for table in tables]) for column in range(_SIDE)
         )
-        return Excursions(start, end, peak, deviation, cut > 0, over > 0)
+        return Excursions(
+            start_s=start, end_s=end, peak_V=peak, deviation_V=deviation, cut=cut > 0, over_range=over > 0
+        )
 
 
 def hot_blocks(blocks: RunBlocks, channel: int, baseline: Callable[[Floats], Floats], leave_V: float) -> Bools:
@@ -313,7 +315,7 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
             assert part is not None
             part.take(piece.first, piece.time_s, values, blocks.offset_s)
     volts, flags = np.empty(0), np.empty(0, dtype=bool)
-    empty = Excursions(volts, volts, volts, volts, flags, flags)
+    empty = Excursions(start_s=volts, end_s=volts, peak_V=volts, deviation_V=volts, cut=flags, over_range=flags)
     return [empty if part is None else part.finish(blocks.offset_s) for part in parts]
 
 

@@ -299,7 +299,18 @@ class LiveChannel:
             size = max([*self._episode, *([opened] if opened is not None else [])], key=lambda item: abs(item[2]))
             peak = size[3] if not math.isnan(size[3]) else size[2]
             clock = max(self.observed_s + self._pending_s - (now_s - begin), 0.0)
-            out.append(LiveEpisode(self.run, begin, now_s, size[2], peak, len(self._episode) + 1, clock, True))
+            out.append(
+                LiveEpisode(
+                    run=self.run,
+                    start_s=begin,
+                    end_s=now_s,
+                    deviation_V=size[2],
+                    peak_V=peak,
+                    excursions=len(self._episode) + 1,
+                    clock_s=clock,
+                    long=True,
+                )
+            )
             self._long_booked = True
         if self._episode and opened is None and now_s - self._episode[-1][1] > dead:
             out.extend(self._book())
@@ -315,13 +326,13 @@ class LiveChannel:
         peak = largest[3] if not math.isnan(largest[3]) else largest[2]
         return [
             LiveEpisode(
-                self.run,
-                rows[0][0],
-                rows[-1][1],
-                largest[2],
-                peak,
-                len(rows) + joined,
-                self._episode_begin_clock,
-                rows[-1][1] - rows[0][0] > self.settings.long_episode_s,
+                run=self.run,
+                start_s=rows[0][0],
+                end_s=rows[-1][1],
+                deviation_V=largest[2],
+                peak_V=peak,
+                excursions=len(rows) + joined,
+                clock_s=self._episode_begin_clock,
+                long=rows[-1][1] - rows[0][0] > self.settings.long_episode_s,
             )
         ]

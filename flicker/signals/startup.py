@@ -115,7 +115,7 @@ def find_start(
     # A swing inside the surge must not lend the surge its size.
     if abs(peak - level) > 2.0 * abs(sum(amplitudes)) + need:
         peak = level + float(sum(amplitudes))
-    return Start(begin_s, settle, peak, level, amplitudes, taus)
+    return Start(begin_s=begin_s, settle_s=settle, surge_V=peak, level_V=level, amplitudes_V=amplitudes, taus_s=taus)
 
 
 def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], tuple[float, ...], float] | None:

@@ -115,7 +115,14 @@ class Bench:
         for low, high in zip(first, [*first[1:], len(starts)], strict=True):
             marks = tuple(replace(mark, run=mark.run - low) for mark in self.truth.marks if low <= mark.run < high)
             truth = replace(self.truth, runs=self.truth.runs[low:high], marks=marks)
-            part = Bench(self.kind, self.logs[low:high], truth, self._values[low:high], self._resolution_V, self.roles)
+            part = Bench(
+                kind=self.kind,
+                logs=self.logs[low:high],
+                truth=truth,
+                _values=self._values[low:high],
+                _resolution_V=self._resolution_V,
+                roles=self.roles,
+            )
             out.append((starts[low].date(), part))
         return tuple(out)
 
@@ -291,7 +298,9 @@ def simulate_log(
         )
         for number, (run, columns) in enumerate(zip(truth.runs, values, strict=True), start=1)
     )
-    return Bench(kind, logs, truth, tuple(values), sheet.finest_V(), sheet.roles)
+    return Bench(
+        kind=kind, logs=logs, truth=truth, _values=tuple(values), _resolution_V=sheet.finest_V(), roles=sheet.roles
+    )
 
 
 def _setting(

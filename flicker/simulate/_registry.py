@@ -38,7 +38,7 @@ def kind(name: str, family: str, text: str, *, verdict: str | None, **bench: Any
     """Enter a drawing function under a name; it may be entered under several."""
 
     def enter(draw: Draw) -> Draw:
-        REGISTRY[name] = Kind(name, family, text, verdict, draw, bench)
+        REGISTRY[name] = Kind(name=name, family=family, text=text, verdict=verdict, draw=draw, bench=bench)
         return draw
 
     return enter

@@ -290,4 +290,6 @@ class Sheet:
                 )
             )
         marks = tuple(sorted(self.marks, key=lambda mark: (mark.run, mark.time_s)))
-        return values, BenchTruth(kind, family, self.setting.seed, dict(options), tuple(runs), marks)
+        return values, BenchTruth(
+            kind=kind, family=family, seed=self.setting.seed, options=dict(options), runs=tuple(runs), marks=marks
+        )

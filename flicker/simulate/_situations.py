@@ -187,7 +187,9 @@ def _trim(sheet: Sheet, trim_V: float, at: float | None, *, marked: bool) -> Non
             sheet.step(run, name, moment, part)
         if marked:
             end = float(when[-1]) + 2.0
-            sheet.marks.append(Mark(run, start - 2.0, "adjusted", "trimmed the offset", name, end))
+            sheet.marks.append(
+                Mark(run=run, time_s=start - 2.0, kind="adjusted", text="trimmed the offset", channel=name, until_s=end)
+            )
 
 
 @kind("trimmed", "situation", "a trimmer turned by 30 mV in mid-log, with a mark", verdict="steady")

@@ -20,7 +20,13 @@ from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.rates import count_tails, rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
-__all__ = ["Coincidence", "StimulusTest", "coincidence", "holm", "stimulus_test", ]
+__all__ = [
+    "Coincidence",
+    "StimulusTest",
+    "coincidence",
+    "holm",
+    "stimulus_test",
+]
 
 Alternative = Literal["two-sided", "less", "greater"]
 _ALTERNATIVES = ("two-sided", "less", "greater")
@@ -172,25 +178,25 @@ def stimulus_test(
         power_ups_to_catch(hits=answered, trials=stimuli.size, confidence=confidence).power_ups if answered else None
     )
     return StimulusTest(
-        kind,
-        hits,
-        inside,
-        outside_count,
-        outside,
-        test.ratio,
-        test.low,
-        test.high,
-        p_value,
-        p_value,
-        int(stimuli.size),
-        answered,
-        share.share,
-        share.low,
-        share.high,
-        again,
-        confidence,
-        alternative,
-        "conditional binomial, exact" if method == "exact" else "all turns of the windows around the span",
+        kind=kind,
+        hits=hits,
+        window_exposure=inside,
+        outside_count=outside_count,
+        outside_exposure=outside,
+        ratio=test.ratio,
+        low=test.low,
+        high=test.high,
+        p_value=p_value,
+        p_adjusted=p_value,
+        stimuli=int(stimuli.size),
+        answered=answered,
+        answered_share=share.share,
+        answered_low=share.low,
+        answered_high=share.high,
+        stimuli_to_be_sure=again,
+        confidence=confidence,
+        alternative=alternative,
+        method="conditional binomial, exact" if method == "exact" else "all turns of the windows around the span",
     )
 
 
@@ -290,20 +296,20 @@ def coincidence(
     p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
     share = share_interval(found, x.size, confidence=confidence) if x.size else None
     return Coincidence(
-        found,
-        expected,
-        int(a.size),
-        int(b.size),
-        share.share if share else math.nan,
-        share.low if share else 0.0,
-        share.high if share else 1.0,
-        found / expected if expected > 0 else math.nan,
-        min(1.0, p_value),
-        first,
-        last,
-        confidence,
-        alternative,
-        "all turns of one series around the span" if method == "shift" else "binomial given the other series",
+        coincidences=found,
+        expected=expected,
+        events_a=int(a.size),
+        events_b=int(b.size),
+        share=share.share if share else math.nan,
+        low=share.low if share else 0.0,
+        high=share.high if share else 1.0,
+        ratio=found / expected if expected > 0 else math.nan,
+        p_value=min(1.0, p_value),
+        lag_from=first,
+        lag=last,
+        confidence=confidence,
+        alternative=alternative,
+        method="all turns of one series around the span" if method == "shift" else "binomial given the other series",
     )
 
 

@@ -203,27 +203,27 @@ def level_changes(
         size, half = _step_size(values[first:last], cut - first, alpha, step, values.size, search.SLOW)
         changes.append(
             LevelChange(
-                cut,
-                low,
-                high,
-                float(times[cut]),
-                float(times[max(low - 1, 0)]),
-                float(times[high]),
-                size,
-                size - half,
-                size + half,
-                found[cut],
+                index=cut,
+                index_low=low,
+                index_high=high,
+                at=float(times[cut]),
+                low=float(times[max(low - 1, 0)]),
+                high=float(times[high]),
+                step=size,
+                step_low=size - half,
+                step_high=size + half,
+                p_value=found[cut],
             )
         )
     starts = np.array([0, *(c.index for c in changes)], dtype=np.int64)
     levels = np.array([_middle(part, values.size) for part in np.split(values, starts[1:])])
     return LevelChanges(
-        tuple(changes),
-        starts,
-        levels,
-        p_value,
-        1 - alpha,
-        "largest gain of 1 to 8 changes, critical values for 1/f noise",
+        changes=tuple(changes),
+        starts=starts,
+        levels=levels,
+        p_value=p_value,
+        confidence=1 - alpha,
+        method="largest gain of 1 to 8 changes, critical values for 1/f noise",
     )
 
 
@@ -270,7 +270,14 @@ def variance_changes(
     second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
     blocks = min(search.MOST, second.size // 8)
     if blocks < search.FEWEST or not second.any():
-        return VarianceChanges((), np.zeros(1, dtype=np.int64), np.array([_spread(second)]), 1.0, 1 - alpha, method)
+        return VarianceChanges(
+            changes=(),
+            starts=np.zeros(1, dtype=np.int64),
+            sigmas=np.array([_spread(second)]),
+            p_value=1.0,
+            confidence=1 - alpha,
+            method=method,
+        )
     starts = (np.arange(blocks + 1, dtype=np.int64) * second.size) // blocks
     raw = np.add.reduceat(second, starts[:-1]) / np.diff(starts)
     floor = max(0.8 * step, 1e-6 * float(raw.max()))  # a level near a border alone makes 0.75 steps
@@ -287,21 +294,23 @@ def variance_changes(
         high = min(int(starts[min(max(high, cut) + 1, blocks)]) + 1, n - 1)
         changes.append(
             VarianceChange(
-                index,
-                low,
-                high,
-                float(times[index]),
-                float(times[low]),
-                float(times[high]),
-                float(np.exp(size)),
-                float(np.exp(size - half)),
-                float(np.exp(size + half)),
-                found[cut],
+                index=index,
+                index_low=low,
+                index_high=high,
+                at=float(times[index]),
+                low=float(times[low]),
+                high=float(times[high]),
+                ratio=float(np.exp(size)),
+                ratio_low=float(np.exp(size - half)),
+                ratio_high=float(np.exp(size + half)),
+                p_value=found[cut],
             )
         )
     at = np.array([0, *(c.index for c in changes)], dtype=np.int64)
     sigmas = np.array([_spread(part) for part in np.split(second, np.maximum(at[1:] - 1, 0))])
-    return VarianceChanges(tuple(changes), at, sigmas, p_value, 1 - alpha, method)
+    return VarianceChanges(
+        changes=tuple(changes), starts=at, sigmas=sigmas, p_value=p_value, confidence=1 - alpha, method=method
+    )
 
 
 def _stepwise(

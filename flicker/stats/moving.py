@@ -103,24 +103,36 @@ def moved_in_noise(levels: ArrayLike, time_s: ArrayLike | None = None, *, limit:
     method = f"line against the cosines it leaves, weighted as noise of 1/f^{COLOUR:g}"
     if level.size < LEAST_LEVELS:
         nan = math.nan
-        return Movement(nan, nan, nan, nan, False, False, False, limit, int(level.size), nan, method)
+        return Movement(
+            moved=nan,
+            half_width=nan,
+            low=nan,
+            high=nan,
+            shown=False,
+            beyond=False,
+            within=False,
+            limit=limit,
+            levels=int(level.size),
+            p_value=nan,
+            method=method,
+        )
     place = (time - time[0]) / (time[-1] - time[0])
     rise, size = line_and_cosines(place, level)
     half = CRITICAL * size
     low, high = max(abs(rise) - half, 0.0), abs(rise) + half
     shown = abs(rise) > half
     return Movement(
-        rise,
-        half,
-        low,
-        high,
-        shown,
-        shown and abs(rise) > limit,
-        high <= limit,
-        limit,
-        int(level.size),
-        _share(abs(rise), size),
-        method,
+        moved=rise,
+        half_width=half,
+        low=low,
+        high=high,
+        shown=shown,
+        beyond=shown and abs(rise) > limit,
+        within=high <= limit,
+        limit=limit,
+        levels=int(level.size),
+        p_value=_share(abs(rise), size),
+        method=method,
     )
 
 

@@ -218,7 +218,14 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     n = array.size
     method = "local Whittle on the tapered spectrum"
     if np.ptp(array) == 0.0:
-        return NoiseColour("none", float("nan"), float("nan"), float("nan"), confidence, method)
+        return NoiseColour(
+            colour="none",
+            exponent=float("nan"),
+            low=float("nan"),
+            high=float("nan"),
+            confidence=confidence,
+            method=method,
+        )
     array = np.ldexp(array, -int(np.frexp(np.ptp(array))[1]))  # near 1, exactly: squares of tiny readings would vanish
     outer = max(1, n // 20)
     rest = array - np.linspace(array[:outer].mean(), array[-outer:].mean(), n)
@@ -237,4 +244,11 @@ def noise_colour(y: ArrayLike, step_s: float = 1.0, *, confidence: float = 0.95)
     widened = n * np.sum(bell**4) / np.sum(bell**2) ** 2  # the taper makes neighbouring frequencies dependent
     error = float(special.ndtri(0.5 + confidence / 2) * np.sqrt(widened / np.sum((log_f - log_f.mean()) ** 2)))
     colour = "white" if exponent < 0.5 else "flicker" if exponent < 1.5 else "random walk"
-    return NoiseColour(colour, exponent, exponent - error, exponent + error, confidence, method)
+    return NoiseColour(
+        colour=colour,
+        exponent=exponent,
+        low=exponent - error,
+        high=exponent + error,
+        confidence=confidence,
+        method=method,
+    )

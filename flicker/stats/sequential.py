@@ -154,20 +154,20 @@ def _decision(
         raise ValueError(f"dispersion must be 1 or more, got {phi}")
     step, gap = math.log(bad / good), bad - good
     return RateDecision(
-        good,
-        bad,
-        false_alarm,
-        miss,
-        log_upper,
-        log_lower,
-        gap / step,
-        phi * log_upper / step,
-        phi * log_lower / step,
-        -phi * log_lower / gap,
-        step / gap,
-        least_count,
-        phi,
-        method,
+        good_rate=good,
+        bad_rate=bad,
+        false_alarm=false_alarm,
+        miss=miss,
+        log_upper=log_upper,
+        log_lower=log_lower,
+        slope=gap / step,
+        recurs_intercept=phi * log_upper / step,
+        clean_intercept=phi * log_lower / step,
+        clean_exposure=-phi * log_lower / gap,
+        exposure_per_event=step / gap,
+        least_count=least_count,
+        dispersion=phi,
+        method=method,
     )
 
 
@@ -239,14 +239,14 @@ def evidence(rule: RateDecision, count: int, exposure: float) -> EvidencePair:
     """State the evidence so far under a rule from `likelihood_ratio_pair` (or Wald's)."""
     value = rule.log_likelihood_ratio(count, exposure)
     return EvidencePair(
-        rule,
-        int(count),
-        float(exposure),
-        math.exp(min(700.0, value)),
-        math.exp(min(700.0, -value)),
-        math.exp(rule.log_upper),
-        math.exp(-rule.log_lower),
-        rule.decide(count, exposure),
+        rule=rule,
+        count=int(count),
+        exposure=float(exposure),
+        against_good=math.exp(min(700.0, value)),
+        against_bad=math.exp(min(700.0, -value)),
+        needed_against_good=math.exp(rule.log_upper),
+        needed_against_bad=math.exp(-rule.log_lower),
+        decision=rule.decide(count, exposure),
     )
 
 
@@ -323,7 +323,14 @@ def rate_bounds(
         c = max(1.0, room / n + math.log(n / t))
         low, high = _small_root(c) * n / t, _large_root(c) * n / t
     return RateBounds(
-        count, exposure, count / exposure, low, high, design, confidence, "gamma-Poisson mixture, anytime valid"
+        count=count,
+        exposure=exposure,
+        rate=count / exposure,
+        low=low,
+        high=high,
+        design_rate=design,
+        confidence=confidence,
+        method="gamma-Poisson mixture, anytime valid",
     )
 
 

@@ -126,7 +126,16 @@ def hours_to_catch(
             raise ValueError("rate must be given alone, or count and exposure instead of it, got both")
         known = check.positive("rate", rate, what="a rate") / phi
         hours = -nothing / (known * seen)
-        return CatchPlan(hours, hours, known, math.nan, math.nan, confidence, seen, "exponential law, rate known")
+        return CatchPlan(
+            exposure=hours,
+            exposure_if_rate_known=hours,
+            rate=known,
+            count=math.nan,
+            base_exposure=math.nan,
+            confidence=confidence,
+            detectable_share=seen,
+            method="exponential law, rate known",
+        )
     if count is None or exposure is None:
         raise ValueError("rate, or count and exposure, must be given")
     k = check.whole("count", count, least=1, what="episodes seen") / phi
@@ -134,7 +143,14 @@ def hours_to_catch(
     hours = t * math.expm1(-nothing / k) / seen if -nothing / k < 700 else math.inf
     known = k / t
     return CatchPlan(
-        hours, -nothing / (known * seen), known, k, t, confidence, seen, "predictive, rate from the episodes seen"
+        exposure=hours,
+        exposure_if_rate_known=-nothing / (known * seen),
+        rate=known,
+        count=k,
+        base_exposure=t,
+        confidence=confidence,
+        detectable_share=seen,
+        method="predictive, rate from the episodes seen",
     )
 
 
@@ -195,7 +211,12 @@ def clean_exposure(
     seen = _seen_share(detectable_share)
     factor = float(special.gammaincinv(allowed + 1.0, confidence))
     return CleanPlan(
-        factor / (rate * seen), rate, allowed, confidence, seen, "chi-square, 2 * allowed + 2 degrees of freedom"
+        exposure=factor / (rate * seen),
+        max_rate=rate,
+        allowed=allowed,
+        confidence=confidence,
+        detectable_share=seen,
+        method="chi-square, 2 * allowed + 2 degrees of freedom",
     )
 
 
@@ -268,7 +289,15 @@ def power_ups_to_catch(
         if p > 1.0:
             raise ValueError(f"share must be above 0 and at most 1, got {p}")
         known = _success_run(p * seen, nothing)
-        return PowerUpPlan(known, known, p, confidence, seen, equal, "success run, share known")
+        return PowerUpPlan(
+            power_ups=known,
+            power_ups_if_share_known=known,
+            share=p,
+            confidence=confidence,
+            detectable_share=seen,
+            equal_exposure=equal,
+            method="success run, share known",
+        )
     if hits is None or trials is None:
         raise ValueError("share, or hits and trials, must be given")
     k = check.whole("hits", hits, least=1, what="power-ups that showed it")
@@ -289,7 +318,15 @@ def power_ups_to_catch(
         middle = (low + high) // 2
         low, high = (middle, high) if log_miss(middle) > enough else (low, middle)
     known = _success_run(k / m * seen, nothing)
-    return PowerUpPlan(high, known, k / m, confidence, seen, equal, "predictive, share from the power-ups seen")
+    return PowerUpPlan(
+        power_ups=high,
+        power_ups_if_share_known=known,
+        share=k / m,
+        confidence=confidence,
+        detectable_share=seen,
+        equal_exposure=equal,
+        method="predictive, share from the power-ups seen",
+    )
 
 
 def _log_mean_miss(a: float, b: float, seen: float, n: int) -> float:

@@ -159,17 +159,17 @@ def mann_kendall(
     if tails is not None:
         p_value = {"two-sided": min(1.0, 2 * min(tails)), "less": tails[0], "greater": tails[1]}[alternative]
     return MannKendall(
-        int(s),
-        float(variance),
-        float(z),
-        p_value,
-        p_normal,
-        s / pairs,
-        tau_b,
-        n,
-        alternative,
-        f"Mann-Kendall test, {how}",
-        confidence,
+        s=int(s),
+        var_s=float(variance),
+        z=float(z),
+        p_value=p_value,
+        p_normal=p_normal,
+        tau=s / pairs,
+        tau_b=tau_b,
+        n=n,
+        alternative=alternative,
+        method=f"Mann-Kendall test, {how}",
+        confidence=confidence,
     )
 
 
@@ -274,7 +274,15 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
     above = min(int(np.round((pairs + z * sigma) / 2)), pairs - 1)
     slope, low, high = slope_at_rank(values, times, (None, below, above))
     intercept = float(np.median(values) - slope * np.median(times))
-    return TheilSen(slope, low, high, intercept, pairs, confidence, "Sen's interval, independent values assumed")
+    return TheilSen(
+        slope=slope,
+        low=low,
+        high=high,
+        intercept=intercept,
+        pairs=pairs,
+        confidence=confidence,
+        method="Sen's interval, independent values assumed",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,7 +363,17 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
     t = slope / error if error > 0 else (0.0 if slope == 0 else float(np.copysign(np.inf, slope)))
     method = f"{q} block means, critical values for 1/f noise"
     half = critical * error
-    return RobustSlope(slope, slope - half, slope + half, slope_t_tail(q, abs(t)), t, critical, q, confidence, method)
+    return RobustSlope(
+        slope=slope,
+        low=slope - half,
+        high=slope + half,
+        p_value=slope_t_tail(q, abs(t)),
+        t=t,
+        critical_t=critical,
+        blocks=q,
+        confidence=confidence,
+        method=method,
+    )
 
 
 def slope_t_tail(q: int, t: float) -> float:

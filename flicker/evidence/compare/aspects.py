@@ -133,7 +133,11 @@ def aspects_of(
         elif aspect == Aspect.SETTLED_LEVEL and not note and level.answer == "more":
             note = "further from zero than before, but not shown to be beyond the limit"
         said = f"{aspect}: {one.said} {when[0]}, {two.said} {when[1]}: {outcome}{f' ({note})' if note else ''}."
-        found.append(AspectChange(aspect, outcome, one.value, two.value, unit, note, said))
+        found.append(
+            AspectChange(
+                aspect=aspect, outcome=outcome, before=one.value, after=two.value, unit=unit, note=note, reads=said
+            )
+        )
     return tuple(found)
 
 
@@ -189,19 +193,27 @@ def _rate(sides: tuple[ChannelAssessment, ChannelAssessment], item: Weighed, whe
     if item.leads == Aspect.OCCUPIED_WINDOWS:
         one, two = item.shares
         said = f"swings in {share_text(one)} of all short windows {when[0]}, in {share_text(two)} {when[1]}"
-        return AspectChange(item.leads, item.outcome, one, two, "share", "", f"{item.leads}: {said}: {item.outcome}.")
+        return AspectChange(
+            aspect=item.leads,
+            outcome=item.outcome,
+            before=one,
+            after=two,
+            unit="share",
+            note="",
+            reads=f"{item.leads}: {said}: {item.outcome}.",
+        )
     told = [
         f"{times_text(part.rate.episodes) if part.rate.episodes else 'none'} in {hours_text(part.rate.observed_s / HOUR)}"
         for part in sides
     ]
     return AspectChange(
-        item.leads,
-        item.outcome,
-        sides[0].rate.per_hour,
-        sides[1].rate.per_hour,
-        "1/h",
-        "",
-        f"{item.leads}: {told[0]} {when[0]}, {told[1]} {when[1]}: {item.outcome}.",
+        aspect=item.leads,
+        outcome=item.outcome,
+        before=sides[0].rate.per_hour,
+        after=sides[1].rate.per_hour,
+        unit="1/h",
+        note="",
+        reads=f"{item.leads}: {told[0]} {when[0]}, {told[1]} {when[1]}: {item.outcome}.",
     )
 
 

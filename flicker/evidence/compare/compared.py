@@ -136,7 +136,9 @@ class ChannelComparison(Result):
         float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)
     ]
     comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
-    not_comparable: Annotated[tuple[str, ...], Doc("Why nothing is claimed between the sides; empty where they compare.")]
+    not_comparable: Annotated[
+        tuple[str, ...], Doc("Why nothing is claimed between the sides; empty where they compare.")
+    ]
     aspects: Annotated[tuple[AspectChange, ...], Doc("Each aspect after against before.", least=1)]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]
 
@@ -144,20 +146,20 @@ class ChannelComparison(Result):
 def ratio_figures(found: PowerUpRatio, item: Weighed) -> RatioFigures:
     """Figures of one ratio of a weighed channel."""
     return RatioFigures(
-        None if math.isnan(found.ratio) else found.ratio,
-        found.low,
-        found.high,
-        found.p_value,
-        "one",
-        item.p_improved,
-        item.p_worse,
-        _dispersion(found),
-        found.cv,
-        found.holds_less if found.p_less <= found.p_greater else found.holds_greater,
-        (len(found.base_units), len(found.units)),
-        f"{found.count} after, {found.base_count} before, at equal time since power-up",
-        found.cautions,
-        found.method,
+        estimate=None if math.isnan(found.ratio) else found.ratio,
+        low=found.low,
+        high=found.high,
+        p_value=found.p_value,
+        sided="one",
+        p_improved=item.p_improved,
+        p_worse=item.p_worse,
+        dispersion=_dispersion(found),
+        scatter=found.cv,
+        holds_up_to_scatter=found.holds_less if found.p_less <= found.p_greater else found.holds_greater,
+        power_ups=(len(found.base_units), len(found.units)),
+        counts=f"{found.count} after, {found.base_count} before, at equal time since power-up",
+        cautions=found.cautions,
+        method=found.method,
     )
 
 
@@ -204,7 +206,9 @@ def reads(
         if outcome == IMPROVED and not math.isinf(ratio.high):
             said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({ratio.confidence:.0%}).")
         elif outcome == WORSE and ratio.low > 0:
-            said.append(f"The rate rose to at least {digits_text(ratio.low)} times what it was ({ratio.confidence:.0%}).")
+            said.append(
+                f"The rate rose to at least {digits_text(ratio.low)} times what it was ({ratio.confidence:.0%})."
+            )
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
         said.append("One power-up on each side cannot tell how far like power-ups vary: log a second on each.")

@@ -51,7 +51,19 @@ class Change(Result):
 
 
 def _unknown(quantity: str, unit: str, note: str, before: float | None = None, after: float | None = None) -> Change:
-    return Change(quantity, before, after, None, None, None, None, unit, "not shown", note, "not compared")
+    return Change(
+        quantity=quantity,
+        before=before,
+        after=after,
+        estimate=None,
+        low=None,
+        high=None,
+        p_value=None,
+        unit=unit,
+        answer="not shown",
+        note=note,
+        method="not compared",
+    )
 
 
 OffBy = Callable[[float, float], float]  # how far two readings may be off together
@@ -94,17 +106,17 @@ def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
     estimate, low, high, p_value = _welch(parts[1], parts[0], limits.confidence)
     shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(NOISE_MATTERS)
     found = Change(
-        "noise floor",
-        one,
-        two,
-        math.exp(estimate),
-        math.exp(low),
-        math.exp(high),
-        p_value,
-        "ratio",
-        ("less" if estimate < 0 else "more") if shown else "not shown",
-        "",
-        "Welch's t of log sigma over stretches",
+        quantity="noise floor",
+        before=one,
+        after=two,
+        estimate=math.exp(estimate),
+        low=math.exp(low),
+        high=math.exp(high),
+        p_value=p_value,
+        unit="ratio",
+        answer=("less" if estimate < 0 else "more") if shown else "not shown",
+        note="",
+        method="Welch's t of log sigma over stretches",
     )
     return _by_the_meter(found, off_by)
 
@@ -159,17 +171,17 @@ def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
     if shown:
         answer = "less" if abs(mid1) < abs(mid0) else "more"
     return Change(
-        "settled level",
-        mid0,
-        mid1,
-        shift,
-        low,
-        high,
-        None,
-        "V",
-        answer,
-        note,
-        "range of settled levels, last digit added" + (", accuracy of the meter added" if off > 0 else ""),
+        quantity="settled level",
+        before=mid0,
+        after=mid1,
+        estimate=shift,
+        low=low,
+        high=high,
+        p_value=None,
+        unit="V",
+        answer=answer,
+        note=note,
+        method="range of settled levels, last digit added" + (", accuracy of the meter added" if off > 0 else ""),
     )
 
 
@@ -216,17 +228,17 @@ def size_change(before: Sequence[Floats], after: Sequence[Floats], limits: Limit
     p_value = min(1.0, 2.0 * min(result.p_up, result.p_down))
     shown = p_value <= 1.0 - limits.confidence and abs(math.log(result.factor)) >= math.log(SIZE_FACTOR)
     found = Change(
-        quantity,
-        middles[0],
-        middles[1],
-        result.factor,
-        result.low,
-        result.high,
-        p_value,
-        "ratio",
-        ("less" if result.factor < 1.0 else "more") if shown else "not shown",
-        "",
-        result.method,
+        quantity=quantity,
+        before=middles[0],
+        after=middles[1],
+        estimate=result.factor,
+        low=result.low,
+        high=result.high,
+        p_value=p_value,
+        unit="ratio",
+        answer=("less" if result.factor < 1.0 else "more") if shown else "not shown",
+        note="",
+        method=result.method,
     )
     return _by_the_meter(found, off_by)
 
@@ -249,4 +261,11 @@ def power_up_change(before: ChannelRecord, after: ChannelRecord) -> PowerUpChang
     starts = [[t.start for t in record.traces if t.start is not None] for record in (before, after)]
     for value in ("surge_V", "settle_s"):
         out.extend(float(np.median([getattr(s, value) for s in side])) if side else None for side in starts)
-    return PowerUpChange(out[0], out[1], out[2], out[3], len(starts[0]), len(starts[1]))
+    return PowerUpChange(
+        before_surge_V=out[0],
+        after_surge_V=out[1],
+        before_settle_s=out[2],
+        after_settle_s=out[3],
+        before_power_ups=len(starts[0]),
+        after_power_ups=len(starts[1]),
+    )

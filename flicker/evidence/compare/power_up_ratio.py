@@ -83,8 +83,8 @@ def power_up_ratio(units: Floats, base_units: Floats, *, scatter: float, confide
     method = "integrated likelihood over power-ups (negative binomial), expectations by risk sets"
     if found is None:
         return PowerUpRatio(
-            count, base, math.nan, 0.0, math.inf, 1.0, 1.0, 1.0, math.nan, math.nan, None, None, False, units,
-            base_units, scatter, confidence, (), method,
+            count=count, base_count=base, ratio=math.nan, low=0.0, high=math.inf, p_less=1.0, p_greater=1.0, least_p_less=1.0, cv=math.nan, cv_high=math.nan, holds_less=None, holds_greater=None, alone=False, units=units,
+            base_units=base_units, scatter=scatter, confidence=confidence, cautions=(), method=method,
         )  # fmt: skip
     # all of the events before, shared out as the expectations are
     all_before = base_units.copy()
@@ -96,25 +96,25 @@ def power_up_ratio(units: Floats, base_units: Floats, *, scatter: float, confide
     expected = float(units[:, 1].sum()), float(base_units[:, 1].sum())
     ratio = math.inf if base == 0 else (count / expected[0]) / (base / expected[1])
     return PowerUpRatio(
-        count,
-        base,
-        ratio,
-        found.low,
-        found.high,
-        found.p_down,
-        found.p_up,
-        found.p_down if least is None else min(least.p_down, found.p_down),
-        found.cv,
-        found.cv_high,
-        found.holds_down,
-        found.holds_up,
-        found.alone,
-        units,
-        base_units,
-        scatter,
-        confidence,
-        (ALONE,) if found.alone else (),
-        found.method + ", expectations by risk sets",
+        count=count,
+        base_count=base,
+        ratio=ratio,
+        low=found.low,
+        high=found.high,
+        p_less=found.p_down,
+        p_greater=found.p_up,
+        least_p_less=found.p_down if least is None else min(least.p_down, found.p_down),
+        cv=found.cv,
+        cv_high=found.cv_high,
+        holds_less=found.holds_down,
+        holds_greater=found.holds_up,
+        alone=found.alone,
+        units=units,
+        base_units=base_units,
+        scatter=scatter,
+        confidence=confidence,
+        cautions=(ALONE,) if found.alone else (),
+        method=found.method + ", expectations by risk sets",
     )
 
 

@@ -119,13 +119,13 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapp
             before_end = (_moment(last.start) + last.duration_s, last.start.tzinfo is None)
         cycles.append(
             Cycle(
-                record.numbers[places[0]] in seen,
-                start,
-                spans(tuple(pair) for part in observed for pair in part),
-                np.concatenate(times),
-                np.concatenate(sizes),
-                np.concatenate(excursions).reshape(-1, 2),
-                np.concatenate(heights),
+                known=record.numbers[places[0]] in seen,
+                start=start,
+                observed=spans(tuple(pair) for part in observed for pair in part),
+                episode_s=np.concatenate(times),
+                size_V=np.concatenate(sizes),
+                excursions=np.concatenate(excursions).reshape(-1, 2),
+                excursion_V=np.concatenate(heights),
             )
         )
     return Side(
@@ -247,14 +247,14 @@ def match(before: Side, after: Side) -> Strata:
             full[which].append(spans(tuple(pair) for part in (matched[which][k], late[which][k]) for pair in part))
     table = np.array(list(rows.values()), dtype=np.float64).reshape(-1, 4)
     return Strata(
-        table[:, 0].astype(np.int64),
-        table[:, 1],
-        table[:, 2].astype(np.int64),
-        table[:, 3],
-        units[0],
-        units[1],
-        tuple(full[0]),
-        tuple(full[1]),
+        after_counts=table[:, 0].astype(np.int64),
+        after_s=table[:, 1],
+        before_counts=table[:, 2].astype(np.int64),
+        before_s=table[:, 3],
+        after_units=units[0],
+        before_units=units[1],
+        matched_after=tuple(full[0]),
+        matched_before=tuple(full[1]),
     )
 
 

@@ -218,18 +218,18 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         text = f"the readings come {pace:.3g} times as often on one side; short glitches are seen unequally"
         notes.append(Note(NoteKind.REMARK, text))
     return Weighed(
-        before,
-        after,
-        strata,
-        ratio,
-        filled,
-        shares,
-        Aspect.EPISODES if filled is None else Aspect.OCCUPIED_WINDOWS,
-        NO_CHANGE,
-        1.0,
-        1.0,
-        1,
-        tuple(notes),
+        before=before,
+        after=after,
+        strata=strata,
+        ratio=ratio,
+        occupied=filled,
+        shares=shares,
+        leads=Aspect.EPISODES if filled is None else Aspect.OCCUPIED_WINDOWS,
+        outcome=NO_CHANGE,
+        p_improved=1.0,
+        p_worse=1.0,
+        family=1,
+        notes=tuple(notes),
     )
 
 
@@ -318,8 +318,24 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     starts = _cold_starts(before, after, warm_up_s, confidence)
     enough = hours_needed <= 1e-9 or (starts == 0 and item.outcome == IMPROVED)
     if item.outcome == IMPROVED and enough:
-        return Cure("shown", 0.0, 0 if starts is not None else None, concern_per_h, excluded, 0, each)
-    return Cure("not yet", hours_needed, starts, concern_per_h, excluded, number, each)
+        return Cure(
+            word="shown",
+            clean_hours_needed=0.0,
+            cold_starts_needed=0 if starts is not None else None,
+            concern_per_h=concern_per_h,
+            excluded_per_h=excluded,
+            power_ups_needed=0,
+            each_h=each,
+        )
+    return Cure(
+        word="not yet",
+        clean_hours_needed=hours_needed,
+        cold_starts_needed=starts,
+        concern_per_h=concern_per_h,
+        excluded_per_h=excluded,
+        power_ups_needed=number,
+        each_h=each,
+    )
 
 
 def _power_ups_missing(item: Weighed, clean: int, each_h: float, confidence: float) -> int | None:

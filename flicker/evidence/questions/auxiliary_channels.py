@@ -315,14 +315,38 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
             )
             text += f"; {floor_words}" if floor_words else ""
         level, sigma = (None, None) if floor is None else (floor[1], floor[0])
-        out.append(CompanionResult(name, lines[0].role, seen_s, count, level, sigma, low, high, f"{text}."))
+        out.append(
+            CompanionResult(
+                name=name,
+                role=lines[0].role,
+                observed_s=seen_s,
+                episodes=count,
+                level=level,
+                sigma=sigma,
+                low=low,
+                high=high,
+                reads=f"{text}.",
+            )
+        )
     for name in dict.fromkeys(item.name for item in beside.temperatures):
         parts = [item for item in beside.temperatures if item.name == name]
         value = np.concatenate([item.value for item in parts])
         span = 60.0 * value.size
         least, most = float(value.min()), float(value.max())
         text = f"{name} (temperature): {least:.4g} to {most:.4g} degrees in {span / 3600:.3g} h."
-        out.append(CompanionResult(name, "temperature", span, 0, float(np.median(value)), None, least, most, text))
+        out.append(
+            CompanionResult(
+                name=name,
+                role="temperature",
+                observed_s=span,
+                episodes=0,
+                level=float(np.median(value)),
+                sigma=None,
+                low=least,
+                high=most,
+                reads=text,
+            )
+        )
     return tuple(out)
 
 

@@ -230,7 +230,14 @@ def _power_up(record: ChannelRecord, places: Sequence[int]) -> _PowerUp:
         levels.append(level)
     time, level = np.concatenate(times), np.concatenate(levels)
     keep = np.concatenate(([True], np.diff(time) > 0)) if time.size else np.empty(0, dtype=bool)
-    return _PowerUp(runs, tuple(record.numbers[i] for i in places), traces, begins, time[keep], level[keep])
+    return _PowerUp(
+        runs=runs,
+        numbers=tuple(record.numbers[i] for i in places),
+        traces=traces,
+        begins_s=begins,
+        time_s=time[keep],
+        level_V=level[keep],
+    )
 
 
 def _begins(runs: Sequence[Run]) -> tuple[float, ...]:

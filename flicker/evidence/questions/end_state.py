@@ -88,12 +88,12 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
             first = int(k)
         at = None if run.run.start is None else run.run.start + timedelta(seconds=float(begin[first]))
         return Failed(
-            run.number,
-            float(begin[first]),
-            float(end[last]) + step - float(begin[first]),
-            float(size[first : last + 1].max()),
-            then_s,
-            at,
+            run=run.number,
+            begin_s=float(begin[first]),
+            lasted_s=float(end[last]) + step - float(begin[first]),
+            largest_V=float(size[first : last + 1].max()),
+            then_s=then_s,
+            at=at,
         )
     return None
 

@@ -66,7 +66,14 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
         if (number, record.channel) in relays
     ]
     if not parts:
-        return RelayResult(0, 0.0, 0.0, 0.0, None, "simulated"), 0
+        return RelayResult(
+            trips=0,
+            disconnected_s=0.0,
+            seconds_above_threshold=0.0,
+            longest_exposure_s=0.0,
+            peak_V=None,
+            source="simulated",
+        ), 0
     whole = add_up([outcome[0] for outcome, _ in parts])
     others: ThresholdTable | None = None
     if len(parts[0][0]) > 1:

@@ -57,7 +57,14 @@ def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]
         tried = stimuli(mine)
         windows = spans((t - EARLY_S, t + window_for(kind)) for kind, times in tried.items() for t in times)
         power_s = tuple(sorted(mark.end_s for mark in mine if mark.kind == "power"))
-        out[channel] = Hands(touched(mine), windows, borders(mine), tuple(tried.items()), noted(mine), power_s)
+        out[channel] = Hands(
+            touched=touched(mine),
+            windows=windows,
+            breaks_s=borders(mine),
+            stimuli=tuple(tried.items()),
+            notes_s=noted(mine),
+            power_s=power_s,
+        )
     return out
 
 

@@ -135,18 +135,18 @@ def settling_trends(
         shown = p_adjusted <= 1.0 - confidence and abs(movement) > limit
         out.append(
             SettlingTrend(
-                name,
-                YES if shown else NOT_SHOWN,
-                values.size,
-                slope.slope,
-                slope.low,
-                slope.high,
-                movement,
-                limit,
-                p_value,
-                p_adjusted,
-                confidence,
-                "Mann-Kendall, Theil-Sen; Holm over level and time",
+                quantity=name,
+                answer=YES if shown else NOT_SHOWN,
+                power_ups=values.size,
+                slope=slope.slope,
+                slope_low=slope.low,
+                slope_high=slope.high,
+                movement=movement,
+                limit=limit,
+                p_value=p_value,
+                p_adjusted=p_adjusted,
+                confidence=confidence,
+                method="Mann-Kendall, Theil-Sen; Holm over level and time",
             )
         )
     return out[0], out[1]
@@ -219,16 +219,16 @@ def check_power_ups(
         p_adjusted = adjusted[name, run]
         out.append(
             PowerUpCheck(
-                run,
-                bool(matters and p_adjusted <= 1.0 - confidence),
-                name,
-                float(raw[name][run]),
-                back(middle),
-                back(low),
-                back(high),
-                history,
-                p_value,
-                p_adjusted,
+                power_up=run,
+                abnormal=bool(matters and p_adjusted <= 1.0 - confidence),
+                quantity=name,
+                value=float(raw[name][run]),
+                usual=back(middle),
+                usual_low=back(low),
+                usual_high=back(high),
+                history=history,
+                p_value=p_value,
+                p_adjusted=p_adjusted,
             )
         )
     return tuple(out)

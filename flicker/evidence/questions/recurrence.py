@@ -89,16 +89,28 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         rate = rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None
         phases.append(
             PhaseRate(
-                phase,
-                hits,
-                seen_s,
-                rate.rate if rate else None,
-                rate.low if rate else None,
-                rate.high if rate else None,
+                phase=phase,
+                episodes=hits,
+                observed_s=seen_s,
+                per_hour=rate.rate if rate else None,
+                low_per_hour=rate.low if rate else None,
+                high_per_hour=rate.high if rate else None,
             )
         )
     if hours <= 0:
-        return EpisodeRate(count, 0.0, None, None, None, None, 0, None, limits.confidence, "exact", tuple(phases))
+        return EpisodeRate(
+            episodes=count,
+            observed_s=0.0,
+            per_hour=None,
+            low_per_hour=None,
+            high_per_hour=None,
+            steady_upper_per_h=None,
+            common_episodes=0,
+            recurs_up_to_dead_time_s=None,
+            confidence=limits.confidence,
+            method="exact",
+            phases=tuple(phases),
+        )
     whole, over = _whole_rate(record, count, hours, limits)
     one_sided = rate_interval(count, hours, confidence=limits.confidence, sided="upper")
     return EpisodeRate(

@@ -71,7 +71,9 @@ def question(
         taken = [item.name for item in _ENTERED.values() if item.name == name or item.place == place]
         if taken:
             raise ValueError(f"name and place must be free, got {name!r} at {place}; {taken[0]!r} stands there")
-        _ENTERED[name] = Question(name, asks, meaning or asks, place, chart, answers)
+        _ENTERED[name] = Question(
+            name=name, asks=asks, meaning=meaning or asks, place=place, chart=chart, answers=answers
+        )
         return answers
 
     return enter

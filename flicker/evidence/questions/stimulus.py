@@ -112,9 +112,7 @@ class StimulusAnswer(Result):
         if self.trials == 0:
             return f"{self.kind}: no trial in observed time."
         words = f"{self.kind}: {self.answered} of {self.trials} answered within {self.window_s:g} s"
-        words += (
-            f" (between {share_text(self.low)} and {share_text(self.high)} in the long run; chance would answer {digits_text(self.expected)})"
-        )
+        words += f" (between {share_text(self.low)} and {share_text(self.high)} in the long run; chance would answer {digits_text(self.expected)})"
         words += {YES: ": it provokes the fault", NO: ": it does not provoke the fault", NOT_SHOWN: ": not shown"}[
             self.answer
         ]
@@ -219,15 +217,15 @@ def judge_stimuli(
     answers = {item.answer for item in kinds}
     provoked = YES if YES in answers else NO if answers == {NO} else NOT_SHOWN
     return StimulusReport(
-        channel,
-        provoked,
-        _best(kinds),
-        kinds,
-        alone,
-        alone_s,
-        confidence,
-        (CAUTION,) if kinds else (),
-        "answered trials against the windows on both sides of each (Poisson-binomial); Holm over kinds",
+        channel=channel,
+        provoked=provoked,
+        best=_best(kinds),
+        kinds=kinds,
+        spontaneous=alone,
+        spontaneous_s=alone_s,
+        confidence=confidence,
+        cautions=(CAUTION,) if kinds else (),
+        method="answered trials against the windows on both sides of each (Poisson-binomial); Holm over kinds",
     )
 
 
@@ -286,8 +284,8 @@ def _judge(
     trial, event = np.concatenate(trials), np.concatenate(events)
     count = int(trial.size)
     draft = StimulusAnswer(
-        name, window_s, count, 0, math.nan, 0.0, 1.0, 0.0, math.nan, alone / alone_s * 3600 if alone_s else math.nan,
-        math.nan, 0.0, math.inf, 1.0, 1.0, NOT_SHOWN, None, "", confidence, "windows on both sides of each trial",
+        kind=name, window_s=window_s, trials=count, answered=0, share=math.nan, low=0.0, high=1.0, expected=0.0, inside_per_h=math.nan, outside_per_h=alone / alone_s * 3600 if alone_s else math.nan,
+        ratio=math.nan, ratio_low=0.0, ratio_high=math.inf, p_value=1.0, p_adjusted=1.0, answer=NOT_SHOWN, repeats=None, repeats_for="", confidence=confidence, method="windows on both sides of each trial",
     )  # fmt: skip
     if count == 0:
         return draft

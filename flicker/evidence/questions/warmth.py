@@ -108,4 +108,11 @@ def warmth(
         return None
     name, lag, value = candidates[found.best]
     part = found.slope * (value - np.median(value))
-    return part, Warmth(name, found.slope, lag, found.share, found.p_value, float(np.ptp(part)))
+    return part, Warmth(
+        temperature=name,
+        per_degree_V=found.slope,
+        lag_s=lag,
+        share=found.share,
+        p_value=found.p_value,
+        range_V=float(np.ptp(part)),
+    )

@@ -257,7 +257,17 @@ def _bins(runs: Sequence[WarmupRun], pooled: Floats, edges: Floats, confidence: 
             continue
         count = int(np.count_nonzero((pooled >= low) & (pooled < high)))
         rate = rate_interval(count, exposure / 3600.0, confidence=confidence)
-        out.append(RateBin(low, high, count, exposure, rate.rate, rate.low, rate.high))
+        out.append(
+            RateBin(
+                begin_s=low,
+                end_s=high,
+                count=count,
+                observed_s=exposure,
+                per_h=rate.rate,
+                low_per_h=rate.low,
+                high_per_h=rate.high,
+            )
+        )
     return out
 
 

@@ -78,4 +78,14 @@ def concern_reached(
             middle = f"about {ahead(age)}" if age is not None else f"later than {ahead(until)}"
             latest = f", {ahead(high)} at the latest" if high is not None else f"; {bound}"
             reads = f"If the growth goes on, the rate of concern, {what}, is reached {middle}: {first}{latest}."
-    return ConcernReached(concern, reached, age, low, high, float(until), limits.confidence, told.method, reads)
+    return ConcernReached(
+        per_hour=concern,
+        reached=reached,
+        age=age,
+        low_age=low,
+        high_age=high,
+        watched_age=float(until),
+        confidence=limits.confidence,
+        method=told.method,
+        reads=reads,
+    )

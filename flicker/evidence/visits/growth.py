@@ -107,26 +107,26 @@ def rate_growth(
     count = sum(len(t) for t in times)
     method = "integrated likelihood over visits (negative binomial), expectations by risk sets; one-sided"
     blank = RateWorsening(
-        NOT_SHOWN,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        count,
-        (),
-        limits.confidence,
-        method,
-        "",
+        answer=NOT_SHOWN,
+        per_visit=None,
+        low_per_visit=None,
+        high_per_visit=None,
+        per_year=None,
+        low_per_year=None,
+        high_per_year=None,
+        overall=None,
+        p_value=None,
+        p_adjusted=None,
+        p_order=None,
+        dispersion=None,
+        scatter=None,
+        scatter_high=None,
+        holds_up_to_scatter=None,
+        episodes=count,
+        cautions=(),
+        confidence=limits.confidence,
+        method=method,
+        reads="",
     )
     if len(set(run_ages)) < 2:
         one = (
@@ -221,11 +221,29 @@ def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits:
         count += sum(len(part) for part in own.values())
         means.append([math.exp(float(np.mean(part))) for part in own.values()])
     if sum(bool(part) for part in means) < 2 or count < FEWEST:
-        return SizeWorsening(NOT_SHOWN, None, None, None, None, None, method, "Too few episodes to compare sizes.")
+        return SizeWorsening(
+            answer=NOT_SHOWN,
+            growth=None,
+            low=None,
+            high=None,
+            p_value=None,
+            p_adjusted=None,
+            method=method,
+            reads="Too few episodes to compare sizes.",
+        )
     found = engine_sizes(means, ages, confidence=limits.confidence)
     p_value = min(found.p_up, found.p_down) if found.dof > 0 else 0.5
     growth = None if math.isnan(found.factor) else found.factor
-    return SizeWorsening(NOT_SHOWN, growth, found.low, found.high, p_value, None, method, "")
+    return SizeWorsening(
+        answer=NOT_SHOWN,
+        growth=growth,
+        low=found.low,
+        high=found.high,
+        p_value=p_value,
+        p_adjusted=None,
+        method=method,
+        reads="",
+    )
 
 
 def corrected(
@@ -272,9 +290,7 @@ def _rate_reads(rate: RateWorsening) -> str:
     each += _range_text(rate.low_per_visit, rate.high_per_visit)
     if rate.answer == NOT_SHOWN:
         close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
-        tail = (
-            "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
-        )
+        tail = "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"
     year = ""

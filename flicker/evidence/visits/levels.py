@@ -226,8 +226,8 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
     if len(known) < 2:
         reason = NotTold.FEW_VISITS
         return QuantityTrend(
-            name, NOT_SHOWN, None, None, None, 0.0, 0.0, limit_V, None, reason, method,
-            f"The {NAMES[name]} was seen at fewer than two visits.",
+            quantity=name, answer=NOT_SHOWN, first_V=None, last_V=None, moved_V=None, off_by_V=0.0, spread_V=0.0, limit_V=limit_V, p_value=None, reason=reason, method=method,
+            reads=f"The {NAMES[name]} was seen at fewer than two visits.",
         )  # fmt: skip
     first, last = (float(np.median(values)) for values in (known[0], known[-1]))
     off = 0.0
@@ -249,7 +249,20 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
         YES: f"The {NAMES[name]} moved by {moved * 1e3:+.3g} mV ({sizes}).",
         NO: f"The {NAMES[name]} stayed within {limit_V * 1e3:g} mV of what it was ({sizes}).",
     }.get(answer, f"A change of the {NAMES[name]} is not shown: {reason} ({sizes}).")
-    return QuantityTrend(name, answer, first, last, moved, off, spread, limit_V, p_value, reason, method, text)
+    return QuantityTrend(
+        quantity=name,
+        answer=answer,
+        first_V=first,
+        last_V=last,
+        moved_V=moved,
+        off_by_V=off,
+        spread_V=spread,
+        limit_V=limit_V,
+        p_value=p_value,
+        reason=reason,
+        method=method,
+        reads=text,
+    )
 
 
 def _answer(first: float, last: float, moved: float, off: float, spread: float, limit: float) -> tuple[Answer, NotTold]:

@@ -109,7 +109,10 @@ class ChannelVisits(Result):
     year: Annotated[TripForecast | None, Doc("Chance of a trip within a year of use; null without an episode.")]
     year_reads: Annotated[str, Doc("That chance and its limits in words.")]
     level_forecast: Annotated[LevelForecast | None, Doc("Settled level at the next visit; null below three visits.")]
-    since: Annotated[RateChanged | None, Doc("Since which visit the rate has been another; null below three visits or five episodes.")]
+    since: Annotated[
+        RateChanged | None,
+        Doc("Since which visit the rate has been another; null below three visits or five episodes."),
+    ]
     level_reads: Annotated[str, Doc("That forecast and its limits in words.")]
 
 
@@ -215,7 +218,14 @@ def over_visits(
         made.append(part)
         day = _day(date) - _day(visits[order[0]][0]) if dated else None
         rows.append(
-            Visit(number, date, day, names[k], len(made[-1].runs), max((r.cycles for r in made[-1].records), default=0))
+            Visit(
+                number=number,
+                date=date,
+                day=day,
+                stages=names[k],
+                runs=len(made[-1].runs),
+                power_ups=max((r.cycles for r in made[-1].records), default=0),
+            )
         )
     ages = [float(row.day if row.day is not None else row.number) for row in rows]
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
@@ -305,7 +315,12 @@ def visits_of_case(
     for group in groups:
         dates = [log.date for log in group if log.date is not None]
         date = min(dates, key=_day) if len(dates) == len(group) else None
-        visits.append((date, [case.use(read_log(log.path, **overruled(case.reading(log.path), reading)), log.date) for log in group]))
+        visits.append(
+            (
+                date,
+                [case.use(read_log(log.path, **overruled(case.reading(log.path), reading)), log.date) for log in group],
+            )
+        )
         stages.append(list(dict.fromkeys(log.stage for log in group)))
     return visits, stages
 
@@ -359,7 +374,9 @@ def _asked(
     if windows is not None and len(windows.ends) != len(ends):
         windows = None
     rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
-    return _Asked(seen, times, ends, run_ages, rate, size_growth(records, mine, limits))
+    return _Asked(
+        seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits)
+    )
 
 
 def _since(asked: _Asked, limits: Limits) -> RateChanged | None:

@@ -162,7 +162,12 @@ class Watcher:
             return None
         self.channels[0].told.add("silent")
         event = Event(
-            "alarm", None, self.run, self.now_s, f"no new line for {seconds:.0f} s: is the logger running?", "silent"
+            event="alarm",
+            channel=None,
+            run=self.run,
+            time_s=self.now_s,
+            text=f"no new line for {seconds:.0f} s: is the logger running?",
+            kind="silent",
         )
         self.alarms.append(event)
         return event
@@ -242,7 +247,14 @@ class Watcher:
 
     def _alarm(self, item: Followed, kind: str, text: str) -> Event:
         item.alarms += 1
-        event = Event("alarm", item.name, self.run, item.live.last_s, f"{item.name}: {text}", kind)
+        event = Event(
+            event="alarm",
+            channel=item.name,
+            run=self.run,
+            time_s=item.live.last_s,
+            text=f"{item.name}: {text}",
+            kind=kind,
+        )
         self.alarms.append(event)
         return event
 
@@ -285,14 +297,14 @@ class Watcher:
             text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {lasts:.3g} s long"
             out.append(
                 Event(
-                    "episode",
-                    item.name,
-                    episode.run,
-                    episode.start_s,
-                    text + (" (all channels at once)" if common else ""),
-                    "common" if common else "own",
-                    episode.deviation_V,
-                    lasts,
+                    event="episode",
+                    channel=item.name,
+                    run=episode.run,
+                    time_s=episode.start_s,
+                    text=text + (" (all channels at once)" if common else ""),
+                    kind="common" if common else "own",
+                    deviation_V=episode.deviation_V,
+                    duration_s=lasts,
                 )
             )
         return out
@@ -336,7 +348,14 @@ class Watcher:
                 if item.filled:
                     why = f"one swing lasted over {self.limits.long_episode_s:g} s"
                 out.append(
-                    Event("decision", item.name, self.run, self.now_s, f"{item.name}: {decision} ({why})", decision)
+                    Event(
+                        event="decision",
+                        channel=item.name,
+                        run=self.run,
+                        time_s=self.now_s,
+                        text=f"{item.name}: {decision} ({why})",
+                        kind=decision,
+                    )
                 )
         return out
 
@@ -352,7 +371,7 @@ class Watcher:
             return []
         item.told.add("guard")
         text = f"{item.name}: no 'clean enough': {reasons_text(found)}"
-        return [Event("note", item.name, self.run, self.now_s, text, "guard")]
+        return [Event(event="note", channel=item.name, run=self.run, time_s=self.now_s, text=text, kind="guard")]
 
     # ------------------------------------------------------------ states
 
@@ -378,22 +397,22 @@ class Watcher:
         if live.in_excursion:
             state = "in an excursion"
         return ChannelState(
-            item.name,
-            item.decision,
-            item.decided_at_h,
-            item.count,
-            item.common,
-            hours,
-            rate,
-            low,
-            high,
-            phi,
-            live.in_excursion_s,
-            item.largest_V,
-            live.level_V if math.isfinite(live.level_V) else None,
-            live.sigma_V if live.settled else None,
-            item.alarms,
-            state,
+            channel=item.name,
+            decision=item.decision,
+            decided_at_h=item.decided_at_h,
+            episodes=item.count,
+            common_episodes=item.common,
+            observed_h=hours,
+            per_hour=rate,
+            low_per_hour=low,
+            high_per_hour=high,
+            dispersion=phi,
+            in_excursion_s=live.in_excursion_s,
+            largest_V=item.largest_V,
+            level_V=live.level_V if math.isfinite(live.level_V) else None,
+            noise_V=live.sigma_V if live.settled else None,
+            alarms=item.alarms,
+            state=state,
         )
 
     def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[dict[str, Any]] = ()) -> WatchSummary:
@@ -410,14 +429,14 @@ class Watcher:
             "of the whole log has the last word."
         )
         return WatchSummary(
-            self.design,
-            states,
-            self.decided,
-            ended,
-            self.runs,
-            self.samples,
-            tuple(self.alarms),
-            tuple(notes),
-            tuple(cautions),
-            tuple(offline),
+            design=self.design,
+            channels=states,
+            decided=self.decided,
+            ended=ended,
+            runs=self.runs,
+            samples=self.samples,
+            alarms=tuple(self.alarms),
+            notes=tuple(notes),
+            cautions=tuple(cautions),
+            offline=tuple(offline),
         )

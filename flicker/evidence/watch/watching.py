@@ -150,16 +150,16 @@ def design(
     rule = likelihood_ratio_pair(good, bad, false_alarm=each, miss=each, least_count=2, dispersion=bursts)
     return (
         Design(
-            tuple(channels),
-            rule.good_rate,
-            rule.bad_rate,
-            error,
-            each,
-            limits.confidence,
-            rule.clean_exposure,
-            rule.least_count,
-            rule.dispersion,
-            rule.method,
+            channels=tuple(channels),
+            good_rate_per_h=rule.good_rate,
+            bad_rate_per_h=rule.bad_rate,
+            error=error,
+            error_per_channel=each,
+            confidence=limits.confidence,
+            clean_hours=rule.clean_exposure,
+            least_episodes=rule.least_count,
+            bursts=rule.dispersion,
+            method=rule.method,
         ),
         rule,
     )

@@ -229,12 +229,12 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
             return ReadingPlan(file.name, "text", missing=sentence, settle=settle)
     columns = tuple(_unplanned(column) for column in layout.columns)
     return ReadingPlan(
-        file.name,
-        "text",
-        layout.delimiter,
-        layout.numerals.decimal if layout.numerals.sure else "not shown",
-        layout.has_header,
-        columns,
+        file=file.name,
+        form="text",
+        separator=layout.delimiter,
+        decimal=layout.numerals.decimal if layout.numerals.sure else "not shown",
+        header=layout.has_header,
+        columns=columns,
         missing=sentence,
         settle=settle,
         notes=tuple(layout.notes),
@@ -333,17 +333,17 @@ def _of_source(source: Source) -> ReadingPlan:
     titles = [how.columns[k].header for k in time.positions] if time.kind != "none" else []
     words = (f"{' and '.join(titles)}: " if titles else "") + (time.means or "counted")
     return ReadingPlan(
-        source.name,
-        how.form,
-        how.separator,
-        how.decimal,
-        how.header,
-        columns,
-        words,
-        time.factor if time.kind != "stamp" else None,
-        first,
-        end,
-        rows,
+        file=source.name,
+        form=how.form,
+        separator=how.separator,
+        decimal=how.decimal,
+        header=how.header,
+        columns=columns,
+        time=words,
+        scale_s=time.factor if time.kind != "stamp" else None,
+        first=first,
+        last=end,
+        rows=rows,
         shown=tuple(shown),
         notes=source.notes,
     )

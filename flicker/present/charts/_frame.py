@@ -212,7 +212,15 @@ def strip_of(record: ChannelRecord, *, clock: bool = False) -> Strip:
         first = starts[0]
         since = 3600.0 * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
         day = f"{first.day} {MONTHS[first.month - 1]} {first.year}"
-        return Strip(record.numbers, (0.0,), tuple(lengths), tuple(labels), time_unit(lengths[0]), since, day)
+        return Strip(
+            numbers=record.numbers,
+            offset_s=(0.0,),
+            length_s=tuple(lengths),
+            labels=tuple(labels),
+            unit=time_unit(lengths[0]),
+            zero_s=since,
+            day=day,
+        )
     return Strip(
         record.numbers,
         tuple(offsets.tolist()),

@@ -49,7 +49,16 @@ def _starts(item: ChannelAssessment) -> list[Event]:
         gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {hours_text(up.settle_s / 3600.0)}"
         said = f"surge of {volts_text(up.surge_V)}, {gone}: {'abnormal' if up.abnormal else 'normal'}"
         said += f"; rests at {volts_text(up.settled_V)}"
-        out.append(Event(up.run, 0.0, item.channel, "bad start" if up.abnormal else "start", said, up.surge_V))
+        out.append(
+            Event(
+                run=up.run,
+                start_s=0.0,
+                channel=item.channel,
+                kind="bad start" if up.abnormal else "start",
+                said=said,
+                size_V=up.surge_V,
+            )
+        )
     return out
 
 
@@ -72,7 +81,16 @@ def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
             said += "; cut by a gap or the end of the log"
         if worst.phase == "warm-up":
             said += "; during warm-up"
-        out.append(Event(rows[0].run, begin, item.channel, "trip" if beyond else "swing", said, worst.deviation_V))
+        out.append(
+            Event(
+                run=rows[0].run,
+                start_s=begin,
+                channel=item.channel,
+                kind="trip" if beyond else "swing",
+                said=said,
+                size_V=worst.deviation_V,
+            )
+        )
     return out
 
 
@@ -83,7 +101,16 @@ def _steps(result: Assessment, item: ChannelAssessment) -> list[Event]:
         if step is None or abs(step) <= result.limits.drift_V:
             continue
         said = f"the level at rest steps by {'+' if step > 0 else ''}{volts_text(step)} and stays"
-        out.append(Event(int(change["run"]), float(change["time_s"]), item.channel, "step", said, step))
+        out.append(
+            Event(
+                run=int(change["run"]),
+                start_s=float(change["time_s"]),
+                channel=item.channel,
+                kind="step",
+                said=said,
+                size_V=step,
+            )
+        )
     return out
 
 
@@ -102,7 +129,13 @@ def _silences(item: ChannelAssessment) -> list[Event]:
 
 
 def _length(seconds: float) -> str:
-    return f"{digits_text(seconds)} s" if seconds < 10 else f"{seconds:.0f} s" if seconds < 120 else hours_text(seconds / 3600.0)
+    return (
+        f"{digits_text(seconds)} s"
+        if seconds < 10
+        else f"{seconds:.0f} s"
+        if seconds < 120
+        else hours_text(seconds / 3600.0)
+    )
 
 
 def clock(run: Run, seconds: float) -> str:

@@ -117,7 +117,16 @@ def _look(parts: Sequence[Placed], channel: int) -> _Look | None:
             low, high, readings = min(low, part_low), max(high, part_high), readings + count
     centre = float(_at(drawn, (0.5,))[0])
     nothing = np.empty(0)
-    out = _Look(drawn_s, drawn, centre, readings, 0, max(-low, high), nothing, nothing)
+    out = _Look(
+        drawn_s=drawn_s,
+        drawn_V=drawn,
+        median_V=centre,
+        readings=readings,
+        beyond=0,
+        peak_V=max(-low, high),
+        swing_s=nothing,
+        off_V=nothing,
+    )
     if max(high - centre, centre - low) > SWING_V or out.peak_V > BEYOND_V:
         _exactly(out, parts, channel)
     return out

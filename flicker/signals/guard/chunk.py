@@ -100,13 +100,35 @@ def chunk_of(
             low, high, finite = _extremes(values.reshape(-1, size))
         drawn = values if whole else values[rows]
         if plan.held:
-            parts.append(Part(values, values, None, None, drawn, low, high, finite))
+            parts.append(
+                Part(
+                    low=values,
+                    high=values,
+                    finite=None,
+                    beyond=None,
+                    drawn_V=drawn,
+                    block_low=low,
+                    block_high=high,
+                    block_finite=finite,
+                )
+            )
         else:
             grid = values.reshape(-1, size // per_block)
             group_low, group_high, group_finite = _extremes(grid)
             with np.errstate(invalid="ignore"):
                 beyond = np.count_nonzero(np.isfinite(grid) & (np.abs(grid) > BEYOND_V), axis=1)
-            parts.append(Part(group_low, group_high, group_finite, beyond, drawn, low, high, finite))
+            parts.append(
+                Part(
+                    low=group_low,
+                    high=group_high,
+                    finite=group_finite,
+                    beyond=beyond,
+                    drawn_V=drawn,
+                    block_low=low,
+                    block_high=high,
+                    block_finite=finite,
+                )
+            )
     time_s = piece.time_s if plan.held else piece.time_s[:: size // per_block]
     return Chunk(time_s, per_block, piece.time_s if whole else piece.time_s[rows], tuple(parts))
 

@@ -263,7 +263,15 @@ def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, 
             levels = levels[:1]  # the permutation allows for bursts and for runs that differ by itself
         levels.append((_as_wide_as(shuffled, partial, best, widest), math.inf))
     grid, root = _ladder(partial, best, reach)
-    return Fit(partial, best, grid, root, tuple(levels), dispersion, tuple(cautions)), runs
+    return Fit(
+        partial=partial,
+        best=best,
+        grid=grid,
+        root=root,
+        levels=tuple(levels),
+        dispersion=dispersion,
+        cautions=tuple(cautions),
+    ), runs
 
 
 def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confidence: float = 0.95) -> AgeRegression:

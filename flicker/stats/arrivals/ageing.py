@@ -139,8 +139,8 @@ def age_trend(
             p = max(p, ar.tail_p(lower, upper, side))
             how = "t, widened by the dispersion within runs"
     return AgeTrend(
-        statistic, p, p_poisson, spread, factor, int(runs.times.size), m, permuted, caution, side, seed,
-        f"score test by risk sets, {how}", confidence,
+        statistic=statistic, p_value=p, p_poisson=p_poisson, dispersion=spread, rate_factor=factor, count=int(runs.times.size), runs=m, permuted=permuted, caution=caution, alternative=side, seed=seed,
+        method=f"score test by risk sets, {how}", confidence=confidence,
     )  # fmt: skip
 
 

@@ -127,8 +127,8 @@ def exponential_gaps_test(
     null = _exponential_null(min(n, LIMIT_SIZE), check.whole("seed", seed, what="a seed"))
     seen = statistic if n <= LIMIT_SIZE else _as_of_limit_size(statistic, n)
     return GapTest(
-        statistic, ar.simulated_p(seen, null, "increasing"), mean, float(x.std(ddof=1) / mean), int(n), dead_time, seed,
-        "Lilliefors test of exponential gaps, simulated null law", confidence,
+        statistic=statistic, p_value=ar.simulated_p(seen, null, "increasing"), mean_gap=mean, gap_variation=float(x.std(ddof=1) / mean), count=int(n), dead_time=dead_time, seed=seed,
+        method="Lilliefors test of exponential gaps, simulated null law", confidence=confidence,
     )  # fmt: skip
 
 
@@ -274,6 +274,6 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
     first = np.flatnonzero(begins)
     sizes = np.diff(np.append(first, runs.times.size))
     return Clusters(
-        runs.times[first], runs.times[first + sizes - 1], sizes, runs.run[first], np.cumsum(begins) - 1, limit,
-        float(first.size / runs.times.size), how,
+        starts=runs.times[first], ends=runs.times[first + sizes - 1], sizes=sizes, run=runs.run[first], member_of=np.cumsum(begins) - 1, gap=limit,
+        theta=float(first.size / runs.times.size), method=how,
     )  # fmt: skip

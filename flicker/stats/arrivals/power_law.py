@@ -116,9 +116,9 @@ def power_law_fit(
     narrow = n - z * np.sqrt(n / 2)
     every = 1.0 / rate_unbiased
     return PowerLawFit(
-        beta, low, high, unbiased, scale, scale_unbiased, rate, rate_unbiased, every,
-        float(every * n * (n - 1) / wide), float(every * n * (n - 1) / narrow**2) if narrow > 0 else float("inf"),
-        n, int(runs.ends.size), confidence, f"power-law fit by maximum likelihood, {ended_by}-terminated",
+        beta=beta, beta_low=low, beta_high=high, beta_unbiased=unbiased, scale=scale, scale_unbiased=scale_unbiased, end_rate=rate, end_rate_unbiased=rate_unbiased, end_interval=every,
+        end_interval_low=float(every * n * (n - 1) / wide), end_interval_high=float(every * n * (n - 1) / narrow**2) if narrow > 0 else float("inf"),
+        count=n, runs=int(runs.ends.size), confidence=confidence, method=f"power-law fit by maximum likelihood, {ended_by}-terminated",
     )  # fmt: skip
 
 
@@ -207,10 +207,10 @@ def log_linear_fit(
         bounds.append(float(optimize.brentq(lambda b, way=way: -way * root(b) - z, best, best + way * step)))
     per_run = float(runs.counts.sum()) / float(np.sum(np.exp(_tilt(best * ends)[0]) * ends * span))
     return LogLinearFit(
-        best / span, bounds[0] / span, bounds[1] / span, per_run, per_run * float(np.exp(best)),
-        float(np.log(2.0)) * span / best if best != 0 else float("inf"),
-        int(runs.times.size), int(runs.ends.size), confidence,
-        f"log-linear rate by conditional likelihood, {ended_by}-terminated",
+        growth=best / span, growth_low=bounds[0] / span, growth_high=bounds[1] / span, rate_at_start=per_run, rate_at_end=per_run * float(np.exp(best)),
+        doubling_time=float(np.log(2.0)) * span / best if best != 0 else float("inf"),
+        count=int(runs.times.size), runs=int(runs.ends.size), confidence=confidence,
+        method=f"log-linear rate by conditional likelihood, {ended_by}-terminated",
     )  # fmt: skip
 
 

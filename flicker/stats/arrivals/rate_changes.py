@@ -146,14 +146,14 @@ def rate_changes(
     borders = np.array(edges)
     counts = np.diff(np.concatenate([[0], np.searchsorted(events, borders[1:], "right")])).astype(np.int64)
     return RateChanges(
-        tuple(changes),
-        borders,
-        counts,
-        counts / np.diff(borders),
-        whole_p,
-        whole_lr,
-        confidence,
-        "largest likelihood ratio of one change, p by simulation of uniform times",
+        changes=tuple(changes),
+        edges=borders,
+        counts=counts,
+        rates=counts / np.diff(borders),
+        p_value=whole_p,
+        likelihood_ratio=whole_lr,
+        confidence=confidence,
+        method="largest likelihood ratio of one change, p by simulation of uniform times",
     )
 
 

@@ -63,7 +63,11 @@ class RateSince(Result):
         if self.p_value > 0.5 * (1.0 - self.confidence):
             return f"no change of rate is shown ({self.count} events)"
         way = "more" if self.p_up < self.p_down else "less"
-        when = f"from {self.at:.6g} on" if self.given else f"since {self.at:.6g} (between {self.low:.6g} and {self.high:.6g})"
+        when = (
+            f"from {self.at:.6g} on"
+            if self.given
+            else f"since {self.at:.6g} (between {self.low:.6g} and {self.high:.6g})"
+        )
         return f"events come {way} often {when}, {self.ratio:.2g} times ({self.ratio_low:.2g} to {self.ratio_high:.2g})"
 
 
@@ -133,7 +137,23 @@ def rate_since(
     t = decluster(inside, dead_time=dead).starts if inside.size else inside
     method = "split of block counts and permuted gaps, both demanded" + ("" if at is None else "; moment given")
     if t.size < FEWEST_EVENTS:
-        return RateSince(begin, begin, stop, 0.0, 0.0, 1.0, 0.0, np.inf, 1.0, 1.0, 1.0, t.size, at is not None, confidence, method)
+        return RateSince(
+            at=begin,
+            low=begin,
+            high=stop,
+            rate_before=0.0,
+            rate_after=0.0,
+            ratio=1.0,
+            ratio_low=0.0,
+            ratio_high=np.inf,
+            p_up=1.0,
+            p_down=1.0,
+            dispersion=1.0,
+            count=t.size,
+            given=at is not None,
+            confidence=confidence,
+            method=method,
+        )
     blocks = int(np.clip(t.size // PER_BLOCK, *BLOCKS))
     counts = np.histogram(t, bins=blocks, range=(0.0, span))[0].astype(np.float64)
     roots = 2.0 * np.sqrt(counts + 0.25)  # variance 1 where counts are Poisson
@@ -252,7 +272,9 @@ def _null(size: int, least: int, prior: float) -> Floats:
     for k in range(least, size - least + 1):
         low, high = total[:, k - 1] / k, (total[:, -1] - total[:, k - 1]) / (size - k)
         rest = np.maximum(square - k * low**2 - (size - k) * high**2, 1e-12)
-        out = np.maximum(out, (high - low) / np.sqrt((prior + rest) / (size - 2 + prior) * (1.0 / k + 1.0 / (size - k))))
+        out = np.maximum(
+            out, (high - low) / np.sqrt((prior + rest) / (size - 2 + prior) * (1.0 / k + 1.0 / (size - k)))
+        )
     return np.sort(out)
 
 
@@ -322,4 +344,10 @@ def _rates(
     ratio = (n1 / e1) / (n0 / e0) if n0 else np.inf
     half = special.stdtrit(dof, 0.5 + 0.5 * confidence) * np.sqrt(dispersion * (1.0 / (n0 + 0.5) + 1.0 / (n1 + 0.5)))
     middle = ((n1 + 0.5) / e1) / ((n0 + 0.5) / e0)
-    return n0 / e0, n1 / e1, float(ratio), float(middle / np.exp(half)) if n1 else 0.0, float(middle * np.exp(half)) if n0 else np.inf
+    return (
+        n0 / e0,
+        n1 / e1,
+        float(ratio),
+        float(middle / np.exp(half)) if n1 else 0.0,
+        float(middle * np.exp(half)) if n0 else np.inf,
+    )

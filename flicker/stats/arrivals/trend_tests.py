@@ -152,8 +152,8 @@ def laplace_test(
         raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
     z = _laplace_z(used)
     return TrendTest(
-        z, ar.normal_p(z, alternative_), int(runs.times.size), int(runs.ends.size), alternative_,
-        f"Laplace test, {ended_by}-terminated, Poisson arrivals", confidence,
+        z=z, p_value=ar.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        method=f"Laplace test, {ended_by}-terminated, Poisson arrivals", confidence=confidence,
     )  # fmt: skip
 
 
@@ -202,8 +202,8 @@ def power_law_test(
     dof = 2 * int(used.times.size)
     lower, upper = float(special.chdtr(dof, chi2)), float(special.chdtrc(dof, chi2))
     return PowerLawTest(
-        chi2, dof, ar.tail_p(upper, lower, alternative_), int(runs.times.size), int(runs.ends.size), alternative_,
-        f"MIL-HDBK-189 chi-square test, {ended_by}-terminated", confidence,
+        chi2=chi2, dof=dof, p_value=ar.tail_p(upper, lower, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        method=f"MIL-HDBK-189 chi-square test, {ended_by}-terminated", confidence=confidence,
     )  # fmt: skip
 
 
@@ -343,10 +343,10 @@ def lewis_robinson_test(
     levels = burst_levels(runs)
     p_bursts = permuted_bursts(runs, levels, ended_by=ended_by, alternative=alternative_, seed=seed)
     return RenewalTrendTest(
-        z, max(p_gaps, p_bursts), p_gaps, p_bursts, ar.normal_p(z, alternative_), cv, int(runs.times.size),
-        int(levels[0].first.size), int(runs.ends.size), alternative_, seed,
-        f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
-        confidence,
+        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=ar.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
+        bursts=int(levels[0].first.size), runs=int(runs.ends.size), alternative=alternative_, seed=seed,
+        method=f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
+        confidence=confidence,
     )  # fmt: skip
 
 
@@ -420,8 +420,8 @@ def anderson_darling_trend_test(
             of_levels.append(ar.simulated_p(statistic, anderson_darling(u), "increasing"))
     p_bursts = max(of_levels)
     return AndersonDarlingTrend(
-        statistic, max(p_gaps, p_bursts), p_gaps, p_bursts, p_poisson, int(runs.times.size), int(levels[0].first.size),
-        int(runs.ends.size), seed,
-        f"Anderson-Darling trend test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
-        confidence,
+        statistic=statistic, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_poisson=p_poisson, count=int(runs.times.size), bursts=int(levels[0].first.size),
+        runs=int(runs.ends.size), seed=seed,
+        method=f"Anderson-Darling trend test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
+        confidence=confidence,
     )  # fmt: skip

@@ -150,8 +150,8 @@ def rate_trend_test(
         p_bursts = permuted_bursts(free, burst_levels(free, level), ended_by="time", alternative=side, seed=seed)
         variation = gap_variation(free)
     return RateTrend(
-        z, max(p_gaps, p_bursts), p_gaps, p_bursts, spread, variation, factor, int(runs.times.size), n,
-        int(runs.ends.size), float(free.ends.sum()), dead_time, side, seed,
-        "Laplace's score by permutation of gaps and of bursts, both demanded",
-        confidence,
+        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, dispersion=spread, gap_variation=variation, rate_factor=factor, events=int(runs.times.size), clusters=n,
+        runs=int(runs.ends.size), free_time=float(free.ends.sum()), dead_time=dead_time, alternative=side, seed=seed,
+        method="Laplace's score by permutation of gaps and of bursts, both demanded",
+        confidence=confidence,
     )  # fmt: skip

@@ -262,7 +262,7 @@ def return_level(tail: Tail, exposure: float) -> ReturnLevel:
         ends.append(gpd.root(partial(objection, way=way), start, start + way * step) if found else way * math.inf)
     low, high = ends
     return ReturnLevel(
-        exposure, tail.threshold + middle, se, tail.threshold + math.exp(low),
-        tail.threshold + math.exp(high) if math.isfinite(high) else math.inf, tail.confidence,
-        "generalised Pareto return level, interval by profile likelihood, se by the delta method",
+        exposure=exposure, level=tail.threshold + middle, se=se, low=tail.threshold + math.exp(low),
+        high=tail.threshold + math.exp(high) if math.isfinite(high) else math.inf, confidence=tail.confidence,
+        method="generalised Pareto return level, interval by profile likelihood, se by the delta method",
     )  # fmt: skip

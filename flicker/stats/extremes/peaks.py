@@ -155,9 +155,9 @@ class TailFit(Result):
         share = share_above(self.excesses + self.threshold, level, confidence=self.confidence)
         low, middle, high = (float(-math.expm1(-r * exposure)) for r in (0.0 if few else low, middle, high))
         return TailChance(
-            level, exposure, middle, low, high, "upper" if few else "two-sided",
-            self.rate * self.share_beyond(level) * exposure, share, self.confidence, self.caution, self.seed,
-            f"profile likelihood of a generalised Pareto tail{', any shape of the range' if few else ', calibrated' if self.count < CALIBRATE_BELOW else ''}",
+            level=level, exposure=exposure, chance=middle, low=low, high=high, bound="upper" if few else "two-sided",
+            expected=self.rate * self.share_beyond(level) * exposure, share=share, confidence=self.confidence, caution=self.caution, seed=self.seed,
+            method=f"profile likelihood of a generalised Pareto tail{', any shape of the range' if few else ', calibrated' if self.count < CALIBRATE_BELOW else ''}",
         )  # fmt: skip
 
     def level_for(self, exposure: float) -> ReturnLevel:
@@ -198,7 +198,16 @@ def share_above(peaks: ArrayLike, level: float, *, confidence: float = 0.95) -> 
     n, k = int(x.size), int(np.count_nonzero(x > level))
     low = float(special.betaincinv(k, n - k + 1, tail)) if k else 0.0
     high = float(special.betaincinv(k + 1, n - k, 1.0 - tail)) if k < n else 1.0
-    return PeakShare(level, k, n, k / n, low, high, confidence, "counted, exact binomial limits (Clopper-Pearson)")
+    return PeakShare(
+        level=level,
+        above=k,
+        count=n,
+        share=k / n,
+        low=low,
+        high=high,
+        confidence=confidence,
+        method="counted, exact binomial limits (Clopper-Pearson)",
+    )
 
 
 def fit_tail(
@@ -281,8 +290,8 @@ def fit_tail(
         border = f"The fit lies at the border of the range of shapes ({low_shape:g} to {high_shape:g})."
         caution = f"{caution} {border}".strip()
     return TailFit(
-        best.shape, shape_low, shape_high, shape_se, best.scale, scale_low, scale_high, scale_se,
-        rate, rate_low, rate_high, threshold, seen, n, float(y[-1]) + threshold, best.value,
-        span, confidence, caution, seed,
-        f"generalised Pareto tail by maximum likelihood, shape between {low_shape:g} and {high_shape:g}", y,
+        shape=best.shape, shape_low=shape_low, shape_high=shape_high, shape_se=shape_se, scale=best.scale, scale_low=scale_low, scale_high=scale_high, scale_se=scale_se,
+        rate=rate, rate_low=rate_low, rate_high=rate_high, threshold=threshold, exposure=seen, count=n, largest=float(y[-1]) + threshold, log_likelihood=best.value,
+        shape_range=span, confidence=confidence, caution=caution, seed=seed,
+        method=f"generalised Pareto tail by maximum likelihood, shape between {low_shape:g} and {high_shape:g}", excesses=y,
     )  # fmt: skip

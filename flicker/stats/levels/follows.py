@@ -91,7 +91,7 @@ def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int =
     moves = norm > 1e-9 * np.maximum(np.abs(np.array(rows)).max(axis=1), 1e-300) * np.sqrt(y.size)
     method = "squared correlation about a straight line against 1/f noise of exponents 1 to 3, Monte Carlo"
     if not moves.any() or np.ptp(y) == 0.0:
-        return Following(0, 0.0, 0.0, 1.0, False, method)
+        return Following(best=0, slope=0.0, share=0.0, p_value=1.0, stepped=False, method=method)
     unit = np.where(moves[:, None], x / np.where(norm, norm, 1.0)[:, None], 0.0)
     plain, stepped = _shares(y[None, :], unit, basis)
     hits = np.zeros((2, len(EXPONENTS)))
@@ -106,7 +106,14 @@ def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int =
     place = int(best[0])
     series = y if not chosen else y - _step(y[None, :], unit, basis)[0]
     slope = float((series - basis @ (basis.T @ series)) @ unit[place] / norm[place])
-    return Following(place, slope, float(share[0]), min(1.0, 2.0 * float(chances[chosen])), bool(chosen), method)
+    return Following(
+        best=place,
+        slope=slope,
+        share=float(share[0]),
+        p_value=min(1.0, 2.0 * float(chances[chosen])),
+        stepped=bool(chosen),
+        method=method,
+    )
 
 
 def _shares(

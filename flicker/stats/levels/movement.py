@@ -119,18 +119,18 @@ def movement_test(
     span = int(places[-1] - places[0]) + 1
     if values.size < _FEWEST:
         return Movement(
-            seen,
-            0.0,
-            float("inf"),
-            1.0,
-            float("inf"),
-            limit,
-            float("nan"),
-            values.size,
-            lowest,
-            highest,
-            confidence,
-            "too few cells for a noise model",
+            range=seen,
+            low=0.0,
+            high=float("inf"),
+            p_value=1.0,
+            critical_range=float("inf"),
+            limit=limit,
+            scale=float("nan"),
+            cells=values.size,
+            lowest_at=lowest,
+            highest_at=highest,
+            confidence=confidence,
+            method="too few cells for a noise model",
         )
     rounding = step / np.sqrt(12.0)
     scales = [(float(np.hypot(_step_scale(values, places), rounding)), _at(RANGE_BY_STEPS, span))]
@@ -152,18 +152,18 @@ def movement_test(
     best = int(np.argmin(allowed))
     critical = allowed[best] + step
     return Movement(
-        seen,
-        max(0.0, seen - critical),
-        seen + critical,
-        min(1.0, looks * min(chances)),
-        critical,
-        limit,
-        scales[best][0],
-        values.size,
-        lowest,
-        highest,
-        confidence,
-        method,
+        range=seen,
+        low=max(0.0, seen - critical),
+        high=seen + critical,
+        p_value=min(1.0, looks * min(chances)),
+        critical_range=critical,
+        limit=limit,
+        scale=scales[best][0],
+        cells=values.size,
+        lowest_at=lowest,
+        highest_at=highest,
+        confidence=confidence,
+        method=method,
     )
 
 
@@ -230,7 +230,16 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
     centred = values - values.mean()
     total = float(centred @ centred)
     if k < _FEWEST or total == 0.0:
-        return MovementKind("none", 0.0, 0.0, float("nan"), 0.0, False, 0.0, 0.0)
+        return MovementKind(
+            kind="none",
+            slope=0.0,
+            step=0.0,
+            step_at=float("nan"),
+            net=0.0,
+            returns=False,
+            share_slope=0.0,
+            share_step=0.0,
+        )
     run = when - when.mean()
     slope = float(run @ centred / (run @ run))
     left = np.arange(1, k)
@@ -245,7 +254,16 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
     kind = "wander"
     if max(share_slope, share_step) >= 0.85:
         kind = "slope" if share_slope > share_step else "step"
-    return MovementKind(kind, slope, step, float(when[cut]), net, returns, share_slope, share_step)
+    return MovementKind(
+        kind=kind,
+        slope=slope,
+        step=step,
+        step_at=float(when[cut]),
+        net=net,
+        returns=returns,
+        share_slope=share_slope,
+        share_step=share_step,
+    )
 
 
 def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, NDArray[np.int64]]:

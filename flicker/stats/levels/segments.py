@@ -156,7 +156,16 @@ def level_segments(
     values, places = values[seen], places[seen]
     method = "medians of cells, exact search by least squares (ruptures KernelCPD, linear kernel); description"
     if values.size == 0:
-        return LevelSegments((), float("nan"), 0.0, None, None, step, confidence, method)
+        return LevelSegments(
+            segments=(),
+            usual_level=float("nan"),
+            cell=0.0,
+            line=None,
+            line_half=None,
+            smallest_step=step,
+            confidence=confidence,
+            method=method,
+        )
     begin, end, middle, cell = _cells(places, values, breaks)
     fewest = max(FEWEST_CELLS, int(np.ceil(least / cell))) if cell > 0 else FEWEST_CELLS
     cuts = _cuts(middle, step, fewest)

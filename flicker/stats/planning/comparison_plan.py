@@ -87,7 +87,17 @@ def comparison_power(
     power, best = _power(rate * t0, rate * t1 * ratio, odds, error, alternative, method)
     size, _ = _power(rate * t0, rate * t1 * null, odds, error, alternative, method)
     return ComparisonPower(
-        power, best, size, rate, t0, t1, ratio, null, error, alternative, f"conditional binomial, {method}, exact sums"
+        power=power,
+        best_power=best,
+        size=size,
+        base_rate=rate,
+        base_exposure=t0,
+        exposure=t1,
+        true_ratio=ratio,
+        null_ratio=null,
+        error=error,
+        alternative=alternative,
+        method=f"conditional binomial, {method}, exact sums",
     )
 
 
@@ -221,9 +231,29 @@ def comparison_exposure(
     best = max(powers)
     first = next((i for i, value in enumerate(powers) if value >= wanted), None)
     if first is None:
-        return ComparisonPlan(math.inf, best, best, False, rate, t0, ratio, error, "conditional binomial, exact sums")
+        return ComparisonPlan(
+            exposure=math.inf,
+            power=best,
+            best_reachable_power=best,
+            reachable=False,
+            base_rate=rate,
+            base_exposure=t0,
+            true_ratio=ratio,
+            error=error,
+            method="conditional binomial, exact sums",
+        )
     low, high = float(grid[max(0, first - 1)]), float(grid[first])
     for _ in range(30):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if reached(middle) < wanted else (low, middle)
-    return ComparisonPlan(high, reached(high), best, True, rate, t0, ratio, error, "conditional binomial, exact sums")
+    return ComparisonPlan(
+        exposure=high,
+        power=reached(high),
+        best_reachable_power=best,
+        reachable=True,
+        base_rate=rate,
+        base_exposure=t0,
+        true_ratio=ratio,
+        error=error,
+        method="conditional binomial, exact sums",
+    )

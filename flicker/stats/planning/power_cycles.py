@@ -146,15 +146,15 @@ def plan_cycles(
             raise ValueError(f"run_length must reach a bin in which episodes were seen, got {length}")
 
     return CyclePlan(
-        cycles,
-        length,
-        cycles * length,
-        bench(length, cycles),
-        -math.expm1(log_miss(length, cycles)),
-        _one_long_run(e, k, t, seen, target),
-        confidence,
-        cool,
-        "rates known" if t is None else "predictive, rates from the episodes seen",
+        cycles=cycles,
+        run_length=length,
+        exposure=cycles * length,
+        bench_time=bench(length, cycles),
+        chance=-math.expm1(log_miss(length, cycles)),
+        one_long_run=_one_long_run(e, k, t, seen, target),
+        confidence=confidence,
+        cool_down=cool,
+        method="rates known" if t is None else "predictive, rates from the episodes seen",
     )
 
 

@@ -81,7 +81,15 @@ def detectable_share(
         # beyond the needed overlap the rest of an exponential length is exponential again
         full = interval - spare
         share = math.exp(-needed / length) * (spare - length * math.expm1(-full / length)) / interval
-    return SeenShare(min(1.0, share), length, interval, aperture, fraction, lengths, "overlap of a rectangular glitch")
+    return SeenShare(
+        share=min(1.0, share),
+        glitch_length=length,
+        sample_interval=interval,
+        integration_time=aperture,
+        needed_fraction=fraction,
+        lengths=lengths,
+        method="overlap of a rectangular glitch",
+    )
 
 
 def sample_interval_for(

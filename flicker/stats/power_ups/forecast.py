@@ -103,6 +103,7 @@ def growth_forecast(
     count then negative binomial. It carries the line on beyond what was seen, and knows no repair.
     """
     law = _law(counts, expected, order, scatter, confidence)
+    at = check.finite("at", at)
     planned = check.positive("planned", planned, what="what is expected of the unit")
     log_mean = law.log_level + law.growth * law.scaled(at) + math.log(planned)
     mean = np.exp(np.minimum(log_mean, 700.0))
@@ -116,8 +117,8 @@ def growth_forecast(
         return float((law.weights * special.betainc(law.shape, k + 1.0, law.shape / (law.shape + mean))).sum())
 
     return GrowthForecast(
-        float(at), middle, lowest, highest, sc.first_count(below, tail), sc.first_count(below, 1.0 - tail), law.units,
-        confidence, "predictive law over units that grow (negative binomial)",
+        at=float(at), expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), units=law.units,
+        confidence=confidence, method="predictive law over units that grow (negative binomial)",
     )  # fmt: skip
 
 
@@ -156,7 +157,14 @@ def growth_reaches(
     place = np.where(last >= wanted, law.scaled(law.last), place)
     tail = 0.5 * (1.0 - confidence)
     at, low, high = (law.order_of(q) for q in _quantiles(place, law.weights, (0.5, tail, 1.0 - tail)))
-    return ReachForecast(at, low, high, now, confidence, "law of level and growth over units (negative binomial)")
+    return ReachForecast(
+        at=at,
+        low=low,
+        high=high,
+        now=now,
+        confidence=confidence,
+        method="law of level and growth over units (negative binomial)",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +211,8 @@ def _law(
     level, like = sc.at_levels(n, np.exp(b[:, None] * scaled) * e, law.squares)
     log_weights = like - 0.5 * (b / GROWTH_SD)[:, None, None] ** 2 + law.log_weights[None, :, None]
     return _Law(
-        b[:, None, None], 1.0 / law.squares[None, :, None], level, sc.normalised(log_weights), float(x.min()),
-        float(np.ptp(x)), int(n.size),
+        growth=b[:, None, None], shape=1.0 / law.squares[None, :, None], log_level=level, weights=sc.normalised(log_weights), first=float(x.min()),
+        span=float(np.ptp(x)), units=int(n.size),
     )  # fmt: skip
 
 

@@ -253,8 +253,8 @@ def rate_comparison(
     if alone:
         method += f", power-ups taken to differ by {sc.percent(scale)}"
     return RateComparison(
-        p_up, p_down, ratio, low, high, cv, cv_low, cv_high, up, down, int(n0.sum()), int(n1.sum()), int(n0.size),
-        int(n1.size), alone, level, confidence, scale, method,
+        p_up=p_up, p_down=p_down, ratio=ratio, low=low, high=high, cv=cv, cv_low=cv_low, cv_high=cv_high, holds_up=up, holds_down=down, before=int(n0.sum()), after=int(n1.sum()), power_ups_before=int(n0.size),
+        power_ups_after=int(n1.size), alone=alone, level=level, confidence=confidence, scale=scale, method=method,
     )  # fmt: skip
 
 

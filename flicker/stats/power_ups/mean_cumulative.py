@@ -20,7 +20,9 @@ Floats = NDArray[np.float64]
 # A prior worth three degrees of freedom on how power-ups differ, as for sizes (`flicker.stats.power_ups.sizes`). Common
 # practice, no source; coverage with it: tests/studies/results/mean_cumulative.md.
 PRIOR_DOF = 3.0
-NEIGHBOURS = 2.0 / 3.0  # degrees of freedom that a difference of neighbours is worth: von Neumann 1941, for many of them
+NEIGHBOURS = (
+    2.0 / 3.0
+)  # degrees of freedom that a difference of neighbours is worth: von Neumann 1941, for many of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +118,9 @@ def mean_cumulative(
         low = np.array([count_tails.poisson_low(int(n), tail) for n in seen])
         high = np.array([count_tails.poisson_high(int(n), tail) for n in seen])
     return MeanCumulative(
-        moments, events.astype(np.int64), at_risk.astype(np.int64), mean, np.sqrt(robust), low, high,
-        int(runs.times.size), units, scatter, confidence,
-        "mean cumulative function (Nelson 1995), robust variance (Lawless and Nadeau 1995), moderated t of its logarithm"
+        time=moments, events=events.astype(np.int64), at_risk=at_risk.astype(np.int64), mean=mean, se=np.sqrt(robust), low=low, high=high,
+        count=int(runs.times.size), power_ups=units, scatter=scatter, confidence=confidence,
+        method="mean cumulative function (Nelson 1995), robust variance (Lawless and Nadeau 1995), moderated t of its logarithm"
         if units > 1 else "count of one power-up, exact Poisson limits",
     )  # fmt: skip
 
@@ -219,10 +221,11 @@ def count_by_age(
     dof = PRIOR_DOF + worth
     dispersion = max(1.0, (PRIOR_DOF * prior + NEIGHBOURS * 0.5 * float((apart**2).sum())) / dof)
     reach = float(special.stdtrit(dof, 0.5 + 0.5 * confidence))
+    share = np.minimum(share, 1.0)  # a sum of shares may end a rounding above one
     half = reach * np.sqrt(dispersion * total * share * (1.0 - share))
     middle = total * share
     return CountByAge(
-        np.concatenate(([0], np.cumsum(n))).astype(np.int64), middle, np.maximum(middle - half, 0.0),
-        np.minimum(middle + half, total), dispersion, scatter, confidence,
-        "bridge of the counts, widened by their moderated dispersion",
+        count=np.concatenate(([0], np.cumsum(n))).astype(np.int64), expected=middle, low=np.maximum(middle - half, 0.0),
+        high=np.minimum(middle + half, total), dispersion=dispersion, scatter=scatter, confidence=confidence,
+        method="bridge of the counts, widened by their moderated dispersion",
     )  # fmt: skip

@@ -87,14 +87,38 @@ def early_share_test(
     share = s / total if total else math.nan
     exact = float(special.betainc(s, total - s + 1.0, p)) if s else 1.0
     if first.size < FEWEST or runs < 2:
-        return EarlyShare(s, total, share, p, 1.0, 1.0, exact, int(first.size), runs, False, f"{method}: too few")
+        return EarlyShare(
+            early=s,
+            count=total,
+            share=share,
+            expected_share=p,
+            dispersion=1.0,
+            p_value=1.0,
+            p_exact=exact,
+            power_ups=int(first.size),
+            with_episodes=runs,
+            pattern=False,
+            method=f"{method}: too few",
+        )
     phi = 1.0
     if 0 < s < total:
         phi = max(1.0, float(np.sum((first - n * share) ** 2 / (np.maximum(n, 1) * share * (1 - share)))) / (runs - 1))
     tail = float(special.betainc(s / phi, (total - s) / phi + 1.0, p)) if s else 1.0
     z = -float(special.ndtri(min(max(tail, 1e-300), 1.0 - 1e-16)))
     value = max(exact, float(special.stdtr(runs - 1, -z)))
-    return EarlyShare(s, total, share, p, phi, value, exact, int(first.size), runs, True, method)
+    return EarlyShare(
+        early=s,
+        count=total,
+        share=share,
+        expected_share=p,
+        dispersion=phi,
+        p_value=value,
+        p_exact=exact,
+        power_ups=int(first.size),
+        with_episodes=runs,
+        pattern=True,
+        method=method,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +221,13 @@ def provoked_test(
         law = np.convolve(law, (1.0 - chance, chance))
     p = float(min(1.0, law[hits:].sum())) if hits else 1.0
     return ProvokedTest(
-        hits, asked, len(chances), float(sum(chances)), p, window, "windows on both sides, exact (Poisson-binomial)"
+        hits=hits,
+        stimuli=asked,
+        used=len(chances),
+        expected=float(sum(chances)),
+        p_value=p,
+        window=window,
+        method="windows on both sides, exact (Poisson-binomial)",
     )
 
 

@@ -84,13 +84,23 @@ def mean_rate(
     total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
     if n.size == 1:
         low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
-        return MeanRate(total / time, low, high, total, time, 1, confidence, scale, "exact Poisson limits (Garwood)")
+        return MeanRate(
+            rate=total / time,
+            low=low,
+            high=high,
+            count=total,
+            exposure=time,
+            power_ups=1,
+            confidence=confidence,
+            scale=scale,
+            method="exact Poisson limits (Garwood)",
+        )
     law = _law(n, e, scale)
     low = 0.0 if total == 0 else math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail))
     high = math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail))
     return MeanRate(
-        total / time, low, high, total, time, int(n.size), confidence, scale,
-        "integrated likelihood over power-ups (negative binomial)",
+        rate=total / time, low=low, high=high, count=total, exposure=time, power_ups=int(n.size), confidence=confidence, scale=scale,
+        method="integrated likelihood over power-ups (negative binomial)",
     )  # fmt: skip
 
 
@@ -251,8 +261,8 @@ def power_ups_to_see(
         middle = (low + high) // 2
         low, high = (middle, high) if _clean(law, middle, each) > 1.0 - confidence else (low, middle)
     return PowerUpSoak(
-        high, each, high * each, _clean(law, high, each), confidence, int(n.sum()), int(n.size), scale,
-        "predictive law over power-ups (negative binomial), rate and scatter from those seen",
+        power_ups=high, length=each, exposure=high * each, miss=_clean(law, high, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
+        method="predictive law over power-ups (negative binomial), rate and scatter from those seen",
     )  # fmt: skip
 
 
@@ -397,6 +407,6 @@ def count_forecast(
 
     expected = math.exp(sc.quantile(law.log_rate, weights.sum(axis=0), 0.5)) * length
     return CountForecast(
-        expected, sc.first_count(below, tail), sc.first_count(below, 1.0 - tail), below(0), int(n.size), confidence,
-        "predictive law over power-ups (negative binomial)",
+        expected=expected, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), none=below(0), power_ups=int(n.size), confidence=confidence,
+        method="predictive law over power-ups (negative binomial)",
     )  # fmt: skip

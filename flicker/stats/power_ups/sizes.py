@@ -220,7 +220,19 @@ def _alike(rests: Sequence[Floats], rss: float) -> float:
 
 def _nothing(power_ups: int, count: int, confidence: float, method: str, factor: float) -> SizeGrowth:
     return SizeGrowth(
-        1.0, 1.0, 1.0, 1.0, factor, 0.0, math.inf, math.nan, 0, int(count), int(power_ups), confidence, method
+        p_up=1.0,
+        p_down=1.0,
+        p_up_plain=1.0,
+        p_down_plain=1.0,
+        factor=factor,
+        low=0.0,
+        high=math.inf,
+        statistic=math.nan,
+        dof=0,
+        count=int(count),
+        power_ups=int(power_ups),
+        confidence=confidence,
+        method=method,
     )
 
 

@@ -14,7 +14,10 @@ from flicker.base.result import Result
 Floats = NDArray[np.float64]
 
 FEWEST_BURSTS = 10  # as for a growth of sizes
-BLOCKS, PER_BLOCK = (5, 10), 4  # batch means: fewest and most blocks, bursts of each; tests/studies/results/sizes_ahead.md
+BLOCKS, PER_BLOCK = (
+    (5, 10),
+    4,
+)  # batch means: fewest and most blocks, bursts of each; tests/studies/results/sizes_ahead.md
 # Swings that grow faster than a constant factor come sooner: as for a level that moves (`evidence.questions.forecast`),
 # measured in tests/studies/results/sizes_ahead.md.
 EARLY = 0.8
@@ -113,12 +116,11 @@ def sizes_ahead(
         for curve, chance in ((line + error, tail), (line, 0.5))
     ]
     return SizesAhead(
-        EARLY * first[0], first[1], span, float(np.exp(line[0])), threshold, int(x.size), confidence,
-        "line through block means of log sizes, first passage",
+        earliest=EARLY * first[0], middle=first[1], horizon=span, size_now=float(np.exp(line[0])), threshold=threshold, count=int(x.size), confidence=confidence,
+        method="line through block means of log sizes, first passage",
     )  # fmt: skip
 
 
 def _first(ahead: Floats, reached: NDArray[np.bool_]) -> float:
     place = np.flatnonzero(reached)
     return float(ahead[place[0]]) if place.size else float("inf")
-

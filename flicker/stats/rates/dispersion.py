@@ -196,7 +196,17 @@ def dispersion_test(
     confidence = check.share("confidence", confidence)
     n, k = int(x.sum()), int(x.size)
     if n == 0:
-        return DispersionTest(math.nan, math.nan, k - 1, 1.0, alternative, 0, None, "nothing counted", confidence)
+        return DispersionTest(
+            index=math.nan,
+            chi2=math.nan,
+            dof=k - 1,
+            p_value=1.0,
+            alternative=alternative,
+            replicates=0,
+            seed=None,
+            method="nothing counted",
+            confidence=confidence,
+        )
     mean = n * e / e.sum()
     chi2 = float(np.sum((x - mean) ** 2 / mean))
     equal = bool(np.ptp(e) <= 1e-9 * e.max())
@@ -224,8 +234,8 @@ def dispersion_test(
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
     p_value = min(1.0, {"greater": upper, "less": lower, "two-sided": count_tails.two_sided(lower, upper)}[alternative])
     return DispersionTest(
-        chi2 / (k - 1), chi2, k - 1, p_value, alternative, replicates, used_seed, f"index of dispersion, {method}",
-        confidence,
+        index=chi2 / (k - 1), chi2=chi2, dof=k - 1, p_value=p_value, alternative=alternative, replicates=replicates, seed=used_seed, method=f"index of dispersion, {method}",
+        confidence=confidence,
     )  # fmt: skip
 
 

@@ -128,14 +128,14 @@ def rate_interval(
     elif sided == "lower":
         high = math.inf
     return RateInterval(
-        count,
-        exposure,
-        count / exposure,
-        low / exposure,
-        high / exposure,
-        confidence,
-        sided,
-        f"Poisson, {method}, ended by {ended_by}",
+        count=count,
+        exposure=exposure,
+        rate=count / exposure,
+        low=low / exposure,
+        high=high / exposure,
+        confidence=confidence,
+        sided=sided,
+        method=f"Poisson, {method}, ended by {ended_by}",
     )
 
 
@@ -192,7 +192,16 @@ def share_interval(hits: int, trials: int, *, confidence: float = 0.95, sided: S
     misses = trials - hits
     low = float(special.betaincinv(hits, misses + 1, tail)) if hits and sided != "upper" else 0.0
     high = float(special.betainccinv(hits + 1, misses, tail)) if misses and sided != "lower" else 1.0
-    return ShareInterval(hits, trials, hits / trials, low, high, confidence, sided, "binomial, exact (Clopper-Pearson)")
+    return ShareInterval(
+        hits=hits,
+        trials=trials,
+        share=hits / trials,
+        low=low,
+        high=high,
+        confidence=confidence,
+        sided=sided,
+        method="binomial, exact (Clopper-Pearson)",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,7 +267,15 @@ def on_off_significance(
         half += off_count * math.log((1.0 + alpha) * off_count / total)
     z = math.copysign(math.sqrt(max(0.0, 2.0 * half)), on_count - alpha * off_count)
     method = "z by Li and Ma eq. 17; p by the exact conditional binomial"
-    return OnOff(on_count, off_count, alpha * off_count, z, test.p_value, alternative, method)
+    return OnOff(
+        on_count=on_count,
+        off_count=off_count,
+        expected=alpha * off_count,
+        z=z,
+        p_value=test.p_value,
+        alternative=alternative,
+        method=method,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,5 +318,11 @@ def rate_difference(
     low = difference - math.hypot(one.rate - one.low, two.high - two.rate)
     high = difference + math.hypot(one.high - one.rate, two.rate - two.low)
     return RateDifference(
-        one.rate, two.rate, difference, low, high, one.confidence, "limits recovered from exact intervals"
+        rate=one.rate,
+        base_rate=two.rate,
+        difference=difference,
+        low=low,
+        high=high,
+        confidence=one.confidence,
+        method="limits recovered from exact intervals",
     )

@@ -113,17 +113,17 @@ def overdispersed_rate(
         high = max(high, count_tails.bursty_high(n, tail, assumed) / total)
         cautions = (*cautions, f"wide enough for counts that vary {assumed:g} times as much as independent events")
     return OverdispersedRate(
-        n,
-        total,
-        int(x.size),
-        n / total,
-        low,
-        high,
-        max(1.0, dispersion),
-        shape,
-        confidence,
-        cautions,
-        f"{method} over runs",
+        count=n,
+        exposure=total,
+        runs=int(x.size),
+        rate=n / total,
+        low=low,
+        high=high,
+        dispersion=max(1.0, dispersion),
+        shape=shape,
+        confidence=confidence,
+        cautions=cautions,
+        method=f"{method} over runs",
     )
 
 

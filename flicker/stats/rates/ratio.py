@@ -122,18 +122,18 @@ def rate_ratio(
         strict_lower, strict_upper = 1.0 - upper, 1.0 - lower
         lower, upper = 0.5 * (lower + strict_lower), 0.5 * (upper + strict_upper)
     return RateRatio(
-        count,
-        exposure,
-        base_count,
-        base_exposure,
-        _point(count, exposure, base_count, base_exposure),
-        low,
-        high,
-        p_value_of(lower, upper, alternative),
-        null_ratio,
-        confidence,
-        alternative,
-        f"conditional binomial, {method}",
+        count=count,
+        exposure=exposure,
+        base_count=base_count,
+        base_exposure=base_exposure,
+        ratio=_point(count, exposure, base_count, base_exposure),
+        low=low,
+        high=high,
+        p_value=p_value_of(lower, upper, alternative),
+        null_ratio=null_ratio,
+        confidence=confidence,
+        alternative=alternative,
+        method=f"conditional binomial, {method}",
     )
 
 

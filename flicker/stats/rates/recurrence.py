@@ -185,19 +185,19 @@ def recurrence(
             log_ratio += control * math.log(control / ((1.0 - share) * total)) if control else 0.0
         kind, method = "control", "conditional binomial of the rest against a control run, given the first"
     return Recurrence(
-        count,
-        exposure,
-        rest_time,
-        expected,
-        p_value,
-        math.exp(min(700.0, log_ratio)),
-        count >= 2 and p_value <= 1.0 - confidence,
-        confidence,
-        rate,
-        control,
-        control_time,
-        kind,
-        method,
+        count=count,
+        exposure=exposure,
+        rest_exposure=rest_time,
+        expected_rest=expected,
+        p_value=p_value,
+        likelihood_ratio=math.exp(min(700.0, log_ratio)),
+        recurs=count >= 2 and p_value <= 1.0 - confidence,
+        confidence=confidence,
+        nuisance=rate,
+        control_count=control,
+        control_exposure=control_time,
+        kind=kind,
+        method=method,
     )
 
 
@@ -251,17 +251,17 @@ def recurrence_over_runs(
         if rest < others:
             log_ratio += (others - rest) * math.log((others - rest) / ((1.0 - share) * others))
     return Recurrence(
-        runs_with,
-        float(runs),
-        float(others),
-        share * others,
-        p_value,
-        math.exp(min(700.0, log_ratio)),
-        runs_with >= 2 and p_value <= 1.0 - confidence,
-        confidence,
-        share,
-        0,
-        math.nan,
-        "runs",
-        "binomial tail of the other power-ups, given the first",
+        count=runs_with,
+        exposure=float(runs),
+        rest_exposure=float(others),
+        expected_rest=share * others,
+        p_value=p_value,
+        likelihood_ratio=math.exp(min(700.0, log_ratio)),
+        recurs=runs_with >= 2 and p_value <= 1.0 - confidence,
+        confidence=confidence,
+        nuisance=share,
+        control_count=0,
+        control_exposure=math.nan,
+        kind="runs",
+        method="binomial tail of the other power-ups, given the first",
     )

@@ -42,7 +42,14 @@ class ColumnarSource:
         self.channels = tuple(channel.name for channel in convert.plan.channels)
         self.roles = convert.plan.roles
         self.entries: tuple[Entry, ...] = ()
-        self.how = How(table.form, "", convert.numerals.decimal, True, tuple(convert.columns), convert.plan)
+        self.how = How(
+            form=table.form,
+            separator="",
+            decimal=convert.numerals.decimal,
+            header=True,
+            columns=tuple(convert.columns),
+            plan=convert.plan,
+        )
         self.notes = tuple(notes)
         self.rows = table.rows  # None for an Arrow file
         self._file = file

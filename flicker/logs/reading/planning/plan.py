@@ -110,15 +110,15 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
     companions = companions_among(beside, roles, channels, wishes, name, notes)
     return Plan(
-        time,
-        (*channels, *companions),
-        run,
-        tuple(notes),
-        None if marks is None else marks.position,
-        None if key is None else key.position,
-        tuple((place, str(kind)) for place, kind in kinds.items()),
-        wishes.missing_words,
-        wishes.over_words,
+        time=time,
+        channels=(*channels, *companions),
+        run=run,
+        notes=tuple(notes),
+        marks=None if marks is None else marks.position,
+        key=None if key is None else key.position,
+        kinds=tuple((place, str(kind)) for place, kind in kinds.items()),
+        missing_words=wishes.missing_words,
+        over_words=wishes.over_words,
     )
 
 

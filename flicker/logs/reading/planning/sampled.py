@@ -129,14 +129,14 @@ def column_of(
     ):
         values = np.array([known.get(cell, np.nan) for cell in head_cells])
         return Column(
-            title,
-            position,
-            "number",
-            [cell for _, cell in cells],
-            values,
-            decimals,
-            None,
-            unit,
+            header=title,
+            position=position,
+            kind="number",
+            cells=[cell for _, cell in cells],
+            values=values,
+            decimals=decimals,
+            form=None,
+            unit=unit,
             cell_units=with_unit > 0,
             time_cells=with_time > 0,
             bad=bad_cell,

@@ -139,7 +139,15 @@ class Scales:
         if zero is not None:
             words = "days, as a spreadsheet counts dates" if zero == -_SINCE_1970_S["spreadsheet"] else "Julian days"
             self.notes.append(f'Column "{column.header}" was read as {words}.')
-            return TimeColumns("number", at, (), DAY_S, zero, zero != -_SINCE_1970_S["spreadsheet"], words)
+            return TimeColumns(
+                kind="number",
+                positions=at,
+                forms=(),
+                factor=DAY_S,
+                zero_s=zero,
+                zoned=zero != -_SINCE_1970_S["spreadsheet"],
+                means=words,
+            )
         share = values.min() >= 0 and values.max() < 1 and any(abs(usual / size - 1) < 2e-3 for size in _ROUND_S)
         if share and column.words & vocabulary.TIME and not _few_digits(column):
             self.notes.append(f'Column "{column.header}" was read as the time of day, as a share of the day.')

@@ -17,6 +17,7 @@ MOST_WAYS = 64
 MOST_STEPS = 4000  # looked at in one row; a row that needs more is not read
 _GROUPS = re.compile(r"(?<=\d)[. '\u00a0\u202f](?=\d{3})")
 _PADDED = re.compile(r"\s*0\d+\s*")
+_WITH_UNIT = re.compile(r"\s*\d+ ?[A-Za-zµμ]{1,3}\s*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +98,29 @@ class Commas:
         if len(cells) <= 2 * self.width:
             go(0, [], ())
         return found if steps <= MOST_STEPS else []
+
+
+def cells_apart(rows: Sequence[Sequence[str]], wishes: Wishes, name: str) -> int:
+    """How many cells of a row are the end of the number before: whole numbers with a unit behind whole numbers (10,39 mV).
+
+    Raises
+    ------
+    LogError
+        If there are such and no ``decimal`` says which it is.
+    """
+    if wishes.decimal == "." or not rows:
+        return 0
+    columns = list(zip(*rows, strict=True))
+    ends = [k for k in range(2, len(columns)) if all(map(_WITH_UNIT.fullmatch, columns[k]))]
+    if not ends or not all(all(map(_WHOLE.fullmatch, columns[k - 1])) for k in ends):
+        return 0
+    if wishes.decimal is None:
+        raise Question(
+            f"{name}: commas part the cells and may stand in the numbers too (as in "
+            f"{','.join(rows[0][ends[0] - 1 : ends[0] + 1])[:40]}); say which with decimal=',' or decimal='.' (--decimal).",
+            decimal=".",
+        )
+    return len(ends)
 
 
 def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) -> Commas | None:

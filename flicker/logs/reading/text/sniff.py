@@ -84,11 +84,15 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         raise LogError(_no_rows(lines, filled, name))
     header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
     commas = None
+    apart = 0
+    if delimiter == "," and not header:
+        apart = grouped_rows.cells_apart([row for row in rows if any(map(strong, row))], wishes, name)
+        width -= apart
     if delimiter == "," and ((header and len(header) < width) or any(len(c) > width for c in cut)):
         filled_rows = [cells for cells in cut if any(map(strong, cells))]
         commas = grouped_rows.judge(filled_rows, len(header) or width, wishes, name)
-    if commas is not None and header and len(header) < width:
-        width = len(header)
+    if commas is not None and (apart or (header and len(header) < width)):
+        width = len(header) or width
         merged = [commas.merge(cells) for cells in cut]
         rows = [cells for cells in merged if cells is not None and len(cells) == width]
         header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)

@@ -69,7 +69,14 @@ def read_text(
         roles=plan.roles if plan.key is None else (),
         entries=entries,
         unread=reader.unread,
-        how=How("text", layout.delimiter, layout.numerals.decimal, layout.has_header, tuple(layout.columns), plan),
+        how=How(
+            form="text",
+            separator=layout.delimiter,
+            decimal=layout.numerals.decimal,
+            header=layout.has_header,
+            columns=tuple(layout.columns),
+            plan=plan,
+        ),
     )
 
 
