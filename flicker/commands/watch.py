@@ -151,7 +151,7 @@ def _follow(
         fresh = growing.poll()
         now = time.monotonic()
         for note in growing.notes[told:]:
-            yield Event("note", None, 0, 0.0, note, "reading")
+            yield Event(event="note", channel=None, run=0, time_s=0.0, text=note, kind="reading")
         told = len(growing.notes)
         if fresh:
             last_line = now
