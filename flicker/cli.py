@@ -10,6 +10,7 @@ import atexit
 import importlib
 import io
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -116,6 +117,7 @@ def program() -> int:
         if isinstance(stream, io.TextIOWrapper) and (stream.encoding or "").lower().replace("-", "") != "utf8":
             stream.reconfigure(errors="replace")  # a character that it lacks must not end the page half-way
     code = main()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done; an interrupt while Python leaves changes nothing
     if code == STOPPED:
         # An interrupt that passed through an extension module's start makes Python end by the signal, whatever the
         # code asked for; so what is to be done at the end is done here, and the process ends with the code.
