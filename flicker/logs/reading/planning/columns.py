@@ -204,10 +204,11 @@ def not_numbers(column: Column, name: str) -> Question:
 
 def not_a_number(name: str, place: str, title: str, cell: str, *, unclear: bool = False) -> Question:
     """What to ask of a cell that is no number, or may be two."""
-    if unclear:
+    sign = numerals.only_with(cell)
+    if unclear or sign:
         return Question(
             f'{name}, {place}, column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
-            decimal=".",
+            decimal=sign or ".",
         )
     word = cell.strip().strip('"').strip()[:40].replace("'", "")
     where = f"{place}, " if place else ""

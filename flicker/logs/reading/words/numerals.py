@@ -79,6 +79,14 @@ def _comma(bare: str) -> float | None:
     return None
 
 
+def only_with(text: str) -> str:
+    """The one decimal sign with which a cell is a number (-1.178.570 with a comma); empty where both or none do."""
+    bare = bare_number(text)
+    if bare is None or (_point(bare) is None) == (_comma(bare) is None):
+        return ""
+    return "," if _point(bare) is None else "."
+
+
 def told(decimal: str) -> Numerals:
     """Take the caller's word.
 
