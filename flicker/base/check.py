@@ -62,6 +62,14 @@ def one_of(name: str, value: Any, allowed: Sequence[str]) -> str:
     return str(value)
 
 
+def hint(word: str, known: Sequence[str], *, listed: str = "known are") -> str:
+    """End of a sentence about an unknown word: the nearest known one, or all of them."""
+    from difflib import get_close_matches  # late: only a wrong word needs it
+
+    near = get_close_matches(word, known, n=1)
+    return f"did you mean {near[0]!r}?" if near else f"{listed} {', '.join(known)}."
+
+
 def number_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
     """Return ``values`` as a one-dimensional float array, in which NaN may stand for what is missing."""
     try:
@@ -91,3 +99,10 @@ def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.i
     if bad.size:
         raise ValueError(f"{name} must be counts, whole numbers of 0 or more, got {array[bad[0]]} at index {bad[0]}")
     return array.astype(np.int64)
+
+
+def rising(name: str, array: NDArray[np.float64]) -> None:
+    """Raise if the numbers are not in rising order; equal ones may follow each other."""
+    back = array[1:][np.diff(array) < 0]
+    if back.size:
+        raise ValueError(f"{name} must be in rising order, got {back[0]:g} after a later one")

@@ -6,10 +6,10 @@ import contextlib
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from flicker.base import check
 from flicker.case.model import CaseError
 from flicker.case.places import place_of, places_of
 
@@ -37,9 +37,7 @@ class Document:
         """Refuse keys that are none."""
         for key in values:
             if key not in allowed:
-                near = get_close_matches(key, allowed, n=1)
-                hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(allowed)}."
-                raise self.fail(at, key, f"{key!r} is not known here; {hint}")
+                raise self.fail(at, key, f"{key!r} is not known here; {check.hint(key, allowed)}")
 
     def text(self, at: At, values: Mapping[str, Any], key: str) -> str | None:
         """Text, None where it is empty or not there."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 from typing import Any
+
+from flicker.base import check
 
 Options = tuple[tuple[str, Any], ...]
 
@@ -49,9 +50,7 @@ def checked(values: Mapping[str, Any]) -> Options:
 
     for key, value in values.items():
         if key not in _KINDS:
-            near = get_close_matches(key, _KINDS, n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(_KINDS)}."
-            raise OptionError(key, f"{key!r} is no option of reading; {hint}")
+            raise OptionError(key, f"{key!r} is no option of reading; {check.hint(key, tuple(_KINDS))}")
         if not _fits(value, _KINDS[key]) and not (key == "unit" and _units(value)):
             raise OptionError(key, f"{key} must be {_KINDS[key]}, got {value!r}.")
         if key == "unit" and isinstance(value, str) and units.volts_per(value) is None:

@@ -224,7 +224,7 @@ def judge_channel(
         complaint_starts=missing_starts,
         counts=tuple(times.size for times, end in units if end > 0),
         hours_each=tuple(end / HOUR for _, end in units if end > 0),
-        reading_every_s=max((run.sample_interval_s for run in record.runs), default=0.0),
+        reading_every_s=record.reading_every_s,
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
         moves_together=any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
         jump_pairs=raw.jumps.pairs,

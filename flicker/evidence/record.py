@@ -60,6 +60,11 @@ class ChannelRecord:
         return float(sum(trace.observed_s for trace in self.traces))
 
     @property
+    def reading_every_s(self) -> float:
+        """Longest usual step between readings, over its runs."""
+        return max((run.sample_interval_s for run in self.runs), default=0.0)
+
+    @property
     def in_excursion_s(self) -> float:
         """Seconds spent beyond the threshold."""
         return float(sum(trace.excursions.duration_s.sum() for trace in self.traces))

@@ -14,9 +14,9 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
-from difflib import get_close_matches
 from pathlib import Path
 
+from flicker.base import check
 from flicker.base.result import Result
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.spans import Floats, spans
@@ -180,9 +180,7 @@ def checked_kind(word: str) -> str:
     kind = " ".join(word.casefold().split())
     if kind in KINDS:
         return kind
-    near = get_close_matches(kind, KINDS, n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(KINDS)}."
-    raise LogError(f"{word!r} is not a kind of mark; {hint}")
+    raise LogError(f"{word!r} is not a kind of mark; {check.hint(kind, KINDS, listed='known:')}")
 
 
 def check_overlap(mark: Mark, others: Iterable[Mark]) -> None:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
+from flicker.base import check
 from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
@@ -25,9 +25,8 @@ def checked_roles(roles: Mapping[str, str] | None) -> tuple[tuple[str, str], ...
     """
     for column, role in (roles or {}).items():
         if role not in ROLES:
-            near = get_close_matches(str(role), ROLES, n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(ROLES)}."
-            raise LogError(f"{role!r} (of the column {column!r}) is not a role; {hint}")
+            told = check.hint(str(role), ROLES, listed="known:")
+            raise LogError(f"{role!r} (of the column {column!r}) is not a role; {told}")
     return tuple((roles or {}).items())
 
 

@@ -276,7 +276,7 @@ def nuisance_seen_per_h(record: ChannelRecord, limits: Limits) -> float:
     """Rate at which a sound unit in a sound room shows episodes: a nuisance burst lasts no longer than the dead time, and a
     logger that reads less often sees only the share of them that a reading falls into.
     """
-    seldom = max((run.sample_interval_s for run in record.runs), default=0.0)
+    seldom = record.reading_every_s
     share = min(1.0, limits.dead_time_s / seldom) if seldom > 0 and limits.dead_time_s > 0 else 1.0
     return limits.nuisance_rate_per_h * share
 
@@ -292,8 +292,7 @@ def long_evidence(record: ChannelRecord, limits: Limits, moved_V: float = 0.0) -
     longest, spent = record.longest_episode_s, record.in_excursion_s
     share = spent / record.observed_s
     # one reading or two of a slow logger do not show how long a swing lasts
-    seldom = max((run.sample_interval_s for run in record.runs), default=0.0)
-    if longest > max(limits.long_episode_s, LONG_READINGS * seldom):
+    if longest > max(limits.long_episode_s, LONG_READINGS * record.reading_every_s):
         return f"One episode lasted {longest:.3g} s"
     # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import altair as alt
 import numpy as np
@@ -22,6 +22,9 @@ from flicker.logs.spans import spans, without
 from flicker.present import palette
 from flicker.present.said import MONTHS, day_and_clock
 from flicker.signals.trace import Trace
+
+if TYPE_CHECKING:
+    from flicker.evidence.compare.comparison import Comparison
 
 Floats = NDArray[np.float64]
 
@@ -114,6 +117,21 @@ def worst_channel(assessment: Assessment, channel: str | None = None) -> str:
         If there is no channel of that name.
     """
     return pick(assessment, channel).channel
+
+
+def both_sides(comparison: Comparison, channel: str | None = None) -> tuple[tuple[Assessment, Assessment], str]:
+    """Before and after, and the channel of a chart of both: the worst before, or the one named.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name on both sides.
+    """
+    sides = (comparison.before_assessment, comparison.after_assessment)
+    name = worst_channel(sides[0], channel)
+    if all(name != record.channel for record in sides[1].records):
+        raise ValueError(f"channel must be on both sides, got {channel!r}")
+    return sides, name
 
 
 def record_of(assessment: Assessment, channel: str) -> ChannelRecord:

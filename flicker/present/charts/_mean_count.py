@@ -69,10 +69,7 @@ def mean_cumulative_compared(comparison: Comparison, channel: str | None = None)
     ValueError
         If there is no channel of that name.
     """
-    sides = (comparison.before_assessment, comparison.after_assessment)
-    name = frame.worst_channel(sides[0], channel)
-    if all(name != record.channel for record in sides[1].records):
-        raise ValueError(f"channel must be on both sides, got {channel!r}")
+    sides, name = frame.both_sides(comparison, channel)
     groups: list[Group] = []
     names = (comparison.before, comparison.after)
     for side, stage, colour in zip(sides, names, (palette.BRASS, palette.PETROL), strict=True):

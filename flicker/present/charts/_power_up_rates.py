@@ -61,10 +61,7 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
     ValueError
         If there is no channel of that name.
     """
-    sides = (comparison.before_assessment, comparison.after_assessment)
-    name = frame.worst_channel(sides[0], channel)
-    if all(name != record.channel for record in sides[1].records):
-        raise ValueError(f"channel must be on both sides, got {channel!r}")
+    sides, name = frame.both_sides(comparison, channel)
     before, after = (counts_of(frame.record_of(side, name)) for side in sides)
     if not (before.power_ups and after.power_ups):
         raise NothingToDraw(f"nothing was observed of channel {name} on one side")

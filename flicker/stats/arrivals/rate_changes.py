@@ -102,11 +102,10 @@ def rate_changes(
     interval.
     """
     events = check.finite_array("times", times, least=0)
-    begin, stop = float(check.finite_array("start", [start])[0]), float(check.finite_array("end", [end])[0])
+    begin, stop = check.finite("start", start), check.finite("end", end)
     if stop <= begin:
         raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
-    if (np.diff(events) < 0).any():
-        raise ValueError(f"times must be in rising order, got {events[1:][np.diff(events) < 0][0]:g} after a later one")
+    check.rising("times", events)
     if events.size and (events[0] < begin or events[-1] > stop):
         wrong = events[0] if events[0] < begin else events[-1]
         raise ValueError(f"times must lie between start ({begin:g}) and end ({stop:g}), got {wrong:g}")

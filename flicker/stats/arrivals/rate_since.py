@@ -119,17 +119,16 @@ def rate_since(
     likelihood divided by the dispersion.
     """
     events = check.finite_array("times", times, least=0)
-    begin, stop = float(check.finite_array("start", [start])[0]), float(check.finite_array("end", [end])[0])
+    begin, stop = check.finite("start", start), check.finite("end", end)
     if stop <= begin:
         raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
-    if (np.diff(events) < 0).any():
-        raise ValueError(f"times must be in rising order, got {events[1:][np.diff(events) < 0][0]:g} after a later one")
+    check.rising("times", events)
     if events.size and events[-1] > stop:
         raise ValueError(f"times must be at most end ({stop:g}), got {events[-1]:g}")
     dead = check.positive("dead_time", dead_time, what="a time", zero=True)
     confidence = check.share("confidence", confidence)
     seed = check.whole("seed", seed, what="a seed")
-    where = None if at is None else float(check.finite_array("at", [at])[0]) - begin
+    where = None if at is None else check.finite("at", at) - begin
     span = stop - begin
     if where is not None and not 0.0 < where < span:
         raise ValueError(f"at must lie between start ({begin:g}) and end ({stop:g}), got {at!r}")

@@ -117,7 +117,7 @@ def growth_forecast(
         return float((law.weights * special.betainc(law.shape, k + 1.0, law.shape / (law.shape + mean))).sum())
 
     return GrowthForecast(
-        at=float(at), expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), units=law.units,
+        at=at, expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), units=law.units,
         confidence=confidence, method="predictive law over units that grow (negative binomial)",
     )  # fmt: skip
 

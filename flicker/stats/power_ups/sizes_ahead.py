@@ -85,8 +85,7 @@ def sizes_ahead(
         raise ValueError(f"times must hold one number per size ({x.size}), got {t.size}")
     if x.min() <= 0:
         raise ValueError(f"sizes must be above 0, got {x.min()}")
-    if (np.diff(t) < 0).any():
-        raise ValueError(f"times must be in rising order, got {t[1:][np.diff(t) < 0][0]:g} after a later one")
+    check.rising("times", t)
     end, threshold = check.positive("end", end, what="a time"), check.positive("threshold", threshold, what="a size")
     if t[-1] > end:
         raise ValueError(f"times must be at most end ({end:g}), got {t[-1]:g}")
