@@ -16,7 +16,7 @@ from test_schema import loads, validate
 from flicker import Log, assess, simulate_log
 from flicker.case.case_file import Meter
 from flicker.cli import main
-from flicker.evidence.questions.bench import peaks_of, visibility
+from flicker.evidence.outlook.bench import peaks_of, visibility
 from flicker.signals.relay import Relay, add_up, relay_sequence
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.evidence.questions.protection import threshold_table, trip_forecast
+from flicker.evidence.outlook.protection import threshold_table, trip_forecast
 from flicker.signals.relay import Relay, relay_sequence
 
 OPTIONS = dict(trip_V=0.75, threshold_V=0.1)

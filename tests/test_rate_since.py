@@ -11,7 +11,7 @@ from scipy import stats
 
 from flicker import assess
 from flicker.base.limits import Limits
-from flicker.evidence.questions.rate_since import Over, Way, corrected, since_text, since_visits
+from flicker.evidence.located.rate_since import Over, Way, corrected, since_text, since_visits
 from flicker.stats.changepoints import rate_since, rate_since_unit
 
 COAL = np.loadtxt(Path(__file__).parent / "data" / "coal.csv", skiprows=2)

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import noise_makers as makers
 
 import flicker
-from flicker.evidence.questions.moves import moves_text
+from flicker.evidence.located.moves import moves_text
 from flicker.stats.changepoints import level_segments
 
 NILE = np.loadtxt(Path(__file__).parent / "data" / "nile.csv", delimiter=",", skiprows=2)

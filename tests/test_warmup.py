@@ -11,8 +11,8 @@ import pytest
 from scipy import stats
 
 from flicker import Limits, assess, simulate_log
-from flicker.evidence.questions.power_up_history import check_power_ups, history_of, settling_trends
-from flicker.evidence.questions.warmup import WarmupRun, observed_from, warmup_rate
+from flicker.evidence.located.power_up_history import check_power_ups, history_of, settling_trends
+from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate
 from flicker.stats.trends import mann_kendall
 
 

@@ -12,8 +12,8 @@ from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.questions.end_state import Failed
-from flicker.evidence.questions.forecast import TimeToThreshold
+from flicker.evidence.outlook.end_state import Failed
+from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.verdict import Facts, Verdict, missing_hours, needed_hours
 from flicker.stats.power_ups import power_ups_to_see
 from flicker.stats.soak import hours_to_catch

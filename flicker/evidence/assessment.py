@@ -22,7 +22,11 @@ from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
 from flicker.evidence.guard import MOVE_V, judge_guard
 from flicker.evidence.identity import readings_digest
+from flicker.evidence.located.rate_since import since_findings
 from flicker.evidence.log_checks import in_runs
+from flicker.evidence.outlook.bench import control_of, relays_to_try
+from flicker.evidence.outlook.end_state import approach, failed
+from flicker.evidence.outlook.exposure import Relays
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,
@@ -33,14 +37,10 @@ from flicker.evidence.questions.auxiliary_channels import (
     results,
     with_floor,
 )
-from flicker.evidence.questions.bench import control_of, relays_to_try
 from flicker.evidence.questions.cell_levels import levels_of
-from flicker.evidence.questions.end_state import approach, failed
-from flicker.evidence.questions.exposure import Relays
 from flicker.evidence.questions.level_jumps import jump_count
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
-from flicker.evidence.questions.rate_since import since_findings
 from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot

@@ -20,25 +20,25 @@ from flicker.evidence.excursion_table import ExcursionRow, listed
 from flicker.evidence.findings import YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import not_excluded
+from flicker.evidence.located.mean_count import MeanCount, mean_count_of
+from flicker.evidence.located.moves import MoveRow, moves_of
+from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
+from flicker.evidence.located.rate_since import RateChanged
+from flicker.evidence.located.warmup import WarmupRate
+from flicker.evidence.outlook.bench import Visibility, visibility_of, warm_up_of
+from flicker.evidence.outlook.end_state import Failed
+from flicker.evidence.outlook.exposure import RelayResult, Relays, exposure
+from flicker.evidence.outlook.forecast import TimeToThreshold
+from flicker.evidence.outlook.swings_ahead import SwingsAhead, swings_ahead
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import by_lead
-from flicker.evidence.questions.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.questions.cell_levels import Levels
 from flicker.evidence.questions.control import ControlAnswer
-from flicker.evidence.questions.end_state import Failed
-from flicker.evidence.questions.exposure import RelayResult, Relays, exposure
-from flicker.evidence.questions.forecast import TimeToThreshold
 from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
-from flicker.evidence.questions.mean_count import MeanCount, mean_count_of
 from flicker.evidence.questions.movement import RawMovement
-from flicker.evidence.questions.moves import MoveRow, moves_of
-from flicker.evidence.questions.power_up_history import PowerUpHistory, history_of
-from flicker.evidence.questions.rate_since import RateChanged
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
-from flicker.evidence.questions.swings_ahead import SwingsAhead, swings_ahead
-from flicker.evidence.questions.warmup import WarmupRate
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.starts import BEHIND_RELAY, side_of

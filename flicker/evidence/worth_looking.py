@@ -17,9 +17,9 @@ from flicker.base.formats import volts_text
 from flicker.base.result import Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.questions.power_up_history import PowerUpHistory
+from flicker.evidence.located.power_up_history import PowerUpHistory
+from flicker.evidence.located.warmup import FADES, GROWS, WarmupRate
 from flicker.evidence.questions.stimulus import StimulusReport, window_for
-from flicker.evidence.questions.warmup import FADES, GROWS, WarmupRate
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
 from flicker.stats.power_ups import provoked_test

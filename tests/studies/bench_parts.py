@@ -20,11 +20,11 @@ import test_control
 import test_stimulus
 import test_warmup
 
+from flicker.evidence.located.power_up_history import check_power_ups
+from flicker.evidence.located.warmup import warmup_rate
+from flicker.evidence.outlook.protection import trip_forecast
 from flicker.evidence.questions.control import against_control
-from flicker.evidence.questions.power_up_history import check_power_ups
-from flicker.evidence.questions.protection import trip_forecast
 from flicker.evidence.questions.stimulus import judge_stimuli
-from flicker.evidence.questions.warmup import warmup_rate
 from flicker.signals.coincidence import coincide
 
 

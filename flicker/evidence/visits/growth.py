@@ -14,9 +14,9 @@ from flicker.base.formats import digits_text, factor_text, hours_text, share_tex
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
+from flicker.evidence.outlook.bench import finite_peaks
+from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.power_up_counts import OccupiedWindows
-from flicker.evidence.questions.bench import finite_peaks
-from flicker.evidence.questions.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.arrivals import AgeForecast, age_forecast
 from flicker.stats.power_ups import (

@@ -23,10 +23,10 @@ from flicker.evidence.document import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
 from flicker.evidence.identity import readings_digest
+from flicker.evidence.located.rate_since import RateChanged, day_name, since_visits
+from flicker.evidence.located.rate_since import corrected as since_corrected
+from flicker.evidence.outlook.protection import TripForecast
 from flicker.evidence.power_up_counts import saturated
-from flicker.evidence.questions.protection import TripForecast
-from flicker.evidence.questions.rate_since import RateChanged, day_name, since_visits
-from flicker.evidence.questions.rate_since import corrected as since_corrected
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.visits.concern import ConcernReached, concern_reached
 from flicker.evidence.visits.growth import (

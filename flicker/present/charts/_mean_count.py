@@ -13,7 +13,7 @@ from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.comparison import Comparison
-from flicker.evidence.questions.mean_count import ageing_of, curve_of, power_up_times
+from flicker.evidence.located.mean_count import ageing_of, curve_of, power_up_times
 from flicker.evidence.visits.over_visits import Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame

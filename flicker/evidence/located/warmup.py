@@ -15,7 +15,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
-from flicker.evidence.questions.warmup_fit import NO_FIT, fit_decay
+from flicker.evidence.located.warmup_fit import NO_FIT, fit_decay
 from flicker.logs.spans import elapsed, holds, spans, total, within
 from flicker.stats.arrivals import rate_trend_test
 from flicker.stats.rates import rate_interval

@@ -10,8 +10,8 @@ from typing import Annotated
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.questions.bench import next_hours
-from flicker.evidence.questions.protection import ThresholdTable, TripForecast, threshold_table
+from flicker.evidence.outlook.bench import next_hours
+from flicker.evidence.outlook.protection import ThresholdTable, TripForecast, threshold_table
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import OtherThreshold
 from flicker.signals.relay import RelayRecord, add_up

@@ -20,8 +20,8 @@ from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import holm
+from flicker.evidence.located.moves import moment_text
 from flicker.evidence.power_up_counts import counts_of
-from flicker.evidence.questions.moves import moment_text
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.changepoints import RateSince, rate_since, rate_since_unit
 from flicker.stats.power_ups import expected_counts

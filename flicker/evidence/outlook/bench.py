@@ -18,9 +18,9 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
+from flicker.evidence.outlook.protection import TripForecast, trip_forecast
 from flicker.evidence.questions.control import ControlAnswer, against_control
-from flicker.evidence.questions.protection import TripForecast, trip_forecast
-from flicker.evidence.questions.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.meter import Meter, sampling_advice
 from flicker.signals.relay import Relay
