@@ -93,8 +93,8 @@ def pair_room(u: Unit) -> None:
 def pair_lengths(u: Unit) -> None:
     """Nothing done, long evenings before and half an hour after, or the other way round."""
     f = {"left": crackle(u.rng, 4, 0.25, 3)}
-    a, b = [u.evening(d, 3, f) for d in (0, 1, 2)], [u.evening(9, u.rng.uniform(0.3, 0.7), f)]
-    a, b = (a, b) if u.rng.random() < 0.6 else (b, a)
+    first, then = ((3.0, 3.0, 3.0), (u.rng.uniform(0.3, 0.7),))[:: 1 if u.rng.random() < 0.6 else -1]
+    a, b = [u.evening(d, h, f) for d, h in enumerate(first)], [u.evening(9 + d, h, f) for d, h in enumerate(then)]
     pair(u, a, b, never=("left outcome improved", "left outcome worse", "left cured shown", "left after within*"))
 
 

@@ -94,7 +94,7 @@ class Scene:
 def asleep(s: Scene) -> None:
     """Auto standby after a silence: the stage lets go, a divider of leakages is left, a half to a five-hundredth."""
     share = 1 / between(s.plan, 2, 500)
-    s.put("asleep", s.live * share + s.zero() + s.rng.normal(0, 1e-4), between(s.plan, 0.05, 40))
+    s.put(f"asleep, 1/{1 / share:.0f}", s.live * share + s.zero() + s.rng.normal(0, 1e-4), between(s.plan, 0.05, 40))
 
 
 def muted_slowly(s: Scene) -> None:
@@ -111,8 +111,8 @@ def alternating_volts(s: Scene) -> None:
 
 
 def coarse_range(s: Scene) -> None:
-    """Somebody left the meter in a higher range: steps of 1, 10 or 100 mV, so it reads nought and a last digit."""
-    digit = float(s.plan.choice([1e-3, 1e-2, 1e-1]))
+    """Somebody left the meter in a higher range: steps of 20 mV to 1 V, so it reads nought and a last digit."""
+    digit = float(s.plan.choice([0.02, 0.1, 1.0]))
     s.put("coarse range", np.round((s.live + s.rng.normal(0, 0.2 * digit)) / digit) * digit)
 
 
@@ -374,7 +374,7 @@ def main() -> None:
                     worst.append(
                         f"{', '.join(what)}: --only {kind} --log {seed}, {name}: {hours:.1f} live h past minute 20, {s.said}; "
                         f"{s.live_out_s:.0f} of {s.live_s:.0f} live s and {s.dead_out_s:.0f} of {s.dead_s:.0f} dead s left out"
-                        f"{', danger' if doubt else ''} ({made.log.meter})"
+                        f"{', danger' if doubt else ''}; {len(s.stretches)} dead: {', '.join(sorted(set(s.stretches)))} ({made.log.meter})"
                     )
         family = "not live" if kind in NOT_LIVE else "live fault" if kind in FAULTS else "sound look-alike"
         rows.append((
