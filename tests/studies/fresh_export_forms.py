@@ -183,6 +183,7 @@ def key_value(b: Bench) -> Export:
     b.write(b.unit)
     eq, gap = b.pick("=", ":", ": "), b.pick(" ", ", ", ";")
     tail = b.unit if b.rng.random() < 0.5 else ""
+    b.write(b.unit, digits=int(b.rng.choice([1, 4])) if b.unit == "mV" else 4)
     key = "{n}" if tail else "{n}_" + b.unit
     lines = [gap.join((f"t{'' if tail else '_s'}{eq}{b.t[i]:.1f}{'s' * bool(tail)}", *[key.format(n=n) + eq + c + tail for n, c in zip(b.names, r, strict=True)])) for i, r in enumerate(b.text)]
     return b.done(lines, asks="may", start=None, facts={"time_unit": "s"})
@@ -199,7 +200,7 @@ def json_lines(b: Bench) -> Export:
 def fixed_width(b: Bench) -> Export:
     """Columns of fixed width, set left or right; blank where nothing was read."""
     b.dec, b.sep, b.coding = ".", " ", "utf-8"
-    b.write(b.unit)
+    b.write(b.unit, digits=int(b.rng.choice([1, 4])) if b.unit == "mV" else 4)
     wide = 14
     set_ = str.ljust if b.rng.random() < 0.4 else str.rjust
     for i, k in np.argwhere(b.rng.random(b.volts.shape) < 0.02):
@@ -227,4 +228,70 @@ def swapped_order(b: Bench) -> Export:
     b.names = list(b.pick("Left|Right", "CH1|CH2", "A|B", "Kanal 1|Kanal 2").split("|"))[::-1]
     b.volts = np.hstack([b.volts, -0.5 * b.volts[::-1]])[:, :2]
     b.write(b.unit)
+    return b.done([b.headed(), *b.rows()])
+
+
+def units_in_words(b: Bench) -> Export:
+    """The unit as a word or with the kind of voltage: millivolts, Millivolt, mVolt, mVDC, V DC, mV=."""
+    of = {"mV": ("millivolts", "Millivolt", "mVolt", "mVDC", "mV DC", "mV=", "mvolts"), "V": ("volts", "Volt", "VDC", "V DC", "V=", "Volts DC")}[b.unit]
+    return b.done([b.headed(form=b.pick("{{n}} ({})", "{{n}} [{}]", "{{n}} {}", "{{n}}_{}").format(b.pick(*of))), *b.rows()], asks="may")
+
+
+def range_above(b: Bench) -> Export:
+    """A line above tells the range or the supply, in volts; nothing tells the unit of the readings, which are millivolts."""
+    b.write("mV")
+    line = b.pick("Range: 2 V", "Input range +/- 10 V", "Messbereich: 20 V", "Supply 12 V", "Full scale: 40 V", "Trigger level: 0.5 V")
+    return b.done(["Bench log", line, "", b.headed(form="{n}"), *b.rows()], asks="yes")
+
+
+def units_differ(b: Bench) -> Export:
+    """One output in millivolts, the other in volts: in the header, in a row of units, or in lines above."""
+    b.names = list(SIDES[b.locale])
+    b.volts = np.hstack([b.volts, -0.5 * b.volts[::-1]])[:, :2]
+    own = ("mV", "V") if b.rng.random() < 0.5 else ("V", "mV")
+    for k, u in enumerate(own):
+        b.volts[:, k] = np.round(b.volts[:, k] / SCALE[u], {"mV": 1, "V": 4}[u]) * SCALE[u]
+    b.text = [[b.num(v / SCALE[u], {"mV": 1, "V": 4}[u]) for v, u in zip(r, own, strict=True)] for r in b.volts]
+    kind = b.pick("header", "row", "above")
+    heads = [f"{n} [{u}]" if kind == "header" else n for n, u in zip(b.names, own, strict=True)]
+    above = [f"{n}: {u}" for n, u in zip(b.names, own, strict=True)] if kind == "above" else []
+    below = [b.row(("", *own))] if kind == "row" else []
+    return b.done([*above, b.row(("Timestamp", *heads)), *below, *b.rows()], asks="may" if kind == "above" else "no")
+
+
+def reckoned(b: Bench) -> Export:
+    """Columns that a sheet or script reckoned from the outputs, limits, and alternating voltage, beside the outputs."""
+    outs = [f"{n} [{b.unit}]" for n in b.names]
+    first = b.names[0]
+    all_of = (f"{first} rolling mean [{b.unit}]", f"{first} smoothed [{b.unit}]", f"|{first}| [{b.unit}]", f"Limit [{b.unit}]", f"{first} AC rms [{b.unit}]", f"{first} peak [{b.unit}]",
+              f"{first} filtered [{b.unit}]", f"Threshold [{b.unit}]", f"delta {first} [{b.unit}]", f"{first} median [{b.unit}]", f"{first} p95 [{b.unit}]", f"{first} range [{b.unit}]")  # fmt: skip
+    more = [all_of[int(j)] for j in b.rng.choice(len(all_of), 2, replace=False)]
+    d = {"mV": 2, "V": 5}[b.unit]
+    lines = [b.row(("Timestamp", *outs, *more))]
+    lines += [b.row((b.iso(i), *r, *[b.num(abs(float(b.volts[max(i - 3, 0) : i + 1, 0].mean())) / SCALE[b.unit], d)] * 2)) for i, r in enumerate(b.text)]
+    return b.done(lines, asks="may", facts={"channels": outs})
+
+
+def comma_everywhere(b: Bench) -> Export:
+    """Decimal commas between commas, without quotes."""
+    b.sep, b.dec = ",", ","
+    b.write(b.unit, form=str)
+    lines = [",".join(("Timestamp", *[f"{n} [{b.unit}]" for n in b.names])), *[",".join((b.at(i).strftime("%Y-%m-%d %H:%M:%S"), *r)) for i, r in enumerate(b.text)]]
+    if b.step < 1:
+        b.t = b.t * 2
+        lines[1:] = [",".join((b.at(i).strftime("%Y-%m-%d %H:%M:%S"), *r)) for i, r in enumerate(b.text)]
+        b.step = 1.0
+    return b.done(lines, asks="may")
+
+
+def small_steps(b: Bench) -> Export:
+    """Scientific notation, or millivolts and microvolts with four digits and more behind the sign."""
+    kind = b.pick("sci", "digits")
+    if kind == "sci":
+        b.volts = np.array([[float(f"{v:.4e}") for v in r] for r in b.volts])
+        b.unit = "V"
+        form = b.pick(".4e", "+.4E")
+        b.text = [[f"{v:{form}}".replace(".", b.dec) for v in r] for r in b.volts]
+    else:
+        b.write("mV", digits=5)
     return b.done([b.headed(), *b.rows()])

@@ -191,3 +191,48 @@ def footers(b: Bench) -> Export:
     if b.rng.random() < 0.5:
         lines += [b.row(("Max", *mean)), b.row(("n", *[str(len(b.text))] * len(b.names)))]
     return b.done(lines, asks="may")
+
+
+def date_above(b: Bench) -> Export:
+    """The date stands above; the rows hold the time of day, which may pass midnight."""
+    b.pace(30.0, 60.0, 120.0)
+    b.start = b.start.replace(hour=int(b.rng.integers(21, 24)), minute=int(b.rng.integers(30)), second=0)
+    lines = [f"{b.pick('Date', 'Datum', 'Log date', 'Start date')}: {b.start:%Y-%m-%d}", "", b.headed(lead=(CLOCK[b.locale][1],))]
+    return b.done([*lines, *b.rows(lambda i: [b.at(i).strftime("%H:%M:%S")])], asks="may")
+
+
+def compact_stamps(b: Bench) -> Export:
+    """Stamps without marks between their parts, in one column or two; decimal hours or minutes from the start."""
+    b.pace(1.0, 5.0, 30.0)
+    form = b.pick("%Y%m%dT%H%M%S", "%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "two", "h", "min")
+    if form in ("h", "min"):
+        b.pace(36.0, 360.0)
+        per = {"h": 3600.0, "min": 60.0}[form]
+        return b.done([b.headed(lead=(f"{b.pick('Time', 'Elapsed')} ({form})",)), *b.rows(lambda i: [b.num(b.t[i] / per, 2)])], start=None)
+    if form == "two":
+        return b.done([b.headed(lead=CLOCK[b.locale]), *b.rows(lambda i: [b.at(i).strftime("%Y%m%d"), b.at(i).strftime("%H%M%S")])], asks="may")
+    return b.done([b.headed(), *b.rows(lambda i: [b.at(i).strftime(form)])], asks="may")
+
+
+def time_last(b: Bench) -> Export:
+    """The time stands behind the readings, or between them."""
+    head, rows = b.headed().split(b.sep), [[b.iso(i), *r] for i, r in enumerate(b.text)]
+    turn = int(b.rng.integers(1, len(b.names) + 1))
+    return b.done([b.row([*x[1 : turn + 1], x[0], *x[turn + 1 :]]) for x in (head, *rows)])
+
+
+def changed_header(b: Bench) -> Export:
+    """After a restart the header comes again with the outputs in the other order, or with another unit."""
+    b.names = list(SIDES[b.locale])
+    b.volts = np.hstack([b.volts, -0.5 * b.volts[::-1]])[:, :2]
+    b.write("mV")
+    at = int(b.rng.integers(20, 35))
+    lines, rows = [b.headed()], b.rows()
+    turned = b.rng.random() < 0.5
+    if turned:
+        again = b.row(("Timestamp", *[f"{n} [mV]" for n in b.names[::-1]]))
+        after = [b.row((b.iso(i), *b.text[i][::-1])) for i in range(at, len(rows))]
+    else:
+        again = b.headed(form="{n} [V]")
+        after = [b.row((b.iso(i), *[b.num(v, 4) for v in b.volts[i]])) for i in range(at, len(rows))]
+    return b.done([*lines, *rows[:at], again, *after], asks="may", facts={"split": True})
