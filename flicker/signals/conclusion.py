@@ -95,6 +95,7 @@ def conclude(
         life=life,
         measured_at=side,
         disconnected=opened,
+        doubted=spans((lapse.begin_s, lapse.end_s) for lapse in doubts),
         states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
         cautions=tuple(_cautions(trace, lapses, doubts, life, blocks.run)),
     )

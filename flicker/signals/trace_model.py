@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +34,8 @@ class Trace:
     'speaker side' where a relay was seen to open or close, 'amplifier side' (or there is no relay) where an offset
     stayed that a relay would have cut, else 'unknown'.
     ``relay_closed_s`` is when an output relay closed that was open as the run began, None where none was seen to.
-    ``disconnected`` holds the openings seen, shape (n, 2).
+    ``disconnected`` holds the openings seen, shape (n, 2); ``doubted`` the stretches that may show no live output and
+    are kept as observed because that is not sure: their hours show no fault, and clear nothing.
     ``cautions`` are sentences about what a detector could not be sure of. ``hands`` are the marks on the run's clock;
     ``trial_observed`` is the observed time with the windows after a stimulus, ``tried`` the excursions in both.
     """
@@ -66,6 +67,7 @@ class Trace:
     ranges: Ranges
     range_note: str | None
     cautions: tuple[str, ...]
+    doubted: Floats = field(default_factory=lambda: np.empty((0, 2)))
     hands: Hands = NOTHING
     trial_observed: Floats | None = None
     tried: Excursions | None = None
