@@ -225,6 +225,8 @@ def _options(file: Export, said: str, settle: str) -> list[tuple[str, str]]:
         elif name == "day_first" and "day_first" in file.facts:
             out.append((option, "yes" if file.facts["day_first"] else "no"))
         elif name in file.facts and name != "channels":
+            if file.facts[name] == "":
+                continue  # none of the choices is true
             out.append((option, str(file.facts[name])))
         elif value and value.upper() != value and "|" not in value:
             out.append((option, value))

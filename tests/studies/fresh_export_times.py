@@ -210,7 +210,7 @@ def compact_stamps(b: Bench) -> Export:
         per = {"h": 3600.0, "min": 60.0}[form]
         return b.done([b.headed(lead=(f"{b.pick('Time', 'Elapsed')} ({form})",)), *b.rows(lambda i: [b.num(b.t[i] / per, 2)])], start=None)
     if form == "two":
-        return b.done([b.headed(lead=CLOCK[b.locale]), *b.rows(lambda i: [b.at(i).strftime("%Y%m%d"), b.at(i).strftime("%H%M%S")])], asks="may")
+        return b.done([b.headed(lead=CLOCK[b.locale]), *b.rows(lambda i: [b.at(i).strftime("%Y%m%d"), b.at(i).strftime("%H%M%S")])], asks="may", facts={"time_unit": ""})
     return b.done([b.headed(), *b.rows(lambda i: [b.at(i).strftime(form)])], asks="may")
 
 
