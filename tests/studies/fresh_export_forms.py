@@ -295,3 +295,18 @@ def small_steps(b: Bench) -> Export:
     else:
         b.write("mV", digits=5)
     return b.done([b.headed(), *b.rows()])
+
+
+def spread_beside(b: Bench) -> Export:
+    """An output that rests at volts: its mean, least and largest, and a column of its scatter under one of many words."""
+    b.volts = b.volts + 5.0
+    b.write(b.unit)
+    mean, (low, high) = b.pick("mean", "moyenne", "Mittelwert", "media", "gemiddelde"), LEAST[b.locale]
+    word = b.pick("spread", "noise", "ripple", "sigma", "p-p", "quality", "Streuung", "Rauschen", "écart-type", "bruit", "étendue", "desviación", "scarto tipo", "rumore", "spreiding", "ruis")
+    heads = [f"{w} {n} [{b.unit}]" for n in b.names for w in (mean, low, high, word)]
+    lines = [b.row(("Timestamp", *heads))]
+    for i, r in enumerate(b.text):
+        x = b.volts[i] / SCALE[b.unit]
+        s = float(abs(b.rng.normal(3e-3, 4e-4))) / SCALE[b.unit]
+        lines.append(b.row((b.iso(i), *[y for k, c in enumerate(r) for y in (c, b.num(x[k] - 2 * s, 4), b.num(x[k] + 2 * s, 4), b.num(s, 4))])))
+    return b.done(lines, asks="may", facts={"channels": [f"{mean} {n} [{b.unit}]" for n in b.names]})

@@ -30,7 +30,7 @@ FAMILIES: dict[str, Callable[[Bench], Export]] = {
         forms.thousands, forms.negatives, forms.ranged_in_cell, forms.ranged_beside, forms.unit_above, forms.scaled_header,
         forms.two_units, forms.open_units, forms.two_headers, forms.statistics, forms.companions, forms.row_numbers,
         forms.remarks, forms.sparse, forms.key_value, forms.json_lines, forms.fixed_width, forms.query_table, forms.swapped_order, forms.units_in_words, forms.range_above,
-        forms.units_differ, forms.reckoned, forms.comma_everywhere, forms.small_steps,
+        forms.units_differ, forms.reckoned, forms.comma_everywhere, forms.small_steps, forms.spread_beside,
         times.iso_zone, times.local_stamps, times.month_first, times.epoch, times.wrapping_counter, times.elapsed,
         times.block_heads, times.winter_time, times.restarts, times.over_marks, times.quoted_numbers, times.comments_within,
         times.encodings, times.start_above, times.long_rows, times.repeated_rows, times.footers, times.date_above, times.compact_stamps, times.time_last, times.changed_header,
