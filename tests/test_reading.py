@@ -210,7 +210,8 @@ def test_words_of_meters_become_missing_or_over_range(tmp_path: Path):
         ("t_s,CH1 [V],CH2 [V]", ("CH1", "CH2")),
         ("t_s,mV,mV", ("ch1", "ch2")),
         ("t_s,left_mV,left_mV", ("left_mV", "left_mV 2")),
-        ("t_s,left_mV,left_V", ("left_mV", "left_V")),
+        ("t_s,left +_mV,left -_mV", ("left +", "left")),
+        ("t_s,left woofer_mV,left_mV", ("left woofer", "left")),
         ("t_s,amp A mVDC,amp B mVDC", ("amp A", "amp B")),
     ],
 )

@@ -181,14 +181,34 @@ CASES = {
     "a cell too many": Advice(
         table("t_ms,left_mV", [500 * k for k in range(N)], ["2,500" if k == 30 else "12" for k in range(N)]).replace("15000,2,500", "1,500,100"),
         "thousands",
-        {"thousands": "none"},
+        {"thousands": "sure"},
         left=np.where(np.arange(N) == 30, np.nan, 0.012),
     ),
-    "commas for decimals": Advice(
-        table("time_s,left_mV", [f"{k},5" for k in range(N)], [f"{v:.1f}".replace(".", ",") if k % 2 else f"{v:.0f}" for k, v in enumerate(LEFT)]),
-        "names 2 columns",
-        {},
-        left=None,
+    "one output in two units": Advice(
+        table("time_s,left_mV,left_V", HALF, LEFT, LEFT / 1e3), "may hold the same output", {"channels": ["left_mV"]}
+    ),
+    "readings and another average": Advice(
+        table("time_s,left [mV] avg,right [mV] avg,left average (mV)", HALF, LEFT, RIGHT, [12.0] * N),
+        "may hold the same output",
+        {"roles": {"left average (mV)": "ignore"}},
+    ),
+    "raw beside the reading": Advice(
+        table("time_s,left raw (mV),left (mV)", HALF, [7.0] * N, LEFT), "may hold the same output", {"roles": {"left raw (mV)": "ignore"}}
+    ),
+    "a cell too many, far below": Advice(
+        table("t_ms,left_mV", [500 * k for k in range(9000)], ["2,500" if k == 30 else "12" for k in range(9000)]).replace("4400000,12", "1,500,100"),
+        "where commas part thousands is not clear",
+        {"thousands": "sure"},
+        left=[np.nan if k == 8800 else 2.5 if k == 30 else 0.012 for k in range(9000)],
+        last_s=4499.5,
+    ),
+    "thousands in every row, and one in two ways": Advice(
+        table("time,left_uV,right_uV", CLOCK, ["15,311,335" if k == 30 else f"17,{100 + k}" for k in range(N)], ["582" if k == 30 else f"13,{300 + k}" for k in range(N)]),
+        "where commas part thousands is not clear",
+        {"thousands": "sure", "decimal": "."},
+        {"decimal": "."},
+        left=[np.nan if k == 30 else (17100 + k) / 1e6 for k in range(N)],
+        last_s=59.0,
     ),
     "no voltages": Advice(table("time_s,Ohm", HALF, LEFT), "no column of voltages", {"channels": ["Ohm"], "unit": "mV"}),
     "equal stamps": Advice(table("time_s,left_mV", ["5.0"] * N, LEFT), "all time stamps are equal", {"sample_interval_s": 0.5}),
@@ -208,7 +228,6 @@ CASES = {
         {"roles": {"Unit": "ignore"}, "unit": "mV"},
     ),
 }  # fmt: skip
-del CASES["commas for decimals"]
 
 
 def argv(options: dict[str, Any]) -> list[str]:

@@ -451,6 +451,11 @@ noted = [f"{v} mV{';relay clicked' if k == 50 else ''}" for k, v in enumerate(L)
 add("one column, a note behind", tab("Main", [noted]), right=None, sample_interval_s=0.5)
 add("one column, comma, unit", tab("Main", [[f"{v} mV".replace(".", ",") for v in L]]), right=None, sample_interval_s=0.5)
 
+# a comma before a word parts two cells; a fraction of a second behind a decimal comma belongs to the time
+add("whole numbers, a word behind", tab("left,Function", [[round(v) for v in L], ["DCV"] * N]), left=np.round(L) / 1e3, right=None, sample_interval_s=0.5, unit="mV")
+commas = [[f"{v:.1f}".replace(".", ",") for v in side] for side in (L, R)]
+add("time and readings with decimal commas", tab("Zeitpunkt,left_mV,right_mV", [[t[:-3].replace(".", ",") for t in TS], *commas]), start=datetime(2026, 3, 5, 23, 59, 50), decimal=",")
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

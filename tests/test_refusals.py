@@ -174,6 +174,10 @@ FILES = {
         "may hold a decimal sign",
     ),
     "header too short": of_files(table("time_s;left_mV", HALF, LEFT, RIGHT, sep=";"), "name every column", table("time_s;left_mV;right_mV", HALF, LEFT, RIGHT, sep=";")),
+    "decimal commas and nothing to tell": of_files(
+        table("time,left_uV,room_C", [f"2026-03-05 10:00:{k // 2:02d},{500 * (k % 2):03d}" for k in range(N)], [f"8.{300 + k}" for k in range(N)], [f"2{k % 3},{k % 7}" for k in range(N)]),
+        "write the log with semicolons", table("time_s;left_mV", *([f"{v}".replace(".", ",") for v in side] for side in (HALF, LEFT)), sep=";"), first={"decimal": ","},
+    ),
     "header too long": of_files(table("time_s;left_mV;b;c;d", HALF, LEFT, sep=";"), "name as many columns", table("time_s;left_mV", HALF, LEFT, sep=";")),
     "columns change": of_files(GOOD + "".join(f"{30 + k},1,2,3,4,5\n" for k in range(40)), "split the file there"),
     "another heading below": of_files(GOOD + "when,what\n" * 2 + GOOD.replace("time_s,left_mV", "u,v"), "split the file there"),
@@ -502,6 +506,7 @@ OTHERS = {
     "watch a device": Case(lambda f: GrowingLog("/dev/null").poll(), "write the log to a file first", followed),
     "watch a folder": Case(lambda f: GrowingLog(f).poll(), "cannot be read", followed),
     "watch a line without end": Case(lambda f: watched(f, "7" * (5 << 20)), "write the readings in lines", followed),
+    "watch lines that end in CR": Case(lambda f: watched(f, GOOD.replace("\n", "\r")), "set the logger to that", followed),
     "watch UTF-16": Case(lambda f: watched(f, GOOD.encode("utf-16")), "UTF-8 or ASCII", followed),
     "watch a table": Case(lambda f: watched(f, b"PAR1" + b"\n" * 99), "logs that grow by lines", followed),
     "watch channels by turns": Case(lambda f: watched(f, LONG), "one column for each channel", followed),

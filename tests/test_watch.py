@@ -101,18 +101,78 @@ def test_a_new_file_is_a_new_run_and_nothing_is_lost(tmp_path, how):
     log.close()
 
 
-def test_a_bad_line_is_left_out_and_told(tmp_path):
+def test_a_bad_line_keeps_its_place_without_a_reading_and_is_told(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text(HEAD + rows(0, 20))
     log = GrowingLog(path)
     drain(log)
     with path.open("a") as file:
         file.write("2.0,banana\n" + rows(21, 30))
-    assert count(drain(log)) == 9
-    assert any("banana" in note for note in log.notes)
+    parts = drain(log)
+    assert count(parts) == 10
+    assert np.isnan(parts[0].values[0][0])
+    assert any("banana" in note and "not observed" in note for note in log.notes)
     log.close()
     with pytest.raises(LogError, match="no such file"):
         GrowingLog(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize(
+    ("heading", "row", "volts", "runs"),
+    [
+        (HEAD, "{t},0.012", 0.012, {0}),  # the logger was restarted
+        ("time_s,left_mV\n", "{t},12.0", 0.012, {0, 1}),  # and writes millivolts now
+        ("Device,bench 7\ntime_s,left_mV\n", "{t},12.0", 0.012, {0, 1}),
+        ("time_s,left_V,room_C\n", "{t},0.012,21.5", 0.012, {0, 1}),
+        ("when;left (mV)\n", "2026-03-05 10:00:{k:02d};12,5", 0.0125, {0, 1}),
+    ],
+)
+def test_below_another_heading_the_log_is_read_by_that_heading(tmp_path, heading, row, volts, runs):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 20))
+    log = GrowingLog(path)
+    before = drain(log)
+    with path.open("a") as file:
+        file.write(heading + "".join(row.format(t=round(2 + 0.1 * k, 1), k=k) + "\n" for k in range(20)))
+    after = drain(log)
+    assert count(before) == count(after) == 20
+    assert {part.run for part in (*before, *after)} == runs
+    np.testing.assert_allclose(np.concatenate([part.values[0] for part in after]), volts)
+    log.close()
+
+
+def test_a_heading_with_other_outputs_ends_the_watch_with_what_was_seen(tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 600) + "time_s,right_V\n" + rows(600, 640))
+    assert main(["watch", str(path), "--json", "--idle", "5", "--until", "stopped"]) == 2
+    told = capsys.readouterr()
+    summary = json.loads(told.out.splitlines()[-1])
+    assert summary["samples"] == 600
+    assert "other channels (right)" in summary["ended"]
+    assert "other channels (right)" in told.err
+
+
+def test_all_questions_are_asked_at_the_start(tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text("left,right\n" + "".join(f"{12 + k % 2}.1,-4.0\n" for k in range(40)))
+    assert main(["watch", str(path), "--idle", "0.2"]) == 2
+    err = capsys.readouterr().err
+    assert err.rstrip().endswith("All in one go: --sample-interval S --unit V|mV.")
+    assert main(["watch", str(path), "--json", "--idle", "0.2", "--sample-interval", "0.5", "--unit", "mV"]) == 0
+    assert json.loads(capsys.readouterr().out.splitlines()[-1])["samples"] == 40
+
+
+def test_rows_without_a_reading_are_silence(tmp_path):
+    """A logger whose meter fell asleep writes times and nothing else: the alarm rings as if no line came."""
+    watcher = Watcher(["left"], cadence_s=0.1)
+    assert watcher.silent(100.0).text.startswith("no new reading")
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 20) + rows(20, 40).replace(",", ",,;"))
+    log = GrowingLog(path)
+    values = np.concatenate([part.values[0] for part in drain(log)])
+    assert np.isnan(values[20:]).all() and not np.isnan(values[:20]).any()
+    assert any("not observed: 20 lines" in note for note in log.notes)
+    log.close()
 
 
 # ---------------------------------------------------------------- counting

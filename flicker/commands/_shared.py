@@ -83,7 +83,11 @@ def add_file_options(group: argparse._ArgumentGroup, *, interval: bool = True) -
         "--date-order", choices=("ymd", "dmy", "mdy"), help="order of the parts of dates such as 26-03-04"
     )
     group.add_argument("--decimal", choices=(".", ","), help="decimal sign, where the file does not tell")
-    group.add_argument("--thousands", choices=("none",), help="none: commas never part thousands")
+    group.add_argument(
+        "--thousands",
+        choices=("sure", "none"),
+        help="rows with a cell too many: sure reads those that can be put together in one way, none leaves all out",
+    )
     group.add_argument("--separator", metavar=";|,|tab", help="what parts the cells of a text log")
     group.add_argument(
         "--channel-column", metavar="NAME", help="the column that names the channel, where each reading has its own row"

@@ -69,6 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Follow until decided or stopped; Ctrl-C leaves a summary."""
     from flicker.evidence.watch.watching import design
+    from flicker.logs.errors import LogError
     from flicker.logs.growing import GrowingLog
     from flicker.logs.reading import wishes_of
 
@@ -103,11 +104,17 @@ def run(arguments: argparse.Namespace) -> int:
                 _alarm(event, command)
     except KeyboardInterrupt:
         code = 130
+    except LogError as problem:  # what was watched until then is told
+        if state["watcher"] is None:
+            raise
+        state["ended"], code = str(problem), 2
     finally:
         growing.close()
         if screen is not None:
             screen.close()
     _finish(state, growing, arguments, case, screen)
+    if code == 2:
+        print(f"flicker watch: {state['ended']}", file=sys.stderr)
     return code
 
 
@@ -146,7 +153,7 @@ def _follow(
     uses: list[ColumnUse] | None = None
     watcher: Watcher | None = None
     told = 0
-    last_line = last_status = time.monotonic()
+    last_line = last_reading = last_status = time.monotonic()
     while True:
         fresh = growing.poll()
         now = time.monotonic()
@@ -155,6 +162,8 @@ def _follow(
         told = len(growing.notes)
         if fresh:
             last_line = now
+            if any((values == values).any() for part in fresh for values in part.values):  # NaN is no reading
+                last_reading = now
             if watcher is None:
                 uses = _uses(growing, arguments, case)
                 watcher = state["watcher"] = Watcher(
@@ -172,7 +181,7 @@ def _follow(
                 state["ended"] = "decided"
                 return
         if watcher is not None:
-            event = watcher.silent(now - last_line)
+            event = watcher.silent(now - last_reading)
             if event is not None:
                 yield event
             if now - last_status >= (STATUS_S if arguments.json or screen is None else screen.pause_s):

@@ -1,13 +1,16 @@
 """A text log that a logger is still writing: whole new lines in, samples in volts out, as they come.
 
 Only bytes up to the last end of line count. Each look reads the last consumed bytes again at their place: where they
-differ, or the file has shrunk or is another one, it is a new file, whose layout is told anew. Nothing that was read is
-kept.
+differ, or the file has shrunk or is another one, it is a new file, whose layout is told anew; so it is below a heading
+that names other columns or another unit. A line that cannot be read keeps its place in time, without a reading. Nothing
+that was read is kept.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import IO
@@ -15,10 +18,11 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.model import LogError
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
-from flicker.logs.reading.planning.plan import make_plan
+from flicker.logs.reading.planning.plan import Plan, make_plan
+from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.text import sniff
 from flicker.logs.reading.text.text_log import _Reader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
@@ -30,6 +34,7 @@ CHUNK = 1 << 20  # bytes taken at one look
 FEW_LINES = 12  # lines of readings from which a layout is told
 MOST_NOTES = 200
 PATIENCE = 50  # lines in a row that cannot be read before it is an error
+_WORDS = re.compile(rb"^[ \t]*[^\W\d_]?[^\d\s.,;+-][^\n]*\n", re.MULTILINE)  # lines that do not begin as a number does
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +114,16 @@ class GrowingLog:
         self._inode = os.fstat(self._handle.fileno()).st_ino
         self._at = 0
         self._last = b""
+        self._begin()
+        self.files += 1
+
+    def _begin(self) -> None:
+        """What follows has a layout and a clock of its own."""
         self._reader: _Reader | None = None
         self._taken = _Taken()
         self._keeper: Timekeeper | None = None
         self._base_run = self._runs + 1
-        self.files += 1
+        self._unread = 0
 
     def close(self) -> None:
         """Let go of the file."""
@@ -160,17 +170,41 @@ class GrowingLog:
                 raise LogError(
                     f"{self.name}: a line of more than {CHUNK >> 10} KiB; this is no log: write the readings in lines."
                 )
+            if block.count(b"\r") > FEW_LINES:
+                raise LogError(
+                    f"{self.name}: its lines end with a carriage return alone; watch follows lines that end with a line"
+                    " feed, so set the logger to that, or assess this log when it is complete."
+                )
             return []
         block = block[:end]
         if self._reader is None:
             begin = self._layout(block)
             if begin is None:
                 return []
-            self._mark(block)
+            self._mark(block[:begin])
             block = block[begin:]
-        else:
+        heading = self._heading_in(block)
+        if heading is None:
             self._mark(block)
-        return self._samples(block)
+            return self._samples(block)
+        self._mark(block[:heading])
+        out = self._samples(block[:heading]) if heading else []
+        self.notes.append(f"{self.name}: the heading changes; followed from there as a new run.")
+        self._begin()
+        return out or self._read()
+
+    def _heading_in(self, block: bytes) -> int | None:
+        """Where lines begin that end in another heading than the one read by; None where there are none."""
+        assert self._reader is not None
+        mender = self._reader.mender
+        begin = end = -1
+        for line in _WORDS.finditer(block):
+            if line.start() != end:
+                begin = line.start()
+            end = line.end()
+            if mender.another_heading(line.group().decode("utf-8", "replace").rstrip("\r\n")):
+                return begin
+        return None
 
     def _mark(self, block: bytes) -> None:
         self._last = (self._last + block)[-LOOK_BACK:]
@@ -187,15 +221,23 @@ class GrowingLog:
         if kind != "text":
             raise LogError(f"{self.name} is no text log; watch follows logs that grow by lines.")
         body = head[mark:]
+
+        def planned(wishes: Wishes) -> tuple[sniff.Layout, Plan | None]:
+            layout = sniff.sniff(body, b"", True, wishes, self.name)
+            if body.count(b"\n", layout.begin) < FEW_LINES:
+                return layout, None
+            return layout, make_plan(layout.columns, wishes, self.name, layout.preamble)
+
         try:
-            layout = sniff.sniff(body, b"", True, self._wishes, self.name)
-        except LogError:
+            layout, plan = planned(self._wishes)
+        except LogError as problem:
             if body.count(b"\n") < FEW_LINES:
                 return None
+            if isinstance(problem, Question):
+                raise all_of(problem, planned, self._wishes, self.name) from None
             raise
-        if body.count(b"\n", layout.begin) < FEW_LINES:
+        if plan is None:
             return None
-        plan = make_plan(layout.columns, self._wishes, self.name, layout.preamble)
         if plan.key is not None:
             raise LogError(
                 f'{self.name}: column "{layout.header[plan.key]}" names the channel of each row; watch follows logs with one'
@@ -204,7 +246,7 @@ class GrowingLog:
         names = tuple(channel.name for channel in plan.channels if channel.role == "output")
         if self._first_channels is not None and names != self._first_channels:
             raise LogError(
-                f"{self.name}: the new file has other channels ({', '.join(names)}) than the one before "
+                f"{self.name}: what was begun now has other channels ({', '.join(names)}) than what was before "
                 f"({', '.join(self._first_channels)}); watch it by itself."
             )
         self._first_channels = self.channels = names
@@ -221,6 +263,9 @@ class GrowingLog:
             self._bad = 0
         except LogError as problem:
             self._one_by_one(block, problem)
+        if self._reader.unread >= max(1, 2 * self._unread):
+            self._unread = self._reader.unread
+            self.notes.append(f"{self.name}: not read, and so not observed: {self._unread} lines or readings so far.")
         if not self._taken.parts:
             return []
         columns = [np.concatenate(column) for column in zip(*self._taken.parts, strict=True)]
@@ -255,6 +300,9 @@ class GrowingLog:
             except LogError as slip:
                 self._bad += 1
                 if self._bad == 1 and len(self.notes) < MOST_NOTES:
-                    self.notes.append(f"Left out a line that cannot be read: {slip}")
+                    self.notes.append(f"Not read, and so not observed: {slip}")
                 if self._bad > PATIENCE:
                     raise problem from None
+                blank = self._reader.mender.without_readings(line.decode("utf-8", "replace").rstrip("\r\n"))
+                with contextlib.suppress(LogError):
+                    self._reader.take([(blank + b"\n", False)])

@@ -715,7 +715,7 @@ def _truth(spec: Spec, channels: list[Channel], time: Clock, t: Any, t0: datetim
     if others and named:
         options["roles"] = {o.header: "ignore" for o in others}
     if spec.grouping == "mark, unquoted":
-        options["thousands"] = "none"  # rows that can be read in two ways are then left out, and told
+        options["thousands"] = "sure"  # rows that can be read in two ways are then left out, and told
     options["separator"] = SEPARATORS[spec.separator]
     why = ""
     if spec.extra == "mode AC":

@@ -10,6 +10,7 @@ import contextlib
 import io
 import json
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
@@ -344,8 +345,13 @@ def same_by_command(path: Path, truth: Truth, options: dict[str, Any], sentence:
     return ""
 
 
-def refused(path: Path, truth: Truth, sentence: str, *, command_line: bool = True) -> Verdict:
-    """Follow the advice of a refusal, sentence by sentence, and judge what is read then."""
+def refused(
+    path: Path, truth: Truth, sentence: str, *, command_line: bool = True, again: Callable[[str], Path] | None = None
+) -> Verdict:
+    """Follow the advice of a refusal, sentence by sentence, and judge what is read then.
+
+    ``again`` writes the same log with another separator, where that is the advice.
+    """
     lacking = {word for lack in truth.lacks for word in ASKS[lack]}
     known = replace(truth, lacks=tuple(w for w in truth.lacks if w == "scale of counts"))
     options: dict[str, Any] = {}
@@ -355,6 +361,13 @@ def refused(path: Path, truth: Truth, sentence: str, *, command_line: bool = Tru
         names = advised(said)
         if not truth.refuse_or_warn and not lacking & set(names) and "scale of counts" not in truth.lacks:
             asked = Outcome.ASKED
+        if not names and "write the log with semicolons" in said and again is not None:
+            path, again = again("semicolon"), None
+            tried.append("written with semicolons")
+            verdict = judge(known, observe(path, **options))
+            if verdict.outcome not in (Outcome.RIGHT, Outcome.TOLD):
+                return Verdict(Outcome.REMEDY_FAILS, f"then {verdict.kind}", verdict.detail, said, tuple(tried))
+            return Verdict(asked, "", "", sentence, tuple(tried))
         if not names:
             if truth.refuse_or_warn or "scale of counts" in truth.lacks:
                 return Verdict(asked, "no log of volts as it stands", sentence=sentence, tried=tuple(tried))
@@ -406,12 +419,14 @@ def _too_much(path: Path, given: dict[str, Any], lacking: set[str]) -> bool:
     return False
 
 
-def judge_file(path: Path, truth: Truth, *, command_line: bool = True) -> tuple[Verdict, Read | None]:
+def judge_file(
+    path: Path, truth: Truth, *, command_line: bool = True, again: Callable[[str], Path] | None = None
+) -> tuple[Verdict, Read | None]:
     """Read a file and judge what became of it."""
     try:
         read = observe(path)
     except flicker.LogError as error:
-        return refused(path, truth, str(error), command_line=command_line), None
+        return refused(path, truth, str(error), command_line=command_line, again=again), None
     except Exception as error:
         return Verdict(Outcome.CRASHED, type(error).__name__, str(error)), None
     return judge(truth, read), read

@@ -34,8 +34,13 @@ def one(spec: Spec, *, command_line: bool = True) -> tuple[Verdict, Truth, Read 
     """Write, read and judge one file."""
     with tempfile.TemporaryDirectory() as folder:
         path, truth = write(spec, Path(folder))
-        verdict, read = judge_file(path, truth, command_line=command_line)
+        verdict, read = judge_file(path, truth, command_line=command_line, again=_rewriter(spec, folder))
     return verdict, truth, read
+
+
+def _rewriter(spec: Spec, folder: str) -> Callable[[str], Path]:
+    """What writes a file once more with another separator."""
+    return lambda separator: write(replace(spec, separator=separator), Path(folder))[0]
 
 
 def shrink(spec: Spec, judged: Callable[[Spec], Verdict] = lambda spec: one(spec)[0]) -> tuple[Spec, Verdict]:
@@ -75,7 +80,7 @@ def show(spec: Spec) -> None:
     """Print a file, its spec, its truth, and what was read."""
     with tempfile.TemporaryDirectory() as folder:
         path, truth = write(spec, Path(folder))
-        verdict, read = judge_file(path, truth)
+        verdict, read = judge_file(path, truth, again=_rewriter(spec, folder))
         print(f"seed {spec.seed}: {path.name}")
         for name, value in spec.unusual().items():
             print(f"    {name}: {value}")

@@ -154,7 +154,7 @@ class Watcher:
         return out
 
     def silent(self, seconds: float) -> Event | None:
-        """Tell that no line came for so long (by the clock on the wall); an alarm once per silence."""
+        """Tell that no reading came for so long (by the clock on the wall); an alarm once per silence."""
         if seconds < max(SILENT_S, 20.0 * self.cadence_s):
             self.channels[0].told.discard("silent")
             return None
@@ -166,7 +166,7 @@ class Watcher:
             channel=None,
             run=self.run,
             time_s=self.now_s,
-            text=f"no new line for {seconds:.0f} s: is the logger running?",
+            text=f"no new reading for {seconds:.0f} s: is the logger running?",
             kind="silent",
         )
         self.alarms.append(event)

@@ -17,7 +17,7 @@ _VALUES = {  # how each option is written on the command line, with what it take
     "day_first": "--day-first yes|no",
     "date_order": "--date-order ymd|dmy|mdy",
     "decimal": "--decimal .|,",
-    "thousands": "--thousands none",
+    "thousands": "--thousands sure",
     "channels": "--channels NAME",
     "volts_per_count": "--volts-per-count V",
     "full_scale_V": "--full-scale V",

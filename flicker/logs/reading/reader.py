@@ -72,8 +72,9 @@ def read_log(
         Order of year, month and day, as in 26-03-04.
     decimal : {'.', ','}, optional
         The decimal sign.
-    thousands : {'none'}, optional
-        That commas never part thousands; rows with a cell too many are then not observed.
+    thousands : {'sure', 'none'}, optional
+        Of rows with a cell too many, where commas part cells and thousands alike: read those that can be put together in one
+        way, the others are not observed; or, with 'none', that commas never part thousands, and none of them is observed.
     separator : str, optional
         What parts the cells of a text log: ';', ',', 'tab', '|' or 'space'.
     channel_column : str, optional
@@ -172,8 +173,8 @@ def wishes_of(
             raise LogError(f"{argument} must be positive, got {given!r}.")
     if wishes.date_order not in (None, "ymd", "dmy", "mdy"):
         raise LogError(f"date_order must be 'ymd', 'dmy' or 'mdy', got {wishes.date_order!r} (--date-order).")
-    if wishes.thousands not in (None, "none"):
-        raise LogError(f"thousands must be 'none', got {wishes.thousands!r} (--thousands none).")
+    if wishes.thousands not in (None, "sure", "none"):
+        raise LogError(f"thousands must be 'sure' or 'none', got {wishes.thousands!r} (--thousands sure|none).")
     return wishes
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -112,7 +113,24 @@ class Choice:
                 " name those to read with channels (--channels NAME,NAME).",
                 channels=[c.header for c in chosen[:1]],
             )
+        self.each_once(chosen, forced)
         return chosen
+
+    def each_once(self, chosen: list[Column], told: list[Column]) -> None:
+        """Ask where two columns may hold one output: their names differ by no number, sign or word of an output."""
+        named = [(c, _of_output(c)) for c in chosen if not c.unnamed and c not in told]
+        for column, own in named:
+            for other, more in named:
+                extra = more - own
+                apart = column.header.strip() == other.header.strip() or not own <= more
+                if apart or any(not word.isalpha() or word in vocabulary.OUTPUT for word in extra):
+                    continue
+                raise Question(
+                    f'{self.name}: columns "{column.header}" and "{other.header}" may hold the same output; name those to'
+                    " read with channels (--channels NAME,NAME), or leave one out with roles"
+                    f' (--role "{other.header}=ignore").',
+                    roles={other.header: "ignore"},
+                )
 
     def like_output(self, column: Column, labelled: Sequence[Column]) -> bool:
         """Whether a column without a unit is called as outputs are, beside others that have one."""
@@ -189,6 +207,12 @@ class Choice:
             " to read with channels (--channels NAME).",
             channels=[c.header for c in columns[:1]],
         )
+
+
+def _of_output(column: Column) -> frozenset[str]:
+    """What a column's name says of its output: words, numbers and signs, without those of readings and of averages."""
+    words = set(vocabulary.words_of(column.label.name)) - vocabulary.STATISTICS - vocabulary.READING
+    return frozenset({*words, *re.findall(r"\d+|[+-](?=[\s_)\](\[]|$)", column.header)})
 
 
 def _has(columns: list[Column], wanted: str) -> bool:

@@ -58,7 +58,7 @@ class Cutter:
         self._typed = not any(column.cell_units for column in used) and not plan.time.cell_units
         self._names = [f"c{k}" for k in range(layout.width)]
         self._page = Page(b"")
-        self._mender = odd_rows.Mender(name, layout, plan)
+        self.mender = odd_rows.Mender(name, layout, plan)
         self._exact = ExactParser(name, layout, plan)
 
     def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[dict[int, Any], int]]:
@@ -118,11 +118,11 @@ class Cutter:
         at = stripped.rfind(b"\n") + 1
         final, rest = stripped[at:].decode("utf-8", "replace"), stripped[:at]
         layout = self.layout
-        cells = self._mender.cells_of(final)
+        cells = self.mender.cells_of(final)
         before = rest[:-1][rest[:-1].rfind(b"\n") + 1 :].decode("utf-8", "replace").rstrip("\r")
-        cut = len(cells) != layout.width and self._mender.left_out(final, cells) is None
+        cut = len(cells) != layout.width and self.mender.left_out(final, cells) is None
         if len(cells) == layout.width and before and len(layout.header) == layout.width:
-            earlier = self._mender.cells_of(before)[-1]
+            earlier = self.mender.cells_of(before)[-1]
             decimal = layout.numerals.decimal
             cut = _digits(cells[-1], decimal) < _digits(earlier, decimal)
         if cut and not (len(cells) == 1 and layout.width > 1 and header.COMMENT.match(final)):
@@ -137,7 +137,7 @@ class Cutter:
             for _ in range(_BELOW):
                 at = kept.rfind(b"\n") + 1
                 line = kept[at:].rstrip(b"\r").decode("utf-8", "replace")
-                left = self._mender.left_out(line, self._mender.cells_of(line)) if line.strip() else None
+                left = self.mender.left_out(line, self.mender.cells_of(line)) if line.strip() else None
                 if left is None and line.strip():
                     break
                 if left is not None:
@@ -210,7 +210,7 @@ class Cutter:
         table = self._typed_table(page)
         if table is not None and page.strange:
             try:
-                page.block = self._mender.mended(page.block, page.tally)
+                page.block = self.mender.mended(page.block, page.tally)
                 page.quoted = b'"' in page.block
             except LogError as fault:
                 page.fault = fault
@@ -280,7 +280,7 @@ class Cutter:
         from pyarrow import csv
 
         if not page.tally.mended:
-            page.block = self._mender.mended(page.block, page.tally)
+            page.block = self.mender.mended(page.block, page.tally)
             page.quoted = b'"' in page.block
         page.strange = 0
         try:
@@ -326,7 +326,7 @@ class Cutter:
 
     def _odd_error(self) -> LogError:
         line, text = self.tally.first or (0, "")
-        found = len(self._mender.cells_of(text))
+        found = len(self.mender.cells_of(text))
         return LogError(
             f"{self.name}, line {line}: the columns change here ({found} cells instead of {self.layout.width}:"
             f" {text[:40]!r}); split the file there."

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from flicker.logs.errors import Question
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning.columns import Wishes
 
 _LEAD = re.compile(r"\s*[(+\-\u2212\u2013]?\s?\d{1,3}")
@@ -17,6 +17,7 @@ MOST_WAYS = 64
 MOST_STEPS = 4000  # looked at in one row; a row that needs more is not read
 _GROUPS = re.compile(r"(?<=\d)[. '\u00a0\u202f](?=\d{3})")
 _PADDED = re.compile(r"\s*0\d+\s*")
+_CLOCK = re.compile(r".*\d:\d\d")  # a time that a fraction of a second may follow
 _WITH_UNIT = re.compile(r"\s*\d+ ?[A-Za-zµμ]{1,3}\s*")
 
 
@@ -27,6 +28,8 @@ class Commas:
     width: int
     decimal: bool = False
     places: tuple[bool, ...] | None = None  # columns in which rows that can be read in one way have decimal commas
+    sure_only: bool = False  # a row that can be made in more ways than one is not read
+    fractions: bool = False  # of seconds stand behind a decimal comma too
     keep_apart: bool = False  # the caller says that there are no thousands separators
 
     def merge(self, cells: Sequence[str]) -> list[str] | None:
@@ -92,6 +95,8 @@ class Commas:
                 return
             if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
                 go(at + 2, [*done, f"{_GROUPS.sub('', cells[at].strip())}.{cells[at + 1].strip()}"], (*where, True))
+            elif self.fractions and at + 1 < len(cells) and _CLOCK.fullmatch(cells[at].strip()) and cells[at + 1].strip().isdigit():
+                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"], (*where, True))
             if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
                 go(at + 1, [*done, cells[at]], (*where, False))
 
@@ -134,9 +139,11 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
     if wishes.thousands == "none":
         return Commas(width, keep_apart=True)
     long = [row for row in rows if len(row) > width]
-    if not long:
-        return None
-    decimal, groups = Commas(width, decimal=True), Commas(width)
+    if not long:  # such a row may come below those looked at
+        return Commas(width, sure_only=True) if wishes.thousands == "sure" else None
+    decimal, groups = Commas(width, decimal=True), Commas(width, sure_only=wishes.thousands == "sure")
+    if not any(decimal.decimals(row) for row in long):
+        decimal = replace(decimal, fractions=True)
     sure = [ways[0][1] for row in long if len(ways := decimal.decimals(row)) == 1]
     if sure and sure.count(sure[0]) == len(sure):
         decimal = replace(decimal, places=sure[0])
@@ -153,6 +160,11 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
                 decimal=".",
             )
         return decimal
+    if wishes.decimal == "," and sum(len(decimal.decimals(row)) > 1 for row in long) >= 0.5 * len(rows):
+        raise LogError(
+            f"{name}: commas part the cells and are decimal signs too, and rows such as {','.join(long[0])[:40]} can be put"
+            f" together to {width} cells in more than one way; write the log with semicolons between the cells."
+        )
     if any(groups.ways(row) for row in long):
         return groups
     return None

@@ -15,7 +15,8 @@ from flicker.logs.errors import Question
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import header, sniff
-from flicker.logs.reading.words import clock
+from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import clock, units, vocabulary
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
 
@@ -186,12 +187,12 @@ class Mender:
             if len(ways) == 1:
                 tally.merged += 1
                 return self._row(ways[0], line)
-            if len(ways) > 1:
+            if len(ways) > 1 and not commas.sure_only:
                 raise Question(
                     f"{self.name}: {line[:60]!r} has {len(cells)} cells instead of {self.layout.width}, and where commas part"
                     " thousands is not clear; write the log without thousands separators, or have such rows left out as not"
-                    " observed with thousands='none' (--thousands none).",
-                    thousands="none",
+                    " observed with thousands='sure' (--thousands sure).",
+                    thousands="sure",
                 )
         if len(cells) > self.layout.width and self._words_behind(cells):
             tally.noted += 1
@@ -199,10 +200,35 @@ class Mender:
         tally.unread += 1
         if tally.first is None:
             tally.first = (number, line.strip())
-        apart = commas is None or not commas.keep_apart  # else the time may be cut in two as well
+        return self._timed_alone(cells, line, apart=commas is None or not (commas.keep_apart or commas.sure_only))
+
+    def without_readings(self, line: str) -> bytes:
+        """A row that keeps its place in time, and no reading."""
+        return self._timed_alone(self.cells_of(line), line)
+
+    def _timed_alone(self, cells: list[str], line: str, *, apart: bool = True) -> bytes:
+        # thousands that were told to be none may have cut the time in two as well (not ``apart``)
         times = [k for k in self._time if apart and k < len(cells) and self._is_time(cells[k], k)]
-        kept = [cells[k] if k in times else "" for k in range(self.layout.width)]
-        return self._row(kept, line)
+        return self._row([cells[k] if k in times else "" for k in range(self.layout.width)], line)
+
+    def another_heading(self, line: str) -> bool:
+        """Whether a line names other columns than the heading: words where time and readings stand."""
+        cells = self.cells_of(line)
+        if len(cells) == 1:
+            cells = re.split(r"[;,\t|]", line)  # the separator may change too
+        filled = [cell.strip().strip('"').strip() for cell in cells if cell.strip().strip('"').strip()]
+        if len(filled) > len(self._header) and filled[: len(self._header)] == self._header:
+            return True  # with further columns
+        if not filled or self.left_out(line, cells) is not None or 2 * sum(map(sampled.strong, filled)) > len(filled):
+            return False
+        if any(self._is_time(cells[k], k) for k in self._time if k < len(cells)):
+            return False
+        if len(filled) < 2 <= self.layout.width or any(odd_cells.word_value(cell) is not None for cell in filled):
+            return False
+        named = vocabulary.TIME | vocabulary.OUTPUT | vocabulary.READING
+        return any(
+            units.label(cell).kind == "volts" or named & set(vocabulary.words_of(cell)) for cell in filled
+        )
 
     def _words_behind(self, cells: list[str]) -> bool:
         """Whether a row is whole, and only words follow its last cell."""

@@ -88,7 +88,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     if delimiter == "," and not header:
         apart = grouped_rows.cells_apart([row for row in rows if any(map(strong, row))], wishes, name)
         width -= apart
-    if delimiter == "," and ((header and len(header) < width) or any(len(c) > width for c in cut)):
+    too_long = (header and len(header) < width) or any(len(c) > width for c in cut)
+    if delimiter == "," and (too_long or wishes.thousands is not None):
         filled_rows = [cells for cells in cut if any(map(strong, cells))]
         commas = grouped_rows.judge(filled_rows, len(header) or width, wishes, name)
     if commas is not None and (apart or (header and len(header) < width)):

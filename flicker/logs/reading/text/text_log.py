@@ -21,6 +21,7 @@ from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.text import sniff
 from flicker.logs.reading.text.csv_parser import Cutter
+from flicker.logs.reading.text.odd_rows import Mender
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock
 
@@ -215,6 +216,11 @@ class _Reader:
         with np.errstate(invalid="ignore"):  # between two stamps that are no numbers
             np.subtract(time[1:], time[:-1], out=steps[1:])
         return steps
+
+    @property
+    def mender(self) -> Mender:
+        """What tells lines that are no rows of readings."""
+        return self._cutter.mender
 
     @property
     def unread(self) -> int:

@@ -24,7 +24,7 @@ OVER = frozenset({
     "ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange",
     "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
 })  # fmt: skip
-WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.,](?:[eE][+-]?\d+)?\s?[)+-]?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
+WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.](?:[eE][+-]?\d+)?\s?[)+-]?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-"})
 
 
