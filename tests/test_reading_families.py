@@ -455,6 +455,12 @@ add("one column, comma, unit", tab("Main", [[f"{v} mV".replace(".", ",") for v i
 add("whole numbers, a word behind", tab("left,Function", [[round(v) for v in L], ["DCV"] * N]), left=np.round(L) / 1e3, right=None, sample_interval_s=0.5, unit="mV")
 commas = [[f"{v:.1f}".replace(".", ",") for v in side] for side in (L, R)]
 add("time and readings with decimal commas", tab("Zeitpunkt,left_mV,right_mV", [[t[:-3].replace(".", ",") for t in TS], *commas]), start=datetime(2026, 3, 5, 23, 59, 50), decimal=",")
+# decimal commas between commas: a counter's digits are of no steady number, fractions are; without a header it is asked
+add("decimal commas and a counter", tab("Time,left (mV),Row", [[f"0:00:{k:02d}" for k in range(N)], commas[0], range(1, N + 1)]), right=None, time=np.arange(N))
+epochs = [1590666513 + k for k in range(N)]
+bare = tab(None, [epochs, ["NaN" if k == 7 else v for k, v in enumerate(commas[0])], commas[1]])
+add("decimal commas without a header", bare, ask="commas part the cells", unit="mV")
+add("decimal commas without a header, told", bare, left=np.where(np.arange(N) == 7, np.nan, L / 1e3), time=np.arange(N), unit="mV", decimal=",")
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -72,8 +73,14 @@ class Commas:
 
     def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
         found = self.decimals(cells)
-        fitting = [row for row, where in found if self.places is not None and where == self.places]
-        return fitting if len(found) > 1 and fitting else [row for row, _ in found]
+        places = self.places
+        if len(found) < 2 or places is None:
+            return [row for row, _ in found]
+        exact = [row for row, where in found if where == places]
+        # a word for no reading has no decimals, nor has a column that has none elsewhere
+        return exact or [
+            row for row, where in found if not any(w and not p for w, p in zip(where, places, strict=True))
+        ]
 
     def decimals(self, cells: Sequence[str]) -> list[tuple[list[str], tuple[bool, ...]]]:
         """All rows that decimal commas make of the cells, and which of their cells were put together."""
@@ -95,7 +102,12 @@ class Commas:
                 return
             if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
                 go(at + 2, [*done, f"{_GROUPS.sub('', cells[at].strip())}.{cells[at + 1].strip()}"], (*where, True))
-            elif self.fractions and at + 1 < len(cells) and _CLOCK.fullmatch(cells[at].strip()) and cells[at + 1].strip().isdigit():
+            elif (
+                self.fractions
+                and at + 1 < len(cells)
+                and _CLOCK.fullmatch(cells[at].strip())
+                and cells[at + 1].strip().isdigit()
+            ):
                 go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"], (*where, True))
             if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
                 go(at + 1, [*done, cells[at]], (*where, False))
@@ -106,7 +118,10 @@ class Commas:
 
 
 def cells_apart(rows: Sequence[Sequence[str]], wishes: Wishes, name: str) -> int:
-    """How many cells of a row are the end of the number before: whole numbers with a unit behind whole numbers (10,39 mV).
+    """How many cells of a row are the end of the number before, in a file that names no columns.
+
+    They are digits behind whole numbers: with a unit (10,39 mV), or of one length in all rows, with noughts in front where
+    that is more than one digit (10,07), as fractions have them and whole numbers have not.
 
     Raises
     ------
@@ -117,6 +132,9 @@ def cells_apart(rows: Sequence[Sequence[str]], wishes: Wishes, name: str) -> int
         return 0
     columns = list(zip(*rows, strict=True))
     ends = [k for k in range(2, len(columns)) if all(map(_WITH_UNIT.fullmatch, columns[k]))]
+    if not ends:
+        ends = [k for k in range(len(columns) - 1, 0, -2) if _fractions(columns[k])]
+        ends = ends if len(ends) in ((len(columns) - 1) // 2, len(columns) // 2) else []
     if not ends or not all(all(map(_WHOLE.fullmatch, columns[k - 1])) for k in ends):
         return 0
     if wishes.decimal is None:
@@ -126,6 +144,32 @@ def cells_apart(rows: Sequence[Sequence[str]], wishes: Wishes, name: str) -> int
             decimal=".",
         )
     return len(ends)
+
+
+def _fractions(cells: Sequence[str]) -> bool:
+    """Whether cells are digits as they stand behind a decimal sign: of one length, with noughts in front of longer ones."""
+    bare = [cell.strip() for cell in cells]
+    if len({len(cell) for cell in bare}) != 1 or not all(map(str.isdigit, bare)) or len(set(bare)) < 3:
+        return False
+    return len(bare[0]) == 1 or any(cell[0] == "0" for cell in bare)
+
+
+def _steady(decimal: Commas, rows: Sequence[Sequence[str]]) -> tuple[bool, ...] | None:
+    """Which columns have decimal commas, if one answer alone fits (nearly) all rows: else the one with fractions of one length."""
+    made = [{where: cells for cells, where in decimal.decimals(row)} for row in rows]
+    count = Counter(where for ways in made for where in ways)
+    likely = [where for where, n in count.items() if n >= 0.98 * len(rows)]
+    if len(likely) > 1:
+        likely = [
+            where
+            for where in likely
+            if all(
+                len({len(ways[where][k].rpartition(".")[2]) for ways in made if where in ways}) == 1
+                for k, merged in enumerate(where)
+                if merged
+            )
+        ]
+    return likely[0] if len(likely) == 1 else None
 
 
 def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) -> Commas | None:
@@ -144,9 +188,7 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
     decimal, groups = Commas(width, decimal=True), Commas(width, sure_only=wishes.thousands == "sure")
     if not any(decimal.decimals(row) for row in long):
         decimal = replace(decimal, fractions=True)
-    sure = [ways[0][1] for row in long if len(ways := decimal.decimals(row)) == 1]
-    if sure and sure.count(sure[0]) == len(sure):
-        decimal = replace(decimal, places=sure[0])
+    decimal = replace(decimal, places=_steady(decimal, long))
     enough = 0.98 * len(rows)
 
     def whole(how: Commas) -> int:
@@ -160,7 +202,11 @@ def judge(rows: Sequence[Sequence[str]], width: int, wishes: Wishes, name: str) 
                 decimal=".",
             )
         return decimal
-    if wishes.decimal == "," and sum(len(decimal.decimals(row)) > 1 for row in long) >= 0.5 * len(rows):
+    if (
+        wishes.decimal != "."
+        and sum(len(decimal.decimals(row)) > 1 for row in long) >= 0.5 * len(rows)
+        and not any(map(groups.ways, long))
+    ):
         raise LogError(
             f"{name}: commas part the cells and are decimal signs too, and rows such as {','.join(long[0])[:40]} can be put"
             f" together to {width} cells in more than one way; write the log with semicolons between the cells."

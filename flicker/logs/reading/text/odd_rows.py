@@ -185,7 +185,7 @@ class Mender:
         if commas is not None:
             ways = commas.ways(cells)
             if len(ways) == 1:
-                tally.merged += 1
+                tally.merged += not commas.decimal
                 return self._row(ways[0], line)
             if len(ways) > 1 and not commas.sure_only:
                 raise Question(

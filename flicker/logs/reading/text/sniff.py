@@ -129,7 +129,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         commas=commas,
         blank_rows=width == 1 and _blank_share(lines[first:]) < BLANK_ROWS and not _words_for_none(rows),
     )
-    if how.decimal == ",":
+    if how.decimal == "," or (commas is not None and commas.decimal):
         notes.append("Commas were read as decimal signs.")
     head_rows = _rows(lines[first:], first, layout)
     tail_rows = [] if whole else _rows(_decode(tail, []).split("\n")[:-1], None, layout)[-200:]
