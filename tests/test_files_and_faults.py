@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 
 from flicker import read_log
+from flicker.cli import main
 from flicker.evidence.assessment import assess
 from flicker.evidence.excursion_table import write_excursions
 from flicker.signals.cache import BlockCache
@@ -161,3 +162,30 @@ def test_a_case_opens_logs_of_its_own_folder_only(tmp_path: Path):
     case.write_text('[[logs]]\nfile = "pipe.csv"\n')
     with pytest.raises(CaseError, match="does not exist"):
         read_case(case, anywhere=True)
+
+
+def _hour(folder: Path, name: str, seconds: range, last_mV: float | None = None) -> str:
+    rows = [f"2026-03-05 {10 + k // 3600}:{k // 60 % 60:02d}:{k % 60:02d},{12 + 0.1 * (k % 7):.1f}\n" for k in seconds]
+    if last_mV is not None:
+        rows[-1] = rows[-1].rpartition(",")[0] + f",{last_mV}\n"
+    (folder / name).write_text("time,left_mV\n" + "".join(rows), encoding="utf-8")
+    return str(folder / name)
+
+
+@pytest.mark.parametrize(("last_mV", "fitness"), [(None, None), (40000.0, "do not connect")])
+def test_the_last_of_hourly_files_may_be_short_and_what_it_shows_counts(last_mV: float | None, fitness: str | None, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """Two samples at the end of a night of hourly files neither stop the reading nor hide 40 V (issue 21)."""
+    hours = [_hour(tmp_path, f"h{k}.csv", range(3600 * k, 3600 * (k + 1))) for k in range(4)]
+    assert main(["assess", *hours, "--json"]) == 0
+    without = json.loads(capsys.readouterr().out)
+    short = _hour(tmp_path, "h4.csv", range(14400, 14402), last_mV)
+    nothing = _hour(tmp_path, "h5.csv", range(0))
+    assert main(["assess", *hours, short, nothing, "--json"]) == 0
+    told = capsys.readouterr()
+    judged = json.loads(told.out)
+    assert judged["channels"][0]["fitness"] == (fitness or without["channels"][0]["fitness"])
+    assert judged["channels"][0]["observed_s"] == pytest.approx(without["channels"][0]["observed_s"] + 2, abs=5)
+    assert any("Only 2 samples" in note for run in judged["runs"] for note in run["notes"])
+    assert "left out: h5.csv holds a header and no readings" in told.err
+    assert main(["assess", short, "--json"]) == 2
+    assert "too few" in capsys.readouterr().err

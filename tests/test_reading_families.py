@@ -462,6 +462,8 @@ bare = tab(None, [epochs, ["NaN" if k == 7 else v for k, v in enumerate(commas[0
 add("decimal commas without a header", bare, ask="commas part the cells", unit="mV")
 add("decimal commas without a header, told", bare, left=np.where(np.arange(N) == 7, np.nan, L / 1e3), time=np.arange(N), unit="mV", decimal=",")
 
+add("a sign seen late, the unit behind", tab("time_s;left_mV", [range(900), ["-1.244 mV" if k == 880 else "-11 mV" for k in range(900)]], sep=";"), ask="--decimal", time_unit="s")
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

@@ -244,6 +244,7 @@ class Case(Result):
         from flicker.logs.reading import read_log
 
         chosen = [log for log in self.logs if stage is None or log.stage == stage]
+        options = {"few": len(chosen) > 1} | options
         return [self.use(read_log(log.path, **overruled(self.reading(log.path), options)), log.date) for log in chosen]
 
     def fits(self, log: Log) -> bool:

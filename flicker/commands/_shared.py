@@ -151,21 +151,26 @@ def unit_from(given: Sequence[str] | None) -> str | dict[str, str] | None:
 
 
 def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None = None) -> list[Log]:
-    """Read each log as the options ask; with a case, all columns that it may use (see `used_logs`)."""
+    """Read each log as the options ask; with a case, all columns that it may use (see `used_logs`).
+
+    The newest of several files may hold a few samples, which count, or its header alone, which is left out and told.
+    """
+    from flicker.logs.errors import NoReadings
     from flicker.logs.reading import read_log
 
     cache = cache_from(arguments)
     read = read_log if cache is None else cache.read
     channels = channels_from(arguments, case)
-    return [
-        read(
-            path,
-            channels=channels,
-            run_gap_s=arguments.run_gap,
-            **file_options(path, arguments, case),
-        )
-        for path in paths
-    ]
+    several, out = len(paths) > 1, []
+    for path in paths:
+        options = file_options(path, arguments, case)
+        try:
+            out.append(read(path, channels=channels, run_gap_s=arguments.run_gap, few=several, **options))
+        except NoReadings as nothing:
+            if not several or (path is paths[-1] and not out):
+                raise
+            print(f"flicker {arguments.command}: left out: {nothing}", file=sys.stderr)
+    return out
 
 
 def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None) -> list[Log]:
@@ -173,8 +178,8 @@ def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
     logs = read_logs(paths, arguments, case)
     if case is None:
         return logs
-    dates = {log.path: log.date for log in case.logs}
-    used = [case.use(log, dates.get(str(path))) for path, log in zip(paths, logs, strict=True)]
+    dates = {os.path.normpath(log.path): log.date for log in case.logs}
+    used = [case.use(log, dates.get(os.path.normpath(log.path or ""))) for log in logs]
     wanted = names_from(arguments.channels) if case.channels else None
     return used if wanted is None else [_only(log, wanted) for log in used]
 

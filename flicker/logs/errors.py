@@ -7,6 +7,10 @@ class LogError(ValueError):
     """A log that cannot be used: one sentence with the file, the place, what was found and what to do."""
 
 
+class NoReadings(LogError):
+    """A log of which only the header stands there: the newest of several may be one."""
+
+
 class Question(LogError):
     """A log that can be read once more is told of it.
 

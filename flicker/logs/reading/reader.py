@@ -13,6 +13,7 @@ from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.samples.spool import IN_MEMORY_BYTES
+from flicker.logs.reading.samples.whole import FEWEST
 from flicker.logs.roles import checked_roles
 from flicker.logs.sampling import RUN_GAP_S
 from flicker.logs.source import Source
@@ -42,6 +43,7 @@ def read_log(
     roles: Mapping[str, str] | None = None,
     marks_column: str | None = None,
     may_lack: bool = False,
+    few: bool = False,
     differences: Mapping[str, tuple[str, str]] | None = None,
 ) -> Log:
     """Read a log of offset voltages.
@@ -94,6 +96,8 @@ def read_log(
         The column of words that holds marks; by default one called mark, event or note.
     may_lack : bool
         Whether columns named by ``roles`` and ``marks_column`` may be missing.
+    few : bool
+        Whether fewer than ten samples will do, as in the last of several files.
     differences : mapping of str to (str, str), optional
         Channels that are the first column less the second, as for a bridged output; the two are then not channels.
 
@@ -127,6 +131,7 @@ def read_log(
         roles=roles,
         marks_column=marks_column,
         may_lack=may_lack,
+        few=few,
     )
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
@@ -187,9 +192,13 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
         If it cannot be read; a `Question` names all that the file leaves open, not the first point alone.
     """
     try:
-        return _opened(path, wishes, in_memory=in_memory)
+        source = _opened(path, wishes, in_memory=in_memory)
     except Question as first:
         raise all_of(first, lambda more: _opened(path, more, in_memory=in_memory), wishes, Path(path).name) from None
+    if source.rows is not None and source.rows < FEWEST:
+        told = "one sample" if source.rows == 1 else f"{source.rows} samples"
+        source.notes = (*source.notes, f"Only {told}: what they show counts, and they cover next to no time.")
+    return source
 
 
 def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> Source:

@@ -11,11 +11,12 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.logs.errors import LogError, Question, too_few
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.samples.spool import BATCH_ROWS
+from flicker.logs.reading.samples.whole import check_rows
 from flicker.logs.source import Batch
 
 Floats = NDArray[np.float64]
@@ -53,8 +54,7 @@ class WavSource:
         self._volts = float(wishes.full_scale_V)
         self._frame = self._count * self._bits // 8
         self.rows: int | None = size // self._frame
-        if self.rows < 10:
-            raise too_few(self.name, self.rows)
+        check_rows(self.name, self.rows, few=wishes.few)
         names = ["left", "right"] if self._count == 2 else [f"ch{k + 1}" for k in range(self._count)]
         self._positions = _positions(names, wishes, self.name)
         told = dict(wishes.roles)
@@ -70,8 +70,7 @@ class WavSource:
             notes.append("The recording is cut off; it was read up to its last whole sample.")
         if self._begin + size > length:
             self.rows = (length - self._begin) // self._frame
-            if self.rows < 10:
-                raise too_few(self.name, self.rows)
+            check_rows(self.name, self.rows, few=wishes.few)
         self.notes = tuple(notes)
 
     def batches(

@@ -156,7 +156,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         raise LogError(f"{file.name} holds no column of numbers; export the readings as numbers.")
     head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
     rows = sum(batch.num_rows for batch in head)
-    whole.check_rows(file.name, rows)
+    whole.check_rows(file.name, rows, few=wishes.few)
     words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
     how = (
         numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
@@ -195,13 +195,13 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
             raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
     if plan.key is not None or plan.beside or convert.sequential or coarse or not np.isfinite(first).all():
-        return _spooled(file, source, convert, in_memory, marks_told=told)
+        return _spooled(file, source, convert, in_memory, marks_told=told, few=wishes.few)
     source.entries = source.read_entries(told=told)
     return source
 
 
 def _spooled(
-    file: tables.Watched, source: ColumnarSource, convert: Converter, in_memory: int, *, marks_told: bool = False
+    file: tables.Watched, source: ColumnarSource, convert: Converter, in_memory: int, *, marks_told: bool = False, few: bool = False
 ) -> SpoolSource:
     """Copy a file whose times depend on their neighbours."""
     plan = convert.plan
@@ -243,7 +243,7 @@ def _spooled(
         channels, steps = made.names, np.diff(made.time_s)
         notes += made.notes
         forward, equal = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps == 0))
-    whole.check_rows(file.name, spool.rows)
+    whole.check_rows(file.name, spool.rows, few=few)
     whole.check_times(file.name, spool.rows, blank=blank, back=0, forward=forward, timed=True)
     if blank:
         notes.append(f"Not read, and so not observed: {blank} rows without a time.")

@@ -143,8 +143,7 @@ class Converter:
             value = self._one(word, with_units, seconds)
             if value is None:
                 row = first + int(np.flatnonzero(arrow_types.whole(coded.indices) == number)[0]) + 1
-                title, unclear = self.names[position], self.numerals.unclear(word)
-                raise not_a_number(self.name, f"row {row}", title, word, unclear=unclear)
+                raise not_a_number(self.name, f"row {row}", self.names[position], word)
             values.append(value)
         codes = arrow_types.whole(coded.indices.fill_null(len(values)))
         return np.array([*values, math.nan])[codes]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError, Question
+from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, numerals, units, vocabulary
 
 Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings
@@ -153,6 +154,7 @@ class Wishes:
     roles: tuple[tuple[str, str], ...] = ()
     marks_column: str | None = None
     may_lack: bool = False  # columns named by roles and marks_column
+    few: bool = field(default=False, repr=False)  # fewer than ten samples will do: others are read beside them
     plain_volts: bool = False  # arrays in memory: volts and seconds where nothing is said
 
     @property
@@ -202,10 +204,12 @@ def not_numbers(column: Column, name: str) -> Question:
     return not_a_number(name, "" if column.bad_line is None else f"line {column.bad_line}", column.header, word)
 
 
-def not_a_number(name: str, place: str, title: str, cell: str, *, unclear: bool = False) -> Question:
+def not_a_number(name: str, place: str, title: str, cell: str) -> Question:
     """What to ask of a cell that is no number, or may be two."""
-    sign = numerals.only_with(cell)
-    if unclear or sign:
+    found = odd_cells.WITH_UNIT.fullmatch(cell.strip().strip('"'))
+    digits = cell if found is None or units.volts_per(found["u"]) is None else found["n"]
+    sign = numerals.only_with(digits)
+    if sign or numerals.doubtful(digits):
         return Question(
             f'{name}, {place}, column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
             decimal=sign or ".",

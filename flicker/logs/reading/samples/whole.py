@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from flicker.logs.errors import LogError, Question, too_few
+from flicker.logs.errors import LogError, NoReadings, Question, too_few
+
+FEWEST = 10  # samples of a log that is read alone; common practice, no source
 
 ODD_ROWS = 20  # rows without a time or of another shape that are not read, with a note, whatever the length;
 ODD_SHARE = 0.001  # and this share of a long log; common practice, no source
 
 
-def empty(name: str) -> LogError:
+def empty(name: str) -> NoReadings:
     """What to say of a file without readings."""
-    return LogError(f"{name} holds a header and no readings; copy the whole file, or log first.")
+    return NoReadings(f"{name} holds a header and no readings; copy the whole file, or log first.")
 
 
-def check_rows(name: str, rows: int) -> None:
-    """Refuse what has too few rows."""
+def check_rows(name: str, rows: int, *, few: bool) -> None:
+    """Refuse what has too few rows; ``few`` will do where others are read beside it."""
     if rows == 0:
         raise empty(name)
-    if rows < 10:
+    if rows < FEWEST and not few:
         raise too_few(name, rows)
 
 

@@ -129,7 +129,7 @@ class ExactParser:
                 f"{self.name}, line {line}: the columns change here ({self.layout.delimiter.join(row_cells)[:60]!r});"
                 " split the file there."
             )
-        return not_a_number(self.name, f"line {line}", title, cell, unclear=unclear)
+        return not_a_number(self.name, f"line {line}", title, cell)
 
 
 def _without_units(words: Any) -> tuple[Any, Floats]:

@@ -81,7 +81,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     rows = [cells for cells in cut if len(cells) == width]
     first = first_row(lines, filled, rows, delimiter, quoted, width)
     if first is None:
-        raise LogError(_no_rows(lines, filled, name))
+        raise _no_rows(lines, filled, name)
     header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
     commas = None
     apart = 0
@@ -248,7 +248,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
         if score > best[0]:
             best = (score, delimiter, width)
     if best[0] <= 0.02 and best[1:] == ("", 1):
-        raise LogError(_no_rows(list(sample), list(range(len(sample))), name))
+        raise _no_rows(list(sample), list(range(len(sample))), name)
     return best[1], best[2]
 
 
@@ -256,11 +256,11 @@ def _in_most(mark: str, lines: Sequence[str]) -> bool:
     return sum(mark in line for line in lines) >= 0.9 * len(lines)
 
 
-def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> str:
+def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> LogError:
     seen = next((lines[k].strip() for k in filled), "")[:40]
     if len(filled) == 1 and re.search(r"[,;\t]", lines[filled[0]]):
-        return str(empty(name))
-    return (
+        return empty(name)
+    return LogError(
         f"{name} is text, but no log: no line of readings was found (it begins {seen!r}); export the readings as CSV."
     )
 

@@ -52,7 +52,7 @@ def read_text(
     rows = 0 if packed else int(file.size * lines_per_byte)
     reader = _Reader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
     reader.take(ahead(lines.blocks(layout.begin)))
-    notes = reader.finish()
+    notes = reader.finish(few=wishes.few)
     entries = reader.entries(notes)
     file.check(may_grow=True)
     if not packed and file.grown:
@@ -331,15 +331,15 @@ class _Reader:
         """Seconds from midnight to the first sample on a local clock, None where the time is another."""
         return self.plan.time.wall_s(self._zero)
 
-    def finish(self) -> list[str]:
-        """Judge the whole, and return notes."""
+    def finish(self, *, few: bool = False) -> list[str]:
+        """Judge the whole, and return notes; ``few`` rows will do."""
         left_out = [*self._cutter.notes(), *self._per_reading.notes()]
         notes: list[str] = []
         if self.plan.key is not None and self.spool.rows:
             notes += self._pivot()
         name, rows = self.name, self.spool.rows
         back, equal, forward = self._steps
-        whole.check_rows(name, rows)
+        whole.check_rows(name, rows, few=few)
         if not any(self._readings):
             raise whole.no_reading(name)
         timed = self.plan.time.kind != "none"

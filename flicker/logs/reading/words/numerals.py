@@ -41,8 +41,7 @@ class Numerals:
 
     def unclear(self, text: str) -> bool:
         """Whether a cell such as 2.500 may hold a decimal sign or a thousands separator."""
-        bare = bare_number(text)
-        return not self.sure and bare is not None and _UNCLEAR.fullmatch(bare) is not None
+        return not self.sure and doubtful(text)
 
 
 def bare_number(text: str) -> str | None:
@@ -77,6 +76,12 @@ def _comma(bare: str) -> float | None:
     if GROUPED_COMMA.fullmatch(bare):
         return float(re.sub(rf"[.{_SPACES}]", "", bare).replace(",", "."))
     return None
+
+
+def doubtful(text: str) -> bool:
+    """Whether a cell is a number with either decimal sign, and another number with each."""
+    bare = bare_number(text)
+    return bare is not None and _UNCLEAR.fullmatch(bare) is not None
 
 
 def only_with(text: str) -> str:
