@@ -295,12 +295,6 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("sequential.rate_bounds", dict(count=6, exposure=3.1, design_rate=0.8, confidence=0.9, dispersion=1.6)),
     ("soak.clean_exposure", dict(max_rate=0.37)),
     ("soak.clean_exposure", dict(max_rate=0.37, confidence=0.8, allowed=2, detectable_share=0.7)),
-    ("soak.comparison_exposure", dict(base_rate=2.3, base_exposure=6.1, true_ratio=0.15)),
-    (
-        "soak.comparison_exposure",
-        dict(base_rate=2.3, base_exposure=6.1, true_ratio=0.3, power=0.7, error=0.1, null_ratio=0.9),
-    ),
-    ("soak.comparison_exposure", dict(base_rate=0.3, base_exposure=2.1, true_ratio=0.5)),
     *(
         ("soak.comparison_power", dict(base_rate=2.3, base_exposure=6.1, exposure=4.7, **more))
         for more in (
@@ -428,8 +422,6 @@ CALLS += [
     ("sequential.rate_bounds", dict(count=4, exposure=310.0, design_rate=0.8)),
     ("soak.comparison_power", dict(base_rate=60.0, base_exposure=6.1, exposure=4.7, true_ratio=0.8)),
     ("soak.comparison_power", dict(base_rate=0.2, base_exposure=2.0, exposure=90.0, true_ratio=0.1)),
-    ("soak.comparison_exposure", dict(base_rate=9.0, base_exposure=6.1, true_ratio=0.0)),
-    ("soak.comparison_exposure", dict(base_rate=9.0, base_exposure=6.1, true_ratio=0.7)),
     ("soak.clean_exposure", dict(max_rate=0.02, allowed=7)),
     ("trends.mann_kendall", dict(y=WAVE[:300], autocorrelation="hamed-rao")),
     ("trends.mann_kendall", dict(y=TIES, x=[0, 0, 1, 1, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7])),
@@ -584,7 +576,6 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
     ("sequential.rate_decision", dict(least_count=0)),
     ("sequential.rate_bounds", dict(dispersion=0.5)),
     ("soak.clean_exposure", dict(detectable_share=1.5)),
-    ("soak.comparison_exposure", dict(true_ratio=1.2)),
     ("soak.detectable_share", dict(integration_time=0.6)),
     ("soak.detectable_share", dict(needed_fraction=1.5)),
     ("soak.hours_to_catch", dict(count=0)),

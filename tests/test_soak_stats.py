@@ -13,7 +13,6 @@ from scipy import stats
 from flicker.stats.rates import rate_ratio
 from flicker.stats.soak import (
     clean_exposure,
-    comparison_exposure,
     comparison_power,
     detectable_share,
     hours_to_catch,
@@ -257,15 +256,6 @@ def test_power_agrees_with_the_normal_plan_for_many_events():
     assert comparison_power(2000.0, 1.0, 1.0, true_ratio=0.925).power == pytest.approx(want, abs=0.01)
 
 
-def test_exposure_for_a_comparison():
-    got = comparison_exposure(2.0, 5.0, true_ratio=0.1, power=0.8)
-    assert got.reachable and got.power >= 0.8
-    shorter = comparison_power(2.0, 5.0, got.exposure * 0.98, true_ratio=0.1).power
-    assert shorter < 0.8
-    never = comparison_exposure(0.3, 2.0, true_ratio=0.5, power=0.8)
-    assert not never.reachable and math.isinf(never.exposure) and "too short" in never.reads
-
-
 @pytest.mark.parametrize(
     ("call", "words"),
     [
@@ -284,7 +274,6 @@ def test_exposure_for_a_comparison():
         (lambda: detectable_share(0.1, 1.0, 2.0), "integration_time must be at most sample_interval"),
         (lambda: sample_interval_for(0.9, 0.01, 1.0), "glitch_length must be 0.5 s or more"),
         (lambda: comparison_power(1.0, 1.0, 1.0, true_ratio=-1.0), "true_ratio.*got -1.0"),
-        (lambda: comparison_exposure(1.0, 1.0, true_ratio=1.0), "true_ratio must be below"),
     ],
 )
 def test_bad_input_names_argument_value_and_what_is_allowed(call, words):

@@ -113,12 +113,14 @@ def test_a_plan_from_logs_knows_starts_bursts_and_the_meter(tmp_path, capsys):
     assert told["schema"] == "flicker/soak/2"
 
 
-def test_planned_comparison_gives_hours_after():
-    rows = {row["true_ratio"]: row for row in flicker.plan_soak(count=20, hours=10.0).comparison}
-    assert rows[0.0]["hours_after"] < rows[0.1]["hours_after"]
-    assert rows[0.0]["power"] >= 0.8
-    lone = {row["true_ratio"]: row for row in flicker.plan_soak(count=2, hours=10.0).comparison}
-    assert not lone[0.5]["reachable"]
+def test_planned_comparison_gives_power_ups_after():
+    # one power-up a side cannot show it (page run_to_run.md 2: [10], [0] gives p .027); a second clean one does
+    (gone,) = flicker.plan_soak(count=10, hours=5.0).comparison
+    assert gone.fall == "gone" and gone.power_ups_after == 2 and gone.hours_after == 10.0
+    (alone,) = flicker.plan_soak(count=20, hours=5.0).comparison  # the same page: [20], [0] gives p .012
+    assert alone.power_ups_after == 1
+    (rare,) = flicker.plan_soak(count=1, hours=10.0).comparison
+    assert not rare.reachable and "log more before it" in rare.reads
 
 
 def test_no_plan_without_its_cautions(capsys):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
 
@@ -22,8 +22,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "usage: flicker soak (--count N --hours H | --from LOG... | --rate R | --max-rate R | --case CASE.toml) [options]"
     )
     way = parser.add_argument_group("what is known (one of)")
-    way.add_argument("--count", type=int, metavar="N", help="episodes seen, with --hours")
-    way.add_argument("--hours", type=float, metavar="H", help="observed hours in which they were seen")
+    way.add_argument("--count", type=int, nargs="+", metavar="N", help="episodes seen, in all or one number per power-up")
+    way.add_argument("--hours", type=float, nargs="+", metavar="H", help="observed hours in which they were seen, likewise")
     way.add_argument("--from", dest="logs", nargs="+", metavar="LOG", help="take it from these logs of one unit")
     way.add_argument("--rate", type=float, metavar="R", help="episodes per hour, taken as known")
     way.add_argument("--max-rate", type=float, metavar="R", help="episodes per hour that a clean soak is to exclude")
@@ -41,6 +41,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--cool-down", type=float, default=1.0, metavar="H", help="hours off for a cold start (default 1)"
+    )
+    both = parser.add_argument_group("before and after a repair")
+    both.add_argument(
+        "--compare",
+        action="store_true",
+        help="plan also what must be logged before and after to show the fault halved, down to a tenth, or gone",
+    )
+    both.add_argument("--each", type=float, metavar="H", help="observed hours of each further power-up (default: as logged)")
+    both.add_argument(
+        "--scatter", type=float, metavar="C", help="how like power-ups vary, 0.3 for 30 %% (default: as the counts tell)"
     )
     parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
@@ -64,6 +74,11 @@ def _from_case(arguments: argparse.Namespace, case: Case) -> None:
         arguments.integration = case.meter.integration_s
 
 
+def _one_or_more(given: list[Any] | None) -> Any:
+    """A total alone is a total, not one power-up."""
+    return given[0] if given is not None and len(given) == 1 else given
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Plan and print."""
     from flicker.evidence.soaking import plan_soak
@@ -74,8 +89,8 @@ def run(arguments: argparse.Namespace) -> int:
         _from_case(arguments, case)
     with working():
         plan = plan_soak(
-            count=arguments.count,
-            hours=arguments.hours,
+            count=_one_or_more(arguments.count),
+            hours=_one_or_more(arguments.hours),
             logs=read_logs(arguments.logs, arguments) if arguments.logs else None,
             rate_per_h=arguments.rate,
             max_rate_per_h=arguments.max_rate,
@@ -88,6 +103,9 @@ def run(arguments: argparse.Namespace) -> int:
             starts=arguments.starts,
             starts_with_fault=arguments.starts_hit,
             cool_down_h=arguments.cool_down,
+            compare=arguments.compare,
+            each_h=arguments.each,
+            scatter=arguments.scatter,
             limits=limits,
         )
     if arguments.report:

@@ -107,16 +107,6 @@ class AllowedRow(TypedDict):
     hours: Annotated[float, Doc("Observed hours.", ge=0, open=True)]
 
 
-class FallRow(TypedDict):
-    """Hours after a repair that would show a fall."""
-
-    true_ratio: Annotated[float, Doc("Rate after over rate before, assumed.", ge=0)]
-    hours_after: Annotated[float, Doc("Hours after the repair; null where no length would do.", ge=0, open=True)]
-    reachable: Annotated[bool, Doc("Whether any length reaches the power.")]
-    power: Annotated[float | None, Doc("Chance to show the fall in that time.", ge=0, le=1)]
-    power_within_reach: Annotated[float | None, Doc("Best chance that any length gives.", ge=0, le=1)]
-
-
 class OfflineVerdict(TypedDict):
     """The judgement of the whole log, made at the end."""
 

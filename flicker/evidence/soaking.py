@@ -22,6 +22,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment, LogLike
 from flicker.evidence.compare.sides import HEAT_S, Side
 from flicker.evidence.frames import SoakTables
+from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
 from flicker.evidence.soak_rate import (
     SoakRate,
     dispersion_of,
@@ -35,7 +36,6 @@ from flicker.logs.spans import total, within
 from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
 from flicker.stats.soak import (
     clean_exposure,
-    comparison_exposure,
     hours_to_catch,
     plan_cycles,
     power_ups_to_catch,
@@ -43,8 +43,6 @@ from flicker.stats.soak import (
 
 TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)  # confidences that a page lists: a choice
 ALLOWED = (0, 1, 2)  # episodes in a soak that a page lists: a choice
-REDUCTIONS = (0.5, 0.1, 0.0)  # ratios of rates that a page lists: a choice
-POWER = 0.8  # common practice, no source
 COOL_DOWN_H = 1.0  # common practice, no source: off for an hour is a cold start
 START_H = 0.25  # what one look at a cold start takes, warm-up included; common practice, no source
 CAUTIONS = (
@@ -79,7 +77,7 @@ class SoakPlan(SoakTables, Result):
     demonstrate: tuple[dict[str, float], ...]
     power_ups: dict[str, Any] | None
     cycles: dict[str, Any] | None
-    comparison: tuple[dict[str, Any], ...]
+    comparison: tuple[PlannedFall, ...]
     cautions: tuple[str, ...]
     method: str
     reads: str
@@ -108,6 +106,9 @@ def plan_soak(
     starts_with_fault: int | None = None,
     starts: int | None = None,
     cool_down_h: float = COOL_DOWN_H,
+    compare: bool = False,
+    each_h: float | None = None,
+    scatter: float | None = None,
     limits: Limits | None = None,
 ) -> SoakPlan:
     """Plan a soak; start nothing.
@@ -138,6 +139,14 @@ def plan_soak(
         Cold starts that showed the fault, of how many.
     cool_down_h : float
         Hours off that make the next start a cold one.
+    compare : bool
+        Plan what is to be logged before and after a repair as well, so that a fall to a half, to a tenth and to nothing is
+        shown, and the least time on the bench that does; some seconds. Without it only what shows the fault gone is told.
+    each_h : float, optional
+        With ``compare``: observed hours of each further power-up; the mean of those logged where not given.
+    scatter : float, optional
+        With ``compare``: how like power-ups vary, as a share of their rate, taken as known; what the counts tell where not
+        given. Needed with ``rate_per_h``.
 
     Returns
     -------
@@ -165,6 +174,8 @@ def plan_soak(
         raise ValueError("starts and starts_with_fault belong together, got one of them")
     if not named and starts is None:
         raise ValueError("a plan needs count and hours, logs, rate_per_h, max_rate_per_h, or starts with the fault")
+    if not compare and (each_h is not None or scatter is not None):
+        raise ValueError("each_h and scatter plan a comparison; give compare=True with them")
     cautions: list[str] = []
     side: Side | None = None
     dispersion = 1.0
@@ -187,6 +198,8 @@ def plan_soak(
     rate, kind, base = known_rate(
         count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits, units
     )
+    if compare and kind != "catch":
+        raise ValueError("a comparison is planned from episodes that were seen, or from a known rate; give one of them")
     power_ups = _starts(
         starts_with_fault, starts, confidence, seen, rate.per_hour if kind != "demonstrate" else None, cool
     )
@@ -236,6 +249,11 @@ def plan_soak(
             "Only a total is given: the plan takes all power-ups as alike, so it holds for this power-up going on; give "
             "the logs, or counts per power-up."
         )
+    if compare:
+        cautions.append(
+            "Before and after are planned for one channel, tried on 200 drawn units; a comparison of several channels asks a "
+            "little more of each."
+        )
     if seen < 0.2:
         cautions.append(
             f"The meter sees only {share_text(seen)} of such glitches: shorten the sample interval before the soak."
@@ -256,7 +274,7 @@ def plan_soak(
         demonstrate=demonstrate,
         power_ups=power_ups,
         cycles=_cycles(side, confidence, cool, limits) if side is not None else None,
-        comparison=_comparison(rate, 1.0 - confidence) if kind == "catch" else (),
+        comparison=_comparison(rate, units, side, compare, each_h, scatter, cool, limits) if kind == "catch" else (),
         cautions=(*cautions, *CAUTIONS),
         method=_method(kind, rate) if over is None else over.method,
         reads=_reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
@@ -330,23 +348,22 @@ def _cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -> dic
     return plain(out)  # type: ignore[no-any-return]
 
 
-def _comparison(rate: SoakRate, error: float) -> tuple[dict[str, Any], ...]:
-    """Hours after a repair that show a fall with a chance of 80 %; known only where the hours before are."""
-    if rate.observed_h is None or not rate.per_hour:
+def _comparison(
+    rate: SoakRate, units: Units | None, side: Side | None, compare: bool, each_h: float | None, scatter: float | None,
+    cool_h: float, limits: Limits,
+) -> tuple[PlannedFall, ...]:  # fmt: skip
+    """What shows a fall after a repair: all falls where a comparison is planned, else what shows the fault gone."""
+    if units is None and rate.count is not None and rate.observed_h is not None:
+        units = [rate.count], [rate.observed_h]  # a bare total: of one power-up
+    if units is None and not compare:
         return ()
-    out = []
-    for ratio in REDUCTIONS:
-        plan = comparison_exposure(rate.per_hour, rate.observed_h, true_ratio=ratio, power=POWER, error=error)
-        out.append(
-            {
-                "true_ratio": ratio,
-                "hours_after": plan.exposure if plan.reachable else None,
-                "reachable": plan.reachable,
-                "power": plan.power,
-                "power_within_reach": plan.best_reachable_power,
-            }
-        )
-    return tuple(plain(row) for row in out)
+    if units is None and (scatter is None or each_h is None):
+        raise ValueError("a comparison planned from a known rate needs scatter and each_h, the hours of each power-up")
+    start = Planned(
+        units=units or ((), ()), side=side, rate_per_h=None if units else rate.per_hour, each_h=each_h, cv=scatter,
+        scatter=limits.power_up_scatter, confidence=limits.confidence, cool_down_h=cool_h,
+    )  # fmt: skip
+    return planned_falls(start) if compare else gone_after(start)
 
 
 def _method(kind: str, rate: SoakRate) -> str:

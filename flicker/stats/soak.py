@@ -11,25 +11,18 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.result import Result
-from flicker.stats.planning.comparison_plan import (
-    ComparisonPlan,
-    ComparisonPower,
-    comparison_exposure,
-    comparison_power,
-)
+from flicker.stats.planning.comparison_plan import ComparisonPower, comparison_power
 from flicker.stats.planning.power_cycles import CyclePlan, plan_cycles
 from flicker.stats.planning.seen_share import SeenShare, detectable_share, sample_interval_for
 
 __all__ = [
     "CatchPlan",
     "CleanPlan",
-    "ComparisonPlan",
     "ComparisonPower",
     "CyclePlan",
     "PowerUpPlan",
     "SeenShare",
     "clean_exposure",
-    "comparison_exposure",
     "comparison_power",
     "detectable_share",
     "hours_to_catch",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import digits_text, hours_text, p_text, share_text
+from flicker.base.formats import hours_text, p_text, share_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
@@ -136,18 +136,8 @@ def _side(
 
 def _to_show_it_gone(told: Mapping[str, Any]) -> Markup:
     """The plan that shows *this* fault gone; a general rate only where that was asked for."""
-    rows = []
-    for part in told.get("comparison") or ():
-        ratio = part.get("true_ratio")
-        fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}.get(ratio, f"down to {digits_text(ratio)}")
-        need = (
-            hours_text(float(part["hours_after"]))
-            if part.get("reachable") and part.get("hours_after") is not None
-            else "cannot be shown: the log before is too short"
-        )
-        rows.append((fall, tag("td", need, class_="num")))
-    heads = ("if the fault is then", "log after the repair")
-    return table(heads, rows, caption="To show after a repair that it is gone") if rows else Markup("")
+    rows = [(str(part["fall"]), str(part["reads"])) for part in told.get("comparison") or ()]
+    return table(("if the fault is then", "log"), rows, caption="To show after a repair that it is gone") if rows else Markup("")
 
 
 def _demonstrated(told: Mapping[str, Any]) -> Markup:

@@ -15,8 +15,9 @@ from flicker.evidence.advice import Next
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
+from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
-from flicker.evidence.rows import AllowedRow, Coincidence, CyclePlan, FallRow, OfflineVerdict, PowerUpPlan, SoakRow
+from flicker.evidence.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
 from flicker.evidence.soak_rate import SoakRate
 from flicker.evidence.visits.over_visits import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
@@ -158,7 +159,10 @@ class SoakDocument(TypedDict):
     cycles: Annotated[
         CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")
     ]
-    comparison: Annotated[list[FallRow], Doc("Hours after a repair by the fall to be shown.")]
+    comparison: Annotated[
+        list[PlannedFall],
+        Doc("What shows a fall after a repair: the fault gone, and where a comparison is planned also a half and a tenth."),
+    ]
     cautions: Cautions
     method: Annotated[str, Doc("The method by which the figures were found.")]
     reads: Reads

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text, share_text
+from flicker.base.formats import hours_text
 from flicker.evidence.soaking import SoakPlan
 from flicker.present.terminal.paper import page
 
@@ -55,13 +55,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
                 f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({plan.confidence:.0%})",
             )
         for part in plan.comparison:
-            fall = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}[part["true_ratio"]]
-            need = (
-                f"{hours_text(part['hours_after'])} after a repair"
-                if part["reachable"]
-                else f"cannot be shown: the log before is too short (chance at most {share_text(part['power_within_reach'])})"
-            )
-            others.add_row("to show it", f"{fall}: {need}")
+            others.add_row("to show it", f"{part.fall}: {part.reads}")
         if others.row_count:
             out.print()
             out.print(Padding(others, (0, 0, 0, 2)))

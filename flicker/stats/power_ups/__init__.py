@@ -12,6 +12,7 @@ from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comp
 from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
 from flicker.stats.power_ups.mean_cumulative import CountByAge, MeanCumulative, count_by_age, mean_cumulative
 from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
+from flicker.stats.power_ups.planned_comparison import ComparisonNeeds, comparison_needs, comparison_power
 from flicker.stats.power_ups.rate import (
     CleanLimit,
     CountForecast,
@@ -30,6 +31,7 @@ from flicker.stats.power_ups.sizes_ahead import SizesAhead, sizes_ahead
 
 __all__ = [
     "CleanLimit",
+    "ComparisonNeeds",
     "CountByAge",
     "CountForecast",
     "EarlyShare",
@@ -48,6 +50,8 @@ __all__ = [
     "clean_chance",
     "clean_limit",
     "clean_power_ups",
+    "comparison_needs",
+    "comparison_power",
     "count_by_age",
     "count_forecast",
     "early_share_test",

@@ -133,13 +133,18 @@ def _law(n: NDArray[np.int64], e: Floats, scale: float) -> _Law:
     points = int(min(MOST_POINTS, max(POINTS, 2 * math.ceil(2.0 * REACH / (0.8 * narrowest)) + 1)))
     points += math.ceil((low - REACH) / (2.0 * REACH) * (points - 1))
     log_rate = math.log((total + 0.5) / float(e.sum())) + np.linspace(-low, REACH, points)
+    return _Law(log_rate, _likelihood(n, e, log_rate, scatter), scatter)
+
+
+def _likelihood(n: NDArray[np.int64], e: Floats, log_rate: Floats, scatter: sc.Scatter) -> Floats:
+    """Log likelihood with the weights of the scatters, shape (scatters, rates)."""
     c2 = scatter.squares
-    like = np.empty((c2.size, points))
+    like = np.empty((c2.size, log_rate.size))
+    mean = np.exp(log_rate)[:, None] * e
     for i, square in enumerate(c2):
-        mean = np.exp(log_rate)[:, None] * e
-        like[i] = total * log_rate - ((n + 1.0 / square) * np.log1p(square * mean)).sum(axis=1)
+        like[i] = n.sum() * log_rate - ((n + 1.0 / square) * np.log1p(square * mean)).sum(axis=1)
     like += (sc.counts_part(n, c2) + scatter.log_weights)[:, None]
-    return _Law(log_rate, like, scatter)
+    return like
 
 
 def clean_chance(
@@ -410,3 +415,20 @@ def count_forecast(
         expected=expected, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), none=below(0), power_ups=int(n.size), confidence=confidence,
         method="predictive law over power-ups (negative binomial)",
     )  # fmt: skip
+
+
+def drawn_rates(
+    counts: NDArray[np.int64], exposures: Floats, draws: int, rng: np.random.Generator, *, scale: float, cv: float | None = None
+) -> tuple[Floats, Floats]:
+    """Mean rates and scatters drawn from their law given the counts of power-ups, shape (draws,) each.
+
+    The law of `clean_chance`, prior 1/rate; at a stated scatter where ``cv`` is given.
+    """
+    law = _law(counts, exposures, scale)
+    if cv is not None:
+        scatter = sc.known(cv)
+        law = _Law(law.log_rate, _likelihood(counts, exposures, law.log_rate, scatter), scatter)
+    weights = law.weights(0.0)
+    place = rng.choice(weights.size, draws, p=weights.ravel())
+    row, column = np.unravel_index(place, weights.shape)
+    return np.exp(law.log_rate[column]), law.scatter.values[row]
