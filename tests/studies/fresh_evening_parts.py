@@ -54,6 +54,11 @@ class Unit:
         self.speaker_side, self.form = bool(rng.random() < 0.5), int(rng.integers(4))
         self.per_K = float(rng.uniform(2e-5, 1e-4))
 
+    def two(self) -> None:
+        """Make sure of a right channel."""
+        if len(self.names) < 2:
+            self.names, self.rest["right"], self.white["right"] = ("left", "right"), 4e-3, 3e-4
+
     def evening(self, day: float, hours: float, faults: dict[str, Callable[[Floats], Floats]] | None = None, *,
                 warm: bool = False, kelvin: float = 0.0, extra: float = 0.0, sign: int = 1, per_s: float = 0.0) -> str:  # fmt: skip
         """Log one power-up into a file and give its name."""

@@ -73,8 +73,7 @@ def pair_other_fault(u: Unit) -> None:
 
 def pair_neighbour(u: Unit) -> None:
     """The left channel is cured, and the right one swings since: a screw was left loose."""
-    if len(u.names) < 2:
-        u.names, u.rest["right"], u.white["right"] = ("left", "right"), 4e-3, 3e-4
+    u.two()
     f, g = {"left": crackle(u.rng, 15, 0.25, 3)}, {"right": crackle(u.rng, 20, 0.25, 3)}
     a, b = [u.evening(d, 2, f) for d in (0, 1, 2)], [u.evening(d, 2, g) for d in (7, 8, 9)]
     never = ["left outcome worse", "right outcome improved", "right after within*"]
@@ -107,6 +106,27 @@ def pair_slower_logger(u: Unit) -> None:
     pair(u, a, b, never=("left outcome improved", "left outcome worse", "left cured shown"))
 
 
+def pair_coarser_meter(u: Unit) -> None:
+    """Nothing done, but another meter: a digit of a millivolt and three times the noise, well within limits."""
+    f = {"left": crackle(u.rng, 6, 0.25, 3)} if u.rng.random() < 0.5 else None
+    u.digit = min(u.digit, 1e-4)
+    a = [u.evening(d, 2.5, f) for d in (0, 1, 2)]
+    u.digit = 1e-3
+    b = [u.evening(d, 2.5, f, extra=8e-4) for d in (7, 8, 9)]
+    pair(u, a, b, never=("left outcome improved", "left outcome worse", "left cured shown"))
+
+
+def pair_fridge(u: Unit) -> None:
+    """A fridge on the same mains kicked all channels at once; it is unplugged now, and nothing else was done."""
+    u.two()
+    a = []
+    for d in (0, 1, 2):
+        seed = int(u.rng.integers(1 << 31))
+        kicks = {n: crackle(np.random.default_rng(seed), 6, 0.12, 3) for n in u.names}  # one seed: all at once
+        a.append(u.evening(d, 2.5, kicks))
+    pair(u, a, [u.evening(d, 2.5) for d in (7, 8, 9)], never=("left cured shown", "left outcome worse"))
+
+
 def pair_leads_turned(u: Unit) -> None:
     """Nothing done, but the leads are turned: every sign reversed."""
     f = {"left": crackle(u.rng, 6, 0.25, 3)}
@@ -132,13 +152,15 @@ def pair_clean_soak(u: Unit) -> None:
 # ------------------------------------------------------------ visits, single logs, soaks, plans
 
 
-def visit_story(u: Unit, rates: Sequence[float], never: Sequence[str], must: Sequence[str] = (), levels: Sequence[float] = ()) -> None:
-    """Log two power-ups at each visit, some weeks apart, with these rates of swings and levels."""
+def visit_story(u: Unit, rates: Sequence[float], never: Sequence[str], must: Sequence[str] = (), levels: Sequence[float] = (), *,
+                hours: Sequence[float] = (), per_s: Sequence[float] = (), until_s: float = np.inf, length_s: float = 3.0) -> None:  # fmt: skip
+    """Log two power-ups at each visit, some weeks apart, with these rates of swings as the logger sees them."""
     line, day, rest = ["visits"], 0.0, u.rest["left"]
     for k, rate in enumerate(rates):
         u.rest["left"] = levels[k] if levels else rest
-        f = {"left": crackle(u.rng, rate, 0.25, 3)} if rate else None
-        names = [u.evening(day + j, u.rng.uniform(1, 2), f) for j in (0, 1)]
+        f = {"left": crackle(u.rng, rate, 0.25, length_s, until_s)} if rate else None
+        u.per_s = per_s[k] if per_s else u.per_s
+        names = [u.evening(day + j, hours[k] if hours else u.rng.uniform(1, 2), f) for j in (0, 1)]
         line += ["--visit", str((EPOCH + int(day) * DAY).astype("datetime64[D]")), *names]
         day += float(u.rng.integers(16, 60))
     others = [f"{n} {what} {w}" for n in u.names[1:] for what in ("rate", "size") for w in ("worse", "better")]
@@ -168,6 +190,22 @@ def visits_repaired(u: Unit) -> None:
     visit_story(u, [3.0, 6.0, 12.0, 0.0, 0.0, 0.0], ("left rate worse", "left size worse"))
 
 
+def visits_longer(u: Unit) -> None:
+    """A constant rate, but each visit is logged longer than the one before, or shorter."""
+    hours = [0.6, 1.0, 2.0, 3.5][:: int(u.rng.choice([-1, 1]))]
+    visit_story(u, [5.0] * 4, ("left rate worse", "left rate better", "left size worse"), hours=hours)
+
+
+def visits_cold_fault(u: Unit) -> None:
+    """A fault of the first quarter of an hour, the same at each visit; the visits get shorter, so it fills more of them."""
+    visit_story(u, [24.0] * 4, ("left rate worse", "left rate better"), hours=[3.5, 2.0, 1.0, 0.5], until_s=900.0)
+
+
+def visits_faster_logger(u: Unit) -> None:
+    """A constant rate of glitches of a second; from the third visit on a faster logger sees all, not one in five."""
+    visit_story(u, [5.0, 5.0, 25.0, 25.0], ("left rate worse", "left rate better"), per_s=[0.2, 0.2, 2.0, 2.0], length_s=1.0)
+
+
 def visits_level_grows(u: Unit) -> None:
     """No swings, but the rest moves from some millivolts to a tenth of a volt."""
     levels = [4e-3, 0.015, 0.04, 0.1]
@@ -177,6 +215,12 @@ def visits_level_grows(u: Unit) -> None:
 def assess_constant(u: Unit) -> None:
     """A constant rate of swings over three to five power-ups: noisy, and nothing grows."""
     logs = [u.evening(d, u.rng.uniform(1, 2.5), {"left": crackle(u.rng, 9, 0.25, 3)}) for d in range(int(u.rng.integers(3, 6)))]
+    u.step("assess", *logs, never=("left degrading", "left within*", "left steady", "left worse with age yes"), must=("left noisy",))
+
+
+def assess_cold_fault(u: Unit) -> None:
+    """A fault of the first quarter of an hour, the same after each switch-on; the power-ups get shorter. Nothing ages."""
+    logs = [u.evening(d, h, {"left": crackle(u.rng, 30, 0.25, 3, until_s=900.0)}) for d, h in enumerate((4, 3, 2, 1, 0.5))]
     u.step("assess", *logs, never=("left degrading", "left within*", "left steady", "left worse with age yes"), must=("left noisy",))
 
 
@@ -260,8 +304,9 @@ KINDS: dict[str, Callable[[Unit], None]] = {
     f.__name__.replace("_", " "): f
     for f in (
         pair_cured, pair_one_each, pair_half, pair_worse, pair_other_fault, pair_neighbour, pair_room, pair_lengths, pair_slower_logger,
+        pair_coarser_meter, pair_fridge,
         pair_leads_turned, pair_warm, pair_clean_soak, visits_growing, visits_scattered, visits_one_bad, visits_repaired,
-        visits_level_grows, assess_constant, assess_growing, assess_one_swing, soak_clean, soak_hidden, plan, folder, watched,
+        visits_longer, visits_cold_fault, visits_faster_logger, visits_level_grows, assess_constant, assess_cold_fault, assess_growing, assess_one_swing, soak_clean, soak_hidden, plan, folder, watched,
     )
 }  # fmt: skip
 
