@@ -156,3 +156,20 @@ def test_a_soak_of_a_fault_is_one_plan_and_that_of_a_rate_another():
     assert "gone:" in seen and "to exclude" not in seen
     asked = shown(show_soak, plan_soak(max_rate_per_h=1.0), 100)
     assert "to exclude" in asked and "gone:" not in asked
+
+
+def test_weighing_and_drawing_tell_how_far_they_are(found, tmp_path):
+    from flicker import assess
+    from flicker.base.progress import heard_by
+    from flicker.present.report import write_report
+
+    steps: list[tuple[str, list[float]]] = [("", [])]
+    with heard_by(lambda share: steps[-1][1].append(share)):
+        assess(DEMO, progress=lambda words: steps.append((words, [])))
+        steps.append(("drawing", []))
+        page = write_report(found, tmp_path / "page.html")
+    told = dict(steps)
+    charts = page.read_text(encoding="utf-8").count('<figure')
+    for words, least in (("weighing the evidence", 3 + len(found.channels)), ("drawing", charts)):
+        shares = told[words]
+        assert shares == sorted(shares) and shares[-1] == 1.0 and len(shares) >= least > 3, words

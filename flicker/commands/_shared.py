@@ -355,10 +355,18 @@ def working(first: str = "reading") -> Iterator[Callable[[str], None]]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(first, total=None, left="")
 
+        reached = 0.0
+
         def say(text: str) -> None:
+            nonlocal reached
+            reached = 0.0
             bar.reset(task, total=None, description=text, left="")
 
         def hear(share: float) -> None:
+            nonlocal reached
+            if share < reached:  # another walk, whose pace is its own
+                bar.reset(task, total=1.0)
+            reached = share
             whole = share >= 1.0  # what follows in this step tells nothing
             bar.update(task, completed=share, total=None if whole else 1.0, left="" if whole else "left")
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from flicker.case.reading import quoted
-from flicker.commands._shared import add_file_options, reading_from
+from flicker.commands._shared import add_file_options, reading_from, working
 
 QUESTIONS: tuple[tuple[str, str, str], ...] = (
     ("", "unit", "Unit (maker and model)"),
@@ -86,8 +86,10 @@ def _seal(path: Path, *, anywhere: bool) -> int:
     case = read_case(path, anywhere=anywhere)
     lines = path.read_text(encoding="utf-8-sig").split("\n")
     added = 0
+    with working():
+        digests = [fingerprint(log.path) for log in case.logs]
     for number, log in reversed(list(enumerate(case.logs))):
-        digest = fingerprint(log.path)
+        digest = digests[number]
         if log.sha256 is not None:
             if log.sha256.lower() != digest:
                 raise ValueError(f"{log.file} is not the file that was recorded: its fingerprint has changed.")
@@ -171,7 +173,8 @@ def _check(arguments: argparse.Namespace) -> int:
     from flicker.commands._shared import print_json
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
-    wrong = (*altered(case), *in_two_stages(case), *out_of_order(case))
+    with working():
+        wrong = (*altered(case), *in_two_stages(case), *out_of_order(case))
     if arguments.json:
         print_json(case.to_dict())
         for line in wrong:

@@ -92,11 +92,12 @@ def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparis
             part = case_logs(named, case)
             read.extend(part)
             made[name] = assess(part, limits, case=case)
-    _refuse_reversed(made)
-    asked = {"control": arguments.control, "concern_per_h": arguments.concern, "case": case}
-    if arguments.stage:
-        return compare_stages(made, limits, **asked), read
-    return compare(made["before"], made["after"], limits, **asked), read
+        _refuse_reversed(made)
+        say("comparing the stages")
+        asked = {"control": arguments.control, "concern_per_h": arguments.concern, "case": case}
+        if arguments.stage:
+            return compare_stages(made, limits, **asked), read
+        return compare(made["before"], made["after"], limits, **asked), read
 
 
 def _refuse_copies(stages: Sequence[tuple[str, list[str]]]) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 from flicker.base.limits import Limits
+from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
 from flicker.base.values import Fitness, VerdictWord
 from flicker.case.case_file import Case
@@ -305,7 +306,13 @@ def judge(
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     sessions = sessions_of(traces, case)
+    steps = 3 + len(found)
     growth = growth_findings(found, limits)
+    tell(1, steps)
+    changed = since_findings(found, limits)
+    tell(2, steps)
+    levels_found = levels_of(found, beside.temperatures, beside.log_of_run, limits)
+    tell(3, steps)
     page = PageContext(limits, relays, case, lead, excursions_listed)
     channels = tuple(
         judge_channel(
@@ -328,12 +335,8 @@ def judge(
             together=record.channel in together,
             lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
         )
-        for record, levels, answers, since in zip(
-            found,
-            levels_of(found, beside.temperatures, beside.log_of_run, limits),
-            growth,
-            since_findings(found, limits),
-            strict=True,
+        for record, levels, answers, since in each(
+            zip(found, levels_found, growth, changed, strict=True), steps, done=3
         )
     )
     pointed = in_every_channel([item.worth_looking for item in channels])

@@ -17,6 +17,7 @@ from flicker._version import __version__
 from flicker.base import check
 from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
+from flicker.base.progress import each
 from flicker.base.result import Result, plain
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment, LogLike
@@ -261,7 +262,8 @@ def plan_soak(
     if allowed and kind == "demonstrate":
         cautions.append(f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.")
     over = in_power_ups(confidence)
-    table = tuple({"confidence": chance, "hours": needed(chance)} for chance in sorted({*TABLE, confidence}))
+    asked = sorted({*TABLE, confidence})
+    table = tuple({"confidence": chance, "hours": needed(chance)} for chance in each(asked, len(asked)))
     return SoakPlan(
         kind=kind,
         hours=wanted,

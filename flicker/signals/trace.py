@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from flicker.base.progress import tell
 from flicker.base.values import Unobserved
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.read_ahead import side_by_side
@@ -73,12 +74,15 @@ def trace_log(
     if cache is not None and kept is None:
         cache.save(log, reduced, stash, hands)
     out: list[RunTraces] = []
+    done, whole = 0, sum(blocks.row.size for blocks in reduced)
     for stretch in reduced:
         along = goes_on if not out else _pause_s(out[-1].run, stretch.run) < ALONG_S
         along = along and not any(item.switched_on_near(stretch.offset_s) for item in (hands or {}).values())
         for blocks, lapses, doubts, power_up in _runs(stretch, settings, alive):
             number, goes = first_run + len(out), along and power_up is None
             out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}, goes))
+            done += blocks.row.size
+            tell(done, whole)
     return out
 
 

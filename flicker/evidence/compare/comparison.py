@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
+from flicker.base.progress import each
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
 from flicker.case.model import Case
@@ -254,7 +255,7 @@ def _compare(
     asked = f"{weighed[0].family} question{'' if weighed[0].family == 1 else 's'}"
     correction = f"corrected for asking {asked} that could show a change (Holm); one-sided in each direction, half the error each"
     out = []
-    for number, (first, second, before, after) in enumerate(steps):
+    for number, (first, second, before, after) in enumerate(each(steps, len(steps))):
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
         base = next((item for row, item in here if row[1] == control), None)
         judged = judged_aspects(here, (before, after), (first, second), limits, apart[number], case, control)

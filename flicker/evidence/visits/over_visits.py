@@ -15,6 +15,7 @@ from typing import Annotated, Any
 from flicker.base.described import Doc
 from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
+from flicker.base.progress import each
 from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
 from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
@@ -227,10 +228,12 @@ def over_visits(
                 power_ups=max((r.cycles for r in made[-1].records), default=0),
             )
         )
+    if progress:
+        progress("comparing the visits")
     ages = [float(row.day if row.day is not None else row.number) for row in rows]
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
-    asked = [_asked(name, made, rows, ages, dated, limits) for name in channels]
+    asked = [_asked(name, made, rows, ages, dated, limits) for name in each(channels, 2 * len(channels))]
     answers = corrected([(item.rate, item.size) for item in asked], limits)
     since = since_corrected([_since(item, limits) for item in asked], limits)
     found = tuple(

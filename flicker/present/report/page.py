@@ -88,7 +88,7 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
 def _assemble(title: str, body: Markup, pictures: Pictures) -> str:
     from flicker.present.report.templates import render
 
-    body, contents = _with_ids(body)
+    body, contents = _with_ids(pictures.drawn(body))
     bundle, starter = _bundle() if pictures.specs else "", _asset("page.js")
     allowed = " ".join(f"'sha256-{_hash(script)}'" for script in (bundle, starter))
     policy = (

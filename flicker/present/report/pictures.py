@@ -1,4 +1,7 @@
-"""Charts of a page in the making: each figure keeps a still picture and its specification as inert data."""
+"""Charts of a page in the making: each figure keeps a still picture and its specification as inert data.
+
+A page is written with a place for each chart; then all are drawn, and how many are left is known.
+"""
 
 from __future__ import annotations
 
@@ -10,19 +13,22 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
 
-from flicker.present.report.markup import Markup, tag
+from flicker.base.progress import each
+from flicker.present.report.markup import Markup, tag, text
 
 NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched from anywhere."
 TAGS = re.compile(r"<[a-z][^<>]*>")
+PLACE = re.compile(r"<!--chart (\d+)-->")  # text from outside never holds one: it is escaped
 SILENT = re.compile(r' (?:aria-[a-z]+|role|class|pointer-events)="[^"]*"')  # of no use within a picture: it has its alt
 HARMLESS = " ,;:/=()+-.!*@$"  # in the address of a picture that is written out
 
 
 @dataclass(slots=True)
 class Pictures:
-    """Charts of a page in the making; `figure` returns the markup and keeps the specification."""
+    """Charts of a page in the making: `figure` returns a place for one, `drawn` draws them and keeps the specifications."""
 
     specs: list[dict[str, Any]] = field(default_factory=list)
+    asked: list[Callable[[], Markup | None]] = field(default_factory=list)
 
     def figure(
         self,
@@ -31,11 +37,28 @@ class Pictures:
         still: bool = False,
         attributes: Mapping[str, str] | None = None,
         **options: Any,
-    ) -> Markup | None:
-        """Draw a chart, or return nothing where the results hold nothing to draw.
+    ) -> Markup:
+        """Return the place of a chart; it stays empty where the results hold nothing to draw.
 
         A ``still`` picture stands beside the live one, for readers without scripts; ``attributes`` go to the figure.
         """
+        self.asked.append(lambda: self._draw(make, args, options, still=still, attributes=attributes or {}))
+        return Markup(f"<!--chart {len(self.asked)}-->")
+
+    def drawn(self, body: Markup) -> Markup:
+        """Draw every chart of a page into its place."""
+        made = [text(draw()) for draw in each(self.asked, len(self.asked))]
+        return Markup(PLACE.sub(lambda found: made[int(found.group(1)) - 1], body))
+
+    def _draw(
+        self,
+        make: Callable[..., Any],
+        args: tuple[Any, ...],
+        options: Mapping[str, Any],
+        *,
+        still: bool,
+        attributes: Mapping[str, str],
+    ) -> Markup | None:
         from flicker.present.charts import NothingToDraw, caption_of, note_of
 
         try:
@@ -55,7 +78,7 @@ class Pictures:
             tag("img", src=_still(spec), alt=alt) if still else tag("noscript", tag("p", NO_SCRIPT, class_="sub")),
             data_chart=number,
             tabindex="-1",
-            **(attributes or {}),
+            **attributes,
         )
 
     def scripts(self) -> str:
@@ -98,7 +121,7 @@ def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:
 
 def inert_json(value: Any) -> str:
     """JSON that holds none of the characters which mean something to HTML or end a line of script."""
-    text = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    told = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
     for character in "<>&\u2028\u2029":
-        text = text.replace(character, f"\\u{ord(character):04x}")
-    return text
+        told = told.replace(character, f"\\u{ord(character):04x}")
+    return told
