@@ -70,7 +70,7 @@ WORDS = [
     (lambda: sequential.rate_bounds(3, 5.0, design_rate=1.0), "between"),
     (
         lambda: association.stimulus_test(TIMES[::4] + 0.1, TIMES[::4], window=1.0, span=1000.0),
-        "of 10 answered by an event",
+        "an event followed 10 of 10",
     ),
 ]
 

@@ -44,9 +44,16 @@ def once_text(per_hour: float) -> str:
     return "once an hour" if per_hour < 1.0005 else f"{digits_text(per_hour)} times an hour"
 
 
-def digits_text(value: float) -> str:
-    """A figure to two digits, whole from 100 on and never with an exponent: '0.61', '21', '179'."""
-    return f"{value:.2g}" if abs(value) < 99.5 else f"{value:.0f}"
+def digits_text(value: float, digits: int = 2) -> str:
+    """A figure to so many digits, whole beyond them and never with an exponent: '0.61', '21', '179'."""
+    if not math.isfinite(value):
+        return "not known" if math.isnan(value) else "without end"
+    size = abs(value)
+    if size >= 10**digits - 0.5:
+        return f"{value:.0f}"
+    if size >= 1e-4 or size == 0.0:
+        return f"{value + 0.0:.{digits}g}"
+    return f"{value:.{digits - 1 - math.floor(math.log10(size))}f}".rstrip("0")
 
 
 def times_text(count: int) -> str:
@@ -68,12 +75,17 @@ def p_said(p_value: float | None) -> str:
 
 
 def share_text(share: float) -> str:
-    """A share in per cent: two digits, and never a bare nought for what was seen."""
-    if share <= 0.0 or share >= 0.995:
-        return f"{share:.0%}"
-    if share < 0.001:
+    """A share in per cent: two digits, never a bare nought for what was seen, nor a hundred for what is less than all."""
+    if 0.0 < share < 0.001:
         return "less than 0.1%"
-    return f"{100.0 * share:.2g}%"
+    if 0.995 <= share < 1.0:
+        return "more than 99.9%" if share > 0.9995 else f"{100.0 * share:.3g}%"
+    return f"{digits_text(100.0 * share)}%"
+
+
+def scatter_text(scatter: float) -> str:
+    """By how much things of one kind differ: '73%', or 'any amount'."""
+    return share_text(scatter) if math.isfinite(scatter) else "any amount"
 
 
 def factor_text(factor: float | None) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, volts_text
+from flicker.base.formats import digits_text, hours_text, share_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -90,7 +90,7 @@ def advise(
         return Next(
             catch,
             sure,
-            f"To see it again with a chance of {sure:.0%}, log {hours_text(catch)} more; "
+            f"To see it again with a chance of {share_text(sure)}, log {hours_text(catch)} more; "
             "a clean log of that length after the repair is a first sign of a cure.",
         )
     for reason, words in HELP.items():
@@ -111,7 +111,7 @@ def _power_ups(facts: Facts, limits: Limits) -> Next:
     return Next(
         plan.exposure,
         limits.confidence,
-        f"To see it again with a chance of {limits.confidence:.0%}, log {many}{rest} after the repair {are} a first sign "
+        f"To see it again with a chance of {share_text(limits.confidence)}, log {many}{rest} after the repair {are} a first sign "
         "of a cure.",
     )
 
@@ -136,6 +136,6 @@ def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next
     return Next(
         missing,
         sure,
-        f"To exclude a fault {rarer:g} times rarer ({limits.episode_rate_per_h / rarer:.3g} per hour), log "
+        f"To exclude a fault {rarer:g} times rarer ({digits_text(limits.episode_rate_per_h / rarer, 3)} per hour), log "
         f"{hours_text(missing)} more without an episode.",
     )

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import volts_text
+from flicker.base.formats import digits_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -198,7 +198,7 @@ class Guard(Result):
             return "As read: nothing that could be judged."
         last = f", last at {volts_text(found.last_V)}" if found.last_V is not None else ""
         swings = "no swing" if not found.swings else f"{found.swings} swing{'' if found.swings == 1 else 's'}"
-        beyond = f"{found.beyond_s:.3g} s beyond" if found.beyond_s > 0 else "never beyond"
+        beyond = f"{digits_text(found.beyond_s, 3)} s beyond" if found.beyond_s > 0 else "never beyond"
         blanks = found.blanks + found.short_blanks
         own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
         return (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from flicker.base.formats import hours_text, once_text, times_text, volts_text
+from flicker.base.formats import digits_text, hours_text, once_text, times_text, volts_text
 from flicker.evidence.guard import Guard, Reason
 
 
@@ -92,4 +92,4 @@ def worst_case(guard: Guard) -> str:
 
 
 def _seconds(seconds: float) -> str:
-    return f"{seconds:.3g} s" if seconds >= 0.0995 else f"{seconds * 1e3:.3g} ms"
+    return f"{digits_text(seconds, 3)} s" if seconds >= 0.0995 else f"{digits_text(seconds * 1e3, 3)} ms"

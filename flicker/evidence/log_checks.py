@@ -14,7 +14,7 @@ from datetime import datetime
 
 import numpy as np
 
-from flicker.base.formats import hours_text, times_text, volts_text
+from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
@@ -115,7 +115,7 @@ def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> Itera
     if small and len(small) == len(records):
         worst_small = max(item[1] for item in small)
         yield (
-            f"{_list(item[0] for item in small)}: no reading is beyond {worst_small * 1e6:.3g} microvolts, far less "
+            f"{_list(item[0] for item in small)}: no reading is beyond {digits_text(worst_small * 1e6, 3)} microvolts, far less "
             "than an output shows: if the readings are volts or millivolts, say so with --unit; else look at the leads."
         )
 

@@ -319,7 +319,7 @@ def _starts(
         "bench_h": bench,
         "equal_hours": plan.equal_exposure,
         "better_than_hours": bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure),
-        "reads": f"{plan.power_ups} cold starts show it at least once with a chance of {confidence:.0%} "
+        "reads": f"{plan.power_ups} cold starts show it at least once with a chance of {share_text(confidence)} "
         f"({hours_text(bench)} on the bench, cooling included).",
     }
 
@@ -416,21 +416,21 @@ def _reads(
         what = "no episode" if allowed == 0 else f"at most {allowed} episode{'s' if allowed > 1 else ''}"
         text = (
             f"Plan: {hours_text(hours)} of observed time with {what} exclude more than {base:g} per hour "
-            f"({confidence:.0%})."
+            f"({share_text(confidence)})."
         )
     elif kind == "upper limit":
         text = (
             f"Nothing was seen in {hours_text(rate.observed_h or 0.0)}: the fault comes at most {digits_text(base)} times per "
             f"hour. Plan: at least {hours_text(hours)} of observed time; that catches it with a chance of "
-            f"{confidence:.0%} only if it is as frequent as that."
+            f"{share_text(confidence)} only if it is as frequent as that."
         )
     elif over is not None:
         many = f"{over.power_ups} power-up{'s' if over.power_ups > 1 else ''} of {hours_text(hours / over.power_ups)}"
-        text = f"Plan: {many}, to see it at least once with a chance of {confidence:.0%}"
+        text = f"Plan: {many}, to see it at least once with a chance of {share_text(confidence)}"
         text += f"; {over.power_ups} power-ups as long as those seen, not one long run." if over.power_ups > 1 else "."
         text += f" It was seen {times_text(rate.count or 0)} in {hours_text(rate.observed_h or 0.0)}."
     else:
-        text = f"Plan: {hours_text(hours)} of observed time, to see it at least once with a chance of {confidence:.0%}."
+        text = f"Plan: {hours_text(hours)} of observed time, to see it at least once with a chance of {share_text(confidence)}."
         if rate.count is not None and known is not None:
             text += (
                 f" It was seen {times_text(rate.count)} in {hours_text(rate.observed_h or 0.0)}; were that rate known "

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
-from flicker.base.formats import share_text
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import rate_interval
 from flicker.stats.soak import CleanPlan, clean_exposure
@@ -255,12 +255,12 @@ class GlitchSeen(Result):
     @property
     def reads(self) -> str:
         """The chance in words."""
-        size = f"{self.height_V * 1e3:.3g} mV"
-        what = f"a glitch of {size} that lasts {self.length_s:.3g} s"
+        size = f"{digits_text(self.height_V * 1e3, 3)} mV"
+        what = f"a glitch of {size} that lasts {digits_text(self.length_s, 3)} s"
         if self.shape == "decay":
-            what = f"a jump of {size} that decays with {self.length_s:.3g} s"
+            what = f"a jump of {size} that decays with {digits_text(self.length_s, 3)} s"
         elif self.lengths == "exponential":
-            what = f"a glitch of {size} that lasts {self.length_s:.3g} s on average"
+            what = f"a glitch of {size} that lasts {digits_text(self.length_s, 3)} s on average"
         if self.share == 0:
             return f"This meter cannot show {what}."
         words = f"This meter shows {share_text(self.share)} of such: {what}"
@@ -273,7 +273,7 @@ class GlitchSeen(Result):
     def odds(self) -> str:
         """'One in n passes unseen', for advice."""
         unseen = 1.0 - self.share
-        return "none passes unseen" if unseen <= 0 else f"one in {1.0 / unseen:.3g} passes unseen"
+        return "none passes unseen" if unseen <= 0 else f"one in {digits_text(1.0 / unseen, 3)} passes unseen"
 
     def corrected_rate(self, count: int, exposure_s: float, *, confidence: float = 0.95) -> CorrectedRate:
         """Rate of all such glitches from the count of those seen.
@@ -330,8 +330,8 @@ class CorrectedRate(Result):
     def reads(self) -> str:
         """The correction in words."""
         return (
-            f"{self.count} seen in {self.exposure_s / 3600:.3g} h; as the meter shows {share_text(self.share)} of them, "
-            f"{self.per_h:.3g} per hour in truth, between {self.low_per_h:.3g} and {self.high_per_h:.3g}"
+            f"{self.count} seen in {digits_text(self.exposure_s / 3600, 3)} h; as the meter shows {share_text(self.share)} of them, "
+            f"{digits_text(self.per_h, 3)} per hour in truth, between {digits_text(self.low_per_h, 3)} and {digits_text(self.high_per_h, 3)}"
         )
 
 
@@ -352,17 +352,17 @@ class SamplingAdvice(Result):
     @property
     def reads(self) -> str:
         """The advice in words."""
-        what = f"{share_text(self.share)} of glitches of length {self.length_s:.3g} s"
+        what = f"{share_text(self.share)} of glitches of length {digits_text(self.length_s, 3)} s"
         if self.shape == "decay":
-            what = f"{share_text(self.share)} of jumps that decay with {self.length_s:.3g} s"
+            what = f"{share_text(self.share)} of jumps that decay with {digits_text(self.length_s, 3)} s"
         elif self.lengths == "exponential":
-            what = f"{share_text(self.share)} of glitches of mean length {self.length_s:.3g} s"
+            what = f"{share_text(self.share)} of glitches of mean length {digits_text(self.length_s, 3)} s"
         if math.isnan(self.sample_interval_s):
             return (
-                f"No interval sees {what} with readings that average over {self.integration_s:.3g} s: shorten the "
+                f"No interval sees {what} with readings that average over {digits_text(self.integration_s, 3)} s: shorten the "
                 "integration."
             )
-        return f"Sample at least every {_rounded_down(self.sample_interval_s):.3g} s to see {what}."
+        return f"Sample at least every {digits_text(_rounded_down(self.sample_interval_s), 3)} s to see {what}."
 
 
 def _rounded_down(value: float) -> float:

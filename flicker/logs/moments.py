@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import digits_text
 from flicker.logs.errors import LogError
 
 LARGEST_S = 1e11  # a number of seconds beyond it is of the year 5138 or later, and so of another unit
@@ -93,7 +94,7 @@ def _check(seconds: NDArray[np.float64], name: str) -> None:
     largest = float(np.abs(known).max())
     usual = float(np.median(np.abs(np.diff(known)))) if known.size > 1 else 0.0
     if largest > LARGEST_S or usual > LARGEST_STEP_S:
-        what = f"{largest:.6g}" if largest > LARGEST_S else f"steps of {usual:.6g}"
+        what = f"{digits_text(largest, 6)}" if largest > LARGEST_S else f"steps of {digits_text(usual, 6)}"
         raise LogError(
             f"{name}: time_s is in seconds, and {what} cannot be seconds; divide nanoseconds by 1e9 (milliseconds by 1e3),"
             " or hand over moments as datetime64."

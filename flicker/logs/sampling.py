@@ -22,6 +22,8 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.formats import digits_text, share_text
+
 Floats = NDArray[np.float64]
 
 RUN_GAP_S = 600.0  # a pause longer than this begins a new run (contract of the command line)
@@ -297,7 +299,7 @@ class Timekeeper:
         self._tell(
             self._row + at,
             raw_s[at],
-            f"The sampling interval changes from {self.cadence_s:.4g} to {new:.4g} s at {{at}}.",
+            f"The sampling interval changes from {digits_text(self.cadence_s, 4)} to {digits_text(new, 4)} s at {{at}}.",
         )
         self.cadence_s, self.reach_s = new, 3.0 * new
 
@@ -328,13 +330,13 @@ class Timekeeper:
             before = float(raw_s[at]) - size
             self._begin(at, step, raw_s, borders)
             self._stretches[-1].told.append(
-                f"Time goes back from {before:.6g} to {float(raw_s[at]):.6g} s here, so a new run begins;"
+                f"Time goes back from {digits_text(before, 6)} to {digits_text(float(raw_s[at]), 6)} s here, so a new run begins;"
                 " how long the pause was is not known."
             )
             return
         step[at] = self.cadence_s
         self._tell(
-            row, raw_s[at], f"The clock is set back by {-size:.4g} s at {{at}}; samples were kept one interval apart."
+            row, raw_s[at], f"The clock is set back by {digits_text(-size, 4)} s at {{at}}; samples were kept one interval apart."
         )
 
     def _spring(self, size: float, before: float) -> bool:
@@ -364,7 +366,7 @@ class Timekeeper:
     def _tell(self, row: int, raw: float, words: str) -> None:
         stretch = self._stretches[-1]
         seconds = float(raw) + self._shifts[-1] - stretch.offset_s
-        stretch.told.append(words.format(at=f"{seconds:.6g} s"))
+        stretch.told.append(words.format(at=f"{digits_text(seconds, 6)} s"))
 
     def _level(self, time: Floats) -> Floats:
         """Make times never fall; rows moved are remembered for `repair`."""
@@ -457,7 +459,7 @@ class Timekeeper:
         if stretch.early:
             notes.append(
                 f"{_count(stretch.early, 'time stamp is', 'time stamps are')} earlier than the one before, by up to"
-                f" {stretch.early_by_s:.3g} s; times were levelled."
+                f" {digits_text(stretch.early_by_s, 3)} s; times were levelled."
             )
         untimed = sum(stretch.first <= row < stretch.last for row in self._untimed)
         if untimed:
@@ -466,8 +468,8 @@ class Timekeeper:
             )
         if stretch.uneven > 0.01 * samples:
             notes.append(
-                f"Intervals are uneven: {stretch.uneven / samples:.0%} of them differ by more than half from"
-                f" {stretch.sample_interval_s:.4g} s."
+                f"Intervals are uneven: {share_text(stretch.uneven / samples)} of them differ by more than half from"
+                f" {digits_text(stretch.sample_interval_s, 4)} s."
             )
         return notes
 

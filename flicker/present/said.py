@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
-from flicker.base.formats import digits_text, once_text
+from flicker.base.formats import digits_text, once_text, share_text
 from flicker.base.values import Aspect
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.evidence.findings import NOT_SHOWN, Finding
@@ -37,17 +37,21 @@ def clean_limit(rate: EpisodeRate) -> str | None:
     upper = rate.steady_upper_per_h
     if rate.episodes or upper is None or not math.isfinite(upper) or upper <= 0.0:
         return None
-    return f"a fault rarer than {once_text(upper)} could have been missed ({rate.confidence:.0%})"
+    return f"a fault rarer than {once_text(upper)} could have been missed ({share_text(rate.confidence)})"
 
 
-def rate_text(rate: EpisodeRate) -> str | None:
-    """A rate with its interval, marked as two-sided; of a clean log its one limit."""
+def rate_text(rate: EpisodeRate, *, power_ups_differ: bool = False) -> str | None:
+    """A rate with its interval, marked as two-sided; of a clean log its one limit.
+
+    ``power_ups_differ`` says why the interval is wide: it allows for power-ups that differ by themselves.
+    """
     if rate.episodes == 0:
         return clean_limit(rate)
     if rate.per_hour is None or rate.low_per_hour is None or rate.high_per_hour is None:
         return None
-    between = f"{digits_text(rate.low_per_hour)} to {digits_text(rate.high_per_hour)}"
-    return f"{digits_text(rate.per_hour)} per hour ({rate.confidence:.0%}, two-sided: {between})"
+    between = f"between {digits_text(rate.low_per_hour)} and {digits_text(rate.high_per_hour)}"
+    why = ", since power-ups differ" if power_ups_differ else ""
+    return f"{digits_text(rate.per_hour)} per hour, in the long run {between}{why} ({share_text(rate.confidence)}, two-sided)"
 
 
 def finding_text(finding: Finding) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import p_text
+from flicker.base.formats import digits_text, p_text
 from flicker.present import palette
 from flicker.present.report.markup import tag, text
 
@@ -66,7 +66,7 @@ def sheet(heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> Sheet:
 def _shown(cell: Any) -> str:
     if cell is None:
         return "none"
-    return f"{cell:.3g}" if isinstance(cell, float) else str(cell)
+    return f"{digits_text(cell, 3)}" if isinstance(cell, float) else str(cell)
 
 
 def verdicts(assessment: Assessment, channel: str | None = None) -> Sheet:

@@ -325,7 +325,9 @@ def _setting(
         raise ValueError(f"rate_hz must be 500 or less (times are kept to a millisecond), got {rate_hz}")
     hours = positive("hours", used["hours"], what="hours")
     if hours * 3600.0 < SHORTEST_S:
-        raise ValueError(f"hours must be {SHORTEST_S:g} seconds or more (a run shows little else before), got {hours}")
+        raise ValueError(
+            f"hours must be {SHORTEST_S:g} seconds or more (a shorter run shows little but the power-up), got {hours}"
+        )
     runs = whole("runs", used["runs"], least=1, what="a number of power-ups")
     if hours * 3600.0 * rate_hz * runs * len(names) > MOST_SAMPLES:
         raise ValueError(

@@ -14,7 +14,6 @@ from flicker.simulate._situations import switched_off
 Floats = NDArray[np.float64]
 
 
-
 @kind(
     "follows-temperature",
     "situation",

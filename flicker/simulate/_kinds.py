@@ -20,7 +20,7 @@ _STEADY: dict[str, tuple[str, dict[str, Any]]] = {
         {"noise": "flicker", "noise_V": 0.001},
     ),
     "steady-relaxations": (
-        "a sound unit, 1/f noise from another generator (many relaxations)",
+        "a sound unit, 1/f noise made another way (a sum of many relaxations)",
         {"noise": "flicker-relaxations", "noise_V": 0.001},
     ),
     "steady-coarse": ("a sound unit on a meter whose last digit is 1 mV", {"noise_V": 0.0003, "resolution_V": 0.001}),
@@ -178,7 +178,7 @@ def high_floor(sheet: Sheet, *, floor_V: float = 0.006) -> None:
 @kind(
     "noisy-popcorn",
     "noisy",
-    "a level that switches between two values at random, under the glitch floor",
+    "a level that switches between two values at random, by less than a glitch",
     verdict="noisy",
 )
 def popcorn(

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.rates import count_tails, rate_ratio, share_interval
@@ -79,12 +79,12 @@ class StimulusTest(Result):
         """One sentence for the owner of the unit."""
         name = self.kind or "the stimulus"
         reads = (
-            f"{name}: {self.answered} of {self.stimuli} answered by an event; "
-            f"{self.hits} in {self.window_exposure:.3g} "
-            f"after it, {self.outside_count} in {self.outside_exposure:.3g} outside ({p_said(self.p_adjusted)})"
+            f"{name}: an event followed {self.answered} of {self.stimuli}; {self.hits} events in the "
+            f"{digits_text(self.window_exposure, 3)} after them, {self.outside_count} in the "
+            f"{digits_text(self.outside_exposure, 3)} outside ({p_said(self.p_adjusted)})"
         )
         if self.stimuli_to_be_sure is not None:
-            reads += f"; {self.stimuli_to_be_sure} more would bring at least one with a chance of {self.confidence:.0%}"
+            reads += f"; {self.stimuli_to_be_sure} more would be followed by one at least once with a chance of {share_text(self.confidence)}"
         return reads
 
 
@@ -223,8 +223,8 @@ class Coincidence(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.coincidences} of {self.events_a} come together within {self.lag:.3g}; chance would give "
-            f"{self.expected:.2g} ({p_said(self.p_value)})"
+            f"{self.coincidences} of {self.events_a} come together within {digits_text(self.lag, 3)}; chance would give "
+            f"{digits_text(self.expected)} ({p_said(self.p_value)})"
         )
 
 

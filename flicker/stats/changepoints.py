@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 import flicker.stats.levels.change_search as search
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats.arrivals.rate_since import RateSince, rate_since, rate_since_unit
@@ -67,8 +68,8 @@ class LevelChange(Result):
         """One sentence for the owner."""
         way = "rises" if self.step > 0 else "falls"
         return (
-            f"the level {way} by {abs(self.step):.3g} ({self.step_low:.3g} to {self.step_high:.3g}) at {self.at:.6g}, "
-            f"between {self.low:.6g} and {self.high:.6g}"
+            f"the level {way} by {digits_text(abs(self.step), 3)} ({digits_text(self.step_low, 3)} to {digits_text(self.step_high, 3)}) at {digits_text(self.at, 6)}, "
+            f"between {digits_text(self.low, 6)} and {digits_text(self.high, 6)}"
         )
 
 
@@ -87,7 +88,7 @@ class LevelChanges(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         if not self.changes:
-            return "no change of level that noise would not explain"
+            return "no change of level beyond what noise explains"
         largest = max(self.changes, key=lambda c: abs(c.step))
         return (
             f"{len(self.changes)} change{'s' if len(self.changes) > 1 else ''} of level, the largest: {largest.reads}"
@@ -112,8 +113,8 @@ class VarianceChange(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner."""
-        place = f"{self.at:.6g}, between {self.low:.6g} and {self.high:.6g}"
-        return f"the noise becomes {self.ratio:.3g} times as large at {place}"
+        place = f"{digits_text(self.at, 6)}, between {digits_text(self.low, 6)} and {digits_text(self.high, 6)}"
+        return f"the noise becomes {digits_text(self.ratio, 3)} times as large at {place}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 __all__ = ["Movement", "moved_in_noise"]
@@ -62,8 +63,8 @@ class Movement(Result):
         if math.isnan(self.moved):
             return "Too short to tell movement of the level from noise."
         if self.shown:
-            return f"The level moves by {self.moved:.3g}, at least {self.low:.3g} and at most {self.high:.3g}."
-        return f"No movement is shown; up to {self.high:.3g} is not excluded."
+            return f"The level moves by {digits_text(self.moved, 3)}, at least {digits_text(self.low, 3)} and at most {digits_text(self.high, 3)}."
+        return f"No movement is shown; up to {digits_text(self.high, 3)} is not excluded."
 
 
 def moved_in_noise(levels: ArrayLike, time_s: ArrayLike | None = None, *, limit: float) -> Movement:

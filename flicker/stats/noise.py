@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.levels.digits import noise_sigma, resolution_of
 
@@ -52,8 +53,8 @@ class AllanDeviation(Result):
         """One sentence for the owner."""
         best = int(np.argmin(self.deviation))
         return (
-            f"averages over {self.span_s[best]:.3g} s are the most stable: neighbouring ones differ by "
-            f"{self.deviation[best]:.3g} (deviation)"
+            f"averages over {digits_text(self.span_s[best], 3)} s are the most stable: neighbouring ones differ by "
+            f"{digits_text(self.deviation[best], 3)} (deviation)"
         )
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 
 __all__ = [
@@ -55,9 +56,9 @@ class RateDecision(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit, to be printed before the start."""
         return (
-            f"'clean enough' (below {self.bad_rate:.3g}) after {self.clean_exposure:.3g} without an event and "
-            f"{self.exposure_per_event:.3g} more for each; 'recurs' (above {self.good_rate:.3g}) at "
-            f"{self.recurs_intercept:.3g} + {self.slope:.3g} x time events, {self.least_count} at least"
+            f"'clean enough' (below {digits_text(self.bad_rate, 3)}) after {digits_text(self.clean_exposure, 3)} without an event, "
+            f"{digits_text(self.exposure_per_event, 3)} later for each event; 'recurs' (above {digits_text(self.good_rate, 3)}) from "
+            f"{digits_text(self.recurs_intercept, 3)} + {digits_text(self.slope, 3)} x time events on, at least {self.least_count}"
         )
 
     def log_likelihood_ratio(self, count: int, exposure: float) -> float:
@@ -188,9 +189,9 @@ class EvidencePair(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.decision}: {self.count} in {self.exposure:.4g}; evidence against the good rate "
-            f"{self.against_good:.3g} of {self.needed_against_good:.3g}, against the bad rate "
-            f"{self.against_bad:.3g} of {self.needed_against_bad:.3g}"
+            f"{self.decision}: {self.count} in {digits_text(self.exposure, 4)}; evidence against the good rate "
+            f"{digits_text(self.against_good, 3)} ({digits_text(self.needed_against_good, 3)} decides), against the bad rate "
+            f"{digits_text(self.against_bad, 3)} ({digits_text(self.needed_against_bad, 3)} decides)"
         )
 
 
@@ -267,8 +268,8 @@ class RateBounds(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.count} in {self.exposure:.4g} so far: between {self.low:.3g} and {self.high:.3g} "
-            f"per unit of observed time ({self.confidence:.0%}, however often one looks)"
+            f"{self.count} in {digits_text(self.exposure, 4)} so far: between {digits_text(self.low, 3)} and {digits_text(self.high, 3)} "
+            f"per unit of observed time ({share_text(self.confidence)}, however often one looks)"
         )
 
 

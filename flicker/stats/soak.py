@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.planning.comparison_plan import ComparisonPower, comparison_power
 from flicker.stats.planning.power_cycles import CyclePlan, plan_cycles
@@ -49,11 +50,11 @@ class CatchPlan(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         if math.isnan(self.count):
-            return f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}"
+            return f"watch for {digits_text(self.exposure, 3)} to see at least one with a chance of {share_text(self.confidence)}"
         return (
-            f"watch for {self.exposure:.3g} to see at least one with a chance of {self.confidence:.0%}; "
-            f"were the rate known and not taken from {self.count:.3g} episodes, "
-            f"{self.exposure_if_rate_known:.3g} would do"
+            f"watch for {digits_text(self.exposure, 3)} to see at least one with a chance of {share_text(self.confidence)}; "
+            f"were the rate known for certain, not from {digits_text(self.count, 3)} episodes, "
+            f"{digits_text(self.exposure_if_rate_known, 3)} would do"
         )
 
     def chance(self, exposure: float) -> float:
@@ -169,7 +170,7 @@ class CleanPlan(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         seen = "no episode" if self.allowed == 0 else f"at most {self.allowed} episode{'s' if self.allowed > 1 else ''}"
-        return f"{self.exposure:.4g} observed with {seen} exclude more than {self.max_rate:.3g} ({self.confidence:.0%})"
+        return f"{digits_text(self.exposure, 4)} observed with {seen} exclude more than {digits_text(self.max_rate, 3)} ({share_text(self.confidence)})"
 
 
 def clean_exposure(
@@ -228,10 +229,10 @@ class PowerUpPlan(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
-        reads = f"{self.power_ups} power-ups show it at least once with a chance of {self.confidence:.0%}"
+        reads = f"{self.power_ups} power-ups show it at least once with a chance of {share_text(self.confidence)}"
         if math.isfinite(self.equal_exposure):
             each = self.equal_exposure / self.power_ups
-            reads += f"; worth it where each takes less than {each:.3g}, cooling included"
+            reads += f"; worth it where each takes less than {digits_text(each, 3)}, cooling included"
         return reads
 
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
@@ -137,7 +137,7 @@ def mann_kendall(
         factor = _hamed_rao_factor(values, times)
         if factor > 0:
             variance *= factor
-            how = f"variance times {factor:.4g} (Hamed and Rao)"
+            how = f"variance times {digits_text(factor, 4)} (Hamed and Rao)"
         else:
             how = "Hamed-Rao factor not positive, variance uncorrected"
     z = float("nan") if variance <= 0 else (s - np.sign(s)) / float(np.sqrt(variance))
@@ -233,8 +233,8 @@ class TheilSen(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner."""
-        ends = f"between {self.low:.3g} and {self.high:.3g}"
-        return f"changes by {self.slope:.3g} per unit of time, {ends} ({self.confidence:.0%})"
+        ends = f"between {digits_text(self.low, 3)} and {digits_text(self.high, 3)}"
+        return f"changes by {digits_text(self.slope, 3)} per unit of time, {ends} ({share_text(self.confidence)})"
 
 
 def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0.95) -> TheilSen:
@@ -303,8 +303,8 @@ class RobustSlope(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         return (
-            f"the level changes by {self.slope:.3g} per unit of time, between {self.low:.3g} and {self.high:.3g} "
-            f"({self.confidence:.0%}, allowing for slow noise)"
+            f"the level changes by {digits_text(self.slope, 3)} per unit of time, between {digits_text(self.low, 3)} and {digits_text(self.high, 3)} "
+            f"({share_text(self.confidence)}, allowing for slow noise)"
         )
 
 

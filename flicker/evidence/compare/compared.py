@@ -204,10 +204,10 @@ def reads(
         else:
             said_of_scatter = f"One power-up on each side cannot tell how far like power-ups vary; the change is shown up to {share_text(1.5 * ratio.scatter)}: log a second."
         if outcome == IMPROVED and not math.isinf(ratio.high):
-            said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({ratio.confidence:.0%}).")
+            said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({share_text(ratio.confidence)}).")
         elif outcome == WORSE and ratio.low > 0:
             said.append(
-                f"The rate rose to at least {digits_text(ratio.low)} times what it was ({ratio.confidence:.0%})."
+                f"The rate rose to at least {digits_text(ratio.low)} times what it was ({share_text(ratio.confidence)})."
             )
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from flicker.base.formats import digits_text
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
@@ -140,16 +141,16 @@ def weigh(
             outcome = NO_CHANGE
             notes.append(
                 _apart(
-                    f"readings every {item.after.sample_interval_s:.3g} s after and every "
-                    f"{item.before.sample_interval_s:.3g} s before see different shares of glitches this short"
+                    f"readings every {digits_text(item.after.sample_interval_s, 3)} s after and every "
+                    f"{digits_text(item.before.sample_interval_s, 3)} s before see different shares of glitches this short"
                 )
             )
         if outcome == WORSE and _slower_and_short(item.after, item.before):
             outcome = NO_CHANGE
             notes.append(
                 _apart(
-                    f"readings every {item.before.sample_interval_s:.3g} s before and every "
-                    f"{item.after.sample_interval_s:.3g} s after see different shares of glitches this short"
+                    f"readings every {digits_text(item.before.sample_interval_s, 3)} s before and every "
+                    f"{digits_text(item.after.sample_interval_s, 3)} s after see different shares of glitches this short"
                 )
             )
         out.append(
@@ -178,7 +179,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
     notes: list[Note] = []
     threshold = max(before.enter_V, after.enter_V)
     if threshold > 1.2 * max(min(before.enter_V, after.enter_V), 1e-12):
-        text = f"only episodes beyond {threshold * 1e3:.3g} mV are compared, the coarser threshold of the two sides"
+        text = f"only episodes beyond {digits_text(threshold * 1e3, 3)} mV are compared, the coarser threshold of the two sides"
         notes.append(Note(NoteKind.REMARK, text))
         before, after = above(before, threshold), above(after, threshold)
     strata = match(before, after)
@@ -202,9 +203,9 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         notes.append(_apart("the two sides never saw the unit at the same time since power-up"))
     elif lost > 0.5 or strata.matched_before_s < 0.5 * before.observed_s:
         text = (
-            f"compared at equal time since power-up: {strata.matched_before_s / HOUR:.3g} of "
-            f"{before.observed_s / HOUR:.3g} h before against {strata.matched_after_s / HOUR:.3g} of "
-            f"{after.observed_s / HOUR:.3g} h after"
+            f"compared at equal time since power-up: {digits_text(strata.matched_before_s / HOUR, 3)} of "
+            f"{digits_text(before.observed_s / HOUR, 3)} h before against {digits_text(strata.matched_after_s / HOUR, 3)} of "
+            f"{digits_text(after.observed_s / HOUR, 3)} h after"
         )
         notes.append(Note(NoteKind.EQUAL_TIME, text))
     known = [any(cycle.known for cycle in side.cycles) for side in (before, after)]
@@ -215,7 +216,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         min(before.sample_interval_s, after.sample_interval_s), 1e-12
     )
     if pace > PACE:
-        text = f"the readings come {pace:.3g} times as often on one side; short glitches are seen unequally"
+        text = f"the readings come {digits_text(pace, 3)} times as often on one side; short glitches are seen unequally"
         notes.append(Note(NoteKind.REMARK, text))
     return Weighed(
         before=before,

@@ -77,8 +77,9 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
     if len(ends) > 2:
         half = len(ends) // 2
         said += (
-            f" The first {half} power-ups brought {age.count[half]} of {age.count[-1]} that can be compared; without ageing "
-            f"{age.low[half]:.2g} to {age.high[half]:.2g} would be usual at that place."
+            f" Of the {age.count[-1]} episodes that can be compared, {age.count[half]} came in the first "
+            f"{'power-up' if half == 1 else f'{half} power-ups'} of {len(ends)}; {digits_text(age.low[half])} to "
+            f"{digits_text(age.high[half])} would be usual if nothing aged."
         )
     return MeanCount(
         power_ups=len(ends),
@@ -91,7 +92,7 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
         expected=_told(age.expected),
         count_low=_told(age.low),
         count_high=_told(age.high),
-        reads=f"{said} Described, not tested.",
+        reads=f"{said} This only describes what was seen.",
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import clock_text
+from flicker.base.formats import clock_text, digits_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard import WARM_S
 from flicker.evidence.record import ChannelRecord
@@ -107,7 +107,7 @@ def moves_text(rows: Sequence[MoveRow]) -> str:
     chosen = sorted(rows, key=lambda row: -abs(row["step_V"]))[:TOLD]
     said = "; ".join(row["reads"] for row in rows if any(row is item for item in chosen))
     more = len(rows) - len(chosen)
-    return f"{said}{f'; and {more} more, smaller' if more else ''}. Described, not tested."
+    return f"{said}{f'; and {more} more, smaller' if more else ''}. This only describes what was seen."
 
 
 def _joined(record: ChannelRecord) -> tuple[Floats, Floats, Floats]:
@@ -187,7 +187,7 @@ def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool
     if row["step_low_V"] < 0.0 < row["step_high_V"]:
         low = 0.0
     size = f"{row['step_V'] * 1e3:+.3g} mV".replace("-", "\N{MINUS SIGN}")
-    ends = [f"{value * 1e3:.3g}" for value in (low, high)]
+    ends = [f"{digits_text(value * 1e3, 3)}" for value in (low, high)]
     between = f"{ends[0]} mV" if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]} mV"
     if row["shape"] == MoveShape.LINE:
         return f"{size} {when}, evenly, {between} in all"

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import holm
@@ -255,9 +256,9 @@ def _made(
 
 
 def _reads(item: RateChanged, answer: Way) -> str:
-    upper = "without end" if math.isinf(item.ratio_high) else f"{item.ratio_high:.2g}"
-    ratio = "" if math.isinf(item.ratio) else f"some {item.ratio:.2g} times as often "
-    size = f"{ratio}({item.ratio_low:.2g} to {upper})"
+    upper = "without end" if math.isinf(item.ratio_high) else f"{digits_text(item.ratio_high)}"
+    ratio = "" if math.isinf(item.ratio) else f"some {digits_text(item.ratio)} times as often "
+    size = f"{ratio}({digits_text(item.ratio_low)} to {upper})"
     if answer == Way.NOT_SHOWN:
         return f"No change of rate is shown {item.reads}: {size}." if item.given else "A change of rate is not shown."
     warm = " Within two hours of switch-on heat may do that." if item.heat and not item.given else ""

@@ -53,7 +53,7 @@ class RateBin(Result):
         """The bin in words."""
         return (
             f"{_clock(self.begin_s)} to {_clock(self.end_s)} after power-up: {self.count} in "
-            f"{self.observed_s / 3600:.3g} h, {self.low_per_h:.3g} to {self.high_per_h:.3g} per hour"
+            f"{digits_text(self.observed_s / 3600, 3)} h, {digits_text(self.low_per_h, 3)} to {digits_text(self.high_per_h, 3)} per hour"
         )
 
 

@@ -182,8 +182,8 @@ def visibility(
         true = (rate.per_h, rate.low_per_h, rate.high_per_h)
         if brief and seen.share < advice.share:
             text += (
-                f" Most swings seen lasted a single reading: if all are so short, there are {rate.per_h:.3g} per hour in "
-                f"truth, between {rate.low_per_h:.3g} and {rate.high_per_h:.3g}."
+                f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate.per_h, 3)} per hour in "
+                f"truth, between {digits_text(rate.low_per_h, 3)} and {digits_text(rate.high_per_h, 3)}."
             )
     return Visibility(
         GLITCH_S, height, sample_interval_s, told, seen.share, advice.share, wanted, advice.method, text, *true

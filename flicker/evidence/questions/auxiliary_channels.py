@@ -237,10 +237,10 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
     if not mine[1] or not theirs[1] or finding.effect in (None, 0.0):
         return replace(finding, reads=finding.reads + share) if share else finding
     if count == 0:
-        text = f" The shorted lead saw none of its own in {hours:.3g} h."
+        text = f" The shorted lead saw none of its own in {digits_text(hours, 3)} h."
         return replace(finding, reads=finding.reads + text + share)
     if finding.basis == Basis.FILLED_TIME:
-        return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {hours:.3g} h.{share}")
+        return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {digits_text(hours, 3)} h.{share}")
     answer = against_control(
         *mine,
         *theirs,
@@ -306,9 +306,9 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         blocks = [part.blocks.channels[0] for line in lines for part in line.runs]
         lows, highs = _finite([part.low for part in blocks]), _finite([part.high for part in blocks])
         low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
-        text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {seen_s / 3600:.3g} h"
+        text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {digits_text(seen_s / 3600, 3)} h"
         if floor is not None:
-            text += f", level {round(floor[1], 6) + 0.0:.4g} V, noise {digits_text(floor[0] * 1e3)} mV"
+            text += f", level {digits_text(round(floor[1], 6) + 0.0, 4)} V, noise {digits_text(floor[0] * 1e3)} mV"
         if lines[0].role == "shorted lead" and name == beside.lead:
             text += (
                 "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"
@@ -333,7 +333,7 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         value = np.concatenate([item.value for item in parts])
         span = 60.0 * value.size
         least, most = float(value.min()), float(value.max())
-        text = f"{name} (temperature): {least:.4g} to {most:.4g} degrees in {span / 3600:.3g} h."
+        text = f"{name} (temperature): {digits_text(least, 4)} to {digits_text(most, 4)} degrees in {digits_text(span / 3600, 3)} h."
         out.append(
             CompanionResult(
                 name=name,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -70,9 +71,9 @@ def power_up(found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = N
     worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
     bad = sum(item.abnormal and not _open_lead(item, limits, guard) for item in found)
     text = (
-        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s."
+        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {digits_text(worst.surge_V * 1e3, 3)} mV, gone in {digits_text(worst.settle_s, 3)} s."
         if bad
-        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {worst.surge_V * 1e3:.3g} mV, gone in {worst.settle_s:.3g} s: normal."
+        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {digits_text(worst.surge_V * 1e3, 3)} mV, gone in {digits_text(worst.settle_s, 3)} s: normal."
     )
     return Finding(
         "power-up",
@@ -132,7 +133,7 @@ def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
     nearest = 0.0 if low < 0 < high else min(abs(low), abs(high))
     farthest = max(abs(low), abs(high))
     yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V
-    text = f"The channel rests at {level * 1e3:.3g} mV ({'beyond' if yes else 'within' if no else 'about at'} the limit of {limits.settled_offset_V * 1e3:.3g} mV)."
+    text = f"The channel rests at {digits_text(level * 1e3, 3)} mV ({'beyond' if yes else 'within' if no else 'about at'} the limit of {digits_text(limits.settled_offset_V * 1e3, 3)} mV)."
     return Finding(
         "settled offset",
         YES if yes else NO if no else NOT_SHOWN,
@@ -185,7 +186,7 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     p_value = float(stdtr(NOISE_BLOCKS - 1, -t))
     low, high = sigma * float(np.exp(-half)), sigma * float(np.exp(half))
     holds = sigma > limits.noise_V
-    text = f"The noise at rest is {sigma * 1e3:.3g} mV (robust sigma), {'above' if holds else 'within'} the limit of {limits.noise_V * 1e3:.3g} mV."
+    text = f"The noise at rest is {digits_text(sigma * 1e3, 3)} mV (robust sigma), {'above' if holds else 'within'} the limit of {digits_text(limits.noise_V * 1e3, 3)} mV."
     return Finding(
         "noise",
         NO if high <= limits.noise_V else NOT_SHOWN,
@@ -222,12 +223,12 @@ def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits)
             unit="trips",
             limit=1.0,
         )
-    peak = f"{abs(peak_V):.3g} V" if peak_V is not None else "beyond the meter's range"
+    peak = f"{digits_text(abs(peak_V), 3)} V" if peak_V is not None else "beyond the meter's range"
     return Finding(
         "protection",
         YES,
         method,
-        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {seconds:.3g} s above the threshold.",
+        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {digits_text(seconds, 3)} s above the threshold.",
         effect=float(trips),
         unit="trips",
         limit=1.0,

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS
@@ -83,11 +83,11 @@ class ControlAnswer(Result):
         )
         if self.answer == YES:
             return (
-                f"It is the unit, not the meter: {seen}; {self.excess_per_h:.3g} per hour above the control, between "
-                f"{self.excess_low_per_h:.3g} and {self.excess_high_per_h:.3g}."
+                f"It is the unit, not the meter: {seen}; {digits_text(self.excess_per_h, 3)} per hour above the control, between "
+                f"{digits_text(self.excess_low_per_h, 3)} and {digits_text(self.excess_high_per_h, 3)}."
             )
         if self.answer == NO:
-            most = f"; at most {self.excess_high_per_h:.3g} per hour more" if self.excess_high_per_h > 0 else ""
+            most = f"; at most {digits_text(self.excess_high_per_h, 3)} per hour more" if self.excess_high_per_h > 0 else ""
             return f"The unit shows no more than the control does: {seen}{most}."
         words = f"Unit or meter is not shown: {seen}."
         if math.isfinite(self.clean_control_s):

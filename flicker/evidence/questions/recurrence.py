@@ -223,7 +223,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
         return Finding("intermittent", NOT_SHOWN, "no observed time", "Nothing was observed, so nothing can be said.")
     nuisance = nuisance_seen_per_h(record, limits)
     method = (
-        f"chance of the other episodes at the nuisance rate of {nuisance:.2g} per hour, given the first; "
+        f"chance of the other episodes at the nuisance rate of {digits_text(nuisance)} per hour, given the first; "
         f"dead time {limits.dead_time_s:g} s fixed beforehand"
     )
     common: dict[str, Any] = {
@@ -235,7 +235,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
     }
     if rate.episodes == 0:
         clean = (rate.steady_upper_per_h or math.inf) <= limits.episode_rate_per_h
-        text = f"No excursion of its own in {hours:.3g} observed hours: " + (
+        text = f"No excursion of its own in {digits_text(hours, 3)} observed hours: " + (
             f"{limits.episode_rate_per_h:g} per hour or more is excluded."
             if clean
             else "too short to exclude the rate of concern."
@@ -262,7 +262,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
         "intermittent",
         NOT_SHOWN,
         method,
-        f"Seen {times} in {hours:.3g} observed hours; a sound unit would show that many with {p_said(result.p_value)}.{tail}",
+        f"Seen {times} in {digits_text(hours, 3)} observed hours; a sound unit would show that many with {p_said(result.p_value)}.{tail}",
         statistic=result.likelihood_ratio,
         p_value=result.p_value,
         sided="one",
@@ -293,7 +293,7 @@ def long_evidence(record: ChannelRecord, limits: Limits, moved_V: float = 0.0) -
     share = spent / record.observed_s
     # one reading or two of a slow logger do not show how long a swing lasts
     if longest > max(limits.long_episode_s, LONG_READINGS * record.reading_every_s):
-        return f"One episode lasted {longest:.3g} s"
+        return f"One episode lasted {digits_text(longest, 3)} s"
     # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)
     if share > limits.episode_share and max(spent, longest) > 3.0 * limits.dead_time_s and count >= 3:

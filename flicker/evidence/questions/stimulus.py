@@ -325,7 +325,7 @@ def _settled(item: StimulusAnswer, p_adjusted: float) -> StimulusAnswer:
     shown = p_adjusted <= 1.0 - item.confidence
     if shown and item.answered >= LEAST_ANSWERS and item.share >= WORTH_SHARE:
         plan = power_ups_to_catch(hits=item.answered, trials=item.trials, confidence=item.confidence)
-        text = f"more without an answer after a repair would show it gone ({item.confidence:.0%})"
+        text = f"more without an answer after a repair would show it gone ({share_text(item.confidence)})"
         return replace(item, p_adjusted=p_adjusted, answer=YES, repeats=plan.power_ups, repeats_for=text)
     if item.trials == 0:
         return replace(item, p_adjusted=p_adjusted)

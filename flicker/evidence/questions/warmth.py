@@ -47,7 +47,7 @@ class Warmth(Result):
         """In words."""
         behind = f", some {self.lag_s / 60:.0f} min behind" if self.lag_s else ""
         return (
-            f"{self.range_V * 1e3:.3g} mV follows the temperature ({self.temperature}; "
+            f"{digits_text(self.range_V * 1e3, 3)} mV follows the temperature ({self.temperature}; "
             f"{digits_text(self.per_degree_V * 1e3)} mV per degree{behind})"
         )
 

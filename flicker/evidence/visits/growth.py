@@ -138,7 +138,7 @@ def rate_growth(
         high = rate_interval(0, sum(ends) / 3600.0, confidence=limits.confidence, sided="upper").high
         return replace(
             blank,
-            reads=f"{NEVER}: at most {digits_text(high)} per hour over all of them ({limits.confidence:.0%}).",
+            reads=f"{NEVER}: at most {digits_text(high)} per hour over all of them ({share_text(limits.confidence)}).",
         )
     visits = sorted(set(run_ages))
     place = np.searchsorted(visits, run_ages)
@@ -299,8 +299,8 @@ def _rate_reads(rate: RateWorsening) -> str:
     differ = ""
     if rate.scatter is not None and rate.holds_up_to_scatter is not None:
         differ = (
-            f" Visits differ by themselves by some {rate.scatter:.0%} (up to {rate.scatter_high:.0%}); this is shown while "
-            f"they differ by up to {rate.holds_up_to_scatter:.0%}."
+            f" Visits differ by themselves by some {share_text(rate.scatter)} (up to {share_text(rate.scatter_high)}); this is shown while "
+            f"they differ by up to {share_text(rate.holds_up_to_scatter)}."
         )
     return f"It comes {how} from visit to visit: {each}.{differ}{year}"
 

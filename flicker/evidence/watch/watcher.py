@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
-from flicker.base.formats import clock_text, hours_text, times_text, volts_text
+from flicker.base.formats import clock_text, digits_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
@@ -294,7 +294,7 @@ class Watcher:
                 item.largest_V = max(item.largest_V or 0.0, abs(episode.deviation_V))
             lasts = episode.end_s - episode.start_s
             text = f"{item.name}: swing of {volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
-            text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {lasts:.3g} s long"
+            text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {digits_text(lasts, 3)} s long"
             out.append(
                 Event(
                     event="episode",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, times_text
+from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.document import head
@@ -40,8 +40,8 @@ class Design(Result):
         return (
             f"Rule, fixed now: 'clean enough' after {hours_text(self.clean_hours)} of observed time without an episode "
             f"({self.bad_rate_per_h:g} per hour excluded); 'recurs' at {self.least_episodes} episodes that "
-            f"{self.good_rate_per_h:g} per hour does not explain; each wrong in at most {self.error:.1%} of watches, "
-            f"{self.error_per_channel:.2%} per channel, however often one looks, if episodes come "
+            f"{self.good_rate_per_h:g} per hour does not explain; each wrong in at most {share_text(self.error)} of watches, "
+            f"{share_text(self.error_per_channel)} per channel, however often one looks, if episodes come "
             + (
                 "singly (--bursts K for a fault that comes in bursts)."
                 if self.bursts == 1.0

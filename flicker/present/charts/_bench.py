@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.present import palette
@@ -42,7 +42,7 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
         rate = rate_interval(count, seconds / 3600.0, confidence=told.confidence)
         said = f"{count} in {hours_text(seconds / 3600.0)}"
         rows.append({"name": name, "rate": rate.rate, "low": rate.low, "high": rate.high, "said": said})
-    above = f"{told.excess_low_per_h:.3g} to {told.excess_high_per_h:.3g}"
+    above = f"{digits_text(told.excess_low_per_h, 3)} to {digits_text(told.excess_high_per_h, 3)}"
     rows.append(
         {
             "name": "unit less control",
@@ -70,7 +70,7 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
         .encode(x=alt.X("high:Q"), y=y, text="said:N"),
     ]
     note = (
-        f"Bars: {told.confidence:.0%} intervals. The difference speaks of the unit where its bar clears zero; it is "
+        f"Bars: {share_text(told.confidence)} intervals. The difference speaks of the unit where its bar clears zero; it is "
         "widened where episodes come in bursts."
     )
     chart = alt.layer(*layers).properties(width=frame.WIDTH - 130, height=120)
@@ -114,7 +114,7 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
         alt.Chart(data).mark_rule(color=colour, strokeWidth=2.5).encode(x=x, x2="x2:Q", y=y, tooltip=["said:N"]),
     ]
     note = (
-        f"Steps: rate in each stretch over {told.runs} power-ups; shade: exact {told.confidence:.0%} interval of each by "
+        f"Steps: rate in each stretch over {told.runs} power-ups; shade: exact {share_text(told.confidence)} interval of each by "
         "itself; square-root scale."
     )
     fitted = told.answer != NOT_SHOWN
@@ -222,7 +222,7 @@ def stimuli(assessment: Assessment, channel: str | None = None) -> Any:
         .encode(x=alt.X("high:Q"), y=y, text="said:N"),
     ]
     note = (
-        f"Dot and bar: share with exact {told.confidence:.0%} interval. Upright tick: what chance alone would answer."
+        f"Dot and bar: share with exact {share_text(told.confidence)} interval. Upright tick: what chance alone would answer."
     )
     chart = alt.layer(*layers).properties(width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
     return frame.finish(chart, told.reads, note)

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, p_said
+from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.located.rate_since import Way, since_text
@@ -75,7 +75,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2, interpolate="step-after")
             .encode(x=x, y=y)
         )
-        note = f"Dashed: the same number at an even pace; band: where {confidence:.0%} of even logs are at each moment."
+        note = f"Dashed: the same number at an even pace; band: where {share_text(confidence)} of even logs are at each moment."
         finding = item.finding("more often")
         even = (
             "an even pace is not ruled out"
@@ -168,10 +168,10 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     seen = hours_text(record.observed_s / 3600.0)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
-        between = f"{confidence:.0%}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"
+        between = f"{share_text(confidence)}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"
         caption = f"{item.channel}: {digits_text(total.rate)} episodes per hour over all phases ({between})."
     note = (
-        f"Dot: rate; bar: exact {confidence:.0%} interval, two-sided, or one-sided where none was seen; overlapping bars "
+        f"Dot: rate; bar: exact {share_text(confidence)} interval, two-sided, or one-sided where none was seen; overlapping bars "
         "may be one rate. Dashed: rate of concern."
     )
     return frame.finish(chart, caption, note)

@@ -28,7 +28,7 @@ POINTS = 400  # of a curve on the screen
 HALVES_FROM = 4  # power-ups from which earlier and later ones are drawn apart: two each
 NOTE = (
     "Steps: mean number of episodes of a power-up (Nelson's mean cumulative function). Band: where the mean "
-    "may lie, as power-ups vary ({confidence:.0%} at each moment). A curve that flattens points to heat, curves that part to wear."
+    "may lie, as power-ups vary ({share_text(confidence)} at each moment). A curve that flattens points to heat, curves that part to wear."
 )
 AGE_NOTE = " Below: episodes added up, {each} by {each}; band: where the count would lie if nothing aged."
 
@@ -127,7 +127,7 @@ def _ends(groups: Sequence[Group], limits: Limits) -> str:
         curve = curve_of(times, ends, limits)
         k = int(np.searchsorted(curve.time, until, "right")) - 1
         said.append(f"{name}: {digits_text(curve.mean[k])} ({digits_text(curve.low[k])} to {digits_text(curve.high[k])})")
-    return f"Episodes per power-up by {until:.3g} h: {'; '.join(said)}."
+    return f"Episodes per power-up by {digits_text(until, 3)} h: {'; '.join(said)}."
 
 
 def _curves(groups: Sequence[Group], limits: Limits) -> Any:

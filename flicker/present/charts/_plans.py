@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -115,7 +115,7 @@ def soak(plan: Any) -> Any:
     if not table:
         raise NothingToDraw("the plan holds no table of hours to draw")
     rows = [
-        {"h": row["hours"], "c": row["confidence"], "said": f"{row['confidence']:.0%}: {hours_text(row['hours'])}"}
+        {"h": row["hours"], "c": row["confidence"], "said": f"{share_text(row['confidence'])}: {hours_text(row['hours'])}"}
         for row in sorted(table, key=lambda row: row["hours"])
     ]
     x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * rows[-1]["h"]], nice=False))
@@ -132,6 +132,6 @@ def soak(plan: Any) -> Any:
     if hours is not None:
         mark = values([{"h": hours}])
         layers.append(alt.Chart(mark).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x))
-    caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {told['confidence']:.0%}.")
+    caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {share_text(told['confidence'])}.")
     chart = alt.layer(*layers).properties(width=frame.WIDTH - 40, height=230)
     return frame.finish(chart, caption, "Dots: hours for each confidence. Dashed: the plan.")

@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.values import Aspect
 from flicker.evidence.assessment import Assessment
@@ -86,18 +86,18 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
 
 def bars_note(told: PowerUpRates, each: str, limits: Limits) -> str:
     """How the picture is to be read."""
-    note = f"Dot and thin bar: rate with exact {limits.confidence:.0%} interval, on a square-root scale. Level dashes: rate of concern."
+    note = f"Dot and thin bar: rate with exact {share_text(limits.confidence)} interval, on a square-root scale. Level dashes: rate of concern."
     if told.fitted is None:
         return note
     note += " Line: what is fitted."
     if told.least is None:
         return note
     what = (
-        f"while {each}s differ by up to {told.scatter:.0%} by themselves, up to which the claim holds"
+        f"while {each}s differ by up to {share_text(told.scatter)} by themselves, up to which the claim holds"
         if told.shown
-        else f"if like {each}s vary by {told.scatter:.0%}, the middle of what the counts leave open"
+        else f"if like {each}s vary by {share_text(told.scatter)}, the middle of what the counts leave open"
     )
-    return f"{note} Broad grey bar: where a rate about the line lies ({limits.confidence:.0%}) {what}."
+    return f"{note} Broad grey bar: where a rate about the line lies ({share_text(limits.confidence)}) {what}."
 
 
 def scatter_bars(told: PowerUpRates, places: Sequence[Any], x: Any) -> list[Any]:

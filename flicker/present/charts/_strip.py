@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import clock_text, hours_text, volts_text
+from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record import ChannelRecord
@@ -151,7 +151,7 @@ def _volt_scale(span: tuple[float, float], own: tuple[float, float], factor: flo
     if high - low < OWN_SCALE_WORTH * (mine[1] - mine[0]):
         return None, alt.Scale(domain=[low, high], nice=False, zero=False)
     choice = alt.param(name="own_scale", value=False, bind=alt.binding_checkbox(name="own scale of volts "))
-    ends = [alt.ExprRef(f"own_scale ? {one:.6g} : {all_:.6g}") for one, all_ in zip(mine, (low, high), strict=True)]
+    ends = [alt.ExprRef(f"own_scale ? {digits_text(one, 6)} : {digits_text(all_, 6)}") for one, all_ in zip(mine, (low, high), strict=True)]
     return choice, alt.Scale(domainMin=ends[0], domainMax=ends[1], nice=False, zero=False)
 
 
@@ -296,7 +296,7 @@ def _layers(
         # A little beyond the brush on both sides, so that lines reach the edges of the close-up.
         margin = 0.005 * strip.end_s / frame.SECONDS[strip.unit]
         near = (
-            f"!isValid(stretch.x) || (datum.x >= stretch.x[0] - {margin:.6g} && datum.x <= stretch.x[1] + {margin:.6g})"
+            f"!isValid(stretch.x) || (datum.x >= stretch.x[0] - {digits_text(margin, 6)} && datum.x <= stretch.x[1] + {digits_text(margin, 6)})"
         )
 
         def seen(chart: Any) -> Any:

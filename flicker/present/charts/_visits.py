@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.power_up_rates import PowerUpRates, grown
@@ -257,7 +257,7 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
             .mark_point(filled=True, fill=palette.SHEET, stroke=palette.INK, shape="diamond", size=110, opacity=1)
             .encode(x=axis.again, y=y, tooltip=["said:N"]),
         ]
-        note += f" Diamond: the next visit with its {told.confidence:.0%} interval, if the level goes on in a line."
+        note += f" Diamond: the next visit with its {share_text(told.confidence)} interval, if the level goes on in a line."
     trend = next((one for one in item.levels if one.quantity == "settled level"), None)
     moved = f"{item.channel}: {trend.reads}" if trend else f"{item.channel}: one visit shows no movement."
     if trend is not None and trend.answer == NOT_SHOWN and told is None:

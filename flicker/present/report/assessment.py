@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
-from flicker.base.formats import clock_text, hours_text, p_text
+from flicker.base.formats import clock_text, digits_text, hours_text, p_text, share_text
 from flicker.base.values import Answer, Fitness
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -270,9 +270,9 @@ def _level(value: float | None, role: str) -> str:
     if value is None:
         return ""
     if role == "temperature":
-        return f"{value:.4g} degrees"
+        return f"{digits_text(value, 4)} degrees"
     value = round(value, 6) + 0.0
-    return f"{value:.4g} V" if abs(value) >= 1.0 else f"{value * 1e3:.3g} mV"
+    return f"{digits_text(value, 4)} V" if abs(value) >= 1.0 else f"{digits_text(value * 1e3, 3)} mV"
 
 
 def answer_cell(answer: str) -> Markup:
@@ -307,7 +307,7 @@ def number(value: float | None, unit: str = "") -> str:
         return "unbounded"
     if unit != "V" and 0.0 < value < 1e-3:
         return "below 0.001"
-    return f"{value * 1e3:.3g}" if unit == "V" else f"{value:.3g}"
+    return f"{digits_text(value * 1e3, 3)}" if unit == "V" else f"{digits_text(value, 3)}"
 
 
 def _unit(unit: str) -> str:
@@ -321,7 +321,7 @@ def method(result: Assessment) -> Markup:
     return render(
         "method.html",
         dead_time=f"{limits.dead_time_s:g}",
-        confidence=f"{limits.confidence:.0%}",
+        confidence=f"{share_text(limits.confidence)}",
         correction=told["correction"],
         seed=told["seed"],
         limits=[(name, f"{value:g}", LIMITS.get(name, "")) for name, value in values],
@@ -340,7 +340,7 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
         part = run.run
         when = date_text(part.start, clock=True) if part.start is not None else "not told by the log"
         length, covered = hours_text(part.duration_s / 3600), hours_text(part.observed_s / 3600)
-        said = f"{length} long, {covered} with samples, one every {part.sample_interval_s:.3g} s"
+        said = f"{length} long, {covered} with samples, one every {digits_text(part.sample_interval_s, 3)} s"
         rows.append(
             [
                 f"{run.number + 1}. {part.source}",

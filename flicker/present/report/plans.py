@@ -160,7 +160,7 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
     hours = told.get("hours")
     heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
     rows = [
-        (f"{float(row['confidence']):.0%}", tag("td", hours_text(float(row["hours"])), class_="num"))
+        (f"{share_text(float(row['confidence']))}", tag("td", hours_text(float(row["hours"])), class_="num"))
         for row in told.get("table") or ()
         if row.get("hours") is not None
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import digits_text, hours_text, p_text, volts_text
+from flicker.base.formats import digits_text, hours_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_since import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
@@ -36,7 +36,7 @@ def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
         tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),
         render(
             "visits_method.html",
-            confidence=f"{result.limits.confidence:.0%}",
+            confidence=f"{share_text(result.limits.confidence)}",
             hours_per_year=f"{result.hours_per_year:.0f}",
         ),
         close(result.cautions),
@@ -88,7 +88,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
             row.verdict,
             tag("td", f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}", class_="num"),
             tag("td", _rate(row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
-            tag("td", "-" if row.level_V is None else f"{row.level_V * 1e3:.3g} mV", class_="num"),
+            tag("td", "-" if row.level_V is None else f"{digits_text(row.level_V * 1e3, 3)} mV", class_="num"),
             tag("td", "-" if row.sigma_V is None else f"{digits_text(row.sigma_V * 1e3)} mV", class_="num"),
             tag("td", "-" if row.surge_V is None else volts_text(row.surge_V), class_="num"),
         )
@@ -118,7 +118,7 @@ def _answer(answer: str) -> Markup:
 
 
 def _rate(rate: float | None, low: float | None, high: float | None) -> str:
-    return "not observed" if rate is None else f"{rate:.3g} ({number(low)} to {number(high)})"
+    return "not observed" if rate is None else f"{digits_text(rate, 3)} ({number(low)} to {number(high)})"
 
 
 def _small(p_value: float | None, p_adjusted: float | None, method: str) -> Markup:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flicker.base.formats import once_text
+from flicker.base.formats import once_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import YES
@@ -83,7 +83,7 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
         if upper is None:
             return "Nothing beyond the limits was seen."
         return (
-            f"A fault that comes {once_text(upper)} or more often would have been seen, with {limits.confidence:.0%} "
+            f"A fault that comes {once_text(upper)} or more often would have been seen, with {share_text(limits.confidence)} "
             "confidence; a rarer one may have been missed."
         )
     if word == "inconclusive":

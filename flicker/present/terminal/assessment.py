@@ -9,7 +9,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import hours_text, p_text, times_text, volts_text
+from flicker.base.formats import digits_text, hours_text, p_text, times_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -175,7 +175,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "
         f"observed {hours_text(item.observed_s / 3600)}"
     )
-    said = rate_text(rate)
+    said = rate_text(rate, power_ups_differ=item.mean_count is not None)
     if said is not None:
         numbers += f"; {said}"
     room = (console.width if console.width < ENDLESS else PIPED) - 2
@@ -196,7 +196,7 @@ def _short(finding: Finding) -> str:
     """A question with its measured effect, in a few letters."""
     if finding.effect is None or finding.unit != "V":
         return "no recurring swings" if finding.question == "intermittent" else finding.question
-    return f"{finding.question} {finding.effect * 1e3:.3g} mV"
+    return f"{finding.question} {digits_text(finding.effect * 1e3, 3)} mV"
 
 
 def _widths(record: ChannelRecord, room: int) -> list[int]:

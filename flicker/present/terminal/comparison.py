@@ -53,7 +53,7 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
     ]
     for change in (item.noise_ratio, item.level_shift_V, item.size_change):
         if change.answer != "not shown" and change.before is not None and change.after is not None:
-            moved = f"{change.before * 1e3:.3g} mV to {change.after * 1e3:.3g} mV ({change.answer})"
+            moved = f"{digits_text(change.before * 1e3, 3)} mV to {digits_text(change.after * 1e3, 3)} mV ({change.answer})"
             rows.append((change.quantity, Text(moved)))
     told = {change.quantity for change in (item.noise_ratio, item.level_shift_V) if change.answer != "not shown"}
     for found in item.aspects:

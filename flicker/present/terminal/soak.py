@@ -37,7 +37,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
                     else "▬" * BAR
                 )
                 style = "bold dark_orange3" if here else "dark_cyan"
-                grid.add_row(f"{row['confidence']:.0%}", Text(bar, style=style), hours_text(row["hours"]))
+                grid.add_row(f"{share_text(row['confidence'])}", Text(bar, style=style), hours_text(row["hours"]))
             out.print(Padding(grid, (0, 0, 0, 2)))
         others = Table.grid(padding=(0, 2))
         others.add_column(style="dim", no_wrap=True)
@@ -52,7 +52,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             what = "clean" if allowed == 0 else f"with {allowed} allowed"
             others.add_row(
                 "to exclude",
-                f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({plan.confidence:.0%})",
+                f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({share_text(plan.confidence)})",
             )
         for part in plan.comparison:
             others.add_row("to show it", f"{part.fall}: {part.reads}")

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import digits_text, hours_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_since import since_text
@@ -31,7 +31,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
             out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
             rows: list[tuple[str, Text]] = []
             same = [
-                f"{t.quantity} {t.first_V * 1e3:.3g} to {t.last_V * 1e3:.3g} mV"
+                f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {digits_text(t.last_V * 1e3, 3)} mV"
                 for t in item.levels
                 if t.answer == NO and t.first_V is not None and t.last_V is not None
             ]
@@ -81,7 +81,7 @@ def _rates(result: Visits, item: ChannelVisits, console: Console) -> RenderableT
             marks[low : high + 1] = ["╌"] * (high + 1 - low)
             marks[at] = "◆"
             bar = Text("".join(marks), style="dark_cyan")
-            per_hour, between = f"{row.per_hour:.3g}/h", f"{row.low_per_hour:.3g} to {row.high_per_hour:.3g}"
+            per_hour, between = f"{digits_text(row.per_hour, 3)}/h", f"{digits_text(row.low_per_hour, 3)} to {digits_text(row.high_per_hour, 3)}"
         count = f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}"
         if is_narrow(console):
             stacked.append(Text(f"{name}: {count}; {per_hour} ({between})" if per_hour else f"{name}: {count}"))

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.described import Doc
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -37,7 +38,7 @@ class AgeForecast(Result):
     @property
     def reads(self) -> str:
         """The forecast in words."""
-        return f"{self.expected:.3g} episodes expected, {self.low:.0f} to {self.high:.0f} likely."
+        return f"{digits_text(self.expected, 3)} episodes expected, {self.low:.0f} to {self.high:.0f} likely."
 
 
 def age_forecast(

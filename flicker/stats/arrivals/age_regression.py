@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.age_windows import dealt_p, shuffled_p
@@ -64,7 +65,7 @@ class AgeRegression(Result):
     @property
     def reads(self) -> str:
         """The growth in words."""
-        return f"The rate changes by the factor exp({self.growth:.3g} x age), {self.low:.3g} to {self.high:.3g}."
+        return f"The rate changes by the factor exp({digits_text(self.growth, 3)} x age), {digits_text(self.low, 3)} to {digits_text(self.high, 3)}."
 
 
 class _Partial:

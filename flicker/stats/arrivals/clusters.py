@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Result, Tested
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -53,7 +53,7 @@ class ExtremalIndex(Result):
     @property
     def reads(self) -> str:
         """The estimate in words."""
-        words = f"About {1 / self.theta:.2g} events in a burst on average"
+        words = f"About {digits_text(1 / self.theta)} events in a burst on average"
         return words + ("." if self.count >= 20 else " (too few events to decide anything by).")
 
 
@@ -78,7 +78,7 @@ class Clusters(Result):
     @property
     def reads(self) -> str:
         """The grouping in words."""
-        return f"{int(self.sizes.sum())} events in {self.count} clusters; gaps up to {self.gap:.3g} were joined."
+        return f"{int(self.sizes.sum())} events in {self.count} clusters; gaps up to {digits_text(self.gap, 3)} were joined."
 
 
 def exponential_gaps_test(

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -59,9 +60,9 @@ class LogLinearFit(Result):
     def reads(self) -> str:
         """The fit in words."""
         if self.growth_low > 0:
-            return f"The rate of episodes grows; it doubles about every {self.doubling_time:.3g} units of time."
+            return f"The rate of episodes grows; it doubles about every {digits_text(self.doubling_time, 3)} units of time."
         if self.growth_high < 0:
-            return f"The rate of episodes falls; it halves about every {-self.doubling_time:.3g} units of time."
+            return f"The rate of episodes falls; it halves about every {digits_text(-self.doubling_time, 3)} units of time."
         return "A steady rate of episodes fits: neither growth nor fall is shown."
 
 

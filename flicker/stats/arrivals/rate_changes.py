@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 __all__ = ["RateChange", "RateChanges", "rate_changes"]
@@ -54,8 +55,8 @@ class RateChanges(Result):
             return f"no change of rate is shown ({int(self.counts.sum())} events)"
         first = max(self.changes, key=lambda c: c.likelihood_ratio)
         way = "more" if first.rate_after > first.rate_before else "less"
-        rates = f"{first.rate_after:.3g} per unit of time after {first.rate_before:.3g}"
-        return f"events come {way} often from {first.at:.6g} on: {rates}"
+        rates = f"{digits_text(first.rate_after, 3)} per unit of time after {digits_text(first.rate_before, 3)}"
+        return f"events come {way} often from {digits_text(first.at, 6)} on: {rates}"
 
 
 def rate_changes(

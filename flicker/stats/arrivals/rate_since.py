@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
 from flicker.stats.arrivals.rate_changes import place_of_change
@@ -64,11 +65,12 @@ class RateSince(Result):
             return f"no change of rate is shown ({self.count} events)"
         way = "more" if self.p_up < self.p_down else "less"
         when = (
-            f"from {self.at:.6g} on"
+            f"from {digits_text(self.at, 6)} on"
             if self.given
-            else f"since {self.at:.6g} (between {self.low:.6g} and {self.high:.6g})"
+            else f"since {digits_text(self.at, 6)} (between {digits_text(self.low, 6)} and {digits_text(self.high, 6)})"
         )
-        return f"events come {way} often {when}, {self.ratio:.2g} times ({self.ratio_low:.2g} to {self.ratio_high:.2g})"
+        much = f"{digits_text(self.ratio)} times the rate before ({digits_text(self.ratio_low)} to {digits_text(self.ratio_high)})"
+        return f"events come {way} often {when}: {much}"
 
 
 def rate_since(

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.exceedance import CALIBRATE_BELOW, ReturnLevel, rate_above, return_level, standard_errors
@@ -19,7 +20,7 @@ from flicker.stats.extremes.gpd import Floats
 SHAPE_RANGE = (-0.5, 1.0)  # below -0.5 the likelihood has no usual maximum; above 1 the tail has no mean
 LEAST_PEAKS = 5
 FEW_PEAKS = 20  # below, coverage hangs on the shape range, so only an upper bound is given
-FEW = "Fewer than 20 peaks: the tail cannot be known; an upper bound only, and it rests on the range of shapes."
+FEW = "Fewer than 20 peaks do not tell how large rare ones get: only an upper limit is given, and it depends on the shapes allowed."
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +39,8 @@ class PeakShare(Result):
     @property
     def reads(self) -> str:
         """The count in words."""
-        seen = f"{self.above} of {self.count} peaks were above {self.level:.3g}"
-        return f"{seen} (at most {self.high:.0%} of such peaks)."
+        seen = f"{self.above} of {self.count} peaks were above {digits_text(self.level, 3)}"
+        return f"{seen} (at most {share_text(self.high)} of such peaks)."
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +63,14 @@ class TailChance(Result):
     @property
     def reads(self) -> str:
         """The chance in words."""
-        ask = f"The chance of a peak above {self.level:.3g} in the next {self.exposure:.3g} units of exposure"
+        ask = f"The chance of a peak above {digits_text(self.level, 3)} in the next {digits_text(self.exposure, 3)} units of exposure"
         if self.bound == "upper":
-            return f"{ask} is at most {self.high:.2g} ({self.confidence:.0%} bound). {self.share.reads}"
+            return f"{ask} is at most {digits_text(self.high)} ({share_text(self.confidence)}). {self.share.reads}"
         if self.low < 0.05 and self.high > 0.95:
             return f"{ask} cannot be told from these peaks. {self.share.reads}"
-        return f"{ask} is about {self.chance:.2g}, between {self.low:.2g} and {self.high:.2g}."
+        return (
+            f"{ask} is about {digits_text(self.chance)}, between {digits_text(self.low)} and {digits_text(self.high)}."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +110,16 @@ class TailFit(Result):
     def reads(self) -> str:
         """The fit in words."""
         if self.count < FEW_PEAKS:
-            return f"{self.count} peaks above {self.threshold:.3g}; the largest was {self.largest:.3g}. {self.caution}"
-        kind = "heavy" if self.shape_low > 0 else "bounded" if self.shape_high < 0 else "not shown heavy or bounded"
-        return f"{self.count} peaks above {self.threshold:.3g}; the largest was {self.largest:.3g}; the tail is {kind}."
+            return f"{self.count} peaks above {digits_text(self.threshold, 3)}; the largest was {digits_text(self.largest, 3)}. {self.caution}"
+        heavy, bounded = self.shape_low > 0, self.shape_high < 0
+        kind = (
+            "far larger ones are possible"
+            if heavy
+            else "they have a largest size"
+            if bounded
+            else "whether they have a largest size is not shown"
+        )
+        return f"{self.count} peaks above {digits_text(self.threshold, 3)}; the largest was {digits_text(self.largest, 3)}; {kind}."
 
     def share_beyond(self, level: float) -> float:
         """Fitted share of such peaks that lie above ``level``."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from flicker.base.formats import p_said
+from flicker.base.formats import p_said, share_text
 from flicker.base.result import Result
 
 Floats = NDArray[np.float64]
@@ -44,7 +44,7 @@ class Following(Result):
     @property
     def reads(self) -> str:
         """The answer in words."""
-        return f"candidate {self.best} explains {self.share:.0%} of the movement ({p_said(self.p_value)})"
+        return f"candidate {self.best} explains {share_text(self.share)} of the movement ({p_said(self.p_value)})"
 
 
 def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int = SEED) -> Following:

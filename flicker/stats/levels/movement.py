@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
@@ -42,11 +43,11 @@ class Movement(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         if not np.isfinite(self.critical_range):
-            return f"the level covers {self.range:.3g}, but there is too little of it to tell movement from noise"
-        beyond = f"more than {self.limit:.3g} " if self.limit else ""
+            return f"the level covers {digits_text(self.range, 3)}, but there is too little of it to tell movement from noise"
+        beyond = f"more than {digits_text(self.limit, 3)} " if self.limit else ""
         shown = "is shown" if self.p_value <= 1 - self.confidence else "is not shown"
         return (
-            f"the level covers {self.range:.3g}; noise alone explains up to {self.critical_range:.3g}, "
+            f"the level covers {digits_text(self.range, 3)}; noise alone explains up to {digits_text(self.critical_range, 3)}, "
             f"so a movement of {beyond or 'its own '}{shown}"
         )
 
@@ -187,11 +188,11 @@ class MovementKind(Result):
         if self.kind == "none":
             return "the level does not move"
         if self.kind == "slope":
-            return f"the level moves steadily, by {self.net:.3g} from start to end"
+            return f"the level moves steadily, by {digits_text(self.net, 3)} from start to end"
         if self.kind == "step":
-            return f"the level jumps by {self.step:.3g} at {self.step_at:.4g} and stays there"
+            return f"the level jumps by {digits_text(self.step, 3)} at {digits_text(self.step_at, 4)} and stays there"
         return "the level wanders" + (
-            " and comes back" if self.returns else f" and ends {self.net:.3g} away from its start"
+            " and comes back" if self.returns else f" and ends {digits_text(self.net, 3)} away from its start"
         )
 
 

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 __all__ = ["LevelSegment", "LevelSegments", "level_segments"]
@@ -60,7 +61,7 @@ class LevelSegment(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         return (
-            f"at {self.level:.3g} ({self.low:.3g} to {self.high:.3g}) from {self.begin:.6g} to {self.end:.6g}, "
+            f"at {digits_text(self.level, 3)} ({digits_text(self.low, 3)} to {digits_text(self.high, 3)}) from {digits_text(self.begin, 6)} to {digits_text(self.end, 6)}, "
             f"{self.step:+.3g} from the usual level"
         )
 
@@ -91,7 +92,7 @@ class LevelSegments(Result):
     def reads(self) -> str:
         """One sentence for the owner."""
         if len(self.segments) < 2:
-            return f"no two stretches lie {self.smallest_step:.3g} apart"
+            return f"no two stretches lie {digits_text(self.smallest_step, 3)} apart"
         largest = max(self.segments, key=lambda item: abs(item.step))
         return f"{len(self.segments)} stretches; the farthest from the usual level lies {largest.reads}"
 

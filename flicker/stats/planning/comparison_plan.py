@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 
 
@@ -34,8 +35,8 @@ class ComparisonPower(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"a change to {self.true_ratio:.3g} times the rate would be shown with a chance of {self.power:.0%} "
-            f"({self.base_exposure:.3g} before, {self.exposure:.3g} after)"
+            f"a change to {digits_text(self.true_ratio, 3)} times the rate would be shown with a chance of {share_text(self.power)} "
+            f"({digits_text(self.base_exposure, 3)} before, {digits_text(self.exposure, 3)} after)"
         )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 
 MOST_CYCLES = 10**9
@@ -33,12 +34,12 @@ class CyclePlan(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         reads = (
-            f"{self.cycles} power-ups of {self.run_length:.3g} each "
-            f"({self.bench_time:.3g} on the bench, cooling included) show it at least once "
-            f"with a chance of {self.chance:.0%}"
+            f"{self.cycles} power-ups of {digits_text(self.run_length, 3)} each "
+            f"({digits_text(self.bench_time, 3)} on the bench, cooling included) show it at least once "
+            f"with a chance of {share_text(self.chance)}"
         )
         if math.isfinite(self.one_long_run):
-            return f"{reads}; one run without switching off would take {self.one_long_run:.3g}"
+            return f"{reads}; one run without switching off would take {digits_text(self.one_long_run, 3)}"
         return reads
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 
 
@@ -26,8 +27,8 @@ class SeenShare(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"a reading every {self.sample_interval:.3g} s can show {self.share:.0%} of glitches "
-            f"{self.glitch_length:.3g} s long"
+            f"a reading every {digits_text(self.sample_interval, 3)} s can show {share_text(self.share)} of glitches "
+            f"{digits_text(self.glitch_length, 3)} s long"
         )
 
 
@@ -107,7 +108,9 @@ def sample_interval_for(
     aperture = check.positive("integration_time", integration_time, what="a time in seconds", zero=True)
     needed = _fraction(needed_fraction) * aperture
     if length < needed:
-        raise ValueError(f"glitch_length must be {needed:.3g} s or more to show in this integration, got {length}")
+        raise ValueError(
+            f"glitch_length must be {digits_text(needed, 3)} s or more to show in this integration, got {length}"
+        )
     return max((length + aperture - 2.0 * needed) / share, aperture)
 
 

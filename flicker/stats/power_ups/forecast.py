@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.power_ups import scatter as sc
 from flicker.stats.power_ups.growth import GROWTH_SD, growth_grid, observed_in_order
@@ -40,7 +41,7 @@ class GrowthForecast(Result):
     @property
     def reads(self) -> str:
         """The forecast in words."""
-        return f"{self.expected:.3g} episodes expected if the growth goes on, {self.low} to {self.high} likely."
+        return f"{digits_text(self.expected, 3)} episodes expected if the growth goes on, {self.low} to {self.high} likely."
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ class ReachForecast(Result):
             return "It is reached already."
         if math.isinf(self.low):
             return "It is not reached if this goes on."
-        return f"Reached at {self.at:.3g} if this goes on, not before {self.low:.3g}."
+        return f"Reached at {digits_text(self.at, 3)} if this goes on, not before {digits_text(self.low, 3)}."
 
 
 def growth_forecast(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import digits_text, scatter_text
 from flicker.base.result import Result
 from flicker.stats.power_ups import scatter as sc
 
@@ -58,17 +59,17 @@ class RateGrowth(Result):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        differ = f"They differ by themselves by some {sc.percent(self.cv)} (up to {sc.percent(self.cv_high)})"
+        differ = f"They differ by themselves by some {scatter_text(self.cv)} (up to {scatter_text(self.cv_high)})"
         if self.p_up <= self.level:
             return (
-                f"Later power-ups bring more, some {self.factor:.2g} times from first to last ({self.low:.2g} to "
-                f"{self.high:.2g}). {differ}; growth is shown while they differ by up to {sc.percent(self.holds_up or 0.0)}."
+                f"Later power-ups bring more, some {digits_text(self.factor)} times from first to last ({digits_text(self.low)} to "
+                f"{digits_text(self.high)}). {differ}; growth is shown as long as they differ by no more than {scatter_text(self.holds_up or 0.0)}."
             )
         if self.p_down <= self.level:
             return (
-                f"Later power-ups bring fewer, some {self.factor:.2g} times from first to last ({self.low:.2g} to "
-                f"{self.high:.2g}). {differ}; the fall is shown while they differ by up to "
-                f"{sc.percent(self.holds_down or 0.0)}."
+                f"Later power-ups bring fewer, some {digits_text(self.factor)} times from first to last ({digits_text(self.low)} to "
+                f"{digits_text(self.high)}). {differ}; the fall is shown as long as they differ by no more than "
+                f"{scatter_text(self.holds_down or 0.0)}."
             )
         return f"It is not shown that later power-ups bring more or fewer. {differ}."
 
@@ -107,14 +108,15 @@ class RateComparison(Result):
         shown = self.p_down <= self.level or self.p_up <= self.level
         way = "fall" if self.p_down <= self.p_up else "rise"
         held = self.holds_down if way == "fall" else self.holds_up
-        upper = "without end" if math.isinf(self.high) else f"{self.high:.2g}"
-        words = f"After over before: {self.ratio:.2g} ({self.low:.2g} to {upper})."
+        words = f"The rate after is {digits_text(self.ratio)} times that before ({digits_text(self.low)} to {digits_text(self.high)})."
         if self.alone:
-            up_to = f"; the {way} holds up to {sc.percent(self.scale)}" if shown else ""
-            return f"{words} One power-up a side cannot tell how far they differ{up_to}: log a second."
+            up_to = f" The {way} is shown if that is no more than {scatter_text(self.scale)}." if shown else ""
+            return f"{words} One power-up on each side cannot tell how far power-ups differ: log a second.{up_to}"
         if shown:
-            return f"{words} The {way} is shown while power-ups differ by up to {sc.percent(held or 0.0)}."
-        return f"{words} No change is shown: power-ups differ by some {sc.percent(self.cv)} by themselves."
+            return (
+                f"{words} The {way} is shown as long as power-ups differ by no more than {scatter_text(held or 0.0)}."
+            )
+        return f"{words} No change is shown: power-ups differ by some {scatter_text(self.cv)} by themselves."
 
 
 def rate_growth(
@@ -251,7 +253,7 @@ def rate_comparison(
         high = math.inf
     method = "integrated likelihood over power-ups (negative binomial)"
     if alone:
-        method += f", power-ups taken to differ by {sc.percent(scale)}"
+        method += f", power-ups taken to differ by {scatter_text(scale)}"
     return RateComparison(
         p_up=p_up, p_down=p_down, ratio=ratio, low=low, high=high, cv=cv, cv_low=cv_low, cv_high=cv_high, holds_up=up, holds_down=down, before=int(n0.sum()), after=int(n1.sum()), power_ups_before=int(n0.size),
         power_ups_after=int(n1.size), alone=alone, level=level, confidence=confidence, scale=scale, method=method,

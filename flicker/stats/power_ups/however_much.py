@@ -34,7 +34,7 @@ class FreeScatterTest(Result):
         """The finding in words."""
         if self.dof < 1:
             return "Fewer than three power-ups do not tell how much they differ."
-        return f"However much power-ups differ: {p_said(self.p_up)} of more, {p_said(self.p_down)} of fewer."
+        return f"Whatever power-ups differ by themselves: later ones bring more ({p_said(self.p_up)}), or fewer ({p_said(self.p_down)})."
 
 
 def growth_however_much(

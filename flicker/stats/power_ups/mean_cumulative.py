@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.power_ups import scatter as sc
@@ -52,8 +53,8 @@ class MeanCumulative(Result):
         """The end of the curve in words."""
         of = "of this power-up" if self.power_ups == 1 else f"over {self.power_ups} power-ups"
         return (
-            f"{self.mean[-1]:.3g} episodes per power-up by {self.time[-1]:.4g} since switch-on, between {self.low[-1]:.3g} "
-            f"and {self.high[-1]:.3g} ({self.confidence:.0%} confidence, {of})."
+            f"{digits_text(self.mean[-1], 3)} episodes per power-up by {digits_text(self.time[-1], 4)} since switch-on, between {digits_text(self.low[-1], 3)} "
+            f"and {digits_text(self.high[-1], 3)} ({share_text(self.confidence)} confidence, {of})."
         )
 
 
@@ -173,8 +174,8 @@ class CountByAge(Result):
         """How many had come by the middle, beside how many were nothing ageing: a description, no test."""
         half = (self.count.size - 1) // 2
         return (
-            f"{self.count[half]} of {self.count[-1]} came in the first {half} of {self.count.size - 1}, where "
-            f"{self.expected[half]:.2g} would be even ({self.low[half]:.2g} to {self.high[half]:.2g} at that place)."
+            f"The first {half} of {self.count.size - 1} brought {self.count[half]} of {self.count[-1]}; without ageing "
+            f"{digits_text(self.expected[half])} would be expected ({digits_text(self.low[half])} to {digits_text(self.high[half])})."
         )
 
 

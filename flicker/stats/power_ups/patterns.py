@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.arrivals import arrival_runs as ar
 
@@ -39,9 +39,9 @@ class EarlyShare(Result):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        seen = f"{self.early} of {self.count} came in the first {self.expected_share:.0%} of the time"
+        seen = f"{self.early} of {self.count} came in the first {share_text(self.expected_share)} of the time"
         if not self.pattern:
-            return f"{seen}, in {self.power_ups} power-up{'s' if self.power_ups != 1 else ''}: no pattern of several."
+            return f"{seen}: {self.power_ups} power-up{'s show' if self.power_ups != 1 else ' shows'} no pattern."
         return f"{seen} ({p_said(self.p_value)}, over {self.power_ups} power-ups)."
 
 
@@ -139,7 +139,7 @@ class ProvokedTest(Result):
         if not self.used:
             return "No stimulus has enough observed time on both sides of it."
         return (
-            f"{self.hits} of {self.used} stimuli answered, {self.expected:.2g} expected from the time on both sides of "
+            f"{self.hits} of {self.used} stimuli answered, {digits_text(self.expected)} expected from the time on both sides of "
             f"each ({p_said(self.p_value)})."
         )
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, scatter_text, share_text
 from flicker.base.result import Result
 from flicker.stats.power_ups import scatter as sc
 from flicker.stats.rates import count_tails
@@ -40,8 +41,8 @@ class MeanRate(Result):
         """The rate in words."""
         of = "of this power-up" if self.power_ups == 1 else f"over {self.power_ups} power-ups"
         return (
-            f"{self.count} in {self.exposure:.4g} observed: {self.rate:.3g} per unit of time, between {self.low:.3g} "
-            f"and {self.high:.3g} ({self.confidence:.0%} confidence, {of})."
+            f"{self.count} in {digits_text(self.exposure, 4)} observed: {digits_text(self.rate, 3)} per unit of time, between {digits_text(self.low, 3)} "
+            f"and {digits_text(self.high, 3)} ({share_text(self.confidence)} confidence, {of})."
         )
 
 
@@ -211,9 +212,9 @@ class PowerUpSoak(Result):
     @property
     def reads(self) -> str:
         """The plan in words."""
-        many = f"{self.power_ups} power-up{'s' if self.power_ups > 1 else ''} of {self.length:.3g}"
-        rest = "; not one long run" if self.power_ups > 1 else ""
-        return f"{many} show the fault again with a chance of {self.confidence:.0%}{rest}."
+        many = f"{self.power_ups} power-up{'s' if self.power_ups > 1 else ''} of {digits_text(self.length, 3)}"
+        rest = "; one long run is no substitute" if self.power_ups > 1 else ""
+        return f"{many} show the fault again with a chance of {share_text(self.confidence)}{rest}."
 
 
 def power_ups_to_see(
@@ -286,8 +287,8 @@ class CleanLimit(Result):
         many = f"{self.power_ups} clean power-up{'s' if self.power_ups > 1 else ''}"
         verb = "exclude" if self.power_ups > 1 else "excludes"
         return (
-            f"{many} {verb} more than {self.per_power_up:.2g} episodes per power-up ({self.confidence:.0%}), were "
-            f"power-ups to differ by {sc.percent(self.scatter)}."
+            f"{many} {verb} more than {digits_text(self.per_power_up)} episodes per power-up ({share_text(self.confidence)}), if "
+            f"power-ups differ by {scatter_text(self.scatter)}."
         )
 
 
@@ -362,7 +363,7 @@ class CountForecast(Result):
     @property
     def reads(self) -> str:
         """The forecast in words."""
-        return f"{self.expected:.3g} episodes expected, {self.low} to {self.high} likely."
+        return f"{digits_text(self.expected, 3)} episodes expected, {self.low} to {self.high} likely."
 
 
 def count_forecast(

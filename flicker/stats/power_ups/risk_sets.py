@@ -24,7 +24,7 @@ class ExpectedCounts(Result):
     def reads(self) -> str:
         """How much can be compared."""
         total = int(self.counts.sum())
-        rest = f"; {self.left_out} came later than any other power-up lasted" if self.left_out else ""
+        rest = f"; {self.left_out} came so late that no other power-up lasted as long" if self.left_out else ""
         return f"{total} episodes in {self.counts.size} power-ups can be compared{rest}."
 
 

@@ -7,7 +7,6 @@ Lawless 1987, Canadian Journal of Statistics 15, 209-225).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -173,11 +172,6 @@ def checked_scale(scatter: float) -> float:
     if scale > float(GRID[-1]):
         raise ValueError(f"scatter must be at most {GRID[-1]:g}, got {scale:g}")
     return scale
-
-
-def percent(value: float) -> str:
-    """A share as whole per cents."""
-    return f"{round(100.0 * value):d} %" if math.isfinite(value) else "any amount"
 
 
 def first_count(below: Callable[[float], float], share: float) -> int:

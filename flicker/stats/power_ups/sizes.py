@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Result
 
 Floats = NDArray[np.float64]
@@ -60,7 +60,7 @@ class SizeGrowth(Result):
             return f"It is not shown that sizes grow or shrink ({p_said(p)})."
         plain = self.p_up_plain if self.factor >= 1.0 else self.p_down_plain
         more = ", however much power-ups differ" if plain <= 0.5 * (1.0 - self.confidence) else ""
-        return f"Sizes {way}, {self.factor:.2g} times in all ({self.low:.2g} to {self.high:.2g}{more})."
+        return f"Sizes {way}, {digits_text(self.factor)} times in all ({digits_text(self.low)} to {digits_text(self.high)}{more})."
 
 
 def size_growth(

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 Floats = NDArray[np.float64]
@@ -45,10 +46,10 @@ class SizesAhead(Result):
     def reads(self) -> str:
         """The forecast in words."""
         if not np.isfinite(self.earliest):
-            return f"at this pace not within {self.horizon:.3g}; farther ahead nothing was watched for"
+            return f"at this pace not within {digits_text(self.horizon, 3)}; the log is too short to look farther ahead"
         if not np.isfinite(self.middle):
-            return f"not before {self.earliest:.3g}, at this pace"
-        return f"not before {self.earliest:.3g}, as likely as not by {self.middle:.3g} if the growth goes on"
+            return f"not before {digits_text(self.earliest, 3)}, at this pace"
+        return f"not before {digits_text(self.earliest, 3)}, as likely as not by {digits_text(self.middle, 3)} if the growth goes on"
 
 
 def sizes_ahead(

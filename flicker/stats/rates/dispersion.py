@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Tested
 from flicker.stats.rates import count_tails
 
@@ -137,9 +137,7 @@ class DispersionTest(Tested):
         if math.isnan(self.index):
             return "nothing was counted, so nothing can be said about clustering"
         kind = "not shown to differ" if not self.shown else "clustered" if self.index > 1 else "even"
-        return (
-            f"counts vary {self.index:.3g} times as much as independent events would ({kind}; {p_said(self.p_value)})"
-        )
+        return f"counts vary {digits_text(self.index, 3)} times as much as independent events would ({kind}; {p_said(self.p_value)})"
 
 
 def dispersion_test(

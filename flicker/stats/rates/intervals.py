@@ -12,7 +12,7 @@ from typing import Literal
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 from flicker.stats.rates.ratio import rate_ratio
@@ -48,14 +48,14 @@ class RateInterval(Result):
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
-        seen = f"{self.count} in {self.exposure:.4g} observed"
+        seen = f"{self.count} in {digits_text(self.exposure, 4)} observed"
         if self.sided == "upper" or (self.sided == "two-sided" and self.count == 0):
-            return f"{seen}: at most {self.high:.3g} per unit of observed time ({self.confidence:.0%} confidence)"
+            return f"{seen}: at most {digits_text(self.high, 3)} per unit of observed time ({share_text(self.confidence)} confidence)"
         if self.sided == "lower":
-            return f"{seen}: at least {self.low:.3g} per unit of observed time ({self.confidence:.0%} confidence)"
+            return f"{seen}: at least {digits_text(self.low, 3)} per unit of observed time ({share_text(self.confidence)} confidence)"
         return (
-            f"{seen}: {self.rate:.3g} per unit of observed time, between {self.low:.3g} and {self.high:.3g} "
-            f"({self.confidence:.0%} confidence)"
+            f"{seen}: {digits_text(self.rate, 3)} per unit of observed time, between {digits_text(self.low, 3)} and {digits_text(self.high, 3)} "
+            f"({share_text(self.confidence)} confidence)"
         )
 
 
@@ -156,8 +156,8 @@ class ShareInterval(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.hits} of {self.trials}: between {self.low:.1%} and {self.high:.1%} of all "
-            f"({self.confidence:.0%} confidence)"
+            f"{self.hits} of {self.trials}: between {share_text(self.low)} and {share_text(self.high)} of all "
+            f"({share_text(self.confidence)} confidence)"
         )
 
 
@@ -220,7 +220,7 @@ class OnOff(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.on_count} seen where the background would give {self.expected:.3g} "
+            f"{self.on_count} seen where the background would give {digits_text(self.expected, 3)} "
             f"(z = {self.z:.2f}, exact {p_said(self.p_value)})"
         )
 
@@ -294,8 +294,8 @@ class RateDifference(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.difference:.3g} per unit of observed time above the background, between {self.low:.3g} and "
-            f"{self.high:.3g} ({self.confidence:.0%} confidence)"
+            f"{digits_text(self.difference, 3)} per unit of observed time above the background, between {digits_text(self.low, 3)} and "
+            f"{digits_text(self.high, 3)} ({share_text(self.confidence)} confidence)"
         )
 
 

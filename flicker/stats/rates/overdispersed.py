@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 from flicker.stats.rates.dispersion import checked_windows, pearson_dispersion
@@ -39,9 +40,9 @@ class OverdispersedRate(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         reads = (
-            f"{self.count} in {self.exposure:.4g} observed over {self.runs} runs: "
-            f"{self.rate:.3g} per unit of observed time, "
-            f"between {self.low:.3g} and {self.high:.3g} ({self.confidence:.0%} confidence)"
+            f"{self.count} in {digits_text(self.exposure, 4)} observed over {self.runs} runs: "
+            f"{digits_text(self.rate, 3)} per unit of observed time, "
+            f"between {digits_text(self.low, 3)} and {digits_text(self.high, 3)} ({share_text(self.confidence)} confidence)"
         )
         return "; ".join((reads, *self.cautions))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 
@@ -20,12 +20,12 @@ def ratio_reads(ratio: float, low: float, high: float, p_value: float, confidenc
     if low == 0.0 and math.isinf(high):
         return "nothing seen on either side: the two rates cannot be compared"
     if math.isinf(high):
-        body = f"at least {low:.3g} times the rate of the other side"
+        body = f"at least {digits_text(low, 3)} times the rate of the other side"
     elif low == 0.0:
-        body = f"at most {high:.3g} times the rate of the other side"
+        body = f"at most {digits_text(high, 3)} times the rate of the other side"
     else:
-        body = f"{ratio:.3g} times the rate of the other side, between {low:.3g} and {high:.3g}"
-    return f"{body} ({confidence:.0%} confidence, {p_said(p_value)})"
+        body = f"{digits_text(ratio, 3)} times the rate of the other side, between {digits_text(low, 3)} and {digits_text(high, 3)}"
+    return f"{body} ({share_text(confidence)} confidence, {p_said(p_value)})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from scipy import special
 
 from flicker.base import check
-from flicker.base.formats import p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import count_tails
 
@@ -26,8 +26,8 @@ class OneMore(Result):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.exposure:.4g} more would bring another with a chance of {self.chance_of_another:.0%} "
-            f"({p_said(self.p_if_another)} then), and leave {p_said(self.p_if_clean)} if it stayed clean"
+            f"{digits_text(self.exposure, 4)} more would bring another with a chance of {share_text(self.chance_of_another)}: "
+            f"{p_said(self.p_if_another)} with it, {p_said(self.p_if_clean)} without"
         )
 
 
@@ -60,8 +60,8 @@ class Recurrence(Result):
         verdict = "it recurs" if self.recurs else "recurrence is not shown"
         return (
             f"{verdict}: after the first, {self.count - 1} more {what} where a sound unit would show "
-            f"{self.expected_rest:.2g} ({p_said(self.p_value)}; "
-            f"{self.likelihood_ratio:.3g} times as likely if it recurs)"
+            f"{digits_text(self.expected_rest)} ({p_said(self.p_value)}; "
+            f"{digits_text(self.likelihood_ratio, 3)} times as likely if it recurs)"
         )
 
     def one_more(self, exposure: float = 1.0) -> OneMore:
