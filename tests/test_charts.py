@@ -385,7 +385,7 @@ def test_mean_cumulative_draws_halves_sides_and_visits(visits):
     last = max(row["n"] for rows in told for row in rows if row.get("group") == "power-ups 3 to 5")
     assert last == pytest.approx(sum(part.size for part in times[2:]) / 3)
     compared = flicker.compare(logs[:2], logs[2:])
-    assert "Episodes per power-up by" in charts.caption_of(compared.chart.mean_cumulative("left"))
+    assert "Episodes of a power-up within 2 hours of switching on" in charts.caption_of(compared.chart.mean_cumulative("left"))
     over = flicker.over_visits([(datetime.date(2026, 1 + k, 1), [log]) for k, log in enumerate(logs)])
     assert "last visit" in charts.caption_of(over.chart.mean_cumulative())
     with pytest.raises(charts.NothingToDraw, match="one power-up"):

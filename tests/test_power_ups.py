@@ -32,8 +32,8 @@ def test_growth_equals_recorded_outputs_of_another_implementation(counts, p, fac
 
 def test_the_sentence_of_growth_names_factor_scatter_and_how_far_it_holds():
     assert pu.rate_growth([2, 3, 5, 9, 15], [1] * 5).reads == (
-        "Later power-ups bring more, some 7.4 times from first to last (2 to 29). They differ by themselves by some 17 % "
-        "(up to 58 %); growth is shown while they differ by up to 60 %."
+        "Later power-ups bring more, some 7.4 times from first to last (2 to 29). They differ by themselves by some 17% "
+        "(up to 58%); growth is shown as long as they differ by no more than 60%."
     )
 
 
@@ -199,7 +199,7 @@ def test_a_plan_is_the_first_number_of_power_ups_that_misses_seldom_enough():
     plan = pu.power_ups_to_see([1, 1, 1, 1, 1], [2.0] * 5)
     chances = [pu.clean_chance([1] * 5, [2.0] * 5, k, 2.0) for k in (plan.power_ups - 1, plan.power_ups)]
     assert chances[0] > 0.05 >= chances[1] == pytest.approx(plan.miss)
-    assert plan.exposure == pytest.approx(10.0) and "not one long run" in plan.reads
+    assert plan.exposure == pytest.approx(10.0) and "one long run is no substitute" in plan.reads
 
 
 def test_forecast_without_scatter_is_the_negative_binomial_of_a_gamma_rate():

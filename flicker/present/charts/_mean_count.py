@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.comparison import Comparison
@@ -28,7 +28,7 @@ POINTS = 400  # of a curve on the screen
 HALVES_FROM = 4  # power-ups from which earlier and later ones are drawn apart: two each
 NOTE = (
     "Steps: mean number of episodes of a power-up (Nelson's mean cumulative function). Band: where the mean "
-    "may lie, as power-ups vary ({share_text(confidence)} at each moment). A curve that flattens points to heat, curves that part to wear."
+    "may lie, as power-ups vary ({confidence} at each moment). A curve that flattens points to heat, curves that part to wear."
 )
 AGE_NOTE = " Below: episodes added up, {each} by {each}; band: where the count would lie if nothing aged."
 
@@ -82,7 +82,7 @@ def mean_cumulative_compared(comparison: Comparison, channel: str | None = None)
     outcome = next(item for item in comparison.channels if item.channel == name)
     panel = _curves(groups, limits)
     return frame.finish(
-        panel, f"{name}: {outcome.outcome}. {_ends(groups, limits)}", NOTE.format(confidence=limits.confidence)
+        panel, f"{name}: {outcome.outcome}. {_ends(groups, limits)}", NOTE.format(confidence=share_text(limits.confidence))
     )
 
 
@@ -127,7 +127,7 @@ def _ends(groups: Sequence[Group], limits: Limits) -> str:
         curve = curve_of(times, ends, limits)
         k = int(np.searchsorted(curve.time, until, "right")) - 1
         said.append(f"{name}: {digits_text(curve.mean[k])} ({digits_text(curve.low[k])} to {digits_text(curve.high[k])})")
-    return f"Episodes per power-up by {digits_text(until, 3)} h: {'; '.join(said)}."
+    return f"Episodes of a power-up within {hours_text(until)} of switching on: {'; '.join(said)}."
 
 
 def _curves(groups: Sequence[Group], limits: Limits) -> Any:
@@ -182,5 +182,5 @@ def _age_panel(age: CountByAge, each: str, colour: str) -> Any:
 
 
 def _finished(panels: Sequence[Any], caption: str, limits: Limits, each: str) -> Any:
-    note = NOTE.format(confidence=limits.confidence) + AGE_NOTE.format(each=each)
+    note = NOTE.format(confidence=share_text(limits.confidence)) + AGE_NOTE.format(each=each)
     return frame.finish(alt.vconcat(*panels, spacing=18), caption, note)
