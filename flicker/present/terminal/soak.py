@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import hours_text, share_text
 from flicker.evidence.soaking import SoakPlan
 from flicker.present.terminal.paper import page
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
+from flicker.base.formats import digits_text, share_text
 from flicker.base.progress import tell
 from flicker.base.result import Result
 from flicker.stats.power_ups import scatter as sc
@@ -49,11 +50,11 @@ class ComparisonNeeds(Result):
     @property
     def reads(self) -> str:
         """The plan in words."""
-        fall = "none at all" if self.ratio == 0 else f"{self.ratio:.3g} times the rate"
+        fall = "none at all" if self.ratio == 0 else f"{digits_text(self.ratio, 3)} times the rate"
         if self.after is None or self.more_before is None:
-            return f"{MOST} power-ups on each side do not show {fall} with a chance of {self.wanted:.0%}."
+            return f"{MOST} power-ups on each side do not show {fall} with a chance of {share_text(self.wanted)}."
         before = f"{self.more_before} more before and " if self.more_before else ""
-        return f"{before}{self.after} after, of {self.length:.3g} each, show {fall} in {self.power:.0%} of such units."
+        return f"{before}{self.after} after, of {digits_text(self.length, 3)} each, show {fall} in {share_text(self.power)} of such units."
 
 
 @dataclass(slots=True)
