@@ -299,8 +299,8 @@ def _rate_reads(rate: RateWorsening) -> str:
     differ = ""
     if rate.scatter is not None and rate.holds_up_to_scatter is not None:
         differ = (
-            f" Visits differ by themselves by some {share_text(rate.scatter)} (up to {share_text(rate.scatter_high)}); this is shown while "
-            f"they differ by up to {share_text(rate.holds_up_to_scatter)}."
+            f" Visits differ by themselves by some {share_text(rate.scatter)} (up to {share_text(rate.scatter_high or 0.0)}); this is shown as "
+            f"long as they differ by no more than {share_text(rate.holds_up_to_scatter)}."
         )
     return f"It comes {how} from visit to visit: {each}.{differ}{year}"
 

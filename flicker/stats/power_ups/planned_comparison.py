@@ -54,7 +54,7 @@ class ComparisonNeeds(Result):
         if self.after is None or self.more_before is None:
             return f"{MOST} power-ups on each side do not show {fall} with a chance of {share_text(self.wanted)}."
         before = f"{self.more_before} more before and " if self.more_before else ""
-        return f"{before}{self.after} after, of {digits_text(self.length, 3)} each, show {fall} in {share_text(self.power)} of such units."
+        return f"{before}{self.after} after, of {digits_text(self.length, 3)} each, show {fall} in {share_text(self.power or 0.0)} of such units."
 
 
 @dataclass(slots=True)
