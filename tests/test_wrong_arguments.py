@@ -45,7 +45,7 @@ SOUND = {
     "changepoints.level_segments": dict(levels=Y * 4, times=list(range(48)), smallest_step=1.0),
     "changepoints.rate_changes": dict(times=T, end=20.0),
     "changepoints.rate_since": dict(times=[*T, 17.0, 18.0, 19.0], end=20.0, at=9.0),
-    "changepoints.rate_since_unit": dict(counts=[3, 1, 4], expected=[1.0] * 3, at=1),
+    "changepoints.rate_since_unit": dict(counts=[3, 1, 4], expected=[1.0] * 3),
     "changepoints.variance_changes": dict(y=Y, x=list(range(12))),
     "extremes.fit_tail": dict(peaks=Y, threshold=0.5, exposure=3.0),
     "extremes.share_above": dict(peaks=Y, level=2.0),

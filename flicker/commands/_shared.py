@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import io
 import json
 import os
@@ -372,3 +373,13 @@ def working(first: str = "reading") -> Iterator[Callable[[str], None]]:
 
         with heard_by(hear):
             yield say
+
+
+def since_from(arguments: argparse.Namespace) -> dt.datetime | None:
+    """The moment given with --since."""
+    if arguments.since is None:
+        return None
+    try:
+        return dt.datetime.fromisoformat(arguments.since)
+    except ValueError:
+        raise ValueError(f"--since takes a date such as 2031-03-09 or 2031-03-09T14:00, got {arguments.since!r}.") from None

@@ -14,6 +14,7 @@ from flicker.commands._shared import (
     limits_from,
     print_json,
     read_logs,
+    since_from,
     working,
 )
 
@@ -34,6 +35,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         choices=("shorted", "sound"),
         default="shorted",
         help="what the control log is: leads shorted (default), or a unit known to be sound",
+    )
+    parser.add_argument(
+        "--since",
+        metavar="DATE",
+        help="when it was repaired or adjusted (2031-03-04T14:00): do swings come more or less often since?",
     )
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
     parser.add_argument(
@@ -71,6 +77,7 @@ def run(arguments: argparse.Namespace) -> int:
             cache=cache_from(arguments),
             control=control,
             control_kind=arguments.control_kind,
+            since=since_from(arguments),
         )
         if case is not None and not arguments.logs:
             from flicker.case.identity import altered

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 
-from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, used_logs, working
+from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, since_from, used_logs, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DATE LOG",
         help="the date of a visit (2031-03-09) and its logs; give it once for each visit",
     )
+    parser.add_argument(
+        "--since", metavar="DATE", help="when it was repaired: sets the visits from this date on against those before"
+    )
     parser.add_argument("--hours-per-day", type=float, metavar="H", help="hours of use a day, for the year ahead")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
@@ -46,17 +49,19 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.case is None and arguments.visit is None:
         raise ValueError("give a case with --case, or each visit with --visit DATE LOG.")
     case = case_from(arguments)
+    moment = since_from(arguments)
+    since = None if moment is None else moment.date()
     with working() as say:
         if case is not None and arguments.visit is None:
             visits, stages = visits_of_case(
                 case, by=arguments.by, apart_days=arguments.apart, run_gap_s=arguments.run_gap
             )
             result = over_visits(
-                visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say
+                visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
             )
         else:
             given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
-            result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say)
+            result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say, since=since)
         if arguments.report:
             from flicker.present.report import write_report
 

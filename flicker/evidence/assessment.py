@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -130,6 +131,7 @@ def assess(
     control: LogLike | Sequence[LogLike] | None = None,
     control_kind: str = "shorted",
     marks: Sequence[Mark] = (),
+    since: dt.datetime | None = None,
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
 
@@ -154,6 +156,8 @@ def assess(
         Which of the two.
     marks : sequence of Mark, optional
         What the hands did, on the clock of the (only) log, beside what stands in its file of marks or a column.
+    since : datetime, optional
+        A moment named beforehand, of a repair or an adjustment: is the rate of episodes another since? Nothing is searched.
 
     Returns
     -------
@@ -239,6 +243,7 @@ def assess(
         control_kind=control_kind,
         difference=any(has_difference(log) for log in logs),
         beside=Beside(tuple(lines), tuple(temperatures), log_of_run, tuple(dict.fromkeys(beside_cautions))),
+        since=since,
     )
 
 
@@ -294,6 +299,7 @@ def judge(
     control_kind: str = "shorted",
     difference: bool = False,
     beside: Beside | None = None,
+    since: dt.datetime | None = None,
 ) -> Assessment:
     """Judge traces that are already made."""
     beside = beside or Beside()
@@ -309,7 +315,7 @@ def judge(
     steps = 3 + len(found)
     growth = growth_findings(found, limits)
     tell(1, steps)
-    changed = since_findings(found, limits)
+    changed = since_findings(found, limits, since)
     tell(2, steps)
     levels_found = levels_of(found, beside.temperatures, beside.log_of_run, limits)
     tell(3, steps)
@@ -331,11 +337,11 @@ def judge(
             ),
             levels=levels,
             growth=answers,
-            since=since,
+            since=own,
             together=record.channel in together,
             lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
         )
-        for record, levels, answers, since in each(
+        for record, levels, answers, own in each(
             zip(found, levels_found, growth, changed, strict=True), steps, done=3
         )
     )

@@ -23,7 +23,7 @@ from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.located.mean_count import MeanCount, mean_count_of
 from flicker.evidence.located.moves import MoveRow, moves_of
 from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
-from flicker.evidence.located.rate_since import RateChanged
+from flicker.evidence.located.rate_changed import RateChanged
 from flicker.evidence.located.warmup import WarmupRate
 from flicker.evidence.outlook.bench import Visibility, visibility_of, warm_up_of
 from flicker.evidence.outlook.end_state import Failed

@@ -39,8 +39,8 @@ class PowerUpCounts:
         return int(self.observed_s.size)
 
 
-def counts_of(record: ChannelRecord) -> PowerUpCounts:
-    """Count a channel's own episodes by power-up."""
+def counts_of(record: ChannelRecord, after: NDArray[np.bool_] | None = None) -> PowerUpCounts:
+    """Count a channel's own episodes by power-up; with ``after`` at the times since power-up that both sides reached."""
     times, ends = record.per_cycle()
     kept = [(np.sort(np.minimum(t, e)), e) for t, e in zip(times, ends, strict=True) if e > 0]
     episodes = np.array([t.size for t, _ in kept], dtype=np.int64)
@@ -49,10 +49,10 @@ def counts_of(record: ChannelRecord) -> PowerUpCounts:
         return PowerUpCounts(episodes, observed, episodes, observed, False)
     windows = saturated([record])
     if windows is not None:
-        held = expected_counts(windows.begins, windows.ends)
+        held = expected_counts(windows.begins, windows.ends, both=after)
         counts = np.rint(held.counts * windows.rise).astype(np.int64)
         return PowerUpCounts(episodes, observed, counts, held.expected, True)
-    held = expected_counts([t for t, _ in kept], [e for _, e in kept])
+    held = expected_counts([t for t, _ in kept], [e for _, e in kept], both=after)
     return PowerUpCounts(episodes, observed, held.counts, held.expected, False)
 
 

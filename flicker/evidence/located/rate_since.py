@@ -1,97 +1,74 @@
 """Since when has the rate been another: within the longest run, over power-ups, or over visits? Claimed once, then placed.
 
-The claim is corrected over the channels of a page and asked for at a quarter of 1 - confidence, both ways together. It
-enters no verdict; `flicker.evidence.questions.worsening` judges growth.
+A moment that was given (a mark, a date of repair) is tested as given: over power-ups and visits by the engine that compares
+before and after, within a run at that moment alone. Else the moment is searched for, and the claim asked for at a quarter of
+1 - confidence, both ways together. Corrected over the channels of a page. It enters no verdict; `flicker.evidence.questions.worsening` judges growth.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from enum import StrEnum
-from typing import Annotated
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.described import Doc
-from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
-from flicker.evidence.findings import holm
 from flicker.evidence.located.moves import moment_text
-from flicker.evidence.power_up_counts import counts_of
+from flicker.evidence.located.rate_changed import Over, RateChanged, corrected, made
+from flicker.evidence.located.rate_given import (
+    border_of,
+    compared,
+    given_power_up,
+    said_of,
+    seconds_to,
+    tested,
+    units_of,
+    within_logs,
+)
+from flicker.evidence.power_up_counts import PowerUpCounts, counts_of
 from flicker.evidence.record import ChannelRecord
-from flicker.stats.changepoints import RateSince, rate_since, rate_since_unit
+from flicker.stats.changepoints import rate_since, rate_since_unit
 from flicker.stats.power_ups import expected_counts
 
 Floats = NDArray[np.float64]
 
+
 FEWEST = 5  # episodes below which units are not compared, as for growth
-# Of 1 - confidence, both ways together: counts of power-ups that differ are skewed, gaps have long tails, and at a half
-# up to 4 % of steady rates were claimed to change (tests/studies/results/rate_since.md); a choice.
-CLAIM = 0.25
-FACTOR = 1.5  # a change that matters; common practice, no source
+
+
 # Heat: a rate that falls after switch-on is no change. Within two hours of it a fall is not looked for, and of a rise it is
 # said; time constants to half an hour have then come to rest. Common practice, no source; false claims with it:
 # tests/studies/results/rate_since.md.
 HEAT_S = 7200.0
 
 
-class Way(StrEnum):
-    """What is shown."""
+def since_findings(
+    records: Sequence[ChannelRecord], limits: Limits, given: dt.datetime | None = None
+) -> list[RateChanged | None]:
+    """Change of the rate of every channel of a page; None where too few episodes were seen.
 
-    MORE = "more often"
-    LESS = "less often"
-    NOT_SHOWN = "not shown"
-
-
-class Over(StrEnum):
-    """What the rate was followed over."""
-
-    RUN = "run"
-    POWER_UPS = "power-ups"
-    VISITS = "visits"
-
-
-@dataclass(frozen=True, slots=True)
-class RateChanged(Result):
-    """A change of the rate of episodes, with the moment since which it holds."""
-
-    answer: Annotated[Way, Doc("What is shown.")]
-    over: Annotated[Over, Doc("Within one run, from power-up to power-up, or from visit to visit.")]
-    given: Annotated[bool, Doc("Whether the moment was given beforehand by a mark (adjusted, part changed, conditions changed), and tested as given.")]
-    unit: Annotated[int | None, Doc("Power-up or visit with which the new rate begins, from 0; null within a run.", ge=0)]
-    unit_low: Annotated[int | None, Doc("First that it may be.", ge=0)]
-    unit_high: Annotated[int | None, Doc("Last that it may be.", ge=0)]
-    run: Annotated[int | None, Doc("Number of the run in which it begins, from 0; null over visits.", ge=0)]
-    at_s: Annotated[float | None, Doc("Moment, seconds since that run's first sample; null over visits.")]
-    low_run: Annotated[int | None, Doc("Run of the earliest moment.", ge=0)]
-    low_s: Annotated[float | None, Doc("Earliest moment, on that run's clock.")]
-    high_run: Annotated[int | None, Doc("Run of the latest moment.", ge=0)]
-    high_s: Annotated[float | None, Doc("Latest moment, on that run's clock.")]
-    ratio: Annotated[float, Doc("Rate after over rate before.", ge=0, open=True)]
-    ratio_low: Annotated[float, Doc("Lower end of its interval.", ge=0)]
-    ratio_high: Annotated[float, Doc("Upper end.", ge=0, open=True)]
-    p_value: Annotated[float, Doc("Both ways together.", ge=0, le=1)]
-    p_adjusted: Annotated[float, Doc("Corrected over the channels of the page; a claim is made up to a quarter of 1 - confidence.", ge=0, le=1)]
-    count: Annotated[int, Doc("Episodes used, bursts merged.", ge=0)]
-    heat: Annotated[bool, Doc("Whether the moment lies within two hours of switch-on, where heat may make it.")]
-    method: Annotated[str, Doc("Method in words.")]
-    reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
-
-
-def since_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[RateChanged | None]:
-    """Change of the rate of every channel of a page; None where too few episodes were seen."""
-    return corrected([_since(record, limits) for record in records], limits)
+    Raises
+    ------
+    ValueError
+        If a moment is given and the logs tell no date, tell it on another kind of clock, or lie all before or all after it.
+    """
+    if given is not None:
+        within_logs(records, given)
+    return corrected([_since(record, limits, given) for record in records], limits)
 
 
 def since_visits(
-    times: Sequence[Floats], ends: Sequence[float], visit: Sequence[int], names: Sequence[str], limits: Limits
+    times: Sequence[Floats],
+    ends: Sequence[float],
+    visit: Sequence[int],
+    names: Sequence[str],
+    limits: Limits,
+    given: int | None = None,
 ) -> RateChanged | None:
-    """Change of the rate from visit to visit, before the correction; None below three visits or five episodes.
+    """Change of the rate from visit to visit, before the correction; None below three visits (two, where the first visit
+    after a change is given) or five episodes.
 
     Parameters
     ----------
@@ -101,59 +78,47 @@ def since_visits(
         Visit of each power-up, from 0.
     names : sequence of str
         How each visit is called.
+    given : int, optional
+        First visit after a repair.
     """
-    held = expected_counts(list(times), list(ends))
+    after = None if given is None else np.asarray(visit) >= given
+    held = expected_counts(list(times), list(ends), both=after)
     size = len(names)
     counts = np.bincount(visit, held.counts, minlength=size).astype(np.int64)
-    expected = np.bincount(visit, held.expected, minlength=size)
-    if size < 3 or counts.sum() < FEWEST or expected.min() <= 0:
+    expected = np.bincount(visit, held.expected, minlength=size).astype(np.float64)
+    if size < (3 if given is None else 2) or counts.sum() < FEWEST or (given is None and expected.min() <= 0):
         return None
+    if given is not None:
+        if not (expected[:given].any() and expected[given:].any()):
+            return None
+        got_given = compared(counts, expected, np.arange(size) >= given, limits)
+        when = f"since {names[given]}, the first after the date given"
+        return tested(got_given, Over.VISITS, given, ((None, None),) * 3, when)
     got = rate_since_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
     at, low, high = int(got.at), int(got.low), int(got.high)
     when = f"since {names[at]}" + ("" if low == high else f" (between {names[low]} and {names[high]})")
-    return _made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when, False)
+    return made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when, False)
 
 
-def corrected(drafts: Sequence[RateChanged | None], limits: Limits) -> list[RateChanged | None]:
-    """Correct over channels (Holm), decide, and say it."""
-    asked = [item for item in drafts if item is not None]
-    adjusted = iter(holm([item.p_value for item in asked]))
-    out: list[RateChanged | None] = []
-    for item in drafts:
-        if item is None:
-            out.append(None)
-            continue
-        p = next(adjusted)
-        large = item.ratio >= FACTOR or item.ratio <= 1.0 / FACTOR
-        shown = p <= CLAIM * (1.0 - limits.confidence) and large
-        answer = item.answer if shown else Way.NOT_SHOWN
-        out.append(replace(item, p_adjusted=p, answer=answer, reads=_reads(item, answer)))
-    return out
-
-
-def _since(record: ChannelRecord, limits: Limits) -> RateChanged | None:
+def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> RateChanged | None:
     counts = counts_of(record)
-    if np.count_nonzero(counts.expected > 0) >= 3 and counts.episodes.sum() >= FEWEST:
-        return _over_power_ups(record, limits)
-    return _in_run(record, limits)
+    units = units_of(record)
+    if counts.episodes.sum() >= FEWEST:
+        border, inside = border_of(record, units, given)
+        # a moment inside one of two power-ups leaves one whole power-up on one side only: there the run itself tells more
+        if border is not None and (not inside or len(units) >= 3):
+            return given_power_up(record, units, border, given, limits)
+        if given is None and np.count_nonzero(counts.expected > 0) >= 3:
+            return _over_power_ups(record, counts, units, limits)
+    return _in_run(record, limits, given)
 
 
-def _over_power_ups(record: ChannelRecord, limits: Limits) -> RateChanged | None:
-    counts = counts_of(record)
-    places: dict[int, list[int]] = {}
-    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
-        if trace.observed_s > 0:
-            places.setdefault(cycle, []).append(place)
-    begins = [places[cycle] for cycle in sorted(places)]
+def _over_power_ups(
+    record: ChannelRecord, counts: PowerUpCounts, begins: Sequence[Sequence[int]], limits: Limits
+) -> RateChanged:
     used = np.flatnonzero(counts.expected > 0)
-    given = None
-    for unit, runs in enumerate(begins):
-        if any(record.traces[place].hands.breaks_s for place in runs):
-            given = int(np.searchsorted(used, unit, "right"))  # the power-up after the one in which it was done
-    if given is not None and not 0 < given < used.size:
-        given = None
     got = rate_since_unit(
-        counts.counts[used], counts.expected[used], at=given, scatter=limits.power_up_scatter, confidence=limits.confidence
+        counts.counts[used], counts.expected[used], scatter=limits.power_up_scatter, confidence=limits.confidence
     )
     at, low, high = (int(used[int(value)]) for value in (got.at, got.low, got.high))
     first = [begins[unit][0] for unit in (at, low, high)]
@@ -162,21 +127,29 @@ def _over_power_ups(record: ChannelRecord, limits: Limits) -> RateChanged | None
     when = f"power-up {at + 1} of {many}"
     if record.runs[first[0]].start is not None:
         when += f", begun {moment_text(record.runs[first[0]], 0.0, record.numbers[first[0]], True)}"
-    when = f"after what was marked, from {when} on" if given is not None else f"since {when}"
+    when = f"since {when}"
     if low != high:
         when += f" (between power-ups {low + 1} and {high + 1})"
-    return _made(got, Over.POWER_UPS, (at, low, high), moments, when, False)
+    return made(got, Over.POWER_UPS, (at, low, high), moments, when, False)
 
 
-def _in_run(record: ChannelRecord, limits: Limits) -> RateChanged | None:
+def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> RateChanged | None:
+    """Within the longest power-up, or the one in which the date given lies."""
     times, ends = record.per_cycle()
     longest = int(np.argmax(ends)) if ends else -1
+    numbers = sorted(set(record.cycle))
+    if date is not None:
+        held = [
+            k
+            for k, part in enumerate(record.traces)
+            if 0.0 < seconds_to(record, k, date) < record.runs[k].duration_s and part.observed_s > 0
+        ]
+        longest = numbers.index(record.cycle[held[0]]) if held else -1
     if longest < 0 or ends[longest] <= 0:
         return None
-    cycle = sorted(set(record.cycle))[longest]
-    places = [place for place, number in enumerate(record.cycle) if number == cycle]
+    places = [place for place, number in enumerate(record.cycle) if number == numbers[longest]]
     t, end = np.sort(np.minimum(times[longest], ends[longest])), ends[longest]
-    given = _marked(record, places)
+    given = _marked(record, places, date)
     if given is not None and not 0.0 < given < end:
         given = None
     dead, sure = record.dead_time_s, limits.confidence
@@ -195,14 +168,17 @@ def _in_run(record: ChannelRecord, limits: Limits) -> RateChanged | None:
     (at_run, at), (low_run, low), (high_run, high) = moments
     several = len(record.runs) > 1
     runs = {number: run for number, run in zip(record.numbers, record.runs, strict=True)}
-    said = [moment_text(runs[number], value, number, several) for number, value in ((at_run, at), (low_run, low), (high_run, high))]
+    said = [
+        moment_text(runs[number], value, number, several)
+        for number, value in ((at_run, at), (low_run, low), (high_run, high))
+    ]
     if given is not None:
-        when = f"after what was marked at {said[0]}"
+        when = f"after what was marked at {said[0]}" if date is None else f"since {said_of(date)}, the moment given"
     else:
         dated = runs[at_run].start is not None
         low_said, high_said = (_short(text, said[0]) if dated else text for text in said[1:])
         when = f"since about {said[0]} (between {low_said} and {high_said})"
-    return _made(best, Over.RUN, (None, None, None), moments, when, best.at < HEAT_S)
+    return made(best, Over.RUN, (None, None, None), moments, when, best.at < HEAT_S)
 
 
 def _short(text: str, other: str) -> str:
@@ -211,13 +187,14 @@ def _short(text: str, other: str) -> str:
     return clock if day and day == other.rpartition(" ")[0] else text
 
 
-def _marked(record: ChannelRecord, places: Sequence[int]) -> float | None:
-    """The last mark of a power-up that parts before from after, on its observed clock."""
+def _marked(record: ChannelRecord, places: Sequence[int], date: dt.datetime | None) -> float | None:
+    """The date given, else the last mark of a power-up that parts before from after, on its observed clock."""
     out, before = None, 0.0
     for place in places:
         trace = record.traces[place]
-        if trace.hands.breaks_s:
-            out = before + float(trace.observed_clock(np.array([max(trace.hands.breaks_s)]))[0])
+        at = list(trace.hands.breaks_s) if date is None else [seconds_to(record, place, date)]
+        if at and 0.0 < max(at) < record.runs[place].duration_s:
+            out = before + float(trace.observed_clock(np.array([max(at)]))[0])
         before += trace.observed_s
     return out
 
@@ -234,42 +211,3 @@ def _moment_of(record: ChannelRecord, places: Sequence[int], at: float) -> tuple
     passed = np.concatenate(([0.0], np.cumsum(observed[:, 1] - observed[:, 0])))
     row = int(np.clip(np.searchsorted(passed, at, "left") - 1, 0, observed.shape[0] - 1))
     return record.numbers[place], float(min(observed[row, 0] + at - passed[row], observed[row, 1]))
-
-
-def _made(
-    got: RateSince,
-    over: Over,
-    units: tuple[int | None, int | None, int | None],
-    moments: Sequence[tuple[int | None, float | None]],
-    when: str,
-    heat: bool,
-) -> RateChanged:
-    """A draft: its answer is the way that it would be, ``reads`` the moment in words."""
-    (run, at_s), (low_run, low_s), (high_run, high_s) = moments
-    return RateChanged(
-        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=got.given,
-        unit=units[0], unit_low=units[1], unit_high=units[2],
-        run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
-        ratio=got.ratio, ratio_low=got.ratio_low, ratio_high=got.ratio_high,
-        p_value=got.p_value, p_adjusted=got.p_value, count=got.count, heat=heat, method=got.method, reads=when,
-    )  # fmt: skip
-
-
-def _reads(item: RateChanged, answer: Way) -> str:
-    upper = "without end" if math.isinf(item.ratio_high) else f"{digits_text(item.ratio_high)}"
-    ratio = "" if math.isinf(item.ratio) else f"some {digits_text(item.ratio)} times as often "
-    size = f"{ratio}({digits_text(item.ratio_low)} to {upper})"
-    if answer == Way.NOT_SHOWN:
-        return f"No change of rate is shown {item.reads}: {size}." if item.given else "A change of rate is not shown."
-    warm = " Within two hours of switch-on heat may do that." if item.heat and not item.given else ""
-    return f"{answer.capitalize()} {item.reads}: {size}.{warm}"
-
-
-def since_text(item: RateChanged | None) -> str:
-    """The sentence of a page; '' where there is nothing to say."""
-    return item.reads if item is not None and (item.answer != Way.NOT_SHOWN or item.given) else ""
-
-
-def day_name(date: dt.date | None, number: int) -> str:
-    """How a visit is called in a sentence."""
-    return f"visit {number + 1}" if date is None else f"the visit of {date:%Y-%m-%d}"

@@ -24,8 +24,9 @@ from flicker.evidence.document import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.frames import VisitsTables
 from flicker.evidence.identity import readings_digest
-from flicker.evidence.located.rate_since import RateChanged, day_name, since_visits
-from flicker.evidence.located.rate_since import corrected as since_corrected
+from flicker.evidence.located.rate_changed import RateChanged, day_name
+from flicker.evidence.located.rate_changed import corrected as since_corrected
+from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.outlook.protection import TripForecast
 from flicker.evidence.power_up_counts import saturated
 from flicker.evidence.record import ChannelRecord
@@ -156,6 +157,7 @@ def over_visits(
     stages: Sequence[Sequence[str]] | None = None,
     hours_per_day: float | None = None,
     progress: Callable[[str], None] | None = None,
+    since: dt.date | None = None,
 ) -> Visits:
     """Judge one unit over visits.
 
@@ -171,6 +173,8 @@ def over_visits(
         Names of the stages of each visit.
     hours_per_day : float, optional
         Use of the unit, for the year ahead; that of the case, else 3.
+    since : date, optional
+        When it was repaired or adjusted: the visits from that date on are set against those before it.
     progress : callable, optional
         Called with a few words before each longer step.
 
@@ -235,10 +239,11 @@ def over_visits(
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
     asked = [_asked(name, made, rows, ages, dated, limits) for name in each(channels, 2 * len(channels))]
     answers = corrected([(item.rate, item.size) for item in asked], limits)
-    since = since_corrected([_since(item, limits) for item in asked], limits)
+    given = _first_since(rows, since)
+    changes = since_corrected([_since(item, limits, given) for item in asked], limits)
     found = tuple(
         _channel(name, item, rate, size, changed, limits, case, hours, dated)
-        for name, item, (rate, size), changed in zip(channels, asked, answers, since, strict=True)
+        for name, item, (rate, size), changed in zip(channels, asked, answers, changes, strict=True)
     )
     return Visits(
         unit=case.unit if case else None,
@@ -382,13 +387,30 @@ def _asked(
     )
 
 
-def _since(asked: _Asked, limits: Limits) -> RateChanged | None:
+def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
+    """Number of the first visit from a date on."""
+    if since is None:
+        return None
+    dates = [row.date for row in rows]
+    if any(date is None for date in dates):
+        raise ValueError("a repair is given by its date, so every visit needs one")
+    number = sum(_day(date) < _day(since) for date in dates if date is not None)
+    if not 0 < number < len(rows):
+        raise ValueError(f"all visits lie {'before' if number else 'after'} {since}; nothing can be set against them")
+    return number
+
+
+def _since(asked: _Asked, limits: Limits, given: int | None) -> RateChanged | None:
     """Change of the rate from visit to visit, before the correction."""
     names = [day_name(row.date, row.number) for row, _, _, _ in asked.seen]
     visits = sorted(set(asked.run_ages))
     if len(visits) != len(names):  # a visit without observed time
         return None
-    return since_visits(asked.times, asked.ends, [visits.index(age) for age in asked.run_ages], names, limits)
+    if given is not None:  # among the visits that logged this channel
+        given = sum(row.number < given for row, _, _, _ in asked.seen)
+        if not 0 < given < len(names):
+            return None
+    return since_visits(asked.times, asked.ends, [visits.index(age) for age in asked.run_ages], names, limits, given)
 
 
 def _channel(

@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.located.rate_since import Way, since_text
+from flicker.evidence.located.rate_changed import Way, since_text
 from flicker.evidence.record import ChannelRecord
 from flicker.present import palette
 from flicker.present.charts import _frame as frame

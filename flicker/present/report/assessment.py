@@ -16,7 +16,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.located.moves import moves_text
-from flicker.evidence.located.rate_since import since_text
+from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import INSIDE, SOURCE

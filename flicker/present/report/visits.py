@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from flicker.base.formats import digits_text, hours_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
-from flicker.evidence.located.rate_since import since_text
+from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.report.assessment import (
     answer_cell,

@@ -12,7 +12,7 @@ from rich.text import Text
 from flicker.base.formats import digits_text, hours_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
-from flicker.evidence.located.rate_since import since_text
+from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present.terminal.paper import facts, is_narrow, page
 

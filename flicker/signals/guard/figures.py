@@ -26,7 +26,7 @@ GRACE_S = 8.0  # an output relay closes within
 MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are there from the start
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 9  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 10  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 

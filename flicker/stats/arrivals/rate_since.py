@@ -1,4 +1,4 @@
-"""Since when has the rate been another? One change, tested once against bursts, uneven gaps and units that differ: split of block counts (maximal moderated t) and permuted gaps; event times or counts in, the change and its place out."""
+"""Since when has the rate been another? One change, tested once against bursts, uneven gaps and units that differ: split of block counts (maximal moderated t), permuted gaps, and splits alike on every scale (random cascade); event times or counts in, the change and its place out."""
 
 from __future__ import annotations
 
@@ -25,6 +25,11 @@ FEWEST_EVENTS, FEWEST_UNITS = 10, 3
 PRIOR_DOF = 3.0  # what is taken for how units differ is worth three of them, as for sizes; common practice, no source
 FEW_UNITS = 4  # up to here the prior is 1.4 times as wide (`scatter.WIDER`): the same study
 DRAWS = 20_000  # of the null law of the split
+# Clusters of clusters: each side is halved three times, and pieces of four events or more tell how unevenly halves share.
+HALVINGS, LEAST_IN_PIECE = 3, 4
+# The place was searched, the law of the split takes it as given: Bonferroni over so many places, fitted by
+# study_rate_since.py on random cascades and on one day of a daily rhythm.
+PLACES = 3
 ORDERS, MOST_GAPS = 999, 300  # orders of the gaps; neighbouring gaps are put together above so many: speed
 
 
@@ -103,7 +108,7 @@ def rate_since(
     Returns
     -------
     RateSince
-        Each p-value is the larger of two, both demanded.
+        Each p-value is the largest of three, all demanded.
 
     Raises
     ------
@@ -116,9 +121,13 @@ def rate_since(
     levels, and the largest t over the borders is held against its law for independent normal values, simulated: bursts
     widen it, for they scatter the blocks. Its variance is never taken below that of Poisson counts. The second test is
     the largest signed likelihood ratio of a change (`rate_changes`) among permutations of the gaps (of several together
-    where there are more than 300), which holds for any law of independent gaps. A rate that wanders over many blocks by itself, or bursts of bursts on every scale, look
-    like a change to both: figures in ``tests/studies/results/rate_since.md``. Place: posterior of `rate_changes`, the
-    likelihood divided by the dispersion.
+    where there are more than 300), which holds for any law of independent gaps. A rate that wanders, follows the hours of
+    one day, or bunches on every scale looks like a change to both. So the third takes for null a random cascade
+    (Mandelbrot 1974, Journal of Fluid Mechanics 62, 331-358): the events of any piece are shared out over its two parts
+    by a beta law whose scatter is the same on every scale. It is learnt from the halves, quarters and eighths of both
+    sides, under the prior of power-ups, and the split of the whole is held against it (beta-binomial). Few events tell
+    little of that scatter, so a change is then not shown. Figures: ``tests/studies/results/rate_since.md``. Place: posterior
+    of `rate_changes`, the likelihood divided by the dispersion.
     """
     events = check.finite_array("times", times, least=0)
     begin, stop = check.finite("start", start), check.finite("end", end)
@@ -136,7 +145,7 @@ def rate_since(
         raise ValueError(f"at must lie between start ({begin:g}) and end ({stop:g}), got {at!r}")
     inside = events[events >= begin] - begin
     t = decluster(inside, dead_time=dead).starts if inside.size else inside
-    method = "split of block counts and permuted gaps, both demanded" + ("" if at is None else "; moment given")
+    method = "split of block counts, permuted gaps and random cascade, all demanded" + ("" if at is None else "; moment given")
     if t.size < FEWEST_EVENTS:
         return RateSince(
             at=begin,
@@ -168,10 +177,11 @@ def rate_since(
     else:
         place = low = high = where
     n0 = int(np.count_nonzero(t <= place))
+    p_alike = _by_splits(t / span, place / span, 1 if where is not None else PLACES)
     return RateSince(
         begin + place, begin + low, begin + high,
         *_rates(n0, t.size - n0, place, span - place, dispersion, blocks - 2.0, confidence),
-        max(p_blocks[0], p_gaps[0]), max(p_blocks[1], p_gaps[1]), dispersion, int(t.size), at is not None, confidence, method,
+        max(p_blocks[0], p_gaps[0], p_alike[0]), max(p_blocks[1], p_gaps[1], p_alike[1]), dispersion, int(t.size), at is not None, confidence, method,
     )  # fmt: skip
 
 
@@ -179,7 +189,6 @@ def rate_since_unit(
     counts: Sequence[int] | ArrayLike,
     expected: Sequence[float] | ArrayLike,
     *,
-    at: int | None = None,
     scatter: float = sc.SCATTER,
     confidence: float = 0.95,
 ) -> RateSince:
@@ -190,8 +199,6 @@ def rate_since_unit(
     counts, expected : array, shape (units,)
         Episodes of each unit in order of age, bursts merged, and what to expect of it were all alike (`expected_counts`
         or observed time), above 0.
-    at : int, optional
-        Index of the first unit after a change given beforehand (a repair): tested as given.
     scatter : float
         Coefficient of variation that is taken for how units differ, worth three of them (1.4 times that up to four).
     confidence : float
@@ -207,7 +214,7 @@ def rate_since_unit(
     The largest t over the borders between units, of the roots of the counts, weighted by what each tells, with a variance
     moderated as in Smyth 2004 (Statistical Applications in Genetics and Molecular Biology 3, 3); its law for independent
     normal values is simulated. ``low`` and ``high`` hold the border with the stated posterior probability under a flat
-    prior. Errors and power: ``tests/studies/results/rate_since.md``.
+    prior. A border given beforehand needs no search: `power_ups.rate_comparison`. Errors and power: ``tests/studies/results/rate_since.md``.
     """
     n, e = sc.checked(counts, expected, least=FEWEST_UNITS, what="expected")
     if e.min() <= 0:
@@ -215,29 +222,22 @@ def rate_since_unit(
     confidence = check.share("confidence", confidence)
     units = n.size
     wide = sc.checked_scale(scatter) * (sc.WIDER if units <= FEW_UNITS else 1.0)
-    border = None if at is None else check.whole("at", at, least=1, what="the index of a unit")
-    if border is not None and border >= units:
-        raise ValueError(f"at must be the index of a unit after the first, under {units}, got {at!r}")
     mean = float(n.mean())
     roots = 2.0 * np.sqrt((n + 0.25) * e.mean() / e)
     weights = 1.0 / (e.mean() / e + wide**2 * mean)
-    up, down, scale = _split(roots[None], weights[None], 1, PRIOR_DOF, border)
-    p_up, p_down = _chances(float(up[0]), float(down[0]), units, 1, PRIOR_DOF, border)
+    up, down, scale = _split(roots[None], weights[None], 1, PRIOR_DOF, None)
+    p_up, p_down = _chances(float(up[0]), float(down[0]), units, 1, PRIOR_DOF, None)
     post = _posterior(roots, weights)
-    if border is None:
-        border = int(np.argmax(post)) + 1
-        low, high = _around(post, border - 1, confidence)
-    else:
-        low = high = border
+    border = int(np.argmax(post)) + 1
+    low, high = _around(post, border - 1, confidence)
     dispersion = max(1.0, float(scale[0]) * (1.0 + wide**2 * mean))
     dof = units - 2.0 + PRIOR_DOF
     return RateSince(
         border, low, high,
         *_rates(int(n[:border].sum()), int(n[border:].sum()), float(e[:border].sum()), float(e[border:].sum()),
                 dispersion, dof, confidence),
-        p_up, p_down, dispersion, int(n.sum()), at is not None, confidence,
-        "maximal moderated t of the roots of counts over the borders between units" if at is None
-        else "moderated t of the roots of counts; border given",
+        p_up, p_down, dispersion, int(n.sum()), False, confidence,
+        "maximal moderated t of the roots of counts over the borders between units",
     )  # fmt: skip
 
 
@@ -296,6 +296,27 @@ def _by_gaps(t: Floats, span: float, where: float | None, seed: int) -> tuple[fl
     drawn = np.cumsum(rng.permuted(np.broadcast_to(gaps, (ORDERS, gaps.size)), axis=1), axis=1)[:, :-1]
     up, down = _signed(np.vstack((t[None], drawn)) / span, None if where is None else where / span)
     return tuple(float(np.count_nonzero(x >= x[0] - 1e-9)) / (ORDERS + 1) for x in (up, down))  # type: ignore[return-value]
+
+
+def _by_splits(share: Floats, place: float, places: int) -> tuple[float, float]:
+    """One-sided p-values of the split at ``place``, were events shared out alike on every scale; ``share`` in (0, 1)."""
+    law = sc.up_to(sc.half_normal(sc.SCATTER), 0.9)  # at 1 one part holds all
+    weight = 1.0 / law.squares - 1.0  # a part's share is beta with the sum of its parameters, c its scatter in halves
+    log = law.log_weights.copy()
+    for low, high in ((0.0, place), (place, 1.0)):
+        for deep in range(1, HALVINGS + 1):
+            pieces = np.histogram(share, bins=np.linspace(low, high, 2**deep + 1))[0].reshape(-1, 2)
+            for one, other in pieces[pieces.sum(axis=1) >= LEAST_IN_PIECE]:
+                log += special.betaln(one + weight / 2, other + weight / 2) - special.betaln(weight / 2, weight / 2)
+    size, n0 = share.size, int(np.count_nonzero(share <= place))
+    k = np.arange(size + 1)
+    chances = -np.log(size + 1.0) - special.betaln(size - k + 1.0, k + 1.0)  # of k events before, without the law of shares
+    fewer = more = 0.0
+    for w, c in zip(sc.normalised(log), weight, strict=True):
+        a, b = c * place, c * (1.0 - place)
+        of_k = np.exp(chances + special.betaln(k + a, size - k + b) - special.betaln(a, b))
+        fewer, more = fewer + w * float(of_k[: n0 + 1].sum()), more + w * float(of_k[n0:].sum())
+    return min(1.0, places * fewer), min(1.0, places * more)
 
 
 def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:

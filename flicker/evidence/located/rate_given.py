@@ -1,0 +1,125 @@
+"""Has the rate been another since a moment that was given, by a mark or a date of repair? Tested as given, by the engine."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.evidence.located.moves import moment_text
+from flicker.evidence.located.rate_changed import Over, RateChanged, Way
+from flicker.evidence.power_up_counts import counts_of
+from flicker.evidence.record import ChannelRecord
+from flicker.stats.power_ups import RateComparison, rate_comparison
+
+Floats = NDArray[np.float64]
+
+
+def units_of(record: ChannelRecord) -> list[list[int]]:
+    """Places of the runs of each power-up with observed time, in order."""
+    places: dict[int, list[int]] = {}
+    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
+        if trace.observed_s > 0:
+            places.setdefault(cycle, []).append(place)
+    return [places[cycle] for cycle in sorted(places)]
+
+
+def border_of(
+    record: ChannelRecord, units: Sequence[Sequence[int]], given: dt.datetime | None
+) -> tuple[int | None, bool]:
+    """First power-up after the moment given, by a date or else by the last mark, and whether it lies inside a power-up.
+
+    A power-up in which it was done counts as before. None where no power-up is left on one side.
+    """
+    border, inside = None, False
+    for unit, runs in enumerate(units):
+        if given is None:
+            here = any(record.traces[place].hands.breaks_s for place in runs)
+        else:
+            first, last = seconds_to(record, runs[0], given), seconds_to(record, runs[-1], given)
+            here = first >= 0.0 and last < record.runs[runs[-1]].duration_s
+            border = unit + 1 if first >= 0.0 else border
+        if here:
+            border, inside = unit + 1, True
+    return (border if border is not None and 0 < border < len(units) else None), inside
+
+
+def seconds_to(record: ChannelRecord, place: int, given: dt.datetime) -> float:
+    """Seconds from a run's first sample to a moment; a moment without a zone is on the log's clock."""
+    start = record.runs[place].start
+    assert start is not None  # asked before
+    return ((given.replace(tzinfo=start.tzinfo) if given.tzinfo is None else given) - start).total_seconds()
+
+
+def within_logs(records: Sequence[ChannelRecord], given: dt.datetime) -> None:
+    """Can the logs be parted at that moment?"""
+    runs = [run for record in records for run in record.runs]
+    for run in runs:
+        if run.start is None:
+            raise ValueError(
+                f"a moment given as a date needs logs that tell their date; {run.source} tells none: mark it beside the log (flicker mark)"
+            )
+        if given.tzinfo is not None and run.start.tzinfo is None:
+            raise ValueError(
+                f"{run.source} tells its times without a zone; give the moment likewise, got {given.isoformat()}"
+            )
+    spans = [(seconds_to(record, place, given), run) for record in records for place, run in enumerate(record.runs)]
+    if spans and (all(at <= 0.0 for at, _ in spans) or all(at >= run.duration_s for at, run in spans)):
+        side = "after" if spans[0][0] <= 0.0 else "before"
+        raise ValueError(
+            f"all that was logged lies {side} the moment given ({given:%Y-%m-%d %H:%M}); nothing can be set against it"
+        )
+
+
+def given_power_up(
+    record: ChannelRecord, units: Sequence[Sequence[int]], border: int, given: dt.datetime | None, limits: Limits
+) -> RateChanged | None:
+    """Power-ups after the moment given against those before it, by the engine."""
+    after = np.arange(len(units)) >= border
+    counts = counts_of(record, after)
+    if not (counts.expected[after].any() and counts.expected[~after].any()):
+        return None
+    first = units[border][0]
+    when = f"power-up {border + 1} of {len(units)}"
+    if record.runs[first].start is not None:
+        when += f", begun {moment_text(record.runs[first], 0.0, record.numbers[first], True)}"
+    when = f"after what was marked, from {when} on" if given is None else f"since {said_of(given)}, the moment given"
+    moment = (record.numbers[first], 0.0)
+    return tested(compared(counts.counts, counts.expected, after, limits), Over.POWER_UPS, border, (moment,) * 3, when)
+
+
+def compared(counts: NDArray[np.int64], expected: Floats, after: NDArray[np.bool_], limits: Limits) -> RateComparison:
+    """Units after a moment against those before it."""
+    return rate_comparison(
+        counts[~after], expected[~after], counts[after], expected[after], scatter=limits.power_up_scatter,
+        level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
+    )  # fmt: skip
+
+
+def tested(
+    got: RateComparison,
+    over: Over,
+    unit: int,
+    moments: Sequence[tuple[int | None, float | None]],
+    when: str,
+) -> RateChanged:
+    """A draft of a moment that was given, as `rate_changed.made`."""
+    (run, at_s), (low_run, low_s), (high_run, high_s) = moments
+    p_value = min(1.0, 2.0 * min(got.p_up, got.p_down))
+    if got.alone:
+        when += f" (one on each side, which cannot tell how far like {over} vary)"
+    return RateChanged(
+        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=True,
+        unit=unit, unit_low=unit, unit_high=unit,
+        run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
+        ratio=got.ratio, ratio_low=got.low, ratio_high=got.high, p_value=p_value, p_adjusted=p_value,
+        count=got.before + got.after, heat=False, method=got.method, reads=when,
+    )  # fmt: skip
+
+
+def said_of(given: dt.datetime) -> str:
+    """A moment as it was given."""
+    return f"{given:%Y-%m-%d}" if given.time() == dt.time() else f"{given:%Y-%m-%d %H:%M}"
