@@ -23,6 +23,7 @@ from flicker.evidence.document import ByChannel, head
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.frames import AssessmentTables
 from flicker.evidence.guard import MOVE_V, judge_guard
+from flicker.evidence.guard_words import asleep_text
 from flicker.evidence.identity import readings_digest
 from flicker.evidence.located.rate_since import since_findings
 from flicker.evidence.log_checks import in_runs
@@ -355,7 +356,9 @@ def judge(
             replace(item, control=control_of(record, other, limits, kind=control_kind))
             for item, record in zip(channels, marked, strict=True)
         )
-    cautions = [*in_runs(traces, found), *_cautions(channels, found, limits)]
+    begun = {run.number: run.run.start for run in traces}
+    asleep = [asleep_text(x.channel, x.guard, begun.get(x.guard.asleep[0].run)) for x in channels if x.guard.asleep]
+    cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, limits)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
     kinds = [] if case is None else [case.output]

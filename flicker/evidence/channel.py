@@ -41,7 +41,7 @@ from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
-from flicker.evidence.starts import BEHIND_RELAY, side_of
+from flicker.evidence.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
@@ -203,13 +203,15 @@ def judge_channel(
     dangerous = level if level is not None and abs(level) > min(limits.danger_V, limits.protection_V) else None
     missing_h, missing_starts = _complaint(record, case, limits)
     units = list(zip(*record.per_cycle(), strict=True))
+    # hours in which the lead may have seen nothing exclude nothing
+    upper_per_h = guard.figures.upper_per_h if guard.asleep and rate.steady_upper_per_h else rate.steady_upper_per_h
     rows, total = listed(record, limits, page.excursions_listed, raw.failed)
     facts = Facts(
-        observed_s=record.observed_s,
+        observed_s=max(record.observed_s - guard.figures.asleep_h * HOUR, 0.0),
         episodes=rate.episodes,
         common_episodes=rate.common_episodes,
         episode_s=float(lengths[own].sum()),
-        steady_upper_per_h=rate.steady_upper_per_h,
+        steady_upper_per_h=upper_per_h,
         power_ups=sum(trace.power_up_seen for trace in record.traces),
         trips=late_trips,
         dangerous_V=dangerous,
@@ -290,7 +292,7 @@ def judge_channel(
         swings_ahead=swings_ahead(record, findings, limits),
         mean_count=mean_count_of(record, limits),
         not_excluded=not_excluded(
-            guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else rate.steady_upper_per_h
+            guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else upper_per_h
         ),
     )
 
@@ -312,7 +314,6 @@ def _speaker_side(record: ChannelRecord, case: Case | None) -> bool:
     return told in BEHIND_RELAY
 
 
-LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
 LEFT_OUT_S = 60.0  # the lead off for so long: the volts then make no word of behaviour; chosen, not measured
 
 

@@ -20,6 +20,7 @@ from flicker.base.formats import digits_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
+from flicker.evidence.guard_awake import Cells, not_awake
 from flicker.signals.guard.blank import ALL, ANY
 from flicker.signals.guard.figures import (
     APART_S,
@@ -53,6 +54,7 @@ LEAST_READINGS = 100  # of fewer, 1 % is a single reading: a swing
 SHORT_H = 1.0
 SEEN_SHARE = 0.75  # of the time between first and last reading
 SEEN_EVERY_S = 30.0
+JITTER = 1.02  # a logger told to write every 30 s is late by so much at most; common practice, no source
 ALIVE_V = 0.002
 BLANK_S = 2.0
 BLANK_STEPS = 1.5
@@ -86,7 +88,9 @@ class Session:
     """A stretch of a log as the guard's judge needs it.
 
     ``power_up`` tells whether it begins with one (False: it continues the stretch before). ``undated`` is True where
-    nothing tells when it was logged and it does not show a start. ``new_stage`` begins another setting.
+    nothing tells when it was logged and it does not show a start. ``new_stage`` begins another setting. ``run`` is the
+    number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
+    (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     """
 
     figures: StretchFigures
@@ -94,6 +98,20 @@ class Session:
     power_up: bool
     undated: bool = False
     new_stage: bool = False
+    run: int = 0
+    doubted: tuple[Floats, ...] = ()
+    left_out: tuple[Floats, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asleep(Result):
+    """A time in which nothing shows that the lead saw a live output."""
+
+    run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
+    begin_s: Annotated[float, Doc("Begin, seconds since the run's first sample, to five minutes.")]
+    end_s: Annotated[float, Doc("End.")]
+    level_V: Annotated[float, Doc("Middle reading of that time.")]
+    width_V: Annotated[float, Doc("Range within five minutes, 1 to 99 %, in the middle of that time.", ge=0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +119,9 @@ class Figures(Result):
     """What the guard measured of a channel, as read, over all that is judged."""
 
     observed_h: Annotated[float, Doc("Hours with readings, without the first two minutes of a power-up.", ge=0)] = 0.0
+    asleep_h: Annotated[
+        float, Doc("Hours among them in which nothing shows that the lead saw a live output: they do not count.", ge=0)
+    ] = 0.0
     judged_h: Annotated[float, Doc("Hours past minute 20 of a power-up, in whole cells of five minutes.", ge=0)] = 0.0
     largest_V: Annotated[float, Doc("Largest size of a five-minute median.", ge=0)] = 0.0
     last_V: Annotated[float | None, Doc("Last five-minute median.")] = None
@@ -184,6 +205,7 @@ class Guard(Result):
     ] = ()
     figures: Annotated[Figures, Doc("")] = field(default_factory=Figures)
     limits: Annotated[GuardLimits, Doc("")] = field(default_factory=GuardLimits)
+    asleep: Annotated[tuple[Asleep, ...], Doc("Times that do not count, as the lead may have seen no live output.")] = ()
 
     @property
     def silent(self) -> bool:
@@ -214,6 +236,8 @@ class _Sum:
     """Sums over the segments judged."""
 
     observed_s: float = 0.0
+    seen_s: float = 0.0
+    asleep_s: float = 0.0
     judged_s: float = 0.0
     largest_V: float = 0.0
     last_V: float | None = None
@@ -253,21 +277,104 @@ def judge_guard(
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
     allowed = [_calm(item.figures) for item in sessions]
+    asleep, out = _no_clean_time(sessions, channel, mine)
     total = _Sum()
     since = 0  # the session in which the last setting begins
     power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
     for place, (session, own) in enumerate(zip(sessions, mine, strict=True)):
-        for number, kind in enumerate(session.figures.kind.tolist()):
+        for number in range(session.figures.kind.size):
             begin_s = float(session.figures.begin_s[number])
-            up = kind == SWITCHED_ON or (kind == BEGIN and (session.power_up or place == 0))
+            up = _switched_on(session, number, place)
             if up:
                 power_up_s = begin_s
             if own.anew[number] or (number == 0 and session.new_stage):
                 _anew(total)
                 since = place
-            _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], used, speaker_side)
+            lost = asleep[place], out[place]
+            _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
-    return _conclude(total, sessions, mine, since, used)
+    return _conclude(total, sessions, mine, since, used, _told(sessions[since:], mine[since:], asleep[since:]))
+
+
+def _switched_on(session: Session, number: int, place: int) -> bool:
+    kind = int(session.figures.kind[number])
+    return kind == SWITCHED_ON or (kind == BEGIN and (session.power_up or place == 0))
+
+
+def _cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bools:
+    """Cells of a segment: after a power-up the first begins behind the surge."""
+    in_segment = own.segment == number
+    first = own.begin_s < float(session.figures.begin_s[number]) + CELL_S
+    return (in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first)
+
+
+def _no_clean_time(
+    sessions: Sequence[Session], channel: Sequence[int], mine: Sequence[ChannelFigures]
+) -> tuple[list[Bools], list[Bools]]:
+    """Cells of each session that may have seen no live output, and those of which the lead's rules say so already."""
+    asleep = [np.zeros(own.segment.size, dtype=bool) for own in mine]
+    out = [np.zeros(own.segment.size, dtype=bool) for own in mine]
+    digit_V = min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
+    chain: list[tuple[int, Ints]] = []
+    shown = False
+
+    def close() -> None:
+        if not chain:
+            return
+
+        def column(name: str) -> Floats:
+            return np.concatenate([getattr(mine[place], name)[index] for place, index in chain])
+
+        width_V = column("high_V") - column("low_V")
+        cells = Cells(column("median_V"), width_V, column("step_V"), column("unmoved"), digit_V)
+        found = not_awake(cells, start_shown=shown)
+        for place, index in chain:
+            asleep[place][index] = found[: index.size]
+            found = found[index.size :]
+        chain.clear()
+
+    for place, (session, own, number_of) in enumerate(zip(sessions, mine, channel, strict=True)):
+        for number in range(session.figures.kind.size):
+            up = _switched_on(session, number, place)
+            if up or own.anew[number] or (number == 0 and session.new_stage):
+                close()
+                shown = not up or place + number > 0 or bool(np.nan_to_num(own.head[number, 1:]).max() >= ALIVE_V)
+            chain.append((place, np.flatnonzero(_cells_of(session, own, number, up))))
+        if session.doubted:
+            asleep[place] |= _mostly_in(own, session.doubted[number_of])
+        if session.left_out:
+            out[place] |= _mostly_in(own, session.left_out[number_of])
+    close()
+    return [a & ~b for a, b in zip(asleep, out, strict=True)], out
+
+
+def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:
+    """Cells half of which and more lies in some times."""
+    inside = np.zeros(own.begin_s.size)
+    for begin, end in times_s.tolist():
+        inside += np.clip(np.minimum(own.begin_s + CELL_S, end) - np.maximum(own.begin_s, begin), 0.0, None)
+    mostly: Bools = inside >= 0.5 * CELL_S
+    return mostly
+
+
+def _told(
+    sessions: Sequence[Session], mine: Sequence[ChannelFigures], asleep: Sequence[Bools]
+) -> tuple[Asleep, ...]:
+    """Stretches of cells that do not count, in time order."""
+    rows: list[Asleep] = []
+    for session, own, found in zip(sessions, mine, asleep, strict=True):
+        index = np.flatnonzero(found)
+        index = index[np.argsort(own.begin_s[index], kind="stable")]
+        for part in np.split(index, np.flatnonzero(np.diff(own.begin_s[index]) > 1.5 * CELL_S) + 1):
+            if part.size == 0:
+                continue
+            begin, end = float(own.begin_s[part[0]]), float(own.begin_s[part[-1]]) + CELL_S
+            level, width = np.median(own.median_V[part]), np.median(own.high_V[part] - own.low_V[part])
+            end = min(end, float(session.figures.end_s[-1]) + session.step_s)
+            if end - begin < CELL_S:
+                continue  # an end of what the lead's rules tell already
+            rows.append(Asleep(session.run, begin, end, float(level), float(width)))
+    return tuple(rows)
 
 
 def _calm(figures: StretchFigures) -> int:
@@ -295,13 +402,12 @@ def _segment(
     since_s: float,
     up: bool,
     allowed: int,
+    lost: tuple[Bools, Bools],
     used: GuardLimits,
     speaker_side: bool,
 ) -> None:
     begin_s = float(session.figures.begin_s[number])
-    in_segment = own.segment == number
-    first = own.begin_s < begin_s + CELL_S
-    chosen = in_segment & (own.late if up else ~own.late) & first | in_segment & ~first
+    chosen = _cells_of(session, own, number, up)
     if up:
         total.power_ups += 1
         total.own_low_V, total.own_high_V = math.inf, -math.inf
@@ -317,7 +423,11 @@ def _segment(
     step = session.step_s
     readings = own.readings[chosen]
     total.peak_V = max(total.peak_V, float(own.peak_V[chosen].max()))
-    total.observed_s += float(np.minimum(readings * step, CELL_S).sum())
+    lasts_s = np.minimum(readings * step, CELL_S)
+    asleep, clean = lost[0][chosen], ~(lost[0] | lost[1])[chosen]
+    total.seen_s += float(lasts_s.sum())
+    total.asleep_s += float(lasts_s[asleep].sum())
+    total.observed_s += float(lasts_s[clean].sum())
     total.span_s += float(session.figures.end_s[number]) + step - begin_s - (STARTS_S[1] if up else 0.0)
     total.beyond_s += float(own.beyond[chosen].sum()) * step
     median_V = own.median_V[chosen]
@@ -332,7 +442,7 @@ def _segment(
         total.own_low_V = min(total.own_low_V, float(median_V[warm].min()))
         total.own_high_V = max(total.own_high_V, float(median_V[warm].max()))
         total.within_V = max(total.within_V, total.own_high_V - total.own_low_V)
-        total.judged_s += CELL_S * int(np.count_nonzero(warm))
+        total.judged_s += CELL_S * int(np.count_nonzero(warm & clean))
         whole = own.high_V[chosen] - own.low_V[chosen]
         alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
         total.spread_V = max(total.spread_V, float(np.where(readings < LEAST_READINGS, 0.0, alone)[warm].max()))
@@ -383,7 +493,12 @@ def _by_length(rows: Ints, other: int, step_s: float, least_s: float) -> tuple[i
 
 
 def _conclude(
-    total: _Sum, sessions: Sequence[Session], mine: Sequence[ChannelFigures], since: int, used: GuardLimits
+    total: _Sum,
+    sessions: Sequence[Session],
+    mine: Sequence[ChannelFigures],
+    since: int,
+    used: GuardLimits,
+    asleep: tuple[Asleep, ...],
 ) -> Guard:
     """Reasons and figures: of blanks, cadence and dates from the session on in which the last setting begins."""
     from scipy.special import bdtrc, gammaincinv
@@ -404,9 +519,10 @@ def _conclude(
     if short and others:
         by_chance = float(bdtrc(short - 1, short + theirs, 1.0 / (1 + others))) > BLANK_LEVEL
     moved = max(total.high_V - total.low_V, 0.0) if math.isfinite(total.low_V) else 0.0
-    unseen = max(total.span_s - total.observed_s, 0.0)
+    unseen = max(total.span_s - total.seen_s, 0.0)
     figures = Figures(
         observed_h=hours,
+        asleep_h=total.asleep_s / HOUR,
         judged_h=total.judged_s / HOUR,
         largest_V=total.largest_V,
         last_V=total.last_V,
@@ -438,7 +554,7 @@ def _conclude(
         Reason.PEAK: total.peak_V > used.peak_V or total.early,
         Reason.OVER: over > 0,
         Reason.REST: total.largest_V > used.rest_V,
-        Reason.BEYOND: total.beyond_s > used.beyond_share * total.observed_s,
+        Reason.BEYOND: total.beyond_s > used.beyond_share * total.seen_s,
         Reason.MOVE: moved > used.move_V,
         Reason.SPREAD: total.spread_V > used.spread_V,
         Reason.SWINGS: total.large > 0 or total.swings > used.swings,
@@ -446,8 +562,8 @@ def _conclude(
         Reason.BLANK: long + together > 0 or (short > 0 and (not others or not by_chance)),
         Reason.SHORT: total.judged_s < used.judged_h * HOUR,
         Reason.GAPS: unseen > (1.0 - SEEN_SHARE) * total.span_s,
-        Reason.SELDOM: seldom > used.seldom_s,
+        Reason.SELDOM: seldom > JITTER * used.seldom_s,
         Reason.DEAD: max(total.peak_V, total.open_peak_V) < used.alive_V,
         Reason.UNDATED: any(item.undated for item in sessions),
     }
-    return Guard(tuple(reason for reason, on in holds.items() if on), figures, used)
+    return Guard(tuple(reason for reason, on in holds.items() if on), figures, used, asleep)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from datetime import datetime, timedelta
 
-from flicker.base.formats import digits_text, hours_text, once_text, times_text, volts_text
-from flicker.evidence.guard import Guard, Reason
+from flicker.base.formats import clock_text, digits_text, hours_text, once_text, times_text, volts_text
+from flicker.evidence.guard import Asleep, Guard, Reason
 
 
 def reason_text(reason: Reason, guard: Guard) -> str:
@@ -77,6 +78,32 @@ def not_excluded(
     upper = found.upper_per_h if found.swings or steady_upper_per_h is None else steady_upper_per_h
     rare = f"swings rarer than {once_text(upper)}" if math.isfinite(upper) else "swings, however often"
     return f"Not excluded: {move}; {swing}; {rare}. {worst_case(guard)}"
+
+
+def asleep_text(channel: str, guard: Guard, begun: datetime | None) -> str:
+    """What does not count, with its volts: ``begun`` is when the run of the first such time began."""
+    rows = guard.asleep
+    first = rows[0]
+    when = f"from {_moment(first.begin_s, first, begun)} to {_moment(first.end_s, first, begun)}"
+    if len(rows) > 1:
+        others = times_text(len(rows) - 1)
+        when += f" and {others} more, {hours_text(sum(row.end_s - row.begin_s for row in rows) / 3600.0)} in all"
+    return (
+        f"{channel} reads {first.level_V * 1e3:.1f} mV ± {first.width_V * 500:.1f} {when}, unlike the rest: asleep, lead off, "
+        "or another range? These hours do not count as clean; they are searched for volts all the same."
+    )
+
+
+def do_not_count(guard: Guard) -> str:
+    """Hours that do not count, as the end of a sentence; nothing where all do."""
+    lost = hours_text(guard.figures.asleep_h)
+    return f"; {lost} more do not count: asleep, or lead off?" if guard.asleep else ""
+
+
+def _moment(seconds: float, row: Asleep, begun: datetime | None) -> str:
+    if begun is not None:
+        return (begun + timedelta(seconds=seconds)).strftime("%H:%M")
+    return clock_text(seconds) if row.run == 0 else f"{clock_text(seconds)} of run {row.run + 1}"
 
 
 def worst_case(guard: Guard) -> str:

@@ -8,10 +8,11 @@ file nor a pause of the logger is a power-up.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
@@ -21,6 +22,8 @@ from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
+
+Floats = NDArray[np.float64]
 
 APART_S = 6 * 3600.0  # by the rule of clearance on power-ups: six hours and more between files, a choice
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured
@@ -83,8 +86,34 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
         seen.add(id(figures))
         undated = place > 0 and not up and pause_s(runs[place - 1], run) is None
         new_stage = bool(out) and stage_of(case, out[-1][0]) != stage_of(case, run)
-        out.append((run, Session(figures, run.run.sample_interval_s, up, undated, new_stage)))
+        same = [item for item in runs[place:] if item.blocks.guard is figures]
+        session = Session(
+            figures=figures,
+            step_s=run.run.sample_interval_s,
+            power_up=up,
+            undated=undated,
+            new_stage=new_stage,
+            run=run.number,
+            doubted=_times(same, lambda trace: trace.doubted),
+            left_out=_times(same, _left_out),
+        )
+        out.append((run, session))
     return out
+
+
+LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
+
+
+def _left_out(trace: Trace) -> Floats:
+    return spans((gap.start_s, gap.end_s) for gap in trace.unobserved if gap.reason in LEFT_OUT)
+
+
+def _times(runs: Sequence[RunTraces], of: Callable[[Trace], Floats]) -> tuple[Floats, ...]:
+    """Times of each channel on the clock of the stretch, of all runs that were cut out of it."""
+    return tuple(
+        np.concatenate([of(run.traces[place]) + run.blocks.offset_s for run in runs])
+        for place in range(len(runs[0].traces))
+    )
 
 
 def stage_of(case: Case | None, run: RunTraces) -> str | None:

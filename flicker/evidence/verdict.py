@@ -17,7 +17,7 @@ from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.guard_words import first_reason, reason_text
+from flicker.evidence.guard_words import do_not_count, first_reason, reason_text
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.stats.jumps import LEAST_JUMPS
 
@@ -173,10 +173,11 @@ def _word(
         if facts.complaint_open:
             starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
             more = f"; the complaint needs {digits_text(facts.complaint_h)} h{starts} more"
-        tail = f"clean for {hours_text(hours)}{cold}{room}{more}"
+        tail = f"clean for {hours_text(hours)}{cold}{room}{more}{do_not_count(guard)}"
         return VerdictWord.STEADY, TailKind.CLEAN, tail
     more = hours_text(missing_hours(facts, limits, guard))
-    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {hours_text(hours)} clean, {more} more needed"
+    tail = f"too short: {hours_text(hours)} clean, {more} more needed{do_not_count(guard)}"
+    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, tail
 
 
 def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: float) -> Said:
@@ -236,7 +237,8 @@ def _guarded(
         clean = f"{hours_text(hours)} clean"
         if found.observed_h < CUT_SHARE * hours:  # a mark cut what is judged: only what follows it counts
             clean = f"{hours_text(found.observed_h)} clean since the last change"
-        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {clean}, {more} more needed"
+        tail = f"too short: {clean}, {more} more needed{do_not_count(guard)}"
+        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, tail
     if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
         return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if word == VerdictWord.STEADY:

@@ -32,8 +32,8 @@ def doubted(channel: str, reason: Unobserved, spans_s: list[tuple[float, float]]
     """Sentence about stretches that may be no live output, and are kept because that is not sure."""
     what, _ = _ADVICE[reason]
     return (
-        f"{channel}: perhaps {what} {_when(spans_s, start)}. This is not sure, so the time counts as observed; if it was "
-        "so, mark it as touched."
+        f"{channel}: perhaps {what} {_when(spans_s, start)}. This is not sure, so the time is searched like any other, but "
+        "clears nothing; if it was so, mark it as touched."
     )
 
 

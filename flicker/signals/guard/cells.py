@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.guard.chunk import Chunk
-from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, SWING_V
+from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, STEP_V, SWING_V
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
 CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
+LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
 
@@ -44,6 +45,9 @@ class Cell:
     beyond: int
     away: int
     peak_V: float
+    step_V: float
+    unmoved: float
+    digit_V: float
     swings: tuple[Swing, ...]
 
 
@@ -193,6 +197,8 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
             first, last = _at(rest, (0.01, 0.99))
             alone, alone_by = last - first, int(np.bitwise_or.reduce(own))
     far = item.off_V > LARGE_V
+    steps = np.abs(np.diff(item.drawn_V))
+    moves = steps[steps > LEAST_STEP_V]
     swings = [
         *_swings(item.swing_s, item.off_V, by, False),
         *_swings(item.swing_s[far], item.off_V[far], by[far], True),
@@ -208,6 +214,9 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
         beyond=item.beyond,
         away=int(np.count_nonzero(far)),
         peak_V=item.peak_V,
+        step_V=float(np.minimum(steps, STEP_V).mean()) if steps.size else 0.0,
+        unmoved=1.0 - moves.size / steps.size if steps.size else 1.0,
+        digit_V=float(moves.min()) if moves.size else 0.0,
         swings=tuple(swings),
     )
 

@@ -24,6 +24,7 @@ BEYOND_V = 0.050
 APART_S = 10.0  # readings farther apart than this belong to two swings
 GRACE_S = 8.0  # an output relay closes within
 MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are there from the start
+STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
 RULES = 10  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
@@ -44,6 +45,9 @@ class ChannelFigures:
     Swings, arrays of shape (swings,): ``swing_segment``, ``swing_late``, ``swing_begin_s``, ``swing_end_s``,
     ``swing_V`` the largest distance from the median; those beyond `LARGE_V` a second time, marked ``swing_large``; and ``swing_by``, the channels whose crosstalk it may be (a bit each; 0: its own).
 
+    Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
+    readings that repeat the one before, ``digit_V`` the smallest step.
+
     ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S`, then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
     another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
@@ -63,6 +67,9 @@ class ChannelFigures:
     beyond: Ints
     away: Ints
     peak_V: Floats
+    step_V: Floats
+    unmoved: Floats
+    digit_V: Floats
     swing_segment: Ints
     swing_late: Bools
     swing_begin_s: Floats

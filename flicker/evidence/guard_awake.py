@@ -1,0 +1,102 @@
+"""Did the lead look at a live output? Cells of one power-up in; those that cannot count towards a clearance out.
+
+An hour counts only where something shows that the output was watched: the level or the noise of the time before. A stage
+that sleeps, a lead in the air, a clip on the chassis, an alternating range read near zero and quiet, like a very good
+output. What breaks with the time before, at once and for longer, towards zero or towards less noise, is no clean time
+until it is as before again, or a power-up follows. It is still searched for volts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
+# 702, 667 sound channels), recorded in tests/studies/results/danger.md.
+ZERO_V = 1e-3  # what a sleeping stage, a chassis or a dead input reads at most, by size
+RANGE_V = 5e-3  # an alternating range or a slow input reads at most
+MOVED_V = 5e-4  # a level that changes by less has not left
+DIGITS = 1.9  # nor has one by fewer last digits
+SMOOTH = 1.5  # times the step before: a level that settles moves by less
+QUIETER = 2.0  # times less from reading to reading, and in width
+RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
+MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
+NEAR = 3  # cells by which the time before is measured
+LEAST = 2  # cells: a shorter time is no state
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Figures of a channel's cells of one power-up, in time order, arrays of shape (cells,).
+
+    ``level_V`` medians, ``width_V`` 1 to 99 % ranges, ``step_V`` mean steps from reading to reading, ``unmoved`` shares
+    of readings that repeat the one before; ``digit_V`` the last digit.
+    """
+
+    level_V: Floats
+    width_V: Floats
+    step_V: Floats
+    unmoved: Floats
+    digit_V: float
+
+
+def not_awake(cells: Cells, *, start_shown: bool) -> Bools:
+    """Cells in which nothing shows that the lead saw a live output, though something did before.
+
+    Without a start that shows a live output, what comes after tells as well.
+    """
+    out = _broken(cells, forward=True)
+    if not start_shown:
+        out |= _broken(cells, forward=False)
+    padded = np.concatenate(([False], out, [False]))
+    return out & (padded[:-2] | padded[2:]) if LEAST > 1 else out
+
+
+def _broken(cells: Cells, *, forward: bool) -> Bools:
+    """Cells that break with those before them (``forward``) or after them."""
+    size = cells.level_V.size
+    out = np.zeros(size, dtype=bool)
+    level, width, step, unmoved = (
+        column.tolist() for column in (cells.level_V, cells.width_V, cells.step_V, cells.unmoved)
+    )
+    zero_V = max(ZERO_V, 1.01 * cells.digit_V)
+    least_V = max(MOVED_V, DIGITS * cells.digit_V)
+    known: list[int] = []  # the last cells that were as those before them
+    asleep_V: float | None = None  # where the level fell to, while it has not come back
+    for k in range(size) if forward else range(size - 1, -1, -1):
+        if not known:
+            known.append(k)
+            continue
+        last = known[-1]
+        usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved)]
+        before = abs(level[last] - level[known[-2]]) if len(known) > 1 else width[last]
+        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, usual[0])
+        zero = abs(level[k]) <= zero_V
+        told = usual[2] < RESOLVED
+        quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
+        if forward:
+            broke = moved and zero and abs(level[k]) <= abs(level[last])
+            broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))
+        else:
+            louder = step[k] > QUIETER * usual[1]
+            broke = zero and not louder and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
+        if not broke and asleep_V is not None:  # neither where it was nor as it was
+            broke = abs(level[k] - level[last]) > abs(level[k] - asleep_V)
+        if broke:
+            out[k] = True
+            asleep_V = level[k] if moved else asleep_V
+        elif width[k] <= MIXED * usual[0] + 2.0 * cells.digit_V or len(known) < NEAR:
+            known = [*known[-NEAR + 1 :], k]
+            asleep_V = None
+    return out
+
+
+def _middle(values: list[float]) -> float:
+    values = sorted(values)
+    half = len(values) // 2
+    return values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])
