@@ -150,7 +150,8 @@ class Figures(Result):
         float, Doc("Clean hours that the rate of concern asks for if every long blank hides a swing.", ge=0)
     ] = 3.0
     worst_case_h: Annotated[
-        float, Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0)
+        float,
+        Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0),
     ] = 3.0
     seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
     unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
@@ -205,7 +206,9 @@ class Guard(Result):
     ] = ()
     figures: Annotated[Figures, Doc("")] = field(default_factory=Figures)
     limits: Annotated[GuardLimits, Doc("")] = field(default_factory=GuardLimits)
-    asleep: Annotated[tuple[Asleep, ...], Doc("Times that do not count, as the lead may have seen no live output.")] = ()
+    asleep: Annotated[
+        tuple[Asleep, ...], Doc("Times that do not count, as the lead may have seen no live output.")
+    ] = ()
 
     @property
     def silent(self) -> bool:
@@ -305,7 +308,8 @@ def _cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> B
     """Cells of a segment: after a power-up the first begins behind the surge."""
     in_segment = own.segment == number
     first = own.begin_s < float(session.figures.begin_s[number]) + CELL_S
-    return (in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first)
+    chosen: Bools = (in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first)
+    return chosen
 
 
 def _no_clean_time(
@@ -316,7 +320,6 @@ def _no_clean_time(
     out = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     digit_V = min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
     chain: list[tuple[int, Ints]] = []
-    shown = False
 
     def close() -> None:
         if not chain:
@@ -327,7 +330,7 @@ def _no_clean_time(
 
         width_V = column("high_V") - column("low_V")
         cells = Cells(column("median_V"), width_V, column("step_V"), column("unmoved"), digit_V)
-        found = not_awake(cells, start_shown=shown)
+        found = not_awake(cells)
         for place, index in chain:
             asleep[place][index] = found[: index.size]
             found = found[index.size :]
@@ -338,7 +341,6 @@ def _no_clean_time(
             up = _switched_on(session, number, place)
             if up or own.anew[number] or (number == 0 and session.new_stage):
                 close()
-                shown = not up or place + number > 0 or bool(np.nan_to_num(own.head[number, 1:]).max() >= ALIVE_V)
             chain.append((place, np.flatnonzero(_cells_of(session, own, number, up))))
         if session.doubted:
             asleep[place] |= _mostly_in(own, session.doubted[number_of])
@@ -357,9 +359,7 @@ def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:
     return mostly
 
 
-def _told(
-    sessions: Sequence[Session], mine: Sequence[ChannelFigures], asleep: Sequence[Bools]
-) -> tuple[Asleep, ...]:
+def _told(sessions: Sequence[Session], mine: Sequence[ChannelFigures], asleep: Sequence[Bools]) -> tuple[Asleep, ...]:
     """Stretches of cells that do not count, in time order."""
     rows: list[Asleep] = []
     for session, own, found in zip(sessions, mine, asleep, strict=True):

@@ -2,8 +2,8 @@
 
 An hour counts only where something shows that the output was watched: the level or the noise of the time before. A stage
 that sleeps, a lead in the air, a clip on the chassis, an alternating range read near zero and quiet, like a very good
-output. What breaks with the time before, at once and for longer, towards zero or towards less noise, is no clean time
-until it is as before again, or a power-up follows. It is still searched for volts.
+output. What breaks with the time before (or after), at once and for longer, towards zero or towards less noise, is no
+clean time until it is as before again, or a power-up follows. It is still searched for volts.
 """
 
 from __future__ import annotations
@@ -27,7 +27,6 @@ QUIETER = 2.0  # times less from reading to reading, and in width
 RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
 NEAR = 3  # cells by which the time before is measured
-LEAST = 2  # cells: a shorter time is no state
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +44,11 @@ class Cells:
     digit_V: float
 
 
-def not_awake(cells: Cells, *, start_shown: bool) -> Bools:
-    """Cells in which nothing shows that the lead saw a live output, though something did before.
-
-    Without a start that shows a live output, what comes after tells as well.
-    """
-    out = _broken(cells, forward=True)
-    if not start_shown:
-        out |= _broken(cells, forward=False)
+def not_awake(cells: Cells) -> Bools:
+    """Cells in which nothing shows that the lead saw a live output, though something did before or after."""
+    out = _broken(cells, forward=True) | _broken(cells, forward=False)
     padded = np.concatenate(([False], out, [False]))
-    return out & (padded[:-2] | padded[2:]) if LEAST > 1 else out
+    return out & (padded[:-2] | padded[2:])  # a single cell is no state
 
 
 def _broken(cells: Cells, *, forward: bool) -> Bools:
