@@ -58,7 +58,7 @@ def test_a_stage_that_sleeps_earns_no_hours(level_V):
 
 
 def test_with_hours_enough_awake_it_is_cleared_and_the_rest_is_told():
-    found = judged(asleep(output(8.0), 2.0, 4.0, 9e-4))
+    found = judged(asleep(output(8.0), 2.0, 4.0, 2e-3))
     (channel,) = found.channels
     assert channel.fitness == "within limits for the time observed"
     assert channel.tail.startswith("clean for 6") and "2 hours more do not count" in channel.tail

@@ -69,10 +69,11 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         last = known[-1]
         usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved)]
         before = abs(level[last] - level[known[-2]]) if len(known) > 1 else width[last]
-        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, usual[0])
         zero = abs(level[k]) <= zero_V
         told = usual[2] < RESOLVED
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
+        left_V = usual[0] / 2 if quiet else usual[0]
+        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
         if forward:
             broke = moved and zero and abs(level[k]) <= abs(level[last])
             broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))
