@@ -78,6 +78,9 @@ def test_a_log_says_since_when():
     assert found.channel("right").since is None and since_text(None) == ""
     changed = found.chart.cumulative("left").to_dict()
     assert "More often since about" in changed["description"]
+    strip = found.chart.strip("left").to_dict()
+    assert "another rate since" in str(strip) and "more often since" in str(strip)
+    assert "another rate" not in str(found.chart.strip("right").to_dict()["description"])
 
 
 def test_visits_say_since_which():

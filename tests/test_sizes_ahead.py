@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from flicker import assess, simulate_log
+from flicker.evidence.outlook.swings_ahead import growing_swings
+from flicker.present.charts import NothingToDraw
 from flicker.stats.power_ups import sizes_ahead
 
 
@@ -38,3 +40,16 @@ def test_a_unit_whose_swings_grow_is_told_and_others_are_not():
             assert "0.75" in ahead.reads or "750 mV" in ahead.reads
     assert told
     assert all(item.swings_ahead is None for item in assess(list(simulate_log("noisy", seed=1).logs)).channels)
+
+
+def test_the_chart_shows_the_line_the_threshold_and_the_interval():
+    result = assess(list(simulate_log("degrading-size", seed=2).logs))
+    item = next(item for item in result.channels if item.swings_ahead is not None)
+    told = result.chart.ahead(item.channel).to_dict()
+    assert item.swings_ahead.reads in told["description"] and "relay would open: 750 mV" in str(told)
+    curve = growing_swings(result.records[0], item.findings, result.limits).ahead.curve
+    # a line in log sizes: equal steps of time are equal factors; it ends where as much time has passed again
+    assert np.ptp(np.diff(np.log(curve[:, 1]))) < 1e-9 and curve[-1, 0] == pytest.approx(2 * item.swings_ahead.watched_h, rel=0.2)
+    assert (curve[:, 2] < curve[:, 1]).all() and (curve[:, 1] < curve[:, 3]).all()
+    with pytest.raises(NothingToDraw, match="not shown to grow"):
+        assess(list(simulate_log("noisy", seed=1).logs)).chart.ahead()

@@ -153,6 +153,10 @@ class AssessmentCharts(_Charts):
         """Draw the mean number of episodes of a power-up against time since switch-on, and the count over power-ups."""
         return self._draw("mean_cumulative", channel)
 
+    def ahead(self, channel: str | None = None) -> Any:
+        """Draw growing swings, the line through them, and when it meets the relay's threshold."""
+        return self._draw("swings_ahead", channel)
+
     def sizes(self, channel: str | None = None) -> Any:
         """Draw the size of each episode against observed time."""
         return self._draw("sizes", channel)

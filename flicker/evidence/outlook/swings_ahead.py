@@ -8,14 +8,18 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.record import ChannelRecord
-from flicker.stats.power_ups import sizes_ahead
+from flicker.stats.power_ups import SizesAhead, sizes_ahead
+
+Floats = NDArray[np.float64]
 
 SOON_SHARE = 0.02  # of the hours watched: an earliest moment under that is none; a choice
 APART_S = 90.0  # swings closer than this are one burst when sizes are asked, as in `stats.power_ups.sizes`
@@ -36,8 +40,19 @@ class SwingsAhead(Result):
     reads: Annotated[str, Doc("In words.")]
 
 
-def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Limits) -> SwingsAhead | None:
-    """Forecast of a channel whose swings are shown to grow; None for others, or where one has reached the threshold."""
+@dataclass(frozen=True, slots=True)
+class GrowingSwings:
+    """Largest swing of each burst that the forecast rests on, its time in observed hours, and the hours watched."""
+
+    size_V: Floats
+    at_h: Floats
+    watched_h: float
+    rests_on: str
+    ahead: SizesAhead | None
+
+
+def growing_swings(record: ChannelRecord, findings: Sequence[Finding], limits: Limits) -> GrowingSwings | None:
+    """Swings of a channel that are shown to grow, with the line through them; None for others, or where one has reached the threshold."""
     yes = {item.question for item in findings if item.answer == YES}
     if "larger with age" in yes:
         rests_on, places = "larger with age", list(range(len(record.traces)))
@@ -62,12 +77,17 @@ def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Lim
     order = np.argsort(when, kind="stable")
     size, when = size[order], np.minimum(when[order], clock)
     begins = np.flatnonzero(np.concatenate(([True], np.diff(when) > max(record.dead_time_s, APART_S))))
-    found = sizes_ahead(
-        np.maximum.reduceat(size, begins), when[begins] / 3600.0, clock / 3600.0, limits.protection_V,
-        confidence=limits.confidence,
-    )  # fmt: skip
-    if found is None:
+    largest, at_h = np.maximum.reduceat(size, begins), when[begins] / HOUR
+    found = sizes_ahead(largest, at_h, clock / HOUR, limits.protection_V, confidence=limits.confidence)
+    return GrowingSwings(size_V=largest, at_h=at_h, watched_h=clock / HOUR, rests_on=rests_on, ahead=found)
+
+
+def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Limits) -> SwingsAhead | None:
+    """Forecast of a channel whose swings are shown to grow; None for others, or where one has reached the threshold."""
+    swings = growing_swings(record, findings, limits)
+    if swings is None or swings.ahead is None:
         return None
+    found = swings.ahead
     volts, seen = volts_text(limits.protection_V), hours_text(found.horizon)
     if not math.isfinite(found.earliest):
         text = f"No swing of {volts} within the next {seen} at this pace; a log of {seen} cannot tell farther ahead."
@@ -85,5 +105,5 @@ def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Lim
         earliest_h=found.earliest if math.isfinite(found.earliest) else None,
         middle_h=found.middle if math.isfinite(found.middle) else None,
         watched_h=found.horizon, size_V=found.size_now, threshold_V=limits.protection_V, bursts=found.count,
-        rests_on=rests_on, method=found.method, reads=text,
+        rests_on=swings.rests_on, method=found.method, reads=text,
     )  # fmt: skip

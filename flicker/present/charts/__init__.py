@@ -6,6 +6,7 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 
 from __future__ import annotations
 
+from flicker.present.charts._ahead import swings_ahead
 from flicker.present.charts._answers import answer_to
 from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._episodes import episodes
@@ -48,6 +49,7 @@ __all__ = [
     "sizes",
     "soak",
     "stimuli",
+    "swings_ahead",
     "thresholds",
     "unit_or_meter",
     "use_in_notebooks",

@@ -13,6 +13,7 @@ import numpy as np
 from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.located.rate_changed import Way
 from flicker.evidence.record import ChannelRecord
 from flicker.logs.model import Log
 from flicker.present import palette
@@ -26,6 +27,7 @@ SHADES = {
     "start": palette.WARM_UP,
     "not observed": palette.UNSEEN,
     "relay open": palette.RELAY,
+    "another rate since": palette.BAND,
 }
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
@@ -95,9 +97,11 @@ def overview(
     for row in rows:
         row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
     shades = _shade_rows(assessment, item, record, strip, logs)
+    changed = _since_rows(item, strip)
+    shades.extend(changed[:1])
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": _first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
-    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay)
+    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, changed[1:])
     whole = alt.layer(*parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None))
     close = alt.layer(*parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush))
     chart = alt.vconcat(
@@ -187,6 +191,8 @@ def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool)
         said.append("Straw: start and warm-up.")
     if "not observed" in kinds:
         said.append("Grey: not observed.")
+    if "another rate since" in kinds:
+        said.append("Dotted line in the green: since there swings come at another rate, which began somewhere in the green.")
     if "relay open" in kinds:
         said.append("Rose: the relay would be open (assumed, not measured on this unit).")
     return " ".join(said)
@@ -230,6 +236,22 @@ def _shade_rows(
     for place, begin, end in _relay_spans(assessment, item, logs):
         add(place, begin, end, "relay open", "assumed relay, not measured on this unit")
     return rows
+
+
+def _since_rows(item: ChannelAssessment, strip: Strip) -> list[dict[str, Any]]:
+    """The stretch in which the rate became another, and the moment itself; nothing where no change is shown."""
+    since = item.since
+    if since is None or since.answer == Way.NOT_SHOWN or since.run not in strip.numbers:
+        return []
+    moments = [(since.low_run, since.low_s), (since.run, since.at_s), (since.high_run, since.high_s)]
+    low, at, high = (
+        float(strip.x(strip.numbers.index(run), second))
+        for run, second in moments
+        if run in strip.numbers and second is not None
+    )
+    wide = 0.002 * (strip.domain[1] - strip.domain[0])  # a moment that was given has no width of its own
+    stretch = {"x": min(low, at - wide), "x2": max(high, at + wide), "kind": "another rate since", "why": since.reads}
+    return [stretch, {"x": at, "day": f"{since.answer} since"}]
 
 
 def _relay_spans(
@@ -278,6 +300,7 @@ def _layers(
     factor: float,
     volts: Any,
     relay: list[dict[str, Any]],
+    since: list[dict[str, Any]],
 ) -> Any:
     """Return a function that makes the layers for a given time scale, filtered by a brush or not."""
     colour = palette.SERIES[0]
@@ -286,7 +309,7 @@ def _layers(
     title = f"offset ({unit})"
     data, line_data, mark_data, shade_data = values(rows), values(lines), values(marks), values(shades)
     labels = _label_rows(shades, strip)
-    days = frame.midnights(record, strip)
+    days = [*frame.midnights(record, strip), *since]
 
     def make(scale: Any, brush: Any) -> list[Any]:
         x = alt.X("x:Q", scale=scale, title=strip.axis_title, axis=strip.axis())

@@ -138,6 +138,8 @@ def evidence(
         if item.rate.episodes >= 3:
             parts.append(pictures.figure(charts.cumulative, result, item.channel))
             parts.append(pictures.figure(charts.sizes, result, item.channel))
+        if item.swings_ahead is not None:
+            parts.append(pictures.figure(charts.swings_ahead, result, item.channel))
         if item.rate.episodes >= 8:
             parts.append(pictures.figure(charts.gaps, result, item.channel))
         if len(result.runs) > 1:

@@ -22,7 +22,7 @@ BLOCKS, PER_BLOCK = (
 # Swings that grow faster than a constant factor come sooner: as for a level that moves (`evidence.outlook.forecast`),
 # measured in tests/studies/results/sizes_ahead.md.
 EARLY = 0.8
-POINTS = 801
+POINTS, CURVE = 801, 61
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,8 @@ class SizesAhead(Result):
     count: int
     confidence: float
     method: str
+    curve: Floats
+    """The line and its band, shape (points, 4): time from the first swing on, size, lower and upper."""
 
     @property
     def reads(self) -> str:
@@ -115,9 +117,13 @@ def sizes_ahead(
         _first(ahead, 1.0 - np.exp(-np.cumsum(special.ndtr((curve - asked) / max(single, 1e-9))) * per_step) >= chance)
         for curve, chance in ((line + error, tail), (line, 0.5))
     ]
+    drawn = np.linspace(float(t[0]), end + span, CURVE)
+    apart_drawn = drawn - middle_t.mean()
+    wide = reach * spread * np.sqrt(1.0 / blocks + apart_drawn**2 / (apart @ apart))
+    fit = level + slope * apart_drawn
     return SizesAhead(
         earliest=EARLY * first[0], middle=first[1], horizon=span, size_now=float(np.exp(line[0])), threshold=threshold, count=int(x.size), confidence=confidence,
-        method="line through block means of log sizes, first passage",
+        method="line through block means of log sizes, first passage", curve=np.column_stack((drawn, np.exp([fit, fit - wide, fit + wide]).T)),
     )  # fmt: skip
 
 
