@@ -233,14 +233,11 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("rates.on_off_significance", dict(on_count=0, on_time=2.1, off_count=5, off_time=7.7, alternative="less")),
     ("rates.on_off_significance", dict(on_count=3, on_time=2.1, off_count=0, off_time=7.7, alternative="greater")),
     *(
-        (
-            "rates.overdispersed_rate",
-            dict(counts=k, exposures=EXPOSURES[: len(k)], method=method, confidence=confidence),
-        )
+        ("rates.overdispersed_rate", dict(counts=k, exposures=EXPOSURES[: len(k)], confidence=confidence))
         for k in (COUNTS, [0, 0, 0], [4], [2, 3, 3, 2])
-        for method, confidence in (("quasi", 0.95), ("negative-binomial", 0.9))
+        for confidence in (0.95, 0.9)
     ),
-    ("rates.overdispersed_rate", dict(counts=[4], exposures=[2.3], assumed_dispersion=1.7)),
+    ("rates.overdispersed_rate", dict(counts=[4, 9, 2], exposures=[2.3, 3.1, 1.9], scatter=0.8)),
     ("rates.rate_difference", RATIO),
     ("rates.rate_difference", RATIO | dict(count=0, confidence=0.8)),
     ("rates.rate_difference", RATIO | dict(count=0, base_count=0)),
@@ -414,7 +411,7 @@ CALLS += [
     ("noise.noise_sigma", dict(y=[0.15] * 50)),
     ("rates.dispersion_test", dict(counts=[i * 7 % 5 for i in range(620)], exposures=[1.0 + i % 3 for i in range(620)])),
     ("rates.dispersion_test", dict(counts=[1, 0, 2, 1], method="exact", alternative="less")),
-    ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9], method="negative-binomial")),
+    ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9], scatter=1.1)),
     ("rates.overdispersed_rate", dict(counts=[0, 41, 3, 77], exposures=[1.0, 2.1, 1.4, 0.9])),
     ("rates.rate_ratio", dict(count=310, exposure=77.0, base_count=260, base_exposure=51.0, method="mid-p")),
     ("rates.rate_ratio", dict(count=31, exposure=77.0, base_count=0, base_exposure=51.0, alternative="greater")),
@@ -554,7 +551,7 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
     ("rates.dispersion_test", dict(counts=[3], exposures=[1.0])),
     ("rates.dispersion_test", dict(exposures=[1.0, 2.0])),
     ("rates.dispersion_test", dict(exposures=[1.0, 2.0, 1.0, 1.0], method="exact")),
-    ("rates.overdispersed_rate", dict(assumed_dispersion=0.5)),
+    ("rates.overdispersed_rate", dict(scatter=5.0)),
     ("rates.overdispersed_rate", dict(exposures=[1.0, 2.0])),
     ("rates.rate_interval", dict(count=0, ended_by="event")),
     ("rates.rate_interval", dict(method="mid-p", ended_by="event")),

@@ -17,7 +17,8 @@ from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.turned_hits import shift_law
-from flicker.stats.rates import count_tails, rate_ratio, share_interval
+from flicker.stats.laws import count_tails
+from flicker.stats.rates import rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
 __all__ = [

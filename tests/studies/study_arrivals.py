@@ -15,7 +15,6 @@ import numpy as np
 from scipy import special
 
 from flicker.stats import arrivals
-from flicker.stats.arrivals import ageing as run_ageing
 from flicker.stats.arrivals import trend_tests, worsening
 
 SPAN = 4 * 3600.0
@@ -173,36 +172,6 @@ def best_power(n: int) -> list[str]:
     return rows
 
 
-def heated_runs(
-    rng: Rng, runs: int, mean: float, *, age: float, spread: float, lengths: str
-) -> tuple[list[np.ndarray], np.ndarray]:
-    """Runs whose rate grows with time since power-up; ``age`` multiplies it per run, ``spread`` is its variance."""
-    ends = {"equal": np.ones(runs), "unequal": rng.uniform(0.3, 1.0, runs)}.get(lengths, np.linspace(0.3, 1.0, runs))
-    level = rng.gamma(1 / spread, spread, runs) if spread else np.ones(runs)
-    counts = rng.poisson(mean * ends**2 * level * age ** np.arange(runs))
-    return [np.sort(e * rng.random(c) ** 0.5) for e, c in zip(ends, counts, strict=True)], ends
-
-
-def ageing(n: int) -> list[str]:
-    head = "| runs | episodes per run | runs differ by | lengths | no ageing | times 1.4 per run |"
-    rows = [head, "|---|---|---|---|---|---|"]
-    for runs in (2, 3, 4, 5, 6, 8, 12):
-        for mean in (3, 10):
-            for spread in (0.0, 0.5) if runs >= 5 else (0.0,):
-                for lengths in ("equal", "unequal", "growing"):
-                    cells = []
-                    for age in (1.0, 1.4):
-                        rng, hits = np.random.default_rng(31), 0
-                        for _ in range(n):
-                            t, ends = heated_runs(rng, runs, mean, age=age, spread=spread, lengths=lengths)
-                            if sum(x.size for x in t):
-                                hits += arrivals.age_trend(t, ends, alternative="increasing").p_value <= 0.05
-                        cells.append(f"{100 * hits / n:.1f} ({limits(hits, n)[0]:.1f}-{limits(hits, n)[1]:.1f})")
-                    kind = "Poisson" if spread == 0 else f"gamma, variance {spread}"
-                    rows.append(f"| {runs} | {mean} | {kind} | {lengths} | {' | '.join(cells)} |")
-    return rows
-
-
 def coverage(n: int) -> list[str]:
     rows = ["| interval | events | truth | covered, % |", "|---|---|---|---|"]
     for count in (5, 10, 20, 100):
@@ -223,18 +192,16 @@ def coverage(n: int) -> list[str]:
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
-    for module in (trend_tests, worsening, run_ageing):
+    for module in (trend_tests, worsening):
         module.PERMUTATIONS = 399
-    run_ageing.SIMULATIONS = 999
     parts = (
         ("Size under Poisson arrivals, nominal 5 %, by number of events", size_under_poisson, n),
         ("False trends when nothing changes but episodes come in bursts (4 h, nominal 5 %)", size_under_bursts, n),
         ("Power, one-sided", power, n),
         ("Beside the best possible", best_power, n),
-        ("Runs compared (age_trend, one-sided, nominal 5 %), the rate growing with heat in each", ageing, n // 2),
         ("Coverage of 95 % intervals", coverage, n),
     )
-    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell (half for runs); in brackets 95 % limits.\n"]
+    lines = [f"# Arrivals: calibration\n\n{n} simulations a cell; in brackets 95 % limits.\n"]
     for title, part, count in parts:
         begun = time.perf_counter()
         lines += [f"## {title}\n", *part(count), ""]

@@ -17,7 +17,7 @@ from flicker.evidence.findings import holm
 from flicker.evidence.power_up_counts import OCCUPIED_LEADS, rate_counts
 from flicker.logs.spans import total
 from flicker.stats.power_ups import power_ups_to_see
-from flicker.stats.power_ups.scatter import SCATTER
+from flicker.stats.laws.scatter import SCATTER
 from flicker.stats.soak import clean_exposure, power_ups_to_catch
 
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"

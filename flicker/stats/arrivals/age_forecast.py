@@ -12,7 +12,7 @@ from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
+from flicker.stats.laws import event_runs as er
 
 POWER_UPS_DIFFER = 0.5  # scale on which ages differ by themselves: as in `flicker.stats.power_ups`
 
@@ -42,7 +42,7 @@ class AgeForecast(Result):
 
 
 def age_forecast(
-    times: ar.Times,
+    times: er.Times,
     ends: ArrayLike,
     ages: ArrayLike,
     *,
@@ -86,7 +86,7 @@ def age_forecast(
     at = float(check.finite_array("at", [at])[0])
     planned = check.finite_array("planned_ends", planned_ends)
     seed = check.whole("seed", seed, what="a seed")
-    runs = ar.pooled(ar.split(times), ends, least=1, name_of_end="ends")
+    runs = er.pooled(er.split(times), ends, least=1, name_of_end="ends")
     age = check.finite_array("ages", ages, least=2)
     if age.size != runs.ends.size:
         raise ValueError(f"ages must hold one number per run ({runs.ends.size}), got {age.size}")
@@ -96,7 +96,7 @@ def age_forecast(
         raise ValueError(
             f"planned_ends must lie above 0 and up to the longest run seen ({runs.ends.max():g}), got {planned.tolist()}"
         )
-    held = expected_counts(ar.split(times), runs.ends)
+    held = expected_counts(er.split(times), runs.ends)
     units, place = np.unique(age, return_inverse=True)
     counts = np.bincount(place, held.counts).astype(np.int64)
     if counts.sum() == 0:
@@ -121,7 +121,7 @@ def age_forecast(
     )
 
 
-def _expected(runs: ar.Runs, planned: ar.Floats) -> float:
+def _expected(runs: er.Runs, planned: er.Floats) -> float:
     """Episodes to expect of planned runs were all ages alike: those seen between ends of runs, by the time at risk there."""
     edges = np.unique(runs.ends)
     begin = np.concatenate(([0.0], edges[:-1]))

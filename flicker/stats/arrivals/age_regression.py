@@ -17,8 +17,8 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.age_windows import dealt_p, shuffled_p
+from flicker.stats.laws import event_runs as er
 from flicker.stats.rates.dispersion import dispersion_levels, window_counts
 
 LEAST_RUNS = 5  # from here on the runs themselves tell whether they differ by more than Poisson
@@ -71,7 +71,7 @@ class AgeRegression(Result):
 class _Partial:
     """Partial likelihood of the growth: levels of time since power-up, counts (levels, runs), who was at risk."""
 
-    def __init__(self, runs: ar.Runs, age: ar.Floats) -> None:
+    def __init__(self, runs: er.Runs, age: er.Floats) -> None:
         edges = np.unique(runs.ends)
         level = np.searchsorted(edges, runs.times, side="left")
         self.all_counts = np.zeros((edges.size, age.size))
@@ -85,7 +85,7 @@ class _Partial:
         self.total = self.counts.sum(axis=1)
         self.score_at = float(self.counts.sum(axis=0) @ age) if keep.any() else 0.0
 
-    def _log_weights(self, b: float) -> ar.Floats:
+    def _log_weights(self, b: float) -> er.Floats:
         with np.errstate(divide="ignore"):
             return np.where(self.risk > 0, b * self.age[None, :], -np.inf)
 
@@ -111,7 +111,7 @@ class _Partial:
             return -math.inf
         return _cross(lambda b: self.moments(b)[0], -reach, reach)
 
-    def roots(self, b: ar.Floats, best: float) -> ar.Floats:
+    def roots(self, b: er.Floats, best: float) -> er.Floats:
         """Signed root of the likelihood ratio at each b, sharpened to the third order; falls as b grows."""
         logs = np.where(self.risk > 0, b[:, None, None] * self.age, -np.inf)
         value = b * self.score_at - np.asarray(special.logsumexp(logs, axis=2)) @ self.total
@@ -134,7 +134,7 @@ class _Partial:
         ties = np.nansum(seen == extreme[:, None], axis=1)
         return -float(self.total @ np.log(ties))
 
-    def shares(self, b: float) -> ar.Floats:
+    def shares(self, b: float) -> er.Floats:
         """Share of each level's episodes that each run should have, at growth b; all levels."""
         logs = np.where(self.all_risk > 0, b * self.age[None, :], -np.inf)
         return np.asarray(special.softmax(logs, axis=1))
@@ -157,13 +157,13 @@ class Fit:
 
     partial: _Partial
     best: float
-    grid: ar.Floats
-    root: ar.Floats
+    grid: er.Floats
+    root: er.Floats
     levels: tuple[tuple[float, float], ...]  # (dispersion, degrees of freedom), infinite for Poisson
     dispersion: float  # the largest that was estimated
     cautions: tuple[str, ...]
 
-    def quantiles(self, chances: ar.Floats) -> ar.Floats:
+    def quantiles(self, chances: er.Floats) -> er.Floats:
         """Growths below which the confidence distribution holds each chance: the widest of the levels."""
         ends = []
         for dispersion, dof in self.levels:
@@ -191,7 +191,7 @@ class Fit:
         return min(1.0, 2.0 * max(tails))
 
 
-def _ladder(partial: _Partial, best: float, reach: float) -> tuple[ar.Floats, ar.Floats]:
+def _ladder(partial: _Partial, best: float, reach: float) -> tuple[er.Floats, er.Floats]:
     """Growths, close together near the best, and the signed root at each, made to fall."""
     centre = 0.0 if math.isinf(best) else best
     bend = partial.moments(centre)[1]
@@ -202,7 +202,7 @@ def _ladder(partial: _Partial, best: float, reach: float) -> tuple[ar.Floats, ar
     return grid, np.minimum.accumulate(partial.roots(grid, best))
 
 
-def _orders(age: ar.Floats) -> float:
+def _orders(age: er.Floats) -> float:
     """In how many different orders the ages can stand."""
     _, alike = np.unique(age, return_counts=True)
     return math.exp(min(float(special.gammaln(age.size + 1.0) - np.sum(special.gammaln(alike + 1.0))), 700.0)) + 1e-6
@@ -219,9 +219,9 @@ def _as_wide_as(p_value: float, partial: _Partial, best: float, widest: float) -
     return min(max(root * root / max(z * z, 1e-12), 1e-6), 2.0 * widest)
 
 
-def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, ar.Runs]:
+def fit_growth(times: er.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, er.Runs]:
     """Fit the growth with age by the likelihood given the number at risk."""
-    runs = ar.pooled(ar.split(times), ends, least=1, name_of_end="ends")
+    runs = er.pooled(er.split(times), ends, least=1, name_of_end="ends")
     age = check.finite_array("ages", ages, least=2)
     if age.size != runs.ends.size:
         raise ValueError(f"ages must hold one number per run ({runs.ends.size}), got {age.size}")
@@ -237,7 +237,7 @@ def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, 
         )
     best = partial.best(reach)
     levels: list[tuple[float, float]] = [(1.0, math.inf)]
-    items = ar.split(times)
+    items = er.split(times)
     sides = []
     for value in np.unique(age):
         mine = np.flatnonzero(age == value)
@@ -275,7 +275,7 @@ def fit_growth(times: ar.Times, ends: ArrayLike, ages: ArrayLike) -> tuple[Fit, 
     ), runs
 
 
-def age_regression(times: ar.Times, ends: ArrayLike, ages: ArrayLike, *, confidence: float = 0.95) -> AgeRegression:
+def age_regression(times: er.Times, ends: ArrayLike, ages: ArrayLike, *, confidence: float = 0.95) -> AgeRegression:
     """Fit how the rate grows with age.
 
     Parameters

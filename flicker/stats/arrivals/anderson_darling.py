@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from flicker.stats.arrivals.arrival_runs import Floats
+from flicker.stats.laws.event_runs import Floats
 
 
 def anderson_darling(u: Floats) -> Floats:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.clusters import cluster_gap, intervals_theta
+from flicker.stats.laws import event_runs as er
 
 SHOWN = 0.75  # bursts per event; from here down clustering is taken to show
 
@@ -17,14 +17,14 @@ SHOWN = 0.75  # bursts per event; from here down clustering is taken to show
 class Bursts:
     """Bursts by the intervals estimator: first event, length and run of each; the burst of each event."""
 
-    first: ar.Ints
-    length: ar.Floats
-    run: ar.Ints
-    sizes: ar.Ints
-    of_event: ar.Ints
+    first: er.Ints
+    length: er.Floats
+    run: er.Ints
+    sizes: er.Ints
+    of_event: er.Ints
 
 
-def burst_levels(runs: ar.Runs, clock: ar.Runs | None = None) -> list[Bursts]:
+def burst_levels(runs: er.Runs, clock: er.Runs | None = None) -> list[Bursts]:
     """Bursts by the intervals estimator; where they show, also stretches of about three bursts.
 
     Bursts that overlap reach farther than the estimator sees; the longer stretches keep what they have in common.
@@ -41,7 +41,7 @@ def burst_levels(runs: ar.Runs, clock: ar.Runs | None = None) -> list[Bursts]:
     return levels
 
 
-def _parted(runs: ar.Runs, gaps: ar.Floats, later: NDArray[np.bool_], limit: float) -> Bursts:
+def _parted(runs: er.Runs, gaps: er.Floats, later: NDArray[np.bool_], limit: float) -> Bursts:
     begins = ~later | (gaps > limit)
     first = np.flatnonzero(begins)
     sizes = np.diff(np.append(first, runs.times.size))
@@ -49,7 +49,7 @@ def _parted(runs: ar.Runs, gaps: ar.Floats, later: NDArray[np.bool_], limit: flo
     return Bursts(first, length, runs.run[first], sizes, np.cumsum(begins) - 1)
 
 
-def burst_variation(runs: ar.Runs, bursts: Bursts) -> float:
+def burst_variation(runs: er.Runs, bursts: Bursts) -> float:
     """What bursts put on the spread of a count, as the variation of gaps does: 1 for Poisson arrivals.
 
     Events of a burst less those expected in its cycle (the gap before it and its length), squared, per event.
@@ -60,7 +60,7 @@ def burst_variation(runs: ar.Runs, bursts: Bursts) -> float:
     return float(np.sqrt(np.sum(over**2) / runs.times.size))
 
 
-def burst_orders(runs: ar.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> ar.Floats:
+def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> er.Floats:
     """Event times, shape (rows, n), when bursts change places within their run, and so do the gaps between them.
 
     A burst keeps its inner gaps. For a run that stopped at a set time the rest after its last event is one of the gaps.
@@ -84,13 +84,13 @@ def burst_orders(runs: ar.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
     start = _before(apart, of_run)[:, place] + apart[:, place] + _before(length, bursts.run)
     own = np.empty_like(start)
     np.put_along_axis(own, moved, start, axis=1)
-    out: ar.Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
+    out: er.Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
     return out
 
 
-def _before(values: ar.Floats, group: ar.Ints) -> ar.Floats:
+def _before(values: er.Floats, group: er.Ints) -> er.Floats:
     """Sums of what stands before each place in its group, along rows."""
     sums = np.cumsum(values, axis=1) - values
     first = np.searchsorted(group, group)
-    out: ar.Floats = sums - sums[:, first]
+    out: er.Floats = sums - sums[:, first]
     return out

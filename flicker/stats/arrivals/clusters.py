@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Result, Tested
-from flicker.stats.arrivals import arrival_runs as ar
+from flicker.stats.laws import event_runs as er
 
 SIMULATIONS = 9999  # p-values in steps of 1/10,000
 LIMIT_SIZE = 300  # from here on the null law of the statistic used below no longer moves with n
@@ -61,11 +61,11 @@ class ExtremalIndex(Result):
 class Clusters(Result):
     """Events joined into clusters; one row per cluster. ``gap`` is the longest gap that was joined over."""
 
-    starts: ar.Floats
-    ends: ar.Floats
-    sizes: ar.Ints
-    run: ar.Ints
-    member_of: ar.Ints
+    starts: er.Floats
+    ends: er.Floats
+    sizes: er.Ints
+    run: er.Ints
+    member_of: er.Ints
     gap: float
     theta: float
     method: str
@@ -127,7 +127,7 @@ def exponential_gaps_test(
     null = _exponential_null(min(n, LIMIT_SIZE), check.whole("seed", seed, what="a seed"))
     seen = statistic if n <= LIMIT_SIZE else _as_of_limit_size(statistic, n)
     return GapTest(
-        statistic=statistic, p_value=ar.simulated_p(seen, null, "increasing"), mean_gap=mean, gap_variation=float(x.std(ddof=1) / mean), count=int(n), dead_time=dead_time, seed=seed,
+        statistic=statistic, p_value=er.simulated_p(seen, null, "increasing"), mean_gap=mean, gap_variation=float(x.std(ddof=1) / mean), count=int(n), dead_time=dead_time, seed=seed,
         method="Lilliefors test of exponential gaps, simulated null law", confidence=confidence,
     )  # fmt: skip
 
@@ -138,22 +138,22 @@ def _as_of_limit_size(distance: float, n: int) -> float:
     return float((distance - 0.2 / n) * scale / scale_limit + 0.2 / LIMIT_SIZE)
 
 
-def _exponential_distance(sorted_scaled: ar.Floats) -> ar.Floats:
+def _exponential_distance(sorted_scaled: er.Floats) -> er.Floats:
     n = sorted_scaled.shape[1]
     law = -np.expm1(-sorted_scaled)
     above, below = np.arange(1, n + 1) / n - law, law - np.arange(n) / n
-    out: ar.Floats = np.maximum(above.max(axis=1), below.max(axis=1))
+    out: er.Floats = np.maximum(above.max(axis=1), below.max(axis=1))
     return out
 
 
 @lru_cache(maxsize=64)
-def _exponential_null(n: int, seed: int) -> ar.Floats:
+def _exponential_null(n: int, seed: int) -> er.Floats:
     draws = np.random.default_rng(seed).standard_exponential((SIMULATIONS, n))
     draws.sort(axis=1)
     return np.sort(_exponential_distance(draws / draws.mean(axis=1, keepdims=True)))
 
 
-def intervals_theta(gaps: ar.Floats, *, grid: bool) -> float:
+def intervals_theta(gaps: er.Floats, *, grid: bool) -> float:
     """Intervals estimator; on a grid the gaps are whole numbers of samples and lose one or two of them."""
     n, longest = gaps.size, float(gaps.max())
     if longest <= 0:
@@ -214,7 +214,7 @@ def extremal_index(
     return ExtremalIndex(theta, int(times.size), clusters, limit * unit, "intervals estimator (Ferro and Segers 2003)")
 
 
-def cluster_gap(gaps: ar.Floats, theta: float) -> tuple[int, float]:
+def cluster_gap(gaps: er.Floats, theta: float) -> tuple[int, float]:
     """Number of clusters and the longest gap inside one: the theta * n longest gaps part clusters."""
     n = gaps.size + 1
     clusters = min(int(np.floor(theta * gaps.size)) + 1, n)
@@ -228,7 +228,7 @@ def cluster_gap(gaps: ar.Floats, theta: float) -> tuple[int, float]:
     return n - inside, limit
 
 
-def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
+def decluster(times: er.Times, *, dead_time: float | None = None) -> Clusters:
     """Join events into clusters.
 
     Parameters
@@ -254,9 +254,9 @@ def decluster(times: ar.Times, *, dead_time: float | None = None) -> Clusters:
     Runs declustering: a gap longer than ``dead_time`` begins a cluster. Intervals declustering: Ferro and Segers
     (2003).
     """
-    items = ar.split(times)
+    items = er.split(times)
     last = [float(np.max(np.asarray(a, dtype=float), initial=0.0)) or 1.0 for a in items]
-    runs = ar.pooled(times, last, least=1)
+    runs = er.pooled(times, last, least=1)
     later = runs.place() > 0
     gaps = runs.gaps()
     if dead_time is None:

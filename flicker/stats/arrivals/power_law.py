@@ -10,7 +10,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
+from flicker.stats.laws import event_runs as er
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class LogLinearFit(Result):
 
 
 def power_law_fit(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", confidence: float = 0.95
+    times: er.Times, end: er.Ends = None, *, ended_by: er.EndedBy = "time", confidence: float = 0.95
 ) -> PowerLawFit:
     """Fit a power-law rate (Weibull process) by maximum likelihood.
 
@@ -97,7 +97,7 @@ def power_law_fit(
     end follows the approximation in NIST/SEMATECH e-Handbook 8.4.5.2 (made for one time-terminated run).
     """
     confidence = check.share("confidence", confidence)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
+    runs = er.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
     used = runs.without_last() if ended_by == "event" else runs
     m, n = int(used.times.size), int(runs.times.size)
     if m < 2:
@@ -123,7 +123,7 @@ def power_law_fit(
     )  # fmt: skip
 
 
-def _tilt(x: ar.Floats) -> tuple[ar.Floats, ar.Floats]:
+def _tilt(x: er.Floats) -> tuple[er.Floats, er.Floats]:
     """log((exp(x) - 1) / x) and its derivative, safe near 0 and far from it."""
     small = np.abs(x) < 1e-4
     safe = np.where(small, 1.0, x)
@@ -133,16 +133,16 @@ def _tilt(x: ar.Floats) -> tuple[ar.Floats, ar.Floats]:
     return np.where(small, x / 2 + x**2 / 24, log_part), np.where(small, 0.5 + x / 12, slope)
 
 
-def _tilt_bend(x: ar.Floats) -> ar.Floats:
+def _tilt_bend(x: er.Floats) -> er.Floats:
     """Second derivative of the same: the variance of one time under the tilt."""
     size = np.clip(np.abs(x), 1e-2, 1e3)
     bend = 1.0 / size**2 - 0.25 / np.sinh(np.minimum(size, 600.0) / 2) ** 2
-    out: ar.Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
+    out: er.Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
     return out
 
 
 def log_linear_fit(
-    times: ar.Times, end: ar.Ends = None, *, ended_by: ar.EndedBy = "time", confidence: float = 0.95
+    times: er.Times, end: er.Ends = None, *, ended_by: er.EndedBy = "time", confidence: float = 0.95
 ) -> LogLinearFit:
     """Fit a rate that grows or falls by a constant share per unit of time.
 
@@ -172,7 +172,7 @@ def log_linear_fit(
     from scipy import optimize  # late: assessments do without it
 
     confidence = check.share("confidence", confidence)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=3)
+    runs = er.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs
     if used.times.size < 2:
         raise ValueError(f"times must hold 2 or more times beside those that end a run, got {used.times.size}")
@@ -215,13 +215,13 @@ def log_linear_fit(
     )  # fmt: skip
 
 
-def share_of_run(runs: ar.Runs, growth: float) -> ar.Floats:
+def share_of_run(runs: er.Runs, growth: float) -> er.Floats:
     """Share of each run's events expected before each event, when the rate grows as exp(growth * time)."""
     ends = runs.end_of_event
     if abs(growth) * float(runs.ends.max()) < 1e-6:
         return runs.times / ends
     if growth > 0:
-        out: ar.Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
+        out: er.Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
         return out / -np.expm1(-growth * ends)
-    share: ar.Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
+    share: er.Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
     return share

@@ -15,7 +15,7 @@ from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
 from flicker.stats.arrivals.rate_changes import place_of_change
-from flicker.stats.power_ups import scatter as sc
+from flicker.stats.laws import scatter as sc
 
 Floats = NDArray[np.float64]
 

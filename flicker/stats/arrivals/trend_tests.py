@@ -11,9 +11,9 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import p_said
 from flicker.base.result import Tested
-from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
 from flicker.stats.arrivals.burst_permutations import Bursts, burst_levels, burst_orders, burst_variation
+from flicker.stats.laws import event_runs as er
 
 PERMUTATIONS = 1999  # p-values in steps of 1/2000
 SIMULATED_AT_MOST = 2_000_000  # numbers drawn by one permutation test; beyond it the normal limit is exact enough
@@ -34,7 +34,7 @@ class TrendTest(Tested):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
+        return er.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class RenewalTrendTest(Tested):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
+        return er.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class PowerLawTest(Tested):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        return ar.trend_words(self.chi2 < self.dof, self.shown, self.p_value, self.alternative)
+        return er.trend_words(self.chi2 < self.dof, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +105,11 @@ class AndersonDarlingTrend(Tested):
 
 
 def laplace_test(
-    times: ar.Times,
-    end: ar.Ends = None,
+    times: er.Times,
+    end: er.Ends = None,
     *,
-    ended_by: ar.EndedBy = "time",
-    alternative: ar.Alternative = "two-sided",
+    ended_by: er.EndedBy = "time",
+    alternative: er.Alternative = "two-sided",
     confidence: float = 0.95,
 ) -> TrendTest:
     """Laplace's test: is the mean arrival time later than the middle of the run?
@@ -145,29 +145,29 @@ def laplace_test(
     too often, so use `rate_trend_test` for a verdict.
     """
     confidence = check.share("confidence", confidence)
-    alternative_ = ar.side(alternative)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=1)
+    alternative_ = er.side(alternative)
+    runs = er.pooled(times, end, ended_by=ended_by, least=1)
     used = runs.without_last() if ended_by == "event" else runs
     if used.times.size == 0:
         raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
     z = _laplace_z(used)
     return TrendTest(
-        z=z, p_value=ar.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        z=z, p_value=er.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
         method=f"Laplace test, {ended_by}-terminated, Poisson arrivals", confidence=confidence,
     )  # fmt: skip
 
 
-def _laplace_z(runs: ar.Runs) -> float:
+def _laplace_z(runs: er.Runs) -> float:
     ends = runs.end_of_event
     return float(np.sum(runs.times - 0.5 * ends) / np.sqrt(np.sum(ends**2) / 12.0))
 
 
 def power_law_test(
-    times: ar.Times,
-    end: ar.Ends = None,
+    times: er.Times,
+    end: er.Ends = None,
     *,
-    ended_by: ar.EndedBy = "time",
-    alternative: ar.Alternative = "two-sided",
+    ended_by: er.EndedBy = "time",
+    alternative: er.Alternative = "two-sided",
     confidence: float = 0.95,
 ) -> PowerLawTest:
     """MIL-HDBK-189 test: chi-square of 2 sum ln(end / time), exact under Poisson arrivals.
@@ -193,8 +193,8 @@ def power_law_test(
     MIL-HDBK-189 (1981); uniformly most powerful unbiased against a power-law rate. Runs are pooled by adding.
     """
     confidence = check.share("confidence", confidence)
-    alternative_ = ar.side(alternative)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=1, above_zero=True)
+    alternative_ = er.side(alternative)
+    runs = er.pooled(times, end, ended_by=ended_by, least=1, above_zero=True)
     used = runs.without_last() if ended_by == "event" else runs
     if used.times.size == 0:
         raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
@@ -202,12 +202,12 @@ def power_law_test(
     dof = 2 * int(used.times.size)
     lower, upper = float(special.chdtr(dof, chi2)), float(special.chdtrc(dof, chi2))
     return PowerLawTest(
-        chi2=chi2, dof=dof, p_value=ar.tail_p(upper, lower, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        chi2=chi2, dof=dof, p_value=er.tail_p(upper, lower, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
         method=f"MIL-HDBK-189 chi-square test, {ended_by}-terminated", confidence=confidence,
     )  # fmt: skip
 
 
-def gap_variation(runs: ar.Runs) -> float:
+def gap_variation(runs: er.Runs) -> float:
     """Coefficient of variation of the gaps, each run scaled by its own mean gap (n - 1 in each run)."""
     gaps = runs.gaps()
     mean = np.bincount(runs.run, gaps, minlength=runs.ends.size) / np.maximum(runs.counts, 1)
@@ -219,7 +219,7 @@ def gap_variation(runs: ar.Runs) -> float:
     return float(np.sqrt(np.sum((gaps[pick] / mean[runs.run[pick]] - 1.0) ** 2) / free))
 
 
-def shuffled(values: ar.Floats, group: ar.Ints, times: int, seed: int) -> ar.Floats:
+def shuffled(values: er.Floats, group: er.Ints, times: int, seed: int) -> er.Floats:
     """Rows of ``values`` permuted within groups, shape (times, n).
 
     The draws follow from the seed and from the order of the values: one log always gets the same answer, and yet no
@@ -231,11 +231,11 @@ def shuffled(values: ar.Floats, group: ar.Ints, times: int, seed: int) -> ar.Flo
     rng = np.random.default_rng([seed, *order.tolist()])
     keys = rng.random((times, values.size))
     keys += group  # the whole part keeps each group in its place (groups are contiguous and ascending)
-    out: ar.Floats = values[np.argsort(keys, axis=1)]
+    out: er.Floats = values[np.argsort(keys, axis=1)]
     return out
 
 
-def with_rest(runs: ar.Runs) -> tuple[ar.Floats, ar.Ints]:
+def with_rest(runs: er.Runs) -> tuple[er.Floats, er.Ints]:
     """All spacings of all runs, the rest after the last event included, and the run of each."""
     gaps, rest = runs.gaps(), runs.ends.copy()
     last = np.cumsum(runs.counts)[runs.counts > 0] - 1
@@ -245,7 +245,7 @@ def with_rest(runs: ar.Runs) -> tuple[ar.Floats, ar.Ints]:
     return np.concatenate((gaps, rest))[order], run[order]
 
 
-def permuted_laplace(runs: ar.Runs, *, ended_by: str, alternative: str, seed: int) -> tuple[float, float]:
+def permuted_laplace(runs: er.Runs, *, ended_by: str, alternative: str, seed: int) -> tuple[float, float]:
     """Permutation z and p-value of the sum of arrival times when gaps change places within their run.
 
     The sum of times is a weighted sum of the gaps, so its permutation mean and variance are known exactly.
@@ -269,31 +269,31 @@ def permuted_laplace(runs: ar.Runs, *, ended_by: str, alternative: str, seed: in
         return 0.0, 1.0
     z = (score - expected) / sd
     if gaps.size * PERMUTATIONS > SIMULATED_AT_MOST:
-        return z, ar.normal_p(z, alternative)
+        return z, er.normal_p(z, alternative)
     sums = shuffled(gaps, run, PERMUTATIONS, seed) @ weight
-    return z, ar.simulated_p(score, sums, alternative)
+    return z, er.simulated_p(score, sums, alternative)
 
 
-def permuted_bursts(runs: ar.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
+def permuted_bursts(runs: er.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
     """p-value of the sum of arrival times when bursts change places within their run, the largest of the levels."""
     laplace, out = _laplace_z(runs if ended_by == "time" else runs.without_last()), 0.0
     for bursts in levels:
         if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:
             spread = burst_variation(runs, bursts)
-            p = ar.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
+            p = er.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
         else:
             orders = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
-            p = ar.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative)
+            p = er.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative)
         out = max(out, p)
     return out
 
 
 def lewis_robinson_test(
-    times: ar.Times,
-    end: ar.Ends = None,
+    times: er.Times,
+    end: er.Ends = None,
     *,
-    ended_by: ar.EndedBy = "time",
-    alternative: ar.Alternative = "two-sided",
+    ended_by: er.EndedBy = "time",
+    alternative: er.Alternative = "two-sided",
     seed: int = 0,
     confidence: float = 0.95,
 ) -> RenewalTrendTest:
@@ -331,8 +331,8 @@ def lewis_robinson_test(
     come from the normal limit.
     """
     confidence = check.share("confidence", confidence)
-    alternative_ = ar.side(alternative)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=2)
+    alternative_ = er.side(alternative)
+    runs = er.pooled(times, end, ended_by=ended_by, least=2)
     if int(runs.counts.max()) < 2:
         raise ValueError("times must hold 2 or more times in some run, got at most 1 in each")
     used = runs.without_last() if ended_by == "event" else runs
@@ -343,7 +343,7 @@ def lewis_robinson_test(
     levels = burst_levels(runs)
     p_bursts = permuted_bursts(runs, levels, ended_by=ended_by, alternative=alternative_, seed=seed)
     return RenewalTrendTest(
-        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=ar.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
+        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=er.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
         bursts=int(levels[0].first.size), runs=int(runs.ends.size), alternative=alternative_, seed=seed,
         method=f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
         confidence=confidence,
@@ -351,10 +351,10 @@ def lewis_robinson_test(
 
 
 def anderson_darling_trend_test(
-    times: ar.Times,
-    end: ar.Ends = None,
+    times: er.Times,
+    end: er.Ends = None,
     *,
-    ended_by: ar.EndedBy = "time",
+    ended_by: er.EndedBy = "time",
     seed: int = 0,
     confidence: float = 0.95,
 ) -> AndersonDarlingTrend:
@@ -389,7 +389,7 @@ def anderson_darling_trend_test(
     bursts.
     """
     confidence = check.share("confidence", confidence)
-    runs = ar.pooled(times, end, ended_by=ended_by, least=3)
+    runs = er.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs
     if used.times.size < 2:
         raise ValueError("times must hold 2 or more times beside each run's last when ended_by='event', got fewer")
@@ -411,13 +411,13 @@ def anderson_darling_trend_test(
         before = np.concatenate((np.zeros((PERMUTATIONS, 1)), sums), axis=1)[:, starts]
         inner = np.arange(gaps.size) - starts[run] < sizes[run] - 1
         u = ((sums - before[:, run]) / runs.ends[run])[:, inner]
-        p_gaps = ar.simulated_p(statistic, anderson_darling(np.sort(u, axis=1)), "increasing")
+        p_gaps = er.simulated_p(statistic, anderson_darling(np.sort(u, axis=1)), "increasing")
         of_levels = []
         for bursts in levels:
             u = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed) / runs.end_of_event
             # a run that ended by an event has one at its very end in every order, which says nothing
             u = np.sort(u, axis=1)[:, : used.times.size]
-            of_levels.append(ar.simulated_p(statistic, anderson_darling(u), "increasing"))
+            of_levels.append(er.simulated_p(statistic, anderson_darling(u), "increasing"))
     p_bursts = max(of_levels)
     return AndersonDarlingTrend(
         statistic=statistic, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_poisson=p_poisson, count=int(runs.times.size), bursts=int(levels[0].first.size),

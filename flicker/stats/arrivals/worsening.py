@@ -8,11 +8,11 @@ import numpy as np
 
 from flicker.base import check
 from flicker.base.result import Tested
-from flicker.stats.arrivals import arrival_runs as ar
 from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster
 from flicker.stats.arrivals.power_law import log_linear_fit, share_of_run
 from flicker.stats.arrivals.trend_tests import gap_variation, permuted_bursts, permuted_laplace
+from flicker.stats.laws import event_runs as er
 
 LEAST_EPISODES = 5  # below, no permutation of gaps reaches the few per cent that a verdict asks for
 WINDOWS_AT_MOST = 12  # equal windows for the dispersion
@@ -49,13 +49,13 @@ class RateTrend(Tested):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        words = ar.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
+        words = er.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
         if self.runs == 1 and self.shown and self.z > 0:
             return words + " This is one run: heat and wear cannot be told apart; repeat from cold."
         return words
 
 
-def _free(clusters: Clusters, ends: ar.Floats, dead_time: float) -> ar.Runs:
+def _free(clusters: Clusters, ends: er.Floats, dead_time: float) -> er.Runs:
     """Clusters on a clock that stands still from each cluster's first event until it could be followed by another."""
     counts = np.bincount(clusters.run, minlength=ends.size)
     busy = np.minimum(clusters.ends + dead_time, ends[clusters.run]) - clusters.starts
@@ -66,10 +66,10 @@ def _free(clusters: Clusters, ends: ar.Floats, dead_time: float) -> ar.Runs:
     times = np.maximum(clusters.starts - before, 0.0)
     # a log that ends within the last cluster leaves nothing free after it; rounding must not put it past the end
     free_ends = np.maximum(free_ends, 0.0)
-    return ar.Runs(np.minimum(times, free_ends[clusters.run]), clusters.run, free_ends, counts)
+    return er.Runs(np.minimum(times, free_ends[clusters.run]), clusters.run, free_ends, counts)
 
 
-def _dispersion(runs: ar.Runs, growth: float) -> float:
+def _dispersion(runs: er.Runs, growth: float) -> float:
     """Variance over mean of counts in windows that would hold equal shares under the fitted trend; at least 1."""
     part = share_of_run(runs, growth)
     chi2, dof = 0.0, -1
@@ -83,11 +83,11 @@ def _dispersion(runs: ar.Runs, growth: float) -> float:
 
 
 def rate_trend_test(
-    times: ar.Times,
-    end: ar.Ends,
+    times: er.Times,
+    end: er.Ends,
     *,
     dead_time: float = 0.0,
-    alternative: ar.Alternative = "increasing",
+    alternative: er.Alternative = "increasing",
     seed: int = 0,
     confidence: float = 0.95,
 ) -> RateTrend:
@@ -127,9 +127,9 @@ def rate_trend_test(
     there whole bursts change places. Bursts are told on the clock without the trend, else a trend looks like one long
     burst and loses its power. Error and power: ``tests/studies/results/growth_within.md``.
     """
-    side = ar.side(alternative)
+    side = er.side(alternative)
     confidence = check.share("confidence", confidence)
-    runs = ar.pooled(times, end, least=1)
+    runs = er.pooled(times, end, least=1)
     dead_time = check.positive("dead_time", dead_time, what="a time", zero=True)
     parts = [part for part in np.split(runs.times, np.cumsum(runs.counts)[:-1])]
     clusters = decluster(parts, dead_time=dead_time)
@@ -146,7 +146,7 @@ def rate_trend_test(
         spread = _dispersion(free, growth)
         factor = float(np.exp(np.clip(growth * float(free.ends.max()), -700.0, 700.0)))
         z, p_gaps = permuted_laplace(free, ended_by="time", alternative=side, seed=seed)
-        level = ar.Runs(share_of_run(free, growth) * free.end_of_event, free.run, free.ends, free.counts)
+        level = er.Runs(share_of_run(free, growth) * free.end_of_event, free.run, free.ends, free.counts)
         p_bursts = permuted_bursts(free, burst_levels(free, level), ended_by="time", alternative=side, seed=seed)
         variation = gap_variation(free)
     return RateTrend(

@@ -13,7 +13,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
-from flicker.stats.power_ups import scatter as sc
+from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import GROWTH_SD, growth_grid, observed_in_order
 
 Floats = NDArray[np.float64]

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from flicker.base import check
 from flicker.base.formats import digits_text, scatter_text
 from flicker.base.result import Result
-from flicker.stats.power_ups import scatter as sc
+from flicker.stats.laws import scatter as sc
 
 Floats = NDArray[np.float64]
 Beside = Sequence[tuple[ArrayLike, ArrayLike, ArrayLike | None]]

@@ -14,7 +14,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import p_said
 from flicker.base.result import Result
-from flicker.stats.power_ups import scatter as sc
+from flicker.stats.laws import scatter as sc
 
 Floats = NDArray[np.float64]
 

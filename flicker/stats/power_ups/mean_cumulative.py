@@ -12,9 +12,9 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
-from flicker.stats.power_ups import scatter as sc
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import count_tails
+from flicker.stats.laws import event_runs as er
+from flicker.stats.laws import scatter as sc
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +59,7 @@ class MeanCumulative(Result):
 
 
 def mean_cumulative(
-    times: ar.Times, ends: ArrayLike, *, scatter: float = sc.SCATTER, confidence: float = 0.95
+    times: er.Times, ends: ArrayLike, *, scatter: float = sc.SCATTER, confidence: float = 0.95
 ) -> MeanCumulative:
     """Mean cumulative function of recurrent events, with a robust standard error and a band that holds for few units.
 
@@ -91,7 +91,7 @@ def mean_cumulative(
     ``scatter`` worth three degrees of freedom, takes the quantile of t, multiplies (the logarithm), and never lies inside
     the exact Poisson limits. Coverage: ``tests/studies/results/mean_cumulative.md``.
     """
-    runs = ar.pooled(times, ends, least=0, name_of_end="ends")
+    runs = er.pooled(times, ends, least=0, name_of_end="ends")
     scatter, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     units, last = runs.ends.size, float(runs.ends.max())
     moments = np.unique(np.concatenate(([0.0, last], runs.times)))

@@ -13,7 +13,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
+from flicker.stats.laws import event_runs as er
 
 FEWEST = 3  # power-ups that make a pattern; with fewer it is 'in this power-up'
 HALF = 4  # windows on each side of a stimulus; power with it: tests/studies/results/power_ups.md
@@ -145,10 +145,10 @@ class ProvokedTest(Result):
 
 
 def provoked_test(
-    event_times: ar.Times,
-    stimulus_times: ar.Times,
+    event_times: er.Times,
+    stimulus_times: er.Times,
     window: float,
-    ends: ar.Ends,
+    ends: er.Ends,
     *,
     early: float = 0.0,
     half: int = HALF,
@@ -231,9 +231,9 @@ def provoked_test(
     )
 
 
-def _runs(name: str, times: ar.Times) -> list[NDArray[np.float64]]:
+def _runs(name: str, times: er.Times) -> list[NDArray[np.float64]]:
     if isinstance(times, str) or not isinstance(times, (Sequence, np.ndarray)):
         raise ValueError(f"{name} must be an array of times, or one array per run, got {times!r}")
     if len(times) == 0:  # no event, or no stimulus, in one run
         return [np.empty(0)]
-    return [np.sort(check.finite_array(name, part, least=0)) for part in ar.split(times)]
+    return [np.sort(check.finite_array(name, part, least=0)) for part in er.split(times)]

@@ -13,8 +13,8 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, scatter_text, share_text
 from flicker.base.result import Result
-from flicker.stats.power_ups import scatter as sc
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import scatter as sc
+from flicker.stats.laws import count_tails
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base.result import Result
-from flicker.stats.arrivals import arrival_runs as ar
+from flicker.stats.laws import event_runs as er
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class ExpectedCounts(Result):
 
 
 def expected_counts(
-    times: ar.Times, ends: ArrayLike, *, groups: Sequence[object] | None = None, both: ArrayLike | None = None
+    times: er.Times, ends: ArrayLike, *, groups: Sequence[object] | None = None, both: ArrayLike | None = None
 ) -> ExpectedCounts:
     """Episodes counted, and expected were all power-ups alike, whatever the rate does with the time since power-up.
 
@@ -60,7 +60,7 @@ def expected_counts(
     (risk sets, Andersen and Gill 1982, Annals of Statistics 10, 1100-1120). Levels with fewer than two at risk tell
     nothing and are left out.
     """
-    runs = ar.pooled(times, ends, least=0, name_of_end="ends")
+    runs = er.pooled(times, ends, least=0, name_of_end="ends")
     m = runs.ends.size
     kinds = np.zeros(m, dtype=np.int64)
     if groups is not None:

@@ -1,7 +1,7 @@
 """How often does it happen? Counts and observed time in, rates, ratios and tests out.
 
 `intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test), `ratio_dispersed`
-(allows for bursts), `dispersion`, `overdispersed`, `recurrence`; `count_tails` holds the laws beneath.
+(allows for bursts), `dispersion`, `overdispersed`, `recurrence`; `laws.count_tails` holds the laws beneath.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Tested
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import count_tails
 
 REPLICATES = 9_999
 MANY_WINDOWS = 500  # beyond it fewer replicates keep the test under a second

@@ -9,7 +9,7 @@ from typing import Literal
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import count_tails
 
 Alternative = Literal["two-sided", "less", "greater"]
 ALTERNATIVES = ("two-sided", "less", "greater")

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base.result import Result
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import count_tails
 from flicker.stats.rates.dispersion import checked_windows, dispersion_levels
 from flicker.stats.rates.ratio import Alternative, error_tail, p_value_of, rate_ratio, ratio_reads, tails_at
 

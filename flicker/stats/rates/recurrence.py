@@ -10,7 +10,7 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
-from flicker.stats.rates import count_tails
+from flicker.stats.laws import count_tails
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,28 +54,6 @@ def poisson_mid_high(count: int, tail: float) -> float:
     )
 
 
-def bursty_low(count: int, tail: float, dispersion: float) -> float:
-    """Mean of a negative binomial law with this variance over mean under which ``count`` or more has that chance."""
-    if count <= 0 or dispersion <= 1.0:
-        return poisson_low(count, tail)
-    return solve(
-        lambda mean: float(special.betaincc(mean / (dispersion - 1.0), count, 1.0 / dispersion)) - tail,
-        1e-3 * poisson_low(count, tail) / dispersion,
-        3.0 * dispersion * count,
-    )
-
-
-def bursty_high(count: int, tail: float, dispersion: float) -> float:
-    """Mean of that law under which ``count`` or fewer has the chance ``tail``."""
-    if dispersion <= 1.0:
-        return poisson_high(count, tail)
-    return solve(
-        lambda mean: float(special.betainc(mean / (dispersion - 1.0), count + 1.0, 1.0 / dispersion)) - tail,
-        poisson_high(count, tail),
-        3.0 * dispersion * poisson_high(count, tail),
-    )
-
-
 def binomial_at_least(hits: float, misses: float, p: float) -> float:
     """Chance of ``hits`` or more in ``hits + misses`` trials."""
     if hits <= 0:
