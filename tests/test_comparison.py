@@ -151,24 +151,44 @@ def test_saturation_compares_the_time_that_swings_fill():
 
 
 @pytest.mark.parametrize(
-    ("after_h", "count", "recurs", "word"),
+    ("power_ups", "after_h", "count", "recurs", "word", "more"),
     [
-        (3.0, 0, False, "not yet"),  # 0.3 per hour passes three clean hours with a chance of 41 %
-        (31.0, 0, False, "shown"),  # 0.1 per hour excluded: 2.996 / 0.1 = 30 clean hours
-        (31.0, 20, True, "no"),  # improved, and still a return
-        (31.0, 1, False, "not yet"),
+        # the page's table: were power-ups to differ by 50 %, 11 clean ones exclude 0.3 each, 2 exclude 3 each
+        (1, 3.0, 0, False, "not yet", 10),
+        (10, 3.0, 0, False, "not yet", 1),
+        (11, 3.0, 0, False, "shown", 0),
+        (1, 30.0, 0, False, "not yet", 1),  # 30 clean hours in one run exclude 0.1 per hour in that run, no more
+        (2, 30.0, 0, False, "shown", 0),
+        (1, 31.0, 20, True, "no", None),  # improved, and still a return
+        (1, 3.0, 1, False, "not yet", 11),  # seen again: the count begins anew
     ],
 )
-def test_cured_stands_apart_from_improved(after_h, count, recurs, word):
+def test_cured_stands_apart_from_improved(power_ups, after_h, count, recurs, word, more):
     before = side([(6.0, (np.arange(72) + 0.5) / 12.0)], known=False)
-    after = side([(after_h, (np.arange(count) + 0.5) * after_h / max(count, 1))], known=False)
+    runs = [(after_h, (np.arange(count) + 0.5) * after_h / max(count, 1))]
+    after = side([*runs, *[(after_h, [])] * (power_ups - 1)], known=False)
     found = outcome(before, after)
     assert found.outcome == IMPROVED
     state = cure(found, recurs=recurs, concern_per_h=0.1, warm_up_s=900.0)
-    assert state.word == word
-    if word == "not yet" and count == 0:
-        # k(0, 95 %) = 2.9957, NIST/SEMATECH e-Handbook 8.3.1.2 from memory, recomputed
-        assert state.clean_hours_needed == pytest.approx(29.957 - 3.0, abs=0.01)
+    assert (state.word, state.power_ups_needed) == (word, more)
+    if more is not None:
+        assert state.clean_hours_needed == pytest.approx(more * after_h)
+        assert state.fault_shows_in == 1  # ten in the mean and more: one power-up, by the same table
+    if count == 0:
+        # k(0, 95 %) = 2.9957 for the time observed, NIST/SEMATECH e-Handbook 8.3.1.2 from memory, recomputed
+        assert state.excluded_per_h == pytest.approx(2.99573 / (power_ups * after_h), rel=1e-4)
+
+
+def test_what_unlike_clean_power_ups_leave_to_be_shown():
+    # chance that all stay clean at the rate of concern, power-ups differing by 50 %: product of (1 + c^2 m)^(-1/c^2)
+    before = side([(6.0, (np.arange(72) + 0.5) / 12.0)], known=False)
+    lengths = [2.0, 8.0, 5.0]
+    found = outcome(before, side([(length, []) for length in lengths], known=False))
+    state = cure(found, recurs=False, concern_per_h=0.1, warm_up_s=900.0)
+    chance = np.prod([(1 + 0.025 * length) ** -4.0 for length in lengths])
+    each = (1 + 0.025 * np.mean(lengths)) ** -4.0
+    assert chance * each**state.power_ups_needed <= 0.05 < chance * each ** (state.power_ups_needed - 1)
+    assert state.each_h == pytest.approx(5.0)
 
 
 def test_cold_starts_are_offered_where_the_fault_is_one_of_the_cold():
@@ -238,7 +258,10 @@ def test_compare_tells_improved_from_unchanged(benches):
     better = flicker.compare(before, after)
     left = better.channel("left")
     assert (left.outcome, left.cured) == (IMPROVED, "not yet")
-    assert left.clean_hours_needed == pytest.approx(30.0 - 1.5, abs=0.1)
+    # 1.5 h each, 0.15 episodes at the rate of concern: 0.25 ln 20 / ln(1 + 0.25 0.15) = 20.3, of which one is logged
+    assert (left.power_ups_needed, left.power_up_h) == (20, pytest.approx(1.5, abs=0.01))
+    assert left.clean_hours_needed == pytest.approx(20 * 1.5, abs=0.2)
+    assert "in 1 power-up of" in left.reads and "20 more power-ups of" in left.reads
     assert better.channel("right").outcome == NO_CHANGE
     assert better.channel("right").cured is None
     assert flicker.compare(before, same).channel("left").outcome == NO_CHANGE

@@ -1,17 +1,26 @@
 """Claims over power-ups through the whole program: simulated logs, detector, `assess`, `compare` and `over_visits`.
 
-Usage: python tests/studies/study_power_ups_logs.py UNITS MINUTES COMMIT OUT [GROUP ...]
-Groups are those of `ROWS`. Rows are made in passes of ten units, each with its own seed, until UNITS a row or the
-minutes are over; the table is written after each pass.
+    python tests/studies/study_power_ups_logs.py run --first 0 --n 100 --out parts.jsonl [--only TEXT ...]
+    python tests/studies/study_power_ups_logs.py table parts.jsonl [more.jsonl ...]
+
+`run` draws the units FIRST to FIRST + N - 1 of every row whose name holds one of the texts, and appends one line of JSON
+for each ten units of a row; parts with other seeds, also from processes side by side into files of their own, are added
+by `table`. A unit follows from its row and number alone. Beside what the program says stands, where it is simple, what
+the engine says of the very counts that were drawn. All data are invented.
 """
 
 from __future__ import annotations
 
+import argparse
 import datetime as dt
+import json
 import sys
 import time
+import zlib
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -20,24 +29,23 @@ import arrival_makers as am
 
 from flicker import assess, compare, over_visits
 from flicker.logs.model import Log
+from flicker.stats import power_ups as pu
 
-SEED = 20_261_126
-
-
-def log(rng, counts, name, hours=1.0):
-    """One power-up of an hour at 2 readings a second, with so many swings of a second on each channel (invented)."""
-    return drawn(rng, [rng.uniform(60.0, hours * 3600.0 - 20.0, count) for count in counts], name, hours)
+SEED = 20_261_127
+EACH = 10  # units of one line
 
 
-def drawn(rng, times, name, hours, sizes=None):
-    """One power-up with swings of a second at these times, a list for each channel."""
+def log(rng, times, name, hours=1.0, sizes=None):
+    """One power-up at 2 readings a second, with swings of a second at these times, a list for each channel."""
     when = np.arange(int(hours * 7200)) * 0.5
+    start = 0.08 * np.exp(-when / 5.0) + 0.004
     volts = {}
     for k, places in enumerate(times):
-        v = 0.004 + 0.0005 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
+        v = start + 0.0005 * rng.standard_normal(when.size)
         heights = rng.lognormal(-2.2, 0.2, len(places)) if sizes is None else sizes[k]
-        for at, height in zip(places, heights, strict=True):
-            v[(when >= at) & (when < at + 1.0)] += height
+        first = np.ceil(np.asarray(places) * 2.0).astype(int)
+        for at, height in zip(first, heights, strict=True):
+            v[at : at + 2] += height
         volts["left" if k == 0 else f"ch{k}"] = v
     return Log.from_arrays(when, volts, name=name)
 
@@ -47,42 +55,64 @@ def scatter(rng, cv, n):
 
 
 def unit(rng, means, cv, stage="log", channels=1):
+    """Power-ups of an hour whose counts have these means, and differ by themselves; and the counts."""
     factor = [scatter(rng, cv, len(means)) for _ in range(channels)]
-    return [
-        log(rng, [int(rng.poisson(m * f[k])) for f in factor], f"{stage} {k}") for k, m in enumerate(means)
+    counts = [[int(rng.poisson(m * f[k])) for f in factor] for k, m in enumerate(means)]
+    logs = [
+        log(rng, [rng.uniform(60.0, 3580.0, n) for n in row], f"{stage} {k}") for k, row in enumerate(counts)
     ]
+    return logs, np.array(counts).T
 
 
 def degrading(rng, means, cv, channels=1):
-    """Whether any channel of the page is called degrading."""
-    found = assess(unit(rng, means, cv, channels=channels)).channels
-    return "degrading" if any(item.verdict == "degrading" for item in found) else "other"
+    """Whether any channel of the page is called degrading, and by what; by counts: its first step of Holm's correction."""
+    logs, counts = unit(rng, means, cv, channels=channels)
+    found = [item for item in assess(logs).channels if item.verdict == "degrading"]
+    said = " and ".join(sorted({str(item.tail_kind) for item in found})) or "other"
+    level = 0.05 / (2 * channels)
+    grown = [pu.rate_growth(n, np.ones(n.size)) for n in counts if n.sum() >= 5] if len(means) > 2 else []
+    return said, "claim" if any(g.p_up <= level and g.factor >= 1.5 for g in grown) else "none"
 
 
 def changed(rng, before, after, cv):
-    return str(compare(unit(rng, before, cv, "before"), unit(rng, after, cv, "after")).channels[0].outcome)
+    """The outcome of a comparison of rates; by counts: the engine's at 2.5 % a direction."""
+    one, n0 = unit(rng, before, cv, "before")
+    two, n1 = unit(rng, after, cv, "after")
+    got = compare(one, two).channels[0]
+    found = pu.rate_comparison(n0[0], np.ones(len(before)), n1[0], np.ones(len(after))) if n0.sum() + n1.sum() else None
+    counted = "no change shown"
+    if found is not None and found.p_down <= 0.025:
+        counted = "improved"
+    elif found is not None and found.p_up <= 0.025:
+        counted = "worse"
+    said = str(got.outcome)
+    return said if said == "no change shown" else f"{said} by {got.aspect}", counted
 
 
 def visited(rng, means, power_ups, cv_visit, cv):
     """What is said of the rate over visits a quarter of a year apart; visits differ, and so do power-ups within them."""
     mood = scatter(rng, cv_visit, len(means))
     made = [
-        (dt.date(2031, 1, 1) + dt.timedelta(days=91 * k), unit(rng, [m * f / power_ups] * power_ups, cv, f"visit {k}"))
+        (dt.date(2031, 1, 1) + dt.timedelta(days=91 * k), unit(rng, [m * f / power_ups] * power_ups, cv, f"visit {k}")[0])
         for k, (m, f) in enumerate(zip(means, mood, strict=True))
     ]
-    return f"rate {over_visits(made).channels[0].rate.answer}"
+    return f"rate {over_visits(made).channels[0].rate.answer}", ""
 
 
 def covered(rng, means, cv):
-    rate = assess(unit(rng, means, cv)).channels[0].rate
-    return "covered" if rate.low_per_hour <= means[0] <= rate.high_per_hour else "missed"
+    logs, counts = unit(rng, means, cv)
+    rate = assess(logs).channels[0].rate
+    found = pu.mean_rate(counts[0], np.ones(len(means)))
+    inside = [low <= means[0] <= high for low, high in ((rate.low_per_hour, rate.high_per_hour), (found.low, found.high))]
+    return tuple("covered" if held else "missed" for held in inside)
 
 
 def within(rng, name):
-    """One power-up of four hours of a kind of `arrival_makers`; 'degrading' or not."""
+    """One power-up of four hours of a kind of `arrival_makers`; its verdict."""
     times, sizes = (am.NULLS | am.GROWING)[name](rng, 4.0)
-    found = assess([drawn(rng, [times], name, 4.0, [sizes])]).channels[0]
-    return str(found.verdict)
+    found = assess([log(rng, [times], name, 4.0, [sizes])]).channels[0]
+    said = str(found.verdict)
+    return f"{said}: {found.tail_kind}" if said == "degrading" else said, ""
 
 
 def geometric(factor, k):
@@ -91,66 +121,91 @@ def geometric(factor, k):
 
 WITHIN = (
     "Poisson, 6 per h", "bursts of 3, gaps 4 s", "bursts of 3, gaps 45 s", "bursts of 5, gaps 15 s", "bursts of 8, gaps 45 s",
-    "geometric bursts, mean 3, gaps 10 s", "self-exciting .6, 60 s", "renewal lognormal 1.5", "rate decays, 20 min",
-    "rate x8, 40", "rate, power law 3", "size x3, 40",
+    "bursts of 8, gaps 120 s", "geometric bursts, mean 3, gaps 10 s", "self-exciting .6, 60 s", "self-exciting .7, 300 s",
+    "renewal lognormal 1.5", "rate decays, 20 min", "rate x8, 40", "rate, power law 3", "size x3, 40",
 )  # fmt: skip
-ROWS = {
-    "age": [
-        *((f"degrading, no change, {k} power-ups of mean 6, cv .5", lambda r, k=k: degrading(r, [6] * k, 0.5), f"{p} % on counts")
-          for k, p in ((3, ".5"), (4, "2.1"), (5, "2.6"), (8, "2.6"))),
-        ("degrading, no change, 3 power-ups of mean 6, cv 1", lambda r: degrading(r, [6] * 3, 1.0), "2.2 % on counts"),
-        ("degrading, no change, 5 power-ups of mean 6, cv 1", lambda r: degrading(r, [6] * 5, 1.0), "5.3 % on counts"),
-        ("degrading, means 2, 3, 5, 9, 15", lambda r: degrading(r, [2, 3, 5, 9, 15], 0.0), "77 to 86 %"),
-        ("degrading, x8 over 5 power-ups, cv .3", lambda r: degrading(r, geometric(8, 5), 0.3), "77 %"),
-        ("degrading, x8 over 8 power-ups, cv .3", lambda r: degrading(r, geometric(8, 8), 0.3), "91 to 93 %"),
-    ],
-    "compare": [
-        *((f"compare, no change, {a}:{b} of mean 10, cv {cv}", lambda r, a=a, b=b, cv=cv: changed(r, [10] * a, [10] * b, cv), f"{p} % in all on counts")
-          for a, b, cv, p in ((1, 1, 0.5, ".4"), (1, 1, 1.0, "6.8"), (2, 2, 0.5, "4.3"), (2, 2, 0.7, "9.2"), (3, 3, 0.5, "6.2"))),
-        ("compare, 2:2, mean 10 to 1, cv 0", lambda r: changed(r, [10] * 2, [1] * 2, 0.0), "94 %"),
-        ("compare, 2:2, mean 10 to none, cv 0", lambda r: changed(r, [10] * 2, [0] * 2, 0.0), "100 %"),
-    ],
-    "visits": [
-        ("visits, no change, 2 of 2 power-ups of mean 6, cv of power-ups 1", lambda r: visited(r, [12] * 2, 2, 0.0, 1.0), "was 28 %"),
-        ("visits, no change, 3 of 1 power-up of mean 6, cv .5", lambda r: visited(r, [6] * 3, 1, 0.0, 0.5), ".5 % a direction"),
-        ("visits, no change, 3 of 3 power-ups of mean 6, cv .3/.3", lambda r: visited(r, [18] * 3, 3, 0.3, 0.3), ".8 %"),
-        ("visits, no change, 3 of 3 power-ups of mean 6, cv .5/.5", lambda r: visited(r, [18] * 3, 3, 0.5, 0.5), "3.8 %"),
-        ("visits of 1 power-up, means 2, 3, 5, 9, 15", lambda r: visited(r, [2, 3, 5, 9, 15], 1, 0.0, 0.0), "77 to 86 % (was 23 to 35)"),
-        ("visits, x8 over 5 of 2 power-ups of mean 3, cv 0/.3", lambda r: visited(r, geometric(8, 5), 2, 0.0, 0.3), "85 to 99 %"),
-    ],
-    "page": [
-        *((f"page of {n} channel{'s' * (n > 1)}, no change, 5 power-ups of mean 6, cv {cv}", lambda r, n=n, cv=cv: degrading(r, [6] * 5, cv, n), p)
-          for n, cv, p in ((2, 0.5, "2-4 %"), (8, 0.5, "1-5 %"), (1, 1.0, "5-7 %"), (2, 1.0, "4-6 %"))),
-    ],
-    "rate": [
-        ("rate, 2 power-ups of mean 10, cv .5", lambda r: covered(r, [10] * 2, 0.5), "96 %"),
-        ("rate, 3 power-ups of mean 10, cv .5", lambda r: covered(r, [10] * 3, 0.5), "96 %"),
-        ("rate, 5 power-ups of mean 10, cv 1", lambda r: covered(r, [10] * 5, 1.0), "91 %"),
-    ],
-    "within": [(f"one power-up of 4 h: {name}", lambda r, name=name: within(r, name), "") for name in WITHIN],
+Row = tuple[Callable[[np.random.Generator], tuple[str, str]], str]
+ROWS: dict[str, Row] = {
+    **{f"age: no change, {k} power-ups of mean 6, cv {cv}": (lambda r, k=k, cv=cv: degrading(r, [6] * k, cv), f"{p} %")
+       for k, cv, p in ((3, 0.5, ".5"), (4, 0.5, "2.1"), (5, 0.5, "2.6"), (8, 0.5, "2.6"), (4, 0.7, "3.4"), (5, 0.7, "3.2"), (3, 1.0, "2.2"), (4, 1.0, "6.8"), (5, 1.0, "5.3"))},
+    "age: means 2, 3, 5, 9, 15": (lambda r: degrading(r, [2, 3, 5, 9, 15], 0.0), "77 to 86 %"),
+    "age: x8 over 5 power-ups, cv .3": (lambda r: degrading(r, geometric(8, 5), 0.3), "77 %"),
+    "age: x8 over 8 power-ups, cv .3": (lambda r: degrading(r, geometric(8, 8), 0.3), "91 to 93 %"),
+    **{f"compare: no change, {a}:{b} of mean 10, cv {cv}": (lambda r, a=a, b=b, cv=cv: changed(r, [10] * a, [10] * b, cv), f"{p} % in all")
+       for a, b, cv, p in ((1, 1, 0.5, ".4"), (1, 1, 1.0, "6.8"), (2, 2, 0.5, "4.3"), (2, 2, 0.7, "9.2"), (3, 3, 0.5, "6.2"))},
+    "compare: 2:2, mean 10 to 1, cv 0": (lambda r: changed(r, [10] * 2, [1] * 2, 0.0), "94 %"),
+    "compare: 2:2, mean 10 to none, cv 0": (lambda r: changed(r, [10] * 2, [0] * 2, 0.0), "100 %"),
+    "visits: no change, 2 of 2 power-ups of mean 6, cv of power-ups 1": (lambda r: visited(r, [12] * 2, 2, 0.0, 1.0), "was 28 %"),
+    "visits: no change, 3 of 1 power-up of mean 6, cv .5": (lambda r: visited(r, [6] * 3, 1, 0.0, 0.5), ".5 % a direction"),
+    "visits: no change, 3 of 3 power-ups of mean 6, cv .3/.3": (lambda r: visited(r, [18] * 3, 3, 0.3, 0.3), ".8 %"),
+    "visits: no change, 3 of 3 power-ups of mean 6, cv .5/.5": (lambda r: visited(r, [18] * 3, 3, 0.5, 0.5), "3.8 %"),
+    "visits: 5 of 1 power-up, means 2, 3, 5, 9, 15": (lambda r: visited(r, [2, 3, 5, 9, 15], 1, 0.0, 0.0), "77 to 86 % (was 23 to 35)"),
+    "visits: x8 over 5 of 2 power-ups of mean 3, cv 0/.3": (lambda r: visited(r, geometric(8, 5), 2, 0.0, 0.3), "85 to 99 %"),
+    **{f"page: {n} channel{'s' * (n > 1)}, no change, 5 power-ups of mean 6, cv {cv}": (lambda r, n=n, cv=cv: degrading(r, [6] * 5, cv, n), p)
+       for n, cv, p in ((2, 0.5, "2-4 %"), (8, 0.5, "1-5 %"), (2, 1.0, "4-6 %"), (8, 1.0, "2-6 %"))},
+    "rate: 2 power-ups of mean 10, cv .5": (lambda r: covered(r, [10] * 2, 0.5), "96 %"),
+    "rate: 3 power-ups of mean 10, cv .5": (lambda r: covered(r, [10] * 3, 0.5), "96 %"),
+    "rate: 5 power-ups of mean 10, cv 1": (lambda r: covered(r, [10] * 5, 1.0), "91 %"),
+    **{f"within: one power-up of 4 h, {name}": (lambda r, name=name: within(r, name), "") for name in WITHIN},
 }  # fmt: skip
 
 
-EACH = 10  # units of a row in one pass
+def run(first: int, n: int, out: Path, only: list[str], minutes: float) -> None:
+    """Append the units of every row, ten at a time; all rows advance together, and stop when the minutes are over."""
+    from flicker import __version__
 
-
-def main(units: int, minutes: float, commit: str, out: Path, groups: list[str]) -> None:
-    rows = [(group, number, row) for group in groups or list(ROWS) for number, row in enumerate(ROWS[group])]
-    seen: list[Counter[str]] = [Counter() for _ in rows]
     end = time.monotonic() + 60.0 * minutes
-    for turn in range(-(-units // EACH)):
-        for (group, number, (name, draw, _)), found in zip(rows, seen, strict=True):
+    rows = [name for name in ROWS if not only or any(text in name for text in only)]
+    for begin in range(first, first + n, EACH):
+        for name in rows:
             if time.monotonic() > end:
-                break
-            rng = np.random.default_rng([SEED, list(ROWS).index(group), number, turn])
-            found.update(draw(rng) for _ in range(2 if "8 channels" in name else EACH))
-        lines = ["| case | units | outcomes | expected on counts |", "|-|-|-|-|"]
-        for (_, _, (name, _, page)), found in zip(rows, seen, strict=True):
-            total = max(found.total(), 1)
-            told = ", ".join(f"{word} {n} ({100 * n / total:.1f} %)" for word, n in sorted(found.items()))
-            lines.append(f"| {name} | {found.total()} | {told} | {page} |")
-        out.write_text(f"Commit {commit}, seed {SEED}.\n\n" + "\n".join(lines) + "\n")
+                return
+            numbers = list(range(begin, min(begin + EACH, first + n)))
+            got = [ROWS[name][0](np.random.default_rng([SEED, zlib.crc32(name.encode()), k])) for k in numbers]
+            line = {"row": name, "units": numbers, "said": [a for a, _ in got], "counts": [b for _, b in got], "version": __version__}
+            with out.open("a") as file:
+                file.write(json.dumps(line) + "\n")
+
+
+def table(paths: list[Path]) -> str:
+    """Add the parts: each unit once."""
+    seen: dict[str, dict[int, tuple[str, str]]] = {}
+    for path in paths:
+        for text in path.read_text().splitlines():
+            line: dict[str, Any] = json.loads(text)
+            rows = seen.setdefault(line["row"], {})
+            rows.update(zip(line["units"], zip(line["said"], line["counts"], strict=True), strict=True))
+    lines = ["| case | units | said | the engine on the counts drawn | expected on counts |", "|-|-|-|-|-|"]
+    for name in ROWS:
+        if name in seen:
+            both = list(seen[name].values())
+            cells = [_shares([pair[k] for pair in both]) for k in (0, 1)]
+            lines.append(f"| {name} | {len(both)} | {cells[0]} | {cells[1]} | {ROWS[name][1]} |")
+    return "\n".join(lines)
+
+
+def _shares(words: list[str]) -> str:
+    found = Counter(word for word in words if word)
+    return ", ".join(f"{word} {n} ({100 * n / len(words):.1f} %)" for word, n in sorted(found.items()))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ways = parser.add_subparsers(dest="way", required=True)
+    made = ways.add_parser("run")
+    made.add_argument("--first", type=int, required=True)
+    made.add_argument("--n", type=int, required=True)
+    made.add_argument("--out", type=Path, required=True)
+    made.add_argument("--only", nargs="*", default=[])
+    made.add_argument("--minutes", type=float, default=600.0)
+    added = ways.add_parser("table")
+    added.add_argument("parts", type=Path, nargs="+")
+    told = parser.parse_args()
+    if told.way == "run":
+        run(told.first, told.n, told.out, told.only, told.minutes)
+    else:
+        print(table(told.parts))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), float(sys.argv[2]), sys.argv[3], Path(sys.argv[4]), sys.argv[5:])
+    main()

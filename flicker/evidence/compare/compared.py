@@ -125,15 +125,26 @@ class ChannelComparison(Result):
     clean_hours_needed: Annotated[
         float | None,
         Doc(
-            "Hours still to be logged without an episode before the cure is shown; null where none would do or none is needed.",
+            "Hours still to be logged without an episode before the cure is shown, in power_ups_needed power-ups; null where none would do or none is needed.",
             ge=0,
             open=True,
+        ),
+    ]
+    power_ups_needed: Annotated[
+        int | None, Doc("Power-ups of power_up_h still to be logged without an episode; null as for the hours.", ge=0)
+    ]
+    power_up_h: Annotated[float | None, Doc("Mean observed hours of the power-ups after.", ge=0)]
+    fault_shows_in: Annotated[
+        int | None,
+        Doc(
+            "In so many power-ups of power_up_h the fault as it came would have shown itself; null where that is not asked.",
+            ge=1,
         ),
     ]
     cold_starts_needed: Annotated[int | None, Doc("Or so many clean starts from cold.", ge=0)]
     concern_per_h: Annotated[float, Doc("Episodes per hour that a cure must exclude.", gt=0)]
     excluded_per_h: Annotated[
-        float | None, Doc("Episodes per hour that the clean time after excludes.", ge=0, open=True)
+        float | None, Doc("Episodes per hour that the clean time after excludes, for that time.", ge=0, open=True)
     ]
     comparable: Annotated[tuple[str, ...], Doc("What limits the comparison.")]
     not_comparable: Annotated[
@@ -235,23 +246,34 @@ def _holds(ratio: PowerUpRatio, outcome: str) -> str:
 def _cure(cured: str, again: bool, state: Cure) -> str:
     if cured == "not yet" and state.clean_hours_needed is None:
         return "A cure cannot be shown this way: log again under the conditions of before."
-    hours = hours_text(math.ceil(60.0 * (state.clean_hours_needed or 0.0)) / 60.0)  # a plan in seconds helps nobody
     if cured == "shown":
         return f"The cure is shown: more than {digits_text(state.concern_per_h)} episodes per hour is excluded."
     if cured == "no":
         return "It is not cured: the fault still comes back."
+    hours, number = state.clean_hours_needed or 0.0, state.power_ups_needed
     if again:
-        return f"Seen again, so not yet cured; begin a new soak of {hours} without an episode."
-    more = f"the cure is shown only after {hours} more without an episode"
-    if state.power_ups_needed and state.power_ups_needed > 1 and state.each_h:
-        more += f", in {state.power_ups_needed} power-ups of {hours_text(state.each_h)} or more, not one long run"
+        return f"Seen again, so not yet cured; begin a new soak of {clean_power_ups_text(hours, number)} without an episode."
+    said = ""
+    if state.fault_shows_in is not None and state.each_h:
+        many = f"{state.fault_shows_in} power-up{'s' if state.fault_shows_in > 1 else ''} of {hours_text(state.each_h)}"
+        said = f"The fault as it came would show itself in {many}. "
+    aim = f"{digits_text(state.concern_per_h)} per hour excluded for power-ups to come"
+    more = f"the cure is shown only after {clean_power_ups_text(hours, number, ' more')} without an episode ({aim})"
     if state.cold_starts_needed:
         more += (
-            f", or {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"
+            f", or after {state.cold_starts_needed} more clean start{'s' if state.cold_starts_needed > 1 else ''} from cold"
         )
     if state.excluded_per_h is not None:
-        return f"The clean log excludes more than {digits_text(state.excluded_per_h)} per hour; {more}."
-    return f"{more[0].upper()}{more[1:]}."
+        return f"{said}The clean log excludes more than {digits_text(state.excluded_per_h)} per hour for its own time; {more}."
+    return f"{said}{more[0].upper()}{more[1:]}."
+
+
+def clean_power_ups_text(hours: float, power_ups: int | None, more: str = "") -> str:
+    """Clean hours as power-ups: power-ups differ by themselves, so one long run tells less."""
+    if not power_ups:
+        return f"{hours_text(math.ceil(60.0 * hours) / 60.0)}{more}"  # a plan in seconds helps nobody
+    each = hours_text(math.ceil(60.0 * hours / power_ups) / 60.0)
+    return f"{power_ups}{more} power-up{'s' if power_ups > 1 else ''} of {each}" + (" each" if power_ups > 1 else "")
 
 
 def _seen(side: SideFigures) -> str:

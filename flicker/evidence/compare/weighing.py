@@ -16,13 +16,14 @@ from flicker.evidence.compare.sides import Side, Strata, match, occupied
 from flicker.evidence.findings import holm
 from flicker.evidence.power_up_counts import OCCUPIED_LEADS, rate_counts
 from flicker.logs.spans import total
-from flicker.stats.power_ups import power_ups_to_see
 from flicker.stats.laws.scatter import SCATTER
+from flicker.stats.power_ups import clean_chance, clean_power_ups, power_ups_to_see
 from flicker.stats.soak import clean_exposure, power_ups_to_catch
 
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 # rate to exclude before an intermittent unit goes home where the complaint gives none; common practice, no source
 RELEASE_PER_H = 0.1
+MOST_POWER_UPS = 10_000  # power-ups so short that more are needed show nothing: a choice
 # sample intervals further apart than this factor see different shares of short glitches; chosen, not measured
 PACE = 1.5
 
@@ -266,9 +267,10 @@ def _slower_and_short(fast: Side, slow: Side) -> bool:
 class Cure:
     """Whether the fault is shown to be gone, and what is missing.
 
-    ``word`` is 'shown', 'not yet', 'no', or None where there was nothing to cure. Each of the two ways, hours or cold
-    starts, suffices where it is given. ``power_ups_needed`` says in how many further power-ups at least, each as long as those
-    after, the hours are to be logged: one long run tells less.
+    ``word`` is 'shown', 'not yet', 'no', or None where there was nothing to cure. Each of the two ways, clean power-ups
+    or cold starts, suffices where it is given. ``power_ups_needed`` further power-ups of ``each_h``, as long as those
+    after, make the clean hours: one long run tells less. ``fault_shows_in`` is in how many such power-ups the fault as it
+    came would have shown itself.
     """
 
     word: str | None
@@ -278,10 +280,11 @@ class Cure:
     excluded_per_h: float | None
     power_ups_needed: int | None = None
     each_h: float | None = None
+    fault_shows_in: int | None = None
 
 
 def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float, confidence: float = 0.95) -> Cure:
-    """Decide whether a fault is cured: none seen, a fall of the rate shown, and the rate of concern excluded.
+    """Decide whether a fault is cured: none seen, a fall of the rate shown, and so many clean power-ups.
 
     Parameters
     ----------
@@ -293,69 +296,56 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
         Rate that must be excluded before the unit goes home.
     warm_up_s : float
         Where most episodes came this soon after a cold start, clean cold starts are offered instead of hours.
+
+    Notes
+    -----
+    A cure is a promise for further power-ups, which differ by themselves. So what counts is clean power-ups: as many as
+    would have shown the fault as it came, and as many as exclude the rate of concern while power-ups differ by
+    ``item.leading.scatter`` (`power_ups_to_see`, `clean_power_ups`). What the clean hours exclude by themselves is said of
+    the time observed (Poisson).
     """
     before, after = item.before, item.after
-    seen_before = before.episodes
-    if seen_before == 0 and item.shares[0] == 0.0:
+    if before.episodes == 0 and item.shares[0] == 0.0:
         return Cure(None, None, None, concern_per_h, None)
-    hours = after.observed_s / HOUR
-    needed = clean_exposure(concern_per_h, confidence=confidence).exposure
-    excluded = needed * concern_per_h / hours if hours > 0 and after.episodes == 0 else None
+    clean_h = [total(cycle.observed) / HOUR for cycle in after.cycles]
+    clean_h = [hours for hours in clean_h if hours > 0]
+    hours, each = sum(clean_h), sum(clean_h) / max(len(clean_h), 1)
+    excluded = None
+    if hours > 0 and after.episodes == 0:
+        excluded = clean_exposure(1.0, confidence=confidence).exposure / hours
     if recurs or item.outcome == WORSE:
         return Cure("no", None, None, concern_per_h, excluded)
-    if after.episodes > 0 or item.shares[1] > 0.0:
-        # Seen again: a clean stretch chosen because it was clean proves nothing; the count begins anew.
-        return Cure("not yet", needed, None, concern_per_h, None)
-    if item.barred:  # no further clean hours make unlike sides alike
+    again = after.episodes > 0 or item.shares[1] > 0.0
+    if each <= 0 or (item.barred and not again):  # no further clean hours make unlike sides alike
         return Cure("not yet", None, None, concern_per_h, excluded)
-    clean = sum(bool(total(cycle.observed) > 0) for cycle in after.cycles)
-    each = hours / clean if clean else 0.0
-    more = _power_ups_missing(item, clean, each, confidence)
-    hours_needed = max(needed - hours, 0.0)
-    if more is None or each <= 0:
-        return Cure("not yet", None, _cold_starts(before, after, warm_up_s, confidence), concern_per_h, excluded)
-    hours_needed = max(hours_needed, more * each)
-    number = max(more, 1 if hours_needed > 0 else 0)
+    scatter = item.leading.scatter
+    shows_in = _shows_in(before, each, scatter, confidence)
+    # Seen again: a clean stretch chosen because it was clean proves nothing; the count begins anew.
+    counted = [] if again else [concern_per_h * hours for hours in clean_h]
+    number = clean_power_ups(concern_per_h * each, scatter=scatter, confidence=confidence, clean=counted)
+    number = max(number, (shows_in or 0) - len(counted))
+    if again:
+        return Cure("not yet", number * each, None, concern_per_h, None, number, each, shows_in)
     starts = _cold_starts(before, after, warm_up_s, confidence)
-    enough = hours_needed <= 1e-9 or (starts == 0 and item.outcome == IMPROVED)
-    if item.outcome == IMPROVED and enough:
-        return Cure(
-            word="shown",
-            clean_hours_needed=0.0,
-            cold_starts_needed=0 if starts is not None else None,
-            concern_per_h=concern_per_h,
-            excluded_per_h=excluded,
-            power_ups_needed=0,
-            each_h=each,
-        )
-    return Cure(
-        word="not yet",
-        clean_hours_needed=hours_needed,
-        cold_starts_needed=starts,
-        concern_per_h=concern_per_h,
-        excluded_per_h=excluded,
-        power_ups_needed=number,
-        each_h=each,
-    )
+    fall = 0 if item.outcome == IMPROVED else item.leading.needed_power_ups(0.5 * (1.0 - confidence) / item.family)
+    if fall is None:
+        return Cure("not yet", None, starts, concern_per_h, excluded, None, each, shows_in)
+    number = max(number, fall)
+    if item.outcome == IMPROVED and (number == 0 or starts == 0):
+        return Cure("shown", 0.0, None if starts is None else 0, concern_per_h, excluded, 0, each, shows_in)
+    return Cure("not yet", number * each, starts, concern_per_h, excluded, number, each, shows_in)
 
 
-def _power_ups_missing(item: Weighed, clean: int, each_h: float, confidence: float) -> int | None:
-    """Further clean power-ups until a fall is shown and a fault as before would have shown itself; None where none do."""
-    shown = 0 if item.outcome == IMPROVED else item.leading.needed_power_ups(0.5 * (1.0 - confidence) / item.family)
-    if shown is None or each_h <= 0:
-        return shown
-    seen = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in item.before.cycles]
-    seen = [(n, h) for n, h in seen if h > 0]
+def _shows_in(before: Side, each_h: float, scatter: float, confidence: float) -> int | None:
+    """Power-ups of that length in which the fault as it came shows itself; None where none was counted."""
+    seen = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in before.cycles]
+    seen = [(n, hours) for n, hours in seen if hours > 0]
     if not sum(n for n, _ in seen):
-        return shown
-    plan = power_ups_to_see(
-        [n for n, _ in seen],
-        [h for _, h in seen],
-        length=each_h,
-        scatter=item.leading.scatter,
-        confidence=confidence,
-    )
-    return max(shown, plan.power_ups - clean)
+        return None
+    counts, hours = [n for n, _ in seen], [h for _, h in seen]
+    if clean_chance(counts, hours, MOST_POWER_UPS, each_h, scatter=scatter) > 1.0 - confidence:
+        return MOST_POWER_UPS
+    return power_ups_to_see(counts, hours, length=each_h, scatter=scatter, confidence=confidence).power_ups
 
 
 def _cold_starts(before: Side, after: Side, warm_up_s: float, confidence: float) -> int | None:

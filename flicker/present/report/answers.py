@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flicker.base.formats import channel_text, digits_text, hours_text, times_text, volts_text
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.compared import ChannelComparison
+from flicker.evidence.compare.compared import ChannelComparison, clean_power_ups_text
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.words import first_step, what_next
@@ -167,7 +166,7 @@ def next_step(item: ChannelAssessment, found: ChannelComparison | None) -> str:
         return f"Nothing more for this complaint: more than {digits_text(found.concern_per_h)} per hour is excluded."
     if found.clean_hours_needed is None:
         return "Log again under the conditions of the first log."
-    missing = hours_text(math.ceil(60.0 * found.clean_hours_needed) / 60.0)
+    missing = clean_power_ups_text(found.clean_hours_needed, found.power_ups_needed, " more")
     starts = found.cold_starts_needed
     also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
-    return f"Log {missing} more without an episode{also}; then the cure is shown."
+    return f"Log {missing} without an episode{also}; then the cure is shown."

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from flicker.base.formats import hours_text, p_text, share_text
 from flicker.evidence.assessment import SAFETY
+from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
 from flicker.present.report.assessment import card, close, mast, number
@@ -70,7 +71,8 @@ def compared_card(item: Mapping[str, Any]) -> Markup:
     hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
     if hours:
         also = f" (or {starts} cold starts)" if starts else ""
-        pairs.append(("What next", f"Log {hours_text(float(hours))} more{also} without an episode."))
+        needed = clean_power_ups_text(float(hours), item.get("power_ups_needed"), " more")
+        pairs.append(("What next", f"Log {needed}{also} without an episode."))
     pairs.extend(
         (str(found["aspect"]), str(found["outcome"]))
         for found in item["aspects"]

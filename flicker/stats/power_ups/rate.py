@@ -13,8 +13,8 @@ from scipy import special
 from flicker.base import check
 from flicker.base.formats import digits_text, scatter_text, share_text
 from flicker.base.result import Result
-from flicker.stats.laws import scatter as sc
 from flicker.stats.laws import count_tails
+from flicker.stats.laws import scatter as sc
 
 Floats = NDArray[np.float64]
 
@@ -320,8 +320,14 @@ def clean_limit(power_ups: int, *, scatter: float = sc.SCATTER, confidence: floa
     return CleanLimit(k, limit, math.sqrt(c2), confidence)
 
 
-def clean_power_ups(per_power_up: float, *, scatter: float = sc.SCATTER, confidence: float = 0.95) -> int:
-    """How many clean power-ups exclude a mean of so many episodes per power-up, at a stated scatter.
+def clean_power_ups(
+    per_power_up: float,
+    *,
+    scatter: float = sc.SCATTER,
+    confidence: float = 0.95,
+    clean: Sequence[float] | ArrayLike = (),
+) -> int:
+    """How many (further) clean power-ups exclude a mean of so many episodes per power-up, at a stated scatter.
 
     Parameters
     ----------
@@ -331,6 +337,9 @@ def clean_power_ups(per_power_up: float, *, scatter: float = sc.SCATTER, confide
         Coefficient of variation of their rates, 0 or more.
     confidence : float
         One-sided.
+    clean : array, shape (power-ups,)
+        Episodes that each power-up found clean so far would have brought on average at that rate. With them the answer
+        is how many more are needed, perhaps 0.
 
     Raises
     ------
@@ -339,13 +348,18 @@ def clean_power_ups(per_power_up: float, *, scatter: float = sc.SCATTER, confide
 
     Notes
     -----
-    k = c^2 ln(1/alpha) / ln(1 + c^2 m), rounded up; ln(1/alpha) / m at no scatter.
+    k = c^2 ln(1/alpha) / ln(1 + c^2 m), rounded up; ln(1/alpha) / m at no scatter. A clean power-up of another mean m_j
+    takes ln(1 + c^2 m_j) off c^2 ln(1/alpha).
     """
     m = check.positive("per_power_up", per_power_up, what="episodes per power-up")
     c2 = check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
     alpha = 1.0 - check.share("confidence", confidence)
-    needed = -math.log(alpha) / m if c2 == 0 else -c2 * math.log(alpha) / math.log1p(c2 * m)
-    return max(1, math.ceil(needed - 1e-12))
+    seen = check.finite_array("clean", clean, least=0)
+    if seen.size and seen.min() < 0:
+        raise ValueError(f"clean must be 0 or more, got {seen.min()}")
+    told = float(seen.sum() if c2 == 0 else np.log1p(c2 * seen).sum() / c2)
+    needed = (-math.log(alpha) - told) / (m if c2 == 0 else math.log1p(c2 * m) / c2)
+    return max(0 if seen.size else 1, math.ceil(needed - 1e-9))
 
 
 @dataclass(frozen=True, slots=True)
