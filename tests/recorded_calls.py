@@ -15,7 +15,6 @@ from test_wrong_arguments import FUNCTIONS, SOUND
 from flicker.base import check
 from flicker.base.result import plain
 from flicker.stats import sequential
-from flicker.stats.arrivals import age_windows
 from flicker.stats.levels import follows
 
 # one run that worsens, one that does not, three unequal runs, bursts, ties
@@ -107,8 +106,6 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("arrivals.age_trend", dict(times=RUNS, ends=ENDS, alternative="decreasing")),
     ("arrivals.age_trend", dict(times=RUNS, ends=ENDS, order=[2.0, 0.0, 7.7])),
     ("arrivals.age_trend", dict(times=[[], [3.1]], ends=[5.0, 6.0])),
-    ("arrivals.age_regression", dict(times=MANY_RUNS, ends=MANY_ENDS, ages=AGES)),
-    ("arrivals.age_regression", dict(times=RUNS, ends=ENDS, ages=[1.0, 4.5, 13.0], confidence=0.8)),
     ("arrivals.age_forecast", dict(times=MANY_RUNS, ends=MANY_ENDS, ages=AGES, at=90.0, planned_ends=[5.0, 6.6])),
     (
         "arrivals.age_forecast",
@@ -388,9 +385,6 @@ CALLS += [
     ("noise.allan_deviation", dict(y=LONG[:11], step_s=0.5, kind="total")),
     ("changepoints.level_changes", dict(y=[0.2] * 30 + [0.9] * 25)),
     ("arrivals.age_trend", dict(times=NINE_RUNS, ends=NINE_ENDS, order=NINE_AGES, alternative="decreasing", seed=4)),
-    ("arrivals.age_regression", dict(times=NINE_RUNS, ends=NINE_ENDS, ages=NINE_AGES, confidence=0.9)),
-    ("arrivals.age_regression", dict(times=[[1.1, 2.0], [], []], ends=[4.0, 5.0, 4.4], ages=[0.0, 7.0, 9.9])),
-    ("arrivals.age_regression", dict(times=[[], [], [0.4, 1.1, 2.0]], ends=[4.0, 5.0, 4.4], ages=[0.0, 7.0, 9.9])),
     ("arrivals.age_forecast", dict(times=NINE_RUNS, ends=NINE_ENDS, ages=NINE_AGES, at=120.0, planned_ends=[4.4], seed=3)),
     ("arrivals.decluster", dict(times=MANY[:90])),
     ("arrivals.exponential_gaps_test", dict(gaps=np.diff(MANY[:400]).tolist())),
@@ -437,9 +431,6 @@ CALLS += [
 INNER: dict[str, Any] = {
     "following": lambda: follows.following(SERIES, [UNEVEN * 4 + TIES[:4], np.cumsum(SERIES).tolist()]),
     "following, stepped": lambda: follows.following(STEPPED, [SERIES, SERIES[5:] + SERIES[:5]], seed=4),
-    "dealt": lambda: age_windows.dealt_p(MANY_RUNS, MANY_ENDS, AGES),
-    "dealt, three": lambda: age_windows.dealt_p(RUNS, ENDS, [1.0, 4.5, 13.0], seed=3),
-    "shuffled": lambda: age_windows.shuffled_p(MANY_RUNS, MANY_ENDS, AGES),
 }
 INNER_WRONG: dict[str, Any] = {
     "following, short": lambda: follows.following([1.0, 2.0], [[1.0, 2.0]]),
@@ -467,9 +458,6 @@ INNER_WRONG: dict[str, Any] = {
 
 # what a result can be asked afterwards: name of the call and its place in CALLS by name, method, arguments
 AFTERWARDS: list[tuple[str, int, str, dict[str, Any]]] = [
-    ("arrivals.age_regression", 0, "factor", dict(age=12.0)),
-    ("arrivals.age_regression", 3, "factor", dict(age=0.0)),
-    ("arrivals.age_regression", 3, "factor", dict(age=5.0)),
     ("rates.recurrence", 0, "one_more", dict(exposure=3.3)),
     ("rates.recurrence", 1, "one_more", dict(exposure=1.9)),
     ("rates.recurrence", 4, "one_more", dict(exposure=3.3)),
@@ -491,9 +479,6 @@ AFTERWARDS: list[tuple[str, int, str, dict[str, Any]]] = [
 
 # wrong in a way that one argument alone does not show: name of a sound call, what is changed in it
 WRONG: list[tuple[str, dict[str, Any]]] = [
-    ("arrivals.age_regression", dict(ages=[1.0, 2.0])),
-    ("arrivals.age_regression", dict(ages=[2.5, 2.5, 2.5])),
-    ("arrivals.age_regression", dict(times=[[], [], [4.4]], ends=[3.0, 3.0, 5.0])),
     ("arrivals.age_forecast", dict(planned_ends=[21.0])),
     ("arrivals.age_forecast", dict(planned_ends=[-1.0])),
     ("arrivals.age_trend", dict(times=[[1.0]], ends=[2.0])),

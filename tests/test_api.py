@@ -20,8 +20,8 @@ PUBLIC = """
 """
 STATS = {
     "arrivals": """
-        AgeForecast AgeRegression AgeTrend AndersonDarlingTrend Clusters ExtremalIndex GapTest LogLinearFit PowerLawFit
-        PowerLawTest RateTrend RenewalTrendTest TrendTest age_forecast age_regression age_trend
+        AgeForecast AgeTrend AndersonDarlingTrend Clusters ExtremalIndex GapTest LogLinearFit PowerLawFit
+        PowerLawTest RateTrend RenewalTrendTest TrendTest age_forecast age_trend
         anderson_darling_trend_test decluster exponential_gaps_test extremal_index laplace_test lewis_robinson_test
         log_linear_fit power_law_fit power_law_test rate_trend_test
     """,

@@ -9,6 +9,7 @@ import pytest
 from scipy import integrate, stats
 
 from flicker.stats import power_ups as pu
+from flicker.stats.laws import scatter as scatter_law
 
 # Outputs of an independent plain implementation of the same law (grid of levels by hand, no Newton), recorded once:
 # counts, p_up, factor, low, high, cv, cv_high, holds_up. Its own grids differ, so the fourth digit may.
@@ -202,6 +203,16 @@ def test_a_plan_is_the_first_number_of_power_ups_that_misses_seldom_enough():
     assert plan.exposure == pytest.approx(10.0) and "one long run is no substitute" in plan.reads
 
 
+def test_clean_power_ups_are_those_of_the_page_and_count_those_seen():
+    # needed for a mean of .3, 1, 3, 10 per power-up, c .5: 11, 4, 2, 1 (the page's table)
+    assert [pu.clean_power_ups(m) for m in (0.3, 1.0, 3.0, 10.0)] == [11, 4, 2, 1]
+    assert [pu.clean_power_ups(0.3, clean=[0.3] * k) for k in (0, 1, 10, 11, 15)] == [11, 10, 1, 0, 0]
+    # exact: chance of a clean power-up is that of a negative binomial (scipy.stats.nbinom)
+    seen, k = [0.2, 1.5, 0.7], pu.clean_power_ups(0.4, clean=[0.2, 1.5, 0.7])
+    quiet = [stats.nbinom.pmf(0, 4.0, 4.0 / (4.0 + m)) for m in (*seen, 0.4)]
+    assert np.prod(quiet[:3]) * quiet[3] ** k <= 0.05 < np.prod(quiet[:3]) * quiet[3] ** (k - 1)
+
+
 def test_forecast_without_scatter_is_the_negative_binomial_of_a_gamma_rate():
     # exact: n = 30 in 10 h, next 2 h: negative binomial with 30 and 10/12 (scipy.stats.nbinom)
     found = pu.count_forecast([10, 12, 8], [3.0, 4.0, 3.0], 2.0, scatter=0.004)
@@ -267,7 +278,7 @@ def test_sizes_within_one_power_up_are_a_line_through_bursts_widened_where_neigh
 def test_the_next_one_is_forecast_as_a_plain_integration_gives_it():
     # independent of the engine's nodes: level, growth and scatter on a plain fine grid, each count's law by scipy
     n, x = np.array([2, 3, 5, 9, 15]), np.linspace(0, 1, 5)
-    a, b, c = np.linspace(-4, 5, 181), np.linspace(-6, 7, 105), pu.scatter.GRID
+    a, b, c = np.linspace(-4, 5, 181), np.linspace(-6, 7, 105), scatter_law.GRID
     prior = np.gradient(c) * np.exp(-0.5 * (c / 0.5) ** 2)
     weight, below = 0.0, np.zeros(200)
     means, held = [], []
@@ -372,6 +383,7 @@ def test_however_much_they_differ_equals_a_quasi_poisson_fit_by_hand():
         (lambda: pu.mean_rate([0], [0.0]), "above 0"),
         (lambda: pu.clean_chance([0, 0], [1.0, 1.0], 1, 1.0), "one episode or more"),
         (lambda: pu.power_ups_to_see([1, 0], [100.0, 100.0], length=1e-6), "too short"),
+        (lambda: pu.clean_power_ups(1.0, clean=[-1.0]), "clean must be 0 or more"),
         (lambda: pu.size_growth([[0.0], [1.0]]), "above 0"),
         (lambda: pu.size_growth_within([[1.0, 2.0]], [[5.0, 1.0]], dead_time=10.0), "sorted"),
         (lambda: pu.early_share_test([3], [2], 0.2), "not be above counts"),

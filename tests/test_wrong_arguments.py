@@ -26,7 +26,6 @@ SIDES = dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4, base_counts=[1, 2, 2, 6],
 # one sound call of each function; arguments with a good default that depend on others are left out
 SOUND = {
     "arrivals.age_forecast": dict(times=RUNS, ends=ENDS, ages=[0.0, 1.0, 2.0], at=3.0, planned_ends=[10.0, 12.0]),
-    "arrivals.age_regression": dict(times=RUNS, ends=ENDS, ages=[0.0, 1.0, 2.0]),
     "arrivals.age_trend": dict(times=RUNS, ends=ENDS, order=[0.0, 1.0, 2.0]),
     "arrivals.anderson_darling_trend_test": dict(times=T, end=20.0),
     "arrivals.decluster": dict(times=T, dead_time=2.0),

@@ -16,7 +16,6 @@ from flicker.evidence.outlook.end_state import Failed
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.verdict import Facts, Verdict, missing_hours, needed_hours
 from flicker.stats.power_ups import power_ups_to_see
-from flicker.stats.soak import hours_to_catch
 
 SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
 
@@ -83,16 +82,8 @@ def advise(
             "and log on once it is warm.",
         )
     hours = facts.observed_s / HOUR
-    if facts.episodes > 0 and hours > 0 and len(facts.counts) > 1:
-        return _power_ups(facts, limits)
     if facts.episodes > 0 and hours > 0:
-        catch = float(hours_to_catch(count=facts.episodes, exposure=hours, confidence=sure).exposure)
-        return Next(
-            catch,
-            sure,
-            f"To see it again with a chance of {share_text(sure)}, log {hours_text(catch)} more; "
-            "a clean log of that length after the repair is a first sign of a cure.",
-        )
+        return _power_ups(facts, limits)
     for reason, words in HELP.items():
         if reason in guard.reasons:
             return Next(whole, sure, words)

@@ -5,7 +5,6 @@ Plans only: nothing here starts, switches or measures anything.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,11 +18,11 @@ from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.result import Result, plain
-from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment, LogLike
-from flicker.evidence.compare.sides import HEAT_S, Side
+from flicker.evidence.compare.sides import Side
 from flicker.evidence.frames import SoakTables
 from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
+from flicker.evidence.soak_cycles import power_cycles
 from flicker.evidence.soak_rate import (
     SoakRate,
     dispersion_of,
@@ -33,12 +32,10 @@ from flicker.evidence.soak_rate import (
     relative_length,
     share_seen,
 )
-from flicker.logs.spans import total, within
 from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
 from flicker.stats.soak import (
     clean_exposure,
     hours_to_catch,
-    plan_cycles,
     power_ups_to_catch,
 )
 
@@ -275,7 +272,7 @@ def plan_soak(
         table=table,
         demonstrate=demonstrate,
         power_ups=power_ups,
-        cycles=_cycles(side, confidence, cool, limits) if side is not None else None,
+        cycles=power_cycles(side, confidence, cool, limits) if side is not None else None,
         comparison=_comparison(rate, units, side, compare, each_h, scatter, cool, limits) if kind == "catch" else (),
         cautions=(*cautions, *CAUTIONS),
         method=_method(kind, rate) if over is None else over.method,
@@ -322,32 +319,6 @@ def _starts(
         "reads": f"{plan.power_ups} cold starts show it at least once with a chance of {share_text(confidence)} "
         f"({hours_text(bench)} on the bench, cooling included).",
     }
-
-
-def _cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -> dict[str, Any] | None:
-    """Plan in power cycles from the run of the rate since power-up, where two power-ups or more were seen."""
-    known = [cycle for cycle in side.cycles if cycle.known and cycle.start != "warm"]
-    if len(known) < 2:
-        return None
-    last = max(float(cycle.observed[-1, 1]) for cycle in known if cycle.observed.size)
-    edges = [edge for edge in (0.0, limits.warm_up_s, HEAT_S) if edge < last] + [last]
-    counts, hours = [], []
-    for low, high in itertools.pairwise(edges):
-        counts.append(sum(int(np.count_nonzero((c.episode_s >= low) & (c.episode_s < high))) for c in known))
-        hours.append(sum(total(within(c.observed, low, high)) for c in known) / HOUR)
-    if sum(counts) == 0:
-        return None
-    plan = plan_cycles(
-        [edge / HOUR for edge in edges], counts=counts, exposures=hours, cool_down=cool_h, confidence=confidence
-    )
-    out = plan.to_dict()
-    out["counts"], out["hours"], out["edges_h"] = counts, hours, [edge / HOUR for edge in edges]
-    out["reads"] = f"{plan.cycles} power-up{'s' if plan.cycles > 1 else ''} of {hours_text(plan.run_length)}" + (
-        f" each, cooled for {hours_text(cool_h)} between ({hours_text(plan.bench_time)} in all)."
-        if plan.cycles > 1
-        else " from cold."
-    )
-    return plain(out)  # type: ignore[no-any-return]
 
 
 def _comparison(

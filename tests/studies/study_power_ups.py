@@ -235,7 +235,22 @@ def forecast(draws: int, rng: np.random.Generator) -> None:
         print(f"| {k}, {growth} | " + " | ".join(row) + " |", flush=True)
 
 
-SECTIONS = (age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked, pages, forecast)
+def clean(draws: int, rng: np.random.Generator) -> None:
+    """A unit at just the rate of concern: how often so many clean power-ups come (5 % at most), the Poisson hours beside."""
+    print("\n## A rate of concern of .1 per hour is not excluded: all planned power-ups clean, by the law; in brackets 30 h\n")
+    print("| each | power-ups | cv 0 | .5 | 1 |\n|-|-|-|-|-|")
+    for each in (1.0, 2.0, 4.0, 10.0, 30.0):
+        m, row = 0.1 * each, []
+        planned, hours = pu.clean_power_ups(m), math.ceil(-math.log(0.05) / m)
+        for cv in (1e-6, 0.5, 1.0):
+            kept = [100 * math.exp(-k * math.log1p(cv**2 * m) / cv**2) for k in (planned, hours)]
+            row.append(f"{kept[0]:.1f} ({kept[1]:.1f})")
+        print(f"| {each:g} h | {planned} ({hours}) | " + " | ".join(row) + " |", flush=True)
+
+
+SECTIONS = (
+    age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked, pages, forecast, clean,
+)  # fmt: skip
 
 
 def main(draws: int, wanted: list[str]) -> None:

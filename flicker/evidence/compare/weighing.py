@@ -325,15 +325,30 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     number = clean_power_ups(concern_per_h * each, scatter=scatter, confidence=confidence, clean=counted)
     number = max(number, (shows_in or 0) - len(counted))
     if again:
-        return Cure("not yet", number * each, None, concern_per_h, None, number, each, shows_in)
+        return Cure(
+            word="not yet", clean_hours_needed=number * each, cold_starts_needed=None,
+            concern_per_h=concern_per_h, excluded_per_h=None, power_ups_needed=number, each_h=each,
+            fault_shows_in=shows_in,
+        )  # fmt: skip
     starts = _cold_starts(before, after, warm_up_s, confidence)
     fall = 0 if item.outcome == IMPROVED else item.leading.needed_power_ups(0.5 * (1.0 - confidence) / item.family)
     if fall is None:
-        return Cure("not yet", None, starts, concern_per_h, excluded, None, each, shows_in)
+        return Cure(
+            word="not yet", clean_hours_needed=None, cold_starts_needed=starts, concern_per_h=concern_per_h,
+            excluded_per_h=excluded, power_ups_needed=None, each_h=each, fault_shows_in=shows_in,
+        )  # fmt: skip
     number = max(number, fall)
     if item.outcome == IMPROVED and (number == 0 or starts == 0):
-        return Cure("shown", 0.0, None if starts is None else 0, concern_per_h, excluded, 0, each, shows_in)
-    return Cure("not yet", number * each, starts, concern_per_h, excluded, number, each, shows_in)
+        return Cure(
+            word="shown", clean_hours_needed=0.0, cold_starts_needed=None if starts is None else 0,
+            concern_per_h=concern_per_h, excluded_per_h=excluded, power_ups_needed=0, each_h=each,
+            fault_shows_in=shows_in,
+        )  # fmt: skip
+    return Cure(
+            word="not yet", clean_hours_needed=number * each, cold_starts_needed=starts,
+            concern_per_h=concern_per_h, excluded_per_h=excluded, power_ups_needed=number, each_h=each,
+            fault_shows_in=shows_in,
+        )  # fmt: skip
 
 
 def _shows_in(before: Side, each_h: float, scatter: float, confidence: float) -> int | None:

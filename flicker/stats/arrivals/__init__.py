@@ -8,7 +8,6 @@ Within one run a verdict uses `rate_trend_test`; from run to run those of `flick
 from __future__ import annotations
 
 from flicker.stats.arrivals.age_forecast import AgeForecast, age_forecast
-from flicker.stats.arrivals.age_regression import AgeRegression, age_regression
 from flicker.stats.arrivals.ageing import AgeTrend, age_trend
 from flicker.stats.arrivals.clusters import (
     Clusters,
@@ -38,7 +37,6 @@ from flicker.stats.arrivals.worsening import RateTrend, rate_trend_test
 
 __all__ = [
     "AgeForecast",
-    "AgeRegression",
     "AgeTrend",
     "AndersonDarlingTrend",
     "Clusters",
@@ -51,7 +49,6 @@ __all__ = [
     "RenewalTrendTest",
     "TrendTest",
     "age_forecast",
-    "age_regression",
     "age_trend",
     "anderson_darling_trend_test",
     "decluster",

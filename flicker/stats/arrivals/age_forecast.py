@@ -57,7 +57,7 @@ def age_forecast(
     Parameters
     ----------
     times, ends, ages
-        As in `age_regression`.
+        Runs, their observed lengths and their ages (days, or numbers of visits).
     at : float
         Age of the planned runs.
     planned_ends : array_like

@@ -13,7 +13,7 @@ from flicker.base import check
 from flicker.base.formats import digits_text, share_text
 from flicker.base.progress import tell
 from flicker.base.result import Result
-from flicker.stats.power_ups import scatter as sc
+from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import rate_comparison
 from flicker.stats.power_ups.rate import drawn_rates
 
