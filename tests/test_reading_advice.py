@@ -107,7 +107,7 @@ CASES = {
     ),
     "no unit": Advice(table("time_s,left", HALF, LEFT), "not understood", {"unit": "mV"}, {"unit": "cubit"}),
     "units of whom": Advice(
-        table("time_s,left,right,third,Unit,Unit x", HALF, LEFT, RIGHT, RIGHT, ["mV"] * N, ["mV"] * N),
+        table("time_s,left,right,centre,Unit,Unit x", HALF, LEFT, RIGHT, RIGHT, ["mV"] * N, ["mV"] * N),
         "to which channel they belong",
         {"roles": {"Unit x": "ignore"}},
     ),

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
 
 from flicker.logs.errors import LogError, Question
-from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning import extra_columns, same_output
 from flicker.logs.reading.planning.columns import Column, Wishes, column_named, listed, not_numbers
 from flicker.logs.reading.planning.extra_columns import Kind
 from flicker.logs.reading.words import vocabulary
@@ -98,7 +97,14 @@ class Choice:
         labelled = [c for c in numbers if c.label.kind == "volts" or c.cell_units]
         plain = [c for c in numbers if c.label.kind not in ("time", "other") or c in forced]
         if labelled:
-            kin = [c for c in plain if c not in labelled and (c in forced or self.like_output(c, labelled))]
+            numbers_of = [*labelled, *self.statistics(free)]
+            kin = [
+                c
+                for c in plain
+                if c not in labelled
+                and (c in forced or self.like_output(c, labelled))
+                and not same_output.told_of(c, numbers_of)
+            ]
             chosen = [c for c in plain if c in labelled or c in kin]
         else:
             chosen = plain
@@ -113,24 +119,8 @@ class Choice:
                 " name those to read with channels (--channels NAME,NAME).",
                 channels=[c.header for c in chosen[:1]],
             )
-        self.each_once(chosen, forced)
+        same_output.check(chosen, self.statistics(free), forced, name)
         return chosen
-
-    def each_once(self, chosen: list[Column], told: list[Column]) -> None:
-        """Ask where two columns may hold one output: their names differ by no number, sign or word of an output."""
-        named = [(c, _of_output(c)) for c in chosen if not c.unnamed and c not in told]
-        for column, own in named:
-            for other, more in named:
-                extra = more - own
-                apart = column.header.strip() == other.header.strip() or not own <= more
-                if apart or any(not word.isalpha() or word in vocabulary.OUTPUT for word in extra):
-                    continue
-                raise Question(
-                    f'{self.name}: columns "{column.header}" and "{other.header}" may hold the same output; name those to'
-                    " read with channels (--channels NAME,NAME), or leave one out with roles"
-                    f' (--role "{other.header}=ignore").',
-                    roles={other.header: "ignore"},
-                )
 
     def like_output(self, column: Column, labelled: Sequence[Column]) -> bool:
         """Whether a column without a unit is called as outputs are, beside others that have one."""
@@ -157,9 +147,13 @@ class Choice:
         for column in named:
             self.kinds.pop(column.position)
 
+    def statistics(self, free: list[Column]) -> list[Column]:
+        """Columns of averages, minima and maxima that are not read."""
+        return [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
+
     def only_statistics(self, free: list[Column]) -> None:
         """Ask where the file holds averages, minima and maxima and no readings."""
-        found = [c for c in free if c.kind == "number" and self.kinds.get(c.position) is Kind.STATISTIC]
+        found = self.statistics(free)
         if found:
             raise Question(
                 f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to"
@@ -207,12 +201,6 @@ class Choice:
             " to read with channels (--channels NAME).",
             channels=[c.header for c in columns[:1]],
         )
-
-
-def _of_output(column: Column) -> frozenset[str]:
-    """What a column's name says of its output: words, numbers and signs, without those of readings and of averages."""
-    words = set(vocabulary.words_of(column.label.name)) - vocabulary.STATISTICS - vocabulary.READING
-    return frozenset({*words, *re.findall(r"\d+|[+-](?=[\s_)\](\[]|$)", column.header)})
 
 
 def _has(columns: list[Column], wanted: str) -> bool:
