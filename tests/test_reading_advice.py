@@ -210,6 +210,21 @@ CASES = {
         left=[np.nan if k == 30 else (17100 + k) / 1e6 for k in range(N)],
         last_s=59.0,
     ),
+    "scatter beside known averages": Advice(
+        table("time_s,mean left_mV,min left_mV,max left_mV,wobble left_mV", HALF, LEFT, LEFT - 1, LEFT + 1, [3.0] * N),
+        "may hold the same output",
+        {"channels": ["mean left_mV"]},
+    ),
+    "a supply of an unknown name": Advice(
+        table("time_s,Quelle (V),left (mV)", HALF, [24.1] * N, LEFT), "is not called as an output is", {"roles": {"Quelle (V)": "rail"}}
+    ),
+    "two unknown names, one far from zero": Advice(
+        table("time_s,Quelle (V),Adrian (mV)", HALF, [24.1] * N, LEFT), "is not called as an output is", {"roles": {"Quelle (V)": "ignore"}}
+    ),
+    "a factor in the name": Advice(table("time_s,left [V] x1000", HALF, LEFT), "names a factor or a ratio", {"unit": "mV"}),
+    "a factor in one of two names": Advice(
+        table("time_s,left [mV] (1:10),right [mV]", HALF, LEFT / 10, RIGHT), "names a factor or a ratio", {"channels": ["right [mV]"]}, left=RIGHT / 1e3
+    ),
     "no voltages": Advice(table("time_s,Ohm", HALF, LEFT), "no column of voltages", {"channels": ["Ohm"], "unit": "mV"}),
     "equal stamps": Advice(table("time_s,left_mV", ["5.0"] * N, LEFT), "all time stamps are equal", {"sample_interval_s": 0.5}),
     "no such column": Advice(table("time_s,left_mV", HALF, LEFT), "name one of them", {"channels": ["left"]}, {"channels": ["rear"]}),

@@ -464,6 +464,25 @@ add("decimal commas without a header, told", bare, left=np.where(np.arange(N) ==
 
 add("a sign seen late, the unit behind", tab("time_s;left_mV", [range(900), ["-1.244 mV" if k == 880 else "-11 mV" for k in range(900)]], sep=";"), ask="--decimal", time_unit="s")
 
+# beside a reading with a unit, its count has none; beside known averages of it too (fresh_exports: statistics)
+add("a count of readings", tab("time_s,Left [mV],Left (n),Right [mV],Right_Anzahl", [T, L, [20] * N, R, [20] * N]))
+# names of outputs over those of quantities, said once or over each
+for name, over in {"once": ";left;;;right;;", "each": ";left;left;left;right;right;right"}.items():
+    six = [s + d for s in (L, R) for d in (0, -1, 1)]
+    add(f"outputs over quantities, {name}", tab(f"{over}\ntime_s;value [mV];low [mV];high [mV];value [mV];low [mV];high [mV]", [T, *six], sep=";"),
+        names=("left value", "right value"), channels=["left value", "right value"])  # fmt: skip
+# the moment or the date above, where the rows count or tell the time of day alone
+began = datetime(2026, 3, 5, 23, 59, 50)
+add("start above", tab("Scan;left_mV;right_mV", [range(N), L, R], sep=";", before="Beginn: 2026-03-05 23:59:50\nInterval: 0,5 s\n\n"), start=began)
+add("date above", tab("Zeit;left_mV;right_mV", [stamps("%H:%M:%S.%f"), L, R], sep=";", before="Log date: 5 Mar 2026\n\n"), start=began)
+add("date above in two ways", tab("Zeit;left_mV;right_mV", [stamps("%H:%M:%S.%f"), L, R], sep=";", before="Log date: 05/03/2026\n\n"))
+add("date of export above", tab("Zeit;left_mV;right_mV", [stamps("%H:%M:%S.%f"), L, R], sep=";", before="Exported: 2026-03-06\n\n"))
+add("compact date and time", tab("Datum;Zeit;left_mV;right_mV", [stamps("%Y%m%d", step=1.0), stamps("%H%M%S", step=1.0), L, R], sep=";"), time=np.arange(N), start=began)
+add("time before the date", tab("when;left_mV;right_mV", [stamps("%H:%M:%S %d.%m.%Y", step=1.0), L, R], sep=";"), time=np.arange(N), start=began)
+add("fixed width, blanks in names", "t [s]         Left [mV]      Right [mV]\n" + "".join(f"{t:<14}{a:<15}{b}\n" for t, a, b in zip(T, L, R, strict=True)))
+again = [*range(40), *range(25, N)]  # a buffer written twice: rows 25 to 39
+add("rows written twice", tab("time,left_mV,right_mV", [[TS[k] for k in again], L[again], R[again]]), start=began)
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

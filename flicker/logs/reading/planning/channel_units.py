@@ -11,6 +11,8 @@ from flicker.logs.reading.planning.aids import Aids
 from flicker.logs.reading.planning.columns import Channel, Column, Found, Heading, Wishes, column_named, listed
 from flicker.logs.reading.words import units
 
+_FACTOR = re.compile(r"(?i)[x\u00d7*\u00b7]\s?10|/\s?10|\b1\s?:\s?\d|\b10+\s?:\s?1\b|/\s?div\b|10\s?\^|\b1e[+-]?\d")
+
 
 class ChannelUnits:
     """Makes channels of the chosen columns."""
@@ -38,6 +40,8 @@ class ChannelUnits:
                 f" {unit_evidence.ASK}.",
                 unit="V",
             )
+        if told is None and not wishes.plain_volts:
+            self.refuse_factors([c for c in chosen if c.position not in single], chosen)
         pairs = self.aids.paired(unit_columns, chosen, "units") if unit_columns else {}
         found: dict[int, unit_evidence.Unit] = {}
         overruled: list[Column] = []
@@ -101,6 +105,20 @@ class ChannelUnits:
                 )
             )
         return _distinct(channels, chosen)
+
+    def refuse_factors(self, open_: list[Column], chosen: list[Column]) -> None:
+        """Ask where a name holds a factor or a ratio: the numbers may hold it, or not."""
+        named = [c for c in open_ if _FACTOR.search(c.header)]
+        if not named:
+            return
+        title = named[0].header
+        all_of = len(named) == len(chosen)
+        ask = unit_evidence.ASK if all_of else f"say it with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\")"
+        raise Question(
+            f'{self.name}: column "{title}" names a factor or a ratio, and whether its numbers hold it is not told; of the'
+            f" unit of the numbers as they stand, {ask}.",
+            unit="V" if all_of else {title: "V"},
+        )
 
     def told_units(self, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
         """Units of single columns as the caller told them; a unit may be the name of a column of units."""

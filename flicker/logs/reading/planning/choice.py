@@ -97,14 +97,7 @@ class Choice:
         labelled = [c for c in numbers if c.label.kind == "volts" or c.cell_units]
         plain = [c for c in numbers if c.label.kind not in ("time", "other") or c in forced]
         if labelled:
-            numbers_of = [*labelled, *self.statistics(free)]
-            kin = [
-                c
-                for c in plain
-                if c not in labelled
-                and (c in forced or self.like_output(c, labelled))
-                and not same_output.told_of(c, numbers_of)
-            ]
+            kin = [c for c in plain if c not in labelled and (c in forced or self.like_output(c, labelled))]
             chosen = [c for c in plain if c in labelled or c in kin]
         else:
             chosen = plain
@@ -128,6 +121,16 @@ class Choice:
             return False
         words = column.words & (vocabulary.OUTPUT | vocabulary.READING)
         return bool(words) and self.kinds.get(column.position) is None
+
+    def leave_counts(self, free: list[Column]) -> None:
+        """Leave out columns without a unit that are called as one with a unit is, and more: how many readings it holds."""
+        numbers = [c for c in free if c.kind == "number"]
+        labelled = [c for c in numbers if c.label.kind == "volts" and self.kinds.get(c.position) is None]
+        told = {wanted for wanted, _ in self.wishes.roles} | {wanted for wanted, _ in self.wishes.units}
+        for column in numbers:
+            bare = self.kinds.get(column.position) is None and column.label.kind != "volts" and not column.cell_units
+            if bare and column.header not in told and same_output.told_of(column, [*labelled, *self.statistics(free)]):
+                self.kinds[column.position] = Kind.ELSE
 
     def promote_averages(self, free: list[Column]) -> None:
         """Take averages for the readings, where the file holds nothing else of its channels."""

@@ -182,11 +182,15 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
         If there is none.
     """
     asked = wanted.strip()
+
+    def bare(title: str) -> str:
+        return title.strip(" .:_").lower()
+
     ways = (
         [asked == "" and c.unnamed for c in columns],
         [c.header.strip() == asked for c in columns],
         [c.label.name == asked for c in columns],
-        [asked.lower() in (c.label.name.lower(), c.header.strip().lower()) for c in columns],
+        [bare(asked) in (bare(c.label.name), bare(c.header)) for c in columns],
     )
     for fits in ways:
         if any(fits):

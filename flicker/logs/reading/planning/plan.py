@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
@@ -12,6 +13,7 @@ from flicker.logs.reading.planning.channel_units import ChannelUnits
 from flicker.logs.reading.planning.choice import Choice
 from flicker.logs.reading.planning.columns import Channel, Column, Heading, Scan, TimeColumns, Wishes, listed
 from flicker.logs.reading.planning.extra_columns import Kind
+from flicker.logs.reading.planning.heading_start import start_in
 from flicker.logs.reading.planning.time_columns import find_time
 
 
@@ -32,6 +34,8 @@ class Plan:
     kinds: tuple[tuple[int, str], ...] = ()
     missing_words: tuple[str, ...] = ()
     over_words: tuple[str, ...] = ()
+    start: datetime | None = None  # of the first sample, where lines above the header tell it and no column does
+    day_us: int | None = None  # the date alone, microseconds since 1970
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -88,6 +92,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     free = [c for c in rest if c is not marks]
     kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
     choice = Choice(wishes, name, notes, kinds)
+    choice.leave_counts(free)
     choice.promote_averages(free)
     roles = roles_among(free, kinds, wishes, name, notes)
     free = [c for c in free if c.position not in roles]
@@ -109,6 +114,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     _tell(free, chosen, channels, kinds, wishes, notes)
     beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
     companions = companions_among(beside, roles, channels, wishes, name, notes)
+    start, day_us = start_in(heading, wishes.order)
     return Plan(
         time=time,
         channels=(*channels, *companions),
@@ -119,6 +125,8 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
         kinds=tuple((place, str(kind)) for place, kind in kinds.items()),
         missing_words=wishes.missing_words,
         over_words=wishes.over_words,
+        start=start,
+        day_us=day_us,
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +20,9 @@ from flicker.logs.reading.words import units, vocabulary
 _OF_READINGS = vocabulary.STATISTICS | vocabulary.READING
 _TOKEN = re.compile(r"[^\W_]+|[+-](?=[\s_)\](\[]|$)")
 _VOLTAGE = re.compile(r"(?i)[+-]?\d+(?:[.,]\d+)?\s?[kmu\u00b5\u03bc]?v(?:dc)?\b")  # 5V and 230 V name supplies
-RESTS_V = 1.0  # a column without a name of outputs that rests beyond this beside others below: a choice, 'asked' is cheap
+RESTS_V = (
+    1.0  # a column without a name of outputs that rests beyond this beside others below: a choice, 'asked' is cheap
+)
 
 
 def tokens(column: Column) -> frozenset[str]:
@@ -75,11 +78,16 @@ def check(chosen: Sequence[Column], statistics: Sequence[Column], told: Sequence
                 continue
             if not extra and chosen.index(column) > chosen.index(other):
                 continue  # the later one of two is the one to doubt
+            of_averages = column in statistics
+            kept = column if of_averages and column.name_words & vocabulary.AVERAGES else other
+            options: dict[str, Any] = (
+                {"channels": [kept.header]} if of_averages else {"roles": {other.header: "ignore"}}
+            )
             raise Question(
                 f'{name}: columns "{column.header}" and "{other.header}" may hold the same output; name those to'
                 " read with channels (--channels NAME,NAME), or leave one out with roles"
                 f' (--role "{other.header}=ignore").',
-                roles={other.header: "ignore"},
+                **options,
             )
     unknown = [c for c in open_ if not _known(c)]
     known = [c for c in chosen if c not in unknown]

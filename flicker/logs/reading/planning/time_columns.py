@@ -59,6 +59,7 @@ class _Finder:
         columns, wishes, name = self.columns, self.wishes, self.name
         for column in columns:
             _compact(column)
+        _compact_pair(columns)
         stamps = [c for c in columns if c.form is not None and c.position != run]
         if wishes.time_column is not None:
             column = column_named(columns, wishes.time_column, name, "time_column")
@@ -161,6 +162,21 @@ def _compact(column: Column) -> None:
         form = clock.form_of(list(column.cells[:200]))
         if form is not None and form.name == "compact compact":
             column.kind, column.form = "stamp", form
+
+
+def _compact_pair(columns: list[Column]) -> None:
+    """Turn two columns of numbers such as 20260304 and 101500 into stamps: neither alone is one."""
+    numbers = [c for c in columns if c.kind == "number" and c.words & vocabulary.TIME]
+    dates = [c for c in numbers if _written(c, "compact")]
+    clocks = [c for c in numbers if c not in dates and _written(c, "hhmmss clock")]
+    if len(dates) == len(clocks) == 1:
+        for column, name in ((dates[0], "compact"), (clocks[0], "hhmmss clock")):
+            column.kind, column.form = "stamp", clock.Form(name)
+
+
+def _written(column: Column, name: str) -> bool:
+    filled = [cell for cell in column.cells[:200] if cell.strip('" ')]
+    return bool(filled) and all(clock.matches(cell, clock.Form(name)) for cell in filled)
 
 
 def _timely(column: Column) -> bool:

@@ -101,6 +101,9 @@ def header_above(
             continue  # nothing, or a rule of dashes
         bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
         cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
+        if delimiter == " " and len(cells) != width:  # columns of fixed width, with blanks in their names
+            apart = re.split(r"\s{2,}", bare.strip())
+            cells = apart if len(apart) == width else cells
         if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
             as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]
             cells = as_it_is if len(as_it_is) == width else cells
@@ -128,8 +131,27 @@ def header_above(
             continue  # a key and its value
         if COMMENT.match(line) and len(cells) != width:
             continue
-        return cells, line.strip(), unit_cells, k
+        return _grouped(cells, lines[:k], delimiter), line.strip(), unit_cells, k
     return [], "", unit_cells, None
+
+
+def _grouped(cells: list[str], above: list[str], delimiter: str) -> list[str]:
+    """Names of columns with the name that a line above says over several of them: left over mean, min and max."""
+    if not above or len(cells) < 2 or delimiter in ("", " ") or not _same_below(cells[1:]):
+        return cells
+    over = [cell.strip().strip('"').strip() for cell in split(above[-1], delimiter, '"' in above[-1])]
+    if len(over) != len(cells) or not any(over[1:]) or over[0] or any(map(strong, over)) or sampled.units_row(over):
+        return cells
+    last = ""
+    for k, title in enumerate(over):
+        last = title or last
+        over[k] = last
+    return [f"{title} {cell}".strip() for title, cell in zip(over, cells, strict=True)]
+
+
+def _same_below(cells: list[str]) -> bool:
+    """Whether names of quantities stand there: a name twice, or one of averages."""
+    return len(set(cells)) < len(cells) or any(set(vocabulary.words_of(cell)) & vocabulary.STATISTICS for cell in cells)
 
 
 def _tells_a_number(cells: list[str]) -> bool:

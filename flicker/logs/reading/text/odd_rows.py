@@ -226,9 +226,7 @@ class Mender:
         if len(filled) < 2 <= self.layout.width or any(odd_cells.word_value(cell) is not None for cell in filled):
             return False
         named = vocabulary.TIME | vocabulary.OUTPUT | vocabulary.READING
-        return any(
-            units.label(cell).kind == "volts" or named & set(vocabulary.words_of(cell)) for cell in filled
-        )
+        return any(units.label(cell).kind == "volts" or named & set(vocabulary.words_of(cell)) for cell in filled)
 
     def _words_behind(self, cells: list[str]) -> bool:
         """Whether a row is whole, and only words follow its last cell."""

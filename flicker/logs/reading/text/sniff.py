@@ -69,6 +69,10 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not COMMENT.match(line)]
     if not filled:
         raise LogError(f"{name} holds no lines of readings; export the readings as CSV.")
+    if sum(lines[k].strip().startswith("{") and lines[k].strip().endswith("}") for k in filled) > 0.8 * len(filled):
+        raise LogError(
+            f"{name} holds an object in braces in each line (JSON); write time and readings in columns, as CSV."
+        )
     body = _body(lines, filled)
     sample = [lines[k] for k in body if "\0" not in lines[k]] or [lines[body[-1]]]
     quoted = any('"' in line for line in lines)

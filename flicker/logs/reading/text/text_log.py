@@ -15,7 +15,7 @@ from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.planning.plan import How, Plan, make_plan
-from flicker.logs.reading.samples import spread, whole
+from flicker.logs.reading.samples import row_times, spread, whole
 from flicker.logs.reading.samples.entries import Entry, Words
 from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
@@ -144,6 +144,8 @@ class _Reader:
         self._cutter = Cutter(name, layout, plan)
         self._blank_times = 0
         self._mended_stamps = 0
+        self._copied = 0
+        self._before: list[Floats] = []  # the last rows, where the clock tells the date
         self._zero: int | float | None = None
         self._midnight = clock.Midnight()
         self._readings = [0] * len(plan.channels)
@@ -185,6 +187,8 @@ class _Reader:
             self._steps[2] += steps.size
         if parts[0].size:
             self._last = float(parts[0][-1])
+            if self._dated:
+                self._before = [part[-row_times.REACH :].copy() for part in parts]
         self.spool.append(parts)
 
     def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
@@ -192,11 +196,18 @@ class _Reader:
         time = parts[0]
         known = np.isfinite(time)
         if not known.all():
-            filled, between = _between(time, known, self._last)
+            filled, between = row_times.between(time, known, self._last)
             self.blanked += int(between.sum())
             self._blank_times += int((~known & ~between).sum())
             known |= between
             parts = [part[known] for part in (filled, *parts[1:])]
+            time = parts[0]
+            if time.size == 0:
+                return parts
+            steps = self._steps_of(time)
+        if self._dated and float(steps.min()) < 0 and (again := row_times.copies(self._before, parts)).any():
+            self._copied += int(again.sum())
+            parts = [part[~again] for part in parts]
             time = parts[0]
             if time.size == 0:
                 return parts
@@ -208,6 +219,11 @@ class _Reader:
         for k, n in enumerate((back, equal, steps.size - back - equal)):
             self._steps[k] += n
         return parts
+
+    @property
+    def _dated(self) -> bool:
+        """Whether a row's time tells its date, so that no two rows share it by chance."""
+        return self.plan.time.zero_s is not None or any(form.has_date for form in self.plan.time.forms)
 
     def _steps_of(self, time: Floats) -> Floats:
         """Step to each stamp from the one before it."""
@@ -270,6 +286,8 @@ class _Reader:
             self._zero = int(micros[good][0])
             if any(form.has_date for form in how.forms):
                 self.start = clock.moment(self._zero, zoned=any(form.zoned for form in how.forms))
+            elif self.plan.day_us is not None and self._zero < clock.DAY_US:
+                self.start = clock.moment(self.plan.day_us + self._zero, zoned=False)
         return np.where(good, (micros - int(self._zero or 0)) / 1e6, np.nan)
 
     def _stamps(self, columns: dict[int, Any], rows: int) -> tuple[clock.Micros, NDArray[np.bool_]]:
@@ -338,6 +356,9 @@ class _Reader:
         if self.plan.key is not None and self.spool.rows:
             notes += self._pivot()
         name, rows = self.name, self.spool.rows
+        if self.start is None and self.plan.start is not None:
+            self.start = self.plan.start
+            notes.append("The log begins when the file's heading says.")
         back, equal, forward = self._steps
         whole.check_rows(name, rows, few=few)
         if not any(self._readings):
@@ -354,6 +375,8 @@ class _Reader:
             notes.append(
                 f"Not read, and so not observed: {self._blank_times} {_rows(self._blank_times)} without a time."
             )
+        if self._copied:
+            notes.append(f"Written twice, and read once: {self._copied} {_rows(self._copied)}, the same to the letter.")
         if self._mended_stamps:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
@@ -365,23 +388,6 @@ class _Reader:
 
 def _rows(count: int) -> str:
     return "row" if count == 1 else "rows"
-
-
-def _between(time: Floats, known: NDArray[np.bool_], last: float | None) -> tuple[Floats, NDArray[np.bool_]]:
-    """Give rows without a time one between those around them; returns the times and which rows got one."""
-    places = np.flatnonzero(known)
-    filled, between = time.copy(), np.zeros(time.size, dtype=bool)
-    if not places.size:
-        return filled, between
-    missing = np.flatnonzero(~known)
-    inside = missing[missing < places[-1]]
-    if last is None:
-        inside = inside[inside > places[0]]
-        filled[inside] = np.interp(inside, places, time[places])
-    else:
-        filled[inside] = np.interp(inside, [-1, *places], [last, *time[places]])
-    between[inside] = True
-    return filled, between
 
 
 def _floats(column: Any) -> Floats:

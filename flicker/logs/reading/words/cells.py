@@ -17,7 +17,7 @@ INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
 
 MISSING = frozenset({
-    "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "nil", "-", "--", "---", "----", "?",
+    "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "(null)", "none", "nil", "-", "--", "---", "----", "?",
     "#num!", "#div/0!", "#value!", "1.#qnan", "-1.#ind", "1.#ind",
 })  # fmt: skip
 OVER = frozenset({

@@ -56,11 +56,17 @@ def _forms() -> dict[str, str]:
         forms[f"{name} clock"] = rf"(?:[A-Za-z]{{2,9}}\.?,? )?{date}(?:[T_ -]|,? +){_CLOCK_DATED}{_ZONE}"
         if name != "compact":
             forms[name] = date
+            forms[f"{name} behind clock"] = rf"{_CLOCK_DATED}[T_ ,-]+{date}"
     forms["compact compact"] = rf"{_DATES['compact']}[T_ -]?{_CLOCK_COMPACT}{_ZONE}"
     return forms
 
 
 FORMS = _forms()
+_RECOGNISED = tuple(FORMS)
+FORMS |= {  # two columns of digits, known by each other: 20260304 and 101500
+    "compact": _DATES["compact"],
+    "hhmmss clock": r"(?P<h>[0-2]?\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?",
+}
 _COMPILED = {name: re.compile(form) for name, form in FORMS.items()}
 
 
@@ -75,7 +81,7 @@ class Form:
     @property
     def has_date(self) -> bool:
         """Whether a date is written."""
-        return self.name not in ("clock", "mm:ss.f", "hh:mm?")
+        return self.name not in ("clock", "mm:ss.f", "hh:mm?", "hhmmss clock")
 
     @property
     def has_clock(self) -> bool:
@@ -93,7 +99,8 @@ def form_of(cells: Sequence[str]) -> Form | None:
     filled = [cell.strip() for cell in cells if cell.strip()]
     if not filled:
         return None
-    for name, pattern in _COMPILED.items():
+    for name in _RECOGNISED:
+        pattern = _COMPILED[name]
         found = [match for cell in filled if (match := pattern.fullmatch(cell))]
         if len(found) >= 0.9 * len(filled):
             if name == "clock" and not any(m["s"] or m["ap"] for m in found) and len(filled) > 1:
