@@ -154,8 +154,11 @@ def test_temperatures_are_known_by_their_header(tmp_path, header, unit):
     assert [item.role for item in log.companions] == ["temperature"]
 
 
-def test_a_voltage_called_temp_stays_a_voltage(tmp_path):
-    assert read_log(written(tmp_path, bench(temp_mV=np.full(1800, 21.5)))).channels == ("left", "right", "temp")
+def test_a_voltage_called_temp_stays_a_voltage_and_is_asked_about(tmp_path):
+    path = written(tmp_path, bench(temp_mV=np.full(1800, 21.5)))
+    with pytest.raises(LogError, match='"temp_mV" is not called as an output is'):
+        read_log(path)
+    assert read_log(path, roles={"temp_mV": "output"}).channels == ("left", "right", "temp")
 
 
 def test_roles_are_told_and_checked(tmp_path):
@@ -167,7 +170,8 @@ def test_roles_are_told_and_checked(tmp_path):
         read_log(path, roles={"rail_V": "rails"})
     with pytest.raises(LogError, match='no column "railing"'):
         read_log(path, roles={"railing": "rail"})
-    assert read_log(path, roles={"railing": "rail"}, may_lack=True).channels == (
+    outputs = {"spare_mV": "output", "other_mV": "output"}
+    assert read_log(path, roles={"railing": "rail", **outputs}, may_lack=True).channels == (
         "left",
         "right",
         "spare",
@@ -190,7 +194,7 @@ def test_the_difference_of_two_columns(tmp_path):
     assert code == 2
     assert "NAME=COLUMN,COLUMN" in told
     with pytest.raises(LogError, match="no output 'middle'"):
-        read_log(path, differences={"bridge": ("plus", "middle")})
+        read_log(path, roles={"minus_V": "output"}, differences={"bridge": ("plus", "middle")})
 
 
 # ---------------------------------------------------------------- what the companions say

@@ -290,6 +290,7 @@ class Case(Result):
         log = None if path is None else self.log_named(os.fspath(path))
         legs = {name for item in self.channels if item.role == "output" for name in (item.column, item.minus)}
         roles = {item.column: item.role for item in self.channels if item.role != "output" and item.column not in legs}
+        roles |= {leg: "output" for leg in legs if leg is not None}
         told = overruled(dict(self.options), dict(() if log is None else log.reading))
         return {**told, "roles": roles, "marks_column": self.marks_column, "may_lack": True}
 

@@ -132,6 +132,7 @@ def read_log(
         marks_column=marks_column,
         may_lack=may_lack,
         few=few,
+        differences=differences,
     )
     if not run_gap_s > 0:
         raise LogError(f"run_gap_s must be positive, got {run_gap_s!r} (seconds).")
@@ -155,6 +156,7 @@ def wishes_of(
     unit: str | Mapping[str, str] | None = None,
     missing_words: Sequence[str] = (),
     over_words: Sequence[str] = (),
+    differences: Mapping[str, tuple[str, str]] | None = None,
     **others: Any,
 ) -> Wishes:
     """Arguments of `read_log` that say how a file is to be read, checked; ``others`` are as `Wishes` lists them."""
@@ -169,6 +171,7 @@ def wishes_of(
         unit=None if isinstance(unit, Mapping) else unit,
         units=single,
         missing_words=(missing_words,) if isinstance(missing_words, str) else tuple(missing_words),
+        legs=tuple(column for pair in (differences or {}).values() for column in pair),
         over_words=(over_words,) if isinstance(over_words, str) else tuple(over_words),
         **others,
     )

@@ -112,7 +112,9 @@ class Choice:
                 " name those to read with channels (--channels NAME,NAME).",
                 channels=[c.header for c in chosen[:1]],
             )
-        same_output.check(chosen, self.statistics(free), forced, name)
+        if not (wishes.may_lack and as_told):  # else a case names the columns that are used
+            told = [c for c in chosen if c in forced or {c.header.strip(), c.label.name} & set(wishes.legs)]
+            same_output.check(chosen, self.statistics(free), told, name)
         return chosen
 
     def like_output(self, column: Column, labelled: Sequence[Column]) -> bool:

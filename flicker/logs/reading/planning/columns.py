@@ -154,6 +154,7 @@ class Wishes:
     roles: tuple[tuple[str, str], ...] = ()
     marks_column: str | None = None
     may_lack: bool = False  # columns named by roles and marks_column
+    legs: tuple[str, ...] = field(default=(), repr=False)  # columns of which a channel is the difference
     few: bool = field(default=False, repr=False)  # fewer than ten samples will do: others are read beside them
     plain_volts: bool = False  # arrays in memory: volts and seconds where nothing is said
 
