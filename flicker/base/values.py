@@ -96,6 +96,7 @@ class TailKind(StrEnum):
     NO_LIFE = "no sign of life"
     NOTHING_OBSERVED = "nothing observed"
     FAILED = "failed"
+    STANDS = "stands"
     LARGER = "larger"
     WORSE_WITH_AGE = "more often with each power-up"
     MORE_OFTEN = "more often during this run"

@@ -12,7 +12,7 @@ from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.outlook.end_state import Failed
+from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.verdict import Facts, Verdict, missing_hours, needed_hours
 from flicker.stats.power_ups import power_ups_to_see
@@ -47,12 +47,14 @@ class Next(Result):
 
 
 def advise(
-    verdict: Verdict, facts: Facts, guard: Guard, limits: Limits, end: Failed | None, ahead: TimeToThreshold | None
+    verdict: Verdict, facts: Facts, guard: Guard, limits: Limits, end: End | None, ahead: TimeToThreshold | None
 ) -> Next:
     """The first advice that holds: a dead unit, danger, a level on its way to danger, volts, swings, hours."""
     whole = needed_hours(limits)
     sure = limits.confidence
-    if end is not None:
+    if isinstance(end, Stands):
+        return Next(None, sure, f"It {end.reads}. Switch it off; do not connect a loudspeaker; find the fault first.")
+    if isinstance(end, Failed):
         sentence = f"{end.reads[0].upper()}{end.reads[1:]}. Do not power it again; find the shorted part."
         return Next(None, sure, sentence)
     moving = {Reason.MOVE, Reason.REST, Reason.PEAK} & set(guard.reasons)

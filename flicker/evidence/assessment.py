@@ -28,7 +28,7 @@ from flicker.evidence.identity import readings_digest
 from flicker.evidence.located.rate_since import since_findings
 from flicker.evidence.log_checks import in_runs
 from flicker.evidence.outlook.bench import control_of, relays_to_try
-from flicker.evidence.outlook.end_state import approach, failed
+from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
 from flicker.evidence.outlook.exposure import Relays
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
@@ -307,6 +307,11 @@ def judge(
     floor_words = ""
     if beside.lead is not None:
         traces, floor_words = with_floor(traces, beside.lines_of(beside.lead))
+    ends: dict[str, End] = {}
+    for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces):
+        if end := failed(traces, name) or stands(traces, name, limits.protection_V):
+            ends[name] = end
+            traces = as_one_event(traces, name, end, limits.dead_time_s)
     marked = records(traces, dead_time_s=limits.dead_time_s)
     hits = lead_hits(marked, beside)
     found, shared = recurring_common(marked, limits, hits)
@@ -333,7 +338,7 @@ def judge(
                 ),
                 raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
                 jump_count(*sessions_with(sessions, record.channel)),
-                failed(traces, record.channel),
+                ends.get(record.channel),
                 approach(traces, record.channel, limits.protection_V),
             ),
             levels=levels,

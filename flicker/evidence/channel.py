@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -26,7 +26,7 @@ from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.located.rate_changed import RateChanged
 from flicker.evidence.located.warmup import WarmupRate
 from flicker.evidence.outlook.bench import Visibility, visibility_of, warm_up_of
-from flicker.evidence.outlook.end_state import Failed
+from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.exposure import RelayResult, Relays, exposure
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.outlook.swings_ahead import SwingsAhead, swings_ahead
@@ -149,7 +149,7 @@ class RawAnswers:
     guard: Guard
     movement: RawMovement
     jumps: JumpCount
-    failed: Failed | None
+    end: End | None
     ahead: TimeToThreshold | None
 
 
@@ -169,6 +169,8 @@ def judge_channel(
     rate = recurrence.episode_rate(record, limits)
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, page.relays, limits)
+    if isinstance(raw.end, Stands):
+        relay = replace(relay, forecast=None)  # it stands beyond the threshold: nothing to foretell
     level = condition.settled_level(record)
     both_off = 2.0 * off_by_V(record, level or 0.0, case)
     moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
@@ -183,7 +185,7 @@ def judge_channel(
             comes_and_goes,
             recurrence.clustered(record, limits),
             *growth,
-            condition.settled_offset(record, limits),
+            condition.settled_offset(record, limits, raw.end.last_V if isinstance(raw.end, Stands) else None),
             moved,
             changed,
             level_jumps(raw.jumps, record.episodes.count, guard),
@@ -205,7 +207,7 @@ def judge_channel(
     units = list(zip(*record.per_cycle(), strict=True))
     # hours in which the lead may have seen nothing exclude nothing
     upper_per_h = guard.figures.upper_per_h if guard.asleep and rate.steady_upper_per_h else rate.steady_upper_per_h
-    rows, total = listed(record, limits, page.excursions_listed, raw.failed)
+    rows, total = listed(record, limits, page.excursions_listed)
     facts = Facts(
         observed_s=max(record.observed_s - guard.figures.asleep_h * HOUR, 0.0),
         episodes=rate.episodes,
@@ -232,7 +234,8 @@ def judge_channel(
         jump_pairs=raw.jumps.pairs,
         jump_V=raw.jumps.size_V,
         left_out=_left_out(record),
-        failed="" if raw.failed is None else raw.failed.reads,
+        failed=raw.end.reads if isinstance(raw.end, Failed) else "",
+        stands=raw.end.reads if isinstance(raw.end, Stands) else "",
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
     verdict = decide(answers, facts, limits, guard)
@@ -258,7 +261,7 @@ def judge_channel(
         observed_s=record.observed_s,
         power_up=ups,
         relay=relay,
-        next=advise(verdict, facts, guard, limits, raw.failed, raw.ahead),
+        next=advise(verdict, facts, guard, limits, raw.end, raw.ahead),
         gaps=tuple(
             Unseen(run=number, start_s=gap.start_s, end_s=gap.end_s, reason=Unobserved(gap.reason), channel=gap.channel)
             for number, trace in zip(record.numbers, record.traces, strict=True)

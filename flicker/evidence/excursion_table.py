@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.outlook.end_state import Failed
 from flicker.evidence.record import ChannelRecord
 
 Columns = dict[str, NDArray[Any]]
@@ -72,16 +71,9 @@ def portions(record: ChannelRecord, most: int | None = None) -> Iterator[Columns
         episode += int(trace.episode[-1]) + 1 if trace.episode.size else 0
 
 
-def listed(
-    record: ChannelRecord, limits: Limits, most: int, end: Failed | None = None
-) -> tuple[tuple[ExcursionRow, ...], int]:
-    """Rows in time order, and how many there were; of more than ``most``, those that trip the relay and then the largest.
-
-    The ``end`` of a unit that died is one row, however often its volts came and went meanwhile.
-    """
+def listed(record: ChannelRecord, limits: Limits, most: int) -> tuple[tuple[ExcursionRow, ...], int]:
+    """Rows in time order, and how many there were; of more than ``most``, those that trip the relay and then the largest."""
     table = columns_of(record)
-    if end is not None:
-        table = _as_one(table, (table["run"] == end.run) & (table["end_s"] > end.begin_s), end)
     size = np.abs(table["deviation_V"])
     if size.size > most:
         trips = (np.abs(table["peak_V"]) > limits.protection_V) & (table["duration_s"] >= limits.trip_delay_s)
@@ -90,23 +82,6 @@ def listed(
     table["phase"] = np.where(table.pop("warm_up"), "warm-up", "settled")
     rows = zip(*(column.tolist() for column in table.values()), strict=True)
     return tuple(ExcursionRow(**dict(zip(table, row, strict=True))) for row in rows), int(size.size)
-
-
-def _as_one(table: Columns, event: NDArray[np.bool_], end: Failed) -> Columns:
-    """The chosen rows as the largest of them, from the first to the last, and for as long as the end took."""
-    rows = np.flatnonzero(event)
-    if rows.size == 0:
-        return table
-    whole = rows[int(np.argmax(np.abs(table["deviation_V"][rows])))]
-    keep = ~event
-    keep[whole] = True
-    out = {name: column[keep] for name, column in table.items()}
-    place = int(np.count_nonzero(keep[:whole]))
-    first = min(float(table["start_s"][rows].min()), end.begin_s)
-    last = max(float(table["end_s"][rows].max()), end.begin_s + end.lasted_s)
-    out["start_s"][place], out["end_s"][place], out["duration_s"][place] = first, last, last - first
-    out["cut"][place] = out["at_least"][place] = True
-    return out
 
 
 class _Judged(Protocol):

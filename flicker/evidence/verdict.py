@@ -61,6 +61,7 @@ class Facts:
     jump_V: float = 0.0  # and their middle size
     left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
     failed: str = ""  # the event in which the unit died
+    stands: str = ""  # the volts at which it stands to the end of the log
     shared_swings: bool = False  # the guard's swings came in all channels at once
     counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
     hours_each: tuple[float, ...] = ()  # and that time
@@ -101,7 +102,10 @@ def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard:
     if facts.failed:
         word = VerdictWord.INCONCLUSIVE if word == VerdictWord.STEADY else word
         kind, tail = TailKind.FAILED, facts.failed
-    if yes("settled offset") and word == VerdictWord.INCONCLUSIVE and kind != TailKind.OFFSET:
+    if facts.stands:
+        word = VerdictWord.DRIFTING if word == VerdictWord.ONE_OFF else word  # it is there now
+        kind, tail = TailKind.STANDS, facts.stands
+    if yes("settled offset") and word == VerdictWord.INCONCLUSIVE and kind not in (TailKind.OFFSET, TailKind.STANDS):
         tail = f"{tail}; offset too high"
     return Verdict(word, tail, _fitness(word, kind, findings, facts, limits, guard), kind)
 
@@ -136,7 +140,7 @@ def _word(
     if jumping:
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
     # Two levels are no movement, and a channel that is away for long stretches has no level to move.
-    if (yes("drift") or yes("level change")) and not (facts.two_levels or facts.filled):
+    if (yes("drift") or yes("level change")) and (facts.stands or not (facts.two_levels or facts.filled)):
         kind = TailKind.MOVES if yes("drift") else TailKind.JUMPED
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
         tail += ", together with another channel" if facts.moves_together else ""

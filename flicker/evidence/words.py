@@ -37,6 +37,8 @@ def owner(
     seen = hours_text(hours)
     if facts.failed:
         return f"{name} {facts.failed}. Do not connect a loudspeaker, and do not power it again."
+    if facts.stands:
+        return f"{name} {facts.stands}. Switch the unit off; do not connect a loudspeaker."
     if verdict.fitness == Fitness.DO_NOT_CONNECT:
         most = max(guard.figures.peak_V, abs(facts.dangerous_V or 0.0), largest_V or 0.0, limits.protection_V)
         volts = volts_text(most)

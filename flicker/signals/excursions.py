@@ -63,6 +63,11 @@ class Excursions:
             return self
         return Excursions(*(getattr(self, name)[keep] for name in _FIELDS))
 
+    def with_one(self, row: Sequence[float]) -> Excursions:
+        """Return these and one more after them, its values in the order of the fields."""
+        columns = (getattr(self, name) for name in _FIELDS)
+        return Excursions(*(np.append(old, value).astype(old.dtype) for old, value in zip(columns, row, strict=True)))
+
 
 _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 

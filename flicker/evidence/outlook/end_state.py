@@ -1,21 +1,24 @@
-"""How does a channel end? Volts, then nothing to the end of the log: a unit that died. Runs in, one event out."""
+"""How does a channel end? Volts and then nothing: a unit that died. Volts to the end: it stands there. One event each."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.evidence.guard import ALIVE_V
 from flicker.evidence.outlook.forecast import SPAN_S, TimeToThreshold, time_to_threshold
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S
-from flicker.signals.trace import RunTraces
+from flicker.signals.trace import RunTraces, Trace
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +26,8 @@ FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
 NOTHING_S = 5.0  # of nothing at least; chosen, not measured
 APART_S = 10.0  # volts with pauses up to here are one event; as the dead time; a choice
 FALL_S = 300.0  # a reservoir that drains through a load of some ohms is empty by then; chosen, not measured
+STANDS_S = 60.0  # a level that lasts so long stands; shorter it is a swing that the log's end cuts; a choice
+MOVES_SHARE = 0.1  # the last minute farther from the middle: it moves rather than stands; a choice, of words only
 FALL_AGAIN = 1.05  # a fall does not rise, but for its last digits; chosen, not measured
 
 
@@ -40,10 +45,41 @@ class Failed(Result):
     @property
     def reads(self) -> str:
         """One event, in volts."""
-        when = f"{self.at:%H:%M}" if self.at is not None else f"{clock_text(self.begin_s)} of run {self.run + 1}"
         largest = "over range" if not np.isfinite(self.largest_V) else volts_text(self.largest_V)
-        lasted = hours_text(max(self.lasted_s, 1.0) / 3600.0)
-        return f"failed at {when}: {largest} for {lasted}, then nothing"
+        lasted = hours_text(max(self.lasted_s, 1.0) / HOUR)
+        return f"failed at {_moment(self.at, self.begin_s, self.run)}: {largest} for {lasted}, then nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class Stands(Result):
+    """Volts at which a channel stands to the end of its log, since ``begin_s`` of that run, ``lasted_s`` long.
+
+    ``level_V`` is its middle, ``last_V`` that of the last minute, ``rest_V`` where it lay in the minute before; None where it stood there from the first reading on.
+    """
+
+    run: int
+    begin_s: float
+    lasted_s: float
+    level_V: float
+    last_V: float
+    rest_V: float | None
+    at: datetime | None
+
+    @property
+    def reads(self) -> str:
+        """Since when, in volts."""
+        last = volts_text(abs(self.last_V)) if np.isfinite(self.last_V) else "over range"
+        moves = not abs(self.last_V - self.level_V) <= MOVES_SHARE * abs(self.level_V)
+        since = "from the first reading on" if self.rest_V is None else f"since {_moment(self.at, self.begin_s, self.run)}"
+        what = f"is far from zero {since}, {last} at last" if moves else f"stands at {last} {since}"
+        return f"{what}, {hours_text(self.lasted_s / HOUR)} to the end of the log"
+
+
+End: TypeAlias = Failed | Stands
+
+
+def _moment(at: datetime | None, begin_s: float, run: int) -> str:
+    return f"{at:%H:%M}" if at is not None else f"{clock_text(begin_s)} of run {run + 1}"
 
 
 def _sizes(blocks: RunBlocks, channel: int) -> Floats:
@@ -96,6 +132,76 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
             at=at,
         )
     return None
+
+
+def stands(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> Stands | None:
+    """The volts at which a channel stands to the end of its last run; None where it ends below the threshold."""
+    mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
+    if not mine:
+        return None
+    run, place = mine[-1]
+    part = run.blocks.channels[place]
+    over = (part.over_low > 0) | (part.over_high > 0)
+    level = np.where(over & ~np.isfinite(part.middle), np.inf, part.middle)
+    known = np.flatnonzero(~np.isnan(level))
+    below = known[np.abs(level[known]) < threshold_V]
+    beyond = known[known > below[-1]] if below.size else known
+    if beyond.size == 0:
+        return None
+    begin = float(run.blocks.begin_s[beyond[0]])
+    before = below[run.blocks.end_s[below] >= begin - STANDS_S] if below.size else below
+    lasted = float(run.blocks.end_s[beyond[-1]]) + run.run.sample_interval_s - begin
+    if lasted < STANDS_S:
+        return None
+    return Stands(
+        run=run.number,
+        begin_s=begin,
+        lasted_s=lasted,
+        level_V=float(np.median(level[beyond])),
+        last_V=float(np.median(level[beyond[run.blocks.begin_s[beyond] >= run.blocks.end_s[beyond[-1]] - STANDS_S]])),
+        rest_V=float(np.median(level[before if before.size else below[-1:]])) if below.size else None,
+        at=None if run.run.start is None else run.run.start + timedelta(seconds=begin),
+    )
+
+
+def as_one_event(runs: Sequence[RunTraces], channel: str, end: End, dead_time_s: float) -> list[RunTraces]:
+    """The runs with the end of a channel as one excursion, however often its volts came and went meanwhile."""
+    return [
+        run
+        if run.number != end.run
+        else replace(
+            run,
+            traces=tuple(_joined(trace, end, dead_time_s) if trace.channel == channel else trace for trace in run.traces),
+        )
+        for run in runs
+    ]
+
+
+def _joined(trace: Trace, end: End, dead_time_s: float) -> Trace:
+    """All excursions from the end's begin on as the largest of them, over the whole of it."""
+    found = trace.excursions
+    event = found.end_s > end.begin_s
+    first, last = end.begin_s, end.begin_s + end.lasted_s
+    if event.any():
+        rows = np.flatnonzero(event)
+        largest = rows[int(np.argmax(np.abs(found.deviation_V[rows])))]
+        first, last = min(first, float(found.start_s[rows].min())), max(last, float(found.end_s[rows].max()))
+        peak, deviation, over = found.peak_V[largest], found.deviation_V[largest], bool(found.over_range[rows].any())
+    else:
+        peak, deviation, over = np.nan, 0.0, False
+    if isinstance(end, Stands):
+        slowly = end.rest_V is None or abs(end.rest_V) > 0.5 * abs(end.level_V)
+        if end.rest_V is None or (slowly and not event.any()):
+            return trace  # there from the first reading on, or on a way of its own: a level, and no excursion from one
+        # the baseline may have gone along with a level that stands: the distance is that from where it lay before
+        step = end.level_V - end.rest_V
+        peak, deviation = (end.level_V, step) if abs(step) > abs(deviation) else (peak, deviation)
+    elif not event.any():
+        return trace
+    one = (first, last, peak, deviation, True, over or not np.isfinite(peak))
+    kept = found.select(~event)
+    joined = kept.with_one(one)
+    return replace(trace, excursions=joined, episode=episode_numbers(joined.start_s, joined.end_s, dead_time_s))
 
 
 def approach(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> TimeToThreshold | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -110,9 +110,23 @@ def settled_level(record: ChannelRecord) -> float | None:
     meaning="Does the channel rest too far from zero?",
     chart="settled",
 )
-def settled_offset(record: ChannelRecord, limits: Limits) -> Finding:
-    """Does the channel settle too far from zero? The level's interval must lie beyond the limit."""
+def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None = None) -> Finding:
+    """Does the channel settle too far from zero? The level's interval must lie beyond the limit.
+
+    ``stands_V`` is where the channel stands at the end of its log, beyond the protection's threshold: then nothing else counts.
+    """
     method = "middle of the settled level, its spread over time, and the last digit"
+    if stands_V is not None:
+        return Finding(
+            "settled offset",
+            YES,
+            "level at which the log ends",
+            f"The log ends at {volts_text(abs(stands_V))}.",
+            effect=stands_V,
+            unit="V",
+            limit=limits.settled_offset_V,
+            holds=True,
+        )
     level = settled_level(record)
     if level is None:
         return Finding(

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
@@ -121,15 +121,16 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
     """
     largest = raw.largest
     if largest is not None and largest.beyond and not (found.holds and (found.p_value or 1.0) <= largest.p_value):
-        moved = abs(largest.moved)
+        # a line through a step is longer than the step: never more than the readings moved
+        moved = max(min(abs(largest.moved), guard.figures.moved_V), largest.low)
         return replace(
             found,
             answer=NOT_SHOWN,
             method=f"{largest.method}; as read, from minute 20 on",
-            reads=f"The settled level moves steadily: {digits_text(moved * 1e3, 3)} mV as read, at least {digits_text(largest.low * 1e3, 3)} mV. {found.reads}",
+            reads=f"The settled level moves: {volts_text(moved)} as read, at least {volts_text(largest.low)} of it more than noise explains. {found.reads}",
             statistic=largest.half_width,
             p_value=min(1.0, largest.p_value * raw.tested),
-            effect=largest.moved,
+            effect=math.copysign(moved, largest.moved),
             low=largest.low,
             high=largest.high,
             holds=True,
