@@ -75,6 +75,7 @@ def test_a_log_says_since_when():
     assert since.low_s <= 26 * 3600 <= since.high_s
     assert since.ratio_low <= 3.5 / 0.4 <= since.ratio_high
     assert "since about 3 March" in since.reads
+    assert since.daily and since.reads.endswith("A log of less than two days cannot tell that from the hours of the day.")
     assert found.channel("right").since is None and since_text(None) == ""
     changed = found.chart.cumulative("left").to_dict()
     assert "More often since about" in changed["description"]

@@ -77,6 +77,7 @@ class RateChanged(Result):
     ]
     count: Annotated[int, Doc("Episodes used, bursts merged.", ge=0)]
     heat: Annotated[bool, Doc("Whether the moment lies within two hours of switch-on, where heat may make it.")]
+    daily: Annotated[bool, Doc("Whether it was found within a log of less than two days, where the hours of the day may make it.")]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
 
@@ -104,7 +105,8 @@ def made(
     units: tuple[int | None, int | None, int | None],
     moments: Sequence[tuple[int | None, float | None]],
     when: str,
-    heat: bool,
+    heat: bool = False,
+    daily: bool = False,
 ) -> RateChanged:
     """A draft: its answer is the way that it would be, ``reads`` the moment in words."""
     (run, at_s), (low_run, low_s), (high_run, high_s) = moments
@@ -113,7 +115,7 @@ def made(
         unit=units[0], unit_low=units[1], unit_high=units[2],
         run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
         ratio=got.ratio, ratio_low=got.ratio_low, ratio_high=got.ratio_high,
-        p_value=got.p_value, p_adjusted=got.p_value, count=got.count, heat=heat, method=got.method, reads=when,
+        p_value=got.p_value, p_adjusted=got.p_value, count=got.count, heat=heat, daily=daily, method=got.method, reads=when,
     )  # fmt: skip
 
 
@@ -124,7 +126,8 @@ def _reads(item: RateChanged, answer: Way) -> str:
     if answer == Way.NOT_SHOWN:
         return f"No change of rate is shown {item.reads}: {size}." if item.given else "A change of rate is not shown."
     warm = " Within two hours of switch-on heat may do that." if item.heat else ""
-    return f"{answer.capitalize()} {item.reads}: {size}.{warm}"
+    hour = " A log of less than two days cannot tell that from the hours of the day." if item.daily else ""
+    return f"{answer.capitalize()} {item.reads}: {size}.{warm}{hour}"
 
 
 def since_text(item: RateChanged | None) -> str:

@@ -116,7 +116,7 @@ def tested(
         unit=unit, unit_low=unit, unit_high=unit,
         run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
         ratio=got.ratio, ratio_low=got.low, ratio_high=got.high, p_value=p_value, p_adjusted=p_value,
-        count=got.before + got.after, heat=False, method=got.method, reads=when,
+        count=got.before + got.after, heat=False, daily=False, method=got.method, reads=when,
     )  # fmt: skip
 
 

@@ -42,6 +42,8 @@ FEWEST = 5  # episodes below which units are not compared, as for growth
 # said; time constants to half an hour have then come to rest. Common practice, no source; false claims with it:
 # tests/studies/results/rate_since.md.
 HEAT_S = 7200.0
+# A rate that follows the hours of the day looks like a change within one day: 10 to 17 in 100 of such logs. By definition.
+DAYS_S = 2 * 86400.0
 
 
 def since_findings(
@@ -97,7 +99,7 @@ def since_visits(
     got = rate_since_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
     at, low, high = int(got.at), int(got.low), int(got.high)
     when = f"since {names[at]}" + ("" if low == high else f" (between {names[low]} and {names[high]})")
-    return made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when, False)
+    return made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when)
 
 
 def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> RateChanged | None:
@@ -130,7 +132,7 @@ def _over_power_ups(
     when = f"since {when}"
     if low != high:
         when += f" (between power-ups {low + 1} and {high + 1})"
-    return made(got, Over.POWER_UPS, (at, low, high), moments, when, False)
+    return made(got, Over.POWER_UPS, (at, low, high), moments, when)
 
 
 def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> RateChanged | None:
@@ -178,7 +180,7 @@ def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> 
         dated = runs[at_run].start is not None
         low_said, high_said = (_short(text, said[0]) if dated else text for text in said[1:])
         when = f"since about {said[0]} (between {low_said} and {high_said})"
-    return made(best, Over.RUN, (None, None, None), moments, when, best.at < HEAT_S)
+    return made(best, Over.RUN, (None, None, None), moments, when, best.at < HEAT_S, end < DAYS_S)
 
 
 def _short(text: str, other: str) -> str:

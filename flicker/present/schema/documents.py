@@ -12,6 +12,7 @@ from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.evidence.advice import Next
+from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
@@ -48,6 +49,7 @@ class AssessmentDocument(TypedDict):
     coincidence: Annotated[Coincidence | None, Doc("What the channels share; null with a single channel.")]
     next: Annotated[Next, Doc("The longest of the channels' own.")]
     cautions: Cautions
+    ledger: Annotated[list[AmongLike], Doc("Each channel among those of its model in the shop's ledger; empty where none was given.")]
 
 
 class CaseDocument(TypedDict):
