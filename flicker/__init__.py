@@ -15,7 +15,9 @@ from flicker.base import views
 views.register(html="flicker.present.results", charts="flicker.present.results")
 
 _HOMES = {
+    "among_like": "flicker.ledger",
     "survey": "flicker.survey_table",
+    "survey_cases": "flicker.ledger",
     "ChannelVisits": "flicker.evidence.visits.over_visits",
     "Visits": "flicker.evidence.visits.over_visits",
     "over_visits": "flicker.evidence.visits.over_visits",
@@ -50,6 +52,7 @@ if TYPE_CHECKING:
     from flicker.evidence.job import JobResult, judge_case
     from flicker.evidence.soaking import SoakPlan, plan_soak
     from flicker.evidence.visits.over_visits import ChannelVisits, Visits, over_visits, visits_of_case
+    from flicker.ledger import among_like, survey_cases
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log
     from flicker.simulate import simulate_log
@@ -68,6 +71,7 @@ __all__ = [
     "SoakPlan",
     "StageComparison",
     "Visits",
+    "among_like",
     "assess",
     "compare",
     "compare_stages",
@@ -79,6 +83,7 @@ __all__ = [
     "read_log",
     "simulate_log",
     "survey",
+    "survey_cases",
     "visits_of_case",
 ]
 

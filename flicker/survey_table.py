@@ -290,13 +290,14 @@ def _given(jobs: Mapping[str, tuple[Any, ...]], executor: Executor) -> Iterator[
         yield name, found
 
 
-def as_table(rows: Sequence[Row]) -> pd.DataFrame:
+def as_table(rows: Sequence[Row], columns: Mapping[str, str] | None = None) -> pd.DataFrame:
     """Rows as a table of the documented kinds; text that a spreadsheet would take for a formula is disarmed."""
     import pandas as pd
 
+    columns = COLUMNS if columns is None else columns
     written = [{name: _written(value) for name, value in row.items()} for row in rows]
-    table = pd.DataFrame(written, columns=list(COLUMNS))
-    for name, kind in COLUMNS.items():
+    table = pd.DataFrame(written, columns=list(columns))
+    for name, kind in columns.items():
         if kind == "string":
             table[name] = pd.Series([disarmed(value) for value in table[name]], dtype="string", index=table.index)
         else:

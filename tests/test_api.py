@@ -14,9 +14,9 @@ import flicker
 
 ROOT = Path(flicker.__file__).parent
 PUBLIC = """
-    Assessment Case ChannelVisits Comparison Finding JobResult Limits Log LogError SoakPlan StageComparison Visits assess
-    compare compare_stages judge_case over_visits plan_soak read_case read_limits read_log simulate_log survey
-    visits_of_case
+    Assessment Case ChannelVisits Comparison Finding JobResult Limits Log LogError SoakPlan StageComparison Visits
+    among_like assess compare compare_stages judge_case over_visits plan_soak read_case read_limits read_log simulate_log
+    survey survey_cases visits_of_case
 """
 STATS = {
     "arrivals": """
@@ -80,7 +80,8 @@ MAY = {
     "case": {"base", "logs", "_version"},
     "evidence": {"base", "stats", "logs", "signals", "case", "_version"},
     "survey_table": {"base", "stats", "logs", "signals", "case", "evidence", "_version"},
-    "present": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "simulate", "_version"},
+    "ledger": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "_version"},
+    "present": {"base", "stats", "logs", "signals", "case", "evidence", "survey_table", "ledger", "simulate", "_version"},
     "commands": {
         "base",
         "stats",
@@ -88,6 +89,7 @@ MAY = {
         "signals",
         "case",
         "evidence",
+        "ledger",
         "survey_table",
         "simulate",
         "present",

@@ -11,7 +11,8 @@ ROOT = Path(__file__).parents[1]
 
 # each may import itself and what stands before it
 LAYERS = (
-    {"_version"}, {"base"}, {"stats"}, {"logs"}, {"signals", "simulate"}, {"case"}, {"evidence"}, {"present", "survey_table"},
+    {"_version"}, {"base"}, {"stats"}, {"logs"}, {"signals", "simulate"}, {"case"}, {"evidence"},
+    {"survey_table"}, {"ledger"}, {"present"},
     {"commands"}, {"cli"},
 )  # fmt: skip
 LEVEL = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}

@@ -57,6 +57,7 @@ def test_the_jobs_are_all_there():
         "how-the-verdict-was-calibrated",
         "how-logs-mislead",
         "worse-than-in-spring",
+        "among-its-like",
     ]
 
 

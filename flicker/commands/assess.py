@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from flicker.commands._shared import (
     add_cache_options,
@@ -17,6 +18,11 @@ from flicker.commands._shared import (
     since_from,
     working,
 )
+
+if TYPE_CHECKING:
+    from flicker.case.case_file import Case
+    from flicker.evidence.among_like import AmongLike
+    from flicker.evidence.assessment import Assessment
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,6 +47,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DATE",
         help="when it was repaired or adjusted (2031-03-04T14:00): do swings come more or less often since?",
     )
+    parser.add_argument(
+        "--ledger", metavar="LEDGER", help="how the unit lies among its like: a ledger that survey --cases wrote"
+    )
+    parser.add_argument("--model", metavar="NAME", help="maker and model, as the ledger has it (default: that of the case)")
     parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
     parser.add_argument(
         "--excursions", metavar="OUT.parquet", help="write every excursion as a table (OUT.csv: as text)"
@@ -55,6 +65,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_log_options(parser)
     add_cache_options(parser)
+
+
+def _like(arguments: argparse.Namespace, case: Case | None, result: Assessment) -> tuple[AmongLike, ...]:
+    from flicker.ledger import among_like
+
+    model = arguments.model or (case.unit if case is not None else None)
+    if model is None:
+        raise ValueError("--ledger needs the model: give --model, or a case that names its unit.")
+    return among_like(result, arguments.ledger, model, job=case.job if case is not None else None)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -83,6 +102,8 @@ def run(arguments: argparse.Namespace) -> int:
             from flicker.case.identity import altered
 
             result = replace(result, cautions=(*altered(case, arguments.stage), *result.cautions))
+        if arguments.ledger:
+            result = replace(result, ledger=_like(arguments, case, result))
         if arguments.excursions:
             from flicker.evidence.excursion_table import write_excursions
 

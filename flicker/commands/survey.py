@@ -9,12 +9,18 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from flicker.commands._shared import case_from, limits_from
+from flicker.commands._shared import case_from, limits_from, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
     parser.add_argument("folder", metavar="DIR", help="folder with logs (looked through to the bottom)")
+    parser.add_argument(
+        "--cases",
+        action="store_true",
+        help="the folder holds case files: write the shop's ledger, a row for each job, stage and channel",
+    )
+    parser.add_argument("--report", metavar="OUT.html", help="with --cases: the ledger as one self-contained page")
     parser.add_argument("--out", required=True, metavar="TABLE", help="table to write, .parquet or .csv")
     parser.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
     parser.add_argument(
@@ -34,6 +40,10 @@ def run(arguments: argparse.Namespace) -> int:
     out = Path(arguments.out)
     if out.suffix not in {".parquet", ".csv"}:
         raise ValueError(f"{out}: the table must end in .parquet or .csv.")
+    if arguments.cases:
+        return _ledger(arguments, out)
+    if arguments.report:
+        raise ValueError("--report shows a ledger; give --cases with it.")
     if arguments.workers is not None and arguments.workers < 1:
         raise ValueError(f"--workers must be 1 or more, got {arguments.workers}.")
     case = case_from(arguments)
@@ -71,6 +81,28 @@ def run(arguments: argparse.Namespace) -> int:
     journal.unlink(missing_ok=True)
     bad = int(table["error"].notna().sum())
     print(f"{len(paths)} logs judged, {bad} could not be read; table written: {out}")
+    return 0
+
+
+def _ledger(arguments: argparse.Namespace, out: Path) -> int:
+    """Judge a folder of cases, one after the other, and write the ledger."""
+    from flicker.ledger import find_cases, survey_cases
+
+    given = {name: getattr(arguments, name) for name in ("limits", "case", "unit", "workers", "scheduler")}
+    if named := [f"--{name}" for name, value in given.items() if value is not None]:
+        raise ValueError(f"{named[0]} does not go with --cases: each case tells its own columns, limits and units.")
+    paths = find_cases(arguments.folder)
+    if not paths:
+        raise ValueError(f"{arguments.folder}: no case found (TOML files that list logs).")
+    with working() as say:
+        table = survey_cases(paths, progress=say)
+    _write(table, out)
+    if arguments.report:
+        from flicker.present.report.ledger import write_ledger_page
+
+        write_ledger_page(table, arguments.report)
+    bad = int(table["error"].notna().sum())
+    print(f"{len(paths)} cases judged, {bad} could not be; ledger written: {out}")
     return 0
 
 

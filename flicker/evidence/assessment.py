@@ -18,6 +18,7 @@ from flicker.base.values import Fitness, VerdictWord
 from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
+from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
 from flicker.evidence.document import ByChannel, head
 from flicker.evidence.excursion_table import EXCURSIONS_LISTED
@@ -97,6 +98,7 @@ class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
     seed: int = 0
     beside: Beside = field(default_factory=Beside, repr=False)
     companions: tuple[CompanionResult, ...] = ()
+    ledger: tuple[AmongLike, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/assessment/2'."""
@@ -114,6 +116,7 @@ class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
             "coincidence": plain(self.coincidence),
             "next": self.next.to_dict(),
             "cautions": list(self.cautions),
+            "ledger": [item.to_dict() for item in self.ledger],
         }
 
 

@@ -46,7 +46,7 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
     parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
     if result.records:
         parts.append(pictures.figure(glance, result))
-    parts += [evidence(result, pictures, logs), findings(result), beside_outputs(result), evening(result)]
+    parts += [evidence(result, pictures, logs), findings(result), by_ledger(result), beside_outputs(result), evening(result)]
     parts += [method(result), sources(result, logs), close(result.cautions)]
     return f"Evidence: {title}", Markup(text(parts))
 
@@ -241,6 +241,15 @@ def looking(result: Assessment) -> list[Markup]:
     if any(row.inside for item in result.channels for row in item.worth_looking):
         parts.append(tag("p", INSIDE, class_="warn"))
     return parts
+
+
+def by_ledger(result: Assessment) -> Markup:
+    """Each channel among those of its model in earlier jobs; nothing where no ledger was given."""
+    if not result.ledger:
+        return Markup("")
+    rows = [(item.channel, item.reads) for item in result.ledger]
+    return tag("section", tag("h2", "Among its like"), table(("channel", "what the ledger holds"), rows),
+               tag("p", "Counts of jobs in the shop's own ledger, no forecast and no verdict.", class_="sub"))  # fmt: skip
 
 
 def beside_outputs(result: Assessment) -> Markup:

@@ -82,10 +82,11 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
         raise ValueError(
             f"result must be an assessment, visits, a comparison, a soak plan or a job, got {type(result).__name__}"
         )
-    return _assemble(title, body, pictures)
+    return assembled(title, body, pictures)
 
 
-def _assemble(title: str, body: Markup, pictures: Pictures) -> str:
+def assembled(title: str, body: Markup, pictures: Pictures) -> str:
+    """A page as text: policy, style, contents, body and scripts in one file."""
     from flicker.present.report.templates import render
 
     body, contents = _with_ids(pictures.drawn(body))

@@ -39,7 +39,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
             out.print()
             out.print(channel_block(item, record, out))
         out.print(Padding(Text(LEGEND, style="dim"), (0, 0, 0, 1)))
-        for line in shared_lines(result):
+        for line in (*shared_lines(result), *ledger_lines(result)):
             out.print()
             out.print(Text(line))
         out.print()
@@ -101,6 +101,11 @@ def shared_lines(result: Assessment) -> list[str]:
         if worst.seen < worst.advised_share:
             lines.append(worst.reads)
     return lines
+
+
+def ledger_lines(result: Assessment) -> list[str]:
+    """How each channel lies among its like."""
+    return [f"{item.channel}, by the ledger: {item.reads}" for item in result.ledger]
 
 
 def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
