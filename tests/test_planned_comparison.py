@@ -83,7 +83,7 @@ def test_command_plans_both_sides(capsys):
     assert evening["bench_h"] == pytest.approx(number * evening["each_h"] + (number - 1) * 1.0)
     assert evening["power"] >= 0.8
     assert main(["soak", "--compare", "--count", "9", "12", "--hours", "2", "2"]) == 0
-    assert "down to a tenth: " in " ".join(capsys.readouterr().out.split())
+    assert "to show it down to a tenth " in " ".join(capsys.readouterr().out.split())
 
 
 def test_shorter_power_ups_are_tried_where_the_logs_show_what_comes_early():

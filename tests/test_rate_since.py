@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -159,3 +160,16 @@ def test_visits_are_set_against_each_other_at_a_date_given():
     assert found.given and found.answer == Way.LESS and found.unit == 2
     assert found.p_value == pytest.approx(2 * plain.p_down, rel=1e-6)
     assert "since the visit of 2026-03-01, the first after the date given" in found.reads
+
+
+def test_no_claim_beside_an_interval_that_holds_the_same_rate():
+    # none at all after a change: the interval comes from the comparison of before and after, not from half an event
+    rng = np.random.default_rng(4)
+    times = [np.sort(rng.uniform(0, 7200, n)) for n in (9, 12, 8, 0, 0, 0)]
+    names = [f"the visit of 2026-0{k}-01" for k in range(1, 7)]
+    (found,) = corrected([since_visits(times, [7200.0] * 6, range(6), names, Limits())], Limits())
+    plain = rate_comparison([9, 12, 8], [1.0] * 3, [0, 0, 0], [1.0] * 3)
+    assert found.answer == Way.LESS and found.ratio_high == pytest.approx(plain.high, rel=1e-6) and found.ratio_high < 1
+    assert f"at most {plain.high:.2g} times as often" in found.reads
+    (weak,) = corrected([replace(found, ratio_high=1.2)], Limits())
+    assert weak.answer == Way.NOT_SHOWN

@@ -86,7 +86,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _ledger(arguments: argparse.Namespace, out: Path) -> int:
     """Judge a folder of cases, one after the other, and write the ledger."""
-    from flicker.ledger import find_cases, survey_cases
+    from flicker.ledger import find_cases, read_ledger, survey_cases
 
     given = {name: getattr(arguments, name) for name in ("limits", "case", "unit", "workers", "scheduler")}
     if named := [f"--{name}" for name, value in given.items() if value is not None]:
@@ -94,6 +94,10 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
     paths = find_cases(arguments.folder)
     if not paths:
         raise ValueError(f"{arguments.folder}: no case found (TOML files that list logs).")
+    if out.exists():
+        read_ledger(out)  # refuses to write over anything else
+    if arguments.report and os.path.abspath(arguments.report) in {os.path.abspath(path) for path in [*paths, str(out)]}:
+        raise ValueError(f"--report {arguments.report} would write over a case or the ledger; choose another name.")
     with working() as say:
         table = survey_cases(paths, progress=say)
     _write(table, out)

@@ -93,7 +93,8 @@ def corrected(drafts: Sequence[RateChanged | None], limits: Limits) -> list[Rate
             continue
         p = next(adjusted)
         large = item.ratio >= FACTOR or item.ratio <= 1.0 / FACTOR
-        shown = p <= (1.0 if item.given else CLAIM) * (1.0 - limits.confidence) and large
+        apart = item.ratio_low > 1.0 or item.ratio_high < 1.0  # no claim beside an interval that holds 'the same'
+        shown = p <= (1.0 if item.given else CLAIM) * (1.0 - limits.confidence) and large and apart
         answer = item.answer if shown else Way.NOT_SHOWN
         out.append(replace(item, p_adjusted=p, answer=answer, reads=_reads(item, answer)))
     return out
@@ -120,9 +121,13 @@ def made(
 
 
 def _reads(item: RateChanged, answer: Way) -> str:
-    upper = "without end" if math.isinf(item.ratio_high) else digits_text(item.ratio_high)
-    ratio = "" if math.isinf(item.ratio) else f"some {digits_text(item.ratio)} times as often "
-    size = f"{ratio}({digits_text(item.ratio_low)} to {upper})"
+    low, high = digits_text(item.ratio_low), digits_text(item.ratio_high)
+    if math.isinf(item.ratio_high):
+        size = f"at least {low} times as often"
+    elif item.ratio == 0.0:
+        size = f"at most {high} times as often"
+    else:
+        size = f"some {digits_text(item.ratio)} times as often ({low} to {high})"
     if answer == Way.NOT_SHOWN:
         return f"No change of rate is shown {item.reads}: {size}." if item.given else "A change of rate is not shown."
     warm = " Within two hours of switch-on heat may do that." if item.heat else ""

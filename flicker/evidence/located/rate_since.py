@@ -29,7 +29,7 @@ from flicker.evidence.located.rate_given import (
 )
 from flicker.evidence.power_up_counts import PowerUpCounts, counts_of
 from flicker.evidence.record import ChannelRecord
-from flicker.stats.changepoints import rate_since, rate_since_unit
+from flicker.stats.changepoints import RateSince, rate_since, rate_since_unit
 from flicker.stats.power_ups import expected_counts
 
 Floats = NDArray[np.float64]
@@ -97,6 +97,7 @@ def since_visits(
         when = f"since {names[given]}, the first after the date given"
         return tested(got_given, Over.VISITS, given, ((None, None),) * 3, when)
     got = rate_since_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
+    got = _by_engine(got, counts, expected, limits)
     at, low, high = int(got.at), int(got.low), int(got.high)
     when = f"since {names[at]}" + ("" if low == high else f" (between {names[low]} and {names[high]})")
     return made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when)
@@ -115,6 +116,12 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
     return _in_run(record, limits, given)
 
 
+def _by_engine(got: RateSince, counts: NDArray[np.int64], expected: Floats, limits: Limits) -> RateSince:
+    """The same change with the ratio as the engine has it, which knows what none at all on one side tells."""
+    ratio = compared(counts, expected, np.arange(counts.size) >= int(got.at), limits)
+    return replace(got, ratio_low=ratio.low, ratio_high=ratio.high)
+
+
 def _over_power_ups(
     record: ChannelRecord, counts: PowerUpCounts, begins: Sequence[Sequence[int]], limits: Limits
 ) -> RateChanged:
@@ -122,6 +129,7 @@ def _over_power_ups(
     got = rate_since_unit(
         counts.counts[used], counts.expected[used], scatter=limits.power_up_scatter, confidence=limits.confidence
     )
+    got = _by_engine(got, counts.counts[used], counts.expected[used], limits)
     at, low, high = (int(used[int(value)]) for value in (got.at, got.low, got.high))
     first = [begins[unit][0] for unit in (at, low, high)]
     moments = tuple((record.numbers[place], 0.0) for place in first)

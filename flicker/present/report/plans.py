@@ -139,7 +139,7 @@ def _side(
 def _to_show_it_gone(told: Mapping[str, Any]) -> Markup:
     """The plan that shows *this* fault gone; a general rate only where that was asked for."""
     rows = [(str(part["fall"]), str(part["reads"])) for part in told.get("comparison") or ()]
-    return table(("if the fault is then", "log"), rows, caption="To show after a repair that it is gone") if rows else Markup("")
+    return table(("if the repair made it", "what to log"), rows, caption="What shows that the repair helped") if rows else Markup("")
 
 
 def _demonstrated(told: Mapping[str, Any]) -> Markup:

@@ -55,7 +55,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
                 f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({share_text(plan.confidence)})",
             )
         for part in plan.comparison:
-            others.add_row("to show it", f"{part.fall}: {part.reads}")
+            others.add_row(f"to show it {part.fall}", part.reads)
         if others.row_count:
             out.print()
             out.print(Padding(others, (0, 0, 0, 2)))
