@@ -167,11 +167,14 @@ def test_rows_without_a_reading_are_silence(tmp_path):
     watcher = Watcher(["left"], cadence_s=0.1)
     assert watcher.silent(100.0).text.startswith("no new reading")
     path = tmp_path / "log.csv"
-    path.write_text(HEAD + rows(0, 20) + rows(20, 40).replace(",", ",,;"))
+    path.write_text(HEAD + rows(0, 20) + "".join(f"{k * 0.1:.1f},\n" for k in range(20, 40)))
     log = GrowingLog(path)
-    values = np.concatenate([part.values[0] for part in drain(log)])
+    parts = drain(log)
+    values = np.concatenate([part.values[0] for part in parts])
     assert np.isnan(values[20:]).all() and not np.isnan(values[:20]).any()
-    assert any("not observed: 20 lines" in note for note in log.notes)
+    watcher = Watcher(["left"], cadence_s=0.1)
+    told = [event for part in parts for event in watcher.feed(part)]
+    assert [event.kind for event in told if event.event == "alarm"] == ["not seen"]  # from two seconds on
     log.close()
 
 

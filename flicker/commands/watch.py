@@ -108,6 +108,9 @@ def run(arguments: argparse.Namespace) -> int:
         if state["watcher"] is None:
             raise
         state["ended"], code = str(problem), 2
+        event = state["watcher"].blind(f"the watch ends, nothing more can be judged: {problem}", "blind")
+        _tell(event, screen)
+        _alarm(event, command)
     finally:
         growing.close()
         if screen is not None:
@@ -146,13 +149,14 @@ def _follow(
     state: dict[str, Any],
     screen: Screen | None,
 ) -> Iterator[Event]:
-    from flicker.evidence.watch.watcher import Watcher
+    from flicker.evidence.watch.watcher import SILENT_S, Watcher
     from flicker.evidence.watch.watching import Event
 
     limits = limits_from(arguments, case)
     uses: list[ColumnUse] | None = None
     watcher: Watcher | None = None
-    told = 0
+    told = held = 0
+    waits = False
     last_line = last_reading = last_status = time.monotonic()
     while True:
         fresh = growing.poll()
@@ -160,6 +164,13 @@ def _follow(
         for note in growing.notes[told:]:
             yield Event(event="note", channel=None, run=0, time_s=0.0, text=note, kind="reading")
         told = len(growing.notes)
+        if watcher is None and not waits and now - last_line >= SILENT_S:
+            waits = True
+            text = f"{growing.name}: too few lines of readings so far to watch anything; waiting for more"
+            yield Event(event="note", channel=None, run=0, time_s=0.0, text=text, kind="reading")
+        if watcher is not None and growing.held >= 2 > held:
+            yield watcher.blind(f"{growing.notes[-1]} Until lines can be read again nothing is seen", "not read")
+        held = growing.held
         if fresh:
             last_line = now
             if any((values == values).any() for part in fresh for values in part.values):  # NaN is no reading
@@ -189,6 +200,11 @@ def _follow(
                 _status(watcher, screen)
         if arguments.idle is not None and now - last_line >= arguments.idle:
             state["ended"] = f"no new line for {arguments.idle:g} s"
+            if watcher is not None:
+                for part in growing.poll(last=True):  # lines that waited for others
+                    yield from watcher.feed(_used(part, growing.channels, uses))
+            for note in growing.notes[told:]:
+                yield Event(event="note", channel=None, run=0, time_s=0.0, text=note, kind="reading")
             return
         if not fresh:
             time.sleep(min(POLL_MOST_S, max(POLL_LEAST_S, 0.5 * (growing.cadence_s or 1.0))))

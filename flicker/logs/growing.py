@@ -1,53 +1,51 @@
 """A text log that a logger is still writing: whole new lines in, samples in volts out, as they come.
 
-Only bytes up to the last end of line count. Each look reads the last consumed bytes again at their place: where they
-differ, or the file has shrunk or is another one, it is a new file, whose layout is told anew; so it is below a heading
-that names other columns or another unit. A line that cannot be read keeps its place in time, without a reading. Nothing
-that was read is kept.
+Below a heading that names other columns or another unit the log is read by that heading, each output by its name; where
+lines can no longer be read, by a layout told anew from them, if it names the same outputs; else nothing more can be
+judged, which is an error. A cell that is no number leaves its channel without a reading, a line that cannot be read all
+channels; both keep their place in time. Nothing that was read is kept.
 """
 
 from __future__ import annotations
 
-import contextlib
 import os
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import IO
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.logs.errors import LogError, Question
+from flicker.logs.followed_file import FEW_LINES, FollowedFile
 from flicker.logs.reading import files
-from flicker.logs.reading.planning.columns import Wishes
+from flicker.logs.reading.planning.columns import Found, Wishes
 from flicker.logs.reading.planning.plan import Plan, make_plan
 from flicker.logs.reading.questions import all_of
-from flicker.logs.reading.text import sniff
+from flicker.logs.reading.text import slips, sniff
 from flicker.logs.reading.text.text_log import _Reader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 Floats = NDArray[np.float64]
 
-LOOK_BACK = 256  # bytes read again at each look
-CHUNK = 1 << 20  # bytes taken at one look
-FEW_LINES = 12  # lines of readings from which a layout is told
 MOST_NOTES = 200
-PATIENCE = 50  # lines in a row that cannot be read before it is an error
-_WORDS = re.compile(rb"^[ \t]*[^\W\d_]?[^\d\s.,;+-][^\n]*\n", re.MULTILINE)  # lines that do not begin as a number does
+PATIENCE = FEW_LINES  # lines in a row that cannot be read, from which a layout is told anew
+_TOLD = (Found.HEADER, Found.UNITS_ROW, Found.HEADING, Found.OPTION)  # units that no reading was asked for
 
 
 @dataclass(frozen=True, slots=True)
 class Fresh:
     """New samples of one run without a gap inside; ``time_s`` since the run's first sample, one array per channel.
 
-    ``run`` counts runs over all files; ``after_gap`` tells that they follow a gap (or begin a run).
+    ``run`` counts runs over all files; ``after_gap`` tells that they follow a gap (or begin a run); ``goes_on`` that a run
+    begins without a pause that can be seen: a clock set back, another heading, another file.
     """
 
     run: int
     time_s: Floats
     values: tuple[Floats, ...]
     after_gap: bool
+    goes_on: bool = False
 
 
 class _Taken:
@@ -75,6 +73,11 @@ class GrowingLog:
     run_gap_s : float
         A pause longer than this, in the log's own time, begins a new run.
 
+    Attributes
+    ----------
+    held : int
+        Lines at the end that could not be read so far: they wait for what comes below them.
+
     Raises
     ------
     LogError
@@ -85,37 +88,20 @@ class GrowingLog:
         self, path: str | os.PathLike[str], wishes: Wishes | None = None, *, run_gap_s: float = RUN_GAP_S
     ) -> None:
         self.path = os.fspath(path)
-        self.name = os.path.basename(self.path)
         self.channels: tuple[str, ...] = ()
         self.cadence_s: float | None = None
         self.notes: list[str] = []
-        self.files = 0
+        self.held = 0
+        self._file = FollowedFile(self.path, self.notes)
+        self.name = self._file.name
         self._wishes = wishes or Wishes()
         self._run_gap_s = run_gap_s
-        self._handle: IO[bytes] | None = None
         self._runs = -1
-        self._bad = 0
-        self._first_channels: tuple[str, ...] | None = None
-        self._open()
-
-    # ------------------------------------------------------------ the file
-
-    def _open(self) -> None:
-        if self._handle is not None:
-            self._handle.close()
-        try:
-            self._handle = open(self.path, "rb")  # noqa: SIM115  kept between looks, so that a renamed file is read on
-        except FileNotFoundError:
-            raise LogError(f"{self.path}: there is no such file.") from None
-        except OSError as problem:
-            raise LogError(f"{self.path} cannot be read: {problem.strerror}.") from None
-        if not os.path.isfile(self.path):
-            raise LogError(f"{self.path} is not a regular file; write the log to a file first.")
-        self._inode = os.fstat(self._handle.fileno()).st_ino
-        self._at = 0
-        self._last = b""
+        self._slip = (0, -1)  # file and line of the last slip that was told
+        self._words: set[tuple[str, str]] = set()
+        self._unread = self._told_unread = 0
+        self._end: datetime | None = None  # when the last sample was taken, where the lines say so
         self._begin()
-        self.files += 1
 
     def _begin(self) -> None:
         """What follows has a layout and a clock of its own."""
@@ -123,94 +109,69 @@ class GrowingLog:
         self._taken = _Taken()
         self._keeper: Timekeeper | None = None
         self._base_run = self._runs + 1
-        self._unread = 0
+        self._raw = 0.0
+        self.held = 0
 
     def close(self) -> None:
         """Let go of the file."""
-        if self._handle is not None:
-            self._handle.close()
-            self._handle = None
+        self._file.close()
 
-    def poll(self) -> list[Fresh]:
-        """Return new samples; an empty list where nothing came."""
-        assert self._handle is not None
-        size = os.fstat(self._handle.fileno()).st_size
-        if size < self._at or self._changed():
-            self._new_file("shrank or was written anew")
-            size = os.fstat(self._handle.fileno()).st_size
-        out = self._read() if size > self._at else []
-        if not out:
-            try:
-                now = os.stat(self.path)
-            except OSError:
-                return out  # being turned over; look again later
-            if now.st_ino != self._inode:
-                self._new_file("was replaced")
-                out = self._read()
+    def poll(self, *, last: bool = False) -> list[Fresh]:
+        """Return new samples; an empty list where nothing came. ``last`` takes what waits for further lines as it is."""
+        if self._file.rewritten():
+            self._begin()
+        out = self._read(last)
+        if not out and self._file.replaced():
+            self._begin()
+            out = self._read(last)
         return out
 
-    def _changed(self) -> bool:
-        if not self._last:
-            return False
-        assert self._handle is not None
-        self._handle.seek(self._at - len(self._last))
-        return self._handle.read(len(self._last)) != self._last
-
-    def _new_file(self, what: str) -> None:
-        self.notes.append(f"{self.name} {what}; followed from its beginning as a new run.")
-        self._open()
-
-    def _read(self) -> list[Fresh]:
-        assert self._handle is not None
-        self._handle.seek(self._at)
-        block = self._handle.read(CHUNK)
-        end = block.rfind(b"\n") + 1
-        if end == 0:
-            if len(block) >= CHUNK:
-                raise LogError(
-                    f"{self.name}: a line of more than {CHUNK >> 10} KiB; this is no log: write the readings in lines."
-                )
-            if block.count(b"\r") > FEW_LINES:
-                raise LogError(
-                    f"{self.name}: its lines end with a carriage return alone; watch follows lines that end with a line"
-                    " feed, so set the logger to that, or assess this log when it is complete."
-                )
+    def _read(self, last: bool = False) -> list[Fresh]:
+        block = self._file.block()
+        if not block:
             return []
-        block = block[:end]
         if self._reader is None:
             begin = self._layout(block)
             if begin is None:
+                if last and self._runs >= 0:
+                    self._note(f"{self.name}: too few lines below line {self._file.lines} to tell how to read them.")
                 return []
-            self._mark(block[:begin])
+            self._file.mark(block[:begin])
             block = block[begin:]
         heading = self._heading_in(block)
-        if heading is None:
-            self._mark(block)
-            return self._samples(block)
-        self._mark(block[:heading])
-        out = self._samples(block[:heading]) if heading else []
-        self.notes.append(f"{self.name}: the heading changes; followed from there as a new run.")
+        above = block[:heading]
+        below = self._file.lines + above.count(b"\n")
+        out = self._samples(above, last or heading is not None)
+        if heading is None or self._file.lines != below:
+            return out
+        self._note(
+            f"{self.name}, line {self._file.lines + 1}: the heading changes; read by the new one from there, as a new run."
+        )
         self._begin()
-        return out or self._read()
+        return out or self._read(last)
+
+    def _note(self, text: str) -> None:
+        if len(self.notes) < MOST_NOTES:
+            self.notes.append(text)
+
+    # ------------------------------------------------------------ the layout
 
     def _heading_in(self, block: bytes) -> int | None:
         """Where lines begin that end in another heading than the one read by; None where there are none."""
         assert self._reader is not None
         mender = self._reader.mender
-        begin = end = -1
-        for line in _WORDS.finditer(block):
-            if line.start() != end:
-                begin = line.start()
-            end = line.end()
-            if mender.another_heading(line.group().decode("utf-8", "replace").rstrip("\r\n")):
-                return begin
+        begin = -1
+        at = 0
+        for line in block.splitlines(keepends=True):
+            lead = line.lstrip(b' \t"')[:1]
+            if not lead or lead.isdigit() or lead in b"+-.\0":
+                begin = -1
+            else:
+                begin = at if begin < 0 else begin
+                if mender.another_heading(line.decode("utf-8", "replace").rstrip("\r\n")):
+                    return begin
+            at += len(line)
         return None
-
-    def _mark(self, block: bytes) -> None:
-        self._last = (self._last + block)[-LOOK_BACK:]
-        self._at += len(block)
-
-    # ------------------------------------------------------------ the lines
 
     def _layout(self, head: bytes) -> int | None:
         """Tell the layout once enough lines are there; returns where the readings begin."""
@@ -221,88 +182,241 @@ class GrowingLog:
         if kind != "text":
             raise LogError(f"{self.name} is no text log; watch follows logs that grow by lines.")
         body = head[mark:]
+        lines = body.count(b"\n")
 
         def planned(wishes: Wishes) -> tuple[sniff.Layout, Plan | None]:
             layout = sniff.sniff(body, b"", True, wishes, self.name)
-            if body.count(b"\n", layout.begin) < FEW_LINES:
+            few = body.count(b"\n", layout.begin) < FEW_LINES
+            if few and not (self.channels and layout.has_header):
                 return layout, None
-            return layout, make_plan(layout.columns, wishes, self.name, layout.preamble)
+            plan = make_plan(layout.columns, wishes, self.name, layout.preamble)
+            return layout, None if few and not self._says_all(plan) else plan
 
         try:
             layout, plan = planned(self._wishes)
         except LogError as problem:
-            if body.count(b"\n") < FEW_LINES:
+            if lines < FEW_LINES:
                 return None
             if isinstance(problem, Question):
-                raise all_of(problem, planned, self._wishes, self.name) from None
-            raise
+                problem = all_of(problem, planned, self._wishes, self.name)
+            if self.channels:
+                problem = LogError(f"From line {self._file.lines + 1} on nothing can be judged. {problem}")
+            raise problem from None
         if plan is None:
             return None
+        self._heading = body[: layout.begin]
+        self._adopt(layout, plan)
+        return mark + layout.begin
+
+    def _says_all(self, plan: Plan) -> bool:
+        """Whether a heading tells names and units of the outputs that are followed, so that few lines will do."""
+        outputs = [channel for channel in plan.channels if channel.role == "output"]
+        return {item.name for item in outputs} == set(self.channels) and all(item.found in _TOLD for item in outputs)
+
+    def _adopt(self, layout: sniff.Layout, plan: Plan) -> None:
+        """Read by this layout from here on; each output keeps its place, whatever the order of the columns."""
         if plan.key is not None:
             raise LogError(
                 f'{self.name}: column "{layout.header[plan.key]}" names the channel of each row; watch follows logs with one'
                 " column for each channel, so assess this one when it is complete."
             )
-        names = tuple(channel.name for channel in plan.channels if channel.role == "output")
-        if self._first_channels is not None and names != self._first_channels:
+        names = [channel.name for channel in plan.channels if channel.role == "output"]
+        if not self.channels:
+            self.channels = tuple(names)
+        if not set(names) <= set(self.channels):
             raise LogError(
-                f"{self.name}: what was begun now has other channels ({', '.join(names)}) than what was before "
-                f"({', '.join(self._first_channels)}); watch it by itself."
+                f"{self.name}: what begins at line {self._file.lines + 1} has other channels ({', '.join(names)}) than what was"
+                f" before ({', '.join(self.channels)}); from there on nothing can be judged. Watch it by itself."
             )
-        self._first_channels = self.channels = names
+        gone = [name for name in self.channels if name not in names]
+        if gone:
+            self._note(
+                f"{self.name}: no column of {', '.join(gone)} from line {self._file.lines + 1} on: not observed."
+            )
+        self._places = [names.index(name) if name in names else None for name in self.channels]
         self._reader = _Reader(self.name, layout, plan, 0)
         self._reader.spool = self._taken  # type: ignore[assignment]
+        self._file.dated = plan.time.zero_s is not None or any(form.has_date for form in plan.time.forms)
         self.notes.extend(note for note in (*layout.notes, *plan.notes) if note not in self.notes)
-        return mark + layout.begin
 
-    def _samples(self, block: bytes) -> list[Fresh]:
+    def _told_anew(self, lines: bytes) -> bool:
+        """Whether lines that cannot be read as those before can be read by the same names in a layout of their own."""
+        body = self._heading + lines
+        try:
+            layout = sniff.sniff(body, b"", True, self._wishes, self.name)
+            plan = make_plan(layout.columns, self._wishes, self.name, layout.preamble)
+            if not layout.has_header or layout.begin != len(self._heading) or not self._says_all(plan):
+                return False
+            if plan.key is not None or plan.time.kind == "none":
+                return False
+        except LogError:
+            return False
+        self._note(
+            f"{self.name}, line {self._file.lines + 1}: the lines are written in another way; read so from there, as a new run."
+        )
+        self._begin()
+        self._adopt(layout, plan)
+        return True
+
+    # ------------------------------------------------------------ the lines
+
+    def _samples(self, block: bytes, last: bool) -> list[Fresh]:
+        """Take lines up to the first of those at the end that cannot be read, which wait for what comes below them."""
         assert self._reader is not None
-        self._taken.parts.clear()
+        mender = self._reader.mender
+        out: list[Fresh] = []
+        self.held = 0
+        if self._plain(block) and self._tried(block):
+            self._file.mark(block)
+            return self._fresh()
+        lines = block.splitlines(keepends=True)
+        at = 0
+        while at < len(lines):
+            good = at
+            while good < len(lines) and slips.is_row(mender, lines[good]):
+                good += 1
+            at = self._taken_up_to(lines, at, good)
+            if at == good < len(lines) and b"\0" in lines[at]:
+                self._note(
+                    f"{self.name}, line {self._file.lines + 1}: {lines[at].count(bytes(1))} NUL bytes, as a power cut of the"
+                    " logger leaves: what stood there is lost."
+                )
+                self._file.mark(lines[at])
+                at += 1
+                continue
+            if at == len(lines):
+                break
+            # A line that is no row. It and those like it below wait until it is clear whether they are a slip.
+            end = at + 1
+            while (
+                end < len(lines)
+                and end - at < PATIENCE
+                and b"\0" not in lines[end]
+                and not slips.can_be_read(mender, lines[end])
+            ):
+                end += 1
+            if end - at >= PATIENCE:
+                out.extend(self._fresh())
+                problem = self._problem(lines[at])
+                if out or self._told_anew(b"".join(lines[at : at + PATIENCE])):
+                    return out  # what was read first; the next look comes to the same lines
+                raise LogError(f"{problem} From there on nothing can be judged.")
+            if end == len(lines) and not last:
+                self.held = end - at
+                self._tell_slip(lines[at])
+                break
+            self._unread += end - at
+            self._tell_slip(lines[at])
+            for line in lines[at:end]:
+                self._tried(mender.without_readings(slips.text_of(line)) + b"\n")
+                self._file.mark(line)
+            at = end
+        out.extend(self._fresh())
+        if self._unread >= max(1, 2 * self._told_unread):
+            self._told_unread = self._unread
+            self._note(f"{self.name}: not read, and so not observed: {self._unread} lines or readings so far.")
+        return out
+
+    def _plain(self, block: bytes) -> bool:
+        """Whether all lines are likely rows of the layout's width."""
+        assert self._reader is not None
+        layout, mender = self._reader.layout, self._reader.mender
+        if b"\0" in block or b'"' in block or layout.delimiter in ("", " ") or layout.commas is not None:
+            return b"\0" not in block and all(slips.is_row(mender, line) for line in block.splitlines(keepends=True))
+        return block.count(layout.delimiter.encode()) == (layout.width - 1) * block.count(b"\n")
+
+    def _tried(self, block: bytes) -> bool:
+        """Take rows as they are; False where one of them cannot be read."""
+        assert self._reader is not None
+        parts, rows = list(self._taken.parts), self._taken.rows
         try:
             self._reader.take([(block, False)])
-            self._bad = 0
-        except LogError as problem:
-            self._one_by_one(block, problem)
-        if self._reader.unread >= max(1, 2 * self._unread):
-            self._unread = self._reader.unread
-            self.notes.append(f"{self.name}: not read, and so not observed: {self._unread} lines or readings so far.")
+        except LogError:
+            self._taken.parts, self._taken.rows = parts, rows
+            return False
+        return True
+
+    def _taken_up_to(self, lines: list[bytes], lo: int, hi: int) -> int:
+        """Take lines that have the shape of rows; returns the first that cannot be read, ``hi`` where there is none."""
+        if lo >= hi:
+            return hi
+        block = b"".join(lines[lo:hi])
+        if self._tried(block):
+            self._file.mark(block)
+            return hi
+        if hi - lo > 1:
+            middle = (lo + hi) // 2
+            at = self._taken_up_to(lines, lo, middle)
+            return self._taken_up_to(lines, middle, hi) if at == middle else at
+        row = self._with_blanks(lines[lo])
+        if row is None or not self._tried(row):
+            return lo
+        self._file.mark(lines[lo])
+        return hi
+
+    def _with_blanks(self, line: bytes) -> bytes | None:
+        """A row without the cells that are no numbers, which is told once for each word; None where nothing is left."""
+        assert self._reader is not None
+        found = slips.with_blanks(self._reader.mender, line)
+        if found is None:
+            return None
+        self._unread += len(found[1])
+        for channel, word in found[1].items():
+            kind = "" if any(sign.isdigit() for sign in word) else word
+            if (channel, kind) not in self._words:
+                self._words.add((channel, kind))
+                self._note(
+                    f'{self.name}, line {self._file.lines + 1}, column "{channel}": "{word[:40]}" is not a number, and so not'
+                    f" observed. It may stand for a reading over range: --over-word {word[:40]!r}, or --missing-word."
+                )
+        return found[0]
+
+    def _tell_slip(self, line: bytes) -> None:
+        """Tell once of a line that cannot be read, and may wait."""
+        if self._slip != (self._file.files, self._file.lines):
+            self._slip = (self._file.files, self._file.lines)
+            self._note(f"Not read, and so not observed: {self._problem(line)}")
+
+    def _problem(self, line: bytes) -> str:
+        return f"{self.name}, line {self._file.lines + 1}: {slips.text_of(line)[:60]!r} cannot be read as the lines before it."
+
+    def _fresh(self) -> list[Fresh]:
+        """Samples of the rows that were taken."""
+        assert self._reader is not None
         if not self._taken.parts:
             return []
         columns = [np.concatenate(column) for column in zip(*self._taken.parts, strict=True)]
         self._taken.parts.clear()
-        time, values = columns[0], columns[1 : 1 + len(self.channels)]
+        time, nothing = columns[0], np.full(columns[0].size, np.nan)
+        values = [nothing if place is None else columns[1 + place] for place in self._places]
         run = columns[-1] if self._reader.plan.run is not None else None
+        begins = self._keeper is None
         if self._keeper is None:
             cadence, reach = cadence_of(time[:4097])
+            if time.size < 2 and self.cadence_s is not None:
+                cadence, reach = self.cadence_s, 3.0 * self.cadence_s
             self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._reader.wall_s)
+            self._raw = float(time[0])
         out = []
         for cut in self._keeper.feed(time, run):
-            self._runs = max(self._runs, self._base_run + cut.run)
-            out.append(
-                Fresh(
-                    self._base_run + cut.run,
-                    cut.time_s,
-                    tuple(column[cut.lo : cut.hi] for column in values),
-                    cut.after_gap,
-                )
-            )
+            number = self._base_run + cut.run
+            goes_on = 0 <= self._runs < number and run is None and not self._pause(time, cut.lo, begins)
+            self._runs = max(self._runs, number)
+            parts = tuple(column[cut.lo : cut.hi] for column in values)
+            out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on))
+            begins = False
+        self._raw = float(time[-1])
+        if self._reader.start is not None:
+            self._end = self._reader.start + timedelta(seconds=self._raw)
         self.cadence_s = self._keeper.cadence_s
         return out
 
-    def _one_by_one(self, block: bytes, problem: LogError) -> None:
-        """Keep the good lines of a block with a bad one: one slip must not end a week's watch."""
+    def _pause(self, time: Floats, place: int, begins: bool) -> bool:
+        """Whether a run begins after a pause longer than the run gap, as far as the stamps tell."""
         assert self._reader is not None
-        self._taken.parts.clear()
-        for line in block.splitlines(keepends=True):
-            try:
-                self._reader.take([(line, False)])
-                self._bad = 0
-            except LogError as slip:
-                self._bad += 1
-                if self._bad == 1 and len(self.notes) < MOST_NOTES:
-                    self.notes.append(f"Not read, and so not observed: {slip}")
-                if self._bad > PATIENCE:
-                    raise problem from None
-                blank = self._reader.mender.without_readings(line.decode("utf-8", "replace").rstrip("\r\n"))
-                with contextlib.suppress(LogError):
-                    self._reader.take([(blank + b"\n", False)])
+        if not begins:
+            return float(time[place]) - (float(time[place - 1]) if place else self._raw) > self._run_gap_s
+        if self._end is None or self._reader.start is None:
+            return False
+        first = self._reader.start + timedelta(seconds=float(time[0]))
+        return (first.replace(tzinfo=None) - self._end.replace(tzinfo=None)).total_seconds() > self._run_gap_s

@@ -31,6 +31,7 @@ SETTLED_CELLS = 3  # that agree within the settling band: chosen, not measured
 REPEATS = 10.0  # times its own longest repeat that a reading may stand still; chosen, not measured
 REPEAT_S = 60.0  # and never fewer seconds than this; chosen, not measured
 REPEAT_SAMPLES = 50  # and never fewer readings: chosen, not measured
+FIRST = 3  # readings of a run that must be as those before, for it to go on with their level: chosen, not measured
 MOVES = 20  # times a digit must have moved before its standing still says anything; chosen, not measured
 
 
@@ -46,6 +47,7 @@ class LiveEpisode:
     excursions: int
     clock_s: float
     long: bool
+    over_range: bool = False  # the deviation is then 'at least'
 
 
 def _flat(level: float) -> Callable[[Floats], Floats]:
@@ -103,6 +105,8 @@ class LiveChannel:
         self._away: deque[float] = deque(maxlen=2 * CELLS)
         self._joined = 0
         self._moves = 0
+        self._goes_on = False
+        self._first: list[float] | None = None  # readings of a run that may go on with the level before it
 
     @property
     def in_excursion(self) -> bool:
@@ -114,10 +118,16 @@ class LiveChannel:
         """Whether an excursion or episode is open that is not booked yet."""
         return self.in_excursion or bool(self._episode)
 
-    def begin_run(self, run: int) -> list[LiveEpisode]:
-        """Start a run: what is open is booked, the start is awaited."""
+    def begin_run(self, run: int, *, goes_on: bool = False) -> list[LiveEpisode]:
+        """Start a run: what is open is booked, the start is awaited.
+
+        Where the first readings are as those before, and no pause was seen (``goes_on``) or the level is not that of a unit
+        switched off, it was not: the run keeps its level, and there is no start in which a swing could pass unseen.
+        """
         out = self._cut()
         self.run = run
+        self._first = [] if self.settled or self._first is not None else None
+        self._goes_on = goes_on
         self.settled = False
         self._early.clear()
         self._cell = []
@@ -143,6 +153,21 @@ class LiveChannel:
 
     def feed(self, time_s: Floats, values: Floats) -> list[LiveEpisode]:
         """Take samples that follow each other without a gap; returns the episodes that are now final."""
+        if self._first is None:
+            return self._fed(time_s, values)
+        places = np.flatnonzero(~np.isnan(values))[: FIRST - len(self._first)]
+        self._first.extend(values[places].tolist())
+        if len(self._first) < FIRST:
+            return self._fed(time_s, values)
+        near = max(SIGMAS * self.sigma_V, COUNTS * self.resolution_V)
+        begun = int(places[-1]) + 1
+        out = self._fed(time_s[:begun], values[:begun])
+        as_before = max(abs(value - self.level_V) for value in self._first) <= near
+        self.settled |= as_before and (self._goes_on or abs(self.level_V) > 2.0 * near)
+        self._first = None
+        return [*out, *self._fed(time_s[begun:], values[begun:])]
+
+    def _fed(self, time_s: Floats, values: Floats) -> list[LiveEpisode]:
         out: list[LiveEpisode] = []
         at = 0
         while at < time_s.size:
@@ -193,7 +218,7 @@ class LiveChannel:
             self._pending_s = step * float(np.count_nonzero(finite[last + 1 :]))
             self.alive = True
         else:
-            self._still += values.size
+            self._still += int(np.count_nonzero(finite))
             self._pending_s += step * float(np.count_nonzero(finite))
         if finite.any():
             self._still_value = float(values[finite][-1])
@@ -287,7 +312,7 @@ class LiveChannel:
             if len(self._episode) > 2:  # a chattering channel must not fill the memory
                 first, last = self._episode[0], self._episode[-1]
                 largest = max(self._episode, key=lambda item: abs(item[2]))
-                merged = (first[0], first[1], largest[2], largest[3], first[4], largest[5])
+                merged = (first[0], first[1], largest[2], largest[3], first[4], max(first[5], last[5]))
                 self._joined += 1
                 self._episode = [merged, last]
         opened = self._scanner.opened
@@ -309,6 +334,7 @@ class LiveChannel:
                     excursions=len(self._episode) + 1,
                     clock_s=clock,
                     long=True,
+                    over_range=bool(size[5]),
                 )
             )
             self._long_booked = True
@@ -334,5 +360,6 @@ class LiveChannel:
                 excursions=len(rows) + joined,
                 clock_s=self._episode_begin_clock,
                 long=rows[-1][1] - rows[0][0] > self.settings.long_episode_s,
+                over_range=any(row[5] for row in rows),
             )
         ]

@@ -8,6 +8,7 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.evidence.watch.unseen import Unseen
 from flicker.evidence.watch.watching import GO_ON
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.rates.dispersion import pearson_dispersion
@@ -67,6 +68,7 @@ class Followed:
         self.told: set[str] = set()
         self.asked_s: float | None = None  # when the guard was last asked about 'clean enough'
         self.asked_run = -1
+        self.unseen = Unseen(live.cadence_s)
 
 
 def held(size: Floats, level: Floats, known: NDArray[np.bool_], before: bool) -> NDArray[np.bool_]:

@@ -26,6 +26,7 @@ from flicker.evidence.guard_words import reasons_text
 from flicker.evidence.questions.auxiliary_channels import NEAR_S
 from flicker.evidence.watch.followed import FEWEST, TRIPS, Followed, held
 from flicker.evidence.watch.live_guard import LiveGuard
+from flicker.evidence.watch.unseen import size_text
 from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,
@@ -122,7 +123,9 @@ class Watcher:
             self.runs += 1
             self._guard.begin()
             for item in self.channels:
-                self._waiting.extend((item, episode) for episode in item.live.begin_run(fresh.run))
+                begun = item.live.begin_run(fresh.run, goes_on=fresh.goes_on)
+                self._waiting.extend((item, episode) for episode in begun)
+                item.unseen.restart()
                 item.above_since = item.danger_since = None
                 item.tripped = False
         elif fresh.after_gap:
@@ -136,7 +139,9 @@ class Watcher:
         out: list[Event] = []
         self.samples += int(time_s.size)
         self._guard.feed(time_s, columns)
+        some = np.logical_or.reduce([~np.isnan(values) for values in columns]) | (len(columns) == 1)
         for item, values in zip(self.channels, columns, strict=True):
+            out.extend(self._blanks(item, time_s, values, some))
             out.extend(self._volts(item, time_s, values))
             was_alive = item.live.alive
             self._waiting.extend((item, episode) for episode in item.live.feed(time_s, values))
@@ -172,6 +177,12 @@ class Watcher:
         self.alarms.append(event)
         return event
 
+    def blind(self, text: str, kind: str) -> Event:
+        """Tell that what comes cannot be read: an alarm, for what is not seen may be volts."""
+        event = Event(event="alarm", channel=None, run=max(self.run, 0), time_s=self.now_s, text=text, kind=kind)
+        self.alarms.append(event)
+        return event
+
     def finish(self) -> list[Event]:
         """End of the watch: book what is still open and decide a last time."""
         for item in self.channels:
@@ -180,6 +191,20 @@ class Watcher:
 
     # ------------------------------------------------------------ alarms
 
+    def _blanks(self, item: Followed, time_s: Floats, values: Floats, some: NDArray[np.bool_]) -> list[Event]:
+        """What is told of a channel that alone has no reading (rule for a clearance, blanks)."""
+        rest, away = item.live.level_V, item.live.enter_V
+        if not item.live.settled:
+            rest, away = 0.0, self.limits.protection_V
+        out = []
+        for told in item.unseen.feed(time_s, values, some, rest, away):
+            if told.begun:
+                out.append(self._alarm(item, "not seen", told.text))
+            else:
+                text = f"{item.name}: {told.text}"
+                out.append(Event("note", item.name, self.run, told.time_s, text, "seen again"))
+        return out
+
     def _volts(self, item: Followed, time_s: Floats, values: Floats) -> list[Event]:
         """Alarms by volts alone, whatever the statistics say."""
         limits = self.limits
@@ -187,7 +212,8 @@ class Watcher:
         size = np.abs(values)
         # An open lead may read up to a volt until the output relay closes. Nothing else silences the alarm: no new run,
         # no clock set back, no state. A missing reading changes nothing either way.
-        least = np.where(time_s < GRACE_S, max(limits.protection_V, OPEN_V), limits.protection_V)
+        starts = (time_s < GRACE_S) & (not item.live.settled)  # a run that goes on with the level before it is no start
+        least = np.where(starts, max(limits.protection_V, OPEN_V), limits.protection_V)
         known = ~np.isnan(size)
         if not known.any():
             return out
@@ -224,7 +250,7 @@ class Watcher:
                     self._alarm(
                         item,
                         "danger",
-                        f"{volts_text(largest)} for {seconds:.0f} s, since {clock_text(begin)}: switch off, no loudspeaker",
+                        f"{size_text(largest)} for {seconds:.0f} s, since {clock_text(begin)}: switch off, no loudspeaker",
                     )
                 )
             return out
@@ -235,7 +261,7 @@ class Watcher:
                 self._alarm(
                     item,
                     "protection",
-                    f"{volts_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open",
+                    f"{size_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open",
                 )
             )
             if len(item.trips) == TRIPS and item.trips[-1] - item.trips[0] <= CYCLE_S * (TRIPS - 1):
@@ -293,7 +319,8 @@ class Watcher:
                 item.filled |= episode.long
                 item.largest_V = max(item.largest_V or 0.0, abs(episode.deviation_V))
             lasts = episode.end_s - episode.start_s
-            text = f"{item.name}: swing of {volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
+            size = f"over range, at least {volts_text(abs(episode.deviation_V))}," if episode.over_range else ""
+            text = f"{item.name}: swing of {size or volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
             text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {digits_text(lasts, 3)} s long"
             out.append(
                 Event(
@@ -424,6 +451,12 @@ class Watcher:
                 cautions.append(
                     f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
                 )
+        cautions += [
+            f"{item.name}: not seen for {hours_text(item.unseen.unseen_s / HOUR)} in all while it may have been over range:"
+            " that time is not clean."
+            for item in self.channels
+            if item.unseen.unseen_s > 0
+        ]
         cautions.append(
             "The live baseline looks back only and misses what came before the unit had settled; the offline judgement "
             "of the whole log has the last word."

@@ -167,6 +167,16 @@ def _tells_the_unit(cells: list[str]) -> bool:
     return bool(words) and words <= vocabulary.UNIT and len(filled) == 1 and units.volts_per(filled[0]) is not None
 
 
+def unit_told(line: str) -> float | None:
+    """Volts per unit of the readings where a line such as ``Unit: mV`` or ``Unit;mV`` tells them, None for other lines."""
+    match = _KEY_VALUE.match(line)
+    if match is None:
+        return None
+    words = set(vocabulary.words_of(match["key"]))
+    value = match["value"].strip().strip('"')
+    return units.volts_per(value) if words & vocabulary.UNIT and value else None
+
+
 def _named_above(lines: list[str], k: int, delimiter: str, width: int) -> bool:
     """Whether a row of names stands above a row that may hold units, so that ``s,mV,mV`` alone is a header."""
     for line in reversed(lines[max(0, k - 3) : k]):

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
-from flicker.logs.errors import Question
+from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import header, sniff
@@ -19,6 +19,7 @@ from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, units, vocabulary
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
+_SIGNS = re.compile(r"^[ \t]*(?:#|%|//|!|')+[ \t]*")  # of a comment
 
 
 class Left(StrEnum):
@@ -107,13 +108,13 @@ class Mender:
         """Say why a line holds no readings, None where it should hold some."""
         text = line.strip()
         if header.COMMENT.match(text) and not sampled.strong(cells[0]):
-            return Left.COMMENT
+            return None if self._retold(text) else Left.COMMENT
         if len(cells) != self.layout.width and not any(sign.isalnum() for sign in text):
             return Left.COMMENT  # a rule of dashes
         if text in self.layout.heading or [c.strip().strip('"') for c in cells][: len(self._header)] == self._header:
             return Left.HEADING
         if not any(ch.isdigit() for ch in text) and sampled.units_row(cells):
-            return Left.HEADING
+            return None if self._retold(text) else Left.HEADING
         place = self._time[-1] if self._time else 0
         lead = [cells[k] for k in {0, place} if k < len(cells)]
         if self.plan.key is not None and self._time:
@@ -163,6 +164,11 @@ class Mender:
                 out.append(raw)
             elif line == NOT_READ:
                 out.append(self._row([], ""))
+            elif not broken and self._retold(line.strip()):
+                raise LogError(
+                    f"{self.name}: below {line.strip()[:60]!r} the readings have another unit or other columns; split the"
+                    " file there."
+                )
             else:
                 out.append(self._row_of(cells, line, number, tally))
         return b"\n".join(out)
@@ -211,8 +217,68 @@ class Mender:
         times = [k for k in self._time if apart and k < len(cells) and self._is_time(cells[k], k)]
         return self._row([cells[k] if k in times else "" for k in range(self.layout.width)], line)
 
+    def unreadable(self, cells: list[str]) -> list[int]:
+        """Positions of the channels whose cells are no numbers and no words of a meter."""
+        known = {word.strip().lower() for word in (*self.plan.missing_words, *self.plan.over_words)}
+        return [
+            channel.position
+            for channel in self.plan.channels
+            if cells[channel.position].strip().strip('"').strip().lower() not in known
+            and odd_cells.value(
+                cells[channel.position].strip(),
+                self.layout.numerals,
+                units_too=self.layout.columns[channel.position].cell_units,
+            )
+            is None
+        ]
+
+    def placed(self, cells: list[str]) -> bool:
+        """Whether the cells of the time are such as those of the rows before, or empty."""
+        stamps = self.plan.time.kind == "stamp"
+        bare = {k: cells[k].strip().strip('"').strip() for k in self._time if k < len(cells)}
+        return len(bare) == len(self._time) and all(
+            cell.lower() in odd_cells.MISSING or (self._is_time(cell, k) if stamps else sampled.strong(cell))
+            for k, cell in bare.items()
+        )
+
+    def without(self, cells: list[str], positions: list[int]) -> bytes:
+        """A row with these cells empty."""
+        return self._row(["" if k in positions else cell for k, cell in enumerate(cells)], "")
+
+    def _retold(self, text: str) -> bool:
+        """Whether a line without readings says that those below it are of another unit, or in other columns.
+
+        A comment that names the columns, a row of units, or a line such as ``Unit: V``.
+        """
+        if text in self.layout.heading or self.plan.key is not None:
+            return False
+        volts = {c.position: c.volts for c in self.plan.channels if c.role == "output" and not c.beside}
+        bare = _SIGNS.sub("", text)
+        cells = [cell.strip().strip('"').strip() for cell in self.cells_of(bare)]
+        told = header.unit_told(bare)
+        if told is not None:
+            return all(told != known for known in volts.values())
+        if sampled.units_row(cells):
+            found = [(k, units.volts_per(cell)) for k, cell in enumerate(cells)]
+            if len(cells) == self.layout.width:
+                return any(unit is not None and volts.get(k, unit) != unit for k, unit in found)
+            return any(unit is not None and unit not in volts.values() for _, unit in found)
+        if len(cells) != self.layout.width or bare == text:
+            return False
+        labels = {k: units.label(cells[k]) for k in volts}
+        if not any(label.kind == "volts" for label in labels.values()):
+            return False
+        same = all(
+            cells[k] == self._header[k]
+            or (label.name == units.label(self._header[k]).name and units.volts_per(label.unit) == volts[k])
+            for k, label in labels.items()
+        )
+        return not same and all(label.kind == "volts" or cells[k] == self._header[k] for k, label in labels.items())
+
     def another_heading(self, line: str) -> bool:
-        """Whether a line names other columns than the heading: words where time and readings stand."""
+        """Whether a line names other columns or units than the heading: words where time and readings stand."""
+        if self._retold(line.strip()):
+            return True
         cells = self.cells_of(line)
         if len(cells) == 1:
             cells = re.split(r"[;,\t|]", line)  # the separator may change too
@@ -225,6 +291,8 @@ class Mender:
             return False
         if len(filled) < 2 <= self.layout.width or any(odd_cells.word_value(cell) is not None for cell in filled):
             return False
+        if len(cells) == self.layout.width and len(filled) == len(cells) and not any(map(sampled.strong, filled)):
+            return True  # words in every column: names in a language that is not known
         named = vocabulary.TIME | vocabulary.OUTPUT | vocabulary.READING
         return any(units.label(cell).kind == "volts" or named & set(vocabulary.words_of(cell)) for cell in filled)
 
