@@ -319,6 +319,15 @@ def replaced(folder: Path) -> None:
         growing.poll()
 
 
+def grown(folder: Path, more: str) -> None:
+    """A log that is read, and then what is written below it."""
+    growing = watched(folder, GOOD)
+    with (folder / "bench.csv").open("a") as file:
+        file.write(more)
+    for _ in range(3):
+        growing.poll()
+
+
 def arrays(**changes: Any) -> Log:
     given: dict[str, Any] = {"time_s": TIME_S, "channels": {"left": VOLTS}} | changes
     return Log.from_arrays(given.pop("time_s"), given.pop("channels"), **given)
@@ -502,6 +511,7 @@ OTHERS = {
     "before the log": Case(lambda f: appended(f, ago_s=5000.0), "before the log's first sample", lambda f: appended(f, ago_s=5.0)),
     "beside bad marks": Case(lambda f: appended(f, beside=b"\xff\xfe\xff"), "cannot be read", lambda f: appended(f, beside="time,kind,channel,until,text\n")),
     "marks lack a column": Case(lambda f: appended(f, beside="time,kind\n"), "add it to their first line", lambda f: appended(f, beside="time,kind,text\n")),
+    "another unit further down": Case(lambda f: read_log(put(f, GOOD + "# Unit: V\n" + GOOD.split("\n", 1)[1])), "split the file there", lambda f: right(read_log(put(f, GOOD)))),
     # logs that grow
     "watch nothing": Case(lambda f: GrowingLog(f / "a.csv").poll(), "there is no such file", followed),
     "watch a device": Case(lambda f: GrowingLog("/dev/null").poll(), "write the log to a file first", followed),
@@ -511,7 +521,9 @@ OTHERS = {
     "watch UTF-16": Case(lambda f: watched(f, GOOD.encode("utf-16")), "UTF-8 or ASCII", followed),
     "watch a table": Case(lambda f: watched(f, b"PAR1" + b"\n" * 99), "logs that grow by lines", followed),
     "watch channels by turns": Case(lambda f: watched(f, LONG), "one column for each channel", followed),
-    "watch another log": Case(replaced, "watch it by itself", followed),
+    "watch another log": Case(replaced, "Watch it by itself", followed),
+    "watch rows of another shape": Case(lambda f: grown(f, "0.5,1,2,3\n" * 20), "From there on nothing can be judged", followed),
+    "watch below a heading without time": Case(lambda f: grown(f, "note,left_mV\n" + "ok,1.5\n" * 20), "on nothing can be judged", followed),
     # files that are written
     "write to a folder": Case(lambda f: write_whole(f, "x", what="table"), "give the name of a file", lambda f: write_whole(f / "a.csv", "x", what="table")),
     "write to no folder": Case(lambda f: write_whole(f / "no" / "a.csv", "x", what="table"), "there is no folder no", lambda f: ((f / "no").mkdir(), write_whole(f / "no" / "a.csv", "x", what="table"))),

@@ -201,8 +201,16 @@ class Watcher:
             if told.begun:
                 out.append(self._alarm(item, "not seen", told.text))
             else:
-                text = f"{item.name}: {told.text}"
-                out.append(Event("note", item.name, self.run, told.time_s, text, "seen again"))
+                out.append(
+                    Event(
+                        event="note",
+                        channel=item.name,
+                        run=self.run,
+                        time_s=told.time_s,
+                        text=f"{item.name}: {told.text}",
+                        kind="seen again",
+                    )
+                )
         return out
 
     def _volts(self, item: Followed, time_s: Floats, values: Floats) -> list[Event]:
