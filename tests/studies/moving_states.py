@@ -51,11 +51,12 @@ def _wave(rng: np.random.Generator, t: Floats) -> Floats:
 def _alive(rng: np.random.Generator, t: Floats, noise: Floats, rest: float, digit: float) -> Floats:
     """Readings of a live channel whose level, noise or movement change."""
     n, dt = t.size, float(t[1] - t[0])
-    soft = max(float(rng.choice([0.0, 0.0, 30.0, 300.0])), dt)
+    soft = max(float(rng.choice([0.0, 0.0, 0.0, 30.0, 300.0])), dt)
     ends = np.minimum(np.clip((t - t[0]) / soft, 0, 1), np.clip((t[-1] - t) / soft, 0, 1) if rng.random() < 0.7 else 1)
     if rng.random() < 0.2:
         ends = np.sin(np.pi * np.linspace(0.02, 0.98, n)) ** rng.uniform(0.3, 2)
-    level = rest * (1 + ends * (float(rng.choice([0.0, -1.0, -2.0, rng.uniform(-1.5, 1)])) if rng.random() < 0.6 else 0))
+    # About zero as often as about its rest: that is where an open lead is, too.
+    level = rest * (1 + ends * float(rng.choice([0.0, 0.0, 0.0, -1.0, -1.0, -1.0, -2.0, rng.uniform(-1.5, 1)])))
     still = rng.random() < 0.25
     gain = _log_uniform(rng, 0.08, 6.0) if rng.random() < (0.8 if still else 0.15) else 1.0
     moves = 0.0 if still else _log_uniform(rng, max(0.002, 1.5 * digit), 0.06) * ends * _wave(rng, t)
