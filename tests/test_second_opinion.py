@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flicker import Limits, Log
+from flicker import Limits, Log, compare
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import settings_from
 from flicker.signals.blocks import reduce_log
@@ -80,12 +80,32 @@ def test_figures_by_hand():
     log = Log.from_arrays(np.arange(1500.0), {"left": volts})
     (blocks,) = reduce_log(log)
     view = view_of(blocks, blocks.channels[0], 1e-3, np.ones(1500, dtype=bool))
-    row = dict(zip(FIGURES, figures(view, 600, 900), strict=False))
+    part = blocks.channels[0]
+    row = dict(zip(FIGURES, figures(view, 600, 900, part.sample_s, part.sample_V), strict=False))
     assert row["share at zero"] == 1.0 and row["share unmoved"] == pytest.approx(299 / 300)
-    assert row["level beside"] == pytest.approx(np.log1p(0.010 / 0.002))  # zero is two counts
+    # Zero is two counts; what lies within 0.3 of it is not told apart.
+    assert row["level inside over beside"] == pytest.approx(np.log(0.0006 / 0.0106))
+    assert row["noise in volts"] == pytest.approx(np.log(0.5e-3 + 5e-6)) and row["share of one line"] == 0.0
     assert row["repeat against the longest elsewhere"] > np.log(299 / 12)
-    assert row["length"] == np.log(300) and row["to the end"] == 0.0 and row["trip before"] == 0.0
+    assert row["length"] == np.log(300) and row["step at the begin"] > np.log(3.0)
     assert row["share with volts"] == pytest.approx(np.log(1e-3))
+
+
+def test_a_line_in_white_noise_has_its_share_of_the_power():
+    """A sine of amplitude a in noise of sigma s: (a²/2) / (a²/2 + s²) of the power (textbook); none in noise alone."""
+    rng = np.random.default_rng(3)
+    time = np.arange(2400.0)
+    noise = 1e-3 * rng.standard_normal(time.size)
+    for size, least, most in ((0.0, 0.0, 0.02), (2e-3, 0.62, 0.70), (0.02, 0.98, 1.0)):
+        volts = noise + size * np.sin(2 * np.pi * 0.3711 * time)
+        log = Log.from_arrays(time, {"left": volts})
+        (blocks,) = reduce_log(log)
+        part = blocks.channels[0]
+        view = view_of(blocks, part, 1e-6, np.ones(time.size, dtype=bool))
+        row = dict(zip(FIGURES, figures(view, 600, 1800, part.sample_s, part.sample_V), strict=False))
+        assert least <= row["share of one line"] <= most
+        white = 1.0 / (1.0 + size * size / 2 / 1e-6)  # the rest of the power
+        assert row["share of white noise"] == pytest.approx(np.log(white), abs=0.15)
 
 
 def test_sentences():
@@ -98,3 +118,53 @@ def test_sentences():
     assert "from 42 min to 70 min" in doubted("left", Unobserved.STILL, spans, None)
     twice = left_out("left", Unobserved.REPEATED, [(0.0, 60.0), (100.0, 160.0)], None)
     assert "from 0 s to 60 s and 1 times more, 2 min in all" in twice
+
+
+def _spells(many: int) -> Log:
+    """A rest of 8 mV; spells of five minutes as an open lead reads: hum folded to 0.37 Hz, a slow wander, broad noise."""
+    rng = np.random.default_rng(5)
+    time = np.arange(0.0, 3600.0 * 3, 0.5)
+    volts = 0.008 + 3e-4 * rng.standard_normal(time.size)
+    for number in range(many):
+        part = slice(2400 + 3000 * number, 3000 + 3000 * number)
+        wander = np.convolve(rng.standard_normal(640), np.ones(41) / 6.4, mode="valid")
+        volts[part] = 0.012 * (np.sin(2 * np.pi * 0.37 * time[part]) + 0.4 * wander + 0.2 * rng.standard_normal(600))
+    return Log.from_arrays(time, {"left": np.round(volts, 5)})
+
+
+def test_a_lead_does_not_come_back_by_itself_again_and_again():
+    """Invented. Twice: somebody clipped it on again, left out. Six times: the output's own spells, told and kept."""
+    (twice,) = trace_log(_spells(2), SETTINGS)[0].traces
+    assert [gap.reason for gap in twice.unobserved] == [Unobserved.OPEN_LEAD] * 2 and twice.doubted.size == 0
+    (often,) = trace_log(_spells(6), SETTINGS)[0].traces
+    assert often.unobserved == () and often.doubted.shape == (6, 2)
+    assert any("perhaps lead open" in text and "5 times more" in text for text in often.cautions)
+
+
+def test_a_range_that_shows_less_is_told():
+    """Alternating volts: 3 mV that hardly move for twenty minutes, between a live 8 mV. Invented."""
+    rng = np.random.default_rng(6)
+    time = np.arange(0.0, 7200.0, 0.5)
+    volts = 0.008 + 6e-4 * rng.standard_normal(time.size)
+    part = (time >= 3000.0) & (time < 4200.0)
+    volts[part] = 0.003 + 2e-5 * rng.standard_normal(np.count_nonzero(part))
+    (trace,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)[0].traces
+    assert trace.unobserved == ()
+    assert trace.doubted == pytest.approx(np.array([[3000.0, 4200.0]]), abs=3.0)
+    assert any("perhaps no signs of life" in text for text in trace.cautions)
+
+
+def test_a_change_that_rests_on_a_doubt_is_told():
+    """Before, 40 swings in three hours; after, none, but twenty minutes in which the lead may have been off. Invented."""
+    rng = np.random.default_rng(4)
+    time = np.arange(0.0, 10800.0, 0.5)
+    before, after = (0.008 + 3e-4 * rng.standard_normal(time.size) for _ in range(2))
+    for at in range(400, time.size - 400, 530):
+        before[at : at + 6] += 0.12
+    part = (time > 5000) & (time < 6200)
+    after[part] += 0.012 * np.sin(2 * np.pi * time[part] / 40.0)
+    logs = [Log.from_arrays(time, {"left": np.round(volts, 5)}, name=name) for name, volts in (("a", before), ("b", after))]
+    found = compare(*logs)
+    assert found.channels[0].outcome == "improved"
+    (told,) = [text for text in found.cautions if "not sure that a live output was measured" in text]
+    assert told.startswith("left, after: for 0.33 h") or "20 min" in told

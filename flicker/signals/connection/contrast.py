@@ -19,12 +19,11 @@ Floats = NDArray[np.float64]
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 CELL = 32  # blocks in which pick-up has time to swing
 BESIDE = 5  # cells on each side of a border that must differ
-RATIO = 1.8
-WIDER = 1.6
-BROADER = 1.8  # ratio of the swing within a second
+RATIO = 1.8  # of the swing, within half a minute or within a second
+UNLIKE = 1.4  # where another sign stands beside it
+LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 FARTHER = 2.0  # ratio of the reach where another sign stands beside it
-OFTEN = 0.78  # share of pairs of cells
-LAG = 8  # blocks
+OFTEN = 0.65  # share of pairs of cells
 REACH = 128  # blocks within which a border is looked for
 
 
@@ -37,10 +36,8 @@ def swings(middle: Floats) -> Floats:
     return high - low
 
 
-def all_at_once(
-    view: View, first: int, last: int, resolution_V: float, sign: int, ratio: float = RATIO, often: float = OFTEN
-) -> bool:
-    """Is a stretch louder (``sign`` 1) or quieter (-1) right beside each of its borders, wherever the log shows one?"""
+def all_at_once(view: View, first: int, last: int, resolution_V: float, ratio: float = RATIO) -> bool:
+    """Is a stretch louder right beside each of its borders, wherever the log shows one?"""
     shown = False
     for place, side in ((first, 1), (last, -1)):
         outer = _loudness(view, place, -side, resolution_V)
@@ -48,33 +45,11 @@ def all_at_once(
         if outer.size < 3 or inner.size < 3:
             continue
         shown = True
-        if sign * (float(np.median(inner)) - float(np.median(outer))) < np.log(ratio):
+        if float(np.median(inner)) - float(np.median(outer)) < np.log(ratio):
             return False
-        if sign > 0 and reach(view, place, side) < WIDER * reach(view, place, -side):
+        if reach(view, place, side) < UNLIKE * reach(view, place, -side):
             return False  # hum whose beat went from slow to fast swings no farther
-        if float(np.mean(sign * (inner[:, None] - outer[None, :]) > np.log(1.1))) < often:
-            return False
-    return shown
-
-
-def broader_at_once(view: View, first: int, last: int, resolution_V: float) -> bool:
-    """Does the channel swing farther both within a second and within minutes, at once at each border the log shows?
-
-    Hum whose beat changes trades the one for the other; an open lead brings both. On a coarse digit the swings of
-    single cells are whole counts, too few to tell by themselves.
-    """
-    half = 0.5 * (view.high - view.low)
-    span, slack = BESIDE * CELL, 0.3 * resolution_V + 1e-6
-    shown = False
-    for place, side in ((first, 1), (last, -1)):
-        later, earlier = half[place : place + span], half[max(place - span, 0) : place]
-        inner, outer = (later, earlier) if side > 0 else (earlier, later)
-        if min(inner.size, outer.size) < 3 * CELL:
-            continue
-        shown = True
-        if _trimmed(inner) + slack < BROADER * (_trimmed(outer) + slack):
-            return False
-        if reach(view, place, side) < FARTHER * reach(view, place, -side):
+        if float(np.mean(inner[:, None] - outer[None, :] > np.log(1.1))) < OFTEN:
             return False
     return shown
 
@@ -89,11 +64,6 @@ def farther_at_once(view: View, first: int, last: int, ratio: float = FARTHER) -
         if reach(view, place, side) < ratio * reach(view, place, -side):
             return False
     return shown
-
-
-def _trimmed(part: Floats) -> float:
-    """Mean without the highest tenth: a glitch or a trip beside a border is no swing of a stretch."""
-    return float(np.mean(np.sort(part)[: max(int(0.9 * part.size), 1)]))
 
 
 def reach(view: View, place: int, side: int) -> float:

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.hum import fast_hum
-from flicker.signals.connection.movement import SIDE, View, surge_at, view_of
+from flicker.signals.connection.movement import LASTING_S, MOST_VISITS, SIDE, View, surge_at, view_of
 from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
     SHORTEST_S,
@@ -38,12 +37,10 @@ Bools = NDArray[np.bool_]
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 BUMP_S = 90.0
-LASTING_S = 120.0
 OPENING_S = 60.0  # a longer opening shows by its own
 LEAST_ODD = 3  # blocks
-MOST_OPENINGS = 256
+MOST = 64  # openings, or dropouts, of a log that are looked at: bounds the work
 HIDES_V = 0.04  # what is called a short opening must hide no excursion
-MOST_VISITS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +50,8 @@ class Lapse:
     ``reason`` is why; ``begin_s``/``end_s`` seconds on the clock of
     the blocks; ``surge`` the fitted power-up that ended it, if one did; ``bump`` whether a switch-off bump began it;
     ``sure`` is False where another reading of the same facts is possible; ``alone`` is False where the channel by
-    itself does not show it, so that the other channels must say the same.
+    itself does not show it, so that the other channels must say the same; ``told`` is True where it is told as a doubt
+    and never left out.
     """
 
     first: int
@@ -65,6 +63,7 @@ class Lapse:
     bump: bool = False
     sure: bool = True
     alone: bool = True
+    told: bool = False
 
 
 def find_lapses(
@@ -106,27 +105,18 @@ def find_lapses(
         own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
         chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
         view = view_of(blocks, part, digit, chosen)
-        hum = fast_hum(view, part.sample_s, part.sample_V, band_V)
-        out += _lapses(view, digit, protection_V, band_V, hum)
+        out += _lapses(view, digit, protection_V, band_V)
     return sorted(out, key=lambda item: item.first)
 
 
-def _lapses(
-    view: View, resolution_V: float, protection_V: float, band_V: float, hum: list[tuple[int, int]]
-) -> list[Lapse]:
+def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float) -> list[Lapse]:
     if view.size < 4:
         return []
     found: list[Lapse] = []
     taken = np.zeros(view.size, dtype=bool)
-    for first, last in hum:
-        fell = _fell(view, first, protection_V)
-        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell))
-        taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
         for first, last, tripped in pick_ups(view, resolution_V, protection_V):
-            if taken[first:last].any():
-                continue
             fell = tripped or _fell(view, first, protection_V)
             found.append(
                 _lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell)
@@ -140,7 +130,7 @@ def _lapses(
         lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
         if lapse is not None:
             found.append(lapse)
-            taken[first:last] = True
+            taken[first:last] |= not lapse.told
     at_zero = _at_zero(view, taken)
     visits = sum(
         view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S and not _fell(view, first, protection_V)
@@ -195,7 +185,7 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
         return []
     ends = beyond[np.flatnonzero(np.diff(beyond, append=view.size + 9) > 1)]
     out = []
-    for end in ends[:MOST_OPENINGS].tolist():
+    for end in ends[:MOST].tolist():
         begin, stop = end + 1, min(int(np.searchsorted(view.begin_s, view.begin_s[end] + OPENING_S)), view.size)
         later = beyond[np.searchsorted(beyond, begin) :]
         if later.size:
@@ -314,6 +304,5 @@ def _judge(
         return _lapse(view, begin, last, Unobserved.STILL, sure=False)
     if held:
         return _lapse(view, first, last, Unobserved.REPEATED)
-    if zero:
-        return _lapse(view, begin, last, Unobserved.STILL, sure=False)
-    return None
+    # Away from zero it may be a range that shows less, or a fault that heals: told, not left out.
+    return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=not zero)

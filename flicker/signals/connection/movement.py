@@ -23,6 +23,11 @@ SURGE_LOOK_S = 600.0
 ZERO_V = 0.001  # 'zero' is within this or two counts
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
 SWITCH = 12.0  # log-likelihood that a change of state must bring
+FEW = 16  # blocks: the fewest that tell how a channel moves
+WINDOW = 64  # blocks in which a channel that is alive moves, and in which pick-up may pass its rest
+SURGE_BLOCKS = 120  # in which a surge may move the reading
+MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes more often is the channel's own
+LASTING_S = 120.0  # what is shorter tells nothing of how a channel moves
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,42 +11,38 @@ from numpy.typing import NDArray
 from flicker.signals.connection.contrast import (
     CELL,
     FARTHER,
+    LOUD_V,
+    UNLIKE,
     all_at_once,
-    broader_at_once,
     edge,
     farther_at_once,
     swings,
 )
-from flicker.signals.connection.movement import SIDE, View, bernoulli, switches, two_clusters
+from flicker.signals.connection.movement import (
+    FEW,
+    LASTING_S,
+    MOST_VISITS,
+    SIDE,
+    SWITCH,
+    WINDOW,
+    View,
+    bernoulli,
+    switches,
+    two_clusters,
+)
+from flicker.signals.connection.stillness import ALIVE_SHARE
 from flicker.signals.order_statistics import running_median
 
 Floats = NDArray[np.float64]
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-LOUDER = 1.7
-TRIPPED_RATIO = 1.4
-TRIPPED_OFTEN = 0.65
 TRIP_BLOCKS = 8
-LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
-LOUD_S = 120.0
-CROSSINGS = 8  # of its middle, or one in 25 blocks: fewer are swings
-FEWEST_CROSSINGS = 3  # where nothing is as large as an excursion
-SWING_V = 0.06
+CROSSINGS = 3  # of its middle: fewer are swings
+PASSING_SHARE = 0.12  # of a stretch in which pick-up may pass the rest
 NODE = 8  # cells between two swells of a beat
 LOUD_SHARE = 0.6
-LULL = 0.25  # of a stretch of pick-up may lie between two swells of it
-HELD_SHARE = 0.02
-REST = 16  # blocks that a channel stays at its level when it comes back to it
 BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
-AWAY = 12.0  # log-likelihood of a change of state
-AROUND = 900  # blocks
-EVER = 1.4
-SURGE_BLOCKS = 200
-PASSING = 64  # blocks in which pick-up may pass the rest, or this share of the whole
-PASSING_SHARE = 0.12
-MOST_LEAVES = 6
-REST_SHARE = 0.25  # of a stretch at the level beside it; common practice, no source
 
 
 def pick_up_stretches(view: View, resolution_V: float, protection_V: float) -> list[tuple[int, int, bool]]:
@@ -66,22 +62,17 @@ def pick_up_stretches(view: View, resolution_V: float, protection_V: float) -> l
     # A surge or a swing fills a cell or two; pick-up lasts.
     wander = running_median(loudness, 3)
     calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(TRIPPED_RATIO) or np.exp(loud) - resolution_V < LOUD_V:
+    if loud - calm < np.log(UNLIKE) or np.exp(loud) - resolution_V < LOUD_V:
         return []
     evidence = bernoulli(wander > border, 0.9, 0.1)
-    calm_V = max(float(np.exp(calm)) - resolution_V, 0.5 * resolution_V)
     out: list[tuple[int, int, bool]] = []
-    done: list[tuple[int, int]] = []
     frozen = False
-    for a, b in _candidates(switches(evidence, 6.0)):
-        if (
-            any(a < done_b and done_a < b for done_a, done_b in done)
-            or float(np.mean(wander[a:b] > border)) < LOUD_SHARE
-        ):
+    for a, b in _joined(switches(evidence, 6.0), NODE):
+        if float(np.mean(wander[a:b] > border)) < LOUD_SHARE:
             continue
         first = edge(view, a * size, resolution_V)
         last = edge(view, view.size if b == count else b * size, resolution_V)
-        if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S:
+        if last - first < size or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
             continue
         # Movement from the log's beginning, then one reading held or zero: that is where life ended, or paused.
         # (A surge that falls to a rest near zero moves too, but not as pick-up does.)
@@ -94,20 +85,15 @@ def pick_up_stretches(view: View, resolution_V: float, protection_V: float) -> l
         tripped = beyond.size > 0 and first > 0
         if tripped:
             first = near.start + int(beyond[-1]) + 1
-            if not all_at_once(view, first, last, resolution_V, 1, TRIPPED_RATIO, TRIPPED_OFTEN):
+            if not all_at_once(view, first, last, resolution_V, UNLIKE):
                 continue
-        elif loud - calm < np.log(LOUDER) or not (
-            all_at_once(view, first, last, resolution_V, 1) or broader_at_once(view, first, last, resolution_V)
-        ):
+        elif not all_at_once(view, first, last, resolution_V):
             continue
         if not _like_pick_up(view, first, last, resolution_V):
             continue
-        if not tripped and not _farther_than_ever(view, first, last):
-            continue  # hum that beats swings as far, now and then, without a lead in the air
-        if _rests_between(view, first, last, calm_V):
+        if _swings(view, first, last):
             continue  # swings of a unit that goes back to where it was, not a lead in the air
         out.append((first, last, tripped))
-        done.append((a, b))
     return out
 
 
@@ -120,8 +106,8 @@ def left_its_rest(view: View, resolution_V: float, protection_V: float) -> list[
     if abs(rest) - 4.0 * scatter <= view.zero_V:
         return []
     away = np.abs(view.middle - rest) > max(3.0 * scatter, 0.3 * abs(rest)) + 0.5 * resolution_V
-    found = _joined(switches(bernoulli(away, 0.8, 0.05), AWAY), PASSING, PASSING_SHARE)
-    if len(found) > MOST_LEAVES:
+    found = _joined(switches(bernoulli(away, 0.8, 0.05), SWITCH), WINDOW, PASSING_SHARE)
+    if len(found) > MOST_VISITS:
         return []  # a channel that leaves its rest again and again has levels, or swings
     out = []
     for first, last in found:
@@ -130,7 +116,7 @@ def left_its_rest(view: View, resolution_V: float, protection_V: float) -> list[
         tripped = beyond.size > 0
         if tripped:
             first = near.start + int(beyond[-1]) + 1
-        if last - first < 3 * CELL or view.begin_s[last - 1] - view.begin_s[first] < LOUD_S or first < 3 * CELL:
+        if last - first < 3 * CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S or first < 3 * CELL:
             continue
         if _beside(view, first, last)[0]:
             continue  # what is left is one reading held: the restless part is the live one
@@ -138,10 +124,10 @@ def left_its_rest(view: View, resolution_V: float, protection_V: float) -> list[
             continue
         if float(np.quantile(np.abs(view.middle[first:last] - rest), 0.95)) < LOUD_V:
             continue
-        whole = float(np.mean(away[first:last])) > 0.9 and _farther_than_ever(view, first, last)
-        if not (whole or farther_at_once(view, first, last, TRIPPED_RATIO if tripped else FARTHER)):
+        whole = float(np.mean(away[first:last])) > 0.9
+        if not (whole or farther_at_once(view, first, last, UNLIKE if tripped else FARTHER)):
             continue
-        if _rests_between(view, first, last, max(scatter, 0.5 * resolution_V)):
+        if _swings(view, first, last):
             continue
         out.append((first, last, tripped))
     return out
@@ -179,23 +165,16 @@ def pick_ups(view: View, resolution_V: float, protection_V: float) -> list[tuple
 
 def _beside(view: View, first: int, last: int) -> tuple[bool, bool]:
     """Does the reading stand still beside a stretch, and does it stand at zero?"""
-    parts = [slice(max(0, first - SIDE), max(first - REST, 0)), slice(last + REST, last + SIDE)]
+    parts = [slice(max(0, first - SIDE), max(first - FEW, 0)), slice(last + FEW, last + SIDE)]
     moved = np.concatenate([view.move[part] for part in parts]) > 0
     level = np.abs(np.concatenate([view.middle[part] for part in parts]))
     if moved.size == 0:
         return False, False
-    return float(np.mean(moved)) < HELD_SHARE, float(np.quantile(level, 0.9)) <= view.zero_V
+    return float(np.mean(moved)) < ALIVE_SHARE, float(np.quantile(level, 0.9)) <= view.zero_V
 
 
-def _candidates(stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Loud stretches joined across the nodes of a beat; before them, what they are with a longer lull between them."""
-    near = _joined(stretches, NODE, 0.0)
-    wide = [part for part in _joined(near, 0, LULL) if part not in near]
-    return wide + near
-
-
-def _joined(stretches: list[tuple[int, int]], most: int, share: float) -> list[tuple[int, int]]:
-    """Join stretches with no more than ``most``, or that share of the whole, between them."""
+def _joined(stretches: list[tuple[int, int]], most: int, share: float = 0.0) -> list[tuple[int, int]]:
+    """Join stretches with no more than ``most`` between them."""
     out: list[tuple[int, int]] = []
     for first, last in stretches:
         if out and first - out[-1][1] <= max(most, share * (last - out[-1][0])):
@@ -205,35 +184,13 @@ def _joined(stretches: list[tuple[int, int]], most: int, share: float) -> list[t
     return out
 
 
-def _farther_than_ever(view: View, first: int, last: int) -> bool:
-    """Do readings reach farther in a stretch than in all of the quarter of an hour on each side of it?"""
-    early = min(SURGE_BLOCKS, first // 2)
-    beside = (slice(max(early, first - AROUND), first), slice(last, last + AROUND))
-    low, high = (np.concatenate([value[part] for part in beside]) for value in (view.low, view.high))
-    if low.size < CELL:
-        return True
-    inside = float(np.quantile(view.high[first:last], 0.95) - np.quantile(view.low[first:last], 0.05))
-    return inside >= EVER * float(np.quantile(high, 0.95) - np.quantile(low, 0.05))
-
-
-def _rests_between(view: View, first: int, last: int, calm_V: float) -> bool:
-    """Does the channel come back to its level beside the stretch for a good part of it, or hardly cross its middle?"""
+def _swings(view: View, first: int, last: int) -> bool:
+    """Does the channel hardly cross its middle? Then it swings, and no lead hangs in the air."""
     middle = view.middle[first:last]
-    beside = np.concatenate((view.middle[max(0, first - SIDE) : first], view.middle[last : last + SIDE]))
     away = middle - np.median(middle)
     # Noise crosses the middle often while a slow wander does once: only crossings from one side to the other count.
     above = away[np.abs(away) > 0.5 * np.median(np.abs(away))] > 0
-    wide = float(np.quantile(np.abs(away), 0.95)) > SWING_V
-    least = max(CROSSINGS, middle.size / 25) if wide else FEWEST_CROSSINGS
-    if int(np.count_nonzero(above[1:] != above[:-1])) < least:
-        return True
-    if beside.size < SIDE // 4:
-        return False
-    level = float(np.median(beside))
-    if abs(level - float(np.median(middle))) < view.zero_V and np.ptp(middle) < 20.0 * calm_V:
-        return False  # rest and pick-up lie about the same level: coming back says nothing
-    near = (np.abs(middle - level) <= 1.5 * calm_V)[: middle.size // REST * REST].reshape(-1, REST)
-    return bool(np.mean(near.mean(axis=1) >= 0.9) > REST_SHARE)
+    return int(np.count_nonzero(above[1:] != above[:-1])) < CROSSINGS
 
 
 def _like_pick_up(view: View, first: int, last: int, resolution_V: float) -> bool:

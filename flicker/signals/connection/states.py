@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.disconnection import Lapse
-from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.disconnection import MOST, Lapse
+from flicker.signals.connection.movement import MOST_VISITS, ZERO_V
 from flicker.signals.connection.together import TOGETHER_S, share_off, share_open, silent
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import find_start
@@ -24,8 +24,6 @@ Floats = NDArray[np.float64]
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-MOST_DROPOUTS = 64
-MOST_ALONE = 3
 DROPOUT_S = 25.0
 DROPOUT_LEAST_S = 2.0
 
@@ -70,6 +68,8 @@ def find_power_ups(
         In time order; lapses per channel, 'off' only where no channel was seen alive meanwhile.
     """
     zero_V = [max(ZERO_V, 2.0 * digit) for digit in resolutions_V]
+    told = [[lapse for lapse in part if lapse.told] for part in lapses]
+    lapses = [[lapse for lapse in part if not lapse.told] for part in lapses]
     corrected = share_open(lapses, blocks, zero_V)
     lapses = [list(part) for part in corrected]
     borders: list[PowerUp] = []
@@ -104,7 +104,10 @@ def find_power_ups(
         else:
             out.append(item)
     shared = [share_off(part, corrected, k, blocks, zero_V[k]) for k, part in enumerate(corrected)]
-    return out, [[_until_start(lapse, out) for lapse in part] for part in shared]
+    final = [[_until_start(lapse, out) for lapse in part] for part in shared]
+    for part, more in zip(final, told, strict=True):
+        part += [x for x in more if not any(x.first < own.last and own.first < x.last for own in part)]
+    return out, final
 
 
 def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
@@ -150,7 +153,7 @@ def _dropouts(
         return []
     groups = np.split(index, np.flatnonzero(np.diff(blocks.begin_s[index]) > DROPOUT_S) + 1)
     out = []
-    for group in groups[:MOST_DROPOUTS]:
+    for group in groups[:MOST]:
         first = int(group[0])
         window = np.arange(first, int(np.searchsorted(blocks.begin_s, blocks.begin_s[first] + DROPOUT_S)))
         still = window[zero[window]]
@@ -172,7 +175,7 @@ def _dropouts(
                     bump=True,
                 )
             )
-    return [] if alone and len(out) > MOST_ALONE else out  # a channel that often comes to zero has a level there
+    return [] if alone and len(out) > MOST_VISITS else out  # a channel that often comes to zero has a level there
 
 
 def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:

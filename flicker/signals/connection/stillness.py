@@ -11,7 +11,19 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.connection.movement import SIDE, SWITCH, View, bernoulli, divergence, switches, two_clusters
+from flicker.signals.connection.movement import (
+    FEW,
+    LASTING_S,
+    SIDE,
+    SURGE_BLOCKS,
+    SWITCH,
+    WINDOW,
+    View,
+    bernoulli,
+    divergence,
+    switches,
+    two_clusters,
+)
 from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
@@ -19,27 +31,21 @@ Bools = NDArray[np.bool_]
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-CELL = 16  # blocks whose movements are averaged
 LASTING = 4  # cells in a row that show how a channel moves when it is alive
 NATS = 15.0  # log-likelihood that movement stopped, against the channel's own movement beside the stretch
 QUIETER = 2.5  # texture ratio at which a look is taken
 SHORTEST_S = 20.0
-COARSE_S = 120.0  # on a coarse digit shorter repeats say nothing, nor do they with less history than this
-COARSE_BLOCKS = 120
 FAR_LONGER = 3.0  # times the channel's own longest repeat
-WINDOW = 64  # blocks in which a channel that is alive moves
 LEAST_WINDOWS = 8
-FALL = 1.5  # times what counts as zero
 ALIVE_SHARE = 0.03
-SURGE_BLOCKS = 120  # in which a surge may move the reading
 
 
 def textures_of(view: View, resolution_V: float) -> Floats:
     """Logarithm of the usual movement in each cell; a glitch is not texture."""
-    count = view.size // CELL
+    count = view.size // FEW
     if count == 0:
         return np.empty(0)
-    cells = view.move[: count * CELL].reshape(count, CELL)
+    cells = view.move[: count * FEW].reshape(count, FEW)
     mean = np.median(cells, axis=1)
     if np.quantile(mean, 0.9) <= 3.0 * resolution_V:
         # A coarse digit: how often it moves, not how far.
@@ -53,8 +59,8 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
 
     Also the channel's own texture in volts.
     """
-    count = textures.size * CELL
-    free = ~taken[:count].reshape(-1, CELL).any(axis=1)
+    count = textures.size * FEW
+    free = ~taken[:count].reshape(-1, FEW).any(axis=1)
     if np.count_nonzero(free) < 6:
         return [], 0.0
     low, own, border = two_clusters(textures[free])
@@ -65,7 +71,7 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
         return [], 0.0  # the fall of a surge or of a servo's spike is no life of its own
     own = float(np.median(textures[alive]))
     moved = view.move > 0.35 * np.exp(own)
-    share = float(np.mean(moved[:count].reshape(-1, CELL)[alive]))
+    share = float(np.mean(moved[:count].reshape(-1, FEW)[alive]))
     share = min(max(share, 0.02), 0.98)
     evidence = np.where(taken, -4.0, bernoulli(moved, max(0.15 * share, 0.003), share))
     out = []
@@ -169,7 +175,7 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
     Measured by the channel's own most silent minutes, before and after: a reading that rests at the middle of a count,
     or moved only while a surge fell, has silent minutes of its own; a slow one comes to rest by and by.
     """
-    if first < COARSE_BLOCKS or view.begin_s[last - 1] - view.begin_s[first] < COARSE_S:
+    if first < SURGE_BLOCKS or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
         return False
     if held_reading(view, first, last) is None:
         if not dropped(view, first, last):
@@ -208,7 +214,7 @@ def dropped(view: View, first: int, last: int) -> bool:
         return False
     level = float(np.median(before))
     fall = abs(level) - abs(float(np.median(view.middle[first:last])))
-    return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > FALL * view.zero_V
+    return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > view.zero_V
 
 
 def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:

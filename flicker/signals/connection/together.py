@@ -12,15 +12,14 @@ import numpy as np
 
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
-from flicker.signals.connection.contrast import swings
+from flicker.signals.connection.contrast import UNLIKE, swings
 from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.stillness import SHORTEST_S
 from flicker.signals.order_statistics import scatter
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay within this of each other
-OPEN_S = 20.0  # a shorter opening is too little to see in a channel that did not trip it
-UNLIKE = 1.4  # ratio of swings
 
 
 def _overlap(one: Lapse, other: Lapse) -> float:
@@ -32,7 +31,7 @@ def share_open(every: Sequence[Sequence[Lapse]], blocks: RunBlocks, zero_V: Sequ
     out = [list(part) for part in every]
     for channel, part in enumerate(every):
         for opened in part:
-            if opened.reason != Unobserved.DISCONNECTED or opened.end_s - opened.begin_s < OPEN_S:
+            if opened.reason != Unobserved.DISCONNECTED or opened.end_s - opened.begin_s < SHORTEST_S:
                 continue
             for other in range(len(every)):
                 if other == channel:
