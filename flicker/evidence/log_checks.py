@@ -18,6 +18,7 @@ from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.identity import readings_digest, same_readings
 from flicker.evidence.record import ChannelRecord
+from flicker.logs.spans import total
 from flicker.signals.trace import RunTraces
 
 # Chosen, not measured, where a line does not say common practice.
@@ -75,6 +76,7 @@ def between(
             out.append(f"Only {name} has the channel{'s' if len(alone) > 1 else ''} {', '.join(alone)}: not compared.")
     for name, whole in zip(names, records, strict=True):
         out.extend(_lost(name, whole))
+        out.extend(_perhaps(name, whole, outcomes))
     return out
 
 
@@ -327,6 +329,18 @@ def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
                     f"{record.channel}, {name}: {hours_text(seconds / 3600.0)} of {hours_text(length / 3600.0)} do not "
                     f"count ({reason}); check the leads and log again if that is not what was meant."
                 )
+
+
+def _perhaps(name: str, records: Sequence[ChannelRecord], outcomes: Mapping[str, str]) -> Iterator[str]:
+    """A change that may rest on hours in which the lead was off is told as such."""
+    for record in records:
+        seconds = sum(total(trace.doubted) for trace in record.traces)
+        word = outcomes.get(record.channel)
+        if seconds > 0.0 and word in ("improved", "worse"):
+            yield (
+                f"{record.channel}, {name}: for {hours_text(seconds / 3600.0)} it is not sure that a live output was "
+                f"measured; '{word}' counts that time. Mark it as touched if the lead was off, and compare again."
+            )
 
 
 def _list(names: Iterable[str]) -> str:
