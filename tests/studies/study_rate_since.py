@@ -15,7 +15,7 @@ import numpy as np
 
 from flicker.stats.changepoints import rate_since, rate_since_unit
 
-SEED, DRAWS, UNIT_DRAWS = 20261127, 100, 800
+SEED, DRAWS, UNIT_DRAWS = 20261127, 60, 800
 LEVEL = 0.00625  # each way, as the evidence asks for: 1.25 % in all
 GIVEN = 0.025  # each way, where the moment is given
 DEAD_S, LATE_S = 10.0, 7200.0
