@@ -45,3 +45,12 @@ def test_volts_that_come_back_do_not_stand():
     left = assess(_log(np.where(T < 9060, 40.0, 3e-3), 9000)).channel("left")
     assert left.tail_kind != "stands" and left.fitness == "do not connect"
     assert left.rate.episodes == 1
+
+
+def test_a_lead_that_may_have_seen_nothing_shows_nothing():
+    """3.0 mV at every reading: no question is answered 'no', no rate is excluded, and more hours are not what is missing."""
+    found = assess(Log.from_arrays(T, {"left": np.full(T.size, 3e-3)}))
+    left = found.channel("left")
+    assert left.tail_kind == "no sign of life" and left.fitness == "not yet shown"
+    assert {item.answer for item in left.findings} == {"not shown"} and left.rate.steady_upper_per_h is None
+    assert left.next.reads.startswith("Switch the unit off and on")

@@ -164,6 +164,7 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
     channels = channels_from(arguments, case)
     several, out = len(paths) > 1, []
     for path in paths:
+        _refuse_no_log(path)
         options = file_options(path, arguments, case)
         try:
             out.append(read(path, channels=channels, run_gap_s=arguments.run_gap, few=several, **options))
@@ -172,6 +173,14 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
                 raise
             print(f"flicker {arguments.command}: left out: {nothing}", file=sys.stderr)
     return out
+
+
+def _refuse_no_log(path: str) -> None:
+    """Refuse a file of ours that stands beside a log and is none."""
+    if path.endswith(".marks.csv"):
+        raise ValueError(f"{path} holds the marks of a log, which are read with it; leave it out.")
+    if path.endswith(".toml"):
+        raise ValueError(f"{path} may be a case file, and is no log; give it with --case {path}.")
 
 
 def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None) -> list[Log]:
@@ -283,13 +292,15 @@ def case_from(arguments: argparse.Namespace) -> Case | None:
 
 def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
     """The logs named, used as the case says; without names the case's own."""
+    stage = getattr(arguments, "stage", None)
+    if stage is not None and (case is None or arguments.logs):
+        raise ValueError("--stage chooses among the logs of a case: give it with --case, and name no log.")
     if case is None:
         if not arguments.logs:
             raise ValueError("no log was named; name at least one, or a case file with --case.")
         return read_logs(arguments.logs, arguments)
     if arguments.logs:
         return used_logs(arguments.logs, arguments, case)
-    stage = getattr(arguments, "stage", None)
     if stage is not None and stage not in case.stages:
         raise ValueError(f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}.")
     paths = [log.path for log in case.logs if stage is None or log.stage == stage]

@@ -101,7 +101,9 @@ def run(arguments: argparse.Namespace) -> int:
         if case is not None and not arguments.logs:
             from flicker.case.identity import altered
 
-            result = replace(result, cautions=(*altered(case, arguments.stage), *result.cautions))
+            result = replace(
+                result, cautions=(*altered(case, arguments.stage), *_pooled(case, arguments), *result.cautions)
+            )
         if arguments.ledger:
             result = replace(result, ledger=_like(arguments, case, result))
         if arguments.excursions:
@@ -122,3 +124,15 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.report:
             print(f"Page written: {arguments.report}")
     return 0
+
+
+def _pooled(case: Case, arguments: argparse.Namespace) -> tuple[str, ...]:
+    """What to say where the logs of several stages are judged as one."""
+    if arguments.stage is not None or len(case.stages) < 2:
+        return ()
+    stages = ", ".join(f"'{name}'" for name in case.stages)
+    return (
+        f"The logs of {len(case.stages)} stages ({stages}) are judged here as one: counts are of all, raw volts of what follows "
+        f"the last change. For the unit as it is now: --stage '{case.stages[-1]}'; for what changed: flicker compare --case "
+        f"{arguments.case}.",
+    )

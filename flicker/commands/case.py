@@ -101,6 +101,8 @@ def _seal(path: Path, *, anywhere: bool) -> int:
             )
         lines.insert(at, f'sha256 = "{digest}"')
         added += 1
+    if not case.logs:
+        raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     if added:
         with whole_file(path, what="case") as draft:
             draft.write_text("\n".join(lines), encoding="utf-8")

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import re
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
+from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -79,6 +83,40 @@ def _one_or_more(given: list[Any] | None) -> Any:
     return given[0] if given is not None and len(given) == 1 else given
 
 
+OPTIONS = {
+    "count": "--count",
+    "hours": "--hours",
+    "logs": "--from",
+    "rate_per_h": "--rate",
+    "max_rate_per_h": "--max-rate",
+    "starts": "--starts",
+    "starts_with_fault": "--starts-hit",
+    "confidence": "--confidence",
+    "allowed": "--allowed",
+    "glitch_length_s": "--glitch-length",
+    "sample_interval_s": "--sample-interval",
+    "integration_s": "--integration",
+    "cool_down_h": "--cool-down",
+    "each_h": "--each",
+    "scatter": "--scatter",
+}
+
+
+@contextlib.contextmanager
+def _said_as_options() -> Iterator[None]:
+    """A refusal names the options of the command where Python would name the arguments."""
+    try:
+        yield
+    except LogError:
+        raise
+    except ValueError as problem:
+        said = str(problem)
+        begin = said.split(" must ")[0] if " must " in said else said
+        put = re.sub(r"\b[a-z_]+\b", lambda word: OPTIONS.get(word.group(), word.group()), begin)
+        put = put.replace("compare=True", "--compare")
+        raise ValueError(f"{put}{said[len(begin) :]}".rstrip(".") + ". See flicker soak --help.") from None
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Plan and print."""
     from flicker.evidence.soaking import plan_soak
@@ -87,7 +125,7 @@ def run(arguments: argparse.Namespace) -> int:
     limits = limits_from(arguments, case)
     if case is not None:
         _from_case(arguments, case)
-    with working():
+    with working(), _said_as_options():
         plan = plan_soak(
             count=_one_or_more(arguments.count),
             hours=_one_or_more(arguments.hours),

@@ -83,6 +83,8 @@ def advise(
             f"It moved {moved}: look at what warms up, at supply and bias, at trimmers and joints; repeat from cold, "
             "and log on once it is warm.",
         )
+    if verdict.kind == TailKind.NO_LIFE:
+        return Next(whole, sure, HELP[Reason.DEAD])
     hours = facts.observed_s / HOUR
     if facts.episodes > 0 and hours > 0:
         return _power_ups(facts, limits)
@@ -112,7 +114,7 @@ def _power_ups(facts: Facts, limits: Limits) -> Next:
 def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next:
     """Hours that are missing, or that would exclude more."""
     found, hours, sure = guard.figures, facts.observed_s / HOUR, limits.confidence
-    if (verdict.word == VerdictWord.INCONCLUSIVE and verdict.kind != TailKind.NO_LIFE) or not guard.silent:
+    if verdict.word == VerdictWord.INCONCLUSIVE or not guard.silent:
         more = missing_hours(facts, limits, guard)
         short = ""
         if Reason.SHORT in guard.reasons and found.power_ups > 1:

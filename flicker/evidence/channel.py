@@ -17,7 +17,7 @@ from flicker.case.case_file import Case, needs
 from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.advice import Next, advise
 from flicker.evidence.excursion_table import ExcursionRow, listed
-from flicker.evidence.findings import YES, Finding, by_question, correct
+from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import not_excluded
 from flicker.evidence.located.mean_count import MeanCount, mean_count_of
@@ -239,6 +239,10 @@ def judge_channel(
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
     verdict = decide(answers, facts, limits, guard)
+    if verdict.kind == TailKind.NO_LIFE:  # a lead that may have seen nothing has shown nothing to be within its limit
+        findings = tuple(replace(item, answer=NOT_SHOWN) if item.answer == NO else item for item in findings)
+        answers = by_question(findings)
+        rate, upper_per_h = replace(rate, steady_upper_per_h=None), None
     warm = warm_up_of(record, limits)
     history = history_of(ups, limits)
     warmest = max((part.warmth for part in levels if part.warmth is not None), key=lambda w: w.range_V, default=None)
