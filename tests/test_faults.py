@@ -60,7 +60,7 @@ def judged():
 
 def report_in_turn(folder, judged):
     pages = [report_html(judged), "old"]
-    return folder / "page.html", pages, lambda path, page: write_whole(path, page, what="report")
+    return folder / "page.html", pages, lambda path, page: write_whole(path, page, what="report", known=True)
 
 
 def table_in_turn(folder, judged):

@@ -104,7 +104,7 @@ def _seal(path: Path, *, anywhere: bool) -> int:
     if not case.logs:
         raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     if added:
-        with whole_file(path, what="case") as draft:
+        with whole_file(path, what="case", known=True) as draft:
             draft.write_text("\n".join(lines), encoding="utf-8")
     print(
         f"{path}: {added} fingerprint{'' if added == 1 else 's'} written"
@@ -159,7 +159,7 @@ def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
     from flicker.case.case_file import CaseError, read_case
     from flicker.present.writing import whole_file
 
-    with whole_file(path, what="case") as draft:
+    with whole_file(path, what="case", known=True) as draft:
         draft.write_text(text, encoding="utf-8")
         try:
             read_case(draft, anywhere=anywhere)

@@ -39,11 +39,14 @@ def run(arguments: argparse.Namespace) -> int:
         visits = bench.visits()
         say("writing")
         several = len(visits) > 1
-        written = [
-            (date, path)
-            for number, (date, part) in enumerate(visits, start=1)
-            for path in part.write(out.with_name(f"{out.stem}-{number}{out.suffix}") if several else out)
+        names = [
+            out.with_name(f"{out.stem}-{number}{out.suffix}") if several else out
+            for number in range(1, len(visits) + 1)
         ]
+        for name in names:
+            if name.is_file():  # it may be a log that was measured, and nothing in it would tell
+                raise ValueError(f"{name} exists already; choose another name, or delete it first.")
+        written = [(date, path) for (date, part), name in zip(visits, names, strict=True) for path in part.write(name)]
     for date, path in written:
         print(f"written: {path} (invented, seed {arguments.seed}{f', {date}' if several else ''})")
     if several:

@@ -113,7 +113,7 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
 def _write(table: Any, out: Path) -> None:
     from flicker.present.writing import whole_file
 
-    with whole_file(out, what="table") as temporary:
+    with whole_file(out, what="table", known=True) as temporary:
         if out.suffix == ".parquet":
             table.to_parquet(temporary, index=False)
         else:

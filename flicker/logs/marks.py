@@ -379,7 +379,7 @@ def append_mark(
         writer.writerow([cells.get(column, "") for column in columns])
         whole = before + out.getvalue()
         marks = parse_marks(whole, log, os.fspath(path))
-        write_whole(path, whole, what="mark")
+        write_whole(path, whole, what="mark", known=True)
     return next(mark for mark in reversed(marks) if abs(mark.time_s - moment) < 1e-3 and mark.kind == row[1])
 
 

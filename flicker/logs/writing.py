@@ -10,9 +10,11 @@ from pathlib import Path
 
 from flicker.logs.model import LogError
 
+HEAD = 14  # bytes by which a kind of file is known: '<!doctype html', the first names of a table's heading
+
 
 @contextlib.contextmanager
-def whole_file(path: str | os.PathLike[str], *, what: str = "file") -> Iterator[Path]:
+def whole_file(path: str | os.PathLike[str], *, what: str = "file", known: bool = False) -> Iterator[Path]:
     """Hand out a temporary path beside ``path``; when the block ends well it takes the place of ``path``.
 
     Where the block fails, the temporary file goes and whatever stood at ``path`` before stays as it was. A process that
@@ -24,24 +26,29 @@ def whole_file(path: str | os.PathLike[str], *, what: str = "file") -> Iterator[
         Where the file shall stand.
     what : str
         What it is ('report', 'notebook'), for the error's sentence.
+    known : bool
+        The caller has looked at what stands there and may change it. Otherwise only a file that begins as the new one
+        does is replaced: a slip of the hand must not cost a log.
 
     Raises
     ------
     LogError
-        With one sentence, where the file cannot be written there.
+        With one sentence, where the file cannot be written there, or another kind of file stands there.
     """
-    with whole_files([path], what=what) as drafts:
+    with whole_files([path], what=what, known=known) as drafts:
         yield drafts[0]
 
 
 @contextlib.contextmanager
-def whole_files(paths: list[str | os.PathLike[str]], *, what: str = "file") -> Iterator[list[Path]]:
+def whole_files(
+    paths: list[str | os.PathLike[str]], *, what: str = "file", known: bool = False
+) -> Iterator[list[Path]]:
     """Hand out a temporary path beside each of ``paths``; none takes its place before all are complete on disk.
 
     Raises
     ------
     LogError
-        With one sentence, where one of them cannot be written.
+        With one sentence, where one of them cannot be written, or another kind of file stands there (see `whole_file`).
     """
     targets = [_target(path, what) for path in paths]
     drafts = [
@@ -61,6 +68,8 @@ def whole_files(paths: list[str | os.PathLike[str]], *, what: str = "file") -> I
         for path, target, draft in places:
             with _told(path, what):
                 _to_disk(draft)
+                if not known and not _alike(draft, target):
+                    raise LogError(f"{path} holds something else than a {what}; choose another name for the {what}.")
                 if target.exists():
                     os.chmod(draft, target.stat().st_mode & 0o777)
         for path, target, draft in places:
@@ -72,7 +81,9 @@ def whole_files(paths: list[str | os.PathLike[str]], *, what: str = "file") -> I
                 draft.unlink(missing_ok=True)
 
 
-def write_whole(path: str | os.PathLike[str], content: str | bytes, *, what: str = "file") -> Path:
+def write_whole(
+    path: str | os.PathLike[str], content: str | bytes, *, what: str = "file", known: bool = False
+) -> Path:
     """Write text (as UTF-8) or bytes to ``path``, whole or not at all, and return the path.
 
     Raises
@@ -80,26 +91,43 @@ def write_whole(path: str | os.PathLike[str], content: str | bytes, *, what: str
     LogError
         With one sentence, where the file cannot be written there.
     """
-    with whole_file(path, what=what) as draft:
+    with whole_file(path, what=what, known=known) as draft:
         draft.write_bytes(_bytes(content))
     return Path(path)
 
 
 def write_together(contents: Mapping[Path, str | bytes], *, what: str = "files") -> None:
-    """Write several files: all are complete on disk before the first takes its place.
+    """Write several files over whatever stands there: all are complete on disk before the first takes its place.
 
     Raises
     ------
     LogError
         With one sentence, where one of them cannot be written; then none is.
     """
-    with whole_files(list(contents), what=what) as drafts:
+    with whole_files(list(contents), what=what, known=True) as drafts:
         for draft, content in zip(drafts, contents.values(), strict=True):
             draft.write_bytes(_bytes(content))
 
 
 def _bytes(content: str | bytes) -> bytes:
     return content.encode("utf-8") if isinstance(content, str) else content
+
+
+def _alike(draft: Path, target: Path) -> bool:
+    """Whether a file may be replaced: it is not there, empty, or begins as the new one does."""
+    if not target.exists():
+        return True
+    heads = []
+    for place in (draft, target):
+        with open(place, "rb") as file:
+            heads.append(file.read(HEAD))
+    new, old = heads
+    if new[:4] == old[:4] == b"PAR1":  # what follows it are data already: the names of the columns tell
+        from pyarrow import parquet
+
+        names = [parquet.read_schema(place).names for place in (draft, target)]
+        return bool(names[0] == names[1])
+    return not old or old.lower() == new.lower()
 
 
 def _target(path: str | os.PathLike[str], what: str) -> Path:

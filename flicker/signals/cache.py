@@ -246,7 +246,7 @@ class BlockCache:
                 self.folder.mkdir(parents=True, exist_ok=True)
             except OSError as problem:
                 raise LogError(f"{self.folder}: the folder cannot be made ({problem.strerror}).") from None
-        with whole_file(self.place(log.path), what="blocks") as draft, open(draft, "w+b") as file:
+        with whole_file(self.place(log.path), what="blocks", known=True) as draft, open(draft, "w+b") as file:
             np.savez(file, **arrays)
             digest = hashlib.sha256()
             with zipfile.ZipFile(file, "a") as kept:
