@@ -225,6 +225,10 @@ CASES = {
     "a factor in one of two names": Advice(
         table("time_s,left [mV] (1:10),right [mV]", HALF, LEFT / 10, RIGHT), "names a factor or a ratio", {"channels": ["right [mV]"]}, left=RIGHT / 1e3
     ),
+    "the file says another unit": Advice(table("time_s,left_mV,right_mV", HALF, LEFT, RIGHT), "the file says mV; leave out unit", {}, {"unit": "V"}),
+    "the file is wrong": Advice(
+        table("time_s,left_V,right_V", HALF, LEFT, RIGHT), "if the file is wrong", {"unit": {"left_V": "mV", "right_V": "mV"}}, {"unit": "mV"}
+    ),
     "no voltages": Advice(table("time_s,Ohm", HALF, LEFT), "no column of voltages", {"channels": ["Ohm"], "unit": "mV"}),
     "equal stamps": Advice(table("time_s,left_mV", ["5.0"] * N, LEFT), "all time stamps are equal", {"sample_interval_s": 0.5}),
     "no such column": Advice(table("time_s,left_mV", HALF, LEFT), "name one of them", {"channels": ["left"]}, {"channels": ["rear"]}),

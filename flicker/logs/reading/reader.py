@@ -60,8 +60,8 @@ def read_log(
     channels : sequence of str, optional
         Names of the columns to read, with or without their unit; by default all that look like voltages.
     unit : {'V', 'mV', 'µV', 'kV'} or mapping of column to unit, optional
-        Unit of the readings where the file does not tell; where it tells one for every channel, this overrules it. In a
-        mapping a unit may also be the name of the column that holds the unit of each reading.
+        Unit of the readings where the file does not tell. Where it tells one for every channel, another is refused; of
+        single columns, in a mapping, it overrules. There a unit may also be the name of the column that holds the unit of each reading.
     sample_interval_s : float, optional
         Seconds from sample to sample, where the file has no time (or a wrong one).
     time_column : str, optional

@@ -76,6 +76,7 @@ class ChannelUnits:
             and len(overruled) == len([c for c in chosen if found[c.position].found is not Found.OPTION])
             and not any(found[c.position].found is Found.OPTION for c in chosen)
         ):
+            self.refuse_other([c for c in overruled if not _FACTOR.search(c.header)], found, told)
             for column in overruled:
                 notes.append(f'Column "{column.header}" was read in {units.name_of(told)}, as told.')
                 found[column.position] = unit_evidence.Unit(told, Found.OPTION)
@@ -147,6 +148,18 @@ class ChannelUnits:
             raise Question(
                 f'{self.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
                 " reading has its own unit, so leave out unit (--unit).",
+                unit=None,
+            )
+
+    def refuse_other(self, stated: list[Column], found: dict[int, unit_evidence.Unit], told: float) -> None:
+        """Refuse a unit given for all readings where the file states another for each; of one column it overrules."""
+        if stated:
+            title, own = stated[0].header.strip(), units.name_of(found[stated[0].position].volts)
+            given = units.name_of(told)
+            raise Question(
+                f'{self.name}: the unit given is {given}, and of column "{title}" the file says {own}; leave out unit'
+                f" (--unit), or if the file is wrong say so of each column with unit={{'{title}': '{given}'}}"
+                f' (--unit "{title}={given}").',
                 unit=None,
             )
 

@@ -153,7 +153,8 @@ class Mender:
                 line = line.replace('"', "")
             first = cells[0].strip().strip('"')
             fits = len(cells) == width
-            if fits and (not first or first[0].isdigit() or first[0] in "+-.") and self._timed(cells):
+            begins = first[0].isdigit() or first[0] in "+-." if first else any(map(sampled.strong, cells))
+            if fits and begins and self._timed(cells):
                 out.append(raw)
                 continue
             left = None if line == NOT_READ else self.left_out(line, cells)

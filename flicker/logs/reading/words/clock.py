@@ -195,10 +195,11 @@ def sure_days(line: str) -> set[str]:
 
 
 def matches(cell: str, form: Form) -> bool:
-    """Whether a cell is written in a form."""
-    return (
-        _COMPILED[form.name].fullmatch(cell.strip().strip('"').strip()) is not None if form.name in _COMPILED else False
-    )
+    """Whether a cell is written in a form, its zone included."""
+    if form.name not in _COMPILED:
+        return False
+    found = _COMPILED[form.name].fullmatch(cell.strip().strip('"').strip())
+    return found is not None and (not form.zoned or bool(found["z"]))
 
 
 def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
