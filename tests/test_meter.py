@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from flicker.logs.meter import Meter, sampling_advice
+from flicker.logs.meter import Meter
+from flicker.logs.meter_advice import sampling_advice
 from flicker.stats.soak import detectable_share, sample_interval_for
 
 TRIALS = 60_000

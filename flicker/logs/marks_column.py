@@ -24,10 +24,10 @@ def marks_in_column(log: Log) -> tuple[Mark, ...]:
     entries: Sequence[Entry] = getattr(log.source, "entries", ())
     if not entries:
         return ()
-    keeper = log.keeper
+    clock = log.clock
 
     def on_clock(row: int, second: float) -> float:
-        return float(keeper.repair(np.array([second]), row)[0])
+        return float(clock.repair(np.array([second]), row)[0])
 
     mended = [
         replace(item, first_s=on_clock(item.first, item.first_s), last_s=on_clock(item.last, item.last_s))

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from flicker.base.described import Doc
 from flicker.base.progress import tell
 from flicker.base.values import Unobserved
+from flicker.logs.clock_repairs import Repairs
 from flicker.logs.errors import LogError, too_few
 from flicker.logs.moments import seconds_of
 from flicker.logs.read_ahead import ahead
@@ -136,7 +137,7 @@ class Log:
         self.channels = tuple(source.channels)
         self.run_gap_s = float(run_gap_s)
         self._runs: tuple[Run, ...] | None = None
-        self._keeper: Timekeeper | None = None
+        self._clock: Repairs | None = None
 
     def __repr__(self) -> str:
         return f"Log({self.source.name!r}, channels={list(self.channels)})"
@@ -156,14 +157,14 @@ class Log:
         return int(getattr(self.source, "unread", None) or 0)
 
     @property
-    def keeper(self) -> Timekeeper:
-        """What the first pass learnt of the clock."""
-        assert self.runs is not None and self._keeper is not None
-        return self._keeper
+    def clock(self) -> Repairs:
+        """What the first pass repaired of the clock."""
+        assert self.runs is not None and self._clock is not None
+        return self._clock
 
-    def restore(self, runs: tuple[Run, ...], keeper: Timekeeper) -> None:
+    def restore(self, runs: tuple[Run, ...], clock: Repairs) -> None:
         """Take over what an earlier first pass over the same file found."""
-        self._runs, self._keeper = runs, keeper
+        self._runs, self._clock = runs, clock
 
     def sweep(self, channels: Sequence[int] | None = None) -> Iterator[Piece]:
         """Walk once through all samples in order, in pieces that never cross a gap or a run's border.
@@ -192,15 +193,15 @@ class Log:
                 )
             if keeper.backward > 1000 and keeper.backward > 0.5 * keeper.rows:
                 raise LogError(f"{self.source.name}: time goes backwards throughout; reverse the rows.")
-        self._keeper = keeper
+        self._clock = keeper.clock
         self._runs = tuple(self._describe(keeper))
 
     def rows(self, run: int, first: int, last: int, channels: Sequence[int] | None = None) -> Iterator[Piece]:
         """Hand out rows ``first`` to ``last`` (half open, source numbering) of one run again, with repaired times."""
-        keeper = self.keeper
+        clock = self.clock
         for batch in self.source.batches(first, last, channels=channels):
             assert batch.time_s is not None
-            time_s = keeper.repair(batch.time_s, batch.first)
+            time_s = clock.repair(batch.time_s, batch.first)
             offset_s = self.runs[run].offset_s
             time_s = time_s - offset_s if offset_s else time_s
             yield Piece(run=run, first=batch.first, time_s=time_s, values=batch.values, after_gap=False)

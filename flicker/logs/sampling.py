@@ -14,15 +14,16 @@ Rules, all of them looking back only, so that no result depends on how the rows 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text, share_text
+from flicker.base.formats import digits_text
+from flicker.logs.clock_repairs import Repairs
+from flicker.logs.stretches import Cut, Stretch
 
 Floats = NDArray[np.float64]
 
@@ -39,39 +40,6 @@ _TURNS = (
     (2.0**32 / 1e3, "to the start of its counter (32 bits of milliseconds)"),
 )
 _NIGHT_H = 4  # clocks are changed between midnight and four; common practice, no source
-_NOTES_EACH = 3
-
-
-@dataclass(frozen=True, slots=True)
-class Cut:
-    """Rows ``lo`` to ``hi`` (half open) of the batch just fed: one run, no gap inside; times since the run's start."""
-
-    run: int
-    lo: int
-    hi: int
-    time_s: Floats
-    after_gap: bool
-    offset_s: float = 0.0  # of the run on the source's clock
-
-
-@dataclass(slots=True)
-class Stretch:
-    """A run as the time column shows it; ``gaps`` in seconds since its first sample."""
-
-    first: int
-    last: int
-    offset_s: float
-    duration_s: float = 0.0
-    sample_interval_s: float = 1.0
-    gaps: list[tuple[float, float]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
-    equal: int = 0
-    early: int = 0
-    early_by_s: float = 0.0
-    uneven: int = 0
-    gap_rows: list[int] = field(default_factory=list)
-    paces: dict[float, int] = field(default_factory=dict)
 
 
 class Timekeeper:
@@ -109,9 +77,8 @@ class Timekeeper:
         self._first_raw = 0.0
         self._run: Any = None
         self._recent = np.empty(0)  # the last steps, repaired
-        self._shift_rows = [0]
-        self._shifts = [0.0]
-        self._levelled: list[tuple[NDArray[np.int64], Floats]] = []
+        self.clock = Repairs()
+        self._shifts = self.clock.shifts  # the same list
         self._top = -np.inf  # latest repaired time when a stamp last came too early
         self._untimed: list[int] = []
 
@@ -154,12 +121,12 @@ class Timekeeper:
         self._walk(step, raw_s, turned, borders)
         time = raw_s + base_shift
         for k in range(shift_before, len(self._shifts)):
-            lo = self._shift_rows[k] - self._row
+            lo = self.clock.shift_rows[k] - self._row
             time[lo:] = raw_s[lo:] + self._shifts[k]
         time = self._level(time)
         if bad.size:
             self._untimed += (self._row + bad).tolist()
-            self._levelled.append((self._row + bad, time[bad]))
+            self.clock.levelled.append((self._row + bad, time[bad]))
         yield from self._cuts(time, step, borders)
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
@@ -336,7 +303,9 @@ class Timekeeper:
             return
         step[at] = self.cadence_s
         self._tell(
-            row, raw_s[at], f"The clock is set back by {digits_text(-size, 4)} s at {{at}}; samples were kept one interval apart."
+            row,
+            raw_s[at],
+            f"The clock is set back by {digits_text(-size, 4)} s at {{at}}; samples were kept one interval apart.",
         )
 
     def _spring(self, size: float, before: float) -> bool:
@@ -352,7 +321,7 @@ class Timekeeper:
         self._shift(row, max(self._top, now - size) + self.cadence_s - now)
 
     def _shift(self, row: int, by: float) -> None:
-        self._shift_rows.append(row)
+        self.clock.shift_rows.append(row)
         self._shifts.append(self._shifts[-1] + by)
 
     def _begin(self, at: int, step: Floats, raw_s: Floats, borders: dict[int, bool]) -> None:
@@ -374,7 +343,7 @@ class Timekeeper:
             return time
         top = np.maximum.accumulate(np.maximum(time, self._time))
         moved = np.flatnonzero(top > time)
-        self._levelled.append((self._row + moved, top[moved]))
+        self.clock.levelled.append((self._row + moved, top[moved]))
         return top
 
     def _cuts(self, time: Floats, step: Floats, borders: dict[int, bool]) -> Iterator[Cut]:
@@ -400,78 +369,14 @@ class Timekeeper:
 
     # ------------------------------------------------------------ afterwards
 
-    def repair(self, raw_s: Floats, first: int) -> Floats:
-        """Return repaired times (source clock) of rows that begin at ``first``; after all rows were fed."""
-        last = first + raw_s.size
-        lo = int(np.searchsorted(self._shift_rows, first, side="right")) - 1
-        hi = int(np.searchsorted(self._shift_rows, last, side="left"))
-        if hi - lo == 1:
-            time = raw_s + self._shifts[lo] if self._shifts[lo] else raw_s
-        else:
-            place = np.searchsorted(self._shift_rows[lo:hi], np.arange(first, last), side="right") - 1
-            time = raw_s + np.array(self._shifts[lo:hi])[place]
-        for rows, values in self._levelled:
-            if rows[0] < last and rows[-1] >= first:
-                inside = (rows >= first) & (rows < last)
-                time = time.copy()
-                time[rows[inside] - first] = values[inside]
-        return time
-
-    REPAIRS: ClassVar = ("shift_row", "shift_s", "level_row", "level_s")
-
-    def repairs(self) -> dict[str, NDArray[Any]]:
-        """Return what `repair` needs, as arrays named in ``REPAIRS``."""
-        rows = np.concatenate([np.empty(0, dtype=np.int64), *(rows for rows, _ in self._levelled)])
-        times = np.concatenate([np.empty(0), *(times for _, times in self._levelled)])
-        order = np.argsort(rows, kind="stable")
-        return {
-            "shift_row": np.array(self._shift_rows, dtype=np.int64),
-            "shift_s": np.array(self._shifts),
-            "level_row": rows[order],
-            "level_s": times[order],
-        }
-
-    @classmethod
-    def from_repairs(cls, cadence_s: float, repairs: Mapping[str, NDArray[Any]]) -> Timekeeper:
-        """Make one that repairs as the one whose ``repairs`` these are; it cannot be fed."""
-        keeper = cls(cadence_s)
-        keeper._shift_rows, keeper._shifts = repairs["shift_row"].tolist(), repairs["shift_s"].tolist()
-        if repairs["level_row"].size:
-            keeper._levelled = [(repairs["level_row"], repairs["level_s"])]
-        return keeper
-
     def stretches(self) -> list[Stretch]:
         """Return the runs found so far."""
         for stretch in self._stretches:
             if stretch.paces:
                 stretch.sample_interval_s = max(stretch.paces, key=lambda pace: stretch.paces[pace])
-            stretch.notes = self._notes(stretch)
+            untimed = sum(stretch.first <= row < stretch.last for row in self._untimed)
+            stretch.notes = stretch.in_words(untimed)
         return self._stretches
-
-    def _notes(self, stretch: Stretch) -> list[str]:
-        notes = stretch.told[:_NOTES_EACH]
-        if len(stretch.told) > _NOTES_EACH:
-            notes.append(f"The clock or the pace changes {len(stretch.told) - _NOTES_EACH} times more.")
-        samples = stretch.last - stretch.first
-        if stretch.equal:
-            equal = _count(stretch.equal, "time stamp equals", "time stamps equal")
-            notes.append(f"{equal} the one before; all samples were kept.")
-        if stretch.early:
-            notes.append(
-                f"{_count(stretch.early, 'time stamp is', 'time stamps are')} earlier than the one before, by up to"
-                f" {digits_text(stretch.early_by_s, 3)} s; times were levelled."
-            )
-        untimed = sum(stretch.first <= row < stretch.last for row in self._untimed)
-        if untimed:
-            notes.append(
-                f"{_count(untimed, 'sample has', 'samples have')} no time; the time of the one before was taken."
-            )
-        if stretch.uneven > 0.01 * samples:
-            notes.append(
-                f"Intervals are uneven: {share_text(stretch.uneven / samples)} of them differ by more than half from"
-                f" {digits_text(stretch.sample_interval_s, 4)} s."
-            )
-        return notes
 
 
 def cadence_of(time_s: Floats) -> tuple[float, float]:
@@ -488,7 +393,3 @@ def cadence_of(time_s: Floats) -> tuple[float, float]:
     even = steps[np.abs(steps - usual) <= 0.5 * usual]
     usual = float(f"{even.mean():.9g}") if even.size else usual  # steps of 0.1 s are not 0.1 in binary
     return usual, max(3.0 * usual, 1.5 * float(np.quantile(steps, 0.95)) if steps.size >= 40 else 0.0)
-
-
-def _count(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"

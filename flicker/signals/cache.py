@@ -20,10 +20,11 @@ from typing import IO, Any
 import numpy as np
 
 from flicker._version import __version__
+from flicker.logs import clock_repairs
 from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
 from flicker.logs.reading import open_source, read_log, wishes_of
 from flicker.logs.reading.samples.entries import Entry
-from flicker.logs.sampling import RUN_GAP_S, Timekeeper
+from flicker.logs.sampling import RUN_GAP_S
 from flicker.logs.used_columns import by_roles
 from flicker.logs.writing import whole_file
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
@@ -190,13 +191,13 @@ class BlockCache:
                     )
                     for k, run in enumerate(runs)
                 ]
-                repairs = {name: kept[f"clock.{name}"] for name in Timekeeper.REPAIRS}
+                repairs = {name: kept[f"clock.{name}"] for name in clock_repairs.NAMES}
             if firsts:
                 file, at = _open_rows(self.place(log.path))
                 stash.lend(file, at, firsts, sizes, head["stash"])
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return None
-        log.restore(runs, Timekeeper.from_repairs(log.source.cadence_s, repairs))
+        log.restore(runs, clock_repairs.Repairs.of(repairs))
         return blocks
 
     def save(
@@ -239,7 +240,7 @@ class BlockCache:
                     arrays |= {f"{k}.{c}.guard.{name}": value for name, value in figures.arrays()}
         arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
         arrays["stash.size"] = np.array(stash.size, dtype=np.int64)
-        arrays |= {f"clock.{name}": value for name, value in log.keeper.repairs().items()}
+        arrays |= {f"clock.{name}": value for name, value in log.clock.arrays().items()}
         arrays["digest"] = np.array(_digest(arrays))
         if self.folder is not None:
             try:

@@ -22,7 +22,8 @@ from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from
 from flicker.evidence.outlook.protection import TripForecast, trip_forecast
 from flicker.evidence.questions.control import ControlAnswer, against_control
 from flicker.evidence.record import ChannelRecord
-from flicker.logs.meter import Meter, sampling_advice
+from flicker.logs.meter import Meter
+from flicker.logs.meter_advice import sampling_advice
 from flicker.signals.relay import Relay
 
 if TYPE_CHECKING:

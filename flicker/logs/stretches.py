@@ -1,0 +1,75 @@
+"""A run as the time column shows it: rows, times, gaps, and what was repaired in it, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.formats import digits_text, share_text
+
+Floats = NDArray[np.float64]
+
+_NOTES_EACH = 3  # changes of clock and pace told in full; a choice
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Rows ``lo`` to ``hi`` (half open) of the batch just fed: one run, no gap inside; times since the run's start."""
+
+    run: int
+    lo: int
+    hi: int
+    time_s: Floats
+    after_gap: bool
+    offset_s: float = 0.0  # of the run on the source's clock
+
+
+@dataclass(slots=True)
+class Stretch:
+    """A run as the time column shows it; ``gaps`` in seconds since its first sample."""
+
+    first: int
+    last: int
+    offset_s: float
+    duration_s: float = 0.0
+    sample_interval_s: float = 1.0
+    gaps: list[tuple[float, float]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+    equal: int = 0
+    early: int = 0
+    early_by_s: float = 0.0
+    uneven: int = 0
+    gap_rows: list[int] = field(default_factory=list)
+    paces: dict[float, int] = field(default_factory=dict)
+
+    def in_words(self, untimed: int) -> list[str]:
+        """What was assumed or repaired; ``untimed`` samples have no time of their own."""
+        notes = self.told[:_NOTES_EACH]
+        if len(self.told) > _NOTES_EACH:
+            notes.append(f"The clock or the pace changes {len(self.told) - _NOTES_EACH} times more.")
+        samples = self.last - self.first
+        if self.equal:
+            equal = _count(self.equal, "time stamp equals", "time stamps equal")
+            notes.append(f"{equal} the one before; all samples were kept.")
+        if self.early:
+            notes.append(
+                f"{_count(self.early, 'time stamp is', 'time stamps are')} earlier than the one before, by up to"
+                f" {digits_text(self.early_by_s, 3)} s; times were levelled."
+            )
+        if untimed:
+            notes.append(
+                f"{_count(untimed, 'sample has', 'samples have')} no time; the time of the one before was taken."
+            )
+        if self.uneven > 0.01 * samples:
+            notes.append(
+                f"Intervals are uneven: {share_text(self.uneven / samples)} of them differ by more than half from"
+                f" {digits_text(self.sample_interval_s, 4)} s."
+            )
+        return notes
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
