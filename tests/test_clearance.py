@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flicker import Log, assess
+from flicker import Assessment, Log, assess
 from flicker.base.values import TailKind
 from flicker.case.case_file import read_case
+from flicker.evidence.excursion_table import write_excursions
 from flicker.evidence.guard import Reason
 
 CLEARED = "within limits for the time observed"
@@ -185,7 +186,7 @@ def test_first_seconds_by_their_volts(at_s, size_V, refused):
     assert bool({Reason.OPEN, Reason.PEAK} & set(guard.reasons)) == refused
 
 
-def test_a_unit_that_dies_is_one_event():
+def test_a_unit_that_dies_is_one_event(tmp_path):
     """38 V that come and go for five minutes, then nothing; and 38 V that drain through a load: one row, one sentence."""
     columns = both(10)
     t = np.arange(columns["left"].size)
@@ -196,6 +197,9 @@ def test_a_unit_that_dies_is_one_event():
     found = assess(log_of(died)).channel("left")
     assert found.tail == "failed at 19:00: 38 V for 5 minutes, then nothing"
     assert (len(found.excursions), found.excursions_total) == (1, 1)
+    whole = assess(log_of(died))
+    assert [write_excursions(whole, tmp_path / name) for name in ("x.csv", "x.parquet")] == [1, 1]
+    assert len((tmp_path / "x.csv").read_text().splitlines()) == 2 and len(whole.excursions_frame()) == 1
     assert found.excursions[0].start_s == 10_800 and found.excursions[0].duration_s == pytest.approx(296, abs=3)
     drained = {"left": columns["left"].copy(), "right": columns["right"]}
     drained["left"][since >= 0] = 38.0 * np.exp(-since[since >= 0] / 20.0)
@@ -211,3 +215,91 @@ def test_what_was_left_out_makes_no_word_of_behaviour(tmp_path):
     for seed in range(1, 5):
         found = assess(simulate_log("lead-off", seed=seed, hours=4.0).write(tmp_path / "off.csv")[0]).channel("left")
         assert found.verdict == "inconclusive" and found.fitness == "not yet shown"
+
+
+def shared(added: np.ndarray, share: float = 0.9) -> Assessment:
+    """Two channels of five hours that move alike, each with its own level and noise."""
+    t = np.arange(added.size) * 1.0
+    rng = np.random.default_rng(7)
+    columns = {
+        name: rest + 0.05 * np.exp(-t / 5.0) + rng.normal(0.0, 3e-4, t.size) + gain * added
+        for name, rest, gain in (("left", 0.004, 1.0), ("right", -0.004, share))
+    }
+    return assess(Log.from_arrays(t, columns))
+
+
+HOURS_5 = np.arange(18_000.0)
+
+
+@pytest.mark.parametrize(
+    "added",
+    [
+        0.1 * np.exp(-0.5 * ((HOURS_5 - 9000.0) / 400.0) ** 2),
+        0.1 * ((HOURS_5 > 7000.0) & (HOURS_5 < 9000.0)),
+        0.06 * np.exp(-0.5 * ((HOURS_5 - 9000.0) / 2400.0) ** 2),
+    ],
+)
+def test_what_all_channels_do_and_undo_together_is_drifting_with_advice_for_what_they_share(added):
+    for channel in shared(added).channels:
+        assert channel.verdict == "drifting" and "together with another channel" in channel.tail
+        assert channel.fitness == "not yet shown" and "look at what they share" in channel.next.reads
+
+
+def test_two_humps_at_different_times_are_not_together():
+    t = HOURS_5
+    rng = np.random.default_rng(8)
+    columns = {
+        name: 0.05 * np.exp(-t / 5.0) + rng.normal(0.0, 3e-4, t.size) + 0.06 * np.exp(-0.5 * ((t - at) / 2400.0) ** 2)
+        for name, at in (("left", 6000.0), ("right", 13_000.0))
+    }
+    for channel in assess(Log.from_arrays(t, columns)).channels:
+        assert channel.verdict == "drifting" and "together" not in channel.tail
+
+
+def test_a_thump_read_every_ten_seconds_is_no_level():
+    """An output behind a capacitor, 0.4 V for half a second at switch-on (common practice, no source)."""
+    t = np.arange(0.0, 5 * 3600.0, 10.0)
+    rng = np.random.default_rng(9)
+    volts = 0.0035 + 0.41 * np.exp(-t / 0.6) + rng.normal(0.0, 3e-4, t.size)
+    (channel,) = assess(Log.from_arrays(t, {"left": volts})).channels
+    assert channel.fitness == "within limits for the time observed"
+    stands = np.where(t < 15.0, 0.41, 0.0035) + rng.normal(0.0, 3e-4, t.size)
+    (channel,) = assess(Log.from_arrays(t, {"left": stands})).channels
+    assert channel.fitness != "within limits for the time observed"
+
+
+def test_a_logger_that_writes_every_thirty_seconds_is_late_now_and_then():
+    """A scheduler's jitter (invented): the middle step is 30.2 s."""
+    rng = np.random.default_rng(10)
+    t = np.cumsum(30.0 + np.abs(rng.normal(0.2, 0.1, 600)))
+    volts = 0.005 + 0.06 * np.exp(-(t - t[0]) / 20.0) + rng.normal(0.0, 3e-4, t.size)
+    (channel,) = assess(Log.from_arrays(t, {"left": volts})).channels
+    assert Reason.SELDOM not in channel.guard.reasons
+
+
+@pytest.mark.parametrize("step_s, told", [(0.5, "0.5 s"), (2.0, "2 s"), (20.0, "20 s")])
+def test_the_shortest_glitch_that_the_cadence_sees_is_printed(step_s, told, tmp_path, capsys):
+    """Clearance, section 5: the page prints it, of a cleared channel too."""
+    from flicker.cli import main
+
+    volts = sound(21, 4.0, 0.006, step_s=step_s)
+    path = tmp_path / "log.csv"
+    rows = "\n".join(f"{k * step_s:.1f},{v:.5f}" for k, v in enumerate(volts))
+    path.write_text(f"time_s,left_V\n{rows}\n")
+    (channel,) = assess(path).channels
+    assert f"shorter than {told}" in channel.not_excluded
+    assert main(["assess", str(path), "--report", str(tmp_path / "page.html")]) == 0
+    assert f"shorter than {told}" in capsys.readouterr().out
+    assert f"shorter than {told}" in (tmp_path / "page.html").read_text()
+
+
+def test_the_last_of_several_files_may_hold_two_rows(tmp_path):
+    volts = sound(22, 4.0, 0.006)
+    paths = []
+    for k, part in enumerate((volts[:7200], volts[7200:-2], volts[-2:])):
+        begun = BEGUN + timedelta(seconds=[0, 7200, volts.size - 2][k])
+        paths.append(tmp_path / f"{k}.csv")
+        rows = "\n".join(f"{(begun + timedelta(seconds=n)).isoformat()},{v:.5f}" for n, v in enumerate(part))
+        paths[-1].write_text(f"time,left_V\n{rows}\n")
+    (channel,) = assess(paths).channels
+    assert channel.fitness == CLEARED

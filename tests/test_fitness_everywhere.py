@@ -11,32 +11,50 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import fresh_dangers
 import study_danger
 
+from flicker import assess, read_log
 from flicker.cli import main
 
 CLEARED = "within limits for the time observed"
 
 
-def written(path: Path, extra: np.ndarray | float, *, begun: datetime) -> Path:
-    """Four hours of one channel, a reading every two seconds, dated."""
+T = np.arange(0.0, 4 * 3600.0, 2.0)
+SOUND = 0.006 + 0.06 * np.exp(-T / 6.0) + np.random.default_rng(3).normal(0, 4e-4, T.size)
+
+
+def written(path: Path, t: np.ndarray, volts: np.ndarray, *, begun: datetime) -> Path:
+    """One channel, dated; OL where the meter is over range."""
     path.parent.mkdir()
-    t = np.arange(0.0, 4 * 3600.0, 2.0)
-    v = 0.006 + 0.06 * np.exp(-t / 6.0) + np.random.default_rng(3).normal(0, 4e-4, t.size) + extra
-    rows = "\n".join(
-        f"{(begun + timedelta(seconds=float(a))).isoformat(sep=' ')},{b:.5f}" for a, b in zip(t, v, strict=True)
-    )
-    path.write_text(f"time,left_V\n{rows}\n")
+    cells = ["" if np.isnan(b) else "OL" if np.isinf(b) else f"{b:.5f}" for b in volts.tolist()]
+    moments = [(begun + timedelta(seconds=float(a))).isoformat(sep=" ", timespec="milliseconds") for a in t]
+    path.write_text("time,left_V\n" + "\n".join(map(",".join, zip(moments, cells, strict=True))) + "\n")
     return path
 
 
 @pytest.mark.parametrize("danger", ["both move by 40 mV", "40 V for a minute, 15 s after the start"])
 def test_one_fitness_everywhere(tmp_path, capsys, danger):
-    t = np.arange(0.0, 4 * 3600.0, 2.0)
-    added = 0.04 * t / t[-1] if danger.startswith("both") else np.where((t >= 15) & (t < 75), 40.0, 0.0)
+    added = 0.04 * T / T[-1] if danger.startswith("both") else np.where((T >= 15) & (T < 75), 40.0, 0.0)
     expected = "not yet shown" if danger.startswith("both") else "do not connect"
-    sound = written(tmp_path / "one" / "sound.csv", 0.0, begun=datetime(2026, 3, 1, 9, 0))
-    bad = written(tmp_path / "two" / "bad.csv", added, begun=datetime(2026, 3, 8, 9, 0))
+    walked(tmp_path, capsys, T, SOUND + added, expected)
+
+
+@pytest.mark.parametrize("form, seed", [("stuck_level", 5), ("protection_cycling", 5), ("noisy_hours", 3)])
+def test_dangers_of_another_hand_are_one_fitness_everywhere(tmp_path, capsys, form, seed):
+    """By `fresh_dangers.py`, of one volt; the channel at fault, as the only one of its log."""
+    made = fresh_dangers.danger_log(form, seed, 1.0)
+    assert made.truth.beyond_doubt
+    name = made.truth.channels[0]
+    channel = assess(read_log({"time": made.files()[0]["time"], "left_V": made.readings_V[name]})).channels[0]
+    assert channel.fitness != CLEARED and channel.verdict != "steady"
+    walked(tmp_path, capsys, made.time_s, made.readings_V[name], str(channel.fitness))
+
+
+def walked(tmp_path: Path, capsys, t: np.ndarray, volts: np.ndarray, expected: str) -> None:
+    """A sound log and one that is to be ``expected`` through every command."""
+    sound = written(tmp_path / "one" / "sound.csv", T, SOUND, begun=datetime(2026, 3, 1, 9, 0))
+    bad = written(tmp_path / "two" / "bad.csv", t, volts, begun=datetime(2026, 3, 8, 9, 0))
 
     def run(*words: object) -> dict:
         assert main([str(word) for word in words]) == 0

@@ -463,3 +463,19 @@ def test_too_few_lines_or_no_file_is_one_sentence(tmp_path, capsys):
     assert "too few" in capsys.readouterr().err
     assert main(["watch", str(tmp_path / "none.csv"), "--idle", "0.2"]) == 2
     assert "no such file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("volts", [0.08, -0.4, 0.7])
+def test_a_rest_too_far_from_zero_is_told_at_once(volts):
+    """It is no swing: the baseline begins there. From 50 mV on (common practice, no source) no loudspeaker."""
+    watcher = Watcher(["left", "right"], cadence_s=0.5)
+    feed(watcher, {"left": quiet(300.0) + volts, "right": quiet(300.0, seed=2)})
+    told = [event for event in watcher.alarms if event.kind == "rest"]
+    assert [event.channel for event in told] == ["left"] and told[0].time_s < 120.0
+    assert "no loudspeaker" in told[0].text
+
+
+def test_volts_that_a_relay_opens_on_say_do_not_connect():
+    watcher = Watcher(["left"], cadence_s=0.5)
+    feed(watcher, {"left": quiet(120.0) + 0.9})
+    assert any(event.kind == "protection" and "do not connect" in event.text for event in watcher.alarms)

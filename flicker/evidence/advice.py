@@ -68,6 +68,14 @@ def advise(
         return Next(None, sure, f"{told} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
     if soon:
         return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
+    if Reason.MOVE in guard.reasons and facts.moves_together:
+        moved = volts_text(guard.figures.moved_V)
+        return Next(
+            whole,
+            sure,
+            f"It moved {moved}, and another channel with it: look at what they share, the supply, its reference, the bias "
+            "and the ground; log a rail beside them.",
+        )
     if Reason.REST in guard.reasons:
         what = volts_text(guard.figures.largest_V)
         return Next(

@@ -45,7 +45,14 @@ from flicker.evidence.questions.cell_levels import levels_of
 from flicker.evidence.questions.level_jumps import jump_count
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
-from flicker.evidence.questions.together import coincidence_of, lead_hits, mostly_common, recurring_common, supply
+from flicker.evidence.questions.together import (
+    coincidence_of,
+    lead_hits,
+    mostly_common,
+    moves_along,
+    recurring_common,
+    supply,
+)
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot
 from flicker.evidence.record import ChannelRecord, records
@@ -276,12 +283,13 @@ def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None)
     items = [given] if isinstance(given, (Log, str, Path)) or hasattr(given, "iloc") else list(given)
     if not items:
         raise LogError("No log was given; name at least one.")
+    several = len(items) > 1  # the newest of several may hold a few rows
     logs = [
         item
         if isinstance(item, Log)
-        else read_log(item)
+        else read_log(item, few=several)
         if cache is None or not isinstance(item, (str, Path))
-        else cache.read(item)
+        else cache.read(item, few=several)
         for item in items
     ]
     starts = [log.source.start for log in logs]
@@ -343,6 +351,7 @@ def judge(
                 jump_count(*sessions_with(sessions, record.channel)),
                 ends.get(record.channel),
                 approach(traces, record.channel, limits.protection_V),
+                moves_along(*sessions_with(sessions, record.channel), limits.drift_V),
             ),
             levels=levels,
             growth=answers,

@@ -151,6 +151,7 @@ class RawAnswers:
     jumps: JumpCount
     end: End | None
     ahead: TimeToThreshold | None
+    along: bool = False  # another channel moves with it
 
 
 def judge_channel(
@@ -230,7 +231,8 @@ def judge_channel(
         hours_each=tuple(end / HOUR for _, end in units if end > 0),
         reading_every_s=record.reading_every_s,
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
-        moves_together=any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
+        moves_together=raw.along
+        or any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
         jump_pairs=raw.jumps.pairs,
         jump_V=raw.jumps.size_V,
         left_out=_left_out(record),

@@ -23,7 +23,7 @@ RANGE_V = 5e-3  # an alternating range or a slow input reads at most
 MOVED_V = 5e-4  # a level that changes by less has not left
 DIGITS = 1.9  # nor has one by fewer last digits
 SMOOTH = 1.5  # times the step before: a level that settles moves by less
-QUIETER = 2.0  # times less from reading to reading, and in width
+QUIETER = 1.7  # times less from reading to reading, and in width
 RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
 NEAR = 3  # cells by which the time before is measured
@@ -62,7 +62,9 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
     least_V = max(MOVED_V, DIGITS * cells.digit_V)
     known: list[int] = []  # the last cells that were as those before them
     asleep_V: float | None = None  # where the level fell to, while it has not come back
-    for k in range(size) if forward else range(size - 1, -1, -1):
+    passed = -2  # the last cell that was passed over
+    along = 1 if forward else -1
+    for k in range(size)[::along]:
         if not known:
             known.append(k)
             continue
@@ -85,9 +87,11 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         if broke:
             out[k] = True
             asleep_V = level[k] if moved else asleep_V
-        elif width[k] <= MIXED * usual[0] + 2.0 * cells.digit_V or len(known) < NEAR:
+        elif width[k] <= MIXED * usual[0] + 2.0 * cells.digit_V or len(known) < NEAR or passed == k - along:
             known = [*known[-NEAR + 1 :], k]
             asleep_V = None
+        else:
+            passed = k
     return out
 
 

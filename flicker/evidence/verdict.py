@@ -145,6 +145,8 @@ def _word(
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
         tail += ", together with another channel" if facts.moves_together else ""
         return VerdictWord.DRIFTING, kind, tail + (", with recurring swings" if recurs else "")
+    if recurs and facts.filled and facts.moves_together and Reason.MOVE in guard.reasons:
+        return VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)  # away for long, all of them: a supply, a bias
     if recurs:
         what = "recurring swings"
         if facts.filled:
@@ -195,6 +197,11 @@ def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: 
     return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, not proved gone"
 
 
+def _moved(guard: Guard, facts: Facts) -> str:
+    how = ", together with another channel" if facts.moves_together else ""
+    return f"moved {guard.figures.moved_V * 1e3:.0f} mV{how}, whether by a step, a slope or wander is not shown"
+
+
 def _jumps(facts: Facts) -> str:
     return f"jumps of about {facts.jump_V * 1e3:.0f} mV between levels"
 
@@ -224,7 +231,7 @@ def _guarded(
                 TailKind.SETTLES_DIFFERENTLY,
                 f"settles differently by {moved} over {found.power_ups} power-ups",
             )
-        return VerdictWord.DRIFTING, TailKind.MOVED, f"moved {moved}, whether by a step, a slope or wander is not shown"
+        return VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)
     if Reason.SWINGS in reasons and facts.shared_swings:
         return VerdictWord.NOISY, TailKind.ALL_AT_ONCE, "in all channels at once"
     if Reason.REST in reasons or findings["settled offset"].answer == YES:

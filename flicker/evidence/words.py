@@ -141,7 +141,8 @@ def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) 
             f"{name} jumps between levels about {facts.jump_V * 1e3:.0f} mV apart, by itself; a part in it is failing."
         )
     if kind == TailKind.MOVED:
-        return f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}."
+        along = ", and another channel with it" if facts.moves_together else ""
+        return f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}{along}."
     if kind == TailKind.SETTLES_DIFFERENTLY:
         return f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over {found.power_ups} power-ups."
     if kind == TailKind.SMALL_SWINGS:

@@ -153,10 +153,21 @@ class Watcher:
                         "the reading stands still as it never did: lead, meter or unit off? Time no longer counts",
                     )
                 )
+            out.extend(self._rests(item))
         self.now_s = float(time_s[-1])
         out.extend(self._booked())
         out.extend(self._decisions())
         return out
+
+    def _rests(self, item: Followed) -> list[Event]:
+        """Tell at once, once a run, of a rest too far from zero: swings are counted from it, so it is no swing itself."""
+        level, key = item.live.level_V, f"rest {self.run}"
+        if not item.live.settled or not abs(level) > self.limits.settled_offset_V or key in item.told:
+            return []
+        item.told = {word for word in item.told if not word.startswith("rest ")} | {key}
+        most = volts_text(self.limits.settled_offset_V)
+        text = f"rests at {volts_text(level)}, where {most} is the limit: no loudspeaker; look at the input pair and its bias"
+        return [self._alarm(item, "rest", text)]
 
     def silent(self, seconds: float) -> Event | None:
         """Tell that no reading came for so long (by the clock on the wall); an alarm once per silence."""
@@ -269,7 +280,8 @@ class Watcher:
                 self._alarm(
                     item,
                     "protection",
-                    f"{size_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open",
+                    f"{size_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open; "
+                    "do not connect a loudspeaker",
                 )
             )
             if len(item.trips) == TRIPS and item.trips[-1] - item.trips[0] <= CYCLE_S * (TRIPS - 1):

@@ -219,7 +219,8 @@ def _contrast(inside: Floats, outside: Floats, slack: float) -> float:
 def _noise(view: View, part: slice, time_s: Floats, volts: Floats) -> float:
     """Noise from reading to reading, as a logarithm: what is added slowly to a channel lets it be."""
     x = volts[slice(*np.searchsorted(time_s, [view.begin_s[part.start], view.end_s[part.stop - 1]]))]
-    bends = np.abs(x[2:] - 2.0 * x[1:-1] + x[:-2])
+    with np.errstate(invalid="ignore"):  # over range on both sides
+        bends = np.abs(x[2:] - 2.0 * x[1:-1] + x[:-2])
     bends = np.sort(bends[np.isfinite(bends)])
     if bends.size <= 8:
         return np.nan

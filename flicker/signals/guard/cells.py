@@ -16,6 +16,7 @@ Ints = NDArray[np.int64]
 
 CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
 CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
+FEWEST = 3  # readings that have a middle: by definition
 LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
@@ -90,11 +91,20 @@ def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float)
     return max(found, default=float("nan"))
 
 
-def median(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
-    """Median of a channel's drawn readings in a time; NaN where there is none."""
-    values = [chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in window(chunks, begin_s, end_s)]
-    good = np.concatenate(values).astype(np.float64) if values else np.empty(0)
-    good = good[np.isfinite(good)]
+def first_median(chunks: Sequence[Chunk], channel: int, begin_s: float, length_s: float, end_s: float) -> float:
+    """Median of a channel's drawn readings in the first seconds, of `FEWEST` at least; NaN where there is none.
+
+    One reading is no middle: a thump of half a second, read every ten seconds, is then all of it.
+    """
+    parts = window(chunks, begin_s, end_s)
+    values = [chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in parts]
+    times = [chunk.drawn_s[a:b] for chunk, _, _, a, b in parts]
+    if not values:
+        return float("nan")
+    value, time = np.concatenate(values).astype(np.float64), np.concatenate(times)
+    known = np.isfinite(value)
+    early = known & (time < begin_s + length_s)
+    good = value[early] if np.count_nonzero(early) >= FEWEST else value[known][:FEWEST]
     return float(np.median(good)) if good.size else float("nan")
 
 

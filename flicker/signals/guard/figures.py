@@ -27,7 +27,7 @@ MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 12  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 13  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 
@@ -48,7 +48,7 @@ class ChannelFigures:
     Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
     readings that repeat the one before, ``digit_V`` the smallest step.
 
-    ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S`, then the largest size up to `GRACE_S`, to the
+    ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
     another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
     had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape

@@ -220,7 +220,7 @@ class Gatherer:
         edges = [item.begin_s + s for s in (0.0, GRACE_S, *STARTS_S)]
         for k in range(self.channels):
             segment.head[k] = [
-                cells_of.median(self._chunks, k, edges[0], min(edges[0] + MEDIAN_S, end_s)),
+                cells_of.first_median(self._chunks, k, edges[0], MEDIAN_S, end_s),
                 *(cells_of.largest(self._chunks, k, a, min(b, end_s)) for a, b in pairwise(edges)),
             ]
 
