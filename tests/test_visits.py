@@ -340,3 +340,24 @@ def test_wrong_usage_is_one_sentence(capsys, words, told):
     assert main(["visits", *words]) == 2
     err = capsys.readouterr().err
     assert told in err and err.count("\n") == 1
+
+
+def test_a_faster_logger_at_later_visits_feigns_no_growth():
+    # invented: glitches of half a second, 60 an hour at every visit; a reading every 5 s shows one in ten of them
+    rng = np.random.default_rng(6)
+
+    def visited(steps):
+        made = []
+        for k, step in enumerate(steps):
+            when = np.arange(0.0, 3600.0, step)
+            volts = 0.004 + 0.0003 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
+            for at in rng.uniform(60.0, 3580.0, 60):
+                volts[(when >= at) & (when < at + 0.5)] += 0.15
+            log = Log.from_arrays(when, {"left": volts}, name=f"visit {k}")
+            made.append((dt.date(2031, 1, 1) + dt.timedelta(days=91 * k), [log]))
+        return over_visits(made).channels[0].rate
+
+    for steps in ((5.0, 5.0, 5.0, 0.5, 0.5, 0.5), (0.5, 0.5, 0.5, 5.0, 5.0, 5.0)):
+        rate = visited(steps)
+        assert rate.p_adjusted < 0.025 and rate.answer == "not shown"
+        assert any("one pace" in text for text in rate.cautions) and "cannot be told" in rate.reads

@@ -26,6 +26,7 @@ RELEASE_PER_H = 0.1
 MOST_POWER_UPS = 10_000  # power-ups so short that more are needed show nothing: a choice
 # sample intervals further apart than this factor see different shares of short glitches; chosen, not measured
 PACE = 1.5
+SHORT = 0.25  # part of the glitches that must be shorter than an interval for that to matter; chosen, not measured
 
 
 class NoteKind(StrEnum):
@@ -260,7 +261,7 @@ def _slower_and_short(fast: Side, slow: Side) -> bool:
     if slow.sample_interval_s <= PACE * fast.sample_interval_s:
         return False
     spans_s = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles if cycle.excursions.size]
-    return bool(spans_s) and float(np.quantile(np.concatenate(spans_s), 0.25)) < slow.sample_interval_s
+    return bool(spans_s) and float(np.quantile(np.concatenate(spans_s), SHORT)) < slow.sample_interval_s
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, factor_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.evidence.compare.weighing import PACE, SHORT
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.outlook.bench import finite_peaks
 from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
@@ -37,6 +39,10 @@ TOO_WIDE = 100.0  # times the most episodes of a visit: beyond, the prior of the
 SATURATED = (
     "Episodes follow each other so closely that their number no longer rises with the rate: the share of occupied windows "
     "tells the growth, and the next visit is not forecast."
+)
+OTHER_PACE = (
+    "The readings come faster at some visits than at others, and glitches this short are missed by the slower ones: log all "
+    "visits at one pace."
 )
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
@@ -78,6 +84,7 @@ class RateWorsening(Result):
     confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("The answer in words.")]
+    paced: frozenset[str] = frozenset()  # answers that another pace of the readings could feign
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +215,27 @@ def rate_growth(
     )
 
 
+def feigned_by_pace(records: Sequence[ChannelRecord]) -> frozenset[str]:
+    """Answers that readings closer together (or farther apart) at later visits could feign, as glitches are this short.
+
+    As in a comparison: a slower logger misses glitches shorter than its interval, so a faster one shows more of them.
+    """
+    paces = [float(np.median([run.sample_interval_s for run in record.runs])) for record in records]
+    slowest = max(paces)
+    spans = [
+        trace.excursions.end_s - trace.excursions.start_s
+        for record, pace in zip(records, paces, strict=True)
+        if pace * PACE < slowest
+        for trace in record.traces
+        if trace.excursions.start_s.size
+    ]
+    if not spans or float(np.quantile(np.concatenate(spans), SHORT)) >= slowest:
+        return frozenset()
+    pairs = list(itertools.combinations(paces, 2))
+    feigned = {WORSE} if any(later * PACE < earlier for earlier, later in pairs) else set()
+    return frozenset(feigned | ({BETTER} if any(earlier * PACE < later for earlier, later in pairs) else set()))
+
+
 def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits) -> SizeWorsening:
     """Fit the growth of the sizes; the answer waits for `corrected`. A visit enters once, by its power-ups' means."""
     method = "moderated t of the visits' means of their power-ups' mean log sizes; one-sided"
@@ -269,6 +297,9 @@ def corrected(
         level = error if p <= 0.5 else 0.5 * error
         answer = NOT_SHOWN if not (matters and adjusted <= level) else WORSE if p <= 0.5 else BETTER
         if of_rate:
+            if answer in rates[k].paced:
+                answer = NOT_SHOWN
+                rates[k] = replace(rates[k], cautions=(*rates[k].cautions, OTHER_PACE))
             rates[k] = replace(rates[k], answer=answer, p_adjusted=adjusted)
             rates[k] = replace(rates[k], reads=_rate_reads(rates[k]))
             continue
@@ -289,6 +320,8 @@ def _rate_reads(rate: RateWorsening) -> str:
     each = f"{factor_text(rate.per_visit)} as often at each visit as at the one before, "
     each += _range_text(rate.low_per_visit, rate.high_per_visit)
     if rate.answer == NOT_SHOWN:
+        if OTHER_PACE in rate.cautions:
+            return f"Whether it comes more often or less cannot be told. {OTHER_PACE}"
         close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
         tail = "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
@@ -37,6 +37,7 @@ from flicker.evidence.visits.growth import (
     RateWorsening,
     SizeWorsening,
     corrected,
+    feigned_by_pace,
     next_visit,
     rate_growth,
     size_growth,
@@ -381,7 +382,9 @@ def _asked(
     windows = saturated(records)
     if windows is not None and len(windows.ends) != len(ends):
         windows = None
-    rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
+    rate = replace(
+        rate_growth(times, ends, run_ages, mine, dated, limits, windows), paced=feigned_by_pace(records)
+    )
     return _Asked(
         seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits)
     )
