@@ -288,7 +288,27 @@ def test_a_change_that_the_untouched_channel_shows_is_the_room():
     found = flicker.compare(list(both.logs), list(none.logs), control="right")
     assert found.channel("left").outcome == NO_CHANGE
     assert "untouched channel changed as well" in found.channel("left").reads
-    assert any("Every channel improved" in text for text in flicker.compare(list(both.logs), list(none.logs)).cautions)
+    told = flicker.compare(list(both.logs), list(none.logs)).cautions
+    assert any("Every channel improved" in text for text in told) and not any("all channels at once" in text for text in told)
+
+
+def test_swings_of_all_channels_that_are_gone_may_have_come_from_outside():
+    # invented: a machine on the same mains kicks both channels at once, and is unplugged for the second set of logs
+    rng, when = np.random.default_rng(12), np.arange(0.0, 3600.0, 1.0)
+
+    def log(kicks, name):
+        volts = {}
+        for channel in ("left", "right"):
+            v = 0.003 + 0.0003 * rng.normal(size=when.size) + 0.08 * np.exp(-when / 5.0)
+            for at in kicks:
+                v[(when >= at) & (when < at + 3.0)] += 0.12
+            volts[channel] = v
+        return flicker.Log.from_arrays(when, volts, name=name)
+
+    before = [log(rng.uniform(100.0, 3500.0, 15), f"before {k}") for k in range(3)]
+    found = flicker.compare(before, [log([], f"after {k}") for k in range(3)])
+    assert all(item.outcome == IMPROVED and item.cured == "not yet" for item in found.channels)
+    assert any("from outside the unit" in text for text in found.cautions)
 
 
 def test_command_prints_one_document_and_a_page(benches, capsys):

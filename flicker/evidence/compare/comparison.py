@@ -49,6 +49,8 @@ from flicker.evidence.record import ChannelRecord
 
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
+NEARLY_ALL = 0.8  # share of swings from which they count as common to the channels: a choice
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison(ByChannel[ChannelComparison], ComparisonTables, Result):
@@ -381,6 +383,14 @@ def _channel(
     )
 
 
+def _all_at_once(judged: Assessment, channels: set[str]) -> bool:
+    """Whether nearly all swings of these channels had a common cause in each pair of them."""
+    rows = [row for row in (judged.coincidence or {}).get("pairs", ()) if {row["a"], row["b"]} <= channels]
+    return bool(rows) and all(
+        row["answer"] == "common cause" and min(row["share_a"], row["share_b"]) >= NEARLY_ALL for row in rows
+    )
+
+
 def _cautions(
     names: tuple[str, str],
     channels: Sequence[ChannelComparison],
@@ -414,6 +424,12 @@ def _cautions(
             "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
+        if _all_at_once(before, {item.channel for item in changed}):
+            out.append(
+                f"{names[0].capitalize()} nearly all swings came in all channels at once: they may have come from outside the "
+                "unit (another machine on the same mains, a dimmer, the meter). Take it away or bring it back, and log again, "
+                "before a repair is credited."
+            )
     if any(
         item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels
     ):
