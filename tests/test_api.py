@@ -45,9 +45,9 @@ STATS = {
         AllanDeviation NoiseColour allan_deviation noise_colour noise_sigma resolution_of
     """,
     "power_ups": """
-        CleanLimit ComparisonNeeds CountByAge CountForecast EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
+        CleanLimit ComparisonNeeds CountByAge EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
         MeanRate PowerUpSoak ProvokedTest RateComparison RateGrowth ReachForecast SizeGrowth SizesAhead clean_chance
-        clean_limit clean_power_ups comparison_needs comparison_power count_by_age count_forecast early_share_test expected_counts growth_forecast
+        clean_limit clean_power_ups comparison_needs comparison_power count_by_age early_share_test expected_counts growth_forecast
         growth_however_much growth_reaches mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison
         rate_growth size_growth size_growth_within sizes_ahead
     """,

@@ -213,15 +213,6 @@ def test_clean_power_ups_are_those_of_the_page_and_count_those_seen():
     assert np.prod(quiet[:3]) * quiet[3] ** k <= 0.05 < np.prod(quiet[:3]) * quiet[3] ** (k - 1)
 
 
-def test_forecast_without_scatter_is_the_negative_binomial_of_a_gamma_rate():
-    # exact: n = 30 in 10 h, next 2 h: negative binomial with 30 and 10/12 (scipy.stats.nbinom)
-    found = pu.count_forecast([10, 12, 8], [3.0, 4.0, 3.0], 2.0, scatter=0.004)
-    law = stats.nbinom(30, 10 / 12)
-    assert (found.low, found.high) == (law.ppf(0.025), law.ppf(0.975))
-    assert found.none == pytest.approx(law.pmf(0), rel=0.05)
-    assert pu.count_forecast([2, 30, 4], [3.0, 4.0, 3.0], 2.0).high > 2 * found.high
-
-
 # the rule's table, two digits: scatter, upper limits after 1, 2, 3, 5, 10 clean, and the number needed for .3, 1, 3, 10
 CLEAN = [
     (0.0, (3.0, 1.5, 1.0, 0.60, 0.30), (10, 3, 1, 1)),

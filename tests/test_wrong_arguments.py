@@ -61,7 +61,6 @@ SOUND = {
     "power_ups.comparison_needs": dict(ratio=0.0, counts=[3, 1, 4], exposures=[1.0] * 3, draws=2),
     "power_ups.comparison_power": dict(more_before=1, after=2, ratio=0.0, counts=[3, 1, 4], exposures=[1.0] * 3, draws=2),
     "power_ups.count_by_age": dict(counts=[3, 1, 4], expected=[1.0] * 3),
-    "power_ups.count_forecast": dict(counts=[3, 1, 4], exposures=[1.0] * 3, length=1.0),
     "power_ups.early_share_test": dict(early=[1, 2, 0], counts=[2, 3, 1], time_share=0.2),
     "power_ups.expected_counts": dict(times=RUNS, ends=ENDS),
     "power_ups.growth_forecast": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0], at=3.0, planned=1.0),

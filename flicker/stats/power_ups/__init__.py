@@ -15,13 +15,11 @@ from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_sha
 from flicker.stats.power_ups.planned_comparison import ComparisonNeeds, comparison_needs, comparison_power
 from flicker.stats.power_ups.rate import (
     CleanLimit,
-    CountForecast,
     MeanRate,
     PowerUpSoak,
     clean_chance,
     clean_limit,
     clean_power_ups,
-    count_forecast,
     mean_rate,
     power_ups_to_see,
 )
@@ -33,7 +31,6 @@ __all__ = [
     "CleanLimit",
     "ComparisonNeeds",
     "CountByAge",
-    "CountForecast",
     "EarlyShare",
     "ExpectedCounts",
     "FreeScatterTest",
@@ -53,7 +50,6 @@ __all__ = [
     "comparison_needs",
     "comparison_power",
     "count_by_age",
-    "count_forecast",
     "early_share_test",
     "expected_counts",
     "growth_forecast",

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import digits_text, scatter_text, share_text
@@ -360,76 +359,6 @@ def clean_power_ups(
     told = float(seen.sum() if c2 == 0 else np.log1p(c2 * seen).sum() / c2)
     needed = (-math.log(alpha) - told) / (m if c2 == 0 else math.log1p(c2 * m) / c2)
     return max(0 if seen.size else 1, math.ceil(needed - 1e-9))
-
-
-@dataclass(frozen=True, slots=True)
-class CountForecast(Result):
-    """Episodes in further power-ups: ``expected`` in the middle, and the range that holds the count."""
-
-    expected: float
-    low: int
-    high: int
-    none: float
-    power_ups: int
-    confidence: float
-    method: str
-
-    @property
-    def reads(self) -> str:
-        """The forecast in words."""
-        return f"{digits_text(self.expected, 3)} episodes expected, {self.low} to {self.high} likely."
-
-
-def count_forecast(
-    counts: Sequence[int] | ArrayLike,
-    exposures: Sequence[float] | ArrayLike,
-    length: float,
-    *,
-    scatter: float = sc.SCATTER,
-    confidence: float = 0.95,
-) -> CountForecast:
-    """How many episodes will the next power-up of that length bring, were nothing to change?
-
-    Parameters
-    ----------
-    counts, exposures : array, shape (power-ups,)
-        As in `mean_rate`; one episode at least.
-    length : float
-        Observed time of the next power-up, above 0.
-    scatter : float
-        Scale of the prior of how power-ups differ.
-    confidence : float
-        Of the range.
-
-    Raises
-    ------
-    ValueError
-        If no episode was seen, or an argument is out of range.
-
-    Notes
-    -----
-    Predictive law: negative binomial with the mean and scatter drawn from their law given the counts (prior 1/rate).
-    """
-    n, e = _observed(counts, exposures)
-    if n.sum() == 0:
-        raise ValueError("counts must hold one episode or more to predict from, got none")
-    length = check.positive("length", length, what="the observed time of the next power-up")
-    confidence = check.share("confidence", confidence)
-    law = _law(n, e, sc.checked_scale(scatter))
-    weights = law.weights(0.0)
-    mean = np.exp(law.log_rate) * length
-    shape = 1.0 / law.scatter.squares[:, None]
-    tail = 0.5 * (1.0 - confidence)
-
-    def below(k: float) -> float:
-        # a negative binomial count is at most k with chance I_{shape/(shape + mean)}(shape, k + 1)
-        return float((weights * special.betainc(shape, k + 1.0, shape / (shape + mean))).sum())
-
-    expected = math.exp(sc.quantile(law.log_rate, weights.sum(axis=0), 0.5)) * length
-    return CountForecast(
-        expected=expected, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), none=below(0), power_ups=int(n.size), confidence=confidence,
-        method="predictive law over power-ups (negative binomial)",
-    )  # fmt: skip
 
 
 def drawn_rates(
