@@ -84,7 +84,6 @@ class RateWorsening(Result):
     confidence: Annotated[float, Doc("Confidence of the intervals, a share.")]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("The answer in words.")]
-    paced: frozenset[str] = frozenset()  # answers that another pace of the readings could feign
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,9 +274,11 @@ def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits:
 
 
 def corrected(
-    pairs: Sequence[tuple[RateWorsening, SizeWorsening]], limits: Limits
+    pairs: Sequence[tuple[RateWorsening, SizeWorsening]], limits: Limits, feigned: Sequence[frozenset[str]] = ()
 ) -> list[tuple[RateWorsening, SizeWorsening]]:
     """Correct the one-sided p-values of all channels together, give the answers, say them.
+
+    ``feigned`` holds for each channel the answers of its rate that another pace of the readings could feign.
 
     'Worse' is asked as 'degrading' is, at the page's error over two questions a channel; 'better' at half of it.
     """
@@ -297,7 +298,7 @@ def corrected(
         level = error if p <= 0.5 else 0.5 * error
         answer = NOT_SHOWN if not (matters and adjusted <= level) else WORSE if p <= 0.5 else BETTER
         if of_rate:
-            if answer in rates[k].paced:
+            if feigned and answer in feigned[k]:
                 answer = NOT_SHOWN
                 rates[k] = replace(rates[k], cautions=(*rates[k].cautions, OTHER_PACE))
             rates[k] = replace(rates[k], answer=answer, p_adjusted=adjusted)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
@@ -239,9 +239,13 @@ def over_visits(
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
     asked = [_asked(name, made, rows, ages, dated, limits) for name in each(channels, 2 * len(channels))]
-    answers = corrected([(item.rate, item.size) for item in asked], limits)
+    feigned = [feigned_by_pace([record for *_, record in item.seen]) for item in asked]
+    answers = corrected([(item.rate, item.size) for item in asked], limits, feigned)
     given = _first_since(rows, since)
-    changes = since_corrected([_since(item, limits, given) for item in asked], limits)
+    # what another pace of the readings could feign as growth it could feign as a change since some visit too
+    changes = since_corrected(
+        [None if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
+    )
     found = tuple(
         _channel(name, item, rate, size, changed, limits, case, hours, dated)
         for name, item, (rate, size), changed in zip(channels, asked, answers, changes, strict=True)
@@ -382,9 +386,7 @@ def _asked(
     windows = saturated(records)
     if windows is not None and len(windows.ends) != len(ends):
         windows = None
-    rate = replace(
-        rate_growth(times, ends, run_ages, mine, dated, limits, windows), paced=feigned_by_pace(records)
-    )
+    rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
     return _Asked(
         seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits)
     )
