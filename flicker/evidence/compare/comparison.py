@@ -439,7 +439,7 @@ def _cautions(
             if item.ratio.estimate is not None:
                 out.append(f"{item.channel}: {text}.")
         if item.after.fitness == "do not connect":
-            out.append(f"{item.channel}: do not connect a loudspeaker, whatever has improved.")
+            out.append(f"{item.channel}: do not connect a loudspeaker, whatever else has changed.")
         if item.noise_ratio.answer == "more":
             out.append(
                 f"{item.channel}: the noise floor rose to {digits_text(item.noise_ratio.estimate or 0.0)} times what it was."
