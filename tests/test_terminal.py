@@ -154,9 +154,9 @@ def test_a_soak_of_a_fault_is_one_plan_and_that_of_a_rate_another():
     from flicker.present.terminal.soak import show_soak
 
     seen = shown(show_soak, plan_soak(count=6, hours=5.0), 100)
-    assert "gone:" in seen and "to exclude" not in seen
+    assert "to show it gone" in seen and "to exclude" not in seen
     asked = shown(show_soak, plan_soak(max_rate_per_h=1.0), 100)
-    assert "to exclude" in asked and "gone:" not in asked
+    assert "to exclude" in asked and "to show it gone" not in asked
 
 
 def test_weighing_and_drawing_tell_how_far_they_are(found, tmp_path):
