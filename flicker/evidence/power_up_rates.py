@@ -97,7 +97,10 @@ def step_rates(
 def _of(
     counts: NDArray[np.int64], hours: Floats, fitted: Floats | None, scatter: float, shown: bool, limits: Limits
 ) -> PowerUpRates:
-    ends = [rate_interval(int(n), h, confidence=limits.confidence) for n, h in zip(counts, hours, strict=True)]
+    ends = [
+        rate_interval(int(n), h, confidence=limits.confidence, sided="two-sided" if n else "upper")
+        for n, h in zip(counts, hours, strict=True)
+    ]
     least = most = None
     if fitted is not None and math.isfinite(scatter):
         least, most = (end / hours for end in count_range(fitted * hours, scatter, limits.confidence))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 
 from flicker.base.formats import digits_text, once_text, share_text
@@ -52,6 +53,16 @@ def rate_text(rate: EpisodeRate, *, power_ups_differ: bool = False) -> str | Non
     between = f"between {digits_text(rate.low_per_hour)} and {digits_text(rate.high_per_hour)}"
     why = ", since power-ups differ" if power_ups_differ else ""
     return f"{digits_text(rate.per_hour)} per hour, in the long run {between}{why} ({share_text(rate.confidence)}, two-sided)"
+
+
+def soak_steps(table: Iterable[Mapping[str, float | None]]) -> list[tuple[float, float]]:
+    """Hours of a soak and the chance they give, in order; of chances that the same hours give only the highest."""
+    best: dict[float, float] = {}
+    for row in table:
+        hours, chance = row.get("hours"), row["confidence"]
+        if hours is not None and chance is not None and math.isfinite(hours):
+            best[hours] = max(chance, best.get(hours, 0.0))
+    return sorted(best.items())
 
 
 def finding_text(finding: Finding) -> str:

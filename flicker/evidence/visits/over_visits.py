@@ -88,7 +88,7 @@ class ChannelVisit(Result):
     observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
     per_hour: Annotated[float | None, Doc("Rate per hour.", ge=0)]
     low_per_hour: Annotated[float | None, Doc("Lower limit, exact.", ge=0)]
-    high_per_hour: Annotated[float | None, Doc("Upper limit, exact.", ge=0, open=True)]
+    high_per_hour: Annotated[float | None, Doc("Upper limit, exact; one-sided where none was seen.", ge=0, open=True)]
     level_V: Annotated[float | None, Doc("Settled level, volts.")]
     sigma_V: Annotated[float | None, Doc("Noise at rest, volts.", ge=0)]
     surge_V: Annotated[float | None, Doc("Largest surge at power-up, volts with sign.")]
@@ -466,7 +466,7 @@ def _row(number: int, item: ChannelAssessment) -> ChannelVisit:
         observed_s=item.observed_s,
         per_hour=item.rate.per_hour,
         low_per_hour=item.rate.low_per_hour,
-        high_per_hour=item.rate.high_per_hour,
+        high_per_hour=item.rate.high_per_hour if item.rate.episodes else item.rate.steady_upper_per_h,
         level_V=item.baseline.level_V,
         sigma_V=item.noise.sigma_V,
         surge_V=max(surges, key=abs) if surges else None,

@@ -11,6 +11,7 @@ from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.said import soak_steps
 
 
 def document(result: Any) -> Mapping[str, Any]:
@@ -83,8 +84,11 @@ def _compared(item: Mapping[str, Any]) -> str:
     low, high, estimate = ratio.get("low"), ratio.get("high"), ratio.get("estimate")
     size = ""
     if estimate is not None:
-        reach = f", between {digits_text(low or 0.0)} and {'any value' if high is None else f'{digits_text(high)}'}"
-        size = f" ({digits_text(estimate)} times the rate before{reach})"
+        reach = f", between {digits_text(low or 0.0)} and {'any value' if high is None else digits_text(high)}"
+        if estimate == 0.0 and high is not None:
+            size = f" (at most {digits_text(high)} of the rate before)"
+        else:
+            size = f" ({digits_text(estimate)} times the rate before{reach})"
     return f"{item['channel']}: {item['outcome']}{size}."
 
 
@@ -111,18 +115,18 @@ def soak(plan: Any) -> Any:
         If the plan holds no table of hours.
     """
     told = document(plan)
-    table = [row for row in told.get("table") or () if row.get("hours") is not None]
-    if not table:
+    steps = soak_steps(told.get("table") or ())
+    if not steps:
         raise NothingToDraw("the plan holds no table of hours to draw")
     rows = [
-        {"h": row["hours"], "c": row["confidence"], "said": f"{share_text(row['confidence'])}: {hours_text(row['hours'])}"}
-        for row in sorted(table, key=lambda row: row["hours"])
+        {"h": hours, "c": chance, "said": f"{share_text(chance)}: {hours_text(hours)}"} for hours, chance in steps
     ]
+    how = "step-after" if told.get("power_ups_needed") else "monotone"  # half a power-up is none
     x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * rows[-1]["h"]], nice=False))
     y = alt.Y("c:Q", title="confidence", axis=alt.Axis(format="~p"), scale=alt.Scale(domain=[0, 1.08], nice=False))
     data = values([{"h": 0.0, "c": 0.0, "said": ""}, *rows])
     layers = [
-        alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate="monotone").encode(x=x, y=y),
+        alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate=how).encode(x=x, y=y),
         alt.Chart(values(rows)).mark_point(filled=True, size=50, color=palette.PETROL, opacity=1).encode(x=x, y=y),
         alt.Chart(values(_apart(rows)))
         .mark_text(align="left", dx=8, dy=9, fontSize=10, color=palette.INK)

@@ -79,14 +79,16 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
     said = (
         ""
         if ratio.estimate is None
-        else f" Rate after over before {digits_text(ratio.estimate)} ({digits_text(ratio.low)} to {high})."
+        else f" At most {high} of the rate before."
+        if ratio.estimate == 0.0 and math.isfinite(ratio.high)
+        else f" {digits_text(ratio.estimate)} times the rate before ({digits_text(ratio.low)} to {high})."
     )
     return frame.finish(chart, f"{name}: {item.outcome}.{said}", bars_note(told, "power-up", comparison.limits))
 
 
 def bars_note(told: PowerUpRates, each: str, limits: Limits) -> str:
     """How the picture is to be read."""
-    note = f"Dot and thin bar: rate with exact {share_text(limits.confidence)} interval, on a square-root scale. Level dashes: rate of concern."
+    note = f"Dot and thin bar: rate with exact {share_text(limits.confidence)} interval (one-sided where none was seen), on a square-root scale. Level dashes: rate of concern."
     if told.fitted is None:
         return note
     note += " Line: what is fitted."

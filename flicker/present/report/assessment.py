@@ -230,7 +230,7 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
 
 def looking(result: Assessment) -> list[Markup]:
     """Where the findings point, with the finding each line rests on; nothing where they point nowhere."""
-    rows = [(item.channel, row.reads, row.rests_on) for item in worst_first(result) for row in item.worth_looking]
+    rows = [(item.channel, row.reads, row.rests_on.replace("_", " ")) for item in worst_first(result) for row in item.worth_looking]
     if not rows:
         return []
     parts = [

@@ -27,7 +27,7 @@ from flicker.present.report.case import (
 from flicker.present.report.evening import events_of, names_of, strip_names, told
 from flicker.present.report.markup import Child, Markup, table, tag, text
 from flicker.present.report.stages import every_evening, stages_side_by_side
-from flicker.present.report.strips import KEY, scale_of, strips
+from flicker.present.report.strips import KEY, busiest, scale_of, side_by_side, strips
 from flicker.present.report.templates import render
 from flicker.present.report.words import how_sure
 
@@ -38,8 +38,6 @@ if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
     from flicker.signals.trace import RunTraces
 
-OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the owner's strip is looked at from farther away
-OWNER_CHANNELS = 2  # lanes on the owner's strip, which shares its sheet with the answers
 
 
 def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
@@ -120,39 +118,19 @@ def _chosen(job: JobResult) -> list[tuple[str, Assessment, RunTraces]]:
     out = [(job.stages[-1], job.last, job.last.traces[-1])]
     if len(job.stages) > 1:
         first = job.assessments[0]
-        events = events_of(first)
-        busiest = max(first.traces, key=lambda trace: sum(event.run == trace.number for event in events))
-        out.insert(0, (job.stages[0], first, busiest))
+        out.insert(0, (job.stages[0], first, busiest(first)))
     return out
-
-
-def _swinging(job: JobResult) -> list[str]:
-    """The channels that swung first or last, two at most: those that swing still before those that stopped."""
-    first = {item.channel: item.rate.episodes for item in job.assessments[0].channels}
-    last = {item.channel: item.rate.episodes for item in job.last.channels}
-    names = sorted(first | last, key=lambda name: (-last.get(name, 0), -first.get(name, 0)))
-    swung = [name for name in names if first.get(name, 0) + last.get(name, 0)]
-    return swung[:OWNER_CHANNELS] or [_complaint_channel(job)]
 
 
 def before_and_after(job: JobResult) -> Markup | None:
     """One strip before and one after, of the channels that swung, on one scale."""
     if len(job.stages) < 2:
         return None
-    drawn: list[Child] = []
-    chosen = _chosen(job)
-    names = _swinging(job)
-    scale = scale_of(
-        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
-        for _, made, trace in chosen
-    )
-    scale = replace(scale, lane=CROWDED_LANE if _crowded(job) or len(names) > 1 else OWNER_LANE)
-    for word, (stage, made, trace) in zip(("Before", "After"), chosen, strict=True):
-        events = [event for event in events_of(made) if event.run == trace.number and event.channel in names]
-        heading = f"{word} ({stage}): {names_of(made, job.dates)[trace.number]}"
-        alone = replace(made, traces=(trace,))
-        drawn += strips(alone, events, scale, named={trace.number: heading}, only=names)
-    return Markup(text(drawn))
+    chosen = [
+        (f"{word} ({stage})", made, trace)
+        for word, (stage, made, trace) in zip(("Before", "After"), _chosen(job), strict=True)
+    ]
+    return side_by_side(chosen, dates=job.dates, crowded=_crowded(job))
 
 
 def _evening(job: JobResult) -> Markup:

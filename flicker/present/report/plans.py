@@ -13,7 +13,7 @@ from flicker.logs.model import Log
 from flicker.present.report.assessment import card, close, mast, number
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
 from flicker.present.report.words import CURED
-from flicker.present.said import outcome_text
+from flicker.present.said import outcome_text, soak_steps
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
@@ -43,6 +43,8 @@ def comparison_page(
         parts.append(tag("section", tag("h2", head), tag("div", cards, class_="tags")))
         if place == 0 and told.get("credits"):
             parts.append(bullets(str(credit["reads"]) for credit in told["credits"]))
+        if place == 0:
+            parts.append(_first_and_last(getattr(result, "whole", result)))
     parts.append(tag("h2", "Evidence"))
     for step in steps:
         if len(steps) > 1:
@@ -61,6 +63,16 @@ def comparison_page(
             parts.append(_side(name, f"side-{at + 1}", judged, pictures, logs, () if other is None else (other,)))
     parts.append(close(list(told.get("cautions") or [SAFETY])))
     return "Before and after", Markup(text(parts))
+
+
+def _first_and_last(whole: Any) -> Markup | None:
+    """The busiest evening before and the busiest after, on one scale."""
+    from flicker.present.report.strips import busiest, side_by_side
+
+    sides = [(name, getattr(whole, f"{side}_assessment", None)) for side, name in (("before", whole.before), ("after", whole.after))] if hasattr(whole, "before") else []
+    if not sides or any(made is None for _, made in sides):
+        return None
+    return side_by_side([(name.capitalize(), made, busiest(made)) for name, made in sides])
 
 
 def compared_card(item: Mapping[str, Any]) -> Markup:
@@ -155,17 +167,23 @@ def _demonstrated(told: Mapping[str, Any]) -> Markup:
     return table(heads, rows, caption="To show it gone after a repair") if rows else Markup("")
 
 
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]:
     """Title and body of the page of a soak plan."""
     from flicker.present import charts
 
     hours = told.get("hours")
+    steps = soak_steps(told.get("table") or ())
     heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
-    rows = [
-        (f"{share_text(float(row['confidence']))}", tag("td", hours_text(float(row["hours"])), class_="num"))
-        for row in told.get("table") or ()
-        if row.get("hours") is not None
-    ]
+    needed, starts = told.get("power_ups_needed"), told.get("power_ups")
+    if needed:
+        heading = f"Soak for {_counted(needed['power_ups'], 'power-up')} of {hours_text(needed['each_h'])}"
+    elif starts and not steps:
+        heading = f"Soak for {_counted(starts['power_ups'], 'cold start')}"
+    rows = [(share_text(chance), tag("td", hours_text(span), class_="num")) for span, chance in steps]
     pairs: list[tuple[str, Child]] = []
     known = told.get("hours_if_rate_known")
     if known is not None:
@@ -195,8 +213,10 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
             "section",
             tag("h2", "Evidence"),
             pictures.figure(charts.soak, told, still=True),
-            table(("confidence", "soak"), rows) if rows else None,
-        ),
+            table(("confidence", "soak"), rows),
+        )
+        if rows
+        else None,
         _demonstrated(told)
         if told.get("kind") == "demonstrate" or not told.get("comparison")
         else _to_show_it_gone(told),

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import timedelta
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from textwrap import wrap
 
 from flicker.base.formats import hours_text, volts_text
@@ -12,8 +12,9 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
-from flicker.present.report.markup import Child, Markup, tag
+from flicker.present.report.markup import Child, Markup, tag, text
 from flicker.present.said import MONTHS
+from flicker.signals.trace import RunTraces
 
 STRIPS_DRAWN = 12
 LANE, TOP, FOOT = 46, 4, 20  # heights on a strip, pixels
@@ -22,6 +23,8 @@ NAME_WIDE = 46  # characters of a line of a channel's name
 SHORTEST = 2.5  # pixels of a stroke: a swing is never too small to be seen
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 SWINGS = frozenset({"swing", "trip"})
+OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the first strips of a page are looked at from farther away
+OWNER_CHANNELS = 2  # lanes on them, which share their sheet with the answers
 
 KEY = (
     "Each strip is one power-up; all are on one scale of time and volts. Upright: a swing away from rest, up or down, as "
@@ -80,6 +83,43 @@ def strips(
     if rest > 0:
         out.append(tag("p", f"{rest} more runs are not drawn.", class_="sub"))
     return out
+
+
+def busiest(result: Assessment) -> RunTraces:
+    """The run with most events."""
+    events = events_of(result)
+    return max(result.traces, key=lambda trace: sum(event.run == trace.number for event in events))
+
+
+def swinging(first: Assessment, last: Assessment) -> list[str]:
+    """The channels that swung first or last, two at most: those that swing still before those that stopped."""
+    early = {item.channel: item.rate.episodes for item in first.channels}
+    late = {item.channel: item.rate.episodes for item in last.channels}
+    names = sorted(early | late, key=lambda name: (-late.get(name, 0), -early.get(name, 0)))
+    swung = [name for name in names if early.get(name, 0) + late.get(name, 0)]
+    return swung[:OWNER_CHANNELS] or [max(first.channels, key=lambda item: item.rate.episodes).channel]
+
+
+def side_by_side(
+    chosen: Sequence[tuple[str, Assessment, RunTraces]],
+    *,
+    dates: Mapping[str, date | None] | None = None,
+    crowded: bool = False,
+) -> Markup:
+    """A strip of each run chosen, under its name, of the channels that swung, on one scale of volts and time."""
+    names = swinging(chosen[0][1], chosen[-1][1])
+    scale = scale_of(
+        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
+        for _, made, trace in chosen
+    )
+    scale = replace(scale, lane=CROWDED_LANE if crowded or len(names) > 1 else OWNER_LANE)
+    drawn: list[Child] = []
+    for word, made, trace in chosen:
+        events = [event for event in events_of(made) if event.run == trace.number and event.channel in names]
+        heading = f"{word}: {names_of(made, dates)[trace.number]}"
+        alone = replace(made, traces=(trace,))
+        drawn += strips(alone, events, scale, named={trace.number: heading}, only=names)
+    return Markup(text(drawn))
 
 
 def _strip(

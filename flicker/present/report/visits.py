@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,7 @@ def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
     parts: list[Child] = [
         mast("Is it getting worse?", f"{title}, {count} visit{'' if count == 1 else 's'}{span}."),
         tag("section", tag("h2", "Answer"), tag("div", [_card(item) for item in result.channels], class_="tags")),
+        _first_and_last(result, names),
         tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),
         render(
             "visits_method.html",
@@ -42,6 +44,16 @@ def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
         close(result.cautions),
     ]
     return f"Visits: {title}", Markup(text(parts))
+
+
+def _first_and_last(result: Visits, names: Sequence[str]) -> Markup | None:
+    """The busiest run of the first visit and of the last, on one scale."""
+    from flicker.present.report.strips import busiest, side_by_side
+
+    if len(result.assessments) < 2:
+        return None
+    ends = ((names[0], result.assessments[0]), (names[-1], result.assessments[-1]))
+    return side_by_side([(name, made, busiest(made)) for name, made in ends])
 
 
 def visit_name(result: Visits, number_: int) -> str:
@@ -87,7 +99,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
             visit_name(result, row.visit),
             row.verdict,
             tag("td", f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}", class_="num"),
-            tag("td", _rate(row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
+            tag("td", _rate(row.episodes, row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
             tag("td", "-" if row.level_V is None else f"{digits_text(row.level_V * 1e3, 3)} mV", class_="num"),
             tag("td", "-" if row.sigma_V is None else f"{digits_text(row.sigma_V * 1e3)} mV", class_="num"),
             tag("td", "-" if row.surge_V is None else volts_text(row.surge_V), class_="num"),
@@ -117,7 +129,9 @@ def _answer(answer: str) -> Markup:
     return tag("td", tag("span", answer, class_=f"answer {'open' if answer == NOT_SHOWN else 'yes'}"))
 
 
-def _rate(rate: float | None, low: float | None, high: float | None) -> str:
+def _rate(episodes: int, rate: float | None, low: float | None, high: float | None) -> str:
+    if rate is not None and not episodes:
+        return f"below {number(high)}"
     return "not observed" if rate is None else f"{digits_text(rate, 3)} ({number(low)} to {number(high)})"
 
 

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from flicker.base.formats import hours_text, share_text
 from flicker.evidence.soaking import SoakPlan
+from flicker.present.said import soak_steps
 from flicker.present.terminal.paper import page
 
 BAR = 40
@@ -24,25 +25,21 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
         out.print(Text(plan.reads, style="bold"))
         if plan.table:
             out.print()
-            most = max(math.log1p(row["hours"]) for row in plan.table) or 1.0
+            steps = soak_steps(plan.table)
+            most = max((math.log1p(hours) for hours, _ in steps), default=1.0) or 1.0
             grid = Table.grid(padding=(0, 2))
             grid.add_column(justify="right", style="dim")
             grid.add_column(no_wrap=True)
             grid.add_column(no_wrap=True)
-            for row in plan.table:
-                here = row["confidence"] == plan.confidence
-                bar = (
-                    "▬" * max(1, round(BAR * math.log1p(row["hours"]) / most))
-                    if math.isfinite(row["hours"])
-                    else "▬" * BAR
-                )
-                style = "bold dark_orange3" if here else "dark_cyan"
-                grid.add_row(f"{share_text(row['confidence'])}", Text(bar, style=style), hours_text(row["hours"]))
+            for hours, chance in steps:
+                bar = "▬" * max(1, round(BAR * math.log1p(hours) / most))
+                style = "bold dark_orange3" if hours == plan.hours else "dark_cyan"
+                grid.add_row(share_text(chance), Text(bar, style=style), hours_text(hours))
             out.print(Padding(grid, (0, 0, 0, 2)))
         others = Table.grid(padding=(0, 2))
         others.add_column(style="dim", no_wrap=True)
         others.add_column()
-        if plan.power_ups is not None:
+        if plan.power_ups is not None and plan.table:  # else it is the plan itself
             others.add_row("cold starts", plan.power_ups["reads"])
         if plan.cycles is not None:
             others.add_row("power cycles", plan.cycles["reads"])

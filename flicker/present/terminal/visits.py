@@ -81,7 +81,9 @@ def _rates(result: Visits, item: ChannelVisits, console: Console) -> RenderableT
             marks[low : high + 1] = ["╌"] * (high + 1 - low)
             marks[at] = "◆"
             bar = Text("".join(marks), style="dark_cyan")
-            per_hour, between = f"{digits_text(row.per_hour, 3)}/h", f"{digits_text(row.low_per_hour, 3)} to {digits_text(row.high_per_hour, 3)}"
+            per_hour = f"{digits_text(row.per_hour, 3)}/h"
+            between = f"{digits_text(row.low_per_hour, 3)} to" if row.episodes else "below"
+            between += f" {digits_text(row.high_per_hour, 3)}"
         count = f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}"
         if is_narrow(console):
             stacked.append(Text(f"{name}: {count}; {per_hour} ({between})" if per_hour else f"{name}: {count}"))
