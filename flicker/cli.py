@@ -44,6 +44,14 @@ EPILOG = (
 class SentenceParser(argparse.ArgumentParser):
     """A parser whose errors are one sentence."""
 
+    def _check_value(self, action: argparse.Action, value: object) -> None:
+        """Name the nearest known word where one is near."""
+        if action.choices is not None and value not in action.choices:
+            from flicker.base.check import hint
+
+            known = [str(choice) for choice in action.choices]
+            raise argparse.ArgumentError(action, f"{value} is not known; {hint(str(value), known).rstrip('.')}")
+
     def error(self, message: str) -> NoReturn:
         """Print one sentence and exit with 2."""
         self.exit(2, f"{self.prog}: {message}. See {self.prog} --help.\n")

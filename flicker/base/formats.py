@@ -98,8 +98,15 @@ def factor_text(factor: float | None) -> str:
 
 
 def millivolts_text(volts: float | None) -> str:
-    """A voltage in millivolts, to three digits: '5.94 mV'."""
-    return "unknown" if volts is None else f"{volts * 1e3:.3g} mV"
+    """A voltage to three digits, in millivolts below a volt: '5.94 mV', '58 V'."""
+    if volts is None:
+        return "unknown"
+    return f"{digits_text(volts * 1e3, 3)} mV" if abs(volts) < 0.9995 else f"{digits_text(volts, 3)} V"
+
+
+def seconds_text(seconds: float) -> str:
+    """A short time to three digits in seconds, a long one as people say it: '0.25 s', '1.4 hours'."""
+    return f"{digits_text(seconds, 3)} s" if seconds < 120.0 else hours_text(seconds / 3600.0)
 
 
 def _counted(number: str, unit: str) -> str:
@@ -108,6 +115,6 @@ def _counted(number: str, unit: str) -> str:
 
 def channel_text(channel: str) -> str:
     """A channel's name at the beginning of a sentence: 'The left channel', 'Channel 2', 'Channel ch1'."""
-    if channel.lower().startswith("channel"):
+    if "channel" in channel.lower():
         return channel[:1].upper() + channel[1:]
     return f"Channel {channel}" if channel.lower().startswith("ch") or len(channel) < 3 else f"The {channel} channel"

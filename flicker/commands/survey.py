@@ -11,6 +11,8 @@ from typing import Any
 
 from flicker.commands._shared import case_from, limits_from, working
 
+NAMED = 8  # channels not to be connected that are named one by one; a choice
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
@@ -81,6 +83,8 @@ def run(arguments: argparse.Namespace) -> int:
     journal.unlink(missing_ok=True)
     bad = int(table["error"].notna().sum())
     print(f"{len(paths)} logs judged, {bad} could not be read; table written: {out}")
+    for line in _told(table):
+        print(line)
     return 0
 
 
@@ -108,6 +112,21 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
     bad = int(table["error"].notna().sum())
     print(f"{len(paths)} cases judged, {bad} could not be; ledger written: {out}")
     return 0
+
+
+def _told(table: Any) -> list[str]:
+    """How many channels are fit, and which must not be connected."""
+    from flicker.base.values import Fitness
+    from flicker.present.said import fitness_text
+
+    counts = table["fitness"].value_counts()
+    lines = [f"{fitness_text(kind)}: {counts[kind]} channel{'' if counts[kind] == 1 else 's'}" for kind in Fitness if kind in counts]
+    bad = table[table["fitness"] == Fitness.DO_NOT_CONNECT]
+    names = [f"{Path(row.file).name} ({row.channel})" for row in bad.head(NAMED).itertuples()]
+    if names:
+        more = len(bad) - len(names)
+        lines[0] += f": {', '.join(names)}" + (f" and {more} more" if more else "")
+    return lines
 
 
 def _write(table: Any, out: Path) -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, volts_text
+from flicker.base.formats import seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -223,12 +223,12 @@ class Guard(Result):
             return "As read: nothing that could be judged."
         last = f", last at {volts_text(found.last_V)}" if found.last_V is not None else ""
         swings = "no swing" if not found.swings else f"{found.swings} swing{'' if found.swings == 1 else 's'}"
-        beyond = f"{digits_text(found.beyond_s, 3)} s beyond" if found.beyond_s > 0 else "never beyond"
+        beyond = f"{seconds_text(found.beyond_s)} beyond" if found.beyond_s > 0 else "never beyond"
         blanks = found.blanks + found.short_blanks
         own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
         return (
             f"As read: rests within {volts_text(found.largest_V)} of zero{last}; moved {volts_text(found.moved_V)} from "
-            f"minute 20 on; peak {volts_text(found.peak_V)} after the first seconds; {volts_text(found.spread_V)} of "
+            f"minute 20 on; peak {volts_text(found.peak_V)} from zero after the first seconds; {volts_text(found.spread_V)} of "
             f"spread within five minutes; {swings} of {volts_text(self.limits.swing_V)} or more; {beyond} "
             f"{volts_text(BEYOND_V)}{own}."
         )

@@ -75,8 +75,9 @@ def not_excluded(
         most = max(found.moved_V, 0.001, limits.move_V if movement_V is None else min(movement_V, 10.0))
         move = f"movement up to {volts_text(most)}"
     swing = f"swings under {volts_text(limits.swing_V)} or shorter than {_seconds(cadence_s)}"
-    upper = found.upper_per_h if found.swings or steady_upper_per_h is None else steady_upper_per_h
-    rare = f"swings rarer than {once_text(upper)}" if math.isfinite(upper) else "swings, however often"
+    if found.swings or steady_upper_per_h is None:  # of a channel that swings, nobody asks how rarely it might
+        return f"Not excluded: {move}; {swing}. {worst_case(guard)}"
+    rare = f"swings rarer than {once_text(steady_upper_per_h)}" if math.isfinite(steady_upper_per_h) else "swings, however often"
     return f"Not excluded: {move}; {swing}; {rare}. {worst_case(guard)}"
 
 

@@ -386,7 +386,7 @@ def _reads(
     if kind == "demonstrate":
         what = "no episode" if allowed == 0 else f"at most {allowed} episode{'s' if allowed > 1 else ''}"
         text = (
-            f"Plan: {hours_text(hours)} of observed time with {what} exclude more than {base:g} per hour "
+            f"Plan: {hours_text(hours)} of observed time with {what} exclude more than {digits_text(base)} per hour "
             f"({share_text(confidence)})."
         )
     elif kind == "upper limit":

@@ -25,4 +25,4 @@ class Question(LogError):
 
 def too_few(name: str, samples: int) -> LogError:
     """What to say of a log that is too short."""
-    return LogError(f"{name}: {samples} samples are too few to judge; 10 or more are needed. Log longer.")
+    return LogError(f"{name}: {samples} sample{' is' if samples == 1 else 's are'} too few to judge; 10 or more are needed. Log longer.")

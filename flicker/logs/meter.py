@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
-from flicker.base.formats import digits_text, share_text
+from flicker.base.formats import digits_text, millivolts_text, seconds_text, share_text
 from flicker.base.result import Result
 from flicker.stats.rates import rate_interval
 from flicker.stats.soak import CleanPlan, clean_exposure
@@ -255,12 +255,12 @@ class GlitchSeen(Result):
     @property
     def reads(self) -> str:
         """The chance in words."""
-        size = f"{digits_text(self.height_V * 1e3, 3)} mV"
-        what = f"a glitch of {size} that lasts {digits_text(self.length_s, 3)} s"
+        size = f"{millivolts_text(self.height_V)}"
+        what = f"a glitch of {size} that lasts {seconds_text(self.length_s)}"
         if self.shape == "decay":
-            what = f"a jump of {size} that decays with {digits_text(self.length_s, 3)} s"
+            what = f"a jump of {size} that decays with {seconds_text(self.length_s)}"
         elif self.lengths == "exponential":
-            what = f"a glitch of {size} that lasts {digits_text(self.length_s, 3)} s on average"
+            what = f"a glitch of {size} that lasts {seconds_text(self.length_s)} on average"
         if self.share == 0:
             return f"This meter cannot show {what}."
         words = f"This meter shows {share_text(self.share)} of such: {what}"

@@ -14,7 +14,14 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, millivolts_text, share_text, times_text, volts_text
+from flicker.base.formats import (
+    hours_text,
+    millivolts_text,
+    seconds_text,
+    share_text,
+    times_text,
+    volts_text,
+)
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -250,7 +257,7 @@ def _power_up(part: ChannelAssessment) -> _Seen:
     worst = max(part.power_up, key=lambda item: (item.abnormal, abs(item.surge_V)))
     bad = sum(item.abnormal for item in part.power_up)
     answer = part.finding("power-up").answer
-    said = f"{bad} of {len(part.power_up)} beyond the limits, the largest {volts_text(worst.surge_V)} over {digits_text(worst.settle_s, 3)} s"
+    said = f"{bad} of {len(part.power_up)} beyond the limits, the largest {volts_text(worst.surge_V)} over {seconds_text(worst.settle_s)}"
     return _Seen("" if answer == NO and bad else answer, worst.surge_V, said)
 
 

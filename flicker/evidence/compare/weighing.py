@@ -8,7 +8,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
@@ -181,7 +181,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
     notes: list[Note] = []
     threshold = max(before.enter_V, after.enter_V)
     if threshold > 1.2 * max(min(before.enter_V, after.enter_V), 1e-12):
-        text = f"only episodes beyond {digits_text(threshold * 1e3, 3)} mV are compared, the coarser threshold of the two sides"
+        text = f"only episodes beyond {millivolts_text(threshold)} are compared, the coarser threshold of the two sides"
         notes.append(Note(NoteKind.REMARK, text))
         before, after = above(before, threshold), above(after, threshold)
     strata = match(before, after)

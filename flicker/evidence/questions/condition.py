@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, volts_text
+from flicker.base.formats import digits_text, millivolts_text, seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -71,9 +71,9 @@ def power_up(found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = N
     worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
     bad = sum(item.abnormal and not _open_lead(item, limits, guard) for item in found)
     text = (
-        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {digits_text(worst.surge_V * 1e3, 3)} mV, gone in {digits_text(worst.settle_s, 3)} s."
+        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}."
         if bad
-        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {digits_text(worst.surge_V * 1e3, 3)} mV, gone in {digits_text(worst.settle_s, 3)} s: normal."
+        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}: normal."
     )
     return Finding(
         "power-up",
@@ -147,7 +147,7 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
     nearest = 0.0 if low < 0 < high else min(abs(low), abs(high))
     farthest = max(abs(low), abs(high))
     yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V
-    text = f"The channel rests at {digits_text(level * 1e3, 3)} mV ({'beyond' if yes else 'within' if no else 'about at'} the limit of {digits_text(limits.settled_offset_V * 1e3, 3)} mV)."
+    text = f"The channel rests at {millivolts_text(level)} ({'beyond' if yes else 'within' if no else 'about at'} the limit of {millivolts_text(limits.settled_offset_V)})."
     return Finding(
         "settled offset",
         YES if yes else NO if no else NOT_SHOWN,
@@ -200,7 +200,7 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     p_value = float(stdtr(NOISE_BLOCKS - 1, -t))
     low, high = sigma * float(np.exp(-half)), sigma * float(np.exp(half))
     holds = sigma > limits.noise_V
-    text = f"The noise at rest is {digits_text(sigma * 1e3, 3)} mV (robust sigma), {'above' if holds else 'within'} the limit of {digits_text(limits.noise_V * 1e3, 3)} mV."
+    text = f"The noise at rest is {millivolts_text(sigma)} (robust sigma), {'above' if holds else 'within'} the limit of {millivolts_text(limits.noise_V)}."
     return Finding(
         "noise",
         NO if high <= limits.noise_V else NOT_SHOWN,
@@ -242,7 +242,7 @@ def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits)
         "protection",
         YES,
         method,
-        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {digits_text(seconds, 3)} s above the threshold.",
+        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {seconds_text(seconds)} above the threshold.",
         effect=float(trips),
         unit="trips",
         limit=1.0,

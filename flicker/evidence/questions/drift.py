@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text, volts_text
+from flicker.base.formats import digits_text, millivolts_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
@@ -86,7 +86,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     span_h = float(part.time_s[-1] - part.time_s[0]) / HOUR
     text = f"The level at rest moved less than {_rounded_up(1e3 * result.range):g} mV in {digits_text(span_h)} h."
     if past:
-        text = f"The level at rest {words}: {digits_text(result.range * 1e3, 3)} mV in {digits_text(span_h)} h."
+        text = f"The level at rest {words}: {millivolts_text(result.range)} in {digits_text(span_h)} h."
     moved = float(np.ptp(part.room_V))
     if part.warmth is not None:
         text += f" A further {part.warmth.reads}: that is the room, not drift"
@@ -94,7 +94,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
         text += f"; beyond the {limits.wander_V * 1e3:g} mV that wander may have." if beyond else "."
     elif moved > limits.drift_V:
         text = (
-            f"{digits_text(moved * 1e3, 3)} mV are shared by the channels or follow the time of day. Apart from that: "
+            f"{millivolts_text(moved)} are shared by the channels or follow the time of day. Apart from that: "
             f"{text[0].lower()}{text[1:]}"
         )
     return Finding(
@@ -139,7 +139,7 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
     within = judged and guard.figures.moved_V <= guard.limits.move_V and not (found.holds and found.sided == "two")
     text = found.reads
     if judged:
-        text = f"{text} As read it moved {digits_text(guard.figures.moved_V * 1e3, 3)} mV over all power-ups, from minute 20 on."
+        text = f"{text} As read it moved {millivolts_text(guard.figures.moved_V)} over all power-ups, from minute 20 on."
     return replace(found, answer=NO if within else NOT_SHOWN, reads=text, holds=found.holds and not within)
 
 
@@ -166,7 +166,7 @@ def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> 
     moved = slope.slope * (cycles[-1] - cycles[0])
     sizes = np.abs(levels)
     turned = min(levels) < 0.0 < max(levels) and float(sizes.min()) >= SAME_SIZE * float(sizes.max())
-    said = f"From the first to the last power-up the settled level moves by {digits_text(moved * 1e3, 3)} mV, a little at each."
+    said = f"From the first to the last power-up the settled level moves by {millivolts_text(moved)}, a little at each."
     if turned or limits.drift_V < abs(moved) <= limits.drift_V + off_by_V:
         said = f"{said[:-1]}; {REVERSED if turned else BELOW}."
     return Finding(
@@ -268,7 +268,7 @@ def level_change(
     else:
         largest = max(sure or rows, key=lambda row: abs(row["step_V"]))
         minutes = largest["time_s"] / 60.0
-        text = f"The level changed by {digits_text(largest['step_V'] * 1e3, 3)} mV at {minutes:.1f} min of run {largest['run'] + 1}"
+        text = f"The level changed by {millivolts_text(largest['step_V'])} at {minutes:.1f} min of run {largest['run'] + 1}"
         text += "; was something adjusted here?" if sure else ", less than matters."
     best = max(sure or rows, key=lambda row: abs(row["step_V"])) if rows else None
     return tuple(rows), Finding(

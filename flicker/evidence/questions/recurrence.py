@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, p_said, share_text
+from flicker.base.formats import digits_text, hours_text, p_said, seconds_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -293,7 +293,7 @@ def long_evidence(record: ChannelRecord, limits: Limits, moved_V: float = 0.0) -
     share = spent / record.observed_s
     # one reading or two of a slow logger do not show how long a swing lasts
     if longest > max(limits.long_episode_s, LONG_READINGS * record.reading_every_s):
-        return f"One episode lasted {digits_text(longest, 3)} s"
+        return f"One episode lasted {seconds_text(longest)}"
     # A short log is filled by one swing; it takes several, over more time than one burst has, to be a state of the channel.
     count = sum(trace.excursions.count for trace in record.traces)
     if share > limits.episode_share and max(spent, longest) > 3.0 * limits.dead_time_s and count >= 3:

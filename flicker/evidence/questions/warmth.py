@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.result import Result
 from flicker.logs.model import Companion, Log
 from flicker.signals.blocks import reduce_log
@@ -47,7 +47,7 @@ class Warmth(Result):
         """In words."""
         behind = f", some {self.lag_s / 60:.0f} min behind" if self.lag_s else ""
         return (
-            f"{digits_text(self.range_V * 1e3, 3)} mV follows the temperature ({self.temperature}; "
+            f"{millivolts_text(self.range_V)} follows the temperature ({self.temperature}; "
             f"{digits_text(self.per_degree_V * 1e3)} mV per degree{behind})"
         )
 

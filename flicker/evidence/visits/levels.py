@@ -12,7 +12,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer, NotTold
@@ -113,7 +113,7 @@ class LevelForecast(Result):
 
 
 def _millivolts(low_V: float, high_V: float) -> str:
-    return f"{digits_text(low_V * 1e3, 3)} and {digits_text(high_V * 1e3, 3)} mV"
+    return f"{digits_text(low_V * 1e3, 3)} and {millivolts_text(high_V)}"
 
 
 def level_forecast(
@@ -207,7 +207,7 @@ def next_level(
     )
     if found is None:
         return None, ""
-    limit = f"the limit of {digits_text(limits.settled_offset_V * 1e3, 3)} mV"
+    limit = f"the limit of {millivolts_text(limits.settled_offset_V)}"
     near, far = sorted((abs(found.low_V), abs(found.high_V)))
     if far <= limits.settled_offset_V:
         return found, f"{found.reads} All of it is within {limit}."
@@ -245,7 +245,7 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
 
         p_value = float(mann_kendall(y, x).p_value)
     answer, reason = _answer(first, last, moved, off, spread, limit_V)
-    sizes = f"{digits_text(first * 1e3, 3)} mV at the first visit, {digits_text(last * 1e3, 3)} mV at the last"
+    sizes = f"{millivolts_text(first)} at the first visit, {millivolts_text(last)} at the last"
     text = {
         YES: f"The {NAMES[name]} moved by {moved * 1e3:+.3g} mV ({sizes}).",
         NO: f"The {NAMES[name]} stayed within {limit_V * 1e3:g} mV of what it was ({sizes}).",

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
-from flicker.base.formats import clock_text, digits_text, hours_text, times_text, volts_text
+from flicker.base.formats import clock_text, hours_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
@@ -341,7 +341,7 @@ class Watcher:
             lasts = episode.end_s - episode.start_s
             size = f"over range, at least {volts_text(abs(episode.deviation_V))}," if episode.over_range else ""
             text = f"{item.name}: swing of {size or volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
-            text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {digits_text(lasts, 3)} s long"
+            text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {seconds_text(lasts)} long"
             out.append(
                 Event(
                     event="episode",

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import clock_text, digits_text, volts_text
+from flicker.base.formats import clock_text, seconds_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Log
@@ -97,7 +97,7 @@ def episodes(
 def _episodes_caption(item: ChannelAssessment, size_V: Any, length_s: Any) -> str:
     largest, least = float(size_V.max()), float(size_V.min())
     size = volts_text(largest) if size_V.size == 1 else f"{volts_text(least)} to {volts_text(largest)}"
-    lasts = f"{digits_text(np.median(length_s), 3)} s" if length_s.size > 1 else f"{digits_text(length_s[0], 3)} s"
+    lasts = f"{seconds_text(np.median(length_s))}" if length_s.size > 1 else f"{seconds_text(length_s[0])}"
     middle = "typically " if length_s.size > 1 else ""
     return f"{item.channel}: {frame.count_text(size_V.size, 'episode')} of {size}, lasting {middle}{lasts}."
 

@@ -55,7 +55,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
             axis=strip.axis(labels=last, ticks=last),
             scale=alt.Scale(domain=strip.domain, nice=False),
         )
-        y = alt.Y("lo:Q", title=f"{frame.label(item.channel)} ({unit})", axis=alt.Axis(tickCount=3), scale=volts)
+        y = alt.Y("lo:Q", title=unit, axis=alt.Axis(tickCount=3), scale=volts)
         colour = frame.colour_of(assessment, item.channel)
         layers = [
             alt.Chart(values(rows))
@@ -65,13 +65,18 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         if hidden:
             shade = alt.Chart(values(hidden)).mark_rect(color=palette.UNSEEN, clip=True)
             layers.insert(0, shade.encode(x=x, x2="x2:Q", tooltip=["why:N"]))
-        parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=62))
+        parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=62, title=_name(item.channel)))
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
     )
     caption = "; ".join(f"{item.channel} {item.verdict}, {fitness_text(item.fitness)}" for item in assessment.channels)
     before = f"{title}: " if title else ""
     return frame.finish(alt.vconcat(*parts, spacing=6), f"{before}{caption}.", note)
+
+
+def _name(name: str) -> Any:
+    """A strip's name above it: beside a low strip a long one has no room."""
+    return alt.TitleParams(frame.label(name), anchor="start", fontSize=11, color=palette.INK, offset=3)
 
 
 def _beside(assessment: Assessment) -> list[Any]:
@@ -108,8 +113,9 @@ def _beside(assessment: Assessment) -> list[Any]:
             axis=alt.Axis(labels=False, ticks=False),
             scale=alt.Scale(domain=strip.domain, nice=False),
         )
-        y = alt.Y("lo:Q", title=f"{name} ({units[name]})", axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
-        out.append(chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N").properties(width=frame.WIDTH - 30, height=62))
+        y = alt.Y("lo:Q", title=None, axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
+        strip_drawn = chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N")
+        out.append(strip_drawn.properties(width=frame.WIDTH - 30, height=62, title=_name(f"{name} ({units[name]})")))
     return out
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, volts_text
+from flicker.base.formats import digits_text, hours_text, millivolts_text, seconds_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -73,7 +73,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(
             alt.Chart(values(rounding[:1]))
             .mark_text(align="left", dx=4, dy=-6, color=palette.PLUM)
-            .encode(x=x, y=y, text=alt.value(f"rounding to {digits_text(digit * 1e3, 3)} mV"))
+            .encode(x=x, y=y, text=alt.value(f"rounding to {millivolts_text(digit)}"))
         )
     best = int(np.argmin(deviation))
     caption = (
@@ -88,7 +88,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
 
 
 def _length(seconds: float) -> str:
-    return f"{digits_text(seconds, 3)} s" if seconds < 60 else hours_text(seconds / 3600.0)
+    return f"{seconds_text(seconds)}" if seconds < 60 else hours_text(seconds / 3600.0)
 
 
 def _small(volts: float) -> str:
@@ -149,6 +149,6 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
         alt.Chart(values(ends[1:])).mark_text(align="left", dx=8, dy=8).encode(x=x, y=y, text="kind:N", color=tone),
     ).properties(width=frame.WIDTH - 40, height=210)
     nine = float(lengths[min(int(np.searchsorted(shares["fixed"], 0.9)), lengths.size - 1)])
-    every = f"A reading every {digits_text(sample_interval_s, 3)} s"
+    every = f"A reading every {seconds_text(sample_interval_s)}"
     caption = f"{every} shows nine in ten glitches from {digits_text(nine)} s on; shorter ones slip between."
     return frame.finish(chart, caption, "Dashed: the sample interval.")

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
-from flicker.base.formats import clock_text, digits_text, hours_text, p_text, share_text
+from flicker.base.formats import clock_text, digits_text, hours_text, millivolts_text, p_text, seconds_text, share_text
 from flicker.base.values import Answer, Fitness
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
 
 GAPS_TOLD = 12
+FEW_CARDS = 4  # channels whose cards fit a screen or two; a choice
 PAGE_ROWS, QUIET_ROWS = 1400, 450  # of a strip: half a page's weight goes there; no swing is lost by fewer
 ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
 
@@ -43,9 +44,12 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
     title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
     from flicker.present.charts import glance
 
-    parts: list[Child] = [_head(result, len(names), title), _tags(result), warning(result)]
-    if result.records:
-        parts.append(pictures.figure(glance, result))
+    seen = pictures.figure(glance, result) if result.records else None
+    parts: list[Child] = [_head(result, len(names), title)]
+    if len(result.channels) > FEW_CARDS:  # cards would push the picture down by screens
+        parts += [_one_line_each(result), warning(result), seen, _tags(result)]
+    else:
+        parts += [_tags(result), warning(result), seen]
     parts += [evidence(result, pictures, logs), findings(result), by_ledger(result), beside_outputs(result), evening(result)]
     parts += [method(result), sources(result, logs), close(result.cautions)]
     return f"Evidence: {title}", Markup(text(parts))
@@ -63,6 +67,14 @@ def _head(result: Assessment, count: int, title: str) -> Markup:
         f"What the {'log shows' if count == 1 else 'logs show'}",
         f"{title}: {runs}{dates}, {hours_text(observed)} observed.",
     )
+
+
+def _one_line_each(result: Assessment) -> Markup:
+    """For each channel whether a loudspeaker may be connected, and why: the first lines of the terminal."""
+    from flicker.present.terminal.assessment import answer
+
+    rows = [(item.channel, answer(item).plain) for item in worst_first(result)]
+    return tag("section", tag("h2", "May a loudspeaker be connected?"), table(("channel", "answer"), rows))
 
 
 def mast(heading: str, below: str) -> Markup:
@@ -283,7 +295,7 @@ def _level(value: float | None, role: str) -> str:
     if role == "temperature":
         return f"{digits_text(value, 4)} degrees"
     value = round(value, 6) + 0.0
-    return f"{digits_text(value, 4)} V" if abs(value) >= 1.0 else f"{digits_text(value * 1e3, 3)} mV"
+    return f"{digits_text(value, 4)} V" if abs(value) >= 1.0 else f"{millivolts_text(value)}"
 
 
 def answer_cell(answer: str) -> Markup:
@@ -351,7 +363,7 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
         part = run.run
         when = date_text(part.start, clock=True) if part.start is not None else "not told by the log"
         length, covered = hours_text(part.duration_s / 3600), hours_text(part.observed_s / 3600)
-        said = f"{length} long, {covered} with samples, one every {digits_text(part.sample_interval_s, 3)} s"
+        said = f"{length} long, {covered} with samples, one every {seconds_text(part.sample_interval_s)}"
         rows.append(
             [
                 f"{run.number + 1}. {part.source}",

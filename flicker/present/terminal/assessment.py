@@ -9,7 +9,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import digits_text, hours_text, p_text, times_text, volts_text
+from flicker.base.formats import hours_text, millivolts_text, p_text, times_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -72,7 +72,7 @@ def answer(item: ChannelAssessment) -> Text:
         return Text.assemble(("no", "bold dark_orange3"), f": up to {volts_text(peak)} on this output")
     if swings:
         said.append(
-            f"swings up to {volts_text(max(swings))}, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
+            f"swings up to {volts_text(max(swings))} from rest, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
         )
     raw = item.guard.figures
     if raw.moved_V > item.guard.limits.move_V and raw.last_V is not None:
@@ -201,7 +201,7 @@ def _short(finding: Finding) -> str:
     """A question with its measured effect, in a few letters."""
     if finding.effect is None or finding.unit != "V":
         return "no recurring swings" if finding.question == "intermittent" else finding.question
-    return f"{finding.question} {digits_text(finding.effect * 1e3, 3)} mV"
+    return f"{finding.question} {millivolts_text(finding.effect)}"
 
 
 def _widths(record: ChannelRecord, room: int) -> list[int]:

@@ -8,7 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, millivolts_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.comparison import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -57,7 +57,7 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
     ]
     for change in (item.noise_ratio, item.level_shift_V, item.size_change):
         if change.answer != "not shown" and change.before is not None and change.after is not None:
-            moved = f"{digits_text(change.before * 1e3, 3)} mV to {digits_text(change.after * 1e3, 3)} mV ({change.answer})"
+            moved = f"{millivolts_text(change.before)} to {millivolts_text(change.after)} ({change.answer})"
             rows.append((change.quantity, Text(moved)))
     told = {change.quantity for change in (item.noise_ratio, item.level_shift_V) if change.answer != "not shown"}
     for found in item.aspects:

@@ -8,12 +8,14 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
+from rich.cells import cell_len
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 NARROW = 76  # characters: below this a table's columns stand below each other
+WIDEST = 120  # characters: names longer than a third of it stand on a line of their own; a choice
 ENDLESS = 20_000  # characters of a line in a pipe: no sentence is that long
 PLAIN = str.maketrans(
     {"─": "-", "╌": "-", "━": "=", "▬": "=", "│": "|", "┃": "#", "╷": "'", "·": ".", "◆": "*", "●": "o"}
@@ -67,7 +69,8 @@ def is_narrow(console: Console) -> bool:
 
 def facts(rows: Sequence[tuple[str, Text]], console: Console, *, style: str = "bold") -> RenderableType:
     """Names and what is said of each: side by side, or below each other where it is narrow."""
-    if is_narrow(console):
+    widest = max((cell_len(line) for name, _ in rows for line in name.split("\n")), default=0)
+    if is_narrow(console) or 3 * widest > min(console.width, WIDEST):
         said: list[RenderableType] = []
         for name, words in rows:
             if name:

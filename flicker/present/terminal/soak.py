@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import hours_text, share_text
+from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.evidence.soaking import SoakPlan
 from flicker.present.said import soak_steps
 from flicker.present.terminal.paper import page
@@ -49,7 +49,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             what = "clean" if allowed == 0 else f"with {allowed} allowed"
             others.add_row(
                 "to exclude",
-                f"{row['max_rate_per_h']:g} per hour: {hours_text(row['hours'])} {what} ({share_text(plan.confidence)})",
+                f"{digits_text(row['max_rate_per_h'])} per hour: {hours_text(row['hours'])} {what} ({share_text(plan.confidence)})",
             )
         for part in plan.comparison:
             others.add_row(f"to show it {part.fall}", part.reads)

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, millivolts_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
@@ -31,7 +31,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
             out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
             rows: list[tuple[str, Text]] = []
             same = [
-                f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {digits_text(t.last_V * 1e3, 3)} mV"
+                f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {millivolts_text(t.last_V)}"
                 for t in item.levels
                 if t.answer == NO and t.first_V is not None and t.last_V is not None
             ]

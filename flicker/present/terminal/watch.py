@@ -88,16 +88,13 @@ def worst_first(alarms: tuple[Event, ...]) -> list[Event]:
 def board(states: tuple[ChannelState, ...], design: Design) -> RenderableType:
     """Each channel on a track between 'recurs' and 'clean enough'."""
     grid = Table.grid(padding=(0, 2))
-    for _ in range(3):
-        grid.add_column(no_wrap=True)
-    grid.add_column()
     for state in states:
         grid.add_row(
             Text(f" {state.channel} ", style="bold reverse"),
             track(state, design),
             Text(state.decision, style=WORDS.get(state.decision, "")),
-            Text(_figures(state), style="dim"),
         )
+        grid.add_row("", Text(_figures(state), style="dim"))
     return Group(grid)
 
 
