@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 import altair as alt
@@ -14,6 +15,7 @@ from flicker.present.envelope import envelope
 from flicker.present.said import fitness_text
 
 ROWS = 500
+FEW = 4  # channels that a caption names one by one; a choice
 
 
 def glance(assessment: Assessment, title: str = "") -> Any:
@@ -69,9 +71,18 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
     )
-    caption = "; ".join(f"{item.channel} {item.verdict}, {fitness_text(item.fitness)}" for item in assessment.channels)
+    caption = _caption(assessment)
     before = f"{title}: " if title else ""
     return frame.finish(alt.vconcat(*parts, spacing=6), f"{before}{caption}.", note)
+
+
+def _caption(assessment: Assessment) -> str:
+    """What each channel is; of many channels how many are what."""
+    items = assessment.channels
+    if len(items) <= FEW:
+        return "; ".join(f"{item.channel} {item.verdict}, {fitness_text(item.fitness)}" for item in items)
+    words = Counter(f"{item.verdict}, {fitness_text(item.fitness)}" for item in items)
+    return f"{len(items)} channels: " + "; ".join(f"{count} {said}" for said, count in words.most_common())
 
 
 def _name(name: str) -> Any:

@@ -20,6 +20,8 @@ class Markup(str):
 Child: TypeAlias = "str | Markup | Iterable[Child] | None"
 
 VOID = frozenset({"img", "br"})
+# Marks of direction: one in a name turns what follows it.
+TURNS = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 
 
 def text(child: Child) -> str:

@@ -19,7 +19,7 @@ from typing import Any
 
 from flicker._version import __version__
 from flicker.logs.model import Log
-from flicker.present.report.markup import Markup
+from flicker.present.report.markup import TURNS, Markup
 from flicker.present.report.pictures import Pictures
 from flicker.present.writing import write_whole
 
@@ -89,7 +89,7 @@ def assembled(title: str, body: Markup, pictures: Pictures) -> str:
     """A page as text: policy, style, contents, body and scripts in one file."""
     from flicker.present.report.templates import render
 
-    body, contents = _with_ids(pictures.drawn(body))
+    body, contents = _with_ids(Markup(pictures.drawn(body).translate(TURNS)))
     bundle, starter = _bundle() if pictures.specs else "", _asset("page.js")
     allowed = " ".join(f"'sha256-{_hash(script)}'" for script in (bundle, starter))
     policy = (
@@ -100,7 +100,7 @@ def assembled(title: str, body: Markup, pictures: Pictures) -> str:
         "page.html",
         policy=policy,
         version=__version__,
-        title=title,
+        title=title.translate(TURNS),
         style=Markup(_asset("page.css")),
         contents=contents,
         body=body,

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 from flicker.base.progress import each
-from flicker.present.report.markup import Markup, tag, text
+from flicker.present.report.markup import TURNS, Markup, tag, text
 
 NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched from anywhere."
 TAGS = re.compile(r"<[a-z][^<>]*>")
@@ -121,7 +121,7 @@ def _named_in_order(spec: dict[str, Any]) -> dict[str, Any]:
 
 def inert_json(value: Any) -> str:
     """JSON that holds none of the characters which mean something to HTML or end a line of script."""
-    told = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    told = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(TURNS)
     for character in "<>&\u2028\u2029":
         told = told.replace(character, f"\\u{ord(character):04x}")
     return told

@@ -1,0 +1,83 @@
+"""Names that come from outside (HTML, quotes, a newline, a mark of direction, endless ones) on every page and terminal.
+
+All data invented. The pages are opened in a real browser at three widths: nothing runs, nothing scrolls sideways.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+
+import lab
+import numpy as np
+import pytest
+from rich.cells import cell_len
+from rich.console import Console
+
+from flicker import Log, assess, compare_stages, over_visits, plan_soak
+from flicker.present.report import write_report
+from flicker.present.terminal import show_assessment
+from flicker.present.terminal.comparison import show_comparison
+from flicker.present.terminal.soak import show_soak
+from flicker.present.terminal.visits import show_visits
+
+TURN = "\u202e"  # turns what follows it from right to left
+NAMES = (f"<img src=x onerror=document.title='run'>&\"'{TURN}gnirts", "CH1: l\u00e4nks \U0001f600\n(mV)", "L" * 160)
+STAGES = (f"as <b>received</b> {TURN}", "S" * 120)
+WIDTHS = (1280, 768, 390)
+
+
+def log(seed: int) -> Log:
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(6000) * 0.5
+    values = {name: 0.003 + 4e-4 * rng.standard_normal(time_s.size) + 0.05 * np.exp(-time_s / 8) for name in NAMES}
+    for at in range(500, 5900, 600):
+        values[NAMES[0]][at : at + 3] += 0.2
+        values[NAMES[2]][at + 200 : at + 203] -= 0.1
+    return Log.from_arrays(time_s, values, name=f"<b>{TURN}{'F' * 90}\"{seed}")
+
+
+@pytest.fixture(scope="module")
+def results():
+    logs = [log(1), log(2)]
+    first, last = (assess([item]) for item in logs)
+    stages = compare_stages(dict(zip(STAGES, (first, last), strict=True)))
+    visits = over_visits([(dt.date(2031, month, 4), [item]) for month, item in zip((3, 9), logs, strict=True)])
+    return {"assess": first, "compare": stages, "visits": visits, "soak": plan_soak(logs=logs)}, logs
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_no_line_of_a_terminal_is_too_wide_and_no_name_is_cut(results, width):
+    made, _ = results
+    out = io.StringIO()
+    console = Console(file=out, width=width, highlight=False, color_system=None)
+    show_assessment(made["assess"], console)
+    show_comparison(made["compare"].whole, console)
+    show_visits(made["visits"], console)
+    show_soak(made["soak"], console)
+    lines = out.getvalue().split("\n")
+    assert max(map(cell_len, lines)) <= width and "…" not in out.getvalue()
+    said = "".join(out.getvalue().split())
+    assert all("".join(name.split()) in said for name in (*NAMES, *STAGES))
+
+
+@pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
+def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path):
+    made, logs = results
+    pages = {
+        kind: write_report(result, tmp_path / f"{kind}.html", logs=logs[:1] if kind == "assess" else logs)
+        for kind, result in made.items()
+    }
+    with lab.driven(tmp_path / "profile") as driver:
+        for kind, page in pages.items():
+            assert TURN not in page.read_text(encoding="utf-8")
+            for width in WIDTHS:
+                size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+                driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+                driver.get(page.as_uri())
+                lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
+                wide, images, title = driver.execute_script(
+                    "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
+                )
+                assert (wide <= width, images, title == "run") == (True, 0, False), (kind, width, wide)
+                assert driver.get_log("browser") == []
