@@ -54,7 +54,7 @@ class SentenceParser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one sentence and exit with 2."""
-        self.exit(2, f"{self.prog}: {message}. See {self.prog} --help.\n")
+        self.exit(2, f"{self.prog}: {message}{'' if message.endswith('?') else '.'} See {self.prog} --help.\n")
 
 
 def _existing() -> dict[str, str]:

@@ -221,7 +221,7 @@ def test_plans_draw_from_documents():
     clean = {"per_hour": 0.0, "low_per_hour": 0.0, "high_per_hour": 0.6, "episodes": 0, "observed_s": 21_600}
     ratio = {"estimate": 0.0, "low": 0.0, "high": 0.1}
     told = {"channels": [{"channel": "left", "outcome": "improved", "before": rate, "after": clean, "ratio": ratio}]}
-    assert charts.caption_of(charts.before_after(told)).startswith("left: improved (0 times the rate before")
+    assert charts.caption_of(charts.before_after(told)).startswith("left: improved (at most 0.1 of the rate before")
     table = [{"confidence": c, "hours": h} for c, h in ((0.5, 0.7), (0.9, 2.3), (0.95, 3.0))]
     plan = {"hours": 3.0, "confidence": 0.95, "table": table, "reads": "Soak for 3 hours."}
     assert charts.caption_of(charts.soak(plan)) == "Soak for 3 hours."

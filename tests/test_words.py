@@ -19,6 +19,12 @@ STOPPED_AT = (
     "need not come in clusters",
     "comparison(s)",
     "episode(s)",
+    "usual at that place",
+    "Described, not tested",
+    "answered by an event",
+    "However much power-ups differ",
+    "that noise would not explain",
+    "one long run show",
 )
 SAID = list(list_sentences.sentences())
 

@@ -122,7 +122,7 @@ def _told(table: Any) -> list[str]:
     counts = table["fitness"].value_counts()
     lines = [f"{fitness_text(kind)}: {counts[kind]} channel{'' if counts[kind] == 1 else 's'}" for kind in Fitness if kind in counts]
     bad = table[table["fitness"] == Fitness.DO_NOT_CONNECT]
-    names = [f"{Path(row.file).name} ({row.channel})" for row in bad.head(NAMED).itertuples()]
+    names = [f"{Path(row.source).name} ({row.channel})" for row in bad.head(NAMED).itertuples()]
     if names:
         more = len(bad) - len(names)
         lines[0] += f": {', '.join(names)}" + (f" and {more} more" if more else "")

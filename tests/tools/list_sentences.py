@@ -14,7 +14,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2] / "flicker"
 QUIET = {"Doc", "compile", "search", "match", "sub", "findall"}  # calls whose texts nobody reads on screen or paper
-PACKAGED = ("simulate", "schema")
+PACKAGED = ("schema",)
 
 
 def text_of(node: ast.expr) -> str | None:

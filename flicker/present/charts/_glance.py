@@ -57,7 +57,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
             axis=strip.axis(labels=last, ticks=last),
             scale=alt.Scale(domain=strip.domain, nice=False),
         )
-        y = alt.Y("lo:Q", title=unit, axis=alt.Axis(tickCount=3), scale=volts)
+        y = alt.Y("lo:Q", title=f"({unit})", axis=alt.Axis(tickCount=3), scale=volts)
         colour = frame.colour_of(assessment, item.channel)
         layers = [
             alt.Chart(values(rows))
