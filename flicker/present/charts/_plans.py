@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 
@@ -121,8 +121,8 @@ def soak(plan: Any) -> Any:
     rows = [
         {"h": hours, "c": chance, "said": f"{share_text(chance)}: {hours_text(hours)}"} for hours, chance in steps
     ]
-    how = "step-after" if told.get("power_ups_needed") else "monotone"  # half a power-up is none
-    x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * rows[-1]["h"]], nice=False))
+    how: Literal["step-after", "monotone"] = "step-after" if told.get("power_ups_needed") else "monotone"  # half a power-up is none
+    x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * steps[-1][0]], nice=False))
     y = alt.Y("c:Q", title="confidence", axis=alt.Axis(format="~p"), scale=alt.Scale(domain=[0, 1.08], nice=False))
     data = values([{"h": 0.0, "c": 0.0, "said": ""}, *rows])
     layers = [

@@ -69,9 +69,10 @@ def _first_and_last(whole: Any) -> Markup | None:
     """The busiest evening before and the busiest after, on one scale."""
     from flicker.present.report.strips import busiest, side_by_side
 
-    sides = [(name, getattr(whole, f"{side}_assessment", None)) for side, name in (("before", whole.before), ("after", whole.after))] if hasattr(whole, "before") else []
-    if not sides or any(made is None for _, made in sides):
+    before, after = (getattr(whole, f"{side}_assessment", None) for side in ("before", "after"))
+    if before is None or after is None:
         return None
+    sides = ((whole.before, before), (whole.after, after))
     return side_by_side([(name.capitalize(), made, busiest(made)) for name, made in sides])
 
 
