@@ -18,13 +18,12 @@ from flicker.present.charts._show import LIVE
 
 pytestmark = pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
 
-NAMES = tuple(notebook.notebooks())
-IN_DARK = ("first-look", "before-and-after", "worse-over-visits")  # the theme is the viewer's; three show it
+NAMES = ("first-look", "before-and-after", "worse-over-visits")
 
 
 @pytest.fixture(scope="module")
 def books(tmp_path_factory):
-    """Every notebook, run on its demo logs and stored where Lab finds it."""
+    """Three notebooks, run on their demo logs and stored where Lab finds them."""
     folder = tmp_path_factory.mktemp("books")
     for name in NAMES:
         notebook.run_notebook(name, [], folder / f"{name}.ipynb")
@@ -45,10 +44,9 @@ def test_lab_draws_every_chart_of_a_notebook_nobody_trusted(books, tmp_path, the
         lab.lab(books, tmp_path / "home", theme=f"JupyterLab {theme}") as address,
         lab.driven(tmp_path / "profile") as driver,
     ):
-        names = NAMES if theme == "Light" else IN_DARK
-        for name in names:
+        for name in NAMES:
             expected = charts_of(books / f"{name}.ipynb")
-            assert expected >= (3 if name in IN_DARK else 1), name
+            assert expected >= 3
             shown = lab.cells(driver, f"{address}/{name}.ipynb", charts=expected)
             drawn = [chart for cell in shown for chart in cell["live"]]
             assert len(drawn) == expected and not sum(cell["errors"] for cell in shown)
@@ -57,7 +55,7 @@ def test_lab_draws_every_chart_of_a_notebook_nobody_trusted(books, tmp_path, the
             # The caption is dark on the chart's own paper in either theme.
             assert all(chart["ink"] > 100 for chart in drawn), drawn
     told = (tmp_path / "home" / "lab.log").read_text()
-    assert all(f"Notebook {name}.ipynb is not trusted" in told for name in names)
+    assert all(f"Notebook {name}.ipynb is not trusted" in told for name in NAMES)
 
 
 def test_an_exported_page_shows_the_still_pictures(books, tmp_path, monkeypatch):
