@@ -47,10 +47,12 @@ class SentenceParser(argparse.ArgumentParser):
     def _check_value(self, action: argparse.Action, value: object) -> None:
         """Name the nearest known word where one is near."""
         if action.choices is not None and value not in action.choices:
-            from flicker.base.check import hint
+            from difflib import get_close_matches  # late: only a wrong word needs it
 
             known = [str(choice) for choice in action.choices]
-            raise argparse.ArgumentError(action, f"{value} is not known; {hint(str(value), known).rstrip('.')}")
+            near = get_close_matches(str(value), known, n=1)
+            said = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(known)}"
+            raise argparse.ArgumentError(action, f"{value} is not known; {said}")
 
     def error(self, message: str) -> NoReturn:
         """Print one sentence and exit with 2."""
