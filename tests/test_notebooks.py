@@ -198,7 +198,7 @@ def test_a_missing_extra_is_one_sentence(monkeypatch, tmp_path):
     monkeypatch.setattr(
         importlib.util, "find_spec", lambda name, *rest: None if name == "nbformat" else find(name, *rest)
     )
-    with pytest.raises(LogError, match=r"^Notebooks need more packages \(nbformat\): install flicker\[notebooks\]\.$"):
+    with pytest.raises(LogError, match=r"^Notebooks need more packages \(nbformat\): in the clone, pip install '\.\[notebooks\]'\.$"):
         notebook.run_notebook("first-look", [], tmp_path / "out.ipynb")
 
 

@@ -143,7 +143,7 @@ def _cluster(address: str) -> Any:
     try:
         from distributed import Client
     except ImportError:
-        raise ValueError("--scheduler needs the extra 'cluster': pip install 'flicker[cluster]'.") from None
+        raise ValueError("--scheduler needs the extra 'cluster': in the clone, pip install '.[cluster]'.") from None
     try:
         client: Any = Client  # untyped package
         return client(address, timeout="10s").get_executor()

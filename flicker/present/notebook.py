@@ -106,7 +106,7 @@ def _check_extra() -> None:
 
     lacking = [part for part in EXTRA if importlib.util.find_spec(part) is None]
     if lacking:
-        raise LogError(f"Notebooks need more packages ({', '.join(lacking)}): install flicker[notebooks].")
+        raise LogError(f"Notebooks need more packages ({', '.join(lacking)}): in the clone, pip install '.[notebooks]'.")
 
 
 def _of_case(

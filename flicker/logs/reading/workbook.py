@@ -29,7 +29,7 @@ def as_text(name: str, handle: IO[bytes], scratch: IO[bytes]) -> IO[bytes]:
         from openpyxl import load_workbook
     except ImportError:
         raise LogError(
-            f"{name} is a spreadsheet; export the sheet as CSV, or have it read: pip install 'flicker[xlsx]'."
+            f"{name} is a spreadsheet; export the sheet as CSV, or have it read: in the clone, pip install '.[xlsx]'."
         ) from None
     if sum(member.file_size for member in zipfile.ZipFile(handle).infolist()) > MOST_BYTES:
         raise LogError(f"{name} expands to more than {MOST_BYTES >> 20} MiB; export the sheet as CSV.")
