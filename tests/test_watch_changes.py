@@ -181,6 +181,7 @@ CHANGES: dict[str, tuple[bytes, list[Step]]] = {
     "heading again": (BEFORE, [HEAD, *AFTER]),
     "NUL bytes": (BEFORE, [bytes(512), b"\n", *AFTER]),
     "NUL bytes beyond a block": (BEFORE, [bytes(3 << 20) + b"\n", *AFTER]),
+    "rows twice": (BEFORE, [*AFTER[:110], b"".join(AFTER[90:110]), *AFTER[110:]]),  # a buffer with the swing in it
     "a remark": (BEFORE, [b"restarted by hand\n", *AFTER]),
     "written anew": (BEFORE, [written_anew(HEAD + b"".join(rows(0, k))) for k in range(CHANGE, END + 1, 5)]),
     "replaced by itself": (BEFORE, [replaced(HEAD + b"".join(rows(0, k))) for k in range(CHANGE, END + 1, 5)]),
@@ -359,6 +360,17 @@ def test_a_file_that_stops_growing_rings_once_and_again_after_more(tmp_path, mon
     seen = watch(monkeypatch, tmp_path / "log.csv", BEFORE, steps, "--idle", "45")
     assert len(seen.alarms("silent")) == 2
     assert "no new reading for 30 s" in seen.alarms("silent")[0]["text"]
+
+
+def test_the_screen_says_where_an_output_stands_and_that_no_loudspeaker_may_be_connected(tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "time_s,left_V\n" + "".join(f"{k},{0.003 + 2e-4 * (k % 3) if k < 900 else 1.3}\n" for k in range(1300))
+    )
+    assert main(["watch", str(path), "--until", "stopped", "--idle", "0.3"]) == 0
+    page = capsys.readouterr().out
+    assert "reads 1.30 V" in page and "stands still as it never did, at 1.30 V" in page
+    assert "left: loudspeaker: do not connect" in page
 
 
 def test_a_heading_alone_is_waited_for_and_told(tmp_path, monkeypatch):

@@ -110,6 +110,7 @@ class GrowingLog:
         self._keeper: Timekeeper | None = None
         self._base_run = self._runs + 1
         self._raw = 0.0
+        self._copied = 0
         self.held = 0
 
     def close(self) -> None:
@@ -383,6 +384,9 @@ class GrowingLog:
     def _fresh(self) -> list[Fresh]:
         """Samples of the rows that were taken."""
         assert self._reader is not None
+        if self._reader.copied > self._copied:
+            self._copied = self._reader.copied
+            self._note(f"{self.name}: {self._copied} rows so far are written twice, the same to the letter; read once.")
         if not self._taken.parts:
             return []
         columns = [np.concatenate(column) for column in zip(*self._taken.parts, strict=True)]

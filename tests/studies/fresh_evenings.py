@@ -341,7 +341,7 @@ def main() -> None:
                     heard.update(x for x in said if x.startswith("left ") and x.split()[1] in ("outcome", "cured", "rate", "last", "within", "do", "not"))
                     if bad:
                         worst.append(f"NEVER ALLOWED: {step.line[0]} {about}: {'; '.join(bad)}")
-                    if gap or said[0] == "exit 2":
+                    if gap or said[:1] == ["exit 2"]:
                         heard_instead = [x for x in said if " no" not in x or "outcome" in x or "refused" in x][:14]
                         worst.append(f"MISSED: {step.line[0]} {about}: {'; '.join(gap)}; said {'; '.join(heard_instead)}")
         rows.append((kind, steps, wrong, missed, "; ".join(f"{k} {n}" for k, n in heard.most_common(6))))

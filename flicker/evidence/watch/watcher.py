@@ -150,7 +150,8 @@ class Watcher:
                     self._alarm(
                         item,
                         "lost signs of life",
-                        "the reading stands still as it never did: lead, meter or unit off? Time no longer counts",
+                        f"the reading stands still as it never did, at {volts_text(item.live.last_V)}: lead, meter or unit off?"
+                        " Hours from here on do not count",
                     )
                 )
             out.extend(self._rests(item))
@@ -457,6 +458,7 @@ class Watcher:
             in_excursion_s=live.in_excursion_s,
             largest_V=item.largest_V,
             level_V=live.level_V if math.isfinite(live.level_V) else None,
+            last_V=live.last_V if math.isfinite(live.last_V) else None,
             noise_V=live.sigma_V if live.settled else None,
             alarms=item.alarms,
             state=state,

@@ -83,6 +83,7 @@ class ChannelState(Result):
     in_excursion_s: Annotated[float, Doc("Seconds beyond the threshold.", ge=0)]
     largest_V: Annotated[float | None, Doc("Largest deviation so far, volts without sign.", open=True)]
     level_V: Annotated[float | None, Doc("Level at rest, volts.")]
+    last_V: Annotated[float | None, Doc("Last reading, volts; null before the first.")]
     noise_V: Annotated[float | None, Doc("Robust sigma at rest, volts.", ge=0)]
     alarms: Annotated[int, Doc("Alarms so far.", ge=0)]
     state: Annotated[str, Doc("What the channel does now.", values=("on", "starting", "not alive", "in an excursion"))]

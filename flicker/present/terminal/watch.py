@@ -14,6 +14,7 @@ from flicker.base.formats import hours_text, volts_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.watch.watcher import Watcher
 from flicker.evidence.watch.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
+from flicker.present.said import fitness_text
 
 TRACK = 20
 MARKS = {"alarm": ("!!", "bold white on dark_orange3"), "episode": ("╷ ", "dark_orange3"), "decision": ("= ", "bold")}
@@ -69,9 +70,14 @@ class Screen:
         for state in summary.channels:
             out.print(Text(state.reads))
         for row in summary.offline:
-            out.print(Text.assemble(("whole log  ", "dim"), f"{row['channel']}: {row['verdict']}: {row['tail']}"))
+            out.print(Text.assemble(("whole log  ", "dim"), _judged(row)))
         for caution in summary.cautions:
             out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
+def _judged(row: dict[str, object]) -> str:
+    """The whole log's answer on a channel, whether a loudspeaker may be connected first."""
+    return f"{row['channel']}: loudspeaker: {fitness_text(str(row['fitness']))}; {row['verdict']}: {row['tail']}"
 
 
 ALARMS_TOLD = 3
@@ -115,4 +121,6 @@ def _figures(state: ChannelState) -> str:
     text = f"{state.episodes} in {hours_text(state.observed_h)}"
     if state.level_V is not None:
         text += f", rests at {volts_text(state.level_V)}"
+    if state.last_V is not None:
+        text += f", reads {volts_text(state.last_V)}"
     return f"{text}, {state.state}"

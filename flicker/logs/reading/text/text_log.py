@@ -188,7 +188,8 @@ class _Reader:
         if parts[0].size:
             self._last = float(parts[0][-1])
             if self._dated:
-                self._before = [part[-row_times.REACH :].copy() for part in parts]
+                rows = [np.concatenate(pair) for pair in zip(self._before, parts, strict=True)] if self._before else parts
+                self._before = [part[-row_times.REACH :].copy() for part in rows]
         self.spool.append(parts)
 
     def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
@@ -237,6 +238,11 @@ class _Reader:
     def mender(self) -> Mender:
         """What tells lines that are no rows of readings."""
         return self._cutter.mender
+
+    @property
+    def copied(self) -> int:
+        """Rows that were written twice, and read once."""
+        return self._copied
 
     @property
     def unread(self) -> int:
