@@ -188,8 +188,8 @@ class _Reader:
         if parts[0].size:
             self._last = float(parts[0][-1])
             if self._dated:
-                rows = [np.concatenate(pair) for pair in zip(self._before, parts, strict=True)] if self._before else parts
-                self._before = [part[-row_times.REACH :].copy() for part in rows]
+                joined = [np.concatenate(pair) for pair in zip(self._before, parts, strict=True)] if self._before else parts
+                self._before = [part[-row_times.REACH :].copy() for part in joined]
         self.spool.append(parts)
 
     def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
