@@ -115,6 +115,8 @@ def test_sentences():
         "left: lead open from 19:12 to 19:40: clip it on again; if it was on, the output itself became restless; "
         "that time does not count."
     )
+    unsure = left_out("left", Unobserved.OPEN_LEAD, spans, at, sure=False)
+    assert unsure.startswith("left: most likely lead open from 19:12 to 19:40: clip it on again")
     assert "from 42 min to 70 min" in doubted("left", Unobserved.STILL, spans, None)
     twice = left_out("left", Unobserved.REPEATED, [(0.0, 60.0), (100.0, 160.0)], None)
     assert "from 0 s to 60 s and 1 times more, 2 min in all" in twice
@@ -168,3 +170,13 @@ def test_a_change_that_rests_on_a_doubt_is_told():
     assert found.channels[0].outcome == "improved"
     (told,) = [text for text in found.cautions if "not sure that a live output was measured" in text]
     assert told.startswith("left, after: for 0.33 h") or "20 min" in told
+
+
+def test_an_offset_that_was_gone_and_comes_back_is_kept():
+    """60 mV that fall to nothing within the hour, hours at nothing, and back by a step of 40 mV that stays. Invented."""
+    rng = np.random.default_rng(8)
+    time = np.arange(0.0, 6 * 3600.0, 5.0)
+    volts = 0.06 * np.exp(-time / 900.0) + 0.04 * (time >= 14400.0) + 3e-5 * rng.standard_normal(time.size)
+    runs = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)
+    gaps = [gap for run in runs for gap in run.traces[0].unobserved if gap.reason != Unobserved.SURGE]
+    assert gaps == [] and sum(run.traces[0].doubted.size for run in runs) == 2

@@ -160,10 +160,13 @@ def _stayed(part: ChannelBlocks, blocks: RunBlocks, settings: Settings) -> bool:
 
 def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], life: str, run: Run) -> list[str]:
     out = []
-    for listed, say in ((lapses, left_out), (doubts, doubted)):
-        for reason in dict.fromkeys(x.reason for x in listed if listed is doubts or not x.sure or x.reason in _ALWAYS):
-            mine = [(lapse.begin_s, lapse.end_s) for lapse in listed if lapse.reason == reason]
-            out.append(say(trace.channel, reason, mine, run.start))
+    for reason in dict.fromkeys(x.reason for x in lapses if not x.sure or x.reason in _ALWAYS):
+        mine = [lapse for lapse in lapses if lapse.reason == reason]
+        sure = all(lapse.sure for lapse in mine)
+        out.append(left_out(trace.channel, reason, [(x.begin_s, x.end_s) for x in mine], run.start, sure=sure))
+    for reason in dict.fromkeys(x.reason for x in doubts):
+        spans_s = [(x.begin_s, x.end_s) for x in doubts if x.reason == reason]
+        out.append(doubted(trace.channel, reason, spans_s, run.start))
     if trace.range_note is not None:
         out.append(f"{trace.channel}: {trace.range_note}.")
     if life == "not shown":

@@ -21,7 +21,7 @@ from flicker.signals.conclusion import PICK_UP_V, conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
-from flicker.signals.connection.states import PowerUp, find_power_ups
+from flicker.signals.connection.states import PowerUp, find_power_ups, surges
 from flicker.signals.connection.together import TOGETHER_S
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
@@ -120,7 +120,7 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
 
     every = _by_channel(lapses_of, stretch)
     power_ups, found = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
-    power_ups, found = _as_guarded(stretch, power_ups, found)
+    power_ups, found = _as_guarded(stretch, power_ups, found, settings.settle_band_V)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
@@ -140,7 +140,7 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
 
 
 def _as_guarded(
-    stretch: RunBlocks, power_ups: Sequence[PowerUp], lapses: Sequence[list[Lapse]]
+    stretch: RunBlocks, power_ups: Sequence[PowerUp], lapses: Sequence[list[Lapse]], band_V: float
 ) -> tuple[list[PowerUp], list[list[Lapse]]]:
     """Add where the guard saw the whole unit switched off and on: there is one definition of a power-up."""
     found, out, figures = list(power_ups), [list(part) for part in lapses], stretch.guard
@@ -153,7 +153,10 @@ def _as_guarded(
             continue
         first = int(np.searchsorted(stretch.begin_s, off_s))
         found.append(PowerUp(block, float(stretch.begin_s[block]), begin_s - off_s))
-        off = Lapse(first, block, float(stretch.begin_s[first]), float(stretch.begin_s[block]), Unobserved.SWITCHED_OFF)
+        # In one channel, an offset that was gone and comes back by a step that stays is the fault, told and not left out.
+        falls = len(out) > 1 or surges(stretch, block, band_V)
+        ends_s = float(stretch.begin_s[first]), float(stretch.begin_s[block])
+        off = Lapse(first, block, *ends_s, Unobserved.SWITCHED_OFF, sure=falls, told=not falls)
         for part in out:
             part[:] = [lapse for lapse in part if lapse.last <= first or lapse.first >= block]
             part.append(off)

@@ -113,7 +113,7 @@ def proposed(blocks: RunBlocks, product: SimpleNamespace) -> tuple[list[Any], li
         for k, digit in enumerate(digits)
     ]
     ups, lapses = product.find_power_ups(blocks, every, band_V=SETTINGS.settle_band_V, resolutions_V=digits)
-    ups, lapses = _as_guarded(blocks, ups, lapses)
+    ups, lapses = _as_guarded(blocks, ups, lapses, SETTINGS.settle_band_V)
     return ups, lapses, digits
 
 

@@ -63,7 +63,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--first", type=int, default=910_000)
     parser.add_argument("--scale", type=float, default=1.0, help="share of the benches, for a trial")
-    parser.add_argument("--threshold", type=float, default=-0.5)
+    parser.add_argument("--threshold", type=float, default=-0.75)
     given = parser.parse_args()
     from sklearn.ensemble import HistGradientBoostingClassifier
 

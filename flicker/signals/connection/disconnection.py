@@ -21,6 +21,7 @@ from flicker.signals.connection.movement import LASTING_S, MOST_VISITS, SIDE, Vi
 from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
     SHORTEST_S,
+    about_zero,
     dropped,
     far_longer,
     held_reading,
@@ -271,6 +272,7 @@ def _judge(
     """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
     level = float(np.median(view.middle[first:last]))
     zero = abs(level) <= view.zero_V
+    told = not about_zero(view, first, last)
     held = held_reading(view, first, last) is not None
     length = float(view.begin_s[last - 1] - view.begin_s[first])
     before = view.middle[max(0, first - SIDE) : first]
@@ -292,7 +294,7 @@ def _judge(
             return _lapse(view, begin, last, Unobserved.STILL, sure=False)
         return None
     if zero and bump:
-        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, bump=True, sure=False, alone=plain)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, bump=True, sure=False, alone=plain, told=told)
     if not plain:
         return None
     if not lived:
@@ -301,8 +303,8 @@ def _judge(
         spread = scatter(later) if later.size else 0.0
         if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
             return None
-        return _lapse(view, begin, last, Unobserved.STILL, sure=False)
+        return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=told)
     if held:
         return _lapse(view, first, last, Unobserved.REPEATED)
     # Away from zero it may be a range that shows less, or a fault that heals: told, not left out.
-    return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=not zero)
+    return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=told)

@@ -22,10 +22,12 @@ _ADVICE = {
 }
 
 
-def left_out(channel: str, reason: Unobserved, spans_s: list[tuple[float, float]], start: datetime | None) -> str:
-    """Sentence about stretches that do not count, in seconds of the run."""
+def left_out(
+    channel: str, reason: Unobserved, spans_s: list[tuple[float, float]], start: datetime | None, *, sure: bool = True
+) -> str:
+    """Sentence about stretches that do not count, in seconds of the run; ``sure`` where nothing else can explain them."""
     what, advice = _ADVICE[reason]
-    return f"{channel}: {what} {_when(spans_s, start)}: {advice}; that time does not count."
+    return f"{channel}: {'' if sure else 'most likely '}{what} {_when(spans_s, start)}: {advice}; that time does not count."
 
 
 def doubted(channel: str, reason: Unobserved, spans_s: list[tuple[float, float]], start: datetime | None) -> str:

@@ -84,10 +84,10 @@ def second_opinion(
             kept[channel].remove(lapse)
             doubts[channel].append(lapse)
     for part, unsure in zip(kept, doubts, strict=True):
-        leads = [lapse for lapse in part if lapse.reason == Unobserved.OPEN_LEAD]
-        if len(leads) > MOST_VISITS:  # a lead that fell off is clipped on by somebody; what comes and goes is the fault
-            part[:] = [lapse for lapse in part if lapse not in leads]
-            unsure += leads
+        again = [lapse for lapse in (*part, *unsure) if lapse.reason in ASKED]
+        if len(again) > MOST_VISITS:  # a lead that fell off is clipped on by somebody; what comes and goes is the fault
+            unsure += [lapse for lapse in part if lapse in again]
+            part[:] = [lapse for lapse in part if lapse not in again]
     return kept, [sorted(part, key=lambda lapse: lapse.first) for part in doubts]
 
 

@@ -164,7 +164,7 @@ def _dropouts(
         last = int(longest[-1]) + 1
         if blocks.begin_s[last] - blocks.begin_s[longest[0]] < DROPOUT_LEAST_S or last - first > 2 * window.size:
             continue
-        if (telling and not alone) or ((telling or not alone) and _surges(blocks, last, band_V)):
+        if (telling and not alone) or ((telling or not alone) and surges(blocks, last, band_V)):
             out.append(
                 Lapse(
                     first,
@@ -178,8 +178,8 @@ def _dropouts(
     return [] if alone and len(out) > MOST_VISITS else out  # a channel that often comes to zero has a level there
 
 
-def _surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
-    """Does some channel start at a block as after a power-up?"""
+def surges(blocks: RunBlocks, first: int, band_V: float) -> bool:
+    """Does some channel start at a block as after a power-up? A step that stays is none."""
     centre = blocks.centre_s
     for part in blocks.channels:
         reach = (centre >= centre[first]) & (centre <= centre[first] + 300.0) & np.isfinite(part.middle)

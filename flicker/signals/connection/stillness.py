@@ -89,7 +89,8 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     return judged, float(np.exp(own))
 
 
-def _about_zero(view: View, first: int, last: int) -> bool:
+def about_zero(view: View, first: int, last: int) -> bool:
+    """Does a stretch lie at zero, all but a tenth of it?"""
     inside = view.middle[first:last]
     return bool(abs(np.median(inside)) <= view.zero_V and np.quantile(np.abs(inside), 0.9) <= 1.5 * view.zero_V)
 
@@ -210,7 +211,7 @@ def _longest_repeat(view: View, first: int, last: int, taken: Bools) -> int:
 def dropped(view: View, first: int, last: int) -> bool:
     """Does a stretch lie at zero, while the channel rested elsewhere right before it?"""
     before = view.middle[max(0, first - 60) : max(first - 2, 0)]
-    if before.size < 20 or not _about_zero(view, first, last):
+    if before.size < 20 or not about_zero(view, first, last):
         return False
     level = float(np.median(before))
     fall = abs(level) - abs(float(np.median(view.middle[first:last])))

@@ -14,6 +14,7 @@ from flicker.base.values import Unobserved
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.contrast import UNLIKE, swings
 from flicker.signals.connection.disconnection import Lapse
+from flicker.signals.connection.movement import LASTING_S
 from flicker.signals.connection.stillness import SHORTEST_S
 from flicker.signals.order_statistics import scatter
 
@@ -100,6 +101,10 @@ def share_off(
             ):
                 lapse = replace(lapse, reason=Unobserved.SWITCHED_OFF)
                 break
+        if lapse.reason == Unobserved.SWITCHED_OFF:  # one supply: what falls more slowly was switched off no later
+            for other in sure:
+                if other.begin_s < lapse.begin_s < min(other.end_s, other.begin_s + LASTING_S):
+                    lapse = replace(lapse, first=other.first, begin_s=other.begin_s)
         out.append(lapse)
     for other in sure:  # a channel whose digit never moves says nothing; the unit was off all the same
         if other.surge is not None and not any(_overlap(x, other) > 0.0 for x in out):
