@@ -203,6 +203,12 @@ def test_words_of_meters_become_missing_or_over_range(tmp_path: Path):
     np.testing.assert_array_equal(values["left"][len(words) :], [0.00025] * 10)
 
 
+def test_letters_name_outputs_beside_letters_that_do(tmp_path: Path):
+    path = tmp_path / "bench.csv"
+    path.write_text("t_s,L_mV,R_mV,C_mV,S_mV\n" + "".join(f"{0.5 * k},1.5,2.5,3.5,4.5\n" for k in range(40)))
+    assert read_log(path).channels == ("L", "R", "C", "S")
+
+
 @pytest.mark.parametrize(
     ("header", "names"),
     [

@@ -471,6 +471,7 @@ for name, over in {"once": ";left;;;right;;", "each": ";left;left;left;right;rig
     six = [s + d for s in (L, R) for d in (0, -1, 1)]
     add(f"outputs over quantities, {name}", tab(f"{over}\ntime_s;value [mV];low [mV];high [mV];value [mV];low [mV];high [mV]", [T, *six], sep=";"),
         names=("left value", "right value"), channels=["left value", "right value"])  # fmt: skip
+add("a date whose unit is a dash", tab("dt (s): 1\n\nDate;left;right\n-;mV;mV", [[f"{43790.5 + k / 86400:.8f}" for k in range(N)], L, R], sep=";"), time=np.arange(N), start=datetime(2019, 11, 21, 12))
 # the moment or the date above, where the rows count or tell the time of day alone
 began = datetime(2026, 3, 5, 23, 59, 50)
 add("start above", tab("Scan;left_mV;right_mV", [range(N), L, R], sep=";", before="Beginn: 2026-03-05 23:59:50\nInterval: 0,5 s\n\n"), start=began)

@@ -56,6 +56,8 @@ class Column:
         found = units.label(self.header)
         if not self.unit or not units.tidy(self.unit):
             return found
+        if self.unit.strip() == "-" and set(vocabulary.words_of(found.name)) & vocabulary.TIME:
+            return found  # none, for dates have none
         kind = units.kind_of(self.unit)
         if found.kind == "volts" and found.sure and kind == "volts":
             against = found.against or (self.unit if units.volts_per(self.unit) != units.volts_per(found.unit) else "")

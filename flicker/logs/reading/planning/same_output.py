@@ -90,6 +90,8 @@ def check(chosen: Sequence[Column], statistics: Sequence[Column], told: Sequence
                 **options,
             )
     unknown = [c for c in open_ if not _known(c)]
+    if any(_letter(c) for c in open_ if c not in unknown):  # L, R, C, S
+        unknown = [c for c in unknown if not _letter(c)]
     known = [c for c in chosen if c not in unknown]
     resting = [c for c in unknown if _rest_V(c) >= RESTS_V] if len(unknown) > 1 else []
     doubtful = unknown if known else resting if len(resting) < len(unknown) else []
@@ -109,6 +111,11 @@ def _known(column: Column) -> bool:
         return False
     named = tokens(column)
     return not named - {"+", "-"} or any(_tells_apart(token) or token[-1:].isdigit() for token in named - {"+", "-"})
+
+
+def _letter(column: Column) -> bool:
+    """Whether a name is a single letter."""
+    return [len(token) for token in tokens(column)] == [1]
 
 
 def _rest_V(column: Column) -> float:
