@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import fresh_exports as exports
 from logger_files import DIMENSIONS, PLAIN, Spec, Truth, draw, make, marks_known, readings_of_dates, settle, write
 from logger_judge import Outcome, Read, Verdict, advised, judge, judge_file, perfect
 from study_reading import one, shrink
@@ -186,6 +187,17 @@ def test_a_note_saves_lost_rows_and_volts_and_nothing_else() -> None:
     assert judge(silent, louder).outcome is Outcome.TOLD
     assert judge(silent, replace(louder, notes=())).outcome is Outcome.WRONG
     assert judge(silent, replace(read, notes=("Taken as mV.",))).outcome is Outcome.WRONG
+
+
+# ---------------------------------------------------------------- files by another hand
+
+
+@pytest.mark.parametrize("family", exports.FAMILIES)
+def test_exports_by_a_hand_that_had_not_read_the_reader(family: str, tmp_path: Path) -> None:
+    """Nothing is wrong without a question, nor after its answer (`studies/fresh_exports.py`)."""
+    for seed in (51_000, 51_001):
+        outcome, why = exports.judge(exports.export(family, seed), tmp_path)
+        assert outcome not in ("SILENTLY WRONG", "wrong after an answer", "start not read", "CRASH"), (seed, why)
 
 
 # ---------------------------------------------------------------- the grammar
