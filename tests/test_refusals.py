@@ -526,6 +526,9 @@ OTHERS = {
     "watch below a heading without time": Case(lambda f: grown(f, "note,left_mV\n" + "ok,1.5\n" * 20), "on nothing can be judged", followed),
     # files that are written
     "write to a folder": Case(lambda f: write_whole(f, "x", what="table"), "give the name of a file", lambda f: write_whole(f / "a.csv", "x", what="table")),
+    "write over another file": Case(
+        lambda f: write_whole(put(f, GOOD, "log.csv"), "<!doctype html>", what="page"), "choose another name", lambda f: write_whole(f / "page.html", "<!doctype html>", what="page")
+    ),
     "write to no folder": Case(lambda f: write_whole(f / "no" / "a.csv", "x", what="table"), "there is no folder no", lambda f: ((f / "no").mkdir(), write_whole(f / "no" / "a.csv", "x", what="table"))),
 }  # fmt: skip
 
