@@ -80,5 +80,5 @@ def test_count_by_age_bends_with_growth():
     assert (even.count >= even.low).all() and (even.count <= even.high).all()
     assert even.expected == pytest.approx(25 * np.arange(6) / 5)
     growing = count_by_age([1, 3, 8, 20, 45], [1.0] * 5)
-    assert (growing.count < growing.low).any() and "4 of 77 came in the first 2 of 5, where 31 would be even" in growing.reads
+    assert (growing.count < growing.low).any() and "The first 2 of 5 brought 4 of 77; without ageing 31 would be expected" in growing.reads
     assert count_by_age([0, 0], [1.0, 1.0]).high[-1] == 0
