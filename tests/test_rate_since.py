@@ -173,3 +173,10 @@ def test_no_claim_beside_an_interval_that_holds_the_same_rate():
     assert f"at most {plain.high:.2g} times as often" in found.reads
     (weak,) = corrected([replace(found, ratio_high=1.2)], Limits())
     assert weak.answer == Way.NOT_SHOWN
+
+
+def test_a_change_at_the_very_begin_has_a_rate_before_it():
+    """Ten episodes in five minutes, none in five hours: no time was left before the change (an invented log crashed)."""
+    times = np.array([15.5, 46.0, 61.5, 75.5, 96.5, 145.0, 168.0, 218.5, 249.5, 280.5])
+    found = rate_since(times, 17_880.5)
+    assert 0.0 < found.at < 17_880.5 and np.isfinite(found.rate_before)

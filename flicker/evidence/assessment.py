@@ -342,16 +342,16 @@ def judge(
             record,
             page,
             RawAnswers(
-                judge_guard(
+                guard=judge_guard(
                     *sessions_with(sessions, record.channel),
                     limits,
                     speaker_side=side_of(case, record.channel) in BEHIND_RELAY,
                 ),
-                raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
-                jump_count(*sessions_with(sessions, record.channel)),
-                ends.get(record.channel),
-                approach(traces, record.channel, limits.protection_V),
-                moves_along(*sessions_with(sessions, record.channel), limits.drift_V),
+                movement=raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
+                jumps=jump_count(*sessions_with(sessions, record.channel)),
+                end=ends.get(record.channel),
+                ahead=approach(traces, record.channel, limits.protection_V),
+                along=moves_along(*sessions_with(sessions, record.channel), limits.drift_V),
             ),
             levels=levels,
             growth=answers,

@@ -26,9 +26,9 @@ def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, NDArr
     return {record.channel: with_lead(record, events_of(lines, record, beside.log_of_run)) for record in found}
 
 
-# Correlation of the five-minute middles, a line taken off: two faults of their own, each a wave or a hump of random place,
-# pass in 1.3 and 0.9 % of 4,000 pairs, random walks and 1/f noise in none (danger.md).
-ALONG = 0.985
+# Correlation of the five-minute middles, a line taken off, a choice: two faults of their own, each a wave or a hump of
+# random place, pass in 1.3 and 0.9 % of 4,000 pairs, random walks and 1/f noise in none (tests/studies/results/danger.md).
+ALONG = 0.985  # a choice, measured in tests/studies/results/danger.md
 
 
 def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: float) -> bool:

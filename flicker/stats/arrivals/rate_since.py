@@ -174,6 +174,8 @@ def rate_since(
     dispersion = max(1.0, float(scale[0]))
     if where is None:
         place, low, high = place_of_change(t, span, confidence=confidence, dispersion=dispersion)
+        least = 0.5 * span / (t.size + 1)  # a change at the very begin or end has no rate on one side
+        place = min(max(place, least), span - least)
     else:
         place = low = high = where
     n0 = int(np.count_nonzero(t <= place))
