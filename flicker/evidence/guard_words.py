@@ -76,7 +76,8 @@ def not_excluded(
         move = f"movement up to {volts_text(most)}"
     swing = f"swings under {volts_text(limits.swing_V)} or shorter than {_seconds(cadence_s)}"
     if found.swings or steady_upper_per_h is None:  # of a channel that swings, nobody asks how rarely it might
-        return f"Not excluded: {move}; {swing}. {worst_case(guard)}"
+        hidden = f" {worst_case(guard)}" if found.blanks + found.shared_blanks + found.short_blanks else ""
+        return f"Not excluded: {move}; {swing}.{hidden}"
     rare = f"swings rarer than {once_text(steady_upper_per_h)}" if math.isfinite(steady_upper_per_h) else "swings, however often"
     return f"Not excluded: {move}; {swing}; {rare}. {worst_case(guard)}"
 

@@ -329,7 +329,10 @@ def _rate_reads(rate: RateWorsening) -> str:
     how = "more often" if rate.answer == WORSE else "less often"
     year = ""
     if rate.per_year is not None and math.isfinite(rate.per_year):
-        year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year."
+        ends = ""
+        if rate.low_per_year is not None and rate.high_per_year is not None:
+            ends = f" ({factor_text(rate.low_per_year)} to {factor_text(rate.high_per_year)})"
+        year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year{ends}."
     differ = ""
     if rate.scatter is not None and rate.holds_up_to_scatter is not None:
         differ = (

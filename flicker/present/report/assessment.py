@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from flicker._version import __version__
 from flicker.base.formats import clock_text, digits_text, hours_text, millivolts_text, p_text, seconds_text, share_text
 from flicker.base.values import Answer, Fitness
-from flicker.evidence.assessment import Assessment
+from flicker.evidence.assessment import SAFETY, Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.located.moves import moves_text
@@ -50,7 +50,13 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
         parts += [_one_line_each(result), warning(result), seen, _tags(result)]
     else:
         parts += [_tags(result), warning(result), seen]
-    parts += [evidence(result, pictures, logs), findings(result), by_ledger(result), beside_outputs(result), evening(result)]
+    parts += [
+        evidence(result, pictures, logs),
+        findings(result),
+        by_ledger(result),
+        beside_outputs(result),
+        evening(result),
+    ]
     parts += [method(result), sources(result, logs), close(result.cautions)]
     return f"Evidence: {title}", Markup(text(parts))
 
@@ -93,9 +99,7 @@ def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
     return card(f"{item.channel}: {item.verdict}", item.reads, *more, fitness=item.fitness, tail=item.tail, small=small)
 
 
-def card(
-    head: str, reads: str, *more: Child, fitness: str | None, tail: str = "", small: Sequence[str] = ()
-) -> Markup:
+def card(head: str, reads: str, *more: Child, fitness: str | None, tail: str = "", small: Sequence[str] = ()) -> Markup:
     """What is said of one channel under its fitness, which is printed before everything else."""
     mood = {DO_NOT_CONNECT: "alarm", WITHIN_LIMITS: "calm"}.get(Fitness(fitness), "") if fitness else ""
     said = fitness_text(fitness) if fitness else ""
@@ -113,19 +117,23 @@ def _tags(result: Assessment) -> Markup:
 
 
 def warning(result: Assessment) -> Markup:
-    """What must not be connected."""
+    """What must not be connected, and what to heed before logging again: where the next step is told, not at the end."""
+    heed = tag("p", SAFETY, class_="sub")
     if all(item.fitness != DO_NOT_CONNECT for item in result.channels):
-        return Markup("")
-    return tag(
-        "div",
-        tag(
-            "p",
+        return heed
+    return Markup(
+        heed
+        + tag(
+            "div",
             tag(
-                "strong",
-                "Do not connect a loudspeaker to a channel so marked, and do not leave the unit on unattended.",
+                "p",
+                tag(
+                    "strong",
+                    "Do not connect a loudspeaker to a channel so marked, and do not leave the unit on unattended.",
+                ),
             ),
-        ),
-        class_="warn",
+            class_="warn",
+        )
     )
 
 
@@ -242,7 +250,11 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
 
 def looking(result: Assessment) -> list[Markup]:
     """Where the findings point, with the finding each line rests on; nothing where they point nowhere."""
-    rows = [(item.channel, row.reads, row.rests_on.replace("_", " ")) for item in worst_first(result) for row in item.worth_looking]
+    rows = [
+        (item.channel, row.reads, row.rests_on.replace("_", " "))
+        for item in worst_first(result)
+        for row in item.worth_looking
+    ]
     if not rows:
         return []
     parts = [

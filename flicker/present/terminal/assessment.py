@@ -18,7 +18,7 @@ from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
-from flicker.present.said import fitness_text, rate_text
+from flicker.present.said import GROWTH, fitness_text, rate_text
 from flicker.present.terminal.paper import ENDLESS, facts, page
 
 WIDEST = 120  # characters of a strip: wider ones are not easier to read
@@ -59,6 +59,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
             out.print(Text("! ", style="bold dark_orange3") + Text(caution))
 
 
+OF_SWINGS = GROWTH | {"clustered"}
 LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.75 V), · not observed"
 
 
@@ -167,7 +168,12 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
             chance = "" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]"
             rows.append((finding.question, Text(finding.reads + chance)))
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
-    open_ = [finding.question for finding in item.findings if finding.answer not in {YES, NO}]
+    idle = OF_SWINGS if not item.excursions_total else frozenset()  # nothing swung: nobody asks how
+    open_ = [
+        finding.question
+        for finding in item.findings
+        if finding.answer not in {YES, NO} and finding.question not in idle
+    ]
     if within:
         rows.append(("within limits", Text(", ".join(within))))
     if open_:
@@ -200,7 +206,7 @@ def _many(count: int, what: str) -> str:
 def _short(finding: Finding) -> str:
     """A question with its measured effect, in a few letters."""
     if finding.effect is None or finding.unit != "V":
-        return "no recurring swings" if finding.question == "intermittent" else finding.question
+        return {"intermittent": "no recurring swings", "jumps": "no jumps"}.get(finding.question, finding.question)
     return f"{finding.question} {millivolts_text(finding.effect)}"
 
 
