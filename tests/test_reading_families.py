@@ -506,3 +506,18 @@ def test_family(name: str, tmp_path: Path):
         assert log.runs[0].start.replace(tzinfo=None) == case.start
     if case.names is not None:
         assert log.channels == case.names
+
+
+def test_cells_apart_by_spaces_with_decimal_commas_and_a_column_of_signs(tmp_path):
+    """Cut at the commas 2.7 V would read as 4 mV: the names above fall into as many cells as the rows (invented file)."""
+    rows = [(k * 0.5, -5.8e-3 - 1e-4 * (k % 7)) for k in range(200)]
+    rows[120] = (60.0, 2.7164)
+    lines = ["Tempo_[s]  Sign  L_mV"]
+    for t, volts in rows:
+        lines.append(f"{t:.1f}  {'+' if volts > 0 else '-'}  {abs(volts) * 1e3:.1f}".replace(".", ","))
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(lines) + "\n")
+    log = read_log(path)
+    values = np.concatenate([batch.values[0] for batch in log.sweep()])
+    assert log.channels == ("L",)
+    assert values.max() == pytest.approx(2.7164) and np.median(values) == pytest.approx(-6.1e-3, abs=2e-4)
