@@ -82,7 +82,7 @@ def test_few_peaks_give_an_upper_bound_and_the_count_beside_it():
     assert (chance.bound, chance.low) == ("upper", 0.0)
     assert chance.high > 0.1  # twelve peaks cannot exclude a tail that reaches it
     assert (chance.share.above, chance.share.count) == (0, 12)
-    assert "upper bound only" in chance.caution
+    assert "only an upper limit" in chance.caution
     many = fit_tail(peaks(60, 6), 0.04, exposure=4.0).chance_above(0.12, 1.0)
     assert many.bound == "two-sided"
     assert many.low < many.chance < many.high

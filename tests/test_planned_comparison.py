@@ -99,7 +99,7 @@ def test_shorter_power_ups_are_tried_where_the_logs_show_what_comes_early():
     ("arguments", "words"),
     [
         (["--compare", "--max-rate", "0.1"], "episodes that were seen"),
-        (["--compare", "--rate", "3"], "needs scatter and each_h"),
+        (["--compare", "--rate", "3"], "needs --scatter and --each, the hours of each power-up"),
         (["--rate", "3", "--each", "2"], "compare"),
     ],
 )

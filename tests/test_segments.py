@@ -100,7 +100,7 @@ def test_two_falls_of_a_day_in_79_days_are_placed_within_two_hours():
         assert row["step_V"] == pytest.approx(-volts, abs=0.006)
         assert row["step_low_V"] <= row["step_V"] <= row["step_high_V"]
     said = moves_text(channel.moves)
-    assert "from 21 November 09:" in said and "below the rest" in said and "not tested" in said
+    assert "from 21 November 09:" in said and "below the rest" in said and "only describes" in said
 
 
 def test_nothing_is_described_where_no_movement_is_shown():

@@ -102,6 +102,10 @@ OPTIONS = {
 }
 
 
+def _option(word: re.Match[str]) -> str:
+    return OPTIONS.get(word.group(), word.group())
+
+
 @contextlib.contextmanager
 def _said_as_options() -> Iterator[None]:
     """A refusal names the options of the command where Python would name the arguments."""
@@ -112,7 +116,8 @@ def _said_as_options() -> Iterator[None]:
     except ValueError as problem:
         said = str(problem)
         begin = said.split(" must ")[0] if " must " in said else said
-        put = re.sub(r"\b[a-z_]+\b", lambda word: OPTIONS.get(word.group(), word.group()), begin)
+        # a name with an underscore is an argument's; 'hours' is one only where arguments are listed
+        put = re.sub(r"(?:^|(?<=needs )|(?<=and )|(?<=or )|(?<=got )|(?<=, ))[a-z]+\b|\b[a-z]+(?:_[a-z]+)+\b", _option, begin)
         put = put.replace("compare=True", "--compare")
         raise ValueError(f"{put}{said[len(begin) :]}".rstrip(".") + ". See flicker soak --help.") from None
 

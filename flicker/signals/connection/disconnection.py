@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.connection.hum import fast_hum
 from flicker.signals.connection.movement import LASTING_S, MOST_VISITS, SIDE, View, surge_at, view_of
 from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
@@ -106,18 +107,27 @@ def find_lapses(
         own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
         chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
         view = view_of(blocks, part, digit, chosen)
-        out += _lapses(view, digit, protection_V, band_V)
+        hum = fast_hum(view, part.sample_s, part.sample_V, band_V)
+        out += _lapses(view, digit, protection_V, band_V, hum)
     return sorted(out, key=lambda item: item.first)
 
 
-def _lapses(view: View, resolution_V: float, protection_V: float, band_V: float) -> list[Lapse]:
+def _lapses(
+    view: View, resolution_V: float, protection_V: float, band_V: float, hum: list[tuple[int, int]]
+) -> list[Lapse]:
     if view.size < 4:
         return []
     found: list[Lapse] = []
     taken = np.zeros(view.size, dtype=bool)
+    for first, last in hum:
+        fell = _fell(view, first, protection_V)
+        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell))
+        taken[first:last] = True
     textures = textures_of(view, resolution_V)
     if textures.size >= 6:
         for first, last, tripped in pick_ups(view, resolution_V, protection_V):
+            if taken[first:last].any():
+                continue
             fell = tripped or _fell(view, first, protection_V)
             found.append(
                 _lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell)
