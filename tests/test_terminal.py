@@ -137,7 +137,7 @@ def test_a_terminal_sees_a_bar_with_the_time_left_and_a_pipe_sees_none(tmp_path)
     for terminal in (True, False):
         (tmp_path / "long.csv").unlink(missing_ok=True)
         told[terminal] = [
-            seen_on(terminal, "simulate", "steady", "long.csv", "--hours", "12", "--rate", "20", cwd=tmp_path),
+            seen_on(terminal, "simulate", "steady", "long.csv", "--hours", "8", "--rate", "20", cwd=tmp_path),
             seen_on(terminal, "assess", "long.csv", "--report", "page.html", cwd=tmp_path),
         ]
     assert told[False] == ["", ""]
