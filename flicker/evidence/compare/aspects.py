@@ -323,7 +323,7 @@ def _too_few(
 def _untold(change: Change, bad: int) -> str:
     if change.answer == ("less" if bad == 0 else "more"):
         return ""
-    return change.note or "the difference is too small to tell"
+    return change.note or "the difference is not beyond what a side varies by itself"
 
 
 def _starts_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, limits: Limits, off_by: OffBy) -> str:

@@ -22,7 +22,7 @@ USUAL = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES})
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happened: in which run, when on its clock, on which channel; ``kind`` for the drawing."""
+    """Something that happened: in which run, when on its clock and how long, on which channel; ``kind`` for the drawing."""
 
     run: int
     start_s: float
@@ -30,6 +30,7 @@ class Event:
     kind: str
     said: str
     size_V: float = 0.0
+    lasted_s: float = 0.0
 
 
 def events_of(result: Assessment) -> list[Event]:
@@ -89,6 +90,7 @@ def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
                 kind="trip" if beyond else "swing",
                 said=said,
                 size_V=worst.deviation_V,
+                lasted_s=end - begin,
             )
         )
     return out

@@ -21,6 +21,7 @@ LANE, TOP, FOOT = 46, 4, 20  # heights on a strip, pixels
 STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
 NAME_WIDE = 46  # characters of a line of a channel's name
 SHORTEST = 2.5  # pixels of a stroke: a swing is never too small to be seen
+LONG_SHARE = 0.01  # of the strip: a swing that lasted so long is drawn with its length
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 SWINGS = frozenset({"swing", "trip"})
 OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the first strips of a page are looked at from farther away
@@ -199,6 +200,9 @@ def _sign(event: Event, base: int, scale: Scale) -> list[Child]:
     if event.kind in SWINGS:
         tall = max(_pixels(event.size_V, scale), SHORTEST)
         end = base - tall if event.size_V >= 0 else base + tall
+        if event.lasted_s > LONG_SHARE * scale.longest_s:  # as long as it lasted, where that can be seen
+            wide, top = _at(event.lasted_s, scale), f"{min(base, end):.1f}"
+            return [tag("rect", said, x=x, y=top, width=wide, height=f"{tall:.1f}", class_=event.kind)]
         return [tag("line", said, x1=x, x2=x, y1=str(base), y2=f"{end:.1f}", class_=event.kind)]
     if event.kind in {"start", "bad start"}:
         return [tag("circle", said, cx="5", cy=str(base), r="4.5", class_=event.kind.replace(" ", "-"))]
