@@ -521,3 +521,14 @@ def test_cells_apart_by_spaces_with_decimal_commas_and_a_column_of_signs(tmp_pat
     values = np.concatenate([batch.values[0] for batch in log.sweep()])
     assert log.channels == ("L",)
     assert values.max() == pytest.approx(2.7164) and np.median(values) == pytest.approx(-6.1e-3, abs=2e-4)
+
+
+def test_cells_apart_by_spaces_with_decimal_commas_and_words_beside(tmp_path):
+    """Half of the cells are words; the names above still fall into as many cells as each row (invented file)."""
+    lines = ["Sample rate: 2 Hz", "", "Sign  left  Unit  State"]
+    lines += [f"-  {18 + 0.01 * (k % 9):.2f}  mV  OK".replace(".", ",") for k in range(200)]
+    lines[100] = "+  2378,68  mV  OK"
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(lines) + "\n")
+    values = np.concatenate([batch.values[0] for batch in read_log(path).sweep()])
+    assert values.max() == pytest.approx(2.37868) and np.median(values) == pytest.approx(-0.01804, abs=1e-5)

@@ -20,7 +20,8 @@ from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
 MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
-NAMED = 0.01  # a choice: decides only where two ways to cut the rows are as good
+NAMED = 0.2  # a choice: more than cells of words beside the numbers can cost, less than rows that do not fit
+NAMED_ROWS = 0.9  # of the rows must fall into as many cells as the names; a choice
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
 _DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*(?:[A-Za-zµμ]{1,12}(?: ?DC)?\s*)?")  # the unit may stand behind
@@ -248,7 +249,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
             if any(sum(map(strong, column)) > 0.9 * len(column) for column in columns):
                 good = max(good, 0.5 + 0.3 * good)  # words beside columns that are numbers throughout
         score = (count / len(rows)) * good - 0.001 * rank
-        if title and len(split(title.strip(), delimiter, quoted)) == width > 1:
+        if title and count >= NAMED_ROWS * len(rows) and len(split(title.strip(), delimiter, quoted)) == width > 1:
             score += NAMED  # the names above fall into as many cells: what else stands in the numbers is their decimal sign
         if delimiter == "":
             score -= 0.3
