@@ -70,7 +70,7 @@ def _profile(
         # Sum of w v / (b + q v) = exposure, by Newton's steps on its inverse, which is nearly straight (a secular
         # equation): the first step lands left of the root, the others never pass it.
         q = np.zeros(fixed.size)
-        for _ in range(12):
+        for _ in range(12 if exposure_v[k] > 0.0 else 0):  # a decay that had ended before anything was observed says nothing
             part = slope / np.maximum(base + q[:, None] * slope, floor)
             value = part @ weight
             step = value * (value - exposure_v[k]) / (exposure_v[k] * np.maximum((part * part) @ weight, 1e-300))
