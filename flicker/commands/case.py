@@ -84,12 +84,13 @@ def _seal(path: Path, *, anywhere: bool) -> int:
     from flicker.present.writing import whole_file
 
     case = read_case(path, anywhere=anywhere)
+    if not case.logs:
+        raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     lines = path.read_text(encoding="utf-8-sig").split("\n")
     added = 0
     with working():
         digests = [fingerprint(log.path) for log in case.logs]
-    for number, log in reversed(list(enumerate(case.logs))):
-        digest = digests[number]
+    for number, (log, digest) in reversed(list(enumerate(zip(case.logs, digests, strict=True)))):
         if log.sha256 is not None:
             if log.sha256.lower() != digest:
                 raise ValueError(f"{log.file} is not the file that was recorded: its fingerprint has changed.")
@@ -101,8 +102,6 @@ def _seal(path: Path, *, anywhere: bool) -> int:
             )
         lines.insert(at, f'sha256 = "{digest}"')
         added += 1
-    if not case.logs:
-        raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     if added:
         with whole_file(path, what="case", known=True) as draft:
             draft.write_text("\n".join(lines), encoding="utf-8")

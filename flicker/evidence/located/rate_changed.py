@@ -15,6 +15,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import holm
 from flicker.stats.changepoints import RateSince
+from flicker.stats.power_ups import RateComparison
 
 # Of 1 - confidence, both ways together, where the moment was searched for: counts of power-ups that differ are skewed, gaps have long tails, and at a half
 # up to 4 % of steady rates were claimed to change (tests/studies/results/rate_since.md); a choice.
@@ -101,7 +102,7 @@ def corrected(drafts: Sequence[RateChanged | None], limits: Limits) -> list[Rate
 
 
 def made(
-    got: RateSince,
+    got: RateSince | RateComparison,
     over: Over,
     units: tuple[int | None, int | None, int | None],
     moments: Sequence[tuple[int | None, float | None]],
@@ -109,14 +110,19 @@ def made(
     heat: bool = False,
     daily: bool = False,
 ) -> RateChanged:
-    """A draft: its answer is the way that it would be, ``reads`` the moment in words."""
+    """A draft of a moment searched for, or of one that was given: its answer is the way that it would be, ``reads`` the moment in words."""
     (run, at_s), (low_run, low_s), (high_run, high_s) = moments
+    if isinstance(got, RateSince):
+        given, low, high, count = got.given, got.ratio_low, got.ratio_high, got.count
+    else:
+        given, low, high, count = True, got.low, got.high, got.before + got.after
+    p_value = min(1.0, 2.0 * min(got.p_up, got.p_down))
     return RateChanged(
-        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=got.given,
+        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=given,
         unit=units[0], unit_low=units[1], unit_high=units[2],
         run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
-        ratio=got.ratio, ratio_low=got.ratio_low, ratio_high=got.ratio_high,
-        p_value=got.p_value, p_adjusted=got.p_value, count=got.count, heat=heat, daily=daily, method=got.method, reads=when,
+        ratio=got.ratio, ratio_low=low, ratio_high=high, p_value=p_value, p_adjusted=p_value,
+        count=count, heat=heat, daily=daily, method=got.method, reads=when,
     )  # fmt: skip
 
 

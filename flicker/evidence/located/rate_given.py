@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.evidence.located.moves import moment_text
-from flicker.evidence.located.rate_changed import Over, RateChanged, Way
+from flicker.evidence.located.rate_changed import Over, RateChanged, made
 from flicker.evidence.power_up_counts import counts_of
 from flicker.evidence.record import ChannelRecord
 from flicker.stats.power_ups import RateComparison, rate_comparison
@@ -106,18 +106,10 @@ def tested(
     moments: Sequence[tuple[int | None, float | None]],
     when: str,
 ) -> RateChanged:
-    """A draft of a moment that was given, as `rate_changed.made`."""
-    (run, at_s), (low_run, low_s), (high_run, high_s) = moments
-    p_value = min(1.0, 2.0 * min(got.p_up, got.p_down))
+    """A draft of a moment that was given."""
     if got.alone:
         when += f" (one on each side, which cannot tell how far like {over} vary)"
-    return RateChanged(
-        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=True,
-        unit=unit, unit_low=unit, unit_high=unit,
-        run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
-        ratio=got.ratio, ratio_low=got.low, ratio_high=got.high, p_value=p_value, p_adjusted=p_value,
-        count=got.before + got.after, heat=False, daily=False, method=got.method, reads=when,
-    )  # fmt: skip
+    return made(got, over, (unit, unit, unit), moments, when)
 
 
 def said_of(given: dt.datetime) -> str:
