@@ -32,12 +32,12 @@ _HOMES = {
     "Limits": "flicker.base.limits",
     "Log": "flicker.logs.model",
     "LogError": "flicker.logs.model",
-    "SoakPlan": "flicker.evidence.soaking",
+    "SoakPlan": "flicker.evidence.soaking.plan",
     "StageComparison": "flicker.evidence.compare.comparison",
     "assess": "flicker.evidence.assessment",
     "compare": "flicker.evidence.compare.comparison",
     "compare_stages": "flicker.evidence.compare.comparison",
-    "plan_soak": "flicker.evidence.soaking",
+    "plan_soak": "flicker.evidence.soaking.plan",
     "read_limits": "flicker.base.limits",
     "read_log": "flicker.logs.reading",
     "simulate_log": "flicker.simulate",
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from flicker.evidence.compare.comparison import Comparison, StageComparison, compare, compare_stages
     from flicker.evidence.findings import Finding
     from flicker.evidence.job import JobResult, judge_case
-    from flicker.evidence.soaking import SoakPlan, plan_soak
+    from flicker.evidence.soaking.plan import SoakPlan, plan_soak
     from flicker.evidence.visits.over_visits import ChannelVisits, Visits, over_visits, visits_of_case
     from flicker.ledger import among_like, survey_cases
     from flicker.logs.model import Log, LogError

@@ -11,7 +11,7 @@ import pytest
 from flicker import Assessment, Log, assess
 from flicker.base.values import TailKind
 from flicker.case.case_file import read_case
-from flicker.evidence.excursion_table import write_excursions
+from flicker.evidence.document.excursion_table import write_excursions
 from flicker.evidence.guard import Reason
 
 CLEARED = "within limits for the time observed"

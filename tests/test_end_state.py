@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from flicker import assess
-from flicker.evidence.excursion_table import write_excursions
+from flicker.evidence.document.excursion_table import write_excursions
 from flicker.logs.model import Log
 
 T = np.arange(14_000.0)

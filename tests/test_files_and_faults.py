@@ -19,7 +19,7 @@ import pytest
 from flicker import read_log
 from flicker.cli import main
 from flicker.evidence.assessment import assess
-from flicker.evidence.excursion_table import write_excursions
+from flicker.evidence.document.excursion_table import write_excursions
 from flicker.signals.cache import BlockCache
 from flicker.survey_table import find_logs, survey
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from flicker import Limits, Log
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.identity import readings_digest, same_readings
+from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.signals.trace import trace_log
 
 

@@ -20,11 +20,11 @@ from flicker import assess, compare_stages, simulate_log
 from flicker.base.limits import Limits
 from flicker.case.case_file import Case, CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.cli import main
-from flicker.evidence.accuracy import BELOW, REVERSED, meter_or_leads, off_by_V
 from flicker.evidence.compare.condition_change import level_change, size_change
 from flicker.evidence.compare.credit import credits_of, work_of
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, weigh
 from flicker.evidence.questions.drift import run_to_run
+from flicker.evidence.record.accuracy import BELOW, REVERSED, meter_or_leads, off_by_V
 
 LIMITS = Limits()
 

@@ -10,7 +10,7 @@ import pytest
 from flicker import Limits, Log, assess
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.starts import without_open_lead
+from flicker.evidence.record.starts import without_open_lead
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.open_start import first_readings, relay_closed_at
 from flicker.signals.spill_buffer import FIRST_S, Stash

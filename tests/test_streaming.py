@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from flicker import assess, read_log
 from flicker.base.limits import Limits
-from flicker.evidence.excursion_table import write_excursions
+from flicker.evidence.document.excursion_table import write_excursions
 from flicker.logs.model import ArraySource, Log
 from flicker.logs.reading import open_source
 from flicker.logs.reading.planning.columns import Wishes

@@ -82,7 +82,7 @@ def test_a_table_of_excursions_replaces_its_own_kind_only(tmp_path):
     from pyarrow import parquet
 
     from flicker import LogError, assess
-    from flicker.evidence.excursion_table import write_excursions
+    from flicker.evidence.document.excursion_table import write_excursions
 
     found = assess("demo_data/m22_visit_3.csv")
     own, log = tmp_path / "own.parquet", tmp_path / "log.parquet"

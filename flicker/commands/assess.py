@@ -107,7 +107,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.ledger:
             result = replace(result, ledger=_like(arguments, case, result))
         if arguments.excursions:
-            from flicker.evidence.excursion_table import write_excursions
+            from flicker.evidence.document.excursion_table import write_excursions
 
             write_excursions(result, arguments.excursions)
         if arguments.report:

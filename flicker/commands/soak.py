@@ -124,7 +124,7 @@ def _said_as_options() -> Iterator[None]:
 
 def run(arguments: argparse.Namespace) -> int:
     """Plan and print."""
-    from flicker.evidence.soaking import plan_soak
+    from flicker.evidence.soaking.plan import plan_soak
 
     case = case_from(arguments)
     limits = limits_from(arguments, case)

@@ -20,14 +20,12 @@ from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
 from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
-from flicker.evidence.document import ByChannel, head
-from flicker.evidence.excursion_table import EXCURSIONS_LISTED
-from flicker.evidence.frames import AssessmentTables
+from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
+from flicker.evidence.document.frames import AssessmentTables
+from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.guard import MOVE_V, judge_guard
 from flicker.evidence.guard_words import asleep_text
-from flicker.evidence.identity import readings_digest
 from flicker.evidence.located.rate_since import since_findings
-from flicker.evidence.log_checks import in_runs
 from flicker.evidence.outlook.bench import control_of, relays_to_try
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
 from flicker.evidence.outlook.exposure import Relays
@@ -55,8 +53,10 @@ from flicker.evidence.questions.together import (
 )
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot
-from flicker.evidence.record import ChannelRecord, records
-from flicker.evidence.starts import (
+from flicker.evidence.record.channel_record import ChannelRecord, records
+from flicker.evidence.record.identity import readings_digest
+from flicker.evidence.record.log_checks import in_runs
+from flicker.evidence.record.starts import (
     BEHIND_RELAY,
     goes_on,
     grace_s,
@@ -158,7 +158,7 @@ def assess(
         Called with a few words before each longer step.
     excursions_listed : int
         At most so many excursions of a channel become rows, those that trip the relay first, then the largest;
-        ``excursions_total`` counts all, `flicker.evidence.excursion_table.write_excursions` writes all.
+        ``excursions_total`` counts all, `flicker.evidence.document.excursion_table.write_excursions` writes all.
     cache : BlockCache, optional
         Where blocks of a file are kept, so that a second look need not read it again.
     control : Log, path, or sequence of them, optional

@@ -14,9 +14,9 @@ from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
 from flicker.case.case_file import Case, needs
-from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.advice import Next, advise
-from flicker.evidence.excursion_table import ExcursionRow, listed
+from flicker.evidence.document.excursion_table import ExcursionRow, listed
+from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard_words import not_excluded
@@ -39,9 +39,9 @@ from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.stimulus import StimulusReport
-from flicker.evidence.record import ChannelRecord
-from flicker.evidence.rows import LevelChangeRow, Thresholds, Unseen
-from flicker.evidence.starts import BEHIND_RELAY, LEFT_OUT, side_of
+from flicker.evidence.record.accuracy import off_by_V
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking

@@ -20,7 +20,7 @@ from flicker.case.case_file import Case, CaseError, needs
 from flicker.case.identity import altered, fingerprint, in_two_stages, out_of_order
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.comparison import StageComparison, compare_stages
-from flicker.evidence.frames import JobTables
+from flicker.evidence.document.frames import JobTables
 from flicker.logs.model import Log
 
 

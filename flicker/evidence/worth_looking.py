@@ -20,7 +20,7 @@ from flicker.evidence.findings import YES, Finding
 from flicker.evidence.located.power_up_history import PowerUpHistory
 from flicker.evidence.located.warmup import FADES, GROWS, WarmupRate
 from flicker.evidence.questions.stimulus import StimulusReport, window_for
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
 from flicker.stats.power_ups import provoked_test
 

@@ -91,7 +91,7 @@ def charts(result: Any) -> Any:
     """Charts of a result, by name."""
     from flicker.evidence.assessment import Assessment
     from flicker.evidence.compare.comparison import Comparison, StageComparison
-    from flicker.evidence.soaking import SoakPlan
+    from flicker.evidence.soaking.plan import SoakPlan
     from flicker.evidence.visits.over_visits import Visits
 
     kinds: list[tuple[type, type]] = [

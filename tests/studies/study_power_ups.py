@@ -186,8 +186,8 @@ def pages(draws: int, rng: np.random.Generator) -> None:
     """Pages of 1, 2 and 8 channels through the product's own question and Holm's correction over the page."""
     from flicker import Limits
     from flicker.evidence.findings import holm
-    from flicker.evidence.power_up_counts import PowerUpCounts
     from flicker.evidence.questions import worsening
+    from flicker.evidence.record.power_up_counts import PowerUpCounts
 
     limits = Limits()
 

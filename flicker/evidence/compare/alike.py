@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from flicker.case.model import Case, Meter
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 
 # What must be alike, with other names that a case may use for it.
 CONDITIONS: dict[str, tuple[str, ...]] = {

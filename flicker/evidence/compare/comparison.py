@@ -14,7 +14,6 @@ from flicker.base.progress import each
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
 from flicker.case.model import Case
-from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.alike import sources_of, starts_told, unlike
@@ -40,12 +39,13 @@ from flicker.evidence.compare.weighing import (
     cure,
     weigh,
 )
-from flicker.evidence.document import ByChannel, head
+from flicker.evidence.document.frames import ComparisonTables, StagesTables
+from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.findings import YES
-from flicker.evidence.frames import ComparisonTables, StagesTables
-from flicker.evidence.log_checks import between
 from flicker.evidence.questions.worsening import foot
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.accuracy import off_by_V
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.log_checks import between
 
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.accuracy import meter_or_leads
 from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S
 from flicker.evidence.questions.worsening import SIZE_FACTOR
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.accuracy import meter_or_leads
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.residuals import local_residual
 from flicker.stats.power_ups import size_growth
 

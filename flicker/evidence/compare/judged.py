@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from flicker.base.limits import Limits
 from flicker.base.values import Aspect
 from flicker.case.model import Case
-from flicker.evidence.accuracy import off_by_V
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.aspects import AspectChange, aspects_of, not_by_itself
 from flicker.evidence.compare.condition_change import Change, OffBy, level_change, noise_change, unlike_change
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
 from flicker.evidence.findings import YES
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.accuracy import off_by_V
+from flicker.evidence.record.channel_record import ChannelRecord
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds, spans, total, within
 
 Floats = NDArray[np.float64]

@@ -14,7 +14,7 @@ from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
 from flicker.evidence.compare.sides import Side, Strata, match, occupied
 from flicker.evidence.findings import holm
-from flicker.evidence.power_up_counts import OCCUPIED_LEADS, rate_counts
+from flicker.evidence.record.power_up_counts import OCCUPIED_LEADS, rate_counts
 from flicker.logs.spans import total
 from flicker.stats.laws.scatter import SCATTER
 from flicker.stats.power_ups import clean_chance, clean_power_ups, power_ups_to_see

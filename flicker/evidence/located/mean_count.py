@@ -16,7 +16,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import CountByAge, MeanCumulative, count_by_age, expected_counts, mean_cumulative
 
 Floats = NDArray[np.float64]

@@ -17,7 +17,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import clock_text, digits_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard import WARM_S
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from flicker.base.limits import Limits
 from flicker.evidence.located.moves import moment_text
 from flicker.evidence.located.rate_changed import Over, RateChanged, made
-from flicker.evidence.power_up_counts import counts_of
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.power_up_counts import counts_of
 from flicker.stats.power_ups import RateComparison, rate_comparison
 
 Floats = NDArray[np.float64]

@@ -27,8 +27,8 @@ from flicker.evidence.located.rate_given import (
     units_of,
     within_logs,
 )
-from flicker.evidence.power_up_counts import PowerUpCounts, counts_of
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
 from flicker.stats.changepoints import RateSince, rate_since, rate_since_unit
 from flicker.stats.power_ups import expected_counts
 

@@ -21,7 +21,7 @@ from flicker.base.result import Result
 from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
 from flicker.evidence.outlook.protection import TripForecast, trip_forecast
 from flicker.evidence.questions.control import ControlAnswer, against_control
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.meter import Meter
 from flicker.logs.meter_advice import sampling_advice
 from flicker.signals.relay import Relay

@@ -10,10 +10,10 @@ from typing import Annotated
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.evidence.document.rows import OtherThreshold
 from flicker.evidence.outlook.bench import next_hours
 from flicker.evidence.outlook.protection import ThresholdTable, TripForecast, threshold_table
-from flicker.evidence.record import ChannelRecord
-from flicker.evidence.rows import OtherThreshold
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.relay import RelayRecord, add_up
 
 Relays = dict[tuple[int, str], Sequence[RelayRecord]]  # by run and channel: the relay assumed, then other thresholds

@@ -16,7 +16,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import SizesAhead, sizes_ahead
 
 Floats = NDArray[np.float64]

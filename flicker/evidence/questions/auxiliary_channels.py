@@ -20,7 +20,7 @@ from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.questions.control import against_control
 from flicker.evidence.questions.warmth import Series, series_of
-from flicker.evidence.record import ChannelRecord, records
+from flicker.evidence.record.channel_record import ChannelRecord, records
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import within
 from flicker.signals.coincidence import ChannelEvents

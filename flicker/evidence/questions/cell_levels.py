@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.questions.warmth import Series, Warmth, warmth
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import elapsed, holds, spans
 from flicker.signals.guard.figures import CELL_S

@@ -15,7 +15,7 @@ from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.registry import question
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.residuals import local_residual
 
 Floats = NDArray[np.float64]

@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 from flicker.base.formats import digits_text, millivolts_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.accuracy import BELOW, REVERSED, SAME_SIZE
+from flicker.evidence.document.rows import LevelChangeRow
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.cell_levels import Levels, calm_cells
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.registry import question
-from flicker.evidence.record import ChannelRecord
-from flicker.evidence.rows import LevelChangeRow
+from flicker.evidence.record.accuracy import BELOW, REVERSED, SAME_SIZE
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import holds
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
 

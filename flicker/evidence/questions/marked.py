@@ -11,7 +11,7 @@ from flicker.base.values import Basis
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.questions.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.marks import Mark, borders, marks_path, noted, read_marks, stimuli, touched
 from flicker.logs.marks_column import joined, marks_in_column
 from flicker.logs.model import Log

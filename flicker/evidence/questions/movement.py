@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.evidence.guard import WARM_S
-from flicker.evidence.starts import power_ups_begin
+from flicker.evidence.record.starts import power_ups_begin
 from flicker.signals.trace import RunTraces
 from flicker.stats.moving import Movement, moved_in_noise
 

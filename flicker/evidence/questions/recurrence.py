@@ -16,7 +16,7 @@ from flicker.base.units import HOUR
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import MeanRate, early_share_test, mean_rate
 from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, recurrence
 

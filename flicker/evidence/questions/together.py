@@ -14,7 +14,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.guard import WARM_S, Session
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.rates import recurrence as recurrence_test
 
 

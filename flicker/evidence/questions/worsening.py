@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding, holm
-from flicker.evidence.power_up_counts import PowerUpCounts, counts_of
 from flicker.evidence.questions.registry import question
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
 from flicker.stats.arrivals import rate_trend_test
 from flicker.stats.power_ups import (
     RateGrowth,

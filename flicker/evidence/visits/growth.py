@@ -18,8 +18,8 @@ from flicker.evidence.compare.weighing import PACE, SHORT
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.outlook.bench import finite_peaks
 from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
-from flicker.evidence.power_up_counts import OccupiedWindows
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.power_up_counts import OccupiedWindows
 from flicker.stats.arrivals import AgeForecast, age_forecast
 from flicker.stats.power_ups import (
     RateComparison,

@@ -16,9 +16,9 @@ from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer, NotTold
-from flicker.evidence.accuracy import meter_or_leads, off_by_V
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.accuracy import meter_or_leads, off_by_V
+from flicker.evidence.record.channel_record import ChannelRecord
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case

@@ -20,16 +20,16 @@ from flicker.base.result import Result, plain
 from flicker.case.case_file import EVENING_H, Case, CaseError
 from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.document import ByChannel, head
+from flicker.evidence.document.frames import VisitsTables
+from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
-from flicker.evidence.frames import VisitsTables
-from flicker.evidence.identity import readings_digest
 from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
 from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.outlook.protection import TripForecast
-from flicker.evidence.power_up_counts import saturated
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.identity import readings_digest
+from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.visits.concern import ConcernReached, concern_reached
 from flicker.evidence.visits.growth import (
     NEVER,

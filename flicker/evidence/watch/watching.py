@@ -11,7 +11,7 @@ from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
-from flicker.evidence.document import head
+from flicker.evidence.document.head import head
 from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
 
 RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"

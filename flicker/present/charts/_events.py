@@ -12,7 +12,7 @@ from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.located.rate_changed import Way, since_text
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without

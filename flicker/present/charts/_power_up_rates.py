@@ -15,8 +15,8 @@ from flicker.base.values import Aspect
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.comparison import Comparison
 from flicker.evidence.compare.weighing import NO_CHANGE
-from flicker.evidence.power_up_counts import counts_of
-from flicker.evidence.power_up_rates import PowerUpRates, growth_rates, step_rates
+from flicker.evidence.located.power_up_rates import PowerUpRates, growth_rates, step_rates
+from flicker.evidence.record.power_up_counts import counts_of
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

@@ -14,7 +14,7 @@ from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.located.rate_changed import Way
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame

@@ -12,7 +12,7 @@ import numpy as np
 from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN
-from flicker.evidence.power_up_rates import PowerUpRates, grown
+from flicker.evidence.located.power_up_rates import PowerUpRates, grown
 from flicker.evidence.visits.growth import SATURATED
 from flicker.evidence.visits.over_visits import ChannelVisits, Visits
 from flicker.present import palette

@@ -16,10 +16,10 @@ from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
+from flicker.evidence.document.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
 from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
-from flicker.evidence.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
-from flicker.evidence.soak_rate import SoakRate
+from flicker.evidence.soaking.rate import SoakRate
 from flicker.evidence.visits.over_visits import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
 from flicker.logs.model import Run

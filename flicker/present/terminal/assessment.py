@@ -15,7 +15,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.located.moves import moves_text
 from flicker.evidence.located.rate_changed import since_text
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
 from flicker.present.said import GROWTH, fitness_text, rate_text

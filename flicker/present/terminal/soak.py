@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from flicker.base.formats import digits_text, hours_text, share_text
-from flicker.evidence.soaking import SoakPlan
+from flicker.evidence.soaking.plan import SoakPlan
 from flicker.present.said import soak_steps
 from flicker.present.terminal.paper import page
 

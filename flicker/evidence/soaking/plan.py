@@ -20,10 +20,10 @@ from flicker.base.progress import each
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment, LogLike
 from flicker.evidence.compare.sides import Side
-from flicker.evidence.frames import SoakTables
+from flicker.evidence.document.frames import SoakTables
 from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
-from flicker.evidence.soak_cycles import power_cycles
-from flicker.evidence.soak_rate import (
+from flicker.evidence.soaking.cycles import power_cycles
+from flicker.evidence.soaking.rate import (
     SoakRate,
     dispersion_of,
     from_logs,

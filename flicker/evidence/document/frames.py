@@ -129,7 +129,7 @@ class AssessmentTables(_Drawn):
         """One row per excursion, all of them: run, episode, seconds since the run's start, peak and deviation in volts."""
         import pandas as pd
 
-        from flicker.evidence.excursion_table import columns_of
+        from flicker.evidence.document.excursion_table import columns_of
 
         starts = {trace.number: trace.run.start for trace in self.traces}
         parts = []

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 
 Columns = dict[str, NDArray[Any]]
 

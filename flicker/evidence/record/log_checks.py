@@ -16,8 +16,8 @@ import numpy as np
 
 from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.values import Unobserved
-from flicker.evidence.identity import readings_digest, same_readings
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.logs.spans import total
 from flicker.signals.trace import RunTraces
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from flicker.case.model import Case
-from flicker.evidence.record import ChannelRecord
+from flicker.evidence.record.channel_record import ChannelRecord
 
 SAME_SIZE = 0.8  # a level whose sign just turned at this share of its size or more: swapped leads; chosen, not measured
 REVERSED = "not shown: meter or leads; the sign is just reversed at the same size"

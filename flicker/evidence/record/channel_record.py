@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.evidence.starts import power_ups_begin
+from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.power_up_counts import PowerUpCounts
 from flicker.evidence.questions.worsening import FEWEST, FEWEST_POWER_UPS
+from flicker.evidence.record.power_up_counts import PowerUpCounts
 from flicker.stats.laws.scatter import count_range
 from flicker.stats.power_ups import rate_growth
 from flicker.stats.rates import rate_interval
