@@ -7,8 +7,7 @@ import plain_guard
 import pytest
 
 from flicker.base.limits import Limits
-from flicker.evidence import guard
-from flicker.evidence.guard import Reason, Session, judge_guard
+from flicker.evidence.guard import Reason, Session, clean_time, judge_guard
 from flicker.logs.model import Log
 from flicker.signals.blocks import reduce_log
 from flicker.signals.guard.chunk import drawn_rows
@@ -65,7 +64,7 @@ def figures_of(runs: list[tuple[np.ndarray, dict[str, np.ndarray]]], starts: lis
 @pytest.mark.parametrize("seed", range(40))
 def test_same_as_the_plain_reference(seed, monkeypatch):
     # the reference knows nothing of a lead that fell off: runs drawn apart look like one (tests/test_guard_awake.py)
-    monkeypatch.setattr(guard, "not_awake", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
+    monkeypatch.setattr(clean_time, "not_awake", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
     rng = np.random.default_rng([20261126, seed])
     step = float(rng.choice([0.1, 0.5, 1.0, 2.0, 10.0, 60.0]))
     count, hours = int(rng.integers(1, 4)), float(rng.choice([1.0, 2.0, 3.5]))
@@ -127,7 +126,7 @@ def test_batches_do_not_show(step):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_switched_off_within_a_file_as_the_plain_reference_cuts(seed, monkeypatch):
-    monkeypatch.setattr(guard, "not_awake", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
+    monkeypatch.setattr(clean_time, "not_awake", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
     rng = np.random.default_rng([20261126, 7, seed])
     parts = []
     for _ in range(int(rng.integers(2, 4))):

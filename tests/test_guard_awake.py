@@ -13,7 +13,7 @@ import pytest
 
 from flicker import Log, assess
 from flicker.base.units import HOUR
-from flicker.evidence.guard_awake import Cells, not_awake
+from flicker.evidence.guard.awake import Cells, not_awake
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import fresh_live

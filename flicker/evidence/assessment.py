@@ -23,8 +23,9 @@ from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers,
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
-from flicker.evidence.guard import MOVE_V, judge_guard
-from flicker.evidence.guard_words import asleep_text
+from flicker.evidence.guard import judge_guard
+from flicker.evidence.guard.limits import MOVE_V
+from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
 from flicker.evidence.outlook.bench import control_of, relays_to_try
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands

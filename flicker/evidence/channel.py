@@ -19,7 +19,7 @@ from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.guard_words import not_excluded
+from flicker.evidence.guard.words import not_excluded
 from flicker.evidence.located.mean_count import MeanCount, mean_count_of
 from flicker.evidence.located.moves import MoveRow, moves_of
 from flicker.evidence.located.power_up_history import PowerUpHistory, history_of

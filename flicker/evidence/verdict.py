@@ -17,7 +17,7 @@ from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.guard_words import do_not_count, first_reason, reason_text
+from flicker.evidence.guard.words import do_not_count, first_reason, reason_text
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.stats.jumps import LEAST_JUMPS
 

@@ -10,7 +10,7 @@ from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.guard import Guard
-from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.verdict import ONLY_MISSING, Facts, Verdict, missing_hours
 
 SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so; a choice

@@ -31,7 +31,8 @@ from flicker.evidence.compare.condition_change import Change, OffBy
 from flicker.evidence.compare.power_up_ratio import power_up_ratio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, PACE, WORSE, Weighed
 from flicker.evidence.findings import NO, YES
-from flicker.evidence.guard import WARM_S, Reason
+from flicker.evidence.guard import Reason
+from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.level_jumps import JUMP_V
 
 UNTOUCHED = "the untouched channel changed as well"

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from flicker.base.described import Doc
 from flicker.base.formats import clock_text, digits_text
 from flicker.base.limits import Limits
-from flicker.evidence.guard import WARM_S
+from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds

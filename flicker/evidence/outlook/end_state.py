@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.result import Result
 from flicker.base.units import HOUR
-from flicker.evidence.guard import ALIVE_V
+from flicker.evidence.guard.limits import ALIVE_V
 from flicker.evidence.outlook.forecast import SPAN_S, TimeToThreshold, time_to_threshold
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers

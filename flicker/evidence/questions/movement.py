@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.evidence.guard import WARM_S
+from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.signals.trace import RunTraces
 from flicker.stats.moving import Movement, moved_in_noise

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard import WARM_S, Session
+from flicker.evidence.guard import Session
+from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record.channel_record import ChannelRecord

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
-from flicker.evidence.guard import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V, Session
+from flicker.evidence.guard import Session
+from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers

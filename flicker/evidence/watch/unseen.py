@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.formats import clock_text, volts_text
-from flicker.evidence.guard import BLANK_S, BLANK_STEPS
+from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS
 
 Floats = NDArray[np.float64]
 

@@ -21,8 +21,8 @@ from flicker.base.formats import clock_text, hours_text, seconds_text, times_tex
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import settings_from
-from flicker.evidence.guard import OPEN_V
-from flicker.evidence.guard_words import reasons_text
+from flicker.evidence.guard.limits import OPEN_V
+from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.questions.auxiliary_channels import NEAR_S
 from flicker.evidence.watch.followed import FEWEST, TRIPS, Followed, held
 from flicker.evidence.watch.live_guard import LiveGuard

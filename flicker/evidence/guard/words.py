@@ -6,7 +6,7 @@ import math
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, hours_text, once_text, times_text, volts_text
-from flicker.evidence.guard import Asleep, Guard, Reason
+from flicker.evidence.guard.model import Asleep, Guard, Reason
 
 
 def reason_text(reason: Reason, guard: Guard) -> str:

@@ -1,0 +1,289 @@
+"""The guard's judgement of one channel over all stretches of a unit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.limits import Limits
+from flicker.base.units import HOUR
+from flicker.evidence.guard.clean_time import cells_of, no_clean_time, switched_on, times_told
+from flicker.evidence.guard.limits import (
+    BLANK_LEVEL,
+    BLANK_S,
+    BLANK_STEPS,
+    JITTER,
+    LEAST_READINGS,
+    OPEN_MEDIAN_V,
+    RESTLESS,
+    SEEN_SHARE,
+    WARM_S,
+    GuardLimits,
+)
+from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
+from flicker.signals.guard.blank import ALL, ANY
+from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
+
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+
+@dataclass(slots=True)
+class _Sum:
+    """Sums over the segments judged."""
+
+    observed_s: float = 0.0
+    seen_s: float = 0.0
+    asleep_s: float = 0.0
+    judged_s: float = 0.0
+    largest_V: float = 0.0
+    last_V: float | None = None
+    low_V: float = math.inf
+    high_V: float = -math.inf
+    within_V: float = 0.0  # largest range within one power-up,
+    own_low_V: float = math.inf  # of the one that goes on
+    own_high_V: float = -math.inf
+    peak_V: float = 0.0
+    open_peak_V: float = 0.0
+    early: bool = False  # a reading too large for its time after a power-up
+    spread_V: float = 0.0
+    swings: int = 0
+    large: int = 0
+    largest_swing_V: float = 0.0
+    beyond_s: float = 0.0
+    span_s: float = 0.0
+    power_ups: int = 0
+
+
+def judge_guard(
+    sessions: Sequence[Session], channel: Sequence[int], limits: Limits, *, speaker_side: bool = True
+) -> Guard:
+    """Judge one channel over all stretches of a unit, in time order.
+
+    Parameters
+    ----------
+    sessions : sequence of Session
+        Those in which the channel was logged.
+    channel : sequence of int
+        Its place among the channels of each session.
+    limits : Limits
+        May tighten the guard's own limits.
+    speaker_side : bool
+        Whether the leads may sit behind the output relay; False: no lead is open at the start.
+    """
+    used = GuardLimits.of(limits)
+    mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
+    allowed = [_calm(item.figures) for item in sessions]
+    asleep, out = no_clean_time(sessions, channel, mine)
+    total = _Sum()
+    since = 0  # the session in which the last setting begins
+    power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
+    for place, (session, own) in enumerate(zip(sessions, mine, strict=True)):
+        for number in range(session.figures.kind.size):
+            begin_s = float(session.figures.begin_s[number])
+            up = switched_on(session, number, place)
+            if up:
+                power_up_s = begin_s
+            if own.anew[number] or (number == 0 and session.new_stage):
+                _anew(total)
+                since = place
+            lost = asleep[place], out[place]
+            _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
+        power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
+    return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], asleep[since:]))
+
+
+def _calm(figures: StretchFigures) -> int:
+    """Channels (a bit each) that swing rarely enough to excuse what looks like their crosstalk."""
+    out = 0
+    for number, item in enumerate(figures.channels):
+        readings = int(item.readings[~item.late].sum())
+        if readings and int(item.away[~item.late].sum()) <= RESTLESS * readings:
+            out |= 1 << number
+    return out
+
+
+def _anew(total: _Sum) -> None:
+    """Another setting begins: what is judged starts again, what was too large before stays told."""
+    kept = (total.peak_V, total.open_peak_V, total.early)
+    total.__init__()  # type: ignore[misc]
+    total.peak_V, total.open_peak_V, total.early = kept
+
+
+def _segment(
+    total: _Sum,
+    session: Session,
+    own: ChannelFigures,
+    number: int,
+    since_s: float,
+    up: bool,
+    allowed: int,
+    lost: tuple[Bools, Bools],
+    used: GuardLimits,
+    speaker_side: bool,
+) -> None:
+    begin_s = float(session.figures.begin_s[number])
+    chosen = cells_of(session, own, number, up)
+    if up:
+        total.power_ups += 1
+        total.own_low_V, total.own_high_V = math.inf, -math.inf
+        median, head = float(own.head[number, 0]), np.nan_to_num(own.head[number, 1:])
+        grace = speaker_side and (math.isnan(median) or abs(median) <= OPEN_MEDIAN_V)
+        if grace:
+            total.open_peak_V = max(total.open_peak_V, float(head[0]))
+            head = np.concatenate(([0.0], head[1:]))
+        total.peak_V = max(total.peak_V, float(head.max()))
+        total.early |= bool(max(head[0], head[1]) > used.early_peaks_V[0] or head[2] > used.early_peaks_V[1])
+    if not chosen.any():
+        return
+    step = session.step_s
+    readings = own.readings[chosen]
+    total.peak_V = max(total.peak_V, float(own.peak_V[chosen].max()))
+    lasts_s = np.minimum(readings * step, CELL_S)
+    asleep, clean = lost[0][chosen], ~(lost[0] | lost[1])[chosen]
+    total.seen_s += float(lasts_s.sum())
+    total.asleep_s += float(lasts_s[asleep].sum())
+    total.observed_s += float(lasts_s[clean].sum())
+    total.span_s += float(session.figures.end_s[number]) + step - begin_s - (STARTS_S[1] if up else 0.0)
+    total.beyond_s += float(own.beyond[chosen].sum()) * step
+    median_V = own.median_V[chosen]
+    full = readings * step >= CELL_S / 3
+    if full.any():
+        total.largest_V = max(total.largest_V, float(np.abs(median_V[full]).max()))
+        total.last_V = float(median_V[full][-1])
+    warm = full & (own.begin_s[chosen] - begin_s + since_s >= WARM_S)
+    if warm.any():
+        total.low_V = min(total.low_V, float(median_V[warm].min()))
+        total.high_V = max(total.high_V, float(median_V[warm].max()))
+        total.own_low_V = min(total.own_low_V, float(median_V[warm].min()))
+        total.own_high_V = max(total.own_high_V, float(median_V[warm].max()))
+        total.within_V = max(total.within_V, total.own_high_V - total.own_low_V)
+        total.judged_s += CELL_S * int(np.count_nonzero(warm & clean))
+        whole = own.high_V[chosen] - own.low_V[chosen]
+        alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
+        total.spread_V = max(total.spread_V, float(np.where(readings < LEAST_READINGS, 0.0, alone)[warm].max()))
+    swings = own.swing_segment == number
+    beside_first = own.swing_begin_s < begin_s + CELL_S
+    swings &= np.where(beside_first, own.swing_late == up, True)
+    swings &= (own.swing_by & np.int64(allowed)) == 0
+    total.swings += _joined(own, swings & ~own.swing_large)
+    total.large += _joined(own, swings & own.swing_large)
+    if swings.any():
+        largest = float(own.swing_V[swings].max())
+        total.largest_swing_V = max(total.largest_swing_V, largest)
+        if used.large_swing_V < LARGE_V and largest > used.large_swing_V:
+            total.large = max(total.large, 1)
+
+
+def _joined(own: ChannelFigures, chosen: Bools) -> int:
+    """How many swings are farther apart than `APART_S`; those cut by the border of a cell are one."""
+    begin, end = own.swing_begin_s[chosen], own.swing_end_s[chosen]
+    if begin.size == 0:
+        return 0
+    order = np.argsort(begin, kind="stable")
+    begin, end = begin[order], np.maximum.accumulate(end[order])
+    return 1 + int(np.count_nonzero(begin[1:] - end[:-1] > APART_S))
+
+
+def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tuple[int, int, int, int, int]:
+    """Long blanks of its own, long ones of all channels at once, short ones, the others' short ones, most others."""
+    long = together = short = theirs = others = 0
+    for session, own in zip(sessions, mine, strict=True):
+        least = max(BLANK_S, BLANK_STEPS * session.step_s)
+        channels = session.figures.channels
+        others = max(others, len(channels) - 1)
+        me = next(k for k, item in enumerate(channels) if item is own)
+        a, b = _by_length(own.blank_rows, ANY, session.step_s, least)
+        long, short = long + a, short + b
+        together += _by_length(own.blank_rows, ALL, session.step_s, least)[0]
+        for k, item in enumerate(channels):
+            if k != me:
+                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else ANY, session.step_s, least)[1]
+    return long, together, short, theirs, others
+
+
+def _by_length(rows: Ints, other: int, step_s: float, least_s: float) -> tuple[int, int]:
+    mine = rows[rows[:, 0] == other]
+    long = mine[:, 1] * step_s >= least_s
+    return int(mine[long, 2].sum()), int(mine[~long, 2].sum())
+
+
+def _conclude(
+    total: _Sum,
+    sessions: Sequence[Session],
+    mine: Sequence[ChannelFigures],
+    since: int,
+    used: GuardLimits,
+    asleep: tuple[Asleep, ...],
+) -> Guard:
+    """Reasons and figures: of blanks, cadence and dates from the session on in which the last setting begins."""
+    from scipy.special import bdtrc, gammaincinv
+
+    over = int(sum(int(item.over[0]) for item in mine))
+    sessions, mine = sessions[since:], mine[since:]
+    long, together, short, theirs, others = _blanks(sessions, mine)
+    hours = total.observed_s / HOUR
+    seldom = max((item.step_s for item in sessions), default=0.0)
+
+    def upper(count: int) -> float:
+        """Upper bound of a Poisson mean."""
+        return float(gammaincinv(count + 1, used.confidence))
+
+    rate = upper(total.swings) / hours if hours > 0 else math.inf
+    allowed = total.swings if total.swings <= used.swings else 0
+    by_chance = True
+    if short and others:
+        by_chance = float(bdtrc(short - 1, short + theirs, 1.0 / (1 + others))) > BLANK_LEVEL
+    moved = max(total.high_V - total.low_V, 0.0) if math.isfinite(total.low_V) else 0.0
+    unseen = max(total.span_s - total.seen_s, 0.0)
+    figures = Figures(
+        observed_h=hours,
+        asleep_h=total.asleep_s / HOUR,
+        judged_h=total.judged_s / HOUR,
+        largest_V=total.largest_V,
+        last_V=total.last_V,
+        moved_V=moved,
+        moved_within_V=total.within_V,
+        lowest_V=total.low_V if math.isfinite(total.low_V) else None,
+        highest_V=total.high_V if math.isfinite(total.high_V) else None,
+        peak_V=total.peak_V,
+        open_peak_V=total.open_peak_V,
+        spread_V=total.spread_V,
+        swings=total.swings,
+        large_swings=total.large,
+        largest_swing_V=total.largest_swing_V,
+        upper_per_h=rate,
+        beyond_s=total.beyond_s,
+        over_range=over,
+        blanks=long,
+        short_blanks=short,
+        others_short_blanks=theirs,
+        shared_blanks=together,
+        clean_h_needed=upper(total.swings + long + together) / used.rate_per_h,
+        worst_case_h=upper(allowed + long + together + short) / used.rate_per_h,
+        seldom_s=seldom,
+        unseen_s=unseen,
+        power_ups=total.power_ups,
+    )
+    holds = {
+        Reason.OPEN: total.open_peak_V > used.open_V,
+        Reason.PEAK: total.peak_V > used.peak_V or total.early,
+        Reason.OVER: over > 0,
+        Reason.REST: total.largest_V > used.rest_V,
+        Reason.BEYOND: total.beyond_s > used.beyond_share * total.seen_s,
+        Reason.MOVE: moved > used.move_V,
+        Reason.SPREAD: total.spread_V > used.spread_V,
+        Reason.SWINGS: total.large > 0 or total.swings > used.swings,
+        Reason.RATE: rate > used.rate_per_h,
+        Reason.BLANK: long + together > 0 or (short > 0 and (not others or not by_chance)),
+        Reason.SHORT: total.judged_s < used.judged_h * HOUR,
+        Reason.GAPS: unseen > (1.0 - SEEN_SHARE) * total.span_s,
+        Reason.SELDOM: seldom > JITTER * used.seldom_s,
+        Reason.DEAD: max(total.peak_V, total.open_peak_V) < used.alive_V,
+        Reason.UNDATED: any(item.undated for item in sessions),
+    }
+    return Guard(tuple(reason for reason, on in holds.items() if on), figures, used, asleep)

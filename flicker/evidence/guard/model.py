@@ -1,0 +1,151 @@
+"""What the guard's judge takes and gives: stretches in; reasons, figures and times that do not count out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.described import Doc
+from flicker.base.formats import seconds_text, volts_text
+from flicker.base.result import Result
+from flicker.evidence.guard.limits import GuardLimits
+from flicker.signals.guard.figures import BEYOND_V, StretchFigures
+
+Floats = NDArray[np.float64]
+
+
+class Reason(StrEnum):
+    """Why a channel may not be cleared."""
+
+    OPEN = "open"
+    PEAK = "peak"
+    OVER = "over"
+    REST = "rest"
+    BEYOND = "beyond"
+    MOVE = "move"
+    SPREAD = "spread"
+    SWINGS = "swings"
+    RATE = "rate"
+    BLANK = "blank"
+    SHORT = "short"
+    GAPS = "gaps"
+    SELDOM = "seldom"
+    DEAD = "dead"
+    UNDATED = "undated"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A stretch of a log as the guard's judge needs it.
+
+    ``power_up`` tells whether it begins with one (False: it continues the stretch before). ``undated`` is True where
+    nothing tells when it was logged and it does not show a start. ``new_stage`` begins another setting. ``run`` is the
+    number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
+    (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
+    """
+
+    figures: StretchFigures
+    step_s: float
+    power_up: bool
+    undated: bool = False
+    new_stage: bool = False
+    run: int = 0
+    doubted: tuple[Floats, ...] = ()
+    left_out: tuple[Floats, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asleep(Result):
+    """A time in which nothing shows that the lead saw a live output."""
+
+    run: Annotated[int, Doc("Number of the run, from 0.", ge=0)]
+    begin_s: Annotated[float, Doc("Begin, seconds since the run's first sample, to five minutes.")]
+    end_s: Annotated[float, Doc("End.")]
+    level_V: Annotated[float, Doc("Middle reading of that time.")]
+    width_V: Annotated[float, Doc("Range within five minutes, 1 to 99 %, in the middle of that time.", ge=0)]
+
+
+@dataclass(frozen=True, slots=True)
+class Figures(Result):
+    """What the guard measured of a channel, as read, over all that is judged."""
+
+    observed_h: Annotated[float, Doc("Hours with readings, without the first two minutes of a power-up.", ge=0)] = 0.0
+    asleep_h: Annotated[
+        float, Doc("Hours among them in which nothing shows that the lead saw a live output: they do not count.", ge=0)
+    ] = 0.0
+    judged_h: Annotated[float, Doc("Hours past minute 20 of a power-up, in whole cells of five minutes.", ge=0)] = 0.0
+    largest_V: Annotated[float, Doc("Largest size of a five-minute median.", ge=0)] = 0.0
+    last_V: Annotated[float | None, Doc("Last five-minute median.")] = None
+    moved_V: Annotated[
+        float, Doc("Range of the five-minute medians from minute 20 on, all power-ups together.", ge=0)
+    ] = 0.0
+    moved_within_V: Annotated[float, Doc("The largest range within one power-up.", ge=0)] = 0.0
+    lowest_V: Annotated[float | None, Doc("Lowest of them.")] = None
+    highest_V: Annotated[float | None, Doc("Highest of them.")] = None
+    peak_V: Annotated[float, Doc("Largest size of a reading after the first seconds of a power-up.", ge=0)] = 0.0
+    open_peak_V: Annotated[float, Doc("Largest size in the first seconds, taken for an open lead.", ge=0)] = 0.0
+    spread_V: Annotated[float, Doc("Largest 1 to 99 % range within five minutes.", ge=0)] = 0.0
+    swings: Annotated[int, Doc("Swings of 15 mV or more from the five-minute median, ten seconds apart.", ge=0)] = 0
+    large_swings: Annotated[int, Doc("Those beyond 40 mV.", ge=0)] = 0
+    largest_swing_V: Annotated[float, Doc("Size of the largest.", ge=0)] = 0.0
+    upper_per_h: Annotated[float, Doc("Upper bound of their rate.", ge=0, open=True)] = math.inf
+    beyond_s: Annotated[float, Doc("Seconds with a reading beyond 50 mV.", ge=0)] = 0.0
+    over_range: Annotated[int, Doc("Stretches over range.", ge=0)] = 0
+    blanks: Annotated[int, Doc("Stretches of two seconds and more without a reading in this channel alone.", ge=0)] = 0
+    shared_blanks: Annotated[
+        int, Doc("Stretches of two seconds and more of written rows without a reading in any channel.", ge=0)
+    ] = 0
+    short_blanks: Annotated[int, Doc("Shorter ones of its own.", ge=0)] = 0
+    others_short_blanks: Annotated[int, Doc("Short ones of the other channels.", ge=0)] = 0
+    clean_h_needed: Annotated[
+        float, Doc("Clean hours that the rate of concern asks for if every long blank hides a swing.", ge=0)
+    ] = 3.0
+    worst_case_h: Annotated[
+        float,
+        Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0),
+    ] = 3.0
+    seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
+    unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
+    power_ups: Annotated[int, Doc("Power-ups judged.", ge=0)] = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Guard(Result):
+    """Reasons against a clearance (none: silent), the figures behind them, and the limits in use."""
+
+    reasons: Annotated[
+        tuple[Reason, ...], Doc("Why the channel may not be cleared; empty where nothing speaks against it.")
+    ] = ()
+    figures: Annotated[Figures, Doc("")] = field(default_factory=Figures)
+    limits: Annotated[GuardLimits, Doc("")] = field(default_factory=GuardLimits)
+    asleep: Annotated[
+        tuple[Asleep, ...], Doc("Times that do not count, as the lead may have seen no live output.")
+    ] = ()
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing speaks against a clearance."""
+        return not self.reasons
+
+    @property
+    def reads(self) -> str:
+        """The figures in one sentence, in volts as read."""
+        found = self.figures
+        if found.observed_h <= 0:
+            return "As read: nothing that could be judged."
+        last = f", last at {volts_text(found.last_V)}" if found.last_V is not None else ""
+        swings = "no swing" if not found.swings else f"{found.swings} swing{'' if found.swings == 1 else 's'}"
+        beyond = f"{seconds_text(found.beyond_s)} beyond" if found.beyond_s > 0 else "never beyond"
+        blanks = found.blanks + found.short_blanks
+        own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
+        return (
+            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; moved {volts_text(found.moved_V)} from "
+            f"minute 20 on; peak {volts_text(found.peak_V)} from zero after the first seconds; {volts_text(found.spread_V)} of "
+            f"spread within five minutes; {swings} of {volts_text(self.limits.swing_V)} or more; {beyond} "
+            f"{volts_text(BEYOND_V)}{own}."
+        )
