@@ -39,6 +39,7 @@ _TURNS = (
     (2.0**32 / 1e6, "to the start of its counter (32 bits of microseconds)"),
     (2.0**32 / 1e3, "to the start of its counter (32 bits of milliseconds)"),
 )
+_TILE = 1 << 13  # rows whose steps are looked at in one go: they stay in the cache; a choice for speed
 _NIGHT_H = 4  # clocks are changed between midnight and four; common practice, no source
 
 
@@ -93,16 +94,9 @@ class Timekeeper:
         """Take the next rows and hand back the cuts."""
         if raw_s.size == 0:
             return
-        if run is None and self._stretches:
-            step = np.empty(raw_s.size)
-            with np.errstate(invalid="ignore"):
-                step[0] = raw_s[0] - self._raw
-                np.subtract(raw_s[1:], raw_s[:-1], out=step[1:])
-                # False also where a stamp is missing
-                even = step.min() > self.cadence_s / _APART and step.max() <= min(self.cadence_s * _APART, self.reach_s)
-            if even and self._time == self._raw + self._shifts[-1]:
-                yield self._undisturbed(raw_s, step)
-                return
+        if run is None and self._stretches and self._time == self._raw + self._shifts[-1] and self._even(raw_s):
+            yield self._undisturbed(raw_s)
+            return
         bad = np.flatnonzero(~np.isfinite(raw_s))
         raw_s = self._filled(raw_s, bad)
         begins = not self._stretches
@@ -132,15 +126,30 @@ class Timekeeper:
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
         self._row += raw_s.size
 
-    def _undisturbed(self, raw_s: Floats, step: Floats) -> Cut:
+    def _even(self, raw_s: Floats) -> bool:
+        """Do all rows follow at the usual pace? False also where a stamp is missing."""
+        least, most = self.cadence_s / _APART, min(self.cadence_s * _APART, self.reach_s)
+        if not least < raw_s[0] - self._raw <= most:
+            return False
+        step = np.empty(min(_TILE, raw_s.size))
+        with np.errstate(invalid="ignore"):
+            for at in range(0, raw_s.size - 1, _TILE):
+                later = raw_s[at + 1 : at + 1 + _TILE]
+                part = np.subtract(later, raw_s[at : at + later.size], out=step[: later.size])
+                if not (part.min() > least and part.max() <= most):
+                    return False
+        return True
+
+    def _undisturbed(self, raw_s: Floats) -> Cut:
         """Take rows that all follow at the usual pace."""
         stretch, shift, size = self._stretches[-1], self._shifts[-1], raw_s.size
         time = raw_s + shift if shift else raw_s
         stretch.paces[self.cadence_s] = stretch.paces.get(self.cadence_s, 0) + size
         stretch.last = self._row + size
         stretch.duration_s = float(time[-1]) - stretch.offset_s
+        step = np.diff(raw_s[-_STREAK:], prepend=self._raw if size < _STREAK else [])
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
-        self._recent = np.concatenate((self._recent, step[-(_STREAK - 1) :]))[-(_STREAK - 1) :]
+        self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
         self._row += size
         since = time - stretch.offset_s if stretch.offset_s else time
         return Cut(

@@ -7,11 +7,12 @@ crosstalk jumps too. No result depends on how the rows are batched, since cells 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.stats.jumps import LEAST_V, SCALES, jumps
+from flicker.stats.jumps import LEAST_V, SCALES, jumps_by_scale
 from flicker.stats.noise import resolution_of
 
 Floats = NDArray[np.float64]
@@ -58,7 +59,10 @@ class JumpWatch:
         loud: list[Floats] = []
         for column in values:
             known = column[~np.isnan(column)]
-            far = np.abs(column - (np.median(known) if known.size else 0.0)) > NEIGHBOUR_V
+            if self.channels < 2 or known.size == 0 or float(np.ptp(known)) <= NEIGHBOUR_V:
+                loud.append(np.empty(0))
+                continue
+            far = np.abs(column - np.median(known)) > NEIGHBOUR_V
             loud.append(time[far] if far.any() and float(far.mean()) <= 0.03 else np.empty(0))
         for channel, column in enumerate(values):
             keep = ~np.isnan(column)
@@ -69,9 +73,8 @@ class JumpWatch:
             readings = column[keep]
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue
-            digit = resolution_of(readings)
-            for place, scale in enumerate(SCALES):
-                found = jumps(readings, scale, resolution=digit)
+            digit = cache(lambda readings=readings: resolution_of(readings))
+            for place, found in enumerate(jumps_by_scale(readings, digit)):
                 self._counts[channel, place] += (found.up, found.down)
                 room = MOST_SIZES - len(self._sizes[channel][place])
                 self._sizes[channel][place].extend(np.abs(found.size[:room]).tolist())

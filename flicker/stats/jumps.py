@@ -7,6 +7,7 @@ wander do not raise it, so that a channel cannot hide its swings behind its own 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,10 +133,33 @@ def jumps(
     sigmas = check.positive("sigmas", sigmas)
     if readings.size < 8 * scale + 40:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
-    sums = np.concatenate(([0.0], np.cumsum(readings)))
-    place = np.arange(scale, readings.size - scale + 1)
-    difference = (sums[place + scale] - 2.0 * sums[place] + sums[place - scale]) / scale
-    sigma = _step_sigma(difference, resolution / math.sqrt(scale))
+    difference = _differences(_sums(readings), scale)
+    return _past(difference, scale, _step_sigma(difference, resolution / math.sqrt(scale)), least, sigmas)
+
+
+def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterator[Jumps]:
+    """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where there may be one."""
+    sums = _sums(readings)
+    for scale in SCALES:
+        if readings.size >= 8 * scale + 40:
+            difference = _differences(sums, scale)
+            if max(-float(difference.min()), float(difference.max())) > LEAST_V:
+                sigma = _step_sigma(difference, resolution() / math.sqrt(scale))
+                yield _past(difference, scale, sigma, LEAST_V, SIGMAS)
+                continue
+        yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
+
+
+def _sums(readings: Floats) -> Floats:
+    return np.concatenate(([0.0], np.cumsum(readings)))
+
+
+def _differences(sums: Floats, scale: int) -> Floats:
+    """Mean of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
+    return np.asarray((sums[2 * scale :] - 2.0 * sums[scale:-scale] + sums[: -2 * scale]) / scale)
+
+
+def _past(difference: Floats, scale: int, sigma: float, least: float, sigmas: float) -> Jumps:
     past = np.flatnonzero(np.abs(difference) > max(sigmas * sigma, least))
     if past.size == 0:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), sigma, scale)
@@ -145,4 +169,4 @@ def jumps(
     number = np.repeat(np.arange(first.size), np.diff(np.append(first, past.size)))
     order = np.lexsort((past, -np.abs(difference[past]), number))
     best = past[order[np.flatnonzero(np.diff(number[order], prepend=-1))]]
-    return Jumps(place[best].astype(np.int64), difference[best], sigma, scale)
+    return Jumps(best.astype(np.int64) + scale, difference[best], sigma, scale)

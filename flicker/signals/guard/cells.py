@@ -58,7 +58,9 @@ class _Look:
 
     drawn_s: Floats
     drawn_V: Floats
+    low_V: float
     median_V: float
+    high_V: float
     readings: int
     beyond: int
     peak_V: float
@@ -129,12 +131,14 @@ def _look(parts: Sequence[Placed], channel: int) -> _Look | None:
     for chunk, lo, hi, _, _ in parts:
         for part_low, part_high, count in _extremes(chunk, channel, lo, hi):
             low, high, readings = min(low, part_low), max(high, part_high), readings + count
-    centre = float(_at(drawn, (0.5,))[0])
+    first, centre, last = _at(drawn, (0.01, 0.5, 0.99)).tolist()
     nothing = np.empty(0)
     out = _Look(
         drawn_s=drawn_s,
         drawn_V=drawn,
+        low_V=first,
         median_V=centre,
+        high_V=last,
         readings=readings,
         beyond=0,
         peak_V=max(-low, high),
@@ -153,11 +157,18 @@ def _at(values: Floats, quantiles: tuple[float, ...]) -> Floats:
     return found
 
 
+def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], int, int]:
+    """Groups ``lo`` to ``hi`` as the groups at both ends, and the whole blocks between them, from and to."""
+    first, last = -(-lo // chunk.per_block), hi // chunk.per_block
+    if first >= last:
+        return [(lo, hi)], first, first
+    return [(lo, first * chunk.per_block), (last * chunk.per_block, hi)], first, last
+
+
 def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[float, float, int]]:
     """Smallest, largest and count of groups ``lo`` to ``hi``: from whole blocks, and the groups at both ends."""
-    part, size = chunk.parts[channel], chunk.per_block
-    first, last = -(-lo // size), hi // size
-    edges = [(lo, hi)] if first >= last else [(lo, first * size), (last * size, hi)]
+    part = chunk.parts[channel]
+    edges, first, last = _sections(chunk, lo, hi)
     for a, b in edges:
         low, high = part.low[a:b], part.high[a:b]
         good = np.isfinite(low) & np.isfinite(high)
@@ -168,36 +179,35 @@ def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[fl
         count = int(part.block_finite[first:last].sum())
         if count:
             low, high = part.block_low[first:last], part.block_high[first:last]
-            yield float(np.nanmin(low)), float(np.nanmax(high)), count
+            yield float(np.fmin.reduce(low)), float(np.fmax.reduce(high)), count
 
 
 def _exactly(item: _Look, parts: Sequence[Placed], channel: int) -> None:
-    """Every reading (or group) that swings, and how many are beyond the level."""
-    time, low, high = (
-        np.concatenate(rows)
-        for rows in zip(
-            *(
-                (c.time_s[lo:hi], c.parts[channel].low[lo:hi], c.parts[channel].high[lo:hi])
-                for c, lo, hi, _, _ in parts
-            ),
-            strict=True,
-        )
-    )
-    low, high = low.astype(np.float64), high.astype(np.float64)
-    off = np.where(np.isfinite(low) & np.isfinite(high), np.maximum(high - item.median_V, item.median_V - low), 0.0)
-    if parts[0][0].parts[channel].beyond is None:
-        item.beyond = int(np.count_nonzero(np.isfinite(low) & (np.abs(low) > BEYOND_V)))
-    else:
-        for chunk, lo, hi, _, _ in parts:
-            beyond = chunk.parts[channel].beyond
-            assert beyond is not None
-            item.beyond += int(beyond[lo:hi].sum())
-    swings = off > SWING_V
-    item.swing_s, item.off_V = time[swings], off[swings]
+    """Every reading (or group) that swings, and how many are beyond the level; blocks that hold none are passed over."""
+    times, sizes = [], []
+    for chunk, lo, hi, _, _ in parts:
+        part, size = chunk.parts[channel], chunk.per_block
+        edges, first, last = _sections(chunk, lo, hi)
+        low, high = part.block_low[first:last], part.block_high[first:last]
+        far = (high - item.median_V > SWING_V) | (item.median_V - low > SWING_V) | (high > BEYOND_V) | (low < -BEYOND_V)
+        chosen = np.zeros(hi - lo, dtype=bool)
+        chosen[first * size - lo : last * size - lo] = np.repeat(far, size)
+        for a, b in edges:
+            chosen[a - lo : b - lo] = True
+        rows = lo + np.flatnonzero(chosen)
+        low, high = part.low[rows].astype(np.float64), part.high[rows].astype(np.float64)
+        known = np.isfinite(low) & np.isfinite(high)
+        off = np.where(known, np.maximum(high - item.median_V, item.median_V - low), 0.0)
+        beyond = known & (np.abs(low) > BEYOND_V) if part.beyond is None else part.beyond[rows]
+        item.beyond += int(beyond.sum())
+        swings = off > SWING_V
+        times.append(chunk.time_s[rows[swings]])
+        sizes.append(off[swings])
+    item.swing_s, item.off_V = np.concatenate(times), np.concatenate(sizes)
 
 
 def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | None]) -> Cell:
-    low, centre, high = _at(item.drawn_V, (0.01, 0.5, 0.99))
+    low, centre, high = item.low_V, item.median_V, item.high_V
     alone, alone_by = high - low, 0
     by = _crosstalk(item.swing_s, item.off_V, channel, looks)
     if alone > SWING_V and by.any():
@@ -215,9 +225,9 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
     ]
     return Cell(
         begin_s=begin_s,
-        median_V=float(centre),
-        low_V=float(low),
-        high_V=float(high),
+        median_V=centre,
+        low_V=low,
+        high_V=high,
         alone_V=float(alone),
         alone_by=alone_by,
         readings=item.readings,
