@@ -188,7 +188,7 @@ def _on_finest(ranges: Ranges, time_s: Floats) -> NDArray[np.bool_]:
 
 def _sigmas(samples: int) -> float:
     """Sigmas that white noise passes once in a thousand logs of this many samples, and never fewer than six."""
-    from scipy.special import ndtri
+    from flicker.base.special import ndtri
 
     return max(SIGMAS, 0.5 - float(ndtri(0.0005 / max(samples, 1))))
 

@@ -134,7 +134,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
     )
     if float(np.mean(np.abs(middle_V - fitted) < 0.3 * typical)) < 0.85:
         return None
-    from scipy.special import bdtr
+    from flicker.base.special import bdtr
 
     chance = min(1.0, 2.0 * float(bdtr(faults, peaks.size - 1, 0.5)))
     if chance > LARGEST_P:

@@ -9,9 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy import special
-
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 

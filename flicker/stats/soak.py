@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.planning.comparison_plan import ComparisonPower, comparison_power

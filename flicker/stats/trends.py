@@ -11,9 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails

@@ -138,7 +138,7 @@ def _log_sigmas(record: ChannelRecord) -> Floats | None:
 
 
 def _welch(one: Floats, two: Floats, confidence: float) -> tuple[float, float, float, float]:
-    from scipy.special import stdtr, stdtrit
+    from flicker.base.special import stdtr, stdtrit
 
     a, b = one.var(ddof=1) / one.size, two.var(ddof=1) / two.size
     difference = float(one.mean() - two.mean())

@@ -9,9 +9,8 @@ from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
+
+from flicker.base import special
 
 Floats = NDArray[np.float64]
 Estimate = tuple[float, float, float]  # value, low, high

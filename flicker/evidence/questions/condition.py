@@ -170,8 +170,7 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
 )
 def noise(record: ChannelRecord, limits: Limits) -> Finding:
     """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
-    from scipy.special import stdtr, stdtrit
-
+    from flicker.base.special import stdtr, stdtrit
     from flicker.stats.noise import noise_sigma
 
     method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"

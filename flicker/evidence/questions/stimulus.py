@@ -12,9 +12,8 @@ from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.result import Result

@@ -348,6 +348,6 @@ def _finite(value: float) -> float | None:
 
 
 def _normal_quantile(share: float) -> float:
-    from scipy.special import ndtri
+    from flicker.base.special import ndtri
 
     return float(ndtri(share))

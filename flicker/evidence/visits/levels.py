@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.limits import Limits

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.laws import event_runs as er

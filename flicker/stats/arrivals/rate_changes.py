@@ -7,9 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import p_said
 from flicker.base.result import Tested
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit

@@ -9,8 +9,8 @@ from functools import partial
 from typing import Protocol
 
 import numpy as np
-from scipy import special
 
+from flicker.base import special
 from flicker.base.result import Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.gpd import Floats

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.extremes import gpd

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy import special
+from flicker.base import special
 
 
 def poisson_at_most(count: float, mean: float) -> float:

@@ -8,9 +8,8 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import p_said
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]

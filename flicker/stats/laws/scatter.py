@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 
 Floats = NDArray[np.float64]
 

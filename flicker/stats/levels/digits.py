@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 
 __all__ = ["noise_sigma", "resolution_of"]
 

@@ -11,11 +11,11 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtrit
 
 from flicker.base import check
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
+from flicker.base.special import ndtri, stdtrit
 
 __all__ = ["LevelSegment", "LevelSegments", "level_segments"]
 

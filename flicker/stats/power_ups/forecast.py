@@ -8,9 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.laws import scatter as sc

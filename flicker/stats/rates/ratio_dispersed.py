@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
-from scipy import special
 
+from flicker.base import special
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 from flicker.stats.rates.dispersion import checked_windows, dispersion_levels

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy import special
-
-from flicker.base import check
+from flicker.base import check, special
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
