@@ -1,0 +1,108 @@
+"""What happens on a repair bench over minutes, evenings and weeks, each story with its truth. All data are invented.
+
+Leads that never saw an output, meters and loggers with habits of their own, sound and faulty units, and claims over pairs
+and visits, by somebody who has not read how the program decides. The stories stand in `fresh_bench_leads`,
+`fresh_bench_units` and `fresh_bench_claims`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
+called within limits or steady that must not be; 'claims' what else must never be said; 'refused' sound channels that
+were not cleared; 'missed' what must be said and was not; 'rather not' what a page may say, and a careful one would not;
+'unread' logs that the reader refused (exit code 2 of the command line).
+
+    python tests/studies/fresh_benches.py --seed 1 -n 3
+    python tests/studies/fresh_benches.py --only 'air hum' --story 1002
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import fresh_bench_claims
+import fresh_bench_leads
+import fresh_bench_units
+import numpy as np
+from fresh_bench_parts import Bench, holds, statements
+from fresh_parts import table
+
+KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS}
+HARMS = ("cleared", "claims", "refused", "missed", "rather not", "unread")
+
+
+@dataclass(frozen=True)
+class Told:
+    """What came of one story: counts of harms, lines to print, seconds."""
+
+    kind: str
+    harms: Counter[str]
+    lines: tuple[str, ...]
+    seconds: float
+
+
+def story(kind: str, seed: int) -> Bench:
+    """Make the story of a kind. Invented."""
+    b = Bench(np.random.default_rng([seed, 17, sum(map(ord, kind))]))
+    KINDS[kind](b)
+    return b
+
+
+def harm(pattern: str) -> str:
+    """Name the harm of saying what a pattern forbids."""
+    return "cleared" if "within" in pattern or pattern.endswith("steady") else "claims"
+
+
+def tell(kind: str, seed: int) -> Told:
+    """Put a story to the program and judge what it says."""
+    begin = time.process_time()
+    made = story(kind, seed)
+    harms: Counter[str] = Counter()
+    lines = []
+    about = f"--only '{kind}' --story {seed} ({made.step_s:g} s, digit {made.digit:g} V, {', '.join((*made.names, *made.words))})"
+    for step in made.steps:
+        said = statements(step)
+        found = [(harm(p), x) for p in step.never if (x := holds(p, said))]
+        if said[0].startswith("refused:"):
+            found.append(("unread", said[0]))
+        else:
+            found += [("refused" if "within" in p else "missed", p) for p in step.must if not holds(p, said)]
+        found += [("rather not", x) for p in step.rather_not if (x := holds(p, said))]
+        harms.update(x for x, _ in found)
+        if found:
+            heard = [x for x in said if x.startswith("(") or x.split()[1] in ("outcome", "cured", "rate", "size", "not", "within", "do")]
+            lines.append(f"{'; '.join(f'{h.upper()} {x}' for h, x in found)}: {step.task} {about} {' '.join(heard[:9])}")
+    return Told(kind, harms, tuple(lines), time.process_time() - begin)
+
+
+def main() -> None:
+    """Print, kind by kind, what was said that must never be, what was missed, and how to see each again."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--only", default="", help="only kinds whose name holds this")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("-n", type=int, default=2, help="stories of each kind")
+    parser.add_argument("--story", type=int, default=-1, help="this one story of the kinds, by its seed")
+    parser.add_argument("--jobs", type=int, default=1)
+    args = parser.parse_args()
+    seeds = [args.story] if args.story >= 0 else [args.seed * 1000 + i for i in range(args.n)]
+    todo = [(k, s) for k in KINDS if args.only in k for s in seeds]
+    told: list[Told] = []
+    with ProcessPoolExecutor(args.jobs) as pool:
+        results: Iterable[Told] = pool.map(tell, *zip(*todo, strict=True)) if args.jobs > 1 else (tell(*x) for x in todo)
+        for one in results:
+            told.append(one)
+            print(f"{len(told)} of {len(todo)} {one.kind}, {one.seconds:.1f} s {dict(one.harms)}", file=sys.stderr, flush=True)
+    rows = []
+    for kind in dict.fromkeys(x.kind for x in told):
+        mine = [x for x in told if x.kind == kind]
+        total = sum((x.harms for x in mine), Counter())
+        rows.append((kind, len(mine), *(total[h] or "" for h in HARMS), f"{sum(x.seconds for x in mine) / len(mine):.1f}"))
+    whole = sum((x.harms for x in told), Counter())
+    rows.append(("all", len(told), *(whole[h] for h in HARMS), f"{sum(x.seconds for x in told) / len(told):.1f}"))
+    print(table(("kind", "stories", *HARMS, "s each"), rows))
+    print("\n".join(line for x in told for line in x.lines))
+
+
+if __name__ == "__main__":
+    main()
