@@ -10,6 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
+import fresh_benches as benches
 import fresh_dangers as dangers
 import fresh_growth as growth
 import fresh_logger_files as files
@@ -245,3 +246,12 @@ def test_the_judge_of_files_notices_what_is_read_wrongly() -> None:
     ):
         assert files.differs(dataclasses.replace(file, volts=wrong), read) != ""
     assert "stretched" in files.differs(dataclasses.replace(file, time_s=file.time_s * 60), read)
+
+
+@pytest.mark.parametrize("kind", ["sticks to rail", "on change stuck"])
+def test_a_plain_danger_of_the_repair_bench_is_told_and_the_same_seed_gives_the_same_story(kind: str) -> None:
+    a, b = benches.story(kind, 3), benches.story(kind, 3)
+    assert np.array_equal(a.steps[0].logs[0]["left_V"], b.steps[0].logs[0]["left_V"])
+    assert not np.array_equal(a.steps[0].logs[0]["left_V"][:500], benches.story(kind, 4).steps[0].logs[0]["left_V"][:500])
+    assert np.abs(a.steps[0].logs[0]["left_V"]).max() > 0.8
+    assert not benches.tell(kind, 3).harms
