@@ -45,24 +45,23 @@ STATS = {
         AllanDeviation NoiseColour allan_deviation noise_colour noise_sigma resolution_of
     """,
     "power_ups": """
-        CleanLimit ComparisonNeeds CountByAge EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
+        ComparisonNeeds CountByAge EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
         MeanRate PowerUpSoak ProvokedTest RateComparison RateGrowth ReachForecast SizeGrowth SizesAhead clean_chance
-        clean_limit clean_power_ups comparison_needs comparison_power count_by_age early_share_test expected_counts growth_forecast
+        clean_power_ups comparison_needs comparison_power count_by_age early_share_test expected_counts growth_forecast
         growth_however_much growth_reaches mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison
         rate_growth size_growth size_growth_within sizes_ahead
     """,
     "rates": """
-        DispersedRatio DispersionTest OnOff OneMore OverdispersedRate RateDifference RateInterval RateRatio
+        DispersedRatio DispersionTest OnOff OverdispersedRate RateDifference RateInterval RateRatio
         Recurrence ShareInterval dispersion_test on_off_significance overdispersed_rate rate_difference rate_interval
-        rate_ratio rate_ratio_dispersed recurrence recurrence_over_runs share_interval window_counts
+        rate_ratio rate_ratio_dispersed recurrence share_interval window_counts
     """,
     "sequential": """
         EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision
     """,
     "soak": """
-        CatchPlan CleanPlan ComparisonPower CyclePlan PowerUpPlan SeenShare clean_exposure
-        comparison_power detectable_share hours_to_catch plan_cycles power_ups_to_catch
-        sample_interval_for
+        CatchPlan CleanPlan PowerUpPlan SeenShare clean_exposure
+        detectable_share hours_to_catch power_ups_to_catch
     """,
     "trends": """
         MannKendall Movement MovementKind RobustSlope TheilSen mann_kendall movement_kind movement_test robust_slope

@@ -10,6 +10,7 @@ import sys
 
 import numpy as np
 import pytest
+from plain_relay import relay_sequence
 from scipy import stats
 from test_schema import loads, validate
 
@@ -17,7 +18,7 @@ from flicker import Log, assess, simulate_log
 from flicker.case.case_file import Meter
 from flicker.cli import main
 from flicker.evidence.outlook.bench import peaks_of, visibility
-from flicker.signals.relay import Relay, add_up, relay_sequence
+from flicker.signals.relay import Relay, add_up
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,6 @@ from flicker import Log, assess, simulate_log
 from flicker.logs.model import Run
 from flicker.present import charts, export, palette
 from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs, window
-from flicker.present.export import save_chart
 from flicker.signals.blocks import ChannelBlocks, RunBlocks, reduce_log
 
 # Full dichromacy in linear RGB: Machado, Oliveira and Fernandes 2009, IEEE Transactions on Visualization and Computer
@@ -230,14 +229,6 @@ def test_plans_draw_from_documents():
     # A reading every second sees 1 in 1 of glitches of a second and, of shorter ones, their length in seconds: for
     # glitches of one length the share is length over interval (uniform phase).
     assert "nine in ten glitches from 0.9" in charts.caption_of(charts.caught(1.0))
-
-
-@pytest.mark.parametrize(("ending", "head"), [(".png", b"\x89PNG\r\n\x1a\n"), (".svg", b"<svg")])
-def test_pictures_are_written(noisy, tmp_path, ending, head):
-    written = save_chart(charts.rates(noisy[0]), tmp_path / f"a{ending}")
-    assert written.read_bytes().startswith(head)
-    with pytest.raises(ValueError, match=r"\.png or \.svg"):
-        save_chart(charts.rates(noisy[0]), tmp_path / "a.pdf")
 
 
 def volt_scales(spec):

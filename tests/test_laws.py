@@ -166,14 +166,11 @@ def test_ratio_has_the_power_of_the_most_powerful_fixed_test(before, ratio):
         inside = np.cumsum(stats.binom.pmf(k, total, 0.5)) <= 0.05 * (1 + 1e-12)
         power = stats.binom.pmf(k, total, ratio / (1 + ratio))[inside].sum()
         best += stats.poisson.pmf(total, before * (1 + ratio)) * power
-    ours = soak.comparison_power(before, 1.0, 1.0, true_ratio=ratio)
-    assert ours.power == pytest.approx(best, rel=1e-9)
-    # and those are the decisions of rate_ratio itself
+    # and those are the decisions of rate_ratio
     n = np.arange(int(before + 9 * before**0.5 + 20))
     said = [[rates.rate_ratio(int(a), 1.0, int(b), 1.0, alternative="less").p_value <= 0.05 for b in n] for a in n]
     weight = stats.poisson.pmf(n, ratio * before)[:, None] * stats.poisson.pmf(n, before)[None, :]
     assert weight[np.array(said)].sum() == pytest.approx(best, rel=1e-6)
-    assert ours.best_power > ours.power
 
 
 def test_trend_tests_have_the_power_of_the_best_at_their_own_alternatives():

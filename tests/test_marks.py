@@ -12,7 +12,6 @@ from flicker.logs.marks import (
     Mark,
     append_mark,
     borders,
-    in_run,
     marks_path,
     parse_marks,
     read_marks,
@@ -113,22 +112,6 @@ def test_intervals_of_different_kinds_or_channels_may_overlap_and_touch():
     assert len(parse_marks(text, log())) == 4
 
 
-def test_effects_on_a_run():
-    time = np.concatenate((np.arange(100.0), 5000 + np.arange(100.0)))
-    two = Log.from_arrays(time, {"left": np.zeros(200), "right": np.zeros(200)})
-    rows = "50,stimulus,,,Tap\n60,stimulus,left,,tap: hard\n5010,stimulus,right,,freeze\n5020,adjusted,left,5030,\n"
-    marks = parse_marks(HEAD + rows + "90,touched,,,\n3000,part changed,,,C4\n5050,touched,,5060,\n", two)
-    first, second = two.runs
-    assert stimuli(in_run(marks, first, "left")) == {"tap": (50.0, 60.0)}
-    assert stimuli(in_run(marks, first, "right")) == {"tap": (50.0,)}
-    assert stimuli(in_run(marks, second, "right")) == {"freeze": (10.0,)}
-    assert touched(in_run(marks, first)).tolist() == [[90.0, 100.0]]
-    assert touched(in_run(marks, second, "left")).tolist() == [[20.0, 30.0], [50.0, 60.0]]
-    assert borders(in_run(marks, second, "left")) == (30.0,)
-    assert borders(in_run(marks, second, "right")) == ()
-    assert borders(marks) == (3000.0, 5030.0)  # the part was changed between the runs
-
-
 @pytest.mark.parametrize(("start", "first"), [(None, "980.000"), (EVENING, "2031-03-04 00:11:20")])
 def test_a_mark_is_appended_with_the_clock_of_the_last_sample(tmp_path, start, first):
     path = tmp_path / "bench.csv"
@@ -200,3 +183,13 @@ def test_marks_of_a_simulated_bench_are_read_back(tmp_path):
     assert [mark.time_s for mark in found] == pytest.approx([mark.time_s for mark in bench.truth.marks], abs=1e-3)
     assert [mark.kind for mark in found] == [mark.kind for mark in bench.truth.marks]
     assert {what: len(times) for what, times in stimuli(found).items()} == {"tap": 10}
+
+
+def test_effects_of_marks():
+    time = np.concatenate((np.arange(100.0), 5000 + np.arange(100.0)))
+    two = Log.from_arrays(time, {"left": np.zeros(200), "right": np.zeros(200)})
+    rows = "50,stimulus,,,Tap\n60,stimulus,left,,tap: hard\n5010,stimulus,right,,freeze\n5020,adjusted,left,5030,\n"
+    marks = parse_marks(HEAD + rows + "90,touched,,,\n3000,part changed,,,C4\n5050,touched,,5060,\n", two)
+    assert stimuli(marks) == {"tap": (50.0, 60.0), "freeze": (5010.0,)}
+    assert touched(marks).tolist() == [[90.0, 100.0], [5020.0, 5030.0], [5050.0, 5060.0]]
+    assert borders(marks) == (3000.0, 5030.0)  # the part was changed between the runs

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.stats.power_ups import clean_limit, count_by_age, mean_cumulative
+from flicker.stats.power_ups import count_by_age, mean_cumulative
 
 DATA = Path(__file__).parent / "data"
 
@@ -58,7 +58,8 @@ def test_band_never_lies_inside_exact_limits_and_of_nothing_is_that_of_clean_pow
     assert found.low[-1] <= 2.2018943 / 3 and found.high[-1] >= 13.059474 / 3
     clean = mean_cumulative([[], [], []], 5.0)
     assert clean.mean[-1] == 0 and clean.low[-1] == 0
-    assert clean.high[-1] == pytest.approx(clean_limit(3, scatter=0.5, confidence=0.975).per_power_up)
+    # three clean power-ups that differ by a half: negative binomial, (1 + m / 4)^-4 each, all clean in 2.5 %
+    assert stats.nbinom.pmf(0, 4, 4 / (4 + clean.high[-1])) ** 3 == pytest.approx(0.025)
     one = mean_cumulative([[1.0, 2.0, 3.0]], 5.0)
     assert one.high[-1] == pytest.approx(stats.chi2.ppf(0.975, 8) / 2)  # Garwood, of this power-up alone
 

@@ -213,23 +213,17 @@ def test_clean_power_ups_are_those_of_the_page_and_count_those_seen():
     assert np.prod(quiet[:3]) * quiet[3] ** k <= 0.05 < np.prod(quiet[:3]) * quiet[3] ** (k - 1)
 
 
-# the rule's table, two digits: scatter, upper limits after 1, 2, 3, 5, 10 clean, and the number needed for .3, 1, 3, 10
-CLEAN = [
-    (0.0, (3.0, 1.5, 1.0, 0.60, 0.30), (10, 3, 1, 1)),
-    (0.5, (4.5, 1.8, 1.13, 0.65, 0.31), (11, 4, 2, 1)),
-    (1.0, (19.0, 3.5, 1.7, 0.82, 0.35), (12, 5, 3, 2)),
-]
+# the rule's table: scatter, clean power-ups needed to exclude .3, 1, 3, 10 episodes each
+CLEAN = [(0.0, (10, 3, 1, 1)), (0.5, (11, 4, 2, 1)), (1.0, (12, 5, 3, 2))]
 
 
-@pytest.mark.parametrize("scatter, limits, needed", CLEAN)
-def test_clean_power_ups_exclude_what_the_table_says(scatter, limits, needed):
-    for k, limit in zip((1, 2, 3, 5, 10), limits, strict=True):
-        found = pu.clean_limit(k, scatter=scatter).per_power_up
-        assert found == pytest.approx(limit, abs=0.5 if limit == 19 else 0.05 if limit > 1.2 else 0.006)
-        size = 1 / scatter**2 if scatter else None
-        clean = stats.nbinom.pmf(0, size, size / (size + found)) if size else math.exp(-found)
-        assert clean**k == pytest.approx(0.05, rel=1e-9)
+@pytest.mark.parametrize("scatter, needed", CLEAN)
+def test_clean_power_ups_exclude_what_the_table_says(scatter, needed):
     assert tuple(pu.clean_power_ups(m, scatter=scatter) for m in (0.3, 1, 3, 10)) == needed
+    size = 1 / scatter**2 if scatter else math.inf
+    for mean, count in zip((0.3, 1, 3, 10), needed, strict=True):
+        clean = stats.nbinom.pmf(0, size, size / (size + mean)) if scatter else math.exp(-mean)
+        assert clean**count <= 0.05 < clean ** (count - 1)
 
 
 def test_sizes_by_a_moderated_t_against_a_regression():

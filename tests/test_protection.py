@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 import pytest
+from plain_relay import relay_sequence
 from scipy import stats
 
 from flicker.evidence.outlook.protection import threshold_table, trip_forecast
-from flicker.signals.relay import Relay, relay_sequence
+from flicker.signals.relay import Relay
 
 OPTIONS = dict(trip_V=0.75, threshold_V=0.1)
 

@@ -24,7 +24,6 @@ from flicker.stats.rates import (
     rate_ratio,
     rate_ratio_dispersed,
     recurrence,
-    recurrence_over_runs,
     share_interval,
     window_counts,
 )
@@ -154,17 +153,6 @@ def test_mid_p_limits_with_nothing_on_one_side_have_a_closed_form(events, confid
     before = rate_ratio(0, time_a, events, time_b, method="mid-p", confidence=confidence)
     assert before.high == pytest.approx((1.0 - share) / share * time_b / time_a, rel=1e-9)
     assert before.low == 0.0
-
-
-def test_power_ups_that_a_sound_unit_would_show():
-    # Definition: a sound unit shows something in 1 - exp(-rate * hours) of its power-ups; the others given the first are
-    # binomial (scipy).
-    found = recurrence_over_runs(3, 8, nuisance_rate=0.02, run_exposure=2.7)
-    share = 1.0 - math.exp(-0.02 * 2.7)
-    assert found.nuisance == pytest.approx(share, rel=1e-12)
-    assert found.expected_rest == pytest.approx(7 * share, rel=1e-12)
-    assert found.p_value == pytest.approx(stats.binom.sf(1, 7, share), rel=1e-9)
-    assert found.p_value == pytest.approx(recurrence_over_runs(3, 8, nuisance_share=share).p_value, rel=1e-12)
 
 
 def test_rule_of_three_is_one_sided():
@@ -519,18 +507,6 @@ def test_recurrence_against_a_control_run_is_fishers_conditional_test():
     assert got.p_value == pytest.approx(stats.binomtest(3, 4, 0.25, "greater").pvalue, rel=1e-12)
 
 
-def test_one_more_hour_and_one_more_power_up():
-    more = recurrence(2, 2.0, nuisance_rate=0.01).one_more(1.0)
-    assert more.chance_of_another == pytest.approx(1 - (2 / 3) ** 2)
-    assert more.p_if_another == pytest.approx(stats.poisson.sf(1, 0.03), rel=1e-12)
-    assert more.p_if_clean == pytest.approx(stats.poisson.sf(0, 0.03), rel=1e-12)
-    runs = recurrence_over_runs(3, 5, nuisance_share=0.02)
-    assert runs.p_value == pytest.approx(stats.binom.sf(1, 4, 0.02), rel=1e-12)
-    # beta(3, 3) predicts the next power-up with its mean 1 / 2
-    assert runs.one_more(1).chance_of_another == pytest.approx(0.5)
-    assert recurrence(0, 2.0, nuisance_rate=0.01).one_more(1.0).chance_of_another == 0.0
-
-
 @pytest.mark.parametrize("rate", [0.05, 0.3, 1.0])
 def test_a_nuisance_rate_alone_seldom_recurs(rate):
     # exact sum: chance of 'recurs' on a sound unit whose nuisance rate is as assumed
@@ -563,7 +539,6 @@ def test_a_nuisance_rate_alone_seldom_recurs(rate):
         (lambda: window_counts([3.0], 2.0), "times must lie between 0 and the end"),
         (lambda: recurrence(1, 1.0), "nuisance_rate or control_count"),
         (lambda: recurrence(2, 1.0, nuisance_rate=0.1, rest_exposure=3.0), "rest_exposure must be at most"),
-        (lambda: recurrence_over_runs(3, 2, nuisance_share=0.1), "runs_with must be at most"),
     ],
 )
 def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
@@ -598,7 +573,7 @@ def test_every_result_reads_as_a_sentence_and_goes_into_json():
         on_off_significance(0, 1.0, 0, 1.0),
         rate_difference(1, 2.0, 3, 1.0),
         *(recurrence(k, 2.0, nuisance_rate=0.1) for k in (0, 1, 4)),
-        recurrence(3, 2.0, control_count=0, control_exposure=4.0).one_more(1.0),
+        recurrence(3, 2.0, control_count=0, control_exposure=4.0),
     ]
     for result in results:
         content = json.loads(result.to_json())

@@ -9,10 +9,11 @@ import math
 
 import numpy as np
 import pytest
+from plain_relay import relay_sequence
 
 from flicker.logs.model import ArraySource, Log
 from flicker.signals.blocks import reduce_log
-from flicker.signals.relay import Relay, RelayRecord, add_up, relay_sequence, scan_relays, what_if
+from flicker.signals.relay import Relay, RelayRecord, add_up, scan_relays
 from flicker.signals.settings import Settings
 
 HALF = Relay(trip_V=0.75, trip_delay_s=0.1, release_V=0.75, reconnect_s=4.0)
@@ -251,8 +252,10 @@ def test_another_threshold_trips_on_other_swings():
     values[500:505], values[1500:1505], values[2500:2505] = 0.5, 1.0, 3.0
     log = Log.from_arrays(0.1 * np.arange(4000), {"left": values, "right": np.zeros(4000)})
     (blocks,) = reduce_log(log)
-    assert [row[0].trips for row in what_if(log, blocks, SETTINGS, [0.3, 0.75, 2.0, 5.0])] == [3, 2, 1, 0]
-    assert what_if(log, blocks, SETTINGS, [0.3])[0][1].reads.startswith("Never above 0.3 V")
+    relay = Relay.from_settings(SETTINGS)
+    found = scan_relays(log, blocks, [relay.at(trip) for trip in (0.3, 0.75, 2.0, 5.0)])
+    assert [row[0].trips for row in found] == [3, 2, 1, 0]
+    assert found[0][1].reads.startswith("Never above 0.3 V")
 
 
 def test_runs_add_up_and_the_json_is_finite():

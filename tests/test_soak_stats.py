@@ -10,15 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from flicker.stats.rates import rate_ratio
 from flicker.stats.soak import (
     clean_exposure,
-    comparison_power,
     detectable_share,
     hours_to_catch,
-    plan_cycles,
     power_ups_to_catch,
-    sample_interval_for,
 )
 
 
@@ -146,39 +142,6 @@ def test_starts_against_hours():
     assert got.equal_exposure == pytest.approx(29.95732274, rel=1e-9)
 
 
-def test_cycles_where_the_fault_needs_the_cold():
-    # closed form: 3 per hour in the first tenth of an hour and none later: 0.3 per start, 10 starts for 95 %
-    got = plan_cycles([0.0, 0.1, 2.0], rates=[3.0, 0.0], cool_down=0.5)
-    assert (got.cycles, got.run_length) == (10, pytest.approx(0.1))
-    assert got.bench_time == pytest.approx(10 * 0.1 + 9 * 0.5)
-    assert got.chance == pytest.approx(1 - math.exp(-3.0))
-    assert math.isinf(got.one_long_run)
-
-
-def test_cycles_add_up():
-    plan = plan_cycles(
-        [0.0, 0.3, 1.1, 4.0], rates=[3.1, 0.4, 0.05], cool_down=0.5, run_length=1.7, detectable_share=0.8
-    )
-    expected = plan.cycles * 0.8 * (0.3 * 3.1 + 0.8 * 0.4 + 0.6 * 0.05)
-    assert plan.chance == pytest.approx(1.0 - math.exp(-expected), rel=1e-12) and plan.chance >= 0.95
-    assert 1.0 - math.exp(-expected * (plan.cycles - 1) / plan.cycles) < 0.95  # one fewer is not enough
-    assert plan.exposure == pytest.approx(plan.cycles * 1.7, rel=1e-12)
-    assert plan.bench_time == pytest.approx(plan.cycles * 1.7 + (plan.cycles - 1) * 0.5, rel=1e-12)
-
-
-def test_cycles_are_pointless_where_the_rate_is_constant():
-    got = plan_cycles([0.0, 1.0, 4.0], rates=[1.0, 1.0], cool_down=1.0)
-    assert (got.cycles, got.run_length) == (1, pytest.approx(3.0, abs=0.08))
-    assert got.one_long_run == pytest.approx(2.995732274, rel=1e-9)
-
-
-def test_cycles_from_counts_follow_the_predictive_law():
-    got = plan_cycles([0.0, 0.5, 2.0], counts=[4, 1], exposures=[2.0, 6.0], run_length=2.0)
-    miss = [(2.0 / (2.0 + 0.5 * n)) ** 4 * (6.0 / (6.0 + 1.5 * n)) for n in (got.cycles - 1, got.cycles)]
-    assert miss[0] > 0.05 >= miss[1]
-    assert got.chance == pytest.approx(1 - miss[1], rel=1e-12)
-
-
 # --- what the meter sees --------------------------------------------------------------------------------------------
 
 
@@ -205,57 +168,6 @@ def test_seen_share_agrees_with_simulation(lengths, length, interval, integratio
     assert got.share == pytest.approx(seen.mean(), abs=0.0056)
 
 
-def test_interval_that_sees_enough():
-    # closed form with instant readings: length / share
-    assert sample_interval_for(0.95, 0.19) == pytest.approx(0.2)
-    interval = sample_interval_for(0.8, 0.3, 0.1, needed_fraction=0.4)
-    assert detectable_share(0.3, interval, 0.1, needed_fraction=0.4).share == pytest.approx(0.8)
-
-
-# --- planned comparisons --------------------------------------------------------------------------------------------
-
-
-def test_power_agrees_with_brute_force():
-    # independent: every pair of counts, tested by rate_ratio itself
-    a, b = 8.0, 2.5
-    n, m = np.arange(45), np.arange(25)
-    weight = stats.poisson.pmf(n, a)[:, None] * stats.poisson.pmf(m, b)[None, :]
-    for method in ("exact", "mid-p"):
-        shown = np.array(
-            [
-                [rate_ratio(int(j), 1, int(i), 2, alternative="less", method=method).p_value <= 0.05 for j in m]
-                for i in n
-            ]
-        )
-        got = comparison_power(4.0, 2.0, 1.0, true_ratio=2.5 / 4, method=method)
-        assert got.power == pytest.approx(weight[shown].sum(), abs=1e-9)
-
-
-@pytest.mark.parametrize(("method", "share_of_tail"), [("exact", 1.0), ("mid-p", 0.5)])
-def test_power_for_a_complete_cure_is_a_poisson_tail(method, share_of_tail):
-    # No event can come after a complete cure, so it is shown just where enough came before: share**n (halved for mid-p)
-    # must not pass the error.
-    before, after, rate = 6.1, 4.7, 1.3
-    share = before / (before + after)
-    needed = next(n for n in range(1, 100) if share_of_tail * share**n <= 0.05)
-    plan = comparison_power(rate, before, after, true_ratio=0.0, method=method)
-    assert plan.power == pytest.approx(stats.poisson.sf(needed - 1, rate * before), rel=1e-9)
-
-
-def test_power_beside_the_best_possible():
-    # computed earlier by separate code: 20 against 10 events, one-sided 5 %: exact .51, mid-P .58, randomised bound .57
-    exact = comparison_power(20.0, 1.0, 1.0, true_ratio=0.5)
-    mid = comparison_power(20.0, 1.0, 1.0, true_ratio=0.5, method="mid-p")
-    assert (exact.power, mid.power, exact.best_power) == pytest.approx((0.51, 0.58, 0.57), abs=0.006)
-    assert exact.size <= 0.05 < mid.size + 0.01
-
-
-def test_power_agrees_with_the_normal_plan_for_many_events():
-    # square-root rule for Poisson rates (common in epidemiology, from memory): z = 2 (sqrt m1 - sqrt m2) / sqrt 2
-    want = stats.norm.cdf(2 * (math.sqrt(2000) - math.sqrt(1850)) / math.sqrt(2) - stats.norm.ppf(0.95))
-    assert comparison_power(2000.0, 1.0, 1.0, true_ratio=0.925).power == pytest.approx(want, abs=0.01)
-
-
 @pytest.mark.parametrize(
     ("call", "words"),
     [
@@ -269,11 +181,7 @@ def test_power_agrees_with_the_normal_plan_for_many_events():
         (lambda: clean_exposure(1.0, allowed=-1), "allowed.*got -1"),
         (lambda: power_ups_to_catch(share=1.5), "share must be above 0 and at most 1, got 1.5"),
         (lambda: power_ups_to_catch(hits=3, trials=2), "trials must be"),
-        (lambda: plan_cycles([0.0, 1.0], rates=[0.0]), "rates must be one per bin"),
-        (lambda: plan_cycles([1.0, 2.0], rates=[1.0]), "edges must rise from 0"),
         (lambda: detectable_share(0.1, 1.0, 2.0), "integration_time must be at most sample_interval"),
-        (lambda: sample_interval_for(0.9, 0.01, 1.0), "glitch_length must be 0.5 s or more"),
-        (lambda: comparison_power(1.0, 1.0, 1.0, true_ratio=-1.0), "true_ratio.*got -1.0"),
     ],
 )
 def test_bad_input_names_argument_value_and_what_is_allowed(call, words):

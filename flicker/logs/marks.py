@@ -12,13 +12,13 @@ import math
 import os
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 from flicker.base import check
 from flicker.base.result import Result
-from flicker.logs.model import Log, LogError, Run
+from flicker.logs.model import Log, LogError
 from flicker.logs.spans import Floats, spans
 from flicker.logs.writing import locked, write_whole
 
@@ -250,19 +250,6 @@ def _since(word: str, start: datetime, end: float, column: str) -> float:
 
 def _stamp(start: datetime, second: float) -> str:
     return (start + timedelta(seconds=round(second, 3))).isoformat(" ")
-
-
-def in_run(marks: Iterable[Mark], run: Run, channel: str | None = None) -> tuple[Mark, ...]:
-    """Return the marks that touch a run (and concern a channel), on the run's own clock, cut at its borders."""
-    out = []
-    end = run.duration_s + run.sample_interval_s
-    for mark in marks:
-        begin, until = mark.time_s - run.offset_s, mark.end_s - run.offset_s
-        if until < 0 or begin > end or (channel is not None and not mark.concerns(channel)):
-            continue
-        cut = None if mark.until_s is None else min(until, end)
-        out.append(replace(mark, time_s=max(begin, 0.0), until_s=cut))
-    return tuple(out)
 
 
 def touched(marks: Iterable[Mark], *, touch_s: float = TOUCH_S) -> Floats:

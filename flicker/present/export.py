@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-from pathlib import Path
 from typing import Any
-
-from flicker.present.writing import write_whole
 
 PLACES = re.compile(r'(?<= (?:d|x|y)=")[^"]*|(?<= (?:x1|y1|x2|y2)=")[^"]*|(?<= transform=")[^"]*')
 LONG_DECIMALS = re.compile(r"(\.\d)\d+")  # a tenth of a point is a dot at 720 per inch
@@ -45,33 +41,3 @@ def vega_of(spec: dict[str, Any]) -> dict[str, Any]:
     kept = {key: told[key] for key in ("color", "subtitleColor") if key in told}
     settings["title"] = {**settings.get("title", {}), **kept}
     return compiled
-
-
-def save_chart(chart: Any, path: str | os.PathLike[str], *, scale: float = 2.0) -> Path:
-    """Write a chart as PNG or SVG, by the ending of the name; whole or not at all.
-
-    Parameters
-    ----------
-    chart : altair chart
-        Any chart of `flicker.present.charts`.
-    path : str or path
-        Ends in .png or .svg.
-    scale : float
-        Pixels per point of a PNG, above 0.
-
-    Raises
-    ------
-    ValueError
-        If the ending is another, or ``scale`` is not positive.
-    LogError
-        If the file cannot be written.
-    """
-    if not scale > 0:
-        raise ValueError(f"scale must be positive, got {scale!r} (pixels per point)")
-    ending = Path(path).suffix.lower()
-    spec = chart.to_dict()
-    if ending == ".svg":
-        return write_whole(path, svg_of(spec), what="chart")
-    if ending == ".png":
-        return write_whole(path, png_of(spec, scale=scale), what="chart")
-    raise ValueError(f"path must end in .png or .svg, got {str(path)!r}")

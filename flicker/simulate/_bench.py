@@ -58,11 +58,6 @@ _DEFAULTS: dict[str, Any] = {
 }
 
 
-def options_of(kind: str) -> dict[str, Any]:
-    """Return the options that one kind has beside the common ones, with their defaults (None: drawn)."""
-    return REGISTRY[one_of("kind", kind, tuple(KINDS))].options()
-
-
 @dataclass(frozen=True, slots=True)
 class Bench:
     """A simulated bench.
@@ -234,7 +229,7 @@ def simulate_log(
     start : datetime
         Time of the first sample, an invented evening by default.
     **options
-        Options of the kind; `flicker.simulate.options_of` lists them.
+        Options of the kind: the keywords of its function.
 
     Returns
     -------

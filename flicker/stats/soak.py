@@ -11,24 +11,17 @@ from numpy.typing import NDArray
 from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
-from flicker.stats.planning.comparison_plan import ComparisonPower, comparison_power
-from flicker.stats.planning.power_cycles import CyclePlan, plan_cycles
-from flicker.stats.planning.seen_share import SeenShare, detectable_share, sample_interval_for
+from flicker.stats.seen_share import SeenShare, detectable_share
 
 __all__ = [
     "CatchPlan",
     "CleanPlan",
-    "ComparisonPower",
-    "CyclePlan",
     "PowerUpPlan",
     "SeenShare",
     "clean_exposure",
-    "comparison_power",
     "detectable_share",
     "hours_to_catch",
-    "plan_cycles",
     "power_ups_to_catch",
-    "sample_interval_for",
 ]
 
 

@@ -13,9 +13,10 @@ from pathlib import Path
 
 import noise_makers as makers
 import numpy as np
+from comparison_plan import comparison_power
 from scipy import special, stats
 
-from flicker.stats import arrivals, changepoints, extremes, rates, soak, trends
+from flicker.stats import arrivals, changepoints, extremes, rates, trends
 from flicker.stats.arrivals import trend_tests, worsening
 
 RESULTS = Path(__file__).parent / "results"
@@ -256,7 +257,7 @@ def section_power(n=100_000):
     rows = []
     for before in (5.0, 10.0, 20.0, 50.0, 200.0):
         for ratio in (0.5, 0.2, 0.1):
-            got = soak.comparison_power(before, 1.0, 1.0, true_ratio=ratio)
+            got = comparison_power(before, 1.0, 1.0, true_ratio=ratio)
             rows.append([f"{before:g}", ratio, f"{ump(before, ratio, False):.4f}", f"{got.power:.4f}",
                          f"{got.power / ump(before, ratio, False):.4f}", f"{got.best_power:.4f}",
                          f"{got.best_power - got.power:.4f}"])  # fmt: skip

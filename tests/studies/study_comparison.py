@@ -14,10 +14,10 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
 
 from bench_sides import drawn  # noqa: E402
+from comparison_plan import comparison_power  # noqa: E402
 
 from flicker.evidence.compare.weighing import IMPROVED, WORSE, weigh  # noqa: E402
 from flicker.stats.rates import share_interval  # noqa: E402
-from flicker.stats.soak import comparison_power  # noqa: E402
 
 NULL, POWER = 1000, 300
 EXPOSURES = {"1:1": (4.0, 4.0), "5:1": (10.0, 2.0), "20:1": (40.0, 2.0), "1:20": (2.0, 40.0)}

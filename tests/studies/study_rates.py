@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
+from comparison_plan import comparison_power
 from scipy import special, stats
 from scipy.optimize import brentq
 
@@ -72,7 +73,7 @@ def section_rates() -> str:
                     # total expected events = mean, split by exposure and ratio
                     base = mean / (1.0 + ratio * share)
                     tails = [
-                        soak.comparison_power(
+                        comparison_power(
                             base, 1.0, share, true_ratio=ratio, null_ratio=ratio, error=e, alternative=a, method=method
                         ).power
                         for e, a in ((0.05, "less"), (0.05, "greater"), (0.025, "less"), (0.025, "greater"))
@@ -94,8 +95,8 @@ def section_rates() -> str:
     rows = []
     for before in (5.0, 10.0, 20.0, 50.0, 200.0):
         for ratio in (0.5, 0.1, 0.0):
-            exact = soak.comparison_power(before, 1.0, 1.0, true_ratio=ratio)
-            mid = soak.comparison_power(before, 1.0, 1.0, true_ratio=ratio, method="mid-p")
+            exact = comparison_power(before, 1.0, 1.0, true_ratio=ratio)
+            mid = comparison_power(before, 1.0, 1.0, true_ratio=ratio, method="mid-p")
             rows.append(
                 [f"{before:g}", ratio, exact.power, mid.power, exact.best_power, exact.best_power - exact.power]
             )
@@ -226,7 +227,7 @@ def section_ratio_bursts() -> str:
                 one = rates.rate_ratio_dispersed(y, f, x, e, alternative="less")
                 wide += one.p_value <= 0.05
                 plain += one.poisson_p_value <= 0.05
-            best = soak.comparison_power(before, 1.0, 1.0, true_ratio=ratio).best_power
+            best = comparison_power(before, 1.0, 1.0, true_ratio=ratio).best_power
             rows.append(
                 [f"{before:g}", ratio, f"{size:g}", percent(plain / number), percent(wide / number), percent(best)]
             )

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 
 import flicker
-from flicker.stats.soak import plan_cycles
 
 N = 10_000
 HERE = Path(__file__).parent
@@ -56,9 +55,6 @@ def main() -> None:
             starts = flicker.plan_soak(starts=trials, starts_with_fault=hits, confidence=chance).power_ups["power_ups"]
             caught = rng.random(N) < 1.0 - (1.0 - share) ** starts
             book(f"cold starts, {hits} of {trials} showed it (share from its law given these)", chance, caught)
-        plan = plan_cycles([0.0, 0.25, 2.0], rates=[4.0, 0.1], cool_down=1.0, confidence=chance)
-        spent = np.clip(plan.run_length - np.array([0.0, 0.25]), 0.0, [0.25, 1.75]) * plan.cycles
-        book("power cycles, 4 per hour in the first quarter, then 0.1", chance, rng.poisson(spent @ [4.0, 0.1], N) > 0)
     text = [
         "# Planned soaks: what they promise and what they catch",
         "",

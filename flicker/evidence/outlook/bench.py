@@ -1,6 +1,6 @@
 """What the bench asks beyond a verdict: speaker and relay, the next hours, warm-up, the meter's eye, a control run.
 
-Puts the rooms beside it (`protection`, `warmup`, `control`, `signals.relay`, `logs.meter`) to the records of an
+Puts the rooms beside it (`protection`, `warmup`, `control`, `signals.relay`) to the records of an
 assessment. Each answer says nothing where there is nothing to say.
 """
 
@@ -22,12 +22,11 @@ from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from
 from flicker.evidence.outlook.protection import TripForecast, trip_forecast
 from flicker.evidence.questions.control import ControlAnswer, against_control
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.logs.meter import Meter
-from flicker.logs.meter_advice import sampling_advice
 from flicker.signals.relay import Relay
+from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
-    from flicker.case.case_file import Meter as CaseMeter
+    from flicker.case.case_file import Meter
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +34,8 @@ WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no 
 NEXT_H = 10.0  # hours for which a trip is forecast: a choice
 GLITCH_S = 0.1  # a short crackle; common practice, no source
 MOSTLY = 0.5  # share of swings that lasted a single reading; a choice
+ADVISED = 0.95  # chance to see it that the advice aims at: common practice, no source
+METHOD = "positions of the glitch against the readings"
 HEIGHT_FACTOR = 2.0  # the glitch asked for is so many times the entering threshold; chosen, not measured
 CONTROL_KINDS = {"shorted": "shorted leads", "sound": "known good unit"}
 
@@ -122,7 +123,7 @@ class Visibility(Result):
     true_high_per_h: Annotated[float | None, Doc("Its upper limit.", ge=0)] = None
 
 
-def visibility_of(record: ChannelRecord, meter: CaseMeter | None, limits: Limits) -> Visibility | None:
+def visibility_of(record: ChannelRecord, meter: Meter | None, limits: Limits) -> Visibility | None:
     """Say what the coarsest sampling of the runs shows of a short glitch; None where nothing was observed."""
     seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
     if not seen:
@@ -147,7 +148,7 @@ def visibility(
     sample_interval_s: float,
     threshold_V: float,
     resolution_V: float,
-    meter: CaseMeter | None = None,
+    meter: Meter | None = None,
     *,
     count: int = 0,
     observed_s: float = 0.0,
@@ -162,33 +163,39 @@ def visibility(
     told = None if meter is None else meter.integration_s
     integration = min(told or 0.0, sample_interval_s)
     height = HEIGHT_FACTOR * threshold_V
-    eye = Meter(sample_interval_s=sample_interval_s, integration_s=integration, resolution_V=resolution_V)
-    seen = eye.sees(GLITCH_S, height_V=height, threshold_V=threshold_V)
-    advice = sampling_advice(
-        GLITCH_S, height_V=height, threshold_V=threshold_V, integration_s=integration, resolution_V=resolution_V
-    )
-    wanted = advice.sample_interval_s
-    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {share_text(seen.share)} at this sampling"
-    if seen.share >= advice.share:
+    # a rectangle fills the share r of an integration A at L + A - 2 r A of its positions (`stats.soak.detectable_share`)
+    needed = _shown_V(threshold_V, resolution_V) / height
+    shows = max(GLITCH_S + integration - 2.0 * needed * integration, 0.0)
+    possible = needed <= 1.0 and needed * integration <= GLITCH_S
+    seen = min(1.0, shows / sample_interval_s) if possible else 0.0
+    wanted = shows / ADVISED if possible and shows / ADVISED >= integration else math.nan
+    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {share_text(seen)} at this sampling"
+    if seen >= ADVISED:
         text = f"{what[0].upper()}{what[1:]}."
     elif math.isnan(wanted):
         text = f"{what[0].upper()}{what[1:]}; the meter averages over {integration:g} s and hides shorter ones."
     else:
-        text = f"{what[0].upper()}{what[1:]}; sample at least every {digits_text(wanted)} s to see {share_text(advice.share)} of such."
-    if told is None and seen.share < advice.share:
+        text = f"{what[0].upper()}{what[1:]}; sample at least every {digits_text(wanted)} s to see {share_text(ADVISED)} of such."
+    if told is None and seen < ADVISED:
         text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
-    true: tuple[float | None, float | None, float | None] = (None, None, None)
-    if count > 0 and observed_s > 0 and seen.share > 0:
-        rate = seen.corrected_rate(count, observed_s, confidence=confidence)
-        true = (rate.per_h, rate.low_per_h, rate.high_per_h)
-        if brief and seen.share < advice.share:
+    true: tuple[float | None, ...] = (None, None, None)
+    if count > 0 and observed_s > 0 and seen > 0:
+        # glitches seen are a thinned Poisson process, so exact limits divide by the share
+        found = rate_interval(count, observed_s / 3600.0, confidence=confidence)
+        true = rate, low, high = found.rate / seen, found.low / seen, found.high / seen
+        if brief and seen < ADVISED:
             text += (
-                f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate.per_h, 3)} per hour in "
-                f"truth, between {digits_text(rate.low_per_h, 3)} and {digits_text(rate.high_per_h, 3)}."
+                f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate, 3)} per hour in "
+                f"truth, between {digits_text(low, 3)} and {digits_text(high, 3)}."
             )
-    return Visibility(
-        GLITCH_S, height, sample_interval_s, told, seen.share, advice.share, wanted, advice.method, text, *true
-    )
+    return Visibility(GLITCH_S, height, sample_interval_s, told, seen, ADVISED, wanted, METHOD, text, *true)
+
+
+def _shown_V(threshold_V: float, resolution_V: float) -> float:
+    """Lowest mean over a reading that is shown above a threshold (from a baseline that sits on a digit)."""
+    if resolution_V <= 1e-12 * threshold_V:  # no last digit that matters
+        return threshold_V
+    return (math.floor(threshold_V / resolution_V + 1e-9) + 0.5) * resolution_V
 
 
 def control_of(

@@ -229,7 +229,7 @@ def threshold_table(records: Sequence[Sequence[RelayRecord]], *, used_V: float) 
     Parameters
     ----------
     records : sequence (thresholds) of sequence (runs) of RelayRecord
-        Of one channel, as `signals.relay.what_if` gives them for each run.
+        Of one channel, as `signals.relay.scan_relays` gives them for each run.
     used_V : float
         The threshold in use.
 

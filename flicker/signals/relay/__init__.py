@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from flicker.signals.relay.records import Relay, RelayOutcome, RelayRecord, RelayTotal, add_up
-from flicker.signals.relay.scan import relay_sequence, scan_relay, scan_relays, what_if
+from flicker.signals.relay.scan import scan_relay, scan_relays
 
 __all__ = [
     "Relay",
@@ -14,8 +14,6 @@ __all__ = [
     "RelayRecord",
     "RelayTotal",
     "add_up",
-    "relay_sequence",
     "scan_relay",
     "scan_relays",
-    "what_if",
 ]

@@ -14,81 +14,24 @@ from collections.abc import Sequence
 from itertools import compress
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from flicker.base import check
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.excursions import stretches
 from flicker.signals.read_again import rows_again
-from flicker.signals.relay.machine import GAP_STEPS, RelayMachine
+from flicker.signals.relay.machine import RelayMachine
 from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, RelayTotal, add_up
 from flicker.signals.settings import Settings
 
 __all__ = [
-    "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "relay_sequence", "scan_relay",
-    "scan_relays", "what_if",
+    "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "scan_relay", "scan_relays",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
 
 FEED_ROWS = 1 << 15  # a choice: speed against memory
-
-
-def relay_sequence(
-    time_s: ArrayLike,
-    values: ArrayLike,
-    relay: Relay | None = None,
-    *,
-    sample_interval_s: float | None = None,
-    connected: bool = True,
-    channel: str = "channel",
-) -> RelayRecord:
-    """Follow a relay through an array of readings.
-
-    Parameters
-    ----------
-    time_s, values : array_like, shape (n,)
-        Seconds, rising, and volts; NaN is missing, +/-inf over range.
-    relay : Relay, optional
-        Thresholds and delays; the defaults of `Relay` where not given.
-    sample_interval_s : float, optional
-        What the last reading before a gap and at the end stands for; the median step where not given.
-    connected : bool
-        State of the relay before the first reading.
-
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length, are empty, or time does not rise.
-    """
-    time = check.finite_array("time_s", time_s)
-    volts = np.asarray(values, dtype=np.float64)
-    if volts.shape != time.shape:
-        raise ValueError(f"values must have one reading per time ({time.size}), got shape {volts.shape}")
-    step = np.diff(time)
-    if np.any(step <= 0):
-        at = int(np.argmax(step <= 0)) + 1
-        raise ValueError(f"time_s must rise, got {time[at]} after {time[at - 1]} at index {at}")
-    if sample_interval_s is None:
-        if time.size < 2:
-            raise ValueError("sample_interval_s must be given for a single reading, got None")
-        sample_interval_s = float(np.median(step))
-    machine = RelayMachine(relay or Relay(), sample_interval_s, connected=connected)
-    machine.feed(time, volts)
-    seen = time[~np.isnan(volts)]
-    return machine.record(channel, _stands(seen, sample_interval_s))
-
-
-def _stands(time: Floats, step: float) -> Floats:
-    """Intervals for which readings stand."""
-    if time.size == 0:
-        return np.empty((0, 2))
-    breaks = np.flatnonzero(np.diff(time) > GAP_STEPS * step * (1 + 1e-6)) + 1
-    first = np.concatenate(([0], breaks))
-    last = np.concatenate((breaks, [time.size])) - 1
-    return np.column_stack((time[first], time[last] + step))
 
 
 def scan_relay(
@@ -105,17 +48,6 @@ def scan_relay(
         One per channel.
     """
     return scan_relays(log, blocks, [Relay.from_settings(settings, load_ohm=load_ohm)], connected=connected)[0]
-
-
-def what_if(
-    log: Log, blocks: RunBlocks, settings: Settings, thresholds_V: Sequence[float], *, load_ohm: float = LOAD_OHM
-) -> list[list[RelayRecord]]:
-    """Say what other trip thresholds would have done: one list of records (one per channel) for each threshold.
-
-    The release threshold keeps its share of the trip threshold; delays stay. The log is read once for all of them.
-    """
-    relay = Relay.from_settings(settings, load_ohm=load_ohm)
-    return scan_relays(log, blocks, [relay.at(check.positive("thresholds_V", v, what="volts")) for v in thresholds_V])
 
 
 def scan_relays(

@@ -14,11 +14,9 @@ from flicker.stats.power_ups.mean_cumulative import CountByAge, MeanCumulative, 
 from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
 from flicker.stats.power_ups.planned_comparison import ComparisonNeeds, comparison_needs, comparison_power
 from flicker.stats.power_ups.rate import (
-    CleanLimit,
     MeanRate,
     PowerUpSoak,
     clean_chance,
-    clean_limit,
     clean_power_ups,
     mean_rate,
     power_ups_to_see,
@@ -28,7 +26,6 @@ from flicker.stats.power_ups.sizes import SizeGrowth, size_growth, size_growth_w
 from flicker.stats.power_ups.sizes_ahead import SizesAhead, sizes_ahead
 
 __all__ = [
-    "CleanLimit",
     "ComparisonNeeds",
     "CountByAge",
     "EarlyShare",
@@ -45,7 +42,6 @@ __all__ = [
     "SizeGrowth",
     "SizesAhead",
     "clean_chance",
-    "clean_limit",
     "clean_power_ups",
     "comparison_needs",
     "comparison_power",

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check
-from flicker.base.formats import digits_text, scatter_text, share_text
+from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import scatter as sc
@@ -269,54 +269,6 @@ def power_ups_to_see(
         power_ups=high, length=each, exposure=high * each, miss=_clean(law, high, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
         method="predictive law over power-ups (negative binomial), rate and scatter from those seen",
     )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class CleanLimit(Result):
-    """What so many clean power-ups exclude: more than ``per_power_up`` episodes in the mean, were they to differ so."""
-
-    power_ups: int
-    per_power_up: float
-    scatter: float
-    confidence: float
-
-    @property
-    def reads(self) -> str:
-        """The limit in words."""
-        many = f"{self.power_ups} clean power-up{'s' if self.power_ups > 1 else ''}"
-        verb = "exclude" if self.power_ups > 1 else "excludes"
-        return (
-            f"{many} {verb} more than {digits_text(self.per_power_up)} episodes per power-up ({share_text(self.confidence)}), if "
-            f"power-ups differ by {scatter_text(self.scatter)}."
-        )
-
-
-def clean_limit(power_ups: int, *, scatter: float = sc.SCATTER, confidence: float = 0.95) -> CleanLimit:
-    """Upper limit of the mean number of episodes per power-up after so many clean ones, at a stated scatter.
-
-    Parameters
-    ----------
-    power_ups : int
-        Clean power-ups, 1 or more.
-    scatter : float
-        Coefficient of variation of their rates, 0 or more (0: as independent events).
-    confidence : float
-        One-sided.
-
-    Raises
-    ------
-    ValueError
-        If an argument is out of range.
-
-    Notes
-    -----
-    The count of a power-up with mean m is 0 with chance (1 + c^2 m)^(-1/c^2): the limit solves for m.
-    """
-    k = check.whole("power_ups", power_ups, least=1, what="clean power-ups")
-    c2 = check.positive("scatter", scatter, what="how power-ups differ", zero=True) ** 2
-    alpha = 1.0 - check.share("confidence", confidence)
-    limit = -math.log(alpha) / k if c2 == 0 else math.expm1(-c2 / k * math.log(alpha)) / c2
-    return CleanLimit(k, limit, math.sqrt(c2), confidence)
 
 
 def clean_power_ups(

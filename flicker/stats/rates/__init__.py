@@ -20,13 +20,12 @@ from flicker.stats.rates.intervals import (
 from flicker.stats.rates.overdispersed import OverdispersedRate, overdispersed_rate
 from flicker.stats.rates.ratio import RateRatio, rate_ratio
 from flicker.stats.rates.ratio_dispersed import DispersedRatio, rate_ratio_dispersed
-from flicker.stats.rates.recurrence import OneMore, Recurrence, recurrence, recurrence_over_runs
+from flicker.stats.rates.recurrence import Recurrence, recurrence
 
 __all__ = [
     "DispersedRatio",
     "DispersionTest",
     "OnOff",
-    "OneMore",
     "OverdispersedRate",
     "RateDifference",
     "RateInterval",
@@ -41,7 +40,6 @@ __all__ = [
     "rate_ratio",
     "rate_ratio_dispersed",
     "recurrence",
-    "recurrence_over_runs",
     "share_interval",
     "window_counts",
 ]

@@ -5,28 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from flicker.base import check, special
-from flicker.base.formats import digits_text, p_said, share_text
+from flicker.base import check
+from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
-
-
-@dataclass(frozen=True, slots=True)
-class OneMore(Result):
-    """What a little more observation would add to the evidence of recurrence."""
-
-    exposure: float
-    chance_of_another: float
-    p_if_another: float
-    p_if_clean: float
-
-    @property
-    def reads(self) -> str:
-        """One sentence for the owner of the unit."""
-        return (
-            f"{digits_text(self.exposure, 4)} more would bring another with a chance of {share_text(self.chance_of_another)}: "
-            f"{p_said(self.p_if_another)} with it, {p_said(self.p_if_clean)} without"
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,52 +43,6 @@ class Recurrence(Result):
             f"{digits_text(self.expected_rest)} ({p_said(self.p_value)}; "
             f"{digits_text(self.likelihood_ratio, 3)} times as likely if it recurs)"
         )
-
-    def one_more(self, exposure: float = 1.0) -> OneMore:
-        """What ``exposure`` more (hours, or power-ups) would add.
-
-        Parameters
-        ----------
-        exposure : float
-            More observed time in the unit of the result, or more power-ups (a whole number).
-
-        Returns
-        -------
-        OneMore
-            ``chance_of_another`` is predictive from the episodes seen (0 with none), 1 - (T / (T + h))^k for hours.
-        """
-        if self.kind == "runs":
-            extra = float(check.whole("exposure", exposure, least=1, what="a number of power-ups"))
-            runs = self.exposure + extra
-            misses = self.exposure - self.count
-            chance = 0.0
-            if self.count:
-                chance = -math.expm1(
-                    special.betaln(self.count, misses + 1.0 + extra) - special.betaln(self.count, misses + 1.0)
-                )
-            again = recurrence_over_runs(
-                self.count + 1, int(runs), nuisance_share=self.nuisance, confidence=self.confidence
-            )
-            clean = recurrence_over_runs(
-                self.count, int(runs), nuisance_share=self.nuisance, confidence=self.confidence
-            )
-        else:
-            extra = check.positive("exposure", exposure, what="observed time")
-            chance = -math.expm1(self.count * math.log(self.exposure / (self.exposure + extra)))
-            against_control = self.kind == "control"
-            again, clean = (
-                recurrence(
-                    count,
-                    self.exposure + extra,
-                    rest_exposure=None if count > self.count == 0 else self.rest_exposure + extra,
-                    confidence=self.confidence,
-                    nuisance_rate=None if against_control else self.nuisance,
-                    control_count=self.control_count if against_control else None,
-                    control_exposure=self.control_exposure if against_control else None,
-                )
-                for count in (self.count + 1, self.count)
-            )
-        return OneMore(extra, chance, again.p_value, clean.p_value)
 
 
 def recurrence(
@@ -196,70 +132,4 @@ def recurrence(
         control_exposure=control_time,
         kind=kind,
         method=method,
-    )
-
-
-def recurrence_over_runs(
-    runs_with: int,
-    runs: int,
-    *,
-    nuisance_share: float | None = None,
-    nuisance_rate: float | None = None,
-    run_exposure: float | None = None,
-    confidence: float = 0.95,
-) -> Recurrence:
-    """Evidence that an episode recurs over power-ups: k of m runs showed it; given the first, the chance of the rest.
-
-    Parameters
-    ----------
-    runs_with, runs : int
-        Power-ups that showed an episode, and all power-ups.
-    nuisance_share : float, optional
-        Chance that one power-up of a sound unit shows an episode.
-    nuisance_rate, run_exposure : float, optional
-        Instead of the share: nuisance rate and observed time per power-up.
-    confidence : float
-        As in `recurrence`.
-
-    Notes
-    -----
-    Binomial tail of the other ``runs - 1`` power-ups. The interval of the share itself is `share_interval`.
-    """
-    runs_with = check.whole("runs_with", runs_with)
-    runs = check.whole("runs", runs, least=1, what="a number of power-ups")
-    if runs_with > runs:
-        raise ValueError(f"runs_with must be at most runs ({runs}), got {runs_with}")
-    confidence = check.share("confidence", confidence)
-    if (nuisance_share is None) == (nuisance_rate is None) or (nuisance_rate is None) != (run_exposure is None):
-        raise ValueError(
-            "nuisance_share or nuisance_rate with run_exposure must be given, one of the two, "
-            f"got {nuisance_share!r}, {nuisance_rate!r} and {run_exposure!r}"
-        )
-    if nuisance_share is None:
-        rate = check.positive("nuisance_rate", nuisance_rate, what="a rate")
-        time = check.positive("run_exposure", run_exposure, what="observed time per power-up")
-        share = -math.expm1(-rate * time)
-    else:
-        share = check.share("nuisance_share", nuisance_share)
-    rest, others = max(0, runs_with - 1), runs - 1
-    p_value = count_tails.binomial_at_least(rest, others - rest, share)
-    log_ratio = 0.0
-    if others and rest > share * others:
-        log_ratio = rest * math.log(rest / (share * others))
-        if rest < others:
-            log_ratio += (others - rest) * math.log((others - rest) / ((1.0 - share) * others))
-    return Recurrence(
-        count=runs_with,
-        exposure=float(runs),
-        rest_exposure=float(others),
-        expected_rest=share * others,
-        p_value=p_value,
-        likelihood_ratio=math.exp(min(700.0, log_ratio)),
-        recurs=runs_with >= 2 and p_value <= 1.0 - confidence,
-        confidence=confidence,
-        nuisance=share,
-        control_count=0,
-        control_exposure=math.nan,
-        kind="runs",
-        method="binomial tail of the other power-ups, given the first",
     )

@@ -93,27 +93,6 @@ def detectable_share(
     )
 
 
-def sample_interval_for(
-    share: float, glitch_length: float, integration_time: float = 0.0, *, needed_fraction: float = 0.5
-) -> float:
-    """Longest interval between readings (seconds) that sees at least ``share`` of glitches of one length.
-
-    Raises
-    ------
-    ValueError
-        If the integration time is so long that such a glitch can never show, whatever the interval.
-    """
-    share = check.share("share", share)
-    length = check.positive("glitch_length", glitch_length, what="a length in seconds")
-    aperture = check.positive("integration_time", integration_time, what="a time in seconds", zero=True)
-    needed = _fraction(needed_fraction) * aperture
-    if length < needed:
-        raise ValueError(
-            f"glitch_length must be {digits_text(needed, 3)} s or more to show in this integration, got {length}"
-        )
-    return max((length + aperture - 2.0 * needed) / share, aperture)
-
-
 def _fraction(value: float) -> float:
     fraction = check.positive("needed_fraction", value, what="a share")
     if fraction > 1.0:
