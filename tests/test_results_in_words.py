@@ -14,7 +14,8 @@ import scipy.stats
 from test_wrong_arguments import FUNCTIONS, SOUND
 
 from flicker import Limits, read_limits
-from flicker.base.result import Result, Tested
+from flicker.base import result as results
+from flicker.base.result import Result
 from flicker.stats import arrivals, association, changepoints, noise, rates, sequential, soak, trends
 
 RNG = np.random.default_rng(20310303)
@@ -181,7 +182,7 @@ def test_what_is_said_follows_the_confidence_asked_for(result):
     # no less than at p = 0.0001 (definition)
     assert sentence(result, 0.012, 0.99) == sentence(result, 0.4, 0.99)
     assert sentence(result, 0.012, 0.95) == sentence(result, 0.0001, 0.95)
-    if isinstance(result, Tested):
+    if isinstance(result, results.Tested):
         assert result.confidence == 0.95
         assert sentence(result, 0.012, 0.95) != sentence(result, 0.012, 0.99)
 
@@ -190,7 +191,7 @@ def test_the_confidence_asked_for_reaches_every_test():
     asked = 0
     for name, function in FUNCTIONS.items():
         result = function(**SOUND[name])
-        if isinstance(result, Tested):
+        if isinstance(result, results.Tested):
             asked += 1
             assert function(**SOUND[name], confidence=0.8).confidence == 0.8, name
     assert asked == 9

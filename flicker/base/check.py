@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from flicker.base.arrays import Floats, Ints
 
 
 def whole(name: str, value: Any, *, least: int = 0, what: str = "a count") -> int:
@@ -70,7 +72,7 @@ def hint(word: str, known: Sequence[str], *, listed: str = "known are") -> str:
     return f"did you mean {near[0]!r}?" if near else f"{listed} {', '.join(known)}."
 
 
-def number_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+def number_array(name: str, values: ArrayLike) -> Floats:
     """Return ``values`` as a one-dimensional float array, in which NaN may stand for what is missing."""
     try:
         array = np.asarray(values, dtype=np.float64)
@@ -81,7 +83,7 @@ def number_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
     return array
 
 
-def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.float64]:
+def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> Floats:
     """Return ``values`` as a one-dimensional float array of at least ``least`` finite numbers."""
     array = number_array(name, values)
     if array.size < least:
@@ -92,7 +94,7 @@ def finite_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.
     return array
 
 
-def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.int64]:
+def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> Ints:
     """Return ``values`` as a one-dimensional array of at least ``least`` whole numbers of 0 or more."""
     array = finite_array(name, values, least=least)
     bad = np.flatnonzero((array < 0) | (array != np.floor(array)))
@@ -101,7 +103,7 @@ def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> NDArray[np.i
     return array.astype(np.int64)
 
 
-def rising(name: str, array: NDArray[np.float64]) -> None:
+def rising(name: str, array: Floats) -> None:
     """Raise if the numbers are not in rising order; equal ones may follow each other."""
     back = array[1:][np.diff(array) < 0]
     if back.size:

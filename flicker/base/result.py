@@ -6,6 +6,7 @@ import dataclasses
 import html
 import json
 import math
+from dataclasses import dataclass
 from datetime import date, time
 from enum import StrEnum
 from typing import Any
@@ -60,8 +61,7 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as plain Python values that JSON can hold."""
-        fields = dataclasses.fields(self)  # type: ignore[arg-type]
-        out: dict[str, Any] = plain({field.name: getattr(self, field.name) for field in fields})
+        out: dict[str, Any] = plain({field.name: getattr(self, field.name) for field in _own_first(self)})
         reads = getattr(self, "reads", None)
         if isinstance(reads, str):
             out["reads"] = reads
@@ -78,7 +78,7 @@ class Result:
 
     def __repr__(self) -> str:
         """At most three lines: what it is with its plain fields, what it says, where the rest is."""
-        fields = [item for item in dataclasses.fields(self) if item.repr]  # type: ignore[arg-type]
+        fields = [item for item in _own_first(self) if item.repr]
         told = ", ".join(f"{item.name}={_short(getattr(self, item.name))}" for item in fields if item.name != "reads")
         lines = [_cut(f"{type(self).__name__}({getattr(self, '_brief', told)})")]
         reads = getattr(self, "reads", None)
@@ -105,17 +105,34 @@ class Result:
         return f"{sentence}<table style='border-left:3px solid #2f6f6b;margin-left:0'>{rows}</table>"
 
 
-class Tested(Result):
-    """Mixin of the results of a test: what it says follows the confidence asked for, never a fixed 5 %."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval(Result):
+    """Base of an estimate with limits: ``low`` and ``high`` at a ``confidence``, found by ``method``."""
 
-    __slots__ = ()
-    p_value: float
+    low: float
+    high: float
     confidence: float
+    method: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tested(Result):
+    """Base of the results of a test: what it says follows the confidence asked for, never a fixed 5 %."""
+
+    p_value: float
+    method: str
+    confidence: float = 0.95
 
     @property
     def shown(self) -> bool:
         """Whether the p-value is below one minus the confidence; `reads` claims nothing else."""
         return self.p_value < round(1.0 - self.confidence, 12)  # 1 - 0.95 is a little more than 0.05
+
+
+def _own_first(result: Any) -> list[dataclasses.Field[Any]]:
+    """Fields of a result, those of its own class before those of its base."""
+    own = type(result).__annotations__
+    return sorted(dataclasses.fields(result), key=lambda field: field.name not in own)
 
 
 def _short(item: Any) -> str:

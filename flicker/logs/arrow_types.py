@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
+
 
 def single(column: Any) -> Any:
     """Return a column as one array."""
@@ -20,7 +22,7 @@ def _numbers(array: Any, dtype: Any) -> NDArray[Any]:
     return np.frombuffer(array.buffers()[1], dtype=dtype)[array.offset : array.offset + len(array)]
 
 
-def floats(column: Any) -> NDArray[np.float64]:
+def floats(column: Any) -> Floats:
     """Turn a column of numbers into float64, shape (rows,); missing becomes NaN."""
     import pyarrow as pa
 
@@ -36,7 +38,7 @@ def floats(column: Any) -> NDArray[np.float64]:
     return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else np.empty(0)
 
 
-def whole(column: Any) -> NDArray[np.int64]:
+def whole(column: Any) -> Ints:
     """Turn a column of whole numbers (or times, in their unit) into int64; missing becomes 0."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -45,7 +47,7 @@ def whole(column: Any) -> NDArray[np.int64]:
     return _numbers(pc.fill_null(array, 0) if array.null_count else array, np.int64)
 
 
-def truths(column: Any) -> NDArray[np.bool_]:
+def truths(column: Any) -> Bools:
     """Turn a column of booleans into an array of its own; missing becomes False."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -54,14 +56,14 @@ def truths(column: Any) -> NDArray[np.bool_]:
     return _numbers(array, np.uint8).astype(bool)
 
 
-def valid(column: Any) -> NDArray[np.bool_]:
+def valid(column: Any) -> Bools:
     """Say which rows hold something."""
     import pyarrow.compute as pc
 
     return truths(pc.is_valid(single(column)))
 
 
-def mask(rows: NDArray[np.bool_]) -> Any:
+def mask(rows: Bools) -> Any:
     """Turn booleans into a column."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -70,14 +72,14 @@ def mask(rows: NDArray[np.bool_]) -> Any:
     return pc.cast(raw, pa.bool_())
 
 
-def numbers(values: NDArray[np.float64]) -> Any:
+def numbers(values: Floats) -> Any:
     """Turn numbers into a column."""
     import pyarrow as pa
 
     return pa.Array.from_buffers(pa.float64(), values.size, [None, pa.py_buffer(np.ascontiguousarray(values))])
 
 
-def places(rows: NDArray[np.int64]) -> Any:
+def places(rows: Ints) -> Any:
     """Turn row numbers into a column."""
     import pyarrow as pa
 

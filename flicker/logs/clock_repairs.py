@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats, Ints
 
 NAMES = ("shift_row", "shift_s", "level_row", "level_s")
 
@@ -20,7 +20,7 @@ class Repairs:
 
     shift_rows: list[int] = field(default_factory=lambda: [0])
     shifts: list[float] = field(default_factory=lambda: [0.0])
-    levelled: list[tuple[NDArray[np.int64], Floats]] = field(default_factory=list)
+    levelled: list[tuple[Ints, Floats]] = field(default_factory=list)
 
     def repair(self, raw_s: Floats, first: int) -> Floats:
         """Return repaired times (source clock) of rows that begin at ``first``."""

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError, Question
 from flicker.logs.followed_file import FEW_LINES, FollowedFile
 from flicker.logs.reading import files
@@ -25,8 +25,6 @@ from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.text import slips, sniff
 from flicker.logs.reading.text.text_log import _Reader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
-
-Floats = NDArray[np.float64]
 
 MOST_NOTES = 200
 PATIENCE = FEW_LINES  # lines in a row that cannot be read, from which a layout is told anew

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.units import label
 from flicker.logs.source import Batch, Companion, Source
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,10 @@ from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.result import Result
 from flicker.logs.model import Log, LogError
-from flicker.logs.spans import Floats, spans
+from flicker.logs.spans import spans
 from flicker.logs.writing import locked, write_whole
 
 KINDS = ("adjusted", "conditions changed", "stimulus", "touched", "part changed", "power", "note")

@@ -16,6 +16,7 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.progress import tell
 from flicker.base.values import Unobserved
@@ -24,7 +25,7 @@ from flicker.logs.errors import LogError, too_few
 from flicker.logs.moments import seconds_of
 from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
-from flicker.logs.source import ArraySource, Batch, Companion, Floats, Source
+from flicker.logs.source import ArraySource, Batch, Companion, Source
 
 __all__ = ["ArraySource", "Batch", "Companion", "Floats", "Gap", "Log", "LogError", "Piece", "Run", "Source"]
 

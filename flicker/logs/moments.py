@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.logs.errors import LogError
 
@@ -15,7 +16,7 @@ LARGEST_S = 1e11  # a number of seconds beyond it is of the year 5138 or later, 
 LARGEST_STEP_S = 1e7  # nor does a logger wait 115 days between two samples; common practice, no source
 
 
-def seconds_of(time: Any, name: str) -> tuple[NDArray[np.float64], datetime | None]:
+def seconds_of(time: Any, name: str) -> tuple[Floats, datetime | None]:
     """Turn times into seconds.
 
     Parameters
@@ -63,7 +64,7 @@ def _fine(array: NDArray[Any]) -> bool:
     return np.datetime_data(array.dtype)[0] in ("ns", "ps", "fs", "as")
 
 
-def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[NDArray[np.float64], datetime | None]:
+def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[Floats, datetime | None]:
     known = np.flatnonzero(~np.isnat(array))
     if not known.size:
         return np.full(array.size, np.nan), None
@@ -73,7 +74,7 @@ def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[NDArray[np.float64
     return np.where(np.isnat(array), np.nan, since), start.replace(tzinfo=UTC) if zoned else start
 
 
-def _of_objects(array: NDArray[Any], name: str) -> tuple[NDArray[np.float64], datetime | None]:
+def _of_objects(array: NDArray[Any], name: str) -> tuple[Floats, datetime | None]:
     first = array.flat[0]
     if isinstance(first, timedelta):
         return np.array([item.total_seconds() for item in array.flat]), None
@@ -87,7 +88,7 @@ def _of_objects(array: NDArray[Any], name: str) -> tuple[NDArray[np.float64], da
     return since, start.astimezone(UTC) if start.tzinfo is not None else start
 
 
-def _check(seconds: NDArray[np.float64], name: str) -> None:
+def _check(seconds: Floats, name: str) -> None:
     known = seconds[np.isfinite(seconds)]
     if not known.size:
         return

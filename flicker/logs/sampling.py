@@ -21,11 +21,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.logs.clock_repairs import Repairs
 from flicker.logs.stretches import Cut, Stretch
-
-Floats = NDArray[np.float64]
 
 RUN_GAP_S = 600.0  # a pause longer than this begins a new run (contract of the command line)
 _STREAK = 8  # steps of one length that make a new usual step
@@ -156,7 +155,7 @@ class Timekeeper:
             run=len(self._stretches) - 1, lo=0, hi=size, time_s=since, after_gap=False, offset_s=stretch.offset_s
         )
 
-    def _filled(self, raw_s: Floats, bad: NDArray[np.int64]) -> Floats:
+    def _filled(self, raw_s: Floats, bad: Ints) -> Floats:
         """Give stamps that are missing the one before."""
         if not bad.size:
             return raw_s
@@ -165,7 +164,7 @@ class Timekeeper:
         place = np.maximum.accumulate(np.where(np.isfinite(raw_s), np.arange(1, raw_s.size + 1), 0))
         return np.concatenate(([lead], raw_s))[place]
 
-    def _run_turns(self, run: NDArray[Any] | None, begins: bool) -> NDArray[np.int64]:
+    def _run_turns(self, run: NDArray[Any] | None, begins: bool) -> Ints:
         if run is None:
             return np.empty(0, dtype=np.int64)
         turns = np.flatnonzero(run[1:] != run[:-1]) + 1
@@ -174,7 +173,7 @@ class Timekeeper:
         self._run = run[-1]
         return turns
 
-    def _walk(self, step: Floats, raw_s: Floats, turned: NDArray[np.int64], borders: dict[int, bool]) -> None:
+    def _walk(self, step: Floats, raw_s: Floats, turned: Ints, borders: dict[int, bool]) -> None:
         """Look at the rows at which something happens, in order; again from where the usual step changes."""
         place = 0
         while place < step.size:
@@ -196,7 +195,7 @@ class Timekeeper:
                 place = step.size
             self._stretch_paces(begun, place, self_paced, step, borders)
 
-    def _streaks(self, step: Floats, place: int) -> NDArray[np.int64]:
+    def _streaks(self, step: Floats, place: int) -> Ints:
         """Rows, from ``place`` on, that end eight steps longer, or eight shorter, than the usual one."""
         lead = np.concatenate((self._recent, step[:place]))[-(_STREAK - 1) :]
         steps = np.concatenate((lead, step[place:]))

@@ -14,9 +14,8 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.sampling import cadence_of
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

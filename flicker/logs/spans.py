@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from itertools import chain
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Bools, Floats
 
 
 def spans(pairs: Iterable[tuple[float, float]] | Floats) -> Floats:
@@ -45,7 +44,7 @@ def within(intervals: Floats, low: float, high: float) -> Floats:
     return clipped[clipped[:, 1] > clipped[:, 0]]
 
 
-def holds(intervals: Floats, time_s: Floats) -> NDArray[np.bool_]:
+def holds(intervals: Floats, time_s: Floats) -> Bools:
     """Tell which times lie inside an interval."""
     if intervals.shape[0] == 0:
         return np.zeros(np.shape(time_s), dtype=bool)

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
-
-Floats = NDArray[np.float64]
 
 _NOTES_EACH = 3  # changes of clock and pace told in full; a choice
 

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.signals.order_statistics import group_quantiles, running_median
 from flicker.signals.startup import Start
-
-Floats = NDArray[np.float64]
 
 CELL_S = 10.0  # levels every ten seconds, 200 in a short log: chosen, not measured
 MOST_CELLS = 40_000  # a choice: bounds memory
@@ -185,7 +183,7 @@ def _levels(
     cell_s: Floats,
     cell: Floats,
     smooth: Floats,
-    calm: NDArray[np.bool_],
+    calm: Bools,
     excursion_V: float,
     long_episode_s: float,
     value: Floats,

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
 from flicker.logs.spans import spans
 from flicker.signals.guard.figures import StretchFigures
@@ -24,9 +25,6 @@ from flicker.signals.guard.gather import Gatherer, Left
 from flicker.signals.mark_windows import Hands
 from flicker.signals.order_statistics import middle_row
 from flicker.signals.spill_buffer import Stash
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 BLOCK_S = 1.0  # a choice: the grid on which everything but excursions is judged
 MOST_BLOCKS = 1 << 18  # per run and channel: memory stays flat however long the log is; a choice
@@ -69,7 +67,7 @@ class RunBlocks:
     rows: Ints
     begin_s: Floats
     end_s: Floats
-    after_gap: NDArray[np.bool_]
+    after_gap: Bools
     channels: tuple[ChannelBlocks, ...]
     stash: Stash | None = field(default=None, repr=False, compare=False)
     guard: StretchFigures | None = field(default=None, repr=False, compare=False)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check, special
+from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
@@ -22,8 +23,6 @@ from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
 from flicker.stats import association
 from flicker.stats.rates import share_interval
-
-Floats = NDArray[np.float64]
 
 LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
 LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart; chosen, not measured
@@ -285,7 +284,7 @@ def _share(hits: int, count: int, confidence: float) -> tuple[float, float, floa
     return found.share, found.low, found.high
 
 
-def _near(times: Floats, others: Floats, lag: float) -> NDArray[np.bool_]:
+def _near(times: Floats, others: Floats, lag: float) -> Bools:
     """Which of ``times`` have one of the (sorted) ``others`` within the lag."""
     place = np.searchsorted(others, times - lag, "left")
     return np.asarray(place < np.searchsorted(others, times + lag, "right"))

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.logs.model import Run
 from flicker.logs.spans import holds, spans
@@ -20,8 +20,6 @@ from flicker.signals.excursions import Excursions, episode_numbers, stretches
 from flicker.signals.order_statistics import scatter
 from flicker.signals.settings import Settings
 from flicker.signals.trace_model import Trace
-
-Floats = NDArray[np.float64]
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
 AWAY_S = 120.0  # window in which the level is held off zero: chosen, not measured

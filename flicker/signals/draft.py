@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.values import Unobserved
 from flicker.logs.model import Gap
 from flicker.logs.spans import holds, spans, without
@@ -26,8 +26,6 @@ from flicker.signals.startup import find_start
 from flicker.signals.trace_model import Trace
 from flicker.stats.jumps import reading_sigma
 from flicker.stats.noise import noise_sigma, resolution_of
-
-Floats = NDArray[np.float64]
 
 # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end; chosen
 # (DEVELOPERS.md, decisions)
@@ -178,7 +176,7 @@ def ranges_of(blocks: RunBlocks, index: int, resolution: float, lapses: Sequence
     return find_ranges(part.sample_s[good], part.sample_V[good], extremes[np.isfinite(extremes)], resolution, end_s)
 
 
-def _on_finest(ranges: Ranges, time_s: Floats) -> NDArray[np.bool_]:
+def _on_finest(ranges: Ranges, time_s: Floats) -> Bools:
     if len(ranges.spans) < 2:
         return np.ones(time_s.size, dtype=bool)
     digit = min(span.resolution_V for span in ranges.spans)

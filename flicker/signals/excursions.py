@@ -12,15 +12,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.read_again import read_blocks
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
 
 MICROSECOND = 1e-6  # a choice: rounding of clock times must not decide
 
@@ -415,7 +411,7 @@ def stretches(flag: Bools, border: Bools) -> list[tuple[int, int]]:
     return [(int(index[a]), int(index[b]) + 1) for a, b in zip(first, last, strict=True)]
 
 
-def episode_numbers(start_s: Floats, end_s: Floats, dead_time_s: float) -> NDArray[np.int64]:
+def episode_numbers(start_s: Floats, end_s: Floats, dead_time_s: float) -> Ints:
     """Number of the episode of each excursion: a new one after a pause longer than the dead time.
 
     A pause that only rounding of the clock makes longer is not: times keep microseconds.

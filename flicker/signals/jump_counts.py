@@ -12,11 +12,9 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.stats.jumps import LEAST_V, SCALES, jumps_by_scale
 from flicker.stats.noise import resolution_of
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
 MOST_SIZES = 2000  # kept of a scale: their middle is all that is told; a choice

@@ -11,11 +11,9 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.signals.order_statistics import scatter, sliding_medians
-
-Floats = NDArray[np.float64]
 
 # Chosen, not measured one by one; together: tests/studies/results/connection.md.
 SIDE = 4  # blocks on each side of a step
@@ -154,7 +152,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
     )
 
 
-def _peaks(size: Floats, threshold: float) -> NDArray[np.int64]:
+def _peaks(size: Floats, threshold: float) -> Ints:
     """Indices of the largest value in each stretch above the threshold; a stretch is cut after 2 * SIDE."""
     index = np.flatnonzero(size > threshold)
     if index.size == 0:

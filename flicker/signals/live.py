@@ -14,15 +14,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.signals.draft import LEAVE_SHARE, SIGMAS
 from flicker.signals.excursions import MICROSECOND, Scanner
 from flicker.signals.order_statistics import scatter
 from flicker.signals.ranges import COUNTS
 from flicker.signals.settings import Settings
-
-Floats = NDArray[np.float64]
 
 CELL_S = 10.0  # as in the baseline of a whole log, a choice
 FEWEST = 8  # samples in a cell; chosen, not measured

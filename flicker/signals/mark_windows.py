@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.spans import spans
-
-Floats = NDArray[np.float64]
 
 NEAR_S = 60.0  # a mark is made by hand: so near the beginning of a run it tells of that (choice)
 

@@ -7,10 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from flicker.base.arrays import Floats, Ints
 
 FEW = 15  # rows, or values in a window, that are sorted against each other; a choice for speed
 AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step; a choice: bounds memory

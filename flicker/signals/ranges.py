@@ -9,10 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from flicker.base.arrays import Bools, Floats
 
 # Chosen, not measured one by one; together: tests/studies/results/connection.md.
 FACTORS = (10.0, 100.0, 1000.0)  # by definition: ranges of a meter are decades apart

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools
 from flicker.logs.model import Log, Piece
 from flicker.signals.blocks import RunBlocks
-
-Bools = NDArray[np.bool_]
 
 NEAR_ROWS = 1 << 16  # what lies closer is read in one go; common practice: a batch of half a megabyte a channel
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.signals.order_statistics import group_quantiles
 from flicker.signals.trace import Trace
-
-Floats = NDArray[np.float64]
 
 FEWEST = 24  # readings in a stretch, so that its middle is worth taking off; chosen, not measured
 

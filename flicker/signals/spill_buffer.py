@@ -17,9 +17,8 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.model import Piece
-
-Floats = NDArray[np.float64]
 
 MOST_BYTES = 16 << 20  # in memory; a choice: bounds memory
 MOST_SPILT = 768 << 20  # on the disk; a choice: bounds the disk

@@ -10,11 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.signals.order_statistics import scatter
-
-Floats = NDArray[np.float64]
 
 FIT_S = 600.0  # the start is looked for in the first ten minutes; chosen, not measured
 TAUS_S = np.geomspace(0.7, 400.0, 22)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.logs.model import Gap, Run
 from flicker.logs.spans import elapsed, total
 from flicker.signals.baseline import Baseline
@@ -17,8 +17,6 @@ from flicker.signals.levels import TwoLevels
 from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.ranges import Ranges
 from flicker.signals.startup import Start
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +50,7 @@ class Trace:
     unobserved: tuple[Gap, ...]
     warm_up_until_s: float
     excursions: Excursions
-    episode: NDArray[np.int64]
+    episode: Ints
     residual_s: Floats
     residual_V: Floats
     power_up_seen: bool

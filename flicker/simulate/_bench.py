@@ -10,9 +10,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from flicker.base.arrays import Floats
 from flicker.base.check import one_of, positive, whole
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
@@ -25,7 +23,6 @@ from flicker.simulate._truth import BenchTruth
 
 assert _beside and _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
 
-Floats = NDArray[np.float64]
 
 _ORDER = ("steady", "one-off", "noisy", "drifting", "degrading", "situation")
 _KINDS = sorted(REGISTRY.values(), key=lambda item: _ORDER.index(item.family))

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
 from flicker.simulate._situations import switched_off
-
-Floats = NDArray[np.float64]
 
 
 @kind(

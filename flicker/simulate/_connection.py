@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
-
-Floats = NDArray[np.float64]
 
 PROTECTION_V = 0.75  # all four: common practice, no source
 RECONNECT_S = 4.0

@@ -9,10 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.simulate._truth import ChannelTruth, LevelChange, PowerUp, RangeSegment, Stretch
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 SETTLED_AFTER_S = 120.0  # the start of a run, for `ChannelTruth.fitness_V`
 _RANGES_V = np.array([0.05, 0.5, 5.0])  # an invented meter: the last digit is a five-thousandth of the range

@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats
 
 
 def white(rng: np.random.Generator, n: int) -> Floats:

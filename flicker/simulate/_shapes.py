@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats
 
 SHAPES = ("rectangular", "decay", "swing", "ramp", "crackle")
 

@@ -9,14 +9,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from flicker.base.arrays import Floats
 from flicker.simulate import _noise
 from flicker.simulate._meter import Meter, Trace, frozen, read
 from flicker.simulate._shapes import SHAPES, waveform
 from flicker.simulate._truth import BenchTruth, ChannelTruth, LevelChange, Mark, PowerUp, RunTruth, Stretch
-
-Floats = NDArray[np.float64]
 
 LEAD_IN_S = 90.0  # glitches are drawn after this much of a run (a tenth of shorter runs), clear of the surge
 BETWEEN_RUNS_S = 20 * 3600.0  # off between two runs: begins cold (common practice, no source)

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.result import plain
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 
@@ -103,13 +103,13 @@ class ChannelTruth:
     settled_V: float
     level_V: Floats
     glitch_V: Floats
-    seen: NDArray[np.bool_]
+    seen: Bools
     start_s: Floats
     end_s: Floats
     peak_V: Floats
     asked_V: Floats
     samples: Ints
-    cut: NDArray[np.bool_]
+    cut: Bools
     power_ups: tuple[PowerUp, ...]
     stretches: tuple[Stretch, ...]
     changes: tuple[LevelChange, ...]

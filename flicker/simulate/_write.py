@@ -7,13 +7,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.progress import tell
 from flicker.logs.writing import write_together
 from flicker.simulate._truth import BenchTruth, RunTruth
-
-Floats = NDArray[np.float64]
 
 
 def write(

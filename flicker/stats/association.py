@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval
 from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.laws import count_tails
 from flicker.stats.rates import rate_ratio, share_interval
@@ -34,7 +35,7 @@ _ALTERNATIVES = ("two-sided", "less", "greater")
 SEED = 20_260_102
 
 
-def holm(p_values: Sequence[float] | ArrayLike) -> NDArray[np.float64]:
+def holm(p_values: Sequence[float] | ArrayLike) -> Floats:
     """Return p-values corrected for their number, so that any false 'yes' among them keeps the error of one.
 
     Notes
@@ -52,7 +53,7 @@ def holm(p_values: Sequence[float] | ArrayLike) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True, slots=True)
-class StimulusTest(Result):
+class StimulusTest(Interval):
     """Events in the windows after a stimulus against those outside."""
 
     kind: str
@@ -61,8 +62,6 @@ class StimulusTest(Result):
     outside_count: int
     outside_exposure: float
     ratio: float
-    low: float
-    high: float
     p_value: float
     p_adjusted: float
     stimuli: int
@@ -71,9 +70,7 @@ class StimulusTest(Result):
     answered_low: float
     answered_high: float
     stimuli_to_be_sure: int | None
-    confidence: float
     alternative: str
-    method: str
 
     @property
     def reads(self) -> str:
@@ -202,7 +199,7 @@ def stimulus_test(
 
 
 @dataclass(frozen=True, slots=True)
-class Coincidence(Result):
+class Coincidence(Interval):
     """Events of one series that have an event of another within a lag, against chance."""
 
     coincidences: int
@@ -210,15 +207,11 @@ class Coincidence(Result):
     events_a: int
     events_b: int
     share: float
-    low: float
-    high: float
     ratio: float
     p_value: float
     lag_from: float
     lag: float
-    confidence: float
     alternative: str
-    method: str
 
     @property
     def reads(self) -> str:
@@ -323,20 +316,20 @@ def _span(span: float | tuple[float, float]) -> tuple[float, float]:
     return 0.0, check.positive("span", span, what="observed time")
 
 
-def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int) -> NDArray[np.float64]:
+def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int) -> Floats:
     t = np.sort(check.finite_array(name, values, least=least))
     if t.size and (t[0] < begin or t[-1] > end):
         raise ValueError(f"{name} must lie within the span {begin} to {end}, got {t[0]} to {t[-1]}")
     return t
 
 
-def _union(starts: NDArray[np.float64], width: float, end: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _union(starts: Floats, width: float, end: float) -> tuple[Floats, Floats]:
     """Windows of one width as disjoint intervals, cut at ``end``."""
     s = np.sort(starts)
     return _join(s, np.minimum(s + width, end))
 
 
-def _join(s: NDArray[np.float64], e: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _join(s: Floats, e: Floats) -> tuple[Floats, Floats]:
     if s.size == 0:
         return s, e
     reach = np.maximum.accumulate(e)
@@ -345,8 +338,8 @@ def _join(s: NDArray[np.float64], e: NDArray[np.float64]) -> tuple[NDArray[np.fl
 
 
 def _around(
-    s: NDArray[np.float64], e: NDArray[np.float64], length: float, *, wrap: bool
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    s: Floats, e: Floats, length: float, *, wrap: bool
+) -> tuple[Floats, Floats]:
     """Intervals around events as disjoint ones within 0..length; what sticks out wraps around, or is cut."""
     if wrap:
         s, e = np.concatenate((s, s + length, s - length)), np.concatenate((e, e + length, e - length))
@@ -357,12 +350,12 @@ def _around(
 
 
 def _within(
-    times: NDArray[np.float64], starts: NDArray[np.float64], stops: NDArray[np.float64], *, closed: bool = False
-) -> NDArray[np.bool_]:
+    times: Floats, starts: Floats, stops: Floats, *, closed: bool = False
+) -> Bools:
     """Which times lie in disjoint intervals, their start included (and their stop, if ``closed``)."""
     if starts.size == 0:
         return np.zeros(times.size, dtype=bool)
     i = np.searchsorted(starts, times, "right") - 1
     stop = stops[np.maximum(i, 0)]
-    inside: NDArray[np.bool_] = (i >= 0) & ((times <= stop) if closed else (times < stop))
+    inside: Bools = (i >= 0) & ((times <= stop) if closed else (times < stop))
     return inside

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 import flicker.stats.levels.change_search as search
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
@@ -43,10 +44,7 @@ __all__ = [
     "variance_changes",
 ]
 
-Floats = NDArray[np.float64]
 _LOG_SHARE = 0.7  # of the nominal level: measured rejection is then at or under it
-Ints = NDArray[np.int64]
-
 
 @dataclass(frozen=True, slots=True)
 class LevelChange(Result):

@@ -11,15 +11,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.result import Result
 
 __all__ = ["Jumps", "jumps", "reading_sigma"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SCALES = (1, 2, 4, 8)  # readings averaged on each side of a jump
 LEAST_V = 0.006

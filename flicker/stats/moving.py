@@ -11,15 +11,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 __all__ = ["Movement", "moved_in_noise"]
 
-Floats = NDArray[np.float64]
 
 COSINES = 16  # from the second on: the first is much like a line
 COLOUR = 1.2  # power 1/f**COLOUR is the steepest noise for which the bound holds

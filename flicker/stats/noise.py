@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.levels.digits import noise_sigma, resolution_of
 
 __all__ = [
@@ -24,7 +25,6 @@ __all__ = [
     "resolution_of",
 ]
 
-Floats = NDArray[np.float64]
 
 _KINDS = ("allan", "modified", "time", "hadamard", "total")
 LOWEST_EXPONENT, HIGHEST_EXPONENT = -1.5, 3.5  # of the power law of noise that are thought possible
@@ -36,7 +36,7 @@ class AllanDeviation(Result):
 
     span_s: Floats
     deviation: Floats
-    terms: NDArray[np.int64]
+    terms: Ints
     kind: str
     overlapping: bool
 
@@ -141,15 +141,11 @@ def _one_deviation(phase: Floats, m: int, step: float, overlapping: bool, kind: 
 
 
 @dataclass(frozen=True, slots=True)
-class NoiseColour(Result):
+class NoiseColour(Interval):
     """Kind of noise, from how its power falls with frequency."""
 
     colour: str
     exponent: float
-    low: float
-    high: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

@@ -11,7 +11,7 @@ from typing import Literal
 
 from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 
 __all__ = [
     "EvidencePair",
@@ -250,17 +250,13 @@ def evidence(rule: RateDecision, count: int, exposure: float) -> EvidencePair:
 
 
 @dataclass(frozen=True, slots=True)
-class RateBounds(Result):
+class RateBounds(Interval):
     """Bounds of a rate that hold at every moment at once."""
 
     count: int
     exposure: float
     rate: float
-    low: float
-    high: float
     design_rate: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

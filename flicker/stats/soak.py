@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.seen_share import SeenShare, detectable_share
@@ -321,9 +321,9 @@ def _log_mean_miss(a: float, b: float, seen: float, n: int) -> float:
     The trapezoid rule in log-odds of p; the hypergeometric series loses all digits for large n.
     """
 
-    def log_density(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    def log_density(x: Floats) -> Floats:
         p = special.expit(x)
-        out: NDArray[np.float64] = (
+        out: Floats = (
             a * special.log_expit(x) + b * special.log_expit(-x) + special.xlog1py(n, -seen * p) - special.betaln(a, b)
         )
         return out

@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.result import Result, Tested
+from flicker.base.result import Interval, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
 from flicker.stats.levels.pairs import discordant_pairs, slope_at_rank
@@ -34,7 +35,6 @@ __all__ = [
     "theil_sen",
 ]
 
-Floats = NDArray[np.float64]
 
 _BLOCKS = 12
 
@@ -46,14 +46,11 @@ class MannKendall(Tested):
     s: int
     var_s: float
     z: float
-    p_value: float
     p_normal: float
     tau: float
     tau_b: float
     n: int
     alternative: str
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -172,12 +169,12 @@ def mann_kendall(
     )
 
 
-def _tie_counts(values: Floats) -> NDArray[np.int64]:
+def _tie_counts(values: Floats) -> Ints:
     counts = np.unique(values, return_counts=True)[1].astype(np.int64)
     return counts[counts > 1]
 
 
-def _kendall_variance(n: int, tied_y: NDArray[np.int64], tied_x: NDArray[np.int64]) -> float:
+def _kendall_variance(n: int, tied_y: Ints, tied_x: Ints) -> float:
     t, u, m = tied_y.astype(np.float64), tied_x.astype(np.float64), float(n)
     first = m * (m - 1) * (2 * m + 5) - (t * (t - 1) * (2 * t + 5)).sum() - (u * (u - 1) * (2 * u + 5)).sum()
     second = (t * (t - 1) * (t - 2)).sum() * (u * (u - 1) * (u - 2)).sum() / (9 * m * (m - 1) * (m - 2))
@@ -218,16 +215,12 @@ def _normal_p(z: float, alternative: str) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class TheilSen(Result):
+class TheilSen(Interval):
     """Median of the slopes between all pairs of points."""
 
     slope: float
-    low: float
-    high: float
     intercept: float
     pairs: int
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -285,18 +278,14 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
 
 
 @dataclass(frozen=True, slots=True)
-class RobustSlope(Result):
+class RobustSlope(Interval):
     """Slope with an inference that holds under strong autocorrelation."""
 
     slope: float
-    low: float
-    high: float
     p_value: float
     t: float
     critical_t: float
     blocks: int
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

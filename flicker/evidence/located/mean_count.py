@@ -10,16 +10,14 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import CountByAge, MeanCumulative, count_by_age, expected_counts, mean_cumulative
-
-Floats = NDArray[np.float64]
 
 POINTS = 100  # of the curve in a document: a choice
 FEWEST_POWER_UPS = 2  # one has no mean; by definition

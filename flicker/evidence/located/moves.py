@@ -11,8 +11,8 @@ from enum import StrEnum
 from typing import Annotated, TypedDict
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import clock_text, digits_text
 from flicker.base.limits import Limits
@@ -20,8 +20,6 @@ from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds
-
-Floats = NDArray[np.float64]
 
 SHORTEST_S = 600.0  # a stretch holds two five-minute levels at least: common practice
 TOLD = 4  # a page tells the largest so many: a choice

@@ -8,17 +8,15 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm
 from flicker.evidence.questions.condition import PowerUp
-
-Floats = NDArray[np.float64]
-
 
 LEAST_HISTORY = 4  # power-ups before one can be judged against them; chosen, not measured
 LONGER, LARGER = 2.0, 1.5  # factors of settle time and surge that matter; common practice, no source

@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.base.limits import Limits
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.questions.worsening import FEWEST, FEWEST_POWER_UPS
@@ -18,8 +18,6 @@ from flicker.evidence.record.power_up_counts import PowerUpCounts
 from flicker.stats.laws.scatter import count_range
 from flicker.stats.power_ups import rate_growth
 from flicker.stats.rates import rate_interval
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +29,7 @@ class PowerUpRates:
     the largest up to which it is, else the middle of what the counts leave.
     """
 
-    counts: NDArray[np.int64]
+    counts: Ints
     hours: Floats
     low: Floats
     high: Floats
@@ -67,7 +65,7 @@ def growth_rates(counts: PowerUpCounts, limits: Limits, finding: Finding | None)
 
 
 def grown(
-    counts: NDArray[np.int64],
+    counts: Ints,
     hours: Floats,
     ages: Floats,
     factor: float | None,
@@ -95,7 +93,7 @@ def step_rates(
 
 
 def _of(
-    counts: NDArray[np.int64], hours: Floats, fitted: Floats | None, scatter: float, shown: bool, limits: Limits
+    counts: Ints, hours: Floats, fitted: Floats | None, scatter: float, shown: bool, limits: Limits
 ) -> PowerUpRates:
     ends = [
         rate_interval(int(n), h, confidence=limits.confidence, sided="two-sided" if n else "upper")

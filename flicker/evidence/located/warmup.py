@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
@@ -19,8 +20,6 @@ from flicker.evidence.located.warmup_fit import NO_FIT, fit_decay
 from flicker.logs.spans import elapsed, holds, spans, total, within
 from flicker.stats.arrivals import rate_trend_test
 from flicker.stats.rates import rate_interval
-
-Floats = NDArray[np.float64]
 
 EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
 LEAST_FOR_FIT = 10  # episodes; chosen, not measured

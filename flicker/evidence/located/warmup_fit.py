@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base import special
+from flicker.base.arrays import Floats
 
-Floats = NDArray[np.float64]
 Estimate = tuple[float, float, float]  # value, low, high
 
 NO_FIT: tuple[Estimate, Estimate, Estimate] = ((math.nan, math.nan, math.nan),) * 3  # by definition: nothing known

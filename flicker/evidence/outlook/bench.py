@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
@@ -28,7 +28,6 @@ from flicker.stats.rates import rate_interval
 if TYPE_CHECKING:
     from flicker.case.case_file import Meter
 
-Floats = NDArray[np.float64]
 
 WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
 NEXT_H = 10.0  # hours for which a trip is forecast: a choice

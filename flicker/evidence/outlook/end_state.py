@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, hours_text, volts_text
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -19,8 +19,6 @@ from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S
 from flicker.signals.trace import RunTraces, Trace
-
-Floats = NDArray[np.float64]
 
 FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
 NOTHING_S = 5.0  # of nothing at least; chosen, not measured

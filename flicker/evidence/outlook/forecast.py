@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.formats import volts_text
 from flicker.base.result import Result
-
-Floats = NDArray[np.float64]
 
 SPAN_S = 600.0  # by the rule of clearance: a line through the last ten minutes
 CELL_S = 30.0  # by the rule of clearance: half-minute medians

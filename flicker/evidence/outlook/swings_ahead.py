@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, volts_text
 from flicker.base.limits import Limits
@@ -18,8 +18,6 @@ from flicker.base.units import HOUR
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import SizesAhead, sizes_ahead
-
-Floats = NDArray[np.float64]
 
 SOON_SHARE = 0.02  # of the hours watched: an earliest moment under that is none; a choice
 APART_S = 90.0  # swings closer than this are one burst when sizes are asked, as in `stats.power_ups.sizes`

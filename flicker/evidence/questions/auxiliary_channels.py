@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
@@ -26,8 +26,6 @@ from flicker.logs.spans import within
 from flicker.signals.coincidence import ChannelEvents
 from flicker.signals.settings import Settings
 from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
-
-Floats = NDArray[np.float64]
 
 NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor; both common practice, no source
@@ -138,7 +136,7 @@ def events_of(lines: Sequence[Line], record: ChannelRecord, log_of_run: Mapping[
     return out
 
 
-def with_lead(record: ChannelRecord, lead: Sequence[ChannelEvents]) -> NDArray[np.bool_]:
+def with_lead(record: ChannelRecord, lead: Sequence[ChannelEvents]) -> Bools:
     """Which episodes of a record the shorted lead saw at the same time."""
     hit = np.zeros(record.episodes.count, dtype=bool)
     for place, (run, events) in enumerate(zip(record.runs, lead, strict=True)):
@@ -148,7 +146,7 @@ def with_lead(record: ChannelRecord, lead: Sequence[ChannelEvents]) -> NDArray[n
     return hit
 
 
-def _near(times: Floats, others: Floats, lag: float) -> NDArray[np.bool_]:
+def _near(times: Floats, others: Floats, lag: float) -> Bools:
     return np.asarray(np.searchsorted(others, times - lag) < np.searchsorted(others, times + lag, side="right"))
 
 

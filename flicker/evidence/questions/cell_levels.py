@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.questions.warmth import Series, Warmth, warmth
@@ -23,8 +23,6 @@ from flicker.signals.order_statistics import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
 from flicker.stats.noise import noise_sigma
-
-Floats = NDArray[np.float64]
 
 DAY_S = 86400.0  # by definition
 SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
@@ -67,7 +65,7 @@ def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
     return numbers[full] * width, middle[full]
 
 
-def calm_cells(trace: Trace) -> NDArray[np.bool_]:
+def calm_cells(trace: Trace) -> Bools:
     """Cells of the baseline that hold the resting level: those of which excursions fill less than a quarter."""
     base = trace.baseline
     assert base is not None

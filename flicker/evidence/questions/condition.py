@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, seconds_text, volts_text
@@ -17,8 +16,6 @@ from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.residuals import local_residual
-
-Floats = NDArray[np.float64]
 
 # noise is what moves within a minute; what is slower is movement of the level; a choice (DEVELOPERS.md, decisions)
 NOISE_WINDOW_S = 60.0

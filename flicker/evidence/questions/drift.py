@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base.formats import digits_text, millivolts_text, volts_text
 from flicker.base.limits import Limits
@@ -31,7 +30,6 @@ from flicker.stats.trends import movement_kind, movement_test, robust_slope
 if TYPE_CHECKING:
     from flicker.stats.changepoints import LevelChange
 
-Floats = NDArray[np.float64]
 
 SMALL_SHARE = 0.25  # of the drift limit: a level that stays within this is not searched for steps (choice)
 

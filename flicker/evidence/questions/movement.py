@@ -9,14 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.signals.trace import RunTraces
 from flicker.stats.moving import Movement, moved_in_noise
-
-Floats = NDArray[np.float64]
 
 MINUTE_S = 60.0  # by the rule of clearance: minute medians
 MOST_LEVELS = 20_000  # a choice: bounds memory

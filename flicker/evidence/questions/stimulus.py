@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.result import Result
@@ -24,8 +24,6 @@ from flicker.stats import association
 from flicker.stats.power_ups import provoked_test
 from flicker.stats.rates import rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
-
-Floats = NDArray[np.float64]
 
 # Seconds within which an answer counts, by the first word of what was done; common practice, no source.
 WINDOWS_S = {

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard import Session
@@ -19,7 +19,7 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.rates import recurrence as recurrence_test
 
 
-def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, NDArray[np.bool_]]:
+def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, Bools]:
     """Episodes of each channel that the shorted lead saw at the same time."""
     if beside.lead is None:
         return {}
@@ -37,7 +37,7 @@ def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: fl
 
     A line is taken off first: two channels that drift evenly, each for its own reason, follow each other too.
     """
-    rows: list[tuple[NDArray[np.float64], ...]] = []
+    rows: list[tuple[Floats, ...]] = []
     for session, own in zip(sessions, channel, strict=True):
         channels = session.figures.channels
         mine = channels[own]
@@ -56,10 +56,10 @@ def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: fl
     )
 
 
-def _without_line(value: NDArray[np.float64]) -> NDArray[np.float64]:
+def _without_line(value: Floats) -> Floats:
     along = np.arange(value.size) - 0.5 * (value.size - 1)
     slope = float(value @ along) / max(float(along @ along), 1.0)
-    left: NDArray[np.float64] = value - value.mean() - slope * along
+    left: Floats = value - value.mean() - slope * along
     return left
 
 
@@ -71,7 +71,7 @@ def mostly_common(found: Sequence[ChannelRecord]) -> frozenset[str]:
 
 
 def recurring_common(
-    found: list[ChannelRecord], limits: Limits, hits: Mapping[str, NDArray[np.bool_]]
+    found: list[ChannelRecord], limits: Limits, hits: Mapping[str, Bools]
 ) -> tuple[list[ChannelRecord], str]:
     """Events of all channels at once are the room's, unless there are more of them than a room shows.
 
@@ -98,7 +98,7 @@ def recurring_common(
     )
 
 
-def _with_common(record: ChannelRecord, common: NDArray[np.bool_]) -> ChannelRecord:
+def _with_common(record: ChannelRecord, common: Bools) -> ChannelRecord:
     return replace(record, episodes=replace(record.episodes, common=common))
 
 

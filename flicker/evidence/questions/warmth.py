@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.result import Result
 from flicker.logs.model import Companion, Log
 from flicker.signals.blocks import reduce_log
 from flicker.stats.levels.follows import FEWEST, following
-
-Floats = NDArray[np.float64]
 
 GRID_S = 60.0  # a minute: a choice
 LAGS_S = (0.0, 300.0, 600.0, 1200.0, 2400.0, 4800.0)  # time constants of a box of metal; common practice, no source

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding, holm
@@ -29,8 +29,6 @@ from flicker.stats.power_ups import (
     size_growth,
     size_growth_within,
 )
-
-Floats = NDArray[np.float64]
 
 # episodes below which power-ups are not compared; the total is free of the trend, so this costs no error; chosen
 FEWEST = 5

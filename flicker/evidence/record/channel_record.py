@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +23,12 @@ class Episodes:
     that every channel showed at once.
     """
 
-    run: NDArray[np.int64]
+    run: Ints
     start_s: Floats
     end_s: Floats
     clock_s: Floats
     size_V: Floats
-    common: NDArray[np.bool_]
+    common: Bools
 
     @property
     def count(self) -> int:
@@ -152,9 +150,9 @@ def _cycles(all_runs: Sequence[RunTraces]) -> list[int]:
     return out
 
 
-def _common_marks(all_runs: Sequence[RunTraces], near_s: float = 1.0) -> dict[tuple[int, str], NDArray[np.bool_]]:
+def _common_marks(all_runs: Sequence[RunTraces], near_s: float = 1.0) -> dict[tuple[int, str], Bools]:
     """Mark short episodes that every channel of a run showed at once (within a second, or two samples)."""
-    out: dict[tuple[int, str], NDArray[np.bool_]] = {}
+    out: dict[tuple[int, str], Bools] = {}
     for run in all_runs:
         seen = [trace for trace in run.traces if trace.observed_s > 0]
         if len(seen) < 2:

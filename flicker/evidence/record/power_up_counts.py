@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import expected_counts
-
-Floats = NDArray[np.float64]
 
 # Share of occupied windows from which a counter saturates: a 10 s dead time counts 900 per hour as 74, 1,800 as 12
 # (by definition of a paralysable counter); the share still rises.
@@ -27,9 +25,9 @@ class PowerUpCounts:
     power-up that two or more reached). Where the counter saturates, ``counts`` are occupied windows at their rate.
     """
 
-    episodes: NDArray[np.int64]
+    episodes: Ints
     observed_s: Floats
-    counts: NDArray[np.int64]
+    counts: Ints
     expected: Floats
     by_share: bool
 
@@ -39,7 +37,7 @@ class PowerUpCounts:
         return int(self.observed_s.size)
 
 
-def counts_of(record: ChannelRecord, after: NDArray[np.bool_] | None = None) -> PowerUpCounts:
+def counts_of(record: ChannelRecord, after: Bools | None = None) -> PowerUpCounts:
     """Count a channel's own episodes by power-up; with ``after`` at the times since power-up that both sides reached."""
     times, ends = record.per_cycle()
     kept = [(np.sort(np.minimum(t, e)), e) for t, e in zip(times, ends, strict=True) if e > 0]
@@ -86,13 +84,13 @@ def saturated(records: Sequence[ChannelRecord]) -> OccupiedWindows | None:
     return OccupiedWindows(tuple(begins), tuple(ends), rise)
 
 
-def rate_counts(occupied: NDArray[np.int64], cells: NDArray[np.int64]) -> NDArray[np.int64]:
+def rate_counts(occupied: Ints, cells: Ints) -> Ints:
     """Occupied cells as counts whose mean rises with the rate: -log(1 - share) of a cell, half a cell always left free."""
     share = np.minimum(occupied / np.maximum(cells, 1), 1.0 - 0.5 / np.maximum(cells, 1))
     return np.rint(-np.log1p(-share) * cells).astype(np.int64)
 
 
-def _occupied(record: ChannelRecord, cell_s: float) -> tuple[list[Floats], NDArray[np.int64]]:
+def _occupied(record: ChannelRecord, cell_s: float) -> tuple[list[Floats], Ints]:
     """Begins of the occupied cells on each power-up's observed clock, and how many cells it has."""
     spent: dict[int, float] = {}
     marks: dict[int, list[Floats]] = {}

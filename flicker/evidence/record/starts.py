@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
 from flicker.evidence.guard import Session
@@ -23,8 +23,6 @@ from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
-
-Floats = NDArray[np.float64]
 
 APART_S = 6 * 3600.0  # by the rule of clearance on power-ups: six hours and more between files, a choice
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured

@@ -6,15 +6,13 @@ import math
 from collections import deque
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.evidence.watch.unseen import Unseen
 from flicker.evidence.watch.watching import GO_ON
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.sequential import RateDecision
-
-Floats = NDArray[np.float64]
 
 TRIPS = 3  # in a row, from which the alarm says so: chosen, not measured
 BINS = 40  # of the counts over time, at first a minute each, then wider: a choice
@@ -71,7 +69,7 @@ class Followed:
         self.unseen = Unseen(live.cadence_s)
 
 
-def held(size: Floats, level: Floats, known: NDArray[np.bool_], before: bool) -> NDArray[np.bool_]:
+def held(size: Floats, level: Floats, known: Bools, before: bool) -> Bools:
     """Which readings are beyond a level; a missing one stands for the one before it."""
     with np.errstate(invalid="ignore"):
         flag = size > level

@@ -6,16 +6,12 @@ import copy
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from flicker.base.arrays import Floats
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.logs.model import Piece
 from flicker.signals.blocks import reduce_blocks
 from flicker.signals.guard.gather import Gatherer, Left
-
-Floats = NDArray[np.float64]
 
 # Reasons that more of the same watch takes away, or that a watch cannot have.
 CELLS = 12  # an hour of cells, after which what can no longer be cleared is settled; a choice

@@ -8,12 +8,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, volts_text
 from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS
-
-Floats = NDArray[np.float64]
 
 FIRST_ROWS = 10  # without a reading, from which it is told of before anything of its readings is known: a choice
 
@@ -58,7 +56,7 @@ class Unseen:
             self._since_s = 0.0
 
     def feed(
-        self, time_s: Floats, values: Floats, some: NDArray[np.bool_], rest_V: float, away_V: float
+        self, time_s: Floats, values: Floats, some: Bools, rest_V: float, away_V: float
     ) -> Iterator[Told]:
         """Take rows; ``some`` marks those that hold a reading of any channel, ``away_V`` how far from rest is away."""
         known = ~np.isnan(values)

@@ -14,9 +14,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base import check
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, hours_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
@@ -40,8 +40,6 @@ from flicker.logs.growing import Fresh
 from flicker.signals.guard.figures import CELL_S, GRACE_S
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.sequential import rate_bounds
-
-Floats = NDArray[np.float64]
 
 SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
 CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds; chosen, not measured
@@ -203,7 +201,7 @@ class Watcher:
 
     # ------------------------------------------------------------ alarms
 
-    def _blanks(self, item: Followed, time_s: Floats, values: Floats, some: NDArray[np.bool_]) -> list[Event]:
+    def _blanks(self, item: Followed, time_s: Floats, values: Floats, some: Bools) -> list[Event]:
         """What is told of a channel that alone has no reading (rule for a clearance, blanks)."""
         rest, away = item.live.level_V, item.live.enter_V
         if not item.live.settled:

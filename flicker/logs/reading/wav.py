@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import IO
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
@@ -18,8 +18,6 @@ from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.samples.spool import BATCH_ROWS
 from flicker.logs.reading.samples.whole import check_rows
 from flicker.logs.source import Batch
-
-Floats = NDArray[np.float64]
 
 _KINDS = {(1, 16): "<i2", (1, 24): "", (1, 32): "<i4", (3, 32): "<f4", (3, 64): "<f8"}
 

@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.logs.spans import spans, total, without
 from flicker.signals.relay.records import Relay, RelayRecord
-
-Floats = NDArray[np.float64]
 
 GAP_STEPS = 3.0  # a longer step is a gap, as in `flicker.logs.sampling`
 _CALM, _BETWEEN, _ABOVE = 0, 1, 2  # by definition

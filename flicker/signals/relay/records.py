@@ -6,14 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.result import Result
 from flicker.signals.settings import Settings
-
-Floats = NDArray[np.float64]
 
 LOAD_OHM = 8.0  # common practice, no source
 

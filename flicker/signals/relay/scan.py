@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from itertools import compress
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
@@ -29,7 +29,6 @@ __all__ = [
     "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "scan_relay", "scan_relays",
 ]  # fmt: skip
 
-Floats = NDArray[np.float64]
 
 FEED_ROWS = 1 << 15  # a choice: speed against memory
 
@@ -108,7 +107,7 @@ def scan_relays(
     return out
 
 
-def _with_tail(hot: NDArray[np.bool_], blocks: RunBlocks, tail_s: float) -> NDArray[np.bool_]:
+def _with_tail(hot: Bools, blocks: RunBlocks, tail_s: float) -> Bools:
     """Mark also the blocks that begin within ``tail_s`` after a hot one, and the next one in any case."""
     index = np.flatnonzero(hot)
     if index.size == 0:
@@ -119,7 +118,7 @@ def _with_tail(hot: NDArray[np.bool_], blocks: RunBlocks, tail_s: float) -> NDAr
     return hot | near
 
 
-def _above(part: ChannelBlocks, level_V: float) -> NDArray[np.bool_]:
+def _above(part: ChannelBlocks, level_V: float) -> Bools:
     """Blocks with a reading farther from zero than a level, or over range."""
     with np.errstate(invalid="ignore"):
         far = (part.high > level_V) | (part.low < -level_V)

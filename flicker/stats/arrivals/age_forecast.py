@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
@@ -121,7 +122,7 @@ def age_forecast(
     )
 
 
-def _expected(runs: er.Runs, planned: er.Floats) -> float:
+def _expected(runs: er.Runs, planned: Floats) -> float:
     """Episodes to expect of planned runs were all ages alike: those seen between ends of runs, by the time at risk there."""
     edges = np.unique(runs.ends)
     begin = np.concatenate(([0.0], edges[:-1]))

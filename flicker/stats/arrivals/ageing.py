@@ -28,7 +28,6 @@ class AgeTrend(Tested):
     """
 
     statistic: float
-    p_value: float
     rate_factor: float
     cv: float
     cv_high: float
@@ -36,8 +35,6 @@ class AgeTrend(Tested):
     runs: int
     caution: str
     alternative: str
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:

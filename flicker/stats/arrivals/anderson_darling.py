@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.base import special
-from flicker.stats.laws.event_runs import Floats
+from flicker.base.arrays import Floats
 
 
 def anderson_darling(u: Floats) -> Floats:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.stats.arrivals.clusters import cluster_gap, intervals_theta
 from flicker.stats.laws import event_runs as er
 
@@ -17,11 +17,11 @@ SHOWN = 0.75  # bursts per event; from here down clustering is taken to show
 class Bursts:
     """Bursts by the intervals estimator: first event, length and run of each; the burst of each event."""
 
-    first: er.Ints
-    length: er.Floats
-    run: er.Ints
-    sizes: er.Ints
-    of_event: er.Ints
+    first: Ints
+    length: Floats
+    run: Ints
+    sizes: Ints
+    of_event: Ints
 
 
 def burst_levels(runs: er.Runs, clock: er.Runs | None = None) -> list[Bursts]:
@@ -41,7 +41,7 @@ def burst_levels(runs: er.Runs, clock: er.Runs | None = None) -> list[Bursts]:
     return levels
 
 
-def _parted(runs: er.Runs, gaps: er.Floats, later: NDArray[np.bool_], limit: float) -> Bursts:
+def _parted(runs: er.Runs, gaps: Floats, later: Bools, limit: float) -> Bursts:
     begins = ~later | (gaps > limit)
     first = np.flatnonzero(begins)
     sizes = np.diff(np.append(first, runs.times.size))
@@ -60,7 +60,7 @@ def burst_variation(runs: er.Runs, bursts: Bursts) -> float:
     return float(np.sqrt(np.sum(over**2) / runs.times.size))
 
 
-def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> er.Floats:
+def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> Floats:
     """Event times, shape (rows, n), when bursts change places within their run, and so do the gaps between them.
 
     A burst keeps its inner gaps. For a run that stopped at a set time the rest after its last event is one of the gaps.
@@ -84,13 +84,13 @@ def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
     start = _before(apart, of_run)[:, place] + apart[:, place] + _before(length, bursts.run)
     own = np.empty_like(start)
     np.put_along_axis(own, moved, start, axis=1)
-    out: er.Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
+    out: Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
     return out
 
 
-def _before(values: er.Floats, group: er.Ints) -> er.Floats:
+def _before(values: Floats, group: Ints) -> Floats:
     """Sums of what stands before each place in its group, along rows."""
     sums = np.cumsum(values, axis=1) - values
     first = np.searchsorted(group, group)
-    out: er.Floats = sums - sums[:, first]
+    out: Floats = sums - sums[:, first]
     return out

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Result, Tested
 from flicker.stats.laws import event_runs as er
@@ -22,14 +23,11 @@ class GapTest(Tested):
     """Do gaps follow the exponential law of single, independent events? ``gap_variation`` is 1 there on average."""
 
     statistic: float
-    p_value: float
     mean_gap: float
     gap_variation: float
     count: int
     dead_time: float
     seed: int
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -61,11 +59,11 @@ class ExtremalIndex(Result):
 class Clusters(Result):
     """Events joined into clusters; one row per cluster. ``gap`` is the longest gap that was joined over."""
 
-    starts: er.Floats
-    ends: er.Floats
-    sizes: er.Ints
-    run: er.Ints
-    member_of: er.Ints
+    starts: Floats
+    ends: Floats
+    sizes: Ints
+    run: Ints
+    member_of: Ints
     gap: float
     theta: float
     method: str
@@ -138,22 +136,22 @@ def _as_of_limit_size(distance: float, n: int) -> float:
     return float((distance - 0.2 / n) * scale / scale_limit + 0.2 / LIMIT_SIZE)
 
 
-def _exponential_distance(sorted_scaled: er.Floats) -> er.Floats:
+def _exponential_distance(sorted_scaled: Floats) -> Floats:
     n = sorted_scaled.shape[1]
     law = -np.expm1(-sorted_scaled)
     above, below = np.arange(1, n + 1) / n - law, law - np.arange(n) / n
-    out: er.Floats = np.maximum(above.max(axis=1), below.max(axis=1))
+    out: Floats = np.maximum(above.max(axis=1), below.max(axis=1))
     return out
 
 
 @lru_cache(maxsize=64)
-def _exponential_null(n: int, seed: int) -> er.Floats:
+def _exponential_null(n: int, seed: int) -> Floats:
     draws = np.random.default_rng(seed).standard_exponential((SIMULATIONS, n))
     draws.sort(axis=1)
     return np.sort(_exponential_distance(draws / draws.mean(axis=1, keepdims=True)))
 
 
-def intervals_theta(gaps: er.Floats, *, grid: bool) -> float:
+def intervals_theta(gaps: Floats, *, grid: bool) -> float:
     """Intervals estimator; on a grid the gaps are whole numbers of samples and lose one or two of them."""
     n, longest = gaps.size, float(gaps.max())
     if longest <= 0:
@@ -214,7 +212,7 @@ def extremal_index(
     return ExtremalIndex(theta, int(times.size), clusters, limit * unit, "intervals estimator (Ferro and Segers 2003)")
 
 
-def cluster_gap(gaps: er.Floats, theta: float) -> tuple[int, float]:
+def cluster_gap(gaps: Floats, theta: float) -> tuple[int, float]:
     """Number of clusters and the longest gap inside one: the theta * n longest gaps part clusters."""
     n = gaps.size + 1
     clusters = min(int(np.floor(theta * gaps.size)) + 1, n)

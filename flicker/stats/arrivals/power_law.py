@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.laws import event_runs as er
@@ -122,7 +123,7 @@ def power_law_fit(
     )  # fmt: skip
 
 
-def _tilt(x: er.Floats) -> tuple[er.Floats, er.Floats]:
+def _tilt(x: Floats) -> tuple[Floats, Floats]:
     """log((exp(x) - 1) / x) and its derivative, safe near 0 and far from it."""
     small = np.abs(x) < 1e-4
     safe = np.where(small, 1.0, x)
@@ -132,11 +133,11 @@ def _tilt(x: er.Floats) -> tuple[er.Floats, er.Floats]:
     return np.where(small, x / 2 + x**2 / 24, log_part), np.where(small, 0.5 + x / 12, slope)
 
 
-def _tilt_bend(x: er.Floats) -> er.Floats:
+def _tilt_bend(x: Floats) -> Floats:
     """Second derivative of the same: the variance of one time under the tilt."""
     size = np.clip(np.abs(x), 1e-2, 1e3)
     bend = 1.0 / size**2 - 0.25 / np.sinh(np.minimum(size, 600.0) / 2) ** 2
-    out: er.Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
+    out: Floats = np.where(np.abs(x) < 1e-2, 1.0 / 12.0, bend)
     return out
 
 
@@ -214,13 +215,13 @@ def log_linear_fit(
     )  # fmt: skip
 
 
-def share_of_run(runs: er.Runs, growth: float) -> er.Floats:
+def share_of_run(runs: er.Runs, growth: float) -> Floats:
     """Share of each run's events expected before each event, when the rate grows as exp(growth * time)."""
     ends = runs.end_of_event
     if abs(growth) * float(runs.ends.max()) < 1e-6:
         return runs.times / ends
     if growth > 0:
-        out: er.Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
+        out: Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
         return out / -np.expm1(-growth * ends)
-    share: er.Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
+    share: Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
     return share

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
 __all__ = ["RateChange", "RateChanges", "rate_changes"]
 
-Floats = NDArray[np.float64]
 
 _TRIM = 0.02  # a change within this share of either end is not looked for: the likelihood has no bound there
 _SIMULATED = 2000  # above this many events the null distribution no longer changes
@@ -40,7 +40,7 @@ class RateChanges(Result):
 
     changes: tuple[RateChange, ...]
     edges: Floats
-    counts: NDArray[np.int64]
+    counts: Ints
     rates: Floats
     p_value: float
     likelihood_ratio: float
@@ -156,7 +156,7 @@ def rate_changes(
     )
 
 
-def _gain(n1: NDArray[np.int64], share: Floats, n: int) -> Floats:
+def _gain(n1: Ints, share: Floats, n: int) -> Floats:
     """Twice the log likelihood ratio for n1 of n events within a share of the time."""
     n2 = n - n1
     return np.asarray(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
 from flicker.base.result import Tested
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
@@ -23,12 +24,9 @@ class TrendTest(Tested):
     """A trend test whose positive ``z`` means that events come more often."""
 
     z: float
-    p_value: float
     count: int
     runs: int
     alternative: str
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -41,7 +39,6 @@ class RenewalTrendTest(Tested):
     """A trend test that allows any spread of the gaps; ``gap_variation`` is their coefficient of variation."""
 
     z: float
-    p_value: float
     p_gaps: float
     p_bursts: float
     p_normal: float
@@ -51,8 +48,6 @@ class RenewalTrendTest(Tested):
     runs: int
     alternative: str
     seed: int
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -66,12 +61,9 @@ class PowerLawTest(Tested):
 
     chi2: float
     dof: int
-    p_value: float
     count: int
     runs: int
     alternative: str
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -84,7 +76,6 @@ class AndersonDarlingTrend(Tested):
     """Anderson-Darling type test against any trend, monotone or not."""
 
     statistic: float
-    p_value: float
     p_gaps: float
     p_bursts: float
     p_poisson: float
@@ -92,8 +83,6 @@ class AndersonDarlingTrend(Tested):
     bursts: int
     runs: int
     seed: int
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -218,7 +207,7 @@ def gap_variation(runs: er.Runs) -> float:
     return float(np.sqrt(np.sum((gaps[pick] / mean[runs.run[pick]] - 1.0) ** 2) / free))
 
 
-def shuffled(values: er.Floats, group: er.Ints, times: int, seed: int) -> er.Floats:
+def shuffled(values: Floats, group: Ints, times: int, seed: int) -> Floats:
     """Rows of ``values`` permuted within groups, shape (times, n).
 
     The draws follow from the seed and from the order of the values: one log always gets the same answer, and yet no
@@ -230,11 +219,11 @@ def shuffled(values: er.Floats, group: er.Ints, times: int, seed: int) -> er.Flo
     rng = np.random.default_rng([seed, *order.tolist()])
     keys = rng.random((times, values.size))
     keys += group  # the whole part keeps each group in its place (groups are contiguous and ascending)
-    out: er.Floats = values[np.argsort(keys, axis=1)]
+    out: Floats = values[np.argsort(keys, axis=1)]
     return out
 
 
-def with_rest(runs: er.Runs) -> tuple[er.Floats, er.Ints]:
+def with_rest(runs: er.Runs) -> tuple[Floats, Ints]:
     """All spacings of all runs, the rest after the last event included, and the run of each."""
     gaps, rest = runs.gaps(), runs.ends.copy()
     last = np.cumsum(runs.counts)[runs.counts > 0] - 1

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from flicker.base.arrays import Bools, Floats, Ints
 
 MOST_PAIRS = 2_000_000
 RANDOM_TURNS = 9_999
@@ -16,8 +17,8 @@ RANDOM_TURNS = 9_999
 class ShiftLaw:
     """Numbers of hits and the share of turns that give them."""
 
-    hits: NDArray[np.int64]
-    share: NDArray[np.float64]
+    hits: Ints
+    share: Floats
     floor: float
 
     @property
@@ -33,14 +34,14 @@ class ShiftLaw:
         """Share of turns with ``hits`` or fewer."""
         return self._tail(self.hits <= hits)
 
-    def _tail(self, which: NDArray[np.bool_]) -> float:
+    def _tail(self, which: Bools) -> float:
         return float(min(1.0, self.floor + (1.0 - self.floor) * self.share[which].sum()))
 
 
 def shift_law(
-    times: NDArray[np.float64],
-    starts: NDArray[np.float64],
-    stops: NDArray[np.float64],
+    times: Floats,
+    starts: Floats,
+    stops: Floats,
     length: float,
     *,
     seed: int,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.result import Tested
 from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster
@@ -30,7 +31,6 @@ class RateTrend(Tested):
     """
 
     z: float
-    p_value: float
     p_gaps: float
     p_bursts: float
     dispersion: float
@@ -43,8 +43,6 @@ class RateTrend(Tested):
     dead_time: float
     alternative: str
     seed: int
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -55,7 +53,7 @@ class RateTrend(Tested):
         return words
 
 
-def _free(clusters: Clusters, ends: er.Floats, dead_time: float) -> er.Runs:
+def _free(clusters: Clusters, ends: Floats, dead_time: float) -> er.Runs:
     """Clusters on a clock that stands still from each cluster's first event until it could be followed by another."""
     counts = np.bincount(clusters.run, minlength=ends.size)
     busy = np.minimum(clusters.ends + dead_time, ends[clusters.run]) - clusters.starts

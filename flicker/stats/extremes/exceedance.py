@@ -11,9 +11,9 @@ from typing import Protocol
 import numpy as np
 
 from flicker.base import special
-from flicker.base.result import Result
+from flicker.base.arrays import Floats
+from flicker.base.result import Interval
 from flicker.stats.extremes import gpd
-from flicker.stats.extremes.gpd import Floats
 
 BOOTSTRAPS = 199
 CALIBRATE_BELOW = 60  # peaks; beyond, the likelihood's own limits cover as they should
@@ -52,16 +52,12 @@ class Tail(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class ReturnLevel(Result):
+class ReturnLevel(Interval):
     """Level passed once on average in an exposure."""
 
     exposure: float
     level: float
     se: float
-    low: float
-    high: float
-    confidence: float
-    method: str
 
 
 def standard_errors(y: Floats, best: gpd.Fit) -> tuple[float, float, Floats]:

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats
+
 STEPS = 40  # at most, of Newton's method on log scale; five or six are usual
 EXACT, COARSE = 1e-12, 1e-6  # last step of log scale; the latter for a lattice, whose own step is far wider
 MOST_AT_ONCE = 1 << 18  # numbers in one temporary table

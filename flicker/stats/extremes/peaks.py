@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.exceedance import CALIBRATE_BELOW, ReturnLevel, rate_above, return_level, standard_errors
-from flicker.stats.extremes.gpd import Floats
 
 SHAPE_RANGE = (-0.5, 1.0)  # below -0.5 the likelihood has no usual maximum; above 1 the tail has no mean
 LEAST_PEAKS = 5
@@ -23,17 +23,13 @@ FEW = "Fewer than 20 peaks do not tell how large rare ones get: only an upper li
 
 
 @dataclass(frozen=True, slots=True)
-class PeakShare(Result):
+class PeakShare(Interval):
     """Peaks above a level, counted: exact, whatever the tail."""
 
     level: float
     above: int
     count: int
     share: float
-    low: float
-    high: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -43,21 +39,17 @@ class PeakShare(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class TailChance(Result):
+class TailChance(Interval):
     """Chance of one peak or more above a level in a further exposure; ``low`` is 0 if only an upper bound is given."""
 
     level: float
     exposure: float
     chance: float
-    low: float
-    high: float
     bound: str
     expected: float
     share: PeakShare
-    confidence: float
     caution: str
     seed: int
-    method: str
 
     @property
     def reads(self) -> str:

@@ -7,17 +7,16 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
 EndedBy = Literal["time", "event"]
 Times = ArrayLike | Sequence[ArrayLike]
 Ends = float | ArrayLike | None
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 ALTERNATIVES = ("two-sided", "increasing", "decreasing", "greater", "less")
 

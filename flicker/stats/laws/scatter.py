@@ -11,11 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base import check, special
-
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats, Ints
 
 # Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
 SCATTER = 0.5
@@ -56,7 +54,7 @@ def up_to(scatter: Scatter, most: float) -> Scatter:
     return Scatter(scatter.values[keep], scatter.log_weights[keep])
 
 
-def counts_part(counts: NDArray[np.int64], squares: Floats) -> Floats:
+def counts_part(counts: Ints, squares: Floats) -> Floats:
     """Sum over power-ups of log prod_{i<n} (1 + i c^2), for each c^2; shape (scatters,)."""
     # gammaln loses digits where c^2 is small and n is not, so that the product is summed; long ones by the integral of
     # the logarithm would save nothing here.
@@ -67,7 +65,7 @@ def counts_part(counts: NDArray[np.int64], squares: Floats) -> Floats:
     return out
 
 
-def integrated(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> Floats:
+def integrated(counts: Ints, weights: Floats, squares: Floats) -> Floats:
     """Log likelihood of the counts with the level of the rate integrated out under a flat prior of its logarithm.
 
     Parameters
@@ -96,7 +94,7 @@ def integrated(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> F
     return out
 
 
-def at_levels(counts: NDArray[np.int64], weights: Floats, squares: Floats) -> tuple[Floats, Floats]:
+def at_levels(counts: Ints, weights: Floats, squares: Floats) -> tuple[Floats, Floats]:
     """Nodes of the log level and the log likelihood there, with the logarithm of their width.
 
     Arguments as in `integrated`; both of shape (rows, scatters, nodes).
@@ -145,7 +143,7 @@ def normalised(log_weights: Floats, axis: int | None = None) -> Floats:
 
 def checked(
     counts: object, exposures: object, *, least: int = 1, what: str = "exposures", counted: str = "counts"
-) -> tuple[NDArray[np.int64], Floats]:
+) -> tuple[Ints, Floats]:
     """Check counts and exposures (or expectations) of power-ups.
 
     Raises

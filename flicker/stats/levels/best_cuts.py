@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats
 
 
 def best_cuts(values: Floats, most: int, shortest: int) -> list[tuple[int, ...]]:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats
 
 _NEAR_BLOCKS = 3.0  # how far from the proposed place to look, in fiftieths of the stretch
 _DEVIANCE = 8.0  # see study_changepoints: coverage of places

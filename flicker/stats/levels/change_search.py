@@ -10,14 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.stats.levels import change_tables as tables
 from flicker.stats.levels.best_cuts import best_cuts
 from flicker.stats.levels.table_tails import tail_chance, tail_value
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

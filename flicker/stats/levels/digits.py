@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 
 __all__ = ["noise_sigma", "resolution_of"]
 
-Floats = NDArray[np.float64]
 
 _MOST_VALUES = 1 << 18  # more than this tells the last digit no better
 

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import p_said, share_text
 from flicker.base.result import Result
-
-Floats = NDArray[np.float64]
 
 EXPONENTS = (
     1.0,

@@ -8,14 +8,15 @@ from collections import Counter
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+
+from flicker.base.arrays import Floats, Ints
 
 MOST_VALUES = 60  # beyond it the normal law of S is as good
 MOST_STEPS = 100_000  # of the count where both sides are tied; some 0.3 s
 PERMUTATIONS = 4999  # where that is not enough
 
 
-def exact_tails(s: int, ties: NDArray[np.int64], other_ties: NDArray[np.int64]) -> tuple[float, float] | None:
+def exact_tails(s: int, ties: Ints, other_ties: Ints) -> tuple[float, float] | None:
     """Chances of S or less, and of S or more.
 
     Parameters
@@ -43,7 +44,7 @@ def exact_tails(s: int, ties: NDArray[np.int64], other_ties: NDArray[np.int64]) 
     return sum(w for v, w in law.items() if v <= s) / total, sum(w for v, w in law.items() if v >= s) / total
 
 
-def permuted_tails(s: int, values: NDArray[np.float64], times: NDArray[np.float64], seed: int) -> tuple[float, float]:
+def permuted_tails(s: int, values: Floats, times: Floats, seed: int) -> tuple[float, float]:
     """The same two chances from random orders of the values, the order seen counted among them."""
     ranks = np.unique(values, return_inverse=True)[1].astype(np.int16)
     rows = np.random.default_rng(seed).permuted(np.tile(ranks, (PERMUTATIONS, 1)), axis=1)

@@ -6,29 +6,27 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
 from flicker.stats.levels.trend_tables import RANGE_BY_SIGMA_8, RANGE_BY_SIGMA_128, RANGE_BY_STEPS
 
 __all__ = ["Movement", "MovementKind", "movement_kind", "movement_test"]
 
-Floats = NDArray[np.float64]
 
 _FEWEST = 4  # cells; with fewer no noise model can be fitted
 
 
 @dataclass(frozen=True, slots=True)
-class Movement(Result):
+class Movement(Interval):
     """Range of the level and what noise alone would explain of it."""
 
     range: float
-    low: float
-    high: float
     p_value: float
     critical_range: float
     limit: float
@@ -36,8 +34,6 @@ class Movement(Result):
     cells: int
     lowest_at: float
     highest_at: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -267,7 +263,7 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
     )
 
 
-def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, NDArray[np.int64]]:
+def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, Ints]:
     values = check.number_array("levels", levels)
     if np.isinf(values).any():
         raise ValueError("levels must be finite or NaN, got inf")
@@ -288,7 +284,7 @@ def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, NDArray[
     return values[keep], places[keep]
 
 
-def _step_scale(values: Floats, places: NDArray[np.int64]) -> float:
+def _step_scale(values: Floats, places: Ints) -> float:
     steps = np.diff(values)
     neighbours = np.diff(places) == 1
     if neighbours.sum() >= 3:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import overload
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Floats, Ints
 
 _FEW = 200  # so few pairs between two slopes are listed one by one
 _LISTED = 2000  # up to here all slopes fit comfortably in memory (16 MB)
@@ -19,7 +18,7 @@ def discordant_pairs(values: Floats) -> int:
     return _order_changes(ranks)
 
 
-def _order_changes(ranks: NDArray[np.int64]) -> int:
+def _order_changes(ranks: Ints) -> int:
     # Radix split from the highest bit: within equal higher bits, every one that stands before a zero is a change.
     total = 0
     top = int(ranks.max()).bit_length()

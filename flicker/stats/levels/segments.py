@@ -10,16 +10,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.base.special import ndtri, stdtrit
 
 __all__ = ["LevelSegment", "LevelSegments", "level_segments"]
 
-Floats = NDArray[np.float64]
 
 MOST_CELLS = 1900  # an hour for 79 days; the search takes 0.02 s at so many (measured)
 READINGS_A_CELL = 3  # a median of fewer does not pass over one bad reading: common practice
@@ -299,7 +299,7 @@ def _line(begin: Floats, middle: Floats, rest: Floats, z: float, step: float) ->
     return slope, z * spread * float(np.sqrt(memory / (centred @ centred)))
 
 
-def _usual(heights: Floats, cells: NDArray[np.int64], step: float) -> tuple[float, NDArray[np.bool_]]:
+def _usual(heights: Floats, cells: Ints, step: float) -> tuple[float, Bools]:
     """The level at which most cells lie, within half a step of it, and which stretches lie there."""
     near = np.abs(heights[:, None] - heights[None, :]) < 0.5 * step
     weight = near @ cells

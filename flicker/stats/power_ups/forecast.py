@@ -7,15 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import GROWTH_SD, growth_grid, observed_in_order
-
-Floats = NDArray[np.float64]
 
 REACHED = 0.5  # share of the law from which 'already reached' is said; the middle
 
@@ -44,18 +43,14 @@ class GrowthForecast(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class ReachForecast(Result):
+class ReachForecast(Interval):
     """Place of the order at which the mean reaches a given size: middle and limits; infinite where it never does.
 
     ``now`` is how likely the mean at the last place is beyond it already.
     """
 
     at: float
-    low: float
-    high: float
     now: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

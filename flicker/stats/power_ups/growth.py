@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, scatter_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.laws import scatter as sc
 
-Floats = NDArray[np.float64]
 Beside = Sequence[tuple[ArrayLike, ArrayLike, ArrayLike | None]]
 
 REACH, POINTS = 7.0, 57  # log growth: grid of 1/4 from -7 to 7
@@ -75,7 +75,7 @@ class RateGrowth(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class RateComparison(Result):
+class RateComparison(Interval):
     """Rate after over rate before, over power-ups that may differ by themselves.
 
     ``p_down`` speaks for a fall, ``p_up`` for a rise, both one-sided. ``alone``: one power-up a side, judged at one
@@ -85,8 +85,6 @@ class RateComparison(Result):
     p_up: float
     p_down: float
     ratio: float
-    low: float
-    high: float
     cv: float
     cv_low: float
     cv_high: float
@@ -98,9 +96,7 @@ class RateComparison(Result):
     power_ups_after: int
     alone: bool
     level: float
-    confidence: float
     scale: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -275,7 +271,7 @@ def _order(order: ArrayLike | None, size: int) -> Floats:
 
 def observed_in_order(
     counts: Sequence[int] | ArrayLike, expected: Sequence[float] | ArrayLike, order: ArrayLike | None
-) -> tuple[NDArray[np.int64], Floats, Floats]:
+) -> tuple[Ints, Floats, Floats]:
     """Counts, expectations and order of the units that were observed.
 
     Raises
@@ -293,7 +289,7 @@ def observed_in_order(
     return n[keep], e[keep], x[keep]
 
 
-def _observed(n: NDArray[np.int64], e: Floats, x: Floats) -> tuple[NDArray[np.int64], Floats, Floats] | None:
+def _observed(n: Ints, e: Floats, x: Floats) -> tuple[Ints, Floats, Floats] | None:
     """What was observed, with the order centred and scaled to a range of 1; None where that has no range."""
     keep = e > 0
     n, e, x = n[keep], e[keep], x[keep]
@@ -302,7 +298,7 @@ def _observed(n: NDArray[np.int64], e: Floats, x: Floats) -> tuple[NDArray[np.in
     return n, e, (x - x.mean()) / float(np.ptp(x))
 
 
-def growth_grid(n: NDArray[np.int64], x: Floats, smallest: float) -> Floats:
+def growth_grid(n: Ints, x: Floats, smallest: float) -> Floats:
     """Grid of the log growth: fine enough for the narrowest likelihood (at the smallest scatter)."""
     sd = math.sqrt((1.0 / max(float(n.sum()), 1.0) + smallest**2 / n.size) / max(float(np.var(x)), 1e-6))
     # the trapezoidal rule puts some 10 % too much on the smaller tail at steps of half a standard deviation, 30 % at .9
@@ -312,7 +308,7 @@ def growth_grid(n: NDArray[np.int64], x: Floats, smallest: float) -> Floats:
     return np.linspace(-REACH, REACH, points)
 
 
-def _log_likelihood(n: NDArray[np.int64], e: Floats, x: Floats, law: sc.Scatter) -> tuple[Floats, Floats]:
+def _log_likelihood(n: Ints, e: Floats, x: Floats, law: sc.Scatter) -> tuple[Floats, Floats]:
     """Log growth, shape (points,), and the log likelihood times its prior, shape (points, scatters)."""
     b = growth_grid(n, x, float(law.values[0]))
     like = sc.integrated(n, np.exp(b[:, None] * x) * e, law.squares)

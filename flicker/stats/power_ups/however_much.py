@@ -8,14 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
 from flicker.base.result import Result
 from flicker.stats.laws import scatter as sc
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +76,7 @@ def growth_however_much(
     return FreeScatterTest(float(special.stdtr(dof, -t)), float(special.stdtr(dof, t)), t, int(dof), method)
 
 
-def _quasi_poisson(n: NDArray[np.int64], e: Floats, x: Floats) -> float:
+def _quasi_poisson(n: Ints, e: Floats, x: Floats) -> float:
     ends = [n[x == value].sum() for value in np.unique(x)]
     if sum(total > 0 for total in ends) < 2 or ends[0] == 0 or ends[-1] == 0:
         return math.nan  # the estimate runs away, and its standard error with it
@@ -89,7 +88,7 @@ def _quasi_poisson(n: NDArray[np.int64], e: Floats, x: Floats) -> float:
     return float(fit.tvalues[1]) * min(1.0, math.sqrt(float(fit.scale)))  # counts scatter at least as chance does
 
 
-def _root_counts(n: NDArray[np.int64], e: Floats, x: Floats) -> float:
+def _root_counts(n: Ints, e: Floats, x: Floats) -> float:
     y = np.sqrt(n / e)
     width = float(x @ x)
     slope = float(x @ y / width)

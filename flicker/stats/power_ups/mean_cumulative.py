@@ -6,16 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 from flicker.stats.laws import scatter as sc
-
-Floats = NDArray[np.float64]
 
 # A prior worth three degrees of freedom on how power-ups differ, as for sizes (`flicker.stats.power_ups.sizes`). Common
 # practice, no source; coverage with it: tests/studies/results/mean_cumulative.md.
@@ -35,8 +34,8 @@ class MeanCumulative(Result):
     """
 
     time: Floats
-    events: NDArray[np.int64]
-    at_risk: NDArray[np.int64]
+    events: Ints
+    at_risk: Ints
     mean: Floats
     se: Floats
     low: Floats
@@ -131,7 +130,7 @@ def _band(
     poisson: Floats,
     square: Floats,
     alike: Floats,
-    seen: NDArray[np.int64],
+    seen: Ints,
     scatter: float,
     confidence: float,
 ) -> tuple[Floats, Floats]:
@@ -159,7 +158,7 @@ class CountByAge(Result):
     what each could show, ``low`` and ``high`` where the count of power-ups that differ but do not age lies.
     """
 
-    count: NDArray[np.int64]
+    count: Ints
     expected: Floats
     low: Floats
     high: Floats

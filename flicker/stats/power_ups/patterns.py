@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Result
 from flicker.stats.laws import event_runs as er
@@ -230,7 +231,7 @@ def provoked_test(
     )
 
 
-def _runs(name: str, times: er.Times) -> list[NDArray[np.float64]]:
+def _runs(name: str, times: er.Times) -> list[Floats]:
     if isinstance(times, str) or not isinstance(times, (Sequence, np.ndarray)):
         raise ValueError(f"{name} must be an array of times, or one array per run, got {times!r}")
     if len(times) == 0:  # no event, or no stimulus, in one run

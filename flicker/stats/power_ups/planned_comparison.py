@@ -7,9 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
 from flicker.base.progress import tell
 from flicker.base.result import Result
@@ -17,8 +18,7 @@ from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import rate_comparison
 from flicker.stats.power_ups.rate import drawn_rates
 
-Floats = NDArray[np.float64]
-Counts = NDArray[np.int64]
+Counts = Ints
 
 DRAWS = 200  # a power of 80 % is then known to within 3 points; a choice of speed
 MOST = 8  # power-ups of a side: more are no evening; a choice

@@ -7,33 +7,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import scatter as sc
-
-Floats = NDArray[np.float64]
 
 REACH, POINTS, MOST_POINTS = 6.0, 241, 4801  # log rate about the pooled one
 MOST_POWER_UPS = 10_000  # of a plan
 
 
 @dataclass(frozen=True, slots=True)
-class MeanRate(Result):
+class MeanRate(Interval):
     """Mean rate over power-ups. ``low`` is 0 without an episode; with one power-up the limits are those of it alone."""
 
     rate: float
-    low: float
-    high: float
     count: int
     exposure: float
     power_ups: int
-    confidence: float
     scale: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -104,7 +99,7 @@ def mean_rate(
     )  # fmt: skip
 
 
-def _observed(counts: object, exposures: object) -> tuple[NDArray[np.int64], Floats]:
+def _observed(counts: object, exposures: object) -> tuple[Ints, Floats]:
     n, e = sc.checked(counts, exposures)
     n, e = n[e > 0], e[e > 0]
     if n.size == 0:
@@ -125,7 +120,7 @@ class _Law:
         return sc.normalised(self.like + tilt * self.log_rate)
 
 
-def _law(n: NDArray[np.int64], e: Floats, scale: float) -> _Law:
+def _law(n: Ints, e: Floats, scale: float) -> _Law:
     scatter = sc.up_to(sc.half_normal(scale), sc.LARGEST_FOR_A_RATE)
     total = float(n.sum())
     narrowest = math.sqrt(1.0 / max(total, 1.0) + float(scatter.values[0]) ** 2 / n.size)
@@ -136,7 +131,7 @@ def _law(n: NDArray[np.int64], e: Floats, scale: float) -> _Law:
     return _Law(log_rate, _likelihood(n, e, log_rate, scatter), scatter)
 
 
-def _likelihood(n: NDArray[np.int64], e: Floats, log_rate: Floats, scatter: sc.Scatter) -> Floats:
+def _likelihood(n: Ints, e: Floats, log_rate: Floats, scatter: sc.Scatter) -> Floats:
     """Log likelihood with the weights of the scatters, shape (scatters, rates)."""
     c2 = scatter.squares
     like = np.empty((c2.size, log_rate.size))
@@ -314,7 +309,7 @@ def clean_power_ups(
 
 
 def drawn_rates(
-    counts: NDArray[np.int64], exposures: Floats, draws: int, rng: np.random.Generator, *, scale: float, cv: float | None = None
+    counts: Ints, exposures: Floats, draws: int, rng: np.random.Generator, *, scale: float, cv: float | None = None
 ) -> tuple[Floats, Floats]:
     """Mean rates and scatters drawn from their law given the counts of power-ups, shape (draws,) each.
 

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from flicker.base.arrays import Floats, Ints
 from flicker.base.result import Result
 from flicker.stats.laws import event_runs as er
 
@@ -16,8 +17,8 @@ from flicker.stats.laws import event_runs as er
 class ExpectedCounts(Result):
     """Episodes counted and expected in each power-up, over the times since power-up that two or more reached."""
 
-    counts: NDArray[np.int64]
-    expected: NDArray[np.float64]
+    counts: Ints
+    expected: Floats
     left_out: int
 
     @property

@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, p_said
-from flicker.base.result import Result
-
-Floats = NDArray[np.float64]
+from flicker.base.result import Interval
 
 # Prior of the scatter of mean log sizes between power-ups: worth three degrees of freedom at 0.4. Common practice, no
 # source; error and power with it: tests/studies/results/power_ups.md.
@@ -27,7 +26,7 @@ LEAST_FREE = 1 / 3  # of the free degrees, however alike neighbours are; fitted 
 
 
 @dataclass(frozen=True, slots=True)
-class SizeGrowth(Result):
+class SizeGrowth(Interval):
     """Growth of sizes from the first to the last of their order.
 
     ``p_up`` and ``p_down`` are one-sided; ``p_up_plain`` and ``p_down_plain`` those of the plain t, which holds however
@@ -39,14 +38,10 @@ class SizeGrowth(Result):
     p_up_plain: float
     p_down_plain: float
     factor: float
-    low: float
-    high: float
     statistic: float
     dof: int
     count: int
     power_ups: int
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
-
-Floats = NDArray[np.float64]
 
 FEWEST_BURSTS = 10  # as for a growth of sizes
 BLOCKS, PER_BLOCK = (
@@ -126,6 +125,6 @@ def sizes_ahead(
     )  # fmt: skip
 
 
-def _first(ahead: Floats, reached: NDArray[np.bool_]) -> float:
+def _first(ahead: Floats, reached: Bools) -> float:
     place = np.flatnonzero(reached)
     return float(ahead[place[0]]) if place.size else float("inf")

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Tested
 from flicker.stats.laws import count_tails
@@ -30,7 +31,7 @@ AT_ONCE = 16  # counts placed so far that are taken together
 
 def checked_windows(
     count_name: str, counts: ArrayLike, exposure_name: str, exposures: ArrayLike | None
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+) -> tuple[Ints, Floats]:
     """Return counts and positive exposures of one length (exposures of 1 where none are given)."""
     x = check.whole_array(count_name, counts)
     if exposures is None:
@@ -44,7 +45,7 @@ def checked_windows(
     return x, e
 
 
-def pearson_dispersion(sides: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]]) -> tuple[float, float]:
+def pearson_dispersion(sides: Sequence[tuple[Ints, Floats]]) -> tuple[float, float]:
     """Pooled Pearson dispersion within sides, and its degrees of freedom (0 where nothing can be said).
 
     A side with no event or a single one has no say: its Pearson sum does not depend on bursts.
@@ -61,7 +62,7 @@ def pearson_dispersion(sides: Sequence[tuple[NDArray[np.int64], NDArray[np.float
 
 
 def dispersion_levels(
-    sides: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]],
+    sides: Sequence[tuple[Ints, Floats]],
 ) -> list[tuple[float, float]]:
     """Dispersion and degrees of freedom over single windows, pairs of neighbours, and fours if pairs vary clearly more.
 
@@ -82,7 +83,7 @@ def _merged(values: NDArray[Any], width: int) -> NDArray[Any]:
     return values if width == 1 else np.add.reduceat(values, np.arange(0, values.size, width))
 
 
-def window_counts(times: Any, ends: Any, *, windows: int = 20) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def window_counts(times: Any, ends: Any, *, windows: int = 20) -> tuple[Ints, Floats]:
     """Count events in about ``windows`` equal windows that never cross the border of a run.
 
     Parameters
@@ -123,12 +124,9 @@ class DispersionTest(Tested):
     index: float
     chi2: float
     dof: int
-    p_value: float
     alternative: str
     replicates: int
     seed: int | None
-    method: str
-    confidence: float = 0.95
 
     @property
     def reads(self) -> str:
@@ -236,7 +234,7 @@ def dispersion_test(
     )  # fmt: skip
 
 
-def _pairs_law(n: int, k: int) -> NDArray[np.float64]:
+def _pairs_law(n: int, k: int) -> Floats:
     """Chances of each number of pairs of events that share a cell, when n events fall into k equal cells.
 
     The sum of squares is n plus twice that number.
@@ -259,12 +257,12 @@ def _pairs_law(n: int, k: int) -> NDArray[np.float64]:
                 here = slice(pairs[take], pairs[take] + width)
                 after[m + take : end + take, here] += weight[m:end, take, None] * chance[m:end, :width]
         chance = after
-    law: NDArray[np.float64] = chance[n]
+    law: Floats = chance[n]
     return law
 
 
 def _simulated_tails(
-    chi2: float, n: int, shares: NDArray[np.float64], replicates: int, rng: np.random.Generator
+    chi2: float, n: int, shares: Floats, replicates: int, rng: np.random.Generator
 ) -> tuple[int, int]:
     at_most = at_least = done = 0
     chunk = max(1, min(replicates, 2_000_000 // shares.size))

@@ -11,7 +11,7 @@ from typing import Literal
 
 from flicker.base import check, special
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval, Result
 from flicker.stats.laws import count_tails
 from flicker.stats.rates.ratio import rate_ratio
 
@@ -31,17 +31,13 @@ _SIDED = ("two-sided", "lower", "upper")
 
 
 @dataclass(frozen=True, slots=True)
-class RateInterval(Result):
+class RateInterval(Interval):
     """Events per unit of exposure, with an interval."""
 
     count: int
     exposure: float
     rate: float
-    low: float
-    high: float
-    confidence: float
     sided: str
-    method: str
 
     @property
     def reads(self) -> str:
@@ -138,17 +134,13 @@ def rate_interval(
 
 
 @dataclass(frozen=True, slots=True)
-class ShareInterval(Result):
+class ShareInterval(Interval):
     """A share of trials, with an interval."""
 
     hits: int
     trials: int
     share: float
-    low: float
-    high: float
-    confidence: float
     sided: str
-    method: str
 
     @property
     def reads(self) -> str:
@@ -277,16 +269,12 @@ def on_off_significance(
 
 
 @dataclass(frozen=True, slots=True)
-class RateDifference(Result):
+class RateDifference(Interval):
     """Rate above a background, with an interval."""
 
     rate: float
     base_rate: float
     difference: float
-    low: float
-    high: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from flicker.base.result import Result
+from flicker.base.result import Interval
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups import mean_rate
 from flicker.stats.rates.dispersion import checked_windows, pearson_dispersion
 
 
 @dataclass(frozen=True, slots=True)
-class OverdispersedRate(Result):
+class OverdispersedRate(Interval):
     """A rate from runs that may differ more than Poisson, with an interval.
 
     ``dispersion`` is the variance of the counts over that of independent events (1 or more; 1 where too few were seen).
@@ -24,12 +24,8 @@ class OverdispersedRate(Result):
     exposure: float
     runs: int
     rate: float
-    low: float
-    high: float
     dispersion: float
     scale: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.result import Result
+from flicker.base.result import Interval
 from flicker.stats.laws import count_tails
 
 Alternative = Literal["two-sided", "less", "greater"]
@@ -29,7 +29,7 @@ def ratio_reads(ratio: float, low: float, high: float, p_value: float, confidenc
 
 
 @dataclass(frozen=True, slots=True)
-class RateRatio(Result):
+class RateRatio(Interval):
     """One rate over another, with an interval."""
 
     count: int
@@ -37,13 +37,9 @@ class RateRatio(Result):
     base_count: int
     base_exposure: float
     ratio: float
-    low: float
-    high: float
     p_value: float
     null_ratio: float
-    confidence: float
     alternative: str
-    method: str
 
     @property
     def reads(self) -> str:

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from flicker.base import special
-from flicker.base.result import Result
+from flicker.base.result import Interval
 from flicker.stats.laws import count_tails
 from flicker.stats.rates.dispersion import checked_windows, dispersion_levels
 from flicker.stats.rates.ratio import Alternative, error_tail, p_value_of, rate_ratio, ratio_reads, tails_at
 
 
 @dataclass(frozen=True, slots=True)
-class DispersedRatio(Result):
+class DispersedRatio(Interval):
     """One rate over another, its interval widened by how much the windows of a side differ."""
 
     count: int
@@ -23,17 +23,13 @@ class DispersedRatio(Result):
     base_count: int
     base_exposure: float
     ratio: float
-    low: float
-    high: float
     p_value: float
     dispersion: float
     dof: float
     poisson_p_value: float
     null_ratio: float
-    confidence: float
     alternative: str
     cautions: tuple[str, ...]
-    method: str
 
     @property
     def reads(self) -> str:

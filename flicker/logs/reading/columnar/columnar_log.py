@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import IO, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Ints
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
@@ -21,8 +21,6 @@ from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.words import clock, numerals, units
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
-
-Floats = NDArray[np.float64]
 
 _HEAD_ROWS = 4097
 _MAX_COLUMNS = 1024
@@ -89,7 +87,7 @@ class ColumnarSource:
         self._file.check()
 
     def read_entries(
-        self, time_of: Callable[[int], float] | None = None, dropped: NDArray[np.int64] | None = None, *, told: bool
+        self, time_of: Callable[[int], float] | None = None, dropped: Ints | None = None, *, told: bool
     ) -> tuple[Entry, ...]:
         """Read the column of marks alone, and the times of the rows that hold something.
 
@@ -212,7 +210,7 @@ def _spooled(
     codes: dict[Any, int] = {}
     blank = equal = forward = 0
     last: float | None = None
-    dropped: list[NDArray[np.int64]] = []
+    dropped: list[Ints] = []
     for batch in source.batches():
         assert batch.time_s is not None
         parts = [batch.time_s, *batch.values]

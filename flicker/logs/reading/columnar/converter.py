@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.columnar import tables
@@ -20,8 +21,6 @@ from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock
 from flicker.logs.reading.words.numerals import Numerals
-
-Floats = NDArray[np.float64]
 
 _HEAD_ROWS = 4097
 _MAX_COLUMNS = 1024
@@ -96,7 +95,7 @@ class Converter:
                 self.start = clock.moment(self.zero, zoned=any(form.zoned for form in how.forms))
         return np.where(good, (total - int(self.zero or 0)) / 1e6, np.nan)
 
-    def _micros(self, cells: Any, form: clock.Form, first: int) -> tuple[clock.Micros, NDArray[np.bool_]]:
+    def _micros(self, cells: Any, form: clock.Form, first: int) -> tuple[clock.Micros, Bools]:
         import pyarrow as pa
         import pyarrow.compute as pc
 

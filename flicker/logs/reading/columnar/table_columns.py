@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools
 from flicker.logs import arrow_types
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.planning import sampled
@@ -37,7 +38,7 @@ def decoded(cells: Any) -> Any:
     return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
 
 
-def exact(cells: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+def exact(cells: Any) -> tuple[NDArray[Any], Bools]:
     """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
     import pyarrow as pa
 

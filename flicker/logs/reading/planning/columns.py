@@ -9,8 +9,8 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, numerals, units, vocabulary
@@ -40,7 +40,7 @@ class Column:
     position: int
     kind: str
     cells: Sequence[str] = ()
-    values: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    values: Floats = field(default_factory=lambda: np.empty(0))
     decimals: int = 0
     form: clock.Form | None = None
     unit: str = ""  # stated beside the header (unit row, metadata)

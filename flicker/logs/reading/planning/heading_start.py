@@ -6,9 +6,7 @@ import re
 from collections.abc import Iterable
 from datetime import datetime
 
-import numpy as np
-from numpy.typing import NDArray
-
+from flicker.base.arrays import Bools
 from flicker.logs import arrow_types
 from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.words import clock, vocabulary
@@ -52,7 +50,7 @@ def start_in(heading: Heading, order: str | None) -> tuple[datetime | None, int 
     return (moments.pop() if len(moments) == 1 else None), (days.pop() if len(days) == 1 and not moments else None)
 
 
-def _read(value: str, form: clock.Form, order: str | None) -> Iterable[tuple[clock.Micros, NDArray[np.bool_]]]:
+def _read(value: str, form: clock.Form, order: str | None) -> Iterable[tuple[clock.Micros, Bools]]:
     cell = arrow_types.words([value])
     if not form.two_orders:
         return [clock.parse(cell, form)]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Heading, Scan, TimeColumns, Wishes, column_named, listed
 from flicker.logs.reading.planning.date_order import Stamps
@@ -13,7 +13,6 @@ from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interva
 from flicker.logs.reading.planning.time_scale import Scales, counts_rows, epoch
 from flicker.logs.reading.words import clock, vocabulary
 
-Floats = NDArray[np.float64]
 ASK_COLUMN = "or name the time column with time_column (--time-column NAME)"
 
 

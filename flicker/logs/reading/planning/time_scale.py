@@ -5,15 +5,13 @@ from __future__ import annotations
 import re
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.errors import Question
 from flicker.logs.moments import LARGEST_STEP_S
 from flicker.logs.reading.planning.columns import Column, Heading, TimeColumns, Wishes
 from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_of
 from flicker.logs.reading.words import units, vocabulary
-
-Floats = NDArray[np.float64]
 
 DAY_S = 86400.0
 _SINCE_1970_S = {  # seconds from the beginning of other ways to count to 1970-01-01

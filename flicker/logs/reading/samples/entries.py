@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.cells import MISSING
 
@@ -34,7 +34,7 @@ class Words:
         self._found: list[Entry] = []
         self._overflow = False
 
-    def take(self, cells: Any, known: NDArray[np.bool_], first: int) -> None:
+    def take(self, cells: Any, known: Bools, first: int) -> None:
         """Add the cells of a batch; rows without a time are left out, the others counted from ``first``."""
         import pyarrow as pa
         import pyarrow.compute as pc

@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Column
 from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.words import units
-
-Floats = NDArray[np.float64]
 
 MOST_ROWS = 50_000_000  # of such a log, which is put together in memory; 2 GB
 
@@ -33,7 +31,7 @@ class Pivoted:
 def pivot(
     time_s: Floats,
     value: Floats,
-    code: NDArray[np.int64],
+    code: Ints,
     keys: Sequence[str],
     name: str,
     interval_s: float | None = None,

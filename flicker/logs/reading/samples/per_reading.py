@@ -7,15 +7,13 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.logs import arrow_types
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.columns import Channel
 from flicker.logs.reading.words import cells, units
-
-Floats = NDArray[np.float64]
 
 
 class PerReading:
@@ -80,7 +78,7 @@ class PerReading:
             table.append(sign)
         return np.array(table)[codes]
 
-    def _alternating(self, words: Any) -> NDArray[np.bool_]:
+    def _alternating(self, words: Any) -> Bools:
         kinds, codes = _coded(words)
         return np.asarray(np.array([extra_columns.mode_of(kind) == "ac" for kind in kinds])[codes])
 
@@ -126,7 +124,7 @@ def _is_words(column: Any) -> bool:
     return bool(pa.types.is_string(column.type) or pa.types.is_large_string(column.type))
 
 
-def _coded(words: Any) -> tuple[list[str], NDArray[np.int64]]:
+def _coded(words: Any) -> tuple[list[str], Ints]:
     import pyarrow as pa
     import pyarrow.compute as pc
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from flicker.base.arrays import Bools, Floats
 
 REACH = 1024  # rows looked back for the first of a copy: a choice; a logger's buffer holds some hundred
 
 
-def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> NDArray[np.bool_]:
+def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> Bools:
     """Which rows of ``parts`` stand a second time there, each run of them up to where the clock steps back.
 
     Parameters
@@ -40,7 +39,7 @@ def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> NDArray[np.bool
     return out[known:]
 
 
-def between(time: Floats, known: NDArray[np.bool_], last: float | None) -> tuple[Floats, NDArray[np.bool_]]:
+def between(time: Floats, known: Bools, last: float | None) -> tuple[Floats, Bools]:
     """Give rows without a time one between those around them; returns the times and which rows got one."""
     places = np.flatnonzero(known)
     filled, between = time.copy(), np.zeros(time.size, dtype=bool)

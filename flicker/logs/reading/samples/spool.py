@@ -13,12 +13,11 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.model import Batch, LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import cadence_of
-
-Floats = NDArray[np.float64]
 
 IN_MEMORY_BYTES = 32 << 20
 BATCH_ROWS = 1 << 17

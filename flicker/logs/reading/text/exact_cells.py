@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
@@ -16,8 +16,6 @@ from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import sniff
 from flicker.logs.reading.words import cells, units
-
-Floats = NDArray[np.float64]
 
 _NUMBER_RE2 = {
     ".": r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$",

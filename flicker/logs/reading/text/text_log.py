@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
@@ -24,8 +24,6 @@ from flicker.logs.reading.text.csv_parser import Cutter
 from flicker.logs.reading.text.odd_rows import Mender
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock
-
-Floats = NDArray[np.float64]
 
 _FAR_S = 60.0  # a stamp is far off from here on
 
@@ -296,7 +294,7 @@ class _Reader:
                 self.start = clock.moment(self.plan.day_us + self._zero, zoned=False)
         return np.where(good, (micros - int(self._zero or 0)) / 1e6, np.nan)
 
-    def _stamps(self, columns: dict[int, Any], rows: int) -> tuple[clock.Micros, NDArray[np.bool_]]:
+    def _stamps(self, columns: dict[int, Any], rows: int) -> tuple[clock.Micros, Bools]:
         import pyarrow as pa
         import pyarrow.compute as pc
 

@@ -6,12 +6,10 @@ import math
 import re
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.reading.words import units as unit_names
 from flicker.logs.reading.words.numerals import LONGEST, Numerals
-
-Floats = NDArray[np.float64]
 
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number

@@ -13,11 +13,11 @@ from datetime import datetime, timedelta, timezone
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Ints
 from flicker.logs import arrow_types
 
-Micros = NDArray[np.int64]
+Micros = Ints
 
 DAY_US = 86_400_000_000
 _DATES = {
@@ -202,7 +202,7 @@ def matches(cell: str, form: Form) -> bool:
     return found is not None and (not form.zoned or bool(found["z"]))
 
 
-def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
+def parse(cells: Any, form: Form) -> tuple[Micros, Bools]:
     """Parse an Arrow column of strings; returns microseconds, shape (rows,), and which rows were understood.
 
     Raises
@@ -266,7 +266,7 @@ def parse(cells: Any, form: Form) -> tuple[Micros, NDArray[np.bool_]]:
     return micros, good
 
 
-def _short(text: Any) -> NDArray[np.bool_]:
+def _short(text: Any) -> Bools:
     import pyarrow.compute as pc
 
     return arrow_types.truths(pc.equal(pc.utf8_length(text), 2))
@@ -320,7 +320,7 @@ class Midnight:
         self._days = 0
         self.passed = 0
 
-    def unwrap(self, micros: Micros, good: NDArray[np.bool_]) -> Micros:
+    def unwrap(self, micros: Micros, good: Bools) -> Micros:
         """Return times that go on past midnight; rows that are not ``good`` are left alone."""
         clock = micros[good]
         if not clock.size:

@@ -6,8 +6,8 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.reading.words import vocabulary
 
 _VOLTS = {"nv": 1e-9, "uv": 1e-6, "mv": 1e-3, "v": 1.0, "kv": 1e3}
@@ -240,7 +240,7 @@ AT_REST_V = 0.5  # an output that rests beyond this in volts is no evidence for 
 RAILS_V = 150.0  # no power amplifier's output reaches it; common practice, no source
 
 
-def evidence(values: list[NDArray[np.float64]], decimals: int) -> Evidence:
+def evidence(values: list[Floats], decimals: int) -> Evidence:
     """Judge the unit of voltages from their size and their digits: volts, or not to be told.
 
     Volts hide nothing; millivolts are never taken without a word of the file (48.3 is a rail on the output, or 48 mV).
@@ -257,7 +257,7 @@ def evidence(values: list[NDArray[np.float64]], decimals: int) -> Evidence:
     return Evidence("", f"{size}, which could be volts or millivolts")
 
 
-def decimals_of(values: NDArray[np.float64]) -> int:
+def decimals_of(values: Floats) -> int:
     """Return how many digits after the point the values need, at most 9."""
     finite = values[np.isfinite(values) & (np.abs(values) < 1e30)]
     for digits in range(9):
