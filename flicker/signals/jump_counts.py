@@ -28,18 +28,16 @@ class JumpWatch:
     def __init__(self, channels: int) -> None:
         self.channels = channels
         self._time: list[Floats] = []
-        self._values: list[list[Floats]] = [[] for _ in range(channels)]
+        self._values: list[list[NDArray[np.floating]]] = [[] for _ in range(channels)]
         self._held = 0
         self._counts = np.zeros((channels, len(SCALES), 2), dtype=np.int64)
         self._sizes: list[list[list[float]]] = [[[] for _ in SCALES] for _ in range(channels)]
 
     def add(self, time_s: Floats, values: Sequence[NDArray[np.floating]]) -> None:
-        """Take the readings of a cell, in order; NaN is missing."""
-        if time_s.size == 0:
-            return
-        self._time.append(time_s.astype(np.float64))
+        """Take the readings of a cell, in order, to keep; what is not finite is missing."""
+        self._time.append(time_s)
         for mine, column in zip(self._values, values, strict=True):
-            mine.append(np.where(np.isfinite(column), column, np.nan).astype(np.float64))
+            mine.append(column)
         self._held += time_s.size
         if self._held >= WINDOW:
             self._look()
@@ -52,18 +50,18 @@ class JumpWatch:
         if not self._held:
             return
         time = np.concatenate(self._time)
-        values = [np.concatenate(column) for column in self._values]
+        values = [np.concatenate(column).astype(np.float64, copy=False) for column in self._values]
         self._time, self._values, self._held = [], [[] for _ in range(self.channels)], 0
         loud: list[Floats] = []
         for column in values:
-            known = column[~np.isnan(column)]
+            known = column[np.isfinite(column)]
             if self.channels < 2 or known.size == 0 or float(np.ptp(known)) <= NEIGHBOUR_V:
                 loud.append(np.empty(0))
                 continue
-            far = np.abs(column - np.median(known)) > NEIGHBOUR_V
+            far = np.isfinite(column) & (np.abs(column - np.median(known)) > NEIGHBOUR_V)
             loud.append(time[far] if far.any() and float(far.mean()) <= 0.03 else np.empty(0))
         for channel, column in enumerate(values):
-            keep = ~np.isnan(column)
+            keep = np.isfinite(column)
             for other, at in enumerate(loud):
                 if other != channel and at.size:
                     near = np.searchsorted(at, time + NEIGHBOUR_S, side="right") > np.searchsorted(at, time - NEIGHBOUR_S)

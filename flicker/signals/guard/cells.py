@@ -110,18 +110,17 @@ def first_median(chunks: Sequence[Chunk], channel: int, begin_s: float, length_s
     return float(np.median(good)) if good.size else float("nan")
 
 
-def look(chunks: Sequence[Chunk], channels: int, begin_s: float, end_s: float) -> list[Cell | None]:
-    """Figures of every channel in a cell; None for a channel without a reading in it."""
-    parts = window(chunks, begin_s, end_s)
-    looks = [_look(parts, k) for k in range(channels)]
+def look(parts: Sequence[Placed], channels: int, begin_s: float) -> list[Cell | None]:
+    """Figures of every channel in a cell, of which these are the readings; None for a channel without one in it."""
+    drawn_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts]) if parts else np.empty(0)
+    looks = [_look(parts, drawn_s, k) for k in range(channels)]
     return [None if item is None else _cell(begin_s, k, item, looks) for k, item in enumerate(looks)]
 
 
-def _look(parts: Sequence[Placed], channel: int) -> _Look | None:
-    if not parts:
+def _look(parts: Sequence[Placed], drawn_s: Floats, channel: int) -> _Look | None:
+    if drawn_s.size == 0:
         return None
     drawn = np.concatenate([chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in parts]).astype(np.float64)
-    drawn_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts])
     good = np.isfinite(drawn)
     if not good.all():
         drawn, drawn_s = drawn[good], drawn_s[good]
@@ -152,7 +151,7 @@ def _look(parts: Sequence[Placed], channel: int) -> _Look | None:
 
 def _at(values: Floats, quantiles: tuple[float, ...]) -> Floats:
     """Order statistics nearest to the quantiles."""
-    places = (np.array(quantiles) * (values.size - 1) + 0.5).astype(np.intp)
+    places = [int(quantile * (values.size - 1) + 0.5) for quantile in quantiles]
     found: Floats = np.partition(values, places)[places]
     return found
 
@@ -208,21 +207,20 @@ def _exactly(item: _Look, parts: Sequence[Placed], channel: int) -> None:
 
 def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | None]) -> Cell:
     low, centre, high = item.low_V, item.median_V, item.high_V
-    alone, alone_by = high - low, 0
-    by = _crosstalk(item.swing_s, item.off_V, channel, looks)
-    if alone > SWING_V and by.any():
-        own = _crosstalk(item.drawn_s, np.abs(item.drawn_V - centre), channel, looks)
-        rest = item.drawn_V[own == 0]
-        if rest.size:
-            first, last = _at(rest, (0.01, 0.99))
-            alone, alone_by = last - first, int(np.bitwise_or.reduce(own))
-    far = item.off_V > LARGE_V
-    steps = np.abs(np.diff(item.drawn_V))
+    alone, alone_by, far = high - low, 0, item.off_V > LARGE_V
+    swings: list[Swing] = []
+    if item.swing_s.size:
+        by = _crosstalk(item.swing_s, item.off_V, channel, looks)
+        if alone > SWING_V and by.any():
+            own = _crosstalk(item.drawn_s, np.abs(item.drawn_V - centre), channel, looks)
+            rest = item.drawn_V[own == 0]
+            if rest.size:
+                first, last = _at(rest, (0.01, 0.99))
+                alone, alone_by = last - first, int(np.bitwise_or.reduce(own))
+        swings.extend(_swings(item.swing_s, item.off_V, by, False))
+        swings.extend(_swings(item.swing_s[far], item.off_V[far], by[far], True))
+    steps = np.abs(item.drawn_V[1:] - item.drawn_V[:-1])
     moves = steps[steps > LEAST_STEP_V]
-    swings = [
-        *_swings(item.swing_s, item.off_V, by, False),
-        *_swings(item.swing_s[far], item.off_V[far], by[far], True),
-    ]
     return Cell(
         begin_s=begin_s,
         median_V=centre,
@@ -244,8 +242,6 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
 def _crosstalk(time_s: Floats, off_V: Floats, channel: int, looks: Sequence[_Look | None]) -> Ints:
     """For each reading, the channels (a bit each) whose swing beside it is so large that it may be their crosstalk."""
     by = np.zeros(time_s.size, dtype=np.int64)
-    if time_s.size == 0:
-        return by
     for number, other in enumerate(looks[:MOST_NEIGHBOURS]):
         if other is None or number == channel:
             continue

@@ -89,8 +89,8 @@ def chunk_of(
     leave_out: Sequence[NDArray[np.bool_] | None],
 ) -> Chunk:
     """Make a chunk of whole blocks of ``size`` rows; rows in ``leave_out`` of a channel are as if they were missing."""
-    rows = drawn_rows(piece.first, piece.first + piece.time_s.size, plan.stride) - piece.first
-    whole = plan.stride == 1
+    last = piece.first + piece.time_s.size
+    rows = slice(None) if plan.stride == 1 else drawn_rows(piece.first, last, plan.stride) - piece.first
     per_block = size if plan.held else GROUPS if size % GROUPS == 0 else 1
     parts = []
     for values, block, out in zip(piece.values, reduced, leave_out, strict=True):
@@ -98,7 +98,7 @@ def chunk_of(
         if out is not None:
             values = np.where(out, np.nan, values)
             low, high, finite = _extremes(values.reshape(-1, size))
-        drawn = values if whole else values[rows]
+        drawn = values[rows]
         if plan.held:
             parts.append(
                 Part(
@@ -130,7 +130,7 @@ def chunk_of(
                 )
             )
     time_s = piece.time_s if plan.held else piece.time_s[:: size // per_block]
-    return Chunk(time_s, per_block, piece.time_s if whole else piece.time_s[rows], tuple(parts))
+    return Chunk(time_s, per_block, piece.time_s[rows], tuple(parts))
 
 
 def _extremes(grid: Readings) -> tuple[Floats, Floats, Ints]:

@@ -20,7 +20,7 @@ from flicker.logs.spans import holds
 from flicker.signals.guard import cells as cells_of
 from flicker.signals.guard._runs import true_runs
 from flicker.signals.guard.blank import BlankWatch
-from flicker.signals.guard.cells import Cell
+from flicker.signals.guard.cells import Cell, Placed
 from flicker.signals.guard.chunk import Chunk, Plan, chunk_of
 from flicker.signals.guard.figures import (
     BEGIN,
@@ -210,12 +210,14 @@ class Gatherer:
 
     def _close(self, item: _Open, end_s: float) -> None:
         segment = self._segments[item.number]
-        found = cells_of.look(self._chunks, self.channels, item.begin_s, end_s)
+        parts = cells_of.window(self._chunks, item.begin_s, end_s)
+        found = cells_of.look(parts, self.channels, item.begin_s)
         self._done.append(_Done(item.number, False, item.begin_s, found))
-        self._count_jumps(item, segment, end_s, found)
+        self._count_jumps(item, segment, end_s, found, parts)
         if item.begin_s != segment.begin_s or segment.kind == MARK:
             return
-        late = cells_of.look(self._chunks, self.channels, item.begin_s + STARTS_S[1], end_s)
+        late_s = item.begin_s + STARTS_S[1]
+        late = cells_of.look(cells_of.window(self._chunks, late_s, end_s), self.channels, late_s)
         self._done.append(_Done(item.number, True, item.begin_s, late))
         edges = [item.begin_s + s for s in (0.0, GRACE_S, *STARTS_S)]
         for k in range(self.channels):
@@ -224,15 +226,16 @@ class Gatherer:
                 *(cells_of.largest(self._chunks, k, a, min(b, end_s)) for a, b in pairwise(edges)),
             ]
 
-    def _count_jumps(self, item: _Open, segment: _Segment, end_s: float, found: Sequence[Cell | None]) -> None:
+    def _count_jumps(
+        self, item: _Open, segment: _Segment, end_s: float, found: Sequence[Cell | None], parts: Sequence[Placed]
+    ) -> None:
         """Hand the readings of a cell on; a unit that is off has no levels, an open lead in the first seconds neither."""
         if not self._counting or all(cell is None or cell.peak_V <= TAIL_V for cell in found):
             return
         if item.begin_s == segment.begin_s:
             self._jumps.border()
-        starts = segment.kind != MARK and item.begin_s == segment.begin_s
-        begin_s = item.begin_s + (GRACE_S if starts else 0.0)
-        parts = cells_of.window(self._chunks, begin_s, end_s)
+        if segment.kind != MARK and item.begin_s == segment.begin_s:
+            parts = cells_of.window(self._chunks, item.begin_s + GRACE_S, end_s)
         if parts:  # a whole cell at once: how it came must not show
             time_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts])
             columns = zip(*([part.drawn_V[a:b] for part in chunk.parts] for chunk, _, _, a, b in parts), strict=True)

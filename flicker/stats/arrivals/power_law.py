@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -10,6 +12,7 @@ from flicker.base import check, special
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
+from flicker.base.roots import root
 from flicker.stats.laws import event_runs as er
 
 
@@ -169,8 +172,6 @@ def log_linear_fit(
     Cox and Lewis (1966), chapter 3. Conditional on the counts, which removes the levels. Interval by the saddlepoint
     form of the likelihood root (Lugannani and Rice 1980; Barndorff-Nielsen's r*), which covers from three events on.
     """
-    from scipy import optimize  # late: assessments do without it
-
     confidence = check.share("confidence", confidence)
     runs = er.pooled(times, end, ended_by=ended_by, least=3)
     used = runs.without_last() if ended_by == "event" else runs
@@ -191,21 +192,22 @@ def log_linear_fit(
     edge = 2.0
     while score(-edge) * score(edge) > 0:
         edge *= 2.0
-    best = float(optimize.brentq(score, -edge, edge, xtol=1e-12))
+    best = root(score, -edge, edge, 1e-12)
     top, z = loglik(best), -float(special.ndtri((1.0 - confidence) / 2.0))
     root_information = float(np.sqrt(np.sum(n * ends**2 * _tilt_bend(best * ends))))
 
-    def root(b: float) -> float:
+    def rooted(b: float) -> float:
         r = float(np.sign(best - b) * np.sqrt(2.0 * max(top - loglik(b), 0.0)))
         wald = (best - b) * root_information
         return r + float(np.log(wald / r)) / r if abs(r) > 1e-3 else r
 
     bounds = []
     for way in (-1.0, 1.0):
+        beyond = partial(_beyond, rooted, way, z)
         step = z / root_information
-        while -way * root(best + way * step) < z:
+        while beyond(best + way * step) < 0:
             step *= 1.5
-        bounds.append(float(optimize.brentq(lambda b, way=way: -way * root(b) - z, best, best + way * step)))
+        bounds.append(root(beyond, best, best + way * step))
     per_run = float(runs.counts.sum()) / float(np.sum(np.exp(_tilt(best * ends)[0]) * ends * span))
     return LogLinearFit(
         growth=best / span, growth_low=bounds[0] / span, growth_high=bounds[1] / span, rate_at_start=per_run, rate_at_end=per_run * float(np.exp(best)),
@@ -213,6 +215,10 @@ def log_linear_fit(
         count=int(runs.times.size), runs=int(runs.ends.size), confidence=confidence,
         method=f"log-linear rate by conditional likelihood, {ended_by}-terminated",
     )  # fmt: skip
+
+
+def _beyond(rooted: Callable[[float], float], way: float, z: float, b: float) -> float:
+    return -way * rooted(b) - z
 
 
 def share_of_run(runs: er.Runs, growth: float) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 from flicker.base import special
 from flicker.base.arrays import Floats
 from flicker.base.result import Interval
+from flicker.base.roots import root
 from flicker.stats.extremes import gpd
 
 BOOTSTRAPS = 199
@@ -140,7 +141,7 @@ def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, floa
             return strict if way > 0 else -math.inf
         if objection(lenient) >= 0:  # no tail of the range of shapes that reaches the level fits the peaks
             return lenient
-        return gpd.root(objection, *ends, 1e-6)
+        return root(objection, *ends, 1e-6)
 
     if one_sided:
         return 0.0, math.exp(_bound_of_any_shape(tail, value, cost, aim, ends))
@@ -178,7 +179,7 @@ def _bound_of_any_shape(tail: Tail, value: Floats, cost: Floats, aim: float, end
         if objection(ends[1]) <= 0:
             return ends[1]
         if objection(ends[0]) < 0:
-            highest = max(highest, gpd.root(objection, *ends, 1e-6))
+            highest = max(highest, root(objection, *ends, 1e-6))
     return highest
 
 
@@ -255,7 +256,7 @@ def return_level(tail: Tail, exposure: float) -> ReturnLevel:
         while objection(start + way * step, way) < 0 and step < FARTHEST:
             step *= 1.5
         found = step < FARTHEST
-        ends.append(gpd.root(partial(objection, way=way), start, start + way * step) if found else way * math.inf)
+        ends.append(root(partial(objection, way=way), start, start + way * step) if found else way * math.inf)
     low, high = ends
     return ReturnLevel(
         exposure=exposure, level=tail.threshold + middle, se=se, low=tail.threshold + math.exp(low),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.roots import root
 
 STEPS = 40  # at most, of Newton's method on log scale; five or six are usual
 EXACT, COARSE = 1e-12, 1e-6  # last step of log scale; the latter for a lattice, whose own step is far wider
@@ -164,13 +165,6 @@ def highest(y: Floats, shape_range: tuple[float, float]) -> float:
     before, here, after = (float(v) for v in value[at - 1 : at + 2])
     bend = before - 2 * here + after
     return here - (after - before) ** 2 / (8 * bend) if bend < 0 else here
-
-
-def root(function: Callable[[float], float], low: float, high: float, tolerance: float = 2e-12) -> float:
-    """Where the function, of other sign at either end, is zero (Brent 1973, by scipy, which is slow to load: late)."""
-    from scipy import optimize
-
-    return float(optimize.brentq(function, low, high, xtol=tolerance))
 
 
 def shape_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, float]) -> tuple[float, float]:
