@@ -18,22 +18,22 @@ _HOMES = {
     "among_like": "flicker.ledger",
     "survey": "flicker.survey_table",
     "survey_cases": "flicker.ledger",
-    "ChannelVisits": "flicker.evidence.visits.over_visits",
-    "Visits": "flicker.evidence.visits.over_visits",
+    "ChannelVisits": "flicker.evidence.visits.visited",
+    "Visits": "flicker.evidence.visits.visited",
     "over_visits": "flicker.evidence.visits.over_visits",
-    "visits_of_case": "flicker.evidence.visits.over_visits",
+    "visits_of_case": "flicker.evidence.visits.grouping",
     "JobResult": "flicker.evidence.job",
     "judge_case": "flicker.evidence.job",
     "read_case": "flicker.case.case_file",
     "Case": "flicker.case.case_file",
     "Assessment": "flicker.evidence.assessment",
-    "Comparison": "flicker.evidence.compare.comparison",
+    "Comparison": "flicker.evidence.compare.stages",
     "Finding": "flicker.evidence.findings",
     "Limits": "flicker.base.limits",
     "Log": "flicker.logs.model",
     "LogError": "flicker.logs.model",
     "SoakPlan": "flicker.evidence.soaking.plan",
-    "StageComparison": "flicker.evidence.compare.comparison",
+    "StageComparison": "flicker.evidence.compare.stages",
     "assess": "flicker.evidence.assessment",
     "compare": "flicker.evidence.compare.comparison",
     "compare_stages": "flicker.evidence.compare.comparison",
@@ -47,11 +47,14 @@ if TYPE_CHECKING:
     from flicker.base.limits import Limits, read_limits
     from flicker.case.case_file import Case, read_case
     from flicker.evidence.assessment import Assessment, assess
-    from flicker.evidence.compare.comparison import Comparison, StageComparison, compare, compare_stages
+    from flicker.evidence.compare.comparison import compare, compare_stages
+    from flicker.evidence.compare.stages import Comparison, StageComparison
     from flicker.evidence.findings import Finding
     from flicker.evidence.job import JobResult, judge_case
     from flicker.evidence.soaking.plan import SoakPlan, plan_soak
-    from flicker.evidence.visits.over_visits import ChannelVisits, Visits, over_visits, visits_of_case
+    from flicker.evidence.visits.grouping import visits_of_case
+    from flicker.evidence.visits.over_visits import over_visits
+    from flicker.evidence.visits.visited import ChannelVisits, Visits
     from flicker.ledger import among_like, survey_cases
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log

@@ -81,7 +81,7 @@ def test_a_log_says_since_when():
     changed = found.chart.cumulative("left").to_dict()
     assert "More often since about" in changed["description"]
     strip = found.chart.strip("left").to_dict()
-    assert "another rate since" in str(strip) and "more often since" in str(strip)
+    assert "another rate from here" in str(strip) and "more often from here" in str(strip)
     assert "another rate" not in str(found.chart.strip("right").to_dict()["description"])
 
 
@@ -171,7 +171,8 @@ def test_no_claim_beside_an_interval_that_holds_the_same_rate():
     plain = rate_comparison([9, 12, 8], [1.0] * 3, [0, 0, 0], [1.0] * 3)
     assert found.answer == Way.LESS and found.ratio_high == pytest.approx(plain.high, rel=1e-6) and found.ratio_high < 1
     assert f"at most {plain.high:.2g} times as often" in found.reads
-    (weak,) = corrected([replace(found, ratio_high=1.2)], Limits())
+    rows = (found.stretches[0], replace(found.stretches[1], ratio_high=1.2))
+    (weak,) = corrected([[replace(found, stretches=rows)]], Limits())
     assert weak.answer == Way.NOT_SHOWN
 
 

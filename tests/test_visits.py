@@ -19,8 +19,9 @@ from flicker import Limits, Log, simulate_log
 from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
 from flicker.evidence.outlook.protection import trip_forecast
+from flicker.evidence.visits.grouping import visits_of_case
 from flicker.evidence.visits.levels import _answer, level_forecast
-from flicker.evidence.visits.over_visits import over_visits, visits_of_case
+from flicker.evidence.visits.over_visits import over_visits
 from flicker.stats.arrivals import age_forecast
 
 

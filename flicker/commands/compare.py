@@ -13,7 +13,7 @@ from flicker.commands._shared import add_log_options, case_from, case_logs, limi
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.assessment import Assessment
-    from flicker.evidence.compare.comparison import Comparison, StageComparison
+    from flicker.evidence.compare.stages import Comparison, StageComparison
     from flicker.logs.model import Log, Run
 
 
@@ -61,7 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(result.to_dict())
         return 0
-    from flicker.evidence.compare.comparison import StageComparison
+    from flicker.evidence.compare.stages import StageComparison
     from flicker.present.terminal.comparison import show_comparison
 
     if isinstance(result, StageComparison):

@@ -39,7 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge the visits and print."""
-    from flicker.evidence.visits.over_visits import over_visits, visits_of_case
+    from flicker.evidence.visits.grouping import visits_of_case
+    from flicker.evidence.visits.over_visits import over_visits
 
     hours = arguments.hours_per_day
     if hours is not None and not 0 < hours <= 24:

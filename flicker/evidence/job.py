@@ -19,7 +19,8 @@ from flicker.base.result import Result
 from flicker.case.case_file import Case, CaseError, needs
 from flicker.case.identity import altered, fingerprint, in_two_stages, out_of_order
 from flicker.evidence.assessment import Assessment, assess
-from flicker.evidence.compare.comparison import StageComparison, compare_stages
+from flicker.evidence.compare.comparison import compare_stages
+from flicker.evidence.compare.stages import StageComparison
 from flicker.evidence.document.frames import JobTables
 from flicker.logs.model import Log
 

@@ -26,9 +26,9 @@ _ALARM = f"background:{palette.ALARM};color:#fff;border:2px solid {palette.ALARM
 def html(result: Any) -> str | None:
     """HTML of a result for a notebook; None for a result that shows itself as a table of its own."""
     from flicker.evidence.assessment import Assessment
-    from flicker.evidence.compare.comparison import Comparison, StageComparison
+    from flicker.evidence.compare.stages import Comparison, StageComparison
     from flicker.evidence.job import JobResult
-    from flicker.evidence.visits.over_visits import Visits
+    from flicker.evidence.visits.visited import Visits
 
     if isinstance(result, Assessment):
         return _assessment(result)
@@ -90,9 +90,9 @@ def _answers(item: ChannelAssessment) -> list[Child]:
 def charts(result: Any) -> Any:
     """Charts of a result, by name."""
     from flicker.evidence.assessment import Assessment
-    from flicker.evidence.compare.comparison import Comparison, StageComparison
+    from flicker.evidence.compare.stages import Comparison, StageComparison
     from flicker.evidence.soaking.plan import SoakPlan
-    from flicker.evidence.visits.over_visits import Visits
+    from flicker.evidence.visits.visited import Visits
 
     kinds: list[tuple[type, type]] = [
         (Assessment, AssessmentCharts),

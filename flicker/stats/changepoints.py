@@ -20,6 +20,7 @@ from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats.arrivals.rate_since import RateSince, rate_since, rate_since_unit
+from flicker.stats.arrivals.rate_steps import RateSteps, dispersed_limits, rate_steps, rate_steps_unit
 from flicker.stats.levels.change_place import abruptness, locate
 from flicker.stats.levels.change_tables import ABRUPT
 from flicker.stats.levels.digits import resolution_of
@@ -34,13 +35,17 @@ __all__ = [
     "RateChange",
     "RateChanges",
     "RateSince",
+    "RateSteps",
     "VarianceChange",
     "VarianceChanges",
+    "dispersed_limits",
     "level_changes",
     "level_segments",
     "rate_changes",
     "rate_since",
     "rate_since_unit",
+    "rate_steps",
+    "rate_steps_unit",
     "variance_changes",
 ]
 

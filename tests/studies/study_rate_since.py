@@ -1,22 +1,25 @@
-"""False changes of rate and coverage of their places: `rate_since` in a run, `rate_since_unit` over power-ups and visits.
+"""False changes of rate and coverage of their places: `rate_steps` in a run, `rate_steps_unit` over power-ups and visits.
 
-Processes of fresh_growth.py, made without a look at the tests, and a regular renewal process. Run it as a script; it
-writes tests/studies/results/rate_since.md.
+Processes of fresh_growth.py, made without a look at the tests, and a regular renewal process.
+
+    python tests/studies/study_rate_since.py SECTION DRAWS [SEED]
+
+prints one section of tests/studies/results/rate_since.md: null, given, found, units_null, units_found.
 """
 
 from __future__ import annotations
 
 import itertools
 import sys
-from pathlib import Path
 
 import fresh_growth as growth
 import numpy as np
 
-from flicker.stats.changepoints import rate_since, rate_since_unit
+from flicker.stats.changepoints import rate_since, rate_steps, rate_steps_unit
 
-SEED, DRAWS, UNIT_DRAWS = 20261127, 60, 800
-LEVEL = 0.00625  # each way, as the evidence asks for: 1.25 % in all
+SEED = 20261128
+LEVEL = 0.0125  # both ways together, as the evidence asks for
+SIZES = ((8, 4.0), (24, 2.0), (96, 1.0), (96, 6.0))  # hours, episodes per hour
 GIVEN = 0.025  # each way, where the moment is given
 DEAD_S, LATE_S = 10.0, 7200.0
 
@@ -56,120 +59,138 @@ def working_day(rng, length_s, per_h):
     return growth.thinned(rng, length_s, rate, 2.7 * per_h)
 
 
-def stepped(rng, length_s, per_h, factor, place, draw):
-    """Rate times the factor from a share of the length on."""
-    before, after = draw(rng, length_s * place, per_h), draw(rng, length_s * (1 - place), per_h * factor)
-    return np.concatenate((before, length_s * place + after))
+def searched(t, length):
+    """Changes that the evidence would claim, but for its size (1.5) and the correction over channels."""
+    day = 86400.0 if length >= 2 * 86400.0 else 0.0
+    return rate_steps(t, length, falls_from=LATE_S, dead_time=DEAD_S, shortest=day).shown(LEVEL)
 
 
-def in_run(lines, rng):
-    """Tables of a run."""
-    draws = {**growth.PROCESSES, "regular": regular, "decaying": growth.decaying, "warming": growth.warming,
-             "daily rhythm": growth.daily, "working day": working_day, "nested bursts": nested, "telegraph": telegraph}  # fmt: skip
-    sizes = ((8, 4.0), (24, 2.0), (96, 1.0), (96, 6.0))
-    lines += ["## In a run: changes claimed where nothing changes, in %: more often / less often", "",
-              f"{DRAWS} draws a cell; rises are looked for in the whole run, falls from two hours after switch-on on.", "",
-              "| process | " + " | ".join(f"{h} h, {r:g} per h" for h, r in sizes) + " |", "|---|" + "---|" * len(sizes)]  # fmt: skip
-    for name, draw in draws.items():
+def share(count, of):
+    return f"{100 * count / of:.1f}"
+
+
+def row(*cells):
+    print("| " + " | ".join(cells) + " |", flush=True)
+
+
+def heading(*cells):
+    row(*cells)
+    print("|" + "---|" * len(cells))
+
+
+NULLS = {**growth.PROCESSES, "regular": regular, "decaying": growth.decaying, "warming": growth.warming,
+         "daily rhythm": growth.daily, "working day": working_day, "nested bursts": nested, "telegraph": telegraph}  # fmt: skip
+COLUMNS = [f"{h} h, {r:g} per h" for h, r in SIZES]
+
+
+def null(draws, rng):
+    """Nothing changes: one change claimed, several claimed."""
+    heading("process", *COLUMNS)
+    for name, draw in NULLS.items():
         cells = []
-        for hours, rate in sizes:
-            length, up, down = 3600.0 * hours, 0, 0
-            for _ in range(DRAWS):
-                t = draw(rng, length, rate)
-                up += rate_since(t, length, dead_time=DEAD_S).p_up <= LEVEL
-                down += rate_since(t, length, start=LATE_S, dead_time=DEAD_S).p_down <= LEVEL
-            cells.append(f"{100 * up / DRAWS:.1f} / {100 * down / DRAWS:.1f}")
-        lines.append(f"| {name} | " + " | ".join(cells) + " |")
-        print(lines[-1], flush=True)
-    lines += ["", "## In a run, the moment given: changes claimed where nothing changes, in %: more often / less often", "",
-              f"A place between 0.2 and 0.8 of the run at random, {100 * GIVEN:g} % each way.", "",
-              "| process | " + " | ".join(f"{h} h, {r:g} per h" for h, r in sizes) + " |", "|---|" + "---|" * len(sizes)]  # fmt: skip
-    for name, draw in draws.items():
+        for hours, rate in SIZES:
+            found = [len(searched(draw(rng, 3600.0 * hours, rate), 3600.0 * hours)) for _ in range(draws)]
+            cells.append(f"{share(found.count(1), draws)} / {share(sum(n > 1 for n in found), draws)}")
+        row(name, *cells)
+
+
+def given(draws, rng):
+    """A moment given where nothing changes: more often, less often."""
+    heading("process", *COLUMNS)
+    for name, draw in NULLS.items():
         cells = []
-        for hours, rate in sizes:
-            length, up, down = 3600.0 * hours, 0, 0
-            for _ in range(DRAWS):
-                at = length * rng.uniform(0.2, 0.8)
-                got = rate_since(draw(rng, length, rate), length, at=at, dead_time=DEAD_S)
-                up, down = up + (got.p_up <= GIVEN), down + (got.p_down <= GIVEN)
-            cells.append(f"{100 * up / DRAWS:.1f} / {100 * down / DRAWS:.1f}")
-        lines.append(f"| {name} | " + " | ".join(cells) + " |")
-        print(lines[-1], flush=True)
-    lines += ["", "## In a run: steps found, in % (place covered, ratio covered, median width in % of the run)", "",
-              "| process | factor, place | " + " | ".join(f"{h} h, {r:g} per h" for h, r in sizes) + " |",
-              "|---|---|" + "---|" * len(sizes)]  # fmt: skip
+        for hours, rate in SIZES:
+            length = 3600.0 * hours
+            got = [rate_since(draw(rng, length, rate), length, at=length * rng.uniform(0.2, 0.8), dead_time=DEAD_S) for _ in range(draws)]
+            cells.append(f"{share(sum(g.p_up <= GIVEN for g in got), draws)} / {share(sum(g.p_down <= GIVEN for g in got), draws)}")
+        row(name, *cells)
+
+
+def piecewise(rng, length, rates, places, draw):
+    """Stretches of these rates between these shares of the length."""
+    edges = length * np.array([0.0, *places, 1.0])
+    return np.concatenate([a + draw(rng, b - a, r) for (a, b), r in zip(itertools.pairwise(edges), rates, strict=True)])
+
+
+def judged(found, places, factors, scale):
+    """Whether that many changes were claimed, and of these whether all places and ratios are covered; the number of others."""
+    if len(found) != len(places):
+        return None, len(found)
+    where = all(f.low <= p * scale <= f.high for f, p in zip(found, places, strict=True))
+    return (where, all(f.ratio_low <= x <= f.ratio_high for f, x in zip(found, factors, strict=True))), len(found)
+
+
+def told(got, draws):
+    right = [one for one, _ in got if one is not None]
+    more = sum(one is None and n > 0 for one, n in got)
+    said = share(len(right), draws)
+    if right:
+        a, b = np.array(right, dtype=float).T
+        said += f" ({100 * a.mean():.0f}, {100 * b.mean():.0f})"
+    return said + (f"; {share(more, draws)}" if more else "")
+
+
+STORIES = {
+    "fourfold at 0.5": ((0.5,), (1, 4)), "eightfold at 0.8": ((0.8,), (1, 8)), "to 0.15 at 0.5": ((0.5,), (1, 0.15)),
+    "eightfold from 0.35 to 0.65": ((0.35, 0.65), (1, 8, 1)), "fourfold from 0.3 to 0.7": ((0.3, 0.7), (1, 4, 1)),
+    "none from 0.35 to 0.65": ((0.35, 0.65), (1, 0, 1)), "up twice, fourfold each": ((0.4, 0.75), (1, 4, 16)),
+    "eightfold, twice": ((0.25, 0.5, 0.75), (1, 8, 1, 8)),
+}  # fmt: skip
+
+
+def found(draws, rng):
+    """Changes put in: the right number claimed (places, ratios covered); another number claimed, if any."""
+    heading("process", "rate", *COLUMNS)
     for name in ("poisson", "bursts", "self_exciting"):
-        for factor, place in ((4.0, 0.5), (8.0, 0.8), (0.15, 0.5)):
+        for story, (places, levels) in STORIES.items():
             cells = []
-            for hours, rate in sizes:
-                length, found = 3600.0 * hours, []
-                base = rate / (place + factor * (1 - place))
-                for _ in range(40):
-                    t = stepped(rng, length, base, factor, place, growth.PROCESSES[name])
-                    got = rate_since(t, length, dead_time=DEAD_S)
-                    if (got.p_up if factor > 1 else got.p_down) <= LEVEL:
-                        found.append((got.low <= place * length <= got.high, got.ratio_low <= factor <= got.ratio_high,
-                                      (got.high - got.low) / length))  # fmt: skip
-                if found:
-                    a, b, w = np.array(found, dtype=float).T
-                    cells.append(f"{100 * len(found) / 40:.0f} ({100 * a.mean():.0f}, {100 * b.mean():.0f}, {100 * np.median(w):.0f})")
-                else:
-                    cells.append("0")
-            lines.append(f"| {name} | {factor:g} at {place:g} | " + " | ".join(cells) + " |")
-            print(lines[-1], flush=True)
+            mean = float(np.diff([0.0, *places, 1.0]) @ np.array(levels))
+            factors = [b / a if a else np.inf for a, b in itertools.pairwise(levels)]
+            for hours, rate in SIZES:
+                length = 3600.0 * hours
+                rates = [rate * level / mean for level in levels]
+                got = [judged(searched(piecewise(rng, length, rates, places, growth.PROCESSES[name]), length), places, factors, length)
+                       for _ in range(draws)]  # fmt: skip
+                cells.append(told(got, draws))
+            row(name, story, *cells)
 
 
-def over_units(lines, rng):
-    """Tables over power-ups."""
-    scatters = (0.0, 0.3, 0.5, 0.7, 1.0)
-    lines += ["", "## Over power-ups or visits: false, in %: more / less", "", f"{UNIT_DRAWS} draws a cell.", "",
-              "| units | mean | exposures | " + " | ".join(f"cv {c:g}" for c in scatters) + " |", "|---|---|---|" + "---|" * 5]  # fmt: skip
-    for units in (3, 4, 5, 8, 15):
+SCATTERS = (0.0, 0.3, 0.5, 0.7, 1.0)
+
+
+def units_null(draws, rng):
+    """Nothing changes from unit to unit: one change claimed, several claimed."""
+    heading("units", "mean", "exposures", *(f"cv {c:g}" for c in SCATTERS))
+    for units in (3, 5, 8, 15, 30):
         for mean in (3.0, 10.0):
             for law in ("equal", "1 to 5"):
                 cells = []
-                for cv in scatters:
-                    up = down = 0
-                    for _ in range(UNIT_DRAWS):
+                for cv in SCATTERS:
+                    got = []
+                    for _ in range(draws):
                         e = np.ones(units) if law == "equal" else rng.permutation(np.linspace(1.0, 5.0, units)) / 3.0
                         n = rng.poisson(mean * e * growth.scatter(rng, "gamma", cv, units))
-                        if n.sum() < 5:
-                            continue
-                        got = rate_since_unit(n, e)
-                        up, down = up + (got.p_up <= LEVEL), down + (got.p_down <= LEVEL)
-                    cells.append(f"{100 * up / UNIT_DRAWS:.1f} / {100 * down / UNIT_DRAWS:.1f}")
-                lines.append(f"| {units} | {mean:g} | {law} | " + " | ".join(cells) + " |")
-                print(lines[-1], flush=True)
-    lines += ["", "## Over power-ups or visits: steps found, in % (unit covered, ratio covered)", "", "| units | step | cv 0 | cv 0.3 | cv 0.5 |", "|---|---|---|---|---|"]
-    for units, border in ((4, 2), (5, 3), (8, 4), (8, 6), (15, 8)):
-        for factor in (4.0, 10.0, 0.1):
-            cells = []
-            for cv in (0.0, 0.3, 0.5):
-                found = []
-                for _ in range(200):
-                    mean = 6.0 * np.where(np.arange(units) >= border, factor, 1.0) * (1 if factor > 1 else 2)
-                    got = rate_since_unit(rng.poisson(mean * growth.scatter(rng, "gamma", cv, units)), np.ones(units))
-                    if (got.p_up if factor > 1 else got.p_down) <= LEVEL:
-                        found.append((got.low <= border <= got.high, got.ratio_low <= factor <= got.ratio_high))
-                a, b = np.array(found, dtype=float).reshape(-1, 2).T
-                cells.append(f"{len(found) / 2:.0f} ({100 * a.mean():.0f}, {100 * b.mean():.0f})" if found else "0")
-            lines.append(f"| {units} | {factor:g} from unit {border + 1} | " + " | ".join(cells) + " |")
-            print(lines[-1], flush=True)
+                        got.append(len(rate_steps_unit(n, e).shown(LEVEL)) if n.sum() >= 5 else 0)
+                    cells.append(f"{share(got.count(1), draws)} / {share(sum(n > 1 for n in got), draws)}")
+                row(str(units), f"{mean:g}", law, *cells)
 
 
-def main():
-    """Write the tables."""
-    rng = np.random.default_rng(SEED)
-    lines = ["# Since when has the rate been another", "",
-             f"By study_rate_since.py, seed {SEED}; data invented; a claim at {100 * LEVEL:g} % each way.", ""]  # fmt: skip
-    target = Path(__file__).parent / "results" / "rate_since.md"
-    in_run(lines, rng)
-    if "run" in sys.argv[1:]:  # only within a run; what was found over units stays
-        lines += ["", target.read_text(encoding="utf-8").split("\n## Over", 1)[1].join(("## Over", "")).rstrip()]
-    else:
-        over_units(lines, rng)
-    target.write_text("\n".join(lines) + "\n", encoding="utf-8")
+def units_found(draws, rng):
+    """Changes put in, from the mean of 6 on: the right number claimed (units, ratios covered); another number, if any."""
+    heading("units", "means", *(f"cv {c:g}" for c in SCATTERS[:3]))
+    for blocks in (((2, 6), (2, 60)), ((3, 6), (2, 60)), ((4, 6), (4, 24)), ((4, 6), (4, 60)), ((8, 6), (7, 24)), ((3, 6), (3, 60), (3, 6)),
+                   ((4, 6), (4, 60), (4, 6)), ((3, 30), (3, 2), (3, 30)), ((5, 6), (5, 36), (5, 6)), ((4, 4), (4, 16), (4, 64))):  # fmt: skip
+        means = np.concatenate([np.full(n, float(m)) for n, m in blocks])
+        borders = np.cumsum([n for n, _ in blocks])[:-1]
+        factors = [b / a for (_, a), (_, b) in itertools.pairwise(blocks)]
+        cells = []
+        for cv in SCATTERS[:3]:
+            got = [judged(rate_steps_unit(rng.poisson(means * growth.scatter(rng, "gamma", cv, means.size)), np.ones(means.size)).shown(LEVEL),
+                          borders, factors, 1) for _ in range(draws)]  # fmt: skip
+            cells.append(told(got, draws))
+        row(str(means.size), ", then ".join(f"{n} of {m}" for n, m in blocks), *cells)
 
 
 if __name__ == "__main__":
-    main()
+    seed = int(sys.argv[3]) if len(sys.argv) > 3 else SEED
+    globals()[sys.argv[1]](int(sys.argv[2]), np.random.default_rng(seed))

@@ -5,13 +5,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
@@ -25,9 +23,10 @@ from flicker.evidence.compare.condition_change import (
     size_change,
     unlike_change,
 )
-from flicker.evidence.compare.credit import Credit, credits_of, work_of
+from flicker.evidence.compare.credit import credits_of, work_of
 from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both
 from flicker.evidence.compare.sides import side_of
+from flicker.evidence.compare.stages import Comparison, StageComparison
 from flicker.evidence.compare.weighing import (
     IMPROVED,
     NO_CHANGE,
@@ -39,8 +38,6 @@ from flicker.evidence.compare.weighing import (
     cure,
     weigh,
 )
-from flicker.evidence.document.frames import ComparisonTables, StagesTables
-from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.findings import YES
 from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record.accuracy import off_by_V
@@ -50,73 +47,6 @@ from flicker.evidence.record.log_checks import between
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 NEARLY_ALL = 0.8  # share of swings from which they count as common to the channels: a choice
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison(ByChannel[ChannelComparison], ComparisonTables, Result):
-    """Two stages side by side; ``to_dict`` follows the schema 'flicker/comparison/2'.
-
-    The two assessments are kept for charts and reports; they are not part of the document.
-    """
-
-    before: str
-    after: str
-    channels: tuple[ChannelComparison, ...]
-    cautions: tuple[str, ...]
-    control: str | None
-    limits: Limits
-    correction: str
-    before_assessment: Assessment = field(repr=False)
-    after_assessment: Assessment = field(repr=False)
-    seed: int = 0
-    unlike: tuple[str, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/comparison/2'."""
-        return {
-            **head("flicker/comparison/2", self.seed, self.correction),
-            "stages": [self.before, self.after],
-            "control": self.control,
-            "limits": plain(self.limits),
-            "channels": [item.to_dict() for item in self.channels],
-            "not_comparable": list(self.unlike),
-            "cautions": list(self.cautions),
-            "reads": self.reads,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class StageComparison(StagesTables, Result):
-    """Any number of stages in order: each against the one before, and the last against the first."""
-
-    stages: tuple[str, ...]
-    steps: tuple[Comparison, ...]
-    whole: Comparison
-    cautions: tuple[str, ...]
-    credits: tuple[Credit, ...] = ()
-
-    @property
-    def not_comparable(self) -> tuple[str, ...]:
-        """Why some of the stages may not be compared, by what the case tells."""
-        return tuple(dict.fromkeys(text for step in (*self.steps, self.whole) for text in step.unlike))
-
-    @property
-    def reads(self) -> str:
-        """Each step in its own words, and what the improvement is owed to."""
-        told = [f"{step.before} to {step.after}: {step.reads}" for step in self.steps]
-        return " ".join([*told, *(f"{item.reads[0].upper()}{item.reads[1:]}" for item in self.credits)])
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the stages as a list of comparisons, each of the schema 'flicker/comparison/2'."""
-        return {
-            **head("flicker/stages/2", self.whole.seed, self.whole.correction),
-            "stages": list(self.stages),
-            "steps": [step.to_dict() for step in self.steps],
-            "whole": self.whole.to_dict(),
-            "credits": plain(self.credits),
-            "cautions": list(self.cautions),
-            "reads": self.reads,
-        }
 
 
 def compare(

@@ -6,6 +6,7 @@ Figures of a picture: they ask and test nothing, and repeat the fits by which gr
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,6 +80,14 @@ def grown(
     shape = factor ** ((ages - ages[0]) / float(np.ptp(ages)))
     fitted = shape * float(counts.sum()) / float((hours * shape).sum())
     return _of(counts, hours, fitted, scatter, shown, limits)
+
+
+def stepped_rates(
+    counts: PowerUpCounts, borders: Sequence[int], rates: Sequence[float], limits: Limits
+) -> PowerUpRates:
+    """Power-ups in order with the rates between changes that are shown."""
+    fitted = np.repeat(np.asarray(rates, dtype=np.float64), np.diff([0, *borders, counts.power_ups]))
+    return _of(counts.episodes, counts.observed_s / 3600.0, fitted, math.nan, True, limits)
 
 
 def step_rates(

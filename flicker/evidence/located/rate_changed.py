@@ -1,4 +1,4 @@
-"""A change of the rate of episodes: what was found, corrected over the channels of a page, and said."""
+"""Changes of the rate of episodes: what was found, corrected over the channels of a page, and said."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
@@ -42,17 +42,9 @@ class Over(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class RateChanged(Result):
-    """A change of the rate of episodes, with the moment since which it holds."""
+class Began(Result):
+    """Where a new rate begins, and how it stands to the one before; null at the first stretch of all."""
 
-    answer: Annotated[Way, Doc("What is shown.")]
-    over: Annotated[Over, Doc("Within one run, from power-up to power-up, or from visit to visit.")]
-    given: Annotated[
-        bool,
-        Doc(
-            "Whether the moment was given, by a mark (adjusted, part changed, conditions changed) or as a date, and tested as given."
-        ),
-    ]
     unit: Annotated[
         int | None, Doc("Power-up or visit with which the new rate begins, from 0; null within a run.", ge=0)
     ]
@@ -64,10 +56,38 @@ class RateChanged(Result):
     low_s: Annotated[float | None, Doc("Earliest moment, on that run's clock.")]
     high_run: Annotated[int | None, Doc("Run of the latest moment.", ge=0)]
     high_s: Annotated[float | None, Doc("Latest moment, on that run's clock.")]
-    ratio: Annotated[float, Doc("Rate after over rate before.", ge=0, open=True)]
-    ratio_low: Annotated[float, Doc("Lower end of its interval.", ge=0)]
-    ratio_high: Annotated[float, Doc("Upper end.", ge=0, open=True)]
-    p_value: Annotated[float, Doc("Both ways together.", ge=0, le=1)]
+    ratio: Annotated[float | None, Doc("Rate over that of the stretch before.", ge=0, open=True)]
+    ratio_low: Annotated[float | None, Doc("Lower end of its interval.", ge=0)]
+    ratio_high: Annotated[float | None, Doc("Upper end.", ge=0, open=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class RateStretch(Began):
+    """A stretch of one rate, with the rate and where it begins."""
+
+    answer: Annotated[Way | None, Doc("Against the stretch before; null at the first.")]
+    p_value: Annotated[float | None, Doc("Of its begin, both ways together, given the other changes.", ge=0, le=1)]
+    episodes: Annotated[int, Doc("Episodes in it, bursts merged.", ge=0)]
+    observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
+    per_hour: Annotated[float | None, Doc("Episodes per observed hour; null where their number no longer rises with the rate.", ge=0)]
+    low_per_hour: Annotated[float | None, Doc("Lower limit.", ge=0)]
+    high_per_hour: Annotated[float | None, Doc("Upper limit.", ge=0, open=True)]
+    reads: Annotated[str, Doc("Its begin in words, in the log's own clock where it tells one; empty at the first.")]
+
+
+@dataclass(frozen=True, slots=True)
+class RateChanged(Began):
+    """Changes of the rate of episodes; the moment is that since which the last rate holds."""
+
+    answer: Annotated[Way, Doc("What is shown of the last change.")]
+    over: Annotated[Over, Doc("Within one run, from power-up to power-up, or from visit to visit.")]
+    given: Annotated[
+        bool,
+        Doc(
+            "Whether the moment was given, by a mark (adjusted, part changed, conditions changed) or as a date, and tested as given."
+        ),
+    ]
+    p_value: Annotated[float, Doc("Both ways together; of several changes the least sure one, times their number.", ge=0, le=1)]
     p_adjusted: Annotated[
         float,
         Doc(
@@ -77,68 +97,128 @@ class RateChanged(Result):
         ),
     ]
     count: Annotated[int, Doc("Episodes used, bursts merged.", ge=0)]
-    heat: Annotated[bool, Doc("Whether the moment lies within two hours of switch-on, where heat may make it.")]
-    daily: Annotated[bool, Doc("Whether it was found within a log of less than two days, where the hours of the day may make it.")]
+    heat: Annotated[bool, Doc("Whether a moment lies within two hours of switch-on, where heat may make it.")]
+    daily: Annotated[
+        bool, Doc("Whether a change was found within less than two days, where the hours of the day may make it.")
+    ]
+    stretches: Annotated[
+        tuple[RateStretch, ...], Doc("Stretches of one rate each, in order; empty where no change is shown.")
+    ]
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
 
 
-def corrected(drafts: Sequence[RateChanged | None], limits: Limits) -> list[RateChanged | None]:
-    """Correct over channels (Holm), decide, and say it."""
-    asked = [item for item in drafts if item is not None]
-    adjusted = iter(holm([item.p_value for item in asked]))
-    out: list[RateChanged | None] = []
-    for item in drafts:
-        if item is None:
-            out.append(None)
-            continue
-        p = next(adjusted)
-        large = item.ratio >= FACTOR or item.ratio <= 1.0 / FACTOR
-        apart = item.ratio_low > 1.0 or item.ratio_high < 1.0  # no claim beside an interval that holds 'the same'
-        shown = p <= (1.0 if item.given else CLAIM) * (1.0 - limits.confidence) and large and apart
-        answer = item.answer if shown else Way.NOT_SHOWN
-        out.append(replace(item, p_adjusted=p, answer=answer, reads=_reads(item, answer)))
-    return out
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change before it is claimed: its test, first units and moments (most likely, earliest, latest), and words for when."""
+
+    got: RateSince | RateComparison
+    units: tuple[int | None, int | None, int | None]
+    moments: Sequence[tuple[int | None, float | None]]
+    when: str
+    heat: bool = False
+    daily: bool = False
 
 
-def made(
-    got: RateSince | RateComparison,
-    over: Over,
-    units: tuple[int | None, int | None, int | None],
-    moments: Sequence[tuple[int | None, float | None]],
-    when: str,
-    heat: bool = False,
-    daily: bool = False,
-) -> RateChanged:
-    """A draft of a moment searched for, or of one that was given: its answer is the way that it would be, ``reads`` the moment in words."""
-    (run, at_s), (low_run, low_s), (high_run, high_s) = moments
-    if isinstance(got, RateSince):
-        given, low, high, count = got.given, got.ratio_low, got.ratio_high, got.count
-    else:
-        given, low, high, count = True, got.low, got.high, got.before + got.after
-    p_value = min(1.0, 2.0 * min(got.p_up, got.p_down))
-    return RateChanged(
-        answer=Way.MORE if got.p_up <= got.p_down else Way.LESS, over=over, given=given,
-        unit=units[0], unit_low=units[1], unit_high=units[2],
-        run=run, at_s=at_s, low_run=low_run, low_s=low_s, high_run=high_run, high_s=high_s,
-        ratio=got.ratio, ratio_low=low, ratio_high=high, p_value=p_value, p_adjusted=p_value,
-        count=count, heat=heat, daily=daily, method=got.method, reads=when,
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What a stretch counted: episodes, observed seconds, and the rate per hour with its limits where it can be told."""
+
+    episodes: int
+    observed_s: float
+    rate: tuple[float, float, float] | None
+
+
+def made(changes: Sequence[Change], stretches: Sequence[Held], over: Over, p_value: float, method: str) -> RateChanged:
+    """A draft of moments searched for, or of one that was given; whether it is claimed `corrected` decides."""
+    rows = [_stretch(None, stretches[0])]
+    rows += [_stretch(change, held) for change, held in zip(changes, stretches[1:], strict=True)]
+    got = changes[-1].got
+    given = got.given if isinstance(got, RateSince) else True
+    count = got.before + got.after if isinstance(got, RateComparison) else sum(row.episodes for row in rows)
+    draft = RateChanged(
+        answer=rows[-1].answer or Way.NOT_SHOWN, over=over, given=given, **{key: getattr(rows[-1], key) for key in Began.__slots__},
+        p_value=p_value, p_adjusted=p_value, count=count, heat=any(one.heat for one in changes),
+        daily=any(one.daily for one in changes), stretches=tuple(rows), method=method, reads="",
+    )  # fmt: skip
+    return replace(draft, reads=_reads(draft))
+
+
+def _stretch(change: Change | None, held: Held) -> RateStretch:
+    rate, low, high = held.rate or (None, None, None)
+    what: dict[str, Any] = dict.fromkeys((*Began.__slots__, "answer", "p_value"))
+    if change is not None:
+        got = change.got
+        ends = (got.ratio_low, got.ratio_high) if isinstance(got, RateSince) else (got.low, got.high)
+        (run, at_s), (low_run, low_s), (high_run, high_s) = change.moments
+        what = {
+            "unit": change.units[0], "unit_low": change.units[1], "unit_high": change.units[2],
+            "run": run, "at_s": at_s, "low_run": low_run, "low_s": low_s, "high_run": high_run, "high_s": high_s,
+            "ratio": got.ratio, "ratio_low": ends[0], "ratio_high": ends[1],
+            "answer": Way.MORE if got.p_up <= got.p_down else Way.LESS, "p_value": min(1.0, 2.0 * min(got.p_up, got.p_down)),
+        }  # fmt: skip
+    return RateStretch(
+        **what, episodes=held.episodes, observed_s=held.observed_s, per_hour=rate, low_per_hour=low, high_per_hour=high,
+        reads="" if change is None else change.when,
     )  # fmt: skip
 
 
-def _reads(item: RateChanged, answer: Way) -> str:
-    low, high = digits_text(item.ratio_low), digits_text(item.ratio_high)
-    if math.isinf(item.ratio_high):
-        size = f"at least {low} times as often"
-    elif item.ratio == 0.0:
-        size = f"at most {high} times as often"
+def corrected(drafts: Sequence[Sequence[RateChanged] | None], limits: Limits) -> list[RateChanged | None]:
+    """Correct over channels (Holm), decide how many changes are shown, and say it.
+
+    ``drafts`` hold for each channel one change, two, ...; of one number or another a change is shown at the smallest p.
+    """
+    least = [min(item.p_value for item in tried) for tried in drafts if tried]
+    times = iter([p / own if own > 0 else 1.0 for p, own in zip(holm(least), least, strict=True)])
+    out: list[RateChanged | None] = []
+    for tried in drafts:
+        if not tried:
+            out.append(None)
+            continue
+        factor = next(times)
+        asked = [replace(item, p_adjusted=min(1.0, factor * item.p_value)) for item in tried]
+        shown = [item for item in asked if _shown(item, limits)]
+        if shown:
+            out.append(shown[-1])
+            continue
+        first = asked[0]
+        said = "A change of rate is not shown."
+        if first.given:
+            said = f"No change of rate is shown {first.stretches[-1].reads}: {_times(first)}."
+        out.append(replace(first, answer=Way.NOT_SHOWN, stretches=(), reads=said))
+    return out
+
+
+def _shown(item: RateChanged, limits: Limits) -> bool:
+    """Sure enough, large enough, and no claim beside an interval that holds 'the same'; of every change."""
+    if item.p_adjusted > (1.0 if item.given else CLAIM) * (1.0 - limits.confidence):
+        return False
+    for row in item.stretches[1:]:
+        ratio, low, high = row.ratio or 0.0, row.ratio_low or 0.0, row.ratio_high
+        if 1.0 / FACTOR < ratio < FACTOR or (low <= 1.0 and (high is None or high >= 1.0)):
+            return False
+    return True
+
+
+def _times(row: Began) -> str:
+    ratio, low, high = row.ratio or 0.0, row.ratio_low or 0.0, math.inf if row.ratio_high is None else row.ratio_high
+    if math.isinf(high):
+        return f"at least {digits_text(low)} times as often"
+    if ratio == 0.0:
+        return f"at most {digits_text(high)} times as often"
+    return f"some {digits_text(ratio)} times as often ({digits_text(low)} to {digits_text(high)})"
+
+
+def _reads(item: RateChanged) -> str:
+    rows = item.stretches[1:]
+    since = "" if item.given else "since "
+    if len(rows) == 2 and rows[0].answer != rows[1].answer:
+        said = f"{rows[0].answer} from {rows[0].reads} to {rows[1].reads}: {_times(rows[0])}; then {_times(rows[1])}"
     else:
-        size = f"some {digits_text(item.ratio)} times as often ({low} to {high})"
-    if answer == Way.NOT_SHOWN:
-        return f"No change of rate is shown {item.reads}: {size}." if item.given else "A change of rate is not shown."
+        said = "; then ".join(f"{row.answer} {since}{row.reads}: {_times(row)}" for row in rows)
     warm = " Within two hours of switch-on heat may do that." if item.heat else ""
     hour = " A log of less than two days cannot tell that from the hours of the day." if item.daily else ""
-    return f"{answer.capitalize()} {item.reads}: {size}.{warm}{hour}"
+    return f"{said[0].upper()}{said[1:]}.{warm}{hour}"
 
 
 def since_text(item: RateChanged | None) -> str:

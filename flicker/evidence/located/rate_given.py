@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.located.moves import moment_text
-from flicker.evidence.located.rate_changed import Over, RateChanged, made
+from flicker.evidence.located.rate_changed import Change, Held, Over, RateChanged, made
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import counts_of
-from flicker.stats.power_ups import RateComparison, rate_comparison
+from flicker.stats.power_ups import RateComparison, mean_rate, rate_comparison
 
 Floats = NDArray[np.float64]
 
@@ -88,7 +90,25 @@ def given_power_up(
         when += f", begun {moment_text(record.runs[first], 0.0, record.numbers[first], True)}"
     when = f"after what was marked, from {when} on" if given is None else f"since {said_of(given)}, the moment given"
     moment = (record.numbers[first], 0.0)
-    return tested(compared(counts.counts, counts.expected, after, limits), Over.POWER_UPS, border, (moment,) * 3, when)
+    got = compared(counts.counts, counts.expected, after, limits)
+    held = held_by(counts.episodes, counts.observed_s, [border], limits, counts.by_share)
+    return tested(got, Over.POWER_UPS, border, (moment,) * 3, when, held)
+
+
+def held_by(
+    episodes: NDArray[np.int64], observed_s: Floats, borders: Sequence[int], limits: Limits, by_share: bool = False
+) -> list[Held]:
+    """What the units between borders counted; their rate with the limits of units that differ, where counts tell it."""
+    out = []
+    for a, b in itertools.pairwise((0, *borders, len(episodes))):
+        rate = None
+        if not by_share and observed_s[a:b].sum() > 0:
+            found = mean_rate(
+                episodes[a:b], observed_s[a:b] / HOUR, scatter=limits.power_up_scatter, confidence=limits.confidence
+            )
+            rate = found.rate, found.low, found.high
+        out.append(Held(episodes=int(episodes[a:b].sum()), observed_s=float(observed_s[a:b].sum()), rate=rate))
+    return out
 
 
 def compared(counts: NDArray[np.int64], expected: Floats, after: NDArray[np.bool_], limits: Limits) -> RateComparison:
@@ -105,11 +125,13 @@ def tested(
     unit: int,
     moments: Sequence[tuple[int | None, float | None]],
     when: str,
+    held: Sequence[Held],
 ) -> RateChanged:
     """A draft of a moment that was given."""
     if got.alone:
         when += f" (one on each side, which cannot tell how far like {over} vary)"
-    return made(got, over, (unit, unit, unit), moments, when)
+    change = Change(got=got, units=(unit,) * 3, moments=moments, when=when)
+    return made([change], held, over, min(1.0, 2.0 * min(got.p_up, got.p_down)), got.method)
 
 
 def said_of(given: dt.datetime) -> str:

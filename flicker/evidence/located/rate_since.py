@@ -1,26 +1,29 @@
-"""Since when has the rate been another: within the longest run, over power-ups, or over visits? Claimed once, then placed.
+"""When did the rate change, and how often: within the longest run, over power-ups, or over visits?
 
 A moment that was given (a mark, a date of repair) is tested as given: over power-ups and visits by the engine that compares
-before and after, within a run at that moment alone. Else the moment is searched for, and the claim asked for at a quarter of
-1 - confidence, both ways together. Corrected over the channels of a page. It enters no verdict; `flicker.evidence.questions.worsening` judges growth.
+before and after, within a run at that moment alone. Else moments are searched for, up to four, each shown given the others,
+and the claim asked for at a quarter of 1 - confidence, both ways together. Corrected over the channels of a page. It enters no verdict; `flicker.evidence.questions.worsening` judges growth.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import itertools
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.located.moves import moment_text
-from flicker.evidence.located.rate_changed import Over, RateChanged, corrected, made
+from flicker.evidence.located.rate_changed import Change, Held, Over, RateChanged, corrected, made
 from flicker.evidence.located.rate_given import (
     border_of,
     compared,
     given_power_up,
+    held_by,
     said_of,
     seconds_to,
     tested,
@@ -29,7 +32,7 @@ from flicker.evidence.located.rate_given import (
 )
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
-from flicker.stats.changepoints import RateSince, rate_since, rate_since_unit
+from flicker.stats.changepoints import RateSince, RateSteps, dispersed_limits, rate_since, rate_steps, rate_steps_unit
 from flicker.stats.power_ups import expected_counts
 
 Floats = NDArray[np.float64]
@@ -42,14 +45,16 @@ FEWEST = 5  # episodes below which units are not compared, as for growth
 # said; time constants to half an hour have then come to rest. Common practice, no source; false claims with it:
 # tests/studies/results/rate_since.md.
 HEAT_S = 7200.0
-# A rate that follows the hours of the day looks like a change within one day: 10 to 17 in 100 of such logs. By definition.
-DAYS_S = 2 * 86400.0
+# A rate that follows the hours of the day looks like a change within one day: 10 to 17 in 100 of such logs. Between two
+# changes of a longer log lies a whole day, which holds all its hours. By definition.
+DAY_S = 86400.0
+DAYS_S = 2 * DAY_S
 
 
 def since_findings(
     records: Sequence[ChannelRecord], limits: Limits, given: dt.datetime | None = None
 ) -> list[RateChanged | None]:
-    """Change of the rate of every channel of a page; None where too few episodes were seen.
+    """Changes of the rate of every channel of a page; None where too few episodes were seen.
 
     Raises
     ------
@@ -68,8 +73,8 @@ def since_visits(
     names: Sequence[str],
     limits: Limits,
     given: int | None = None,
-) -> RateChanged | None:
-    """Change of the rate from visit to visit, before the correction; None below three visits (two, where the first visit
+) -> tuple[RateChanged, ...]:
+    """Changes of the rate from visit to visit, before the correction; none below three visits (two, where the first visit
     after a change is given) or five episodes.
 
     Parameters
@@ -89,106 +94,166 @@ def since_visits(
     counts = np.bincount(visit, held.counts, minlength=size).astype(np.int64)
     expected = np.bincount(visit, held.expected, minlength=size).astype(np.float64)
     if size < (3 if given is None else 2) or counts.sum() < FEWEST or (given is None and expected.min() <= 0):
-        return None
+        return ()
+    episodes = np.bincount(visit, [len(t) for t in times], minlength=size).astype(np.int64)
+    observed_s = np.bincount(visit, list(ends), minlength=size).astype(np.float64)
+    nowhere: tuple[tuple[int | None, float | None], ...] = ((None, None),) * 3
     if given is not None:
         if not (expected[:given].any() and expected[given:].any()):
-            return None
-        got_given = compared(counts, expected, np.arange(size) >= given, limits)
+            return ()
+        got = compared(counts, expected, np.arange(size) >= given, limits)
         when = f"since {names[given]}, the first after the date given"
-        return tested(got_given, Over.VISITS, given, ((None, None),) * 3, when)
-    got = rate_since_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
-    got = _by_engine(got, counts, expected, limits)
-    at, low, high = int(got.at), int(got.low), int(got.high)
-    when = f"since {names[at]}" + ("" if low == high else f" (between {names[low]} and {names[high]})")
-    return made(got, Over.VISITS, (at, low, high), ((None, None),) * 3, when)
+        return (tested(got, Over.VISITS, given, nowhere, when, held_by(episodes, observed_s, [given], limits)),)
+
+    def change(one: RateSince) -> Change:
+        at, low, high = int(one.at), int(one.low), int(one.high)
+        when = names[at] + ("" if low == high else f" (between {names[low]} and {names[high]})")
+        return Change(got=one, units=(at, low, high), moments=nowhere, when=when)
+
+    return _over_units(counts, expected, episodes, observed_s, Over.VISITS, change, limits)
 
 
-def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> RateChanged | None:
+def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> tuple[RateChanged, ...]:
     counts = counts_of(record)
     units = units_of(record)
     if counts.episodes.sum() >= FEWEST:
         border, inside = border_of(record, units, given)
         # a moment inside one of two power-ups leaves one whole power-up on one side only: there the run itself tells more
         if border is not None and (not inside or len(units) >= 3):
-            return given_power_up(record, units, border, given, limits)
+            tested_there = given_power_up(record, units, border, given, limits)
+            return () if tested_there is None else (tested_there,)
         if given is None and np.count_nonzero(counts.expected > 0) >= 3:
             return _over_power_ups(record, counts, units, limits)
     return _in_run(record, limits, given)
 
 
-def _by_engine(got: RateSince, counts: NDArray[np.int64], expected: Floats, limits: Limits) -> RateSince:
-    """The same change with the ratio as the engine has it, which knows what none at all on one side tells."""
-    ratio = compared(counts, expected, np.arange(counts.size) >= int(got.at), limits)
-    return replace(got, ratio_low=ratio.low, ratio_high=ratio.high)
+def _over_units(
+    counts: NDArray[np.int64],
+    expected: Floats,
+    episodes: NDArray[np.int64],
+    observed_s: Floats,
+    over: Over,
+    change: Callable[[RateSince], Change],
+    limits: Limits,
+    by_share: bool = False,
+) -> tuple[RateChanged, ...]:
+    """Drafts of one change, two, ...; ratios as the engine has them, which knows what none at all on one side tells."""
+    found = rate_steps_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
+    drafts = []
+    for part, p_value in zip(found.tried, found.p_values, strict=True):
+        borders = [int(one.at) for one in part]
+        changes = []
+        for one, (a, border, b) in zip(part, _windows(borders, counts.size), strict=True):
+            ratio = compared(counts[a:b], expected[a:b], np.arange(a, b) >= border, limits)
+            changes.append(change(replace(one, ratio_low=ratio.low, ratio_high=ratio.high)))
+        held = held_by(episodes, observed_s, borders, limits, by_share)
+        drafts.append(made(changes, held, over, p_value, _method(found, part)))
+    return tuple(drafts)
+
+
+def _windows(borders: Sequence[int], size: int) -> list[tuple[int, int, int]]:
+    """Each border between its neighbours."""
+    edges = (0, *borders, size)
+    return list(zip(edges, edges[1:], edges[2:], strict=False))
+
+
+def _method(found: RateSteps, part: Sequence[RateSince]) -> str:
+    return part[0].method if len(part) == 1 else f"{found.method}: {part[0].method}"
 
 
 def _over_power_ups(
     record: ChannelRecord, counts: PowerUpCounts, begins: Sequence[Sequence[int]], limits: Limits
-) -> RateChanged:
+) -> tuple[RateChanged, ...]:
     used = np.flatnonzero(counts.expected > 0)
-    got = rate_since_unit(
-        counts.counts[used], counts.expected[used], scatter=limits.power_up_scatter, confidence=limits.confidence
-    )
-    got = _by_engine(got, counts.counts[used], counts.expected[used], limits)
-    at, low, high = (int(used[int(value)]) for value in (got.at, got.low, got.high))
-    first = [begins[unit][0] for unit in (at, low, high)]
-    moments = tuple((record.numbers[place], 0.0) for place in first)
     many = len(begins)
-    when = f"power-up {at + 1} of {many}"
-    if record.runs[first[0]].start is not None:
-        when += f", begun {moment_text(record.runs[first[0]], 0.0, record.numbers[first[0]], True)}"
-    when = f"since {when}"
-    if low != high:
-        when += f" (between power-ups {low + 1} and {high + 1})"
-    return made(got, Over.POWER_UPS, (at, low, high), moments, when)
+
+    def change(one: RateSince) -> Change:
+        at, low, high = (int(used[int(value)]) for value in (one.at, one.low, one.high))
+        first = [begins[unit][0] for unit in (at, low, high)]
+        when = f"power-up {at + 1} of {many}"
+        if record.runs[first[0]].start is not None:
+            when += f", begun {moment_text(record.runs[first[0]], 0.0, record.numbers[first[0]], True)}"
+        if low != high:
+            when += f" (between power-ups {low + 1} and {high + 1})"
+        return Change(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)
+
+    return _over_units(
+        counts.counts[used], counts.expected[used], counts.episodes[used], counts.observed_s[used], Over.POWER_UPS, change,
+        limits, counts.by_share,
+    )  # fmt: skip
 
 
-def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> RateChanged | None:
+def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> tuple[RateChanged, ...]:
     """Within the longest power-up, or the one in which the date given lies."""
     times, ends = record.per_cycle()
     longest = int(np.argmax(ends)) if ends else -1
     numbers = sorted(set(record.cycle))
     if date is not None:
-        held = [
+        there = [
             k
             for k, part in enumerate(record.traces)
             if 0.0 < seconds_to(record, k, date) < record.runs[k].duration_s and part.observed_s > 0
         ]
-        longest = numbers.index(record.cycle[held[0]]) if held else -1
+        longest = numbers.index(record.cycle[there[0]]) if there else -1
     if longest < 0 or ends[longest] <= 0:
-        return None
+        return ()
     places = [place for place, number in enumerate(record.cycle) if number == numbers[longest]]
     t, end = np.sort(np.minimum(times[longest], ends[longest])), ends[longest]
     given = _marked(record, places, date)
-    if given is not None and not 0.0 < given < end:
-        given = None
     dead, sure = record.dead_time_s, limits.confidence
-    got = rate_since(t, end, at=given, dead_time=dead, confidence=sure)
-    late = HEAT_S if given is None else min(HEAT_S, given)
-    if late < end and (given is None or given > HEAT_S):
-        settled = rate_since(t, end, start=late, at=given, dead_time=dead, confidence=sure)
+    if given is not None and 0.0 < given < end:
+        one = rate_since(t, end, falls_from=HEAT_S, at=given, dead_time=dead, confidence=sure)
+        found = RateSteps(((one,),), sure, one.method)
     else:
-        settled = replace(got, p_up=1.0, p_down=1.0)
-    best = settled if settled.p_down < got.p_up else got
-    # a rise is looked for in the whole run, a fall only after the heat
-    best = replace(best, p_up=got.p_up, p_down=settled.p_down)
-    if best.count < 1 or (got.p_up >= 1.0 and settled.p_down >= 1.0):
-        return None
-    moments = tuple(_moment_of(record, places, value) for value in (best.at, best.low, best.high))
-    (at_run, at), (low_run, low), (high_run, high) = moments
+        day = DAY_S if end >= DAYS_S else 0.0
+        found = rate_steps(t, end, falls_from=HEAT_S, dead_time=dead, shortest=day, confidence=sure)
+    first = found.tried[0][0]
+    if first.count < 1 or min(first.p_up, first.p_down) >= 1.0:
+        return ()
+    return tuple(
+        made(
+            _run_changes(record, places, part, end, date),
+            _run_held(t, end, part, sure),
+            Over.RUN,
+            p_value,
+            _method(found, part),
+        )
+        for part, p_value in zip(found.tried, found.p_values, strict=True)
+    )
+
+
+def _run_changes(
+    record: ChannelRecord, places: Sequence[int], part: Sequence[RateSince], end: float, date: dt.datetime | None
+) -> list[Change]:
     several = len(record.runs) > 1
-    runs = {number: run for number, run in zip(record.numbers, record.runs, strict=True)}
-    said = [
-        moment_text(runs[number], value, number, several)
-        for number, value in ((at_run, at), (low_run, low), (high_run, high))
-    ]
-    if given is not None:
-        when = f"after what was marked at {said[0]}" if date is None else f"since {said_of(date)}, the moment given"
-    else:
-        dated = runs[at_run].start is not None
-        low_said, high_said = (_short(text, said[0]) if dated else text for text in said[1:])
-        when = f"since about {said[0]} (between {low_said} and {high_said})"
-    return made(best, Over.RUN, (None, None, None), moments, when, best.at < HEAT_S, end < DAYS_S)
+    runs = dict(zip(record.numbers, record.runs, strict=True))
+    edges = [0.0, *(one.at for one in part), end]
+    changes = []
+    for k, one in enumerate(part):
+        moments = [_moment_of(record, places, value) for value in (one.at, one.low, one.high)]
+        said = [moment_text(runs[number], value, number, several) for number, value in moments]
+        if one.given:
+            when = f"after what was marked at {said[0]}" if date is None else f"since {said_of(date)}, the moment given"
+        else:
+            dated = runs[moments[0][0]].start is not None
+            low_said, high_said = (_short(text, said[0]) if dated else text for text in said[1:])
+            when = f"about {said[0]} (between {low_said} and {high_said})"
+        within = edges[k + 2] - edges[k]  # what the change was found in
+        changes.append(
+            Change(got=one, units=(None,) * 3, moments=moments, when=when, heat=one.at < HEAT_S, daily=within < DAYS_S)
+        )
+    return changes
+
+
+def _run_held(t: Floats, end: float, part: Sequence[RateSince], confidence: float) -> list[Held]:
+    """Rates between the changes, their limits as wide as the counts scatter about them."""
+    wide = max(one.dispersion for one in part)
+    out = []
+    for a, b in itertools.pairwise([0.0, *(one.at for one in part), end]):
+        count, hours = int(np.count_nonzero((t > a) & (t <= b))), (b - a) / HOUR
+        low, high = dispersed_limits(count, hours, wide, confidence)
+        out.append(Held(episodes=count, observed_s=b - a, rate=(count / hours, low, high)))
+    return out
 
 
 def _short(text: str, other: str) -> str:

@@ -9,28 +9,25 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Annotated, Any
+from dataclasses import dataclass
+from typing import Any
 
-from flicker.base.described import Doc
 from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.result import Result, plain
-from flicker.case.case_file import EVENING_H, Case, CaseError
+from flicker.case.case_file import EVENING_H, Case
 from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.document.frames import VisitsTables
-from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
 from flicker.evidence.located.rate_since import since_visits
-from flicker.evidence.outlook.protection import TripForecast
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.power_up_counts import saturated
-from flicker.evidence.visits.concern import ConcernReached, concern_reached
+from flicker.evidence.visits.ahead import next_visit, year_ahead
+from flicker.evidence.visits.concern import concern_reached
+from flicker.evidence.visits.grouping import day_of
 from flicker.evidence.visits.growth import (
     NEVER,
     YEAR_DAYS,
@@ -38,116 +35,12 @@ from flicker.evidence.visits.growth import (
     SizeWorsening,
     corrected,
     feigned_by_pace,
-    next_visit,
     rate_growth,
     size_growth,
-    year_ahead,
 )
-from flicker.evidence.visits.levels import LevelForecast, QuantityTrend, next_level, quantity_trends
+from flicker.evidence.visits.levels import QuantityTrend, next_level, quantity_trends
+from flicker.evidence.visits.visited import ChannelVisit, ChannelVisits, Visit, Visits, When
 from flicker.logs.model import Log
-from flicker.stats.arrivals import AgeForecast
-
-APART_DAYS = 14.0  # logs closer than this belong to one visit; common practice, no source
-MIDDAY = 12  # of a date without a clock; a choice
-
-When = dt.date | dt.datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Visit(Result):
-    """One visit: its first date, how many days after the first visit, its stage names, and what was logged."""
-
-    number: Annotated[int, Doc("Number, from 0.", ge=0)]
-    date: Annotated[When, Doc("First date, ISO 8601; null where none is recorded.", null=True)]
-    day: Annotated[float | None, Doc("Days since the first visit; null without dates.", ge=0)]
-    stages: Annotated[tuple[str, ...], Doc("Stages of the case that it holds.")]
-    runs: Annotated[int, Doc("Runs logged.", ge=0)]
-    power_ups: Annotated[int, Doc("Power-ups covered.", ge=0)]
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelVisit(Result):
-    """One channel at one visit: rate with exact interval, settled level, noise, surge."""
-
-    visit: Annotated[int, Doc("Number of the visit.", ge=0)]
-    verdict: Annotated[
-        str,
-        Doc(
-            "Verdict of this visit alone.",
-            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
-        ),
-    ]
-    fitness: Annotated[
-        str,
-        Doc(
-            "Whether a loudspeaker may hang on it.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
-    episodes: Annotated[int, Doc("Episodes.", ge=0)]
-    observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
-    per_hour: Annotated[float | None, Doc("Rate per hour.", ge=0)]
-    low_per_hour: Annotated[float | None, Doc("Lower limit, exact.", ge=0)]
-    high_per_hour: Annotated[float | None, Doc("Upper limit, exact; one-sided where none was seen.", ge=0, open=True)]
-    level_V: Annotated[float | None, Doc("Settled level, volts.")]
-    sigma_V: Annotated[float | None, Doc("Noise at rest, volts.", ge=0)]
-    surge_V: Annotated[float | None, Doc("Largest surge at power-up, volts with sign.")]
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelVisits(Result):
-    """One channel over all visits."""
-
-    channel: Annotated[str, Doc("Name of the channel.")]
-    reads: Annotated[str, Doc("Two or three sentences for the owner.")]
-    visits: Annotated[tuple[ChannelVisit, ...], Doc("One entry per visit that has the channel.", least=1)]
-    rate: Annotated[RateWorsening, Doc("")]
-    size: Annotated[SizeWorsening, Doc("")]
-    levels: Annotated[tuple[QuantityTrend, ...], Doc("Settled level, noise and surge; empty with one visit.")]
-    forecast: Annotated[AgeForecast | None, Doc("The next visit; null where nothing can be said.")]
-    forecast_reads: Annotated[str, Doc("The forecast and its limits in words.")]
-    concern: Annotated[
-        ConcernReached | None, Doc("When the rate of concern is reached; null where no growth of the rate is shown.")
-    ]
-    year: Annotated[TripForecast | None, Doc("Chance of a trip within a year of use; null without an episode.")]
-    year_reads: Annotated[str, Doc("That chance and its limits in words.")]
-    level_forecast: Annotated[LevelForecast | None, Doc("Settled level at the next visit; null below three visits.")]
-    since: Annotated[
-        RateChanged | None,
-        Doc("Since which visit the rate has been another; null below three visits or five episodes."),
-    ]
-    level_reads: Annotated[str, Doc("That forecast and its limits in words.")]
-
-
-@dataclass(frozen=True, slots=True)
-class Visits(ByChannel[ChannelVisits], VisitsTables, Result):
-    """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/2'."""
-
-    unit: str | None
-    visits: tuple[Visit, ...]
-    channels: tuple[ChannelVisits, ...]
-    hours_per_year: float
-    limits: Limits
-    cautions: tuple[str, ...]
-    assessments: tuple[Assessment, ...] = field(repr=False)
-    seed: int = 0
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/visits/2'."""
-        return {
-            **head(
-                "flicker/visits/2",
-                self.seed,
-                "Holm over {rate, size} of all channels; one-sided, 'better' at half the error",
-            ),
-            "unit": self.unit,
-            "limits": plain(self.limits),
-            "visits": plain(self.visits),
-            "channels": [item.to_dict() for item in self.channels],
-            "hours_per_year": self.hours_per_year,
-            "reads": self.reads,
-            "cautions": list(self.cautions),
-        }
 
 
 def over_visits(
@@ -201,8 +94,8 @@ def over_visits(
     order = list(range(len(visits)))
     dated = all(date is not None for date, _ in visits)
     if dated:
-        order.sort(key=lambda k: _day(visits[k][0]))
-        days = [_day(visits[k][0]) for k in order]
+        order.sort(key=lambda k: day_of(visits[k][0]))
+        days = [day_of(visits[k][0]) for k in order]
         same = [k for k in range(1, len(days)) if days[k] == days[k - 1]]
         if same:
             raise ValueError(f"visits must have different dates, got {visits[order[same[0]]][0]} twice")
@@ -222,7 +115,7 @@ def over_visits(
         if part is None:
             continue
         made.append(part)
-        day = _day(date) - _day(visits[order[0]][0]) if dated else None
+        day = day_of(date) - day_of(visits[order[0]][0]) if dated else None
         rows.append(
             Visit(
                 number=number,
@@ -244,7 +137,7 @@ def over_visits(
     given = _first_since(rows, since)
     # what another pace of the readings could feign as growth it could feign as a change since some visit too
     changes = since_corrected(
-        [None if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
+        [() if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
     )
     found = tuple(
         _channel(name, item, rate, size, changed, limits, case, hours, dated)
@@ -287,63 +180,6 @@ def _first_seen(
         return found, []
     rest = [log for place, log in enumerate(given) if place not in twice]
     return (assess(rest, limits, case=case) if rest else None), said
-
-
-def visits_of_case(
-    case: Case, *, by: str = "date", apart_days: float = APART_DAYS, **reading: Any
-) -> tuple[list[tuple[When, list[Log]]], list[list[str]]]:
-    """Group the logs of a case into visits, by date (logs closer than ``apart_days`` are one visit) or by stage.
-
-    Returns
-    -------
-    visits, stages
-        As `over_visits` takes them.
-
-    Raises
-    ------
-    CaseError
-        If the case lists no log, or is to be grouped by date and some log has none.
-    """
-    if by not in {"date", "stage"}:
-        raise ValueError(f"by must be 'date' or 'stage', got {by!r}")
-    if not case.logs:
-        raise CaseError(f"{case.path}: the case lists no log; add [[logs]] with a file.")
-    groups: list[list[Any]] = []
-    if by == "stage":
-        groups = [[log for log in case.logs if log.stage == stage] for stage in case.stages]
-    else:
-        bare = [log.file for log in case.logs if log.date is None]
-        if bare:
-            raise CaseError(f"{case.path}: the log {bare[0]!r} has no date; add one, or group by stage.")
-        last = -math.inf
-        for log in sorted(case.logs, key=lambda item: _day(item.date)):
-            if _day(log.date) - last > apart_days or not groups:
-                groups.append([])
-            groups[-1].append(log)
-            last = _day(log.date)
-    from flicker.case.reading import overruled
-    from flicker.logs.reading import read_log
-
-    visits, stages = [], []
-    for group in groups:
-        dates = [log.date for log in group if log.date is not None]
-        date = min(dates, key=_day) if len(dates) == len(group) else None
-        visits.append(
-            (
-                date,
-                [case.use(read_log(log.path, **overruled(case.reading(log.path), reading)), log.date) for log in group],
-            )
-        )
-        stages.append(list(dict.fromkeys(log.stage for log in group)))
-    return visits, stages
-
-
-def _day(date: When) -> float:
-    """Days on a common scale; a date without a clock counts as midday."""
-    if date is None:
-        return math.nan
-    moment = date if isinstance(date, dt.datetime) else dt.datetime(date.year, date.month, date.day, MIDDAY)
-    return (moment.replace(tzinfo=None) - dt.datetime(2000, 1, 1)).total_seconds() / 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -399,22 +235,22 @@ def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
     dates = [row.date for row in rows]
     if any(date is None for date in dates):
         raise ValueError("a repair is given by its date, so every visit needs one")
-    number = sum(_day(date) < _day(since) for date in dates if date is not None)
+    number = sum(day_of(date) < day_of(since) for date in dates if date is not None)
     if not 0 < number < len(rows):
         raise ValueError(f"all visits lie {'before' if number else 'after'} {since}; nothing can be set against them")
     return number
 
 
-def _since(asked: _Asked, limits: Limits, given: int | None) -> RateChanged | None:
-    """Change of the rate from visit to visit, before the correction."""
+def _since(asked: _Asked, limits: Limits, given: int | None) -> tuple[RateChanged, ...]:
+    """Changes of the rate from visit to visit, before the correction."""
     names = [day_name(row.date, row.number) for row, _, _, _ in asked.seen]
     visits = sorted(set(asked.run_ages))
     if len(visits) != len(names):  # a visit without observed time
-        return None
+        return ()
     if given is not None:  # among the visits that logged this channel
         given = sum(row.number < given for row, _, _, _ in asked.seen)
         if not 0 < given < len(names):
-            return None
+            return ()
     return since_visits(asked.times, asked.ends, [visits.index(age) for age in asked.run_ages], names, limits, given)
 
 

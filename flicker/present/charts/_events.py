@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.formats import digits_text, hours_text, p_said, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.located.rate_changed import Way, since_text
+from flicker.evidence.located.rate_changed import Over, since_text
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -97,31 +97,30 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         most = f"; {limit}" if limit else ""
         caption = f"{item.channel}: no episode in {hours_text(total)} observed{most}."
         note = "Band: the expected number at rates that this log does not exclude."
-    changed = _change(item, record, begins)
-    if changed is not None:
-        at, low, high = (moment * per for moment in changed)
-        layers.insert(0, alt.Chart(values([{"x": low, "x2": high}])).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"))
-        layers.append(alt.Chart(values([{"x": at}])).mark_rule(color=palette.ALARM, strokeWidth=1.4).encode(x=alt.X("x:Q")))
+    changed = [[moment * per for moment in moments] for moments in _changes(item, record, begins)]
+    if changed:
+        spans = [{"x": low, "x2": high} for _, low, high in changed]
+        layers.insert(0, alt.Chart(values(spans)).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"))
+        rules = [{"x": at} for at, *_ in changed]
+        layers.append(alt.Chart(values(rules)).mark_rule(color=palette.ALARM, strokeWidth=1.4).encode(x=alt.X("x:Q")))
         caption += f" {since_text(item.since)}"
-        note += " Upright line: the change of rate, in the stretch that holds it."
+        note += " Upright lines: changes of rate, each in the stretch that holds it."
     if len(record.runs) > 1:
         layers.append(frame.run_rules(begins[1:-1] * per, [f"run {n + 1} begins" for n in record.numbers[1:]]))
         note += " Upright dashes: a new run begins."
     return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=220), caption, note)
 
 
-def _change(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> tuple[float, float, float] | None:
-    """A change of rate that is shown and its interval, in hours of observed time over all runs; None where none is."""
-    since = item.since
-    if since is None or since.answer == Way.NOT_SHOWN:
-        return None
+def _changes(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> list[list[float]]:
+    """Each change of rate that is shown and its interval, in hours of observed time over all runs."""
     out = []
-    for run, at_s in ((since.run, since.at_s), (since.low_run, since.low_s), (since.high_run, since.high_s)):
-        if run is None or at_s is None:
-            return None
-        place = record.numbers.index(run)
-        out.append(float(begins[place] + record.traces[place].observed_clock(np.array([at_s]))[0] / 3600.0))
-    return out[0], out[1], out[2]
+    for row in item.since.stretches[1:] if item.since is not None else ():
+        moments = [(row.run, row.at_s), (row.low_run, row.low_s), (row.high_run, row.high_s)]
+        out.append([
+            float(begins[place] + record.traces[place].observed_clock(np.array([at_s]))[0] / 3600.0)
+            for run, at_s in moments if run is not None for place in [record.numbers.index(run)]
+        ])  # fmt: skip
+    return out
 
 
 def _even(share: Any) -> float:
@@ -135,7 +134,7 @@ def _even(share: Any) -> float:
 
 
 def rates(assessment: Assessment, channel: str | None = None) -> Any:
-    """Draw the rate of each power-up, what is fitted and the scatter allowed; of one power-up its phases.
+    """Draw the rate of each power-up, what is fitted and the scatter allowed; of one power-up the steps of its rate, or its phases.
 
     Where no episode was seen, or in one power-up, the whole stands beside the rate of concern, each with its exact
     interval.
@@ -154,6 +153,8 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     if record.observed_s <= 0:
         raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no rate to draw")
     confidence = assessment.limits.confidence
+    if item.since is not None and item.since.over == Over.RUN and item.since.stretches:
+        return _steps(item, record, assessment)
     rows = []
     for phase in item.rate.phases:
         if phase.observed_s > 0:
@@ -175,6 +176,37 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
         "may be one rate. Dashed: rate of concern."
     )
     return frame.finish(chart, caption, note)
+
+
+def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessment) -> Any:
+    """The rate between its changes, each stretch with its interval, against observed time."""
+    since = item.since
+    assert since is not None  # asked before
+    changes = _changes(item, record, frame.observed_hours(record)[1])
+    hours = [row.observed_s / 3600.0 for row in since.stretches]
+    begin = changes[0][0] - hours[0]
+    edges = [begin, *(at for at, *_ in changes), begin + sum(hours)]
+    unit, per = frame.hour_unit(edges[-1])
+    rows = [
+        {"x": a * per, "x2": b * per, "rate": row.per_hour, "low": row.low_per_hour, "high": row.high_per_hour,
+         "said": f"{row.episodes} in {hours_text(b - a)}"}
+        for row, a, b in zip(since.stretches, edges, edges[1:], strict=False)
+    ]  # fmt: skip
+    colour = frame.colour_of(assessment, item.channel)
+    x = alt.X("x:Q", title=f"observed time ({unit})", scale=alt.Scale(domain=[edges[0] * per, edges[-1] * per], nice=False))
+    y = alt.Y("rate:Q", title="episodes per observed hour", scale=alt.Scale(domainMin=0))
+    places = [{"x": low * per, "x2": high * per} for _, low, high in changes]
+    data = alt.Chart(values(rows))
+    layers = [
+        alt.Chart(values(places)).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"),
+        data.mark_rect(color=colour, opacity=0.25).encode(x=x, x2="x2:Q", y=alt.Y("low:Q", title=None), y2="high:Q"),
+        data.mark_rule(color=colour, strokeWidth=2.4).encode(x=x, x2="x2:Q", y=y, tooltip=["said:N"]),
+        alt.Chart(values([{"rate": assessment.limits.episode_rate_per_h}]))
+        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
+    ]  # fmt: skip
+    sure = share_text(assessment.limits.confidence)
+    note = f"Line: rate between the changes; band: its interval ({sure}). Upright bands: where each change lies ({sure}). Dashed: rate of concern."
+    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=200), f"{item.channel}: {since.reads}", note)
 
 
 def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from flicker.present.said import MONTHS, day_and_clock
 from flicker.signals.trace import Trace
 
 if TYPE_CHECKING:
-    from flicker.evidence.compare.comparison import Comparison
+    from flicker.evidence.compare.stages import Comparison
 
 Floats = NDArray[np.float64]
 

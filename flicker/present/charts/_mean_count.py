@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.compare.comparison import Comparison
+from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.located.mean_count import ageing_of, curve_of, power_up_times
-from flicker.evidence.visits.over_visits import Visits
+from flicker.evidence.visits.visited import Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values

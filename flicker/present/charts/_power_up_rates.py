@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -13,9 +14,11 @@ from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.values import Aspect
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.compare.comparison import Comparison
+from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import NO_CHANGE
-from flicker.evidence.located.power_up_rates import PowerUpRates, growth_rates, step_rates
+from flicker.evidence.findings import YES
+from flicker.evidence.located.power_up_rates import PowerUpRates, growth_rates, step_rates, stepped_rates
+from flicker.evidence.located.rate_changed import Over, since_text
 from flicker.evidence.record.power_up_counts import counts_of
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -40,14 +43,18 @@ def power_up_rates(assessment: Assessment, channel: str | None = None) -> Any:
     if counts.power_ups < 2:
         raise NothingToDraw(f"channel {item.channel} was observed in one power-up; nothing can be set beside it")
     finding = item.finding("worse with age")
-    told = growth_rates(counts, limits, finding)
+    told, borders = growth_rates(counts, limits, finding), None
+    steps = item.since.stretches if item.since is not None and item.since.over == Over.POWER_UPS else ()
+    if steps and finding.answer != YES and steps[0].per_hour is not None:
+        borders = [row.unit for row in steps[1:] if row.unit is not None]
+        told = stepped_rates(counts, borders, [row.per_hour or 0.0 for row in steps], limits)
     colour = frame.colour_of(assessment, item.channel)
     names = [f"power-up {k + 1}" for k in range(counts.power_ups)]
-    chart = _picture(told, names, [colour] * len(names), "power-up (number)", limits)
+    chart = _picture(told, names, [colour] * len(names), "power-up (number)", limits, steps_at=borders)
     if not counts.episodes.any():
         caption = f"{item.channel}: no episode in {counts.power_ups} power-ups."
     else:
-        caption = f"{item.channel}: {finding.reads}"
+        caption = f"{item.channel}: {since_text(item.since) if borders else finding.reads}"
     return frame.finish(chart, caption, bars_note(told, "power-up", limits))
 
 
@@ -74,7 +81,7 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
     colours = [palette.BRASS] * before.power_ups + [palette.PETROL] * after.power_ups
     names = [f"{stage}, power-up {k}" for stage, k in zip(stages, numbers, strict=True)]
     title = f"power-up (number): {stages[0]} 1 to {before.power_ups}, {stages[-1]} from {before.power_ups + 1}"
-    chart = _picture(told, names, colours, title, comparison.limits, step_at=before.power_ups)
+    chart = _picture(told, names, colours, title, comparison.limits, steps_at=[before.power_ups])
     high = digits_text(ratio.high) if math.isfinite(ratio.high) else "any value"
     said = (
         ""
@@ -121,7 +128,7 @@ def _picture(
     title: str,
     limits: Limits,
     *,
-    step_at: int | None = None,
+    steps_at: Sequence[int] | None = None,
 ) -> Any:
     count = len(names)
     rows = [
@@ -149,7 +156,7 @@ def _picture(
         alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
     )
     if told.fitted is not None:
-        layers.append(_fit(told.fitted, step_at, x, y))
+        layers.append(_fit(told.fitted, steps_at, x, y))
     layers += [
         data.mark_rule(strokeWidth=3, opacity=0.7).encode(x=x, y=alt.Y("low:Q", title=RATE), y2="high:Q", color=colour),
         data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=colour, tooltip=["name:N", "said:N"]),
@@ -162,11 +169,11 @@ def _picture(
     return alt.layer(*layers).properties(width=frame.WIDTH, height=230)
 
 
-def _fit(fitted: Any, step_at: int | None, x: Any, y: Any) -> Any:
-    """The growth as one line, or each side of a step as a level line half a place beyond its power-ups."""
-    if step_at is None:
+def _fit(fitted: Any, steps_at: Sequence[int] | None, x: Any, y: Any) -> Any:
+    """The growth as one line, or each stretch between steps as a level line half a place beyond its power-ups."""
+    if steps_at is None:
         rows = [{"x": k + 1.0, "rate": value, "part": 0} for k, value in enumerate(fitted)]
     else:
-        ends = ((0.6, step_at + 0.4, fitted[0], 0), (step_at + 0.6, len(fitted) + 0.4, fitted[-1], 1))
-        rows = [{"x": at, "rate": value, "part": part} for a, b, value, part in ends for at in (a, b)]
+        edges = itertools.pairwise((0, *steps_at, len(fitted)))
+        rows = [{"x": at, "rate": fitted[a], "part": k} for k, (a, b) in enumerate(edges) for at in (a + 0.6, b + 0.4)]
     return alt.Chart(values(rows)).mark_line(color=palette.INK, strokeWidth=1.4).encode(x=x, y=y, detail="part:N")

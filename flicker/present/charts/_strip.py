@@ -13,7 +13,6 @@ import numpy as np
 from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.located.rate_changed import Way
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Log
 from flicker.present import palette
@@ -27,7 +26,7 @@ SHADES = {
     "start": palette.WARM_UP,
     "not observed": palette.UNSEEN,
     "relay open": palette.RELAY,
-    "another rate since": palette.BAND,
+    "another rate from here": palette.BAND,
 }
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
@@ -97,11 +96,11 @@ def overview(
     for row in rows:
         row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
     shades = _shade_rows(assessment, item, record, strip, logs)
-    changed = _since_rows(item, strip)
-    shades.extend(changed[:1])
+    changed = _change_rows(item, strip)
+    shades.extend(stretch for stretch, _ in changed)
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": _first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
-    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, changed[1:])
+    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed])
     whole = alt.layer(*parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None))
     close = alt.layer(*parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush))
     chart = alt.vconcat(
@@ -191,8 +190,8 @@ def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool)
         said.append("Straw: start and warm-up.")
     if "not observed" in kinds:
         said.append("Grey: not observed.")
-    if "another rate since" in kinds:
-        said.append("Dotted line in the green: since there swings come at another rate, which began somewhere in the green.")
+    if "another rate from here" in kinds:
+        said.append("Dotted line in the green: from there swings come at another rate, which began somewhere in the green.")
     if "relay open" in kinds:
         said.append("Rose: the relay would be open (assumed, not measured on this unit).")
     return " ".join(said)
@@ -238,20 +237,19 @@ def _shade_rows(
     return rows
 
 
-def _since_rows(item: ChannelAssessment, strip: Strip) -> list[dict[str, Any]]:
-    """The stretch in which the rate became another, and the moment itself; nothing where no change is shown."""
-    since = item.since
-    if since is None or since.answer == Way.NOT_SHOWN or since.run not in strip.numbers:
-        return []
-    moments = [(since.low_run, since.low_s), (since.run, since.at_s), (since.high_run, since.high_s)]
-    low, at, high = (
-        float(strip.x(strip.numbers.index(run), second))
-        for run, second in moments
-        if run in strip.numbers and second is not None
-    )
+def _change_rows(item: ChannelAssessment, strip: Strip) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """For each change of rate that is shown the stretch in which it began, and the moment itself."""
+    out = []
     wide = 0.002 * (strip.domain[1] - strip.domain[0])  # a moment that was given has no width of its own
-    stretch = {"x": min(low, at - wide), "x2": max(high, at + wide), "kind": "another rate since", "why": since.reads}
-    return [stretch, {"x": at, "day": f"{since.answer} since"}]
+    for row in item.since.stretches[1:] if item.since is not None else ():
+        moments = [(row.low_run, row.low_s), (row.run, row.at_s), (row.high_run, row.high_s)]
+        places = [float(strip.x(strip.numbers.index(run), at)) for run, at in moments if run in strip.numbers and at is not None]
+        if len(places) == len(moments):
+            low, at, high = places
+            why = item.since.reads if item.since is not None else ""
+            stretch = {"x": min(low, at - wide), "x2": max(high, at + wide), "kind": "another rate from here", "why": why}
+            out.append((stretch, {"x": at, "day": f"{row.answer} from here"}))
+    return out
 
 
 def _relay_spans(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import math
 from typing import Any
 
@@ -14,7 +15,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.located.power_up_rates import PowerUpRates, grown
 from flicker.evidence.visits.growth import SATURATED
-from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -181,7 +182,15 @@ def _ahead(item: ChannelVisits) -> dict[str, float] | None:
 
 
 def _line(item: ChannelVisits, axis: _Axis, until: float | None) -> list[dict[str, Any]]:
-    """Fitted rate along the visits, and on to the next; nothing where no finite growth was fitted."""
+    """Fitted rate along the visits, and on to the next; its steps, where these are shown and no growth is."""
+    rows = item.since.stretches if item.since is not None and item.rate.answer == NOT_SHOWN else ()
+    if rows and rows[0].per_hour is not None:
+        edges = itertools.pairwise((0, *(row.unit or 0 for row in rows[1:]), len(axis.ages)))
+        return [
+            {"x": axis.at(age), "rate": row.per_hour, "ahead": False}
+            for row, (a, b) in zip(rows, edges, strict=True)
+            for age in axis.ages[a:b]
+        ]
     factor, ages = item.rate.per_visit, np.array(axis.ages)
     if factor is None or SATURATED in item.rate.cautions or not 0.0 < factor < math.inf or np.ptp(ages) == 0:
         return []

@@ -162,7 +162,7 @@ def evidence(
             parts.append(pictures.figure(charts.swings_ahead, result, item.channel))
         if item.rate.episodes >= 8:
             parts.append(pictures.figure(charts.gaps, result, item.channel))
-        if len(result.runs) > 1:
+        if len(result.runs) > 1 or since_text(item.since):
             parts.append(pictures.figure(charts.rates, result, item.channel))
         if item.mean_count is not None:
             parts.append(pictures.figure(charts.mean_cumulative, result, item.channel))
@@ -240,7 +240,7 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
         ]
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
         if since_text(item.since):
-            parts.append(tag("p", f"Since when {item.channel} swings at another rate: {since_text(item.since)}"))
+            parts.append(tag("p", f"When {item.channel} swung at another rate: {since_text(item.since)}"))
         if item.swings_ahead is not None:
             parts.append(tag("p", item.swings_ahead.reads))
         if item.moves:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from flicker.base.formats import digits_text, hours_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import since_text
-from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present.report.assessment import (
     answer_cell,
     card,
@@ -68,7 +68,7 @@ def _card(item: ChannelVisits) -> Markup:
     pairs: list[tuple[str, Child]] = [
         (name, said)
         for name, said in (
-            ("Since when", since_text(item.since)),
+            ("When the rate changed", since_text(item.since)),
             ("Next visit", item.forecast_reads),
             ("Rate of concern", item.concern.reads if item.concern else ""),
             ("Level ahead", item.level_reads),

@@ -20,7 +20,7 @@ from flicker.evidence.document.rows import AllowedRow, Coincidence, CyclePlan, O
 from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
 from flicker.evidence.soaking.rate import SoakRate
-from flicker.evidence.visits.over_visits import ChannelVisits, Visit
+from flicker.evidence.visits.visited import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
 from flicker.logs.model import Run
 

@@ -116,7 +116,7 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     if item.moves:
         lines.append(("moved", moves_text(item.moves)))
     if since_text(item.since):
-        lines.append(("since", since_text(item.since)))
+        lines.append(("when", since_text(item.since)))
     if item.mean_count is not None:
         lines.append(("per power-up", item.mean_count.reads))
     if item.stimulus is not None:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from flicker.base.formats import digits_text, hours_text, millivolts_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
-from flicker.evidence.compare.comparison import Comparison
+from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.present.said import fitness_text, outcome_text, rate_text
 from flicker.present.terminal.paper import facts, page

@@ -13,7 +13,7 @@ from flicker.base.formats import digits_text, hours_text, millivolts_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
-from flicker.evidence.visits.over_visits import ChannelVisits, Visits
+from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present.terminal.paper import facts, is_narrow, page
 
 WIDTH = 22
@@ -41,7 +41,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
                 if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
                     rows.append((trend.quantity, Text(trend.reads)))
             if since_text(item.since):
-                rows.append(("since", Text(since_text(item.since))))
+                rows.append(("when", Text(since_text(item.since))))
             if item.forecast_reads:
                 rows.append(("next visit", Text(item.forecast_reads)))
             if item.concern:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -82,12 +82,13 @@ def rate_since(
     end: float,
     *,
     start: float = 0.0,
+    falls_from: float | None = None,
     dead_time: float = 0.0,
     at: float | None = None,
     confidence: float = 0.95,
     seed: int = 0,
 ) -> RateSince:
-    """Did the rate change within one run, and since when?
+    """Did the rate change once within one run, and since when? For several changes: `rate_steps`.
 
     Parameters
     ----------
@@ -95,6 +96,8 @@ def rate_since(
         Sorted event times of one run, in observed time.
     end, start : float
         Where looking ends and begins; events before ``start`` take no part.
+    falls_from : float, optional
+        A fall is looked for from here on only (heat: a rate that falls after switch-on is no change), a rise everywhere.
     dead_time : float
         Longest gap inside one burst, fixed before looking; closer events are merged.
     at : float, optional
@@ -138,11 +141,25 @@ def rate_since(
     dead = check.positive("dead_time", dead_time, what="a time", zero=True)
     confidence = check.share("confidence", confidence)
     seed = check.whole("seed", seed, what="a seed")
-    where = None if at is None else check.finite("at", at) - begin
-    span = stop - begin
-    if where is not None and not 0.0 < where < span:
+    where = None if at is None else check.finite("at", at)
+    if where is not None and not begin < where < stop:
         raise ValueError(f"at must lie between start ({begin:g}) and end ({stop:g}), got {at!r}")
-    inside = events[events >= begin] - begin
+    late = begin if falls_from is None else check.finite("falls_from", falls_from)
+    got = _within(events, begin, stop, dead, where, confidence, seed)
+    if late <= begin:
+        return got
+    if late >= stop or (where is not None and where <= late):
+        return replace(got, p_down=1.0)
+    settled = _within(events, late, stop, dead, where, confidence, seed)
+    return replace(settled if settled.p_down < got.p_up else got, p_up=got.p_up, p_down=settled.p_down)
+
+
+def _within(
+    events: Floats, begin: float, stop: float, dead: float, at: float | None, confidence: float, seed: int
+) -> RateSince:
+    """One change between two moments."""
+    span, where = stop - begin, None if at is None else at - begin
+    inside = events[(events >= begin) & (events <= stop)] - begin
     t = decluster(inside, dead_time=dead).starts if inside.size else inside
     method = "split of block counts, permuted gaps and random cascade, all demanded" + ("" if at is None else "; moment given")
     if t.size < FEWEST_EVENTS:
