@@ -29,8 +29,9 @@ STATS = {
         Coincidence StimulusTest coincidence holm stimulus_test
     """,
     "changepoints": """
-        LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges RateSince VarianceChange
-        VarianceChanges level_changes level_segments rate_changes rate_since rate_since_unit variance_changes
+        LevelChange LevelChanges LevelSegment LevelSegments RateChange RateChanges RateSince RateSteps VarianceChange
+        VarianceChanges dispersed_limits level_changes level_segments rate_changes rate_since rate_since_unit rate_steps
+        rate_steps_unit variance_changes
     """,
     "extremes": """
         PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit fit_tail share_above

@@ -16,7 +16,7 @@ from flicker.base.limits import Limits
 from flicker.cli import main
 from flicker.evidence.located.rate_changed import Over, Way, corrected, since_text
 from flicker.evidence.located.rate_since import since_visits
-from flicker.stats.changepoints import rate_since, rate_since_unit
+from flicker.stats.changepoints import dispersed_limits, rate_since, rate_since_unit, rate_steps
 from flicker.stats.power_ups import rate_comparison
 
 COAL = np.loadtxt(Path(__file__).parent / "data" / "coal.csv", skiprows=2)
@@ -76,7 +76,7 @@ def test_a_log_says_since_when():
     assert since.low_s <= 26 * 3600 <= since.high_s
     assert since.ratio_low <= 3.5 / 0.4 <= since.ratio_high
     assert "since about 3 March" in since.reads
-    assert since.daily and since.reads.endswith("A log of less than two days cannot tell that from the hours of the day.")
+    assert since.daily and since.reads.endswith("Within less than two days that cannot be told from the hours of the day.")
     assert found.channel("right").since is None and since_text(None) == ""
     changed = found.chart.cumulative("left").to_dict()
     assert "More often since about" in changed["description"]
@@ -181,3 +181,76 @@ def test_a_change_at_the_very_begin_has_a_rate_before_it():
     times = np.array([15.5, 46.0, 61.5, 75.5, 96.5, 145.0, 168.0, 218.5, 249.5, 280.5])
     found = rate_since(times, 17_880.5)
     assert 0.0 < found.at < 17_880.5 and np.isfinite(found.rate_before)
+
+
+def test_a_rate_that_went_up_and_back_is_placed_twice():
+    # even gaps (invented): 1 per hour for 60 h, 8 per hour for 30 h, 1 per hour for 60 h
+    rng = np.random.default_rng(7)
+    t = np.sort(np.concatenate([rng.uniform(0, 60, 60), rng.uniform(60, 90, 240), rng.uniform(90, 150, 60)]))
+    found = rate_steps(t, 150.0)
+    assert found.tried[0][0].p_value > 0.05  # one change does not tell it
+    up, down = found.shown(0.0125)
+    assert up.low <= 60.0 <= up.high and down.low <= 90.0 <= down.high
+    assert up.ratio_low <= 8.0 <= up.ratio_high and down.ratio_low <= 1 / 8 <= down.ratio_high
+    # independent: the most likely two places over all pairs of events, by the Poisson likelihood (brute force)
+    places = np.concatenate([[0.0], t, [150.0]])
+    before = np.arange(places.size) - 1
+    before[0], before[-1] = 0, t.size
+
+    def gain(i, j):
+        n, span = before[j] - before[i], places[j] - places[i]
+        return np.where(n > 0, n * np.log(np.maximum(n, 1) / np.maximum(span, 1e-9)), 0.0)
+
+    index = np.arange(5, places.size - 5)
+    i, j = np.meshgrid(index, index, indexing="ij")
+    total = np.where(j > i + 5, gain(0, i) + gain(i, np.maximum(j, i + 1)) + gain(j, places.size - 1), -np.inf)
+    a, b = np.unravel_index(np.argmax(total), total.shape)
+    assert up.at == pytest.approx(places[index[a]], abs=0.5) and down.at == pytest.approx(places[index[b]], abs=0.5)
+
+
+def test_the_coal_explosions_changed_once():
+    found = rate_steps(COAL, 1963.0, start=1851.0)
+    (once,) = found.shown(0.0125)
+    assert once == rate_since(COAL, 1963.0, start=1851.0)
+
+
+def test_limits_of_a_rate_are_garwoods_where_counts_scatter_as_poisson():
+    # Garwood 1936, count 10, 95 %: 4.795 to 18.39
+    assert dispersed_limits(10, 1.0, 1.0, 0.95) == pytest.approx((4.795, 18.39), abs=0.005)
+    assert dispersed_limits(10, 1.0, 2.0, 0.95) == pytest.approx((2 * 1.623, 2 * 11.668), abs=0.005)  # Garwood, count 5, twice
+
+
+def test_a_log_says_from_when_to_when():
+    hours, rng = 60, np.random.default_rng(4)
+    n = hours * 360
+    left = 0.002 + 3e-4 * rng.standard_normal(n)
+    for at in np.concatenate([rng.uniform(0.1, 16, 16), rng.uniform(16, 41, 200), rng.uniform(41, 60, 19)]) * 360.0:
+        left[int(at)] += 0.2
+    clock = pd.Timestamp("2026-03-02 08:00") + pd.to_timedelta(10 * np.arange(n), unit="s")
+    item = assess(pd.DataFrame({"time": clock, "left": left})).channel("left")
+    first, up, down = item.since.stretches
+    assert (up.answer, down.answer, item.since.answer) == (Way.MORE, Way.LESS, Way.LESS)
+    assert up.low_s <= 16 * 3600 <= up.high_s and down.low_s <= 41 * 3600 <= down.high_s
+    assert item.since.reads.startswith("More often from about 3 March 0") and " to about 4 March 0" in item.since.reads
+    assert first.low_per_hour < 1.0 < first.high_per_hour and up.low_per_hour < 8.0 < up.high_per_hour
+    assert sum(row.episodes for row in item.since.stretches) == item.since.count == item.rate.episodes
+    chart = assess(pd.DataFrame({"time": clock, "left": left})).chart.rates("left").to_dict()
+    assert "More often from" in chart["description"]
+
+
+def test_visits_that_went_up_and_back():
+    rng = np.random.default_rng(2)
+    counts = (2, 1, 3, 14, 11, 16, 2, 1, 2)
+    times = [np.sort(rng.uniform(0, 7200, n)) for n in counts]
+    names = [f"visit {k + 1}" for k in range(len(counts))]
+    (found,) = corrected([since_visits(times, [7200.0] * 9, range(9), names, Limits())], Limits())
+    assert [row.unit for row in found.stretches] == [None, 3, 6] and found.answer == Way.LESS
+    assert found.reads.startswith("More often from visit 4") and " to visit 7" in found.reads
+    assert found.stretches[1].per_hour == pytest.approx(sum(counts[3:6]) / 6.0)
+
+
+def test_a_daily_rhythm_of_four_days_is_no_change():
+    # invented: eight hours of each day bring nine tenths; between two changes lies a whole day
+    rng = np.random.default_rng(1)
+    t = np.sort(np.concatenate([24 * day + rng.uniform(8, 16, 60) for day in range(4)] + [rng.uniform(0, 96, 24)]))
+    assert rate_steps(3600 * t, 96 * 3600.0, falls_from=7200.0, shortest=86400.0).shown(0.0125) == ()

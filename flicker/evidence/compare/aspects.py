@@ -122,7 +122,7 @@ def aspects_of(
             Aspect.PROTECTION,
             "trips",
             _both(sides, _protection),
-            lambda bad: _too_few(sides, bad, lambda part: part.relay.trips, limits),
+            lambda bad: _not_its_own(item, bad) or _too_few(sides, bad, lambda part: part.relay.trips, limits),
             paced,
         ),
     ]
@@ -266,6 +266,12 @@ def _protection(part: ChannelAssessment) -> _Seen:
     trips = part.relay.trips
     said = f"would have tripped {times_text(trips)}" if trips else "would not have tripped"
     return _Seen(part.finding("protection").answer, float(trips), said)
+
+
+def _not_its_own(item: Weighed, bad: int) -> str:
+    """Why the relay's trips speak of no channel: most swings of that side came in others at once."""
+    own = (item.before, item.after)[bad].episodes
+    return "they came in other channels at once" if item.shared[bad] > own else ""
 
 
 def _unseen(part: ChannelAssessment, aspect: Aspect) -> str:

@@ -223,8 +223,12 @@ def reads(
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
         said.append("One power-up on each side cannot tell how far like power-ups vary: log a second on each.")
-    if cured is not None or outcome != NO_CHANGE or item.barred:
-        said.extend(f"{note.text[0].upper()}{note.text[1:]}." for note in notes if note.kind != NoteKind.REMARK)
+    told = cured is not None or outcome != NO_CHANGE or item.barred
+    said.extend(
+        f"{note.text[0].upper()}{note.text[1:]}."
+        for note in notes
+        if note.kind == NoteKind.SHARED or (told and note.kind != NoteKind.REMARK)
+    )
     if level.withdrawn:
         said.append(
             f"At rest {millivolts_text(level.before)} {stage_text(one)}, {millivolts_text(level.after)} {stage_text(two)}: {level.note}."
@@ -232,7 +236,8 @@ def reads(
     if state.word == "shown" and outcome == WORSE:
         said.append("The fault as it came is gone, but a repair that worsens something else is no cure.")
     elif cured is not None:
-        said.append(_cure(cured, bool(sides[1].rate.episodes or item.shares[1] > 0), state))
+        again = bool(sides[1].rate.episodes or item.shares[1] > 0)
+        said.append(_cure(cured, again, state, bool(item.shared[0] and not item.before.episodes)))
     return " ".join(said)
 
 
@@ -243,7 +248,9 @@ def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     return f"{differ}; the change is shown as long as they vary by no more than {share_text(held or 0.0)}."
 
 
-def _cure(cured: str, again: bool, state: Cure) -> str:
+def _cure(cured: str, again: bool, state: Cure, not_its_own: bool) -> str:
+    if cured == "not yet" and not_its_own:
+        return "A cure of this channel cannot be shown by swings that are not its own."
     if cured == "not yet" and state.clean_hours_needed is None:
         return "A cure cannot be shown this way: log again under the conditions of before."
     if cured == "shown":

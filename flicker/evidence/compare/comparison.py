@@ -25,6 +25,7 @@ from flicker.evidence.compare.condition_change import (
 )
 from flicker.evidence.compare.credit import credits_of, work_of
 from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both
+from flicker.evidence.compare.shared import SharedChange, most_shared, shared_change, sharing, with_shared
 from flicker.evidence.compare.sides import side_of
 from flicker.evidence.compare.stages import Comparison, StageComparison
 from flicker.evidence.compare.weighing import (
@@ -45,8 +46,6 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.log_checks import between
 
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
-
-NEARLY_ALL = 0.8  # share of swings from which they count as common to the channels: a choice
 
 
 def compare(
@@ -90,7 +89,8 @@ def compare(
     -----
     Episodes are compared at equal time since power-up and kind of start, power-up by power-up, for power-ups differ by
     themselves (`stats.power_ups.rate_comparison`). 'Improved' and 'worse' are each wrong in at most half of
-    ``1 - confidence`` of comparisons in which nothing changed, over all channels together. A difference of levels below the accuracies of both readings, or
+    ``1 - confidence`` of comparisons in which nothing changed, over all channels together. Swings that several outputs
+    showed at once are compared apart, for what the outputs share: a claim about a channel rests on its own. A difference of levels below the accuracies of both readings, or
     a sign that just turned at the same size, is never claimed.
     """
     limits = limits or (case.limits if case else Limits())
@@ -173,17 +173,36 @@ def _compare(
         rows.extend((number, name, one[name], two[name]) for name in shared)
     started = starts_told(case)
     apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
+    apart_of = [sharing(step[2:]) for step in steps]
+    # one alone has the crosstalk of larger swings elsewhere, and there is nothing that is shared alike
+    common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
+    pairs = []
+    for number, name, first_record, second_record in rows:
+        left_out = False if name in apart_of[number] else None
+        before, after = steps[number][2:]
+        pairs.append(
+            (
+                side_of(first_record, before.records, started, left_out),
+                side_of(second_record, after.records, started, left_out),
+            )
+        )
+    for number in common:
+        before, after = steps[number][2:]
+        most = most_shared((before, after), apart_of[number])
+        pairs.append((side_of(most[0], before.records, started, True), side_of(most[1], after.records, started, True)))
     weighed = weigh(
-        [
-            (side_of(one, steps[number][2].records, started), side_of(two, steps[number][3].records, started))
-            for number, _, one, two in rows
-        ],
+        pairs,
         confidence=limits.confidence,
         scatter=limits.power_up_scatter,
         cell_s=limits.dead_time_s or 10.0,
-        controls=[name == control for _, name, _, _ in rows],
-        unlike=[apart[number] for number, _, _, _ in rows],
+        controls=[*(name == control for _, name, _, _ in rows), *(False for _ in common)],
+        unlike=[*(apart[number] for number, _, _, _ in rows), *(apart[number] for number in common)],
     )
+    together = dict(zip(common, weighed[len(rows) :], strict=True))
+    weighed = [
+        with_shared(item, *both) if name in apart_of[number] else item
+        for item, (number, name, *both) in zip(weighed, rows, strict=False)
+    ]
     asked = f"{weighed[0].family} question{'' if weighed[0].family == 1 else 's'}"
     correction = f"corrected for asking {asked} that could show a change (Holm); one-sided in each direction, half the error each"
     out = []
@@ -206,12 +225,14 @@ def _compare(
             )
             for row, item in here
         )
+        told = shared_change(together[number], apart_of[number], (first, second)) if number in together else None
         out.append(
             Comparison(
                 before=first,
                 after=second,
                 channels=channels,
-                cautions=_cautions((first, second), channels, before, after, control, case),
+                shared=told,
+                cautions=_cautions((first, second), channels, before, after, control, case, told),
                 control=control,
                 limits=limits,
                 correction=correction,
@@ -313,14 +334,6 @@ def _channel(
     )
 
 
-def _all_at_once(judged: Assessment, channels: set[str]) -> bool:
-    """Whether nearly all swings of these channels had a common cause in each pair of them."""
-    rows = [row for row in (judged.coincidence or {}).get("pairs", ()) if {row["a"], row["b"]} <= channels]
-    return bool(rows) and all(
-        row["answer"] == "common cause" and min(row["share_a"], row["share_b"]) >= NEARLY_ALL for row in rows
-    )
-
-
 def _cautions(
     names: tuple[str, str],
     channels: Sequence[ChannelComparison],
@@ -328,8 +341,10 @@ def _cautions(
     after: Assessment,
     control: str | None,
     case: Case | None,
+    shared: SharedChange | None,
 ) -> tuple[str, ...]:
-    out = between(
+    out = [] if shared is None else [shared.reads]
+    out += between(
         names,
         (before.traces, after.traces),
         (before.records, after.records),
@@ -354,12 +369,6 @@ def _cautions(
             "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
-        if _all_at_once(before, {item.channel for item in changed}):
-            out.append(
-                f"{names[0].capitalize()} nearly all swings came in all channels at once: they may have come from outside the "
-                "unit (another machine on the same mains, a dimmer, the meter). Take it away or bring it back, and log again, "
-                "before a repair is credited."
-            )
     if any(
         item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels
     ):

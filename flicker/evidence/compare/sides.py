@@ -72,10 +72,15 @@ class Side:
         )
 
 
-def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapping[str, str] | None = None) -> Side:
+def side_of(
+    record: ChannelRecord,
+    everyone: Sequence[ChannelRecord],
+    told: Mapping[str, str] | None = None,
+    shared: bool | None = None,
+) -> Side:
     """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all.
 
-    ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the
+    ``shared`` leaves out what several outputs showed at once (False) or takes nothing else (True). ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the
     dates of the logs or as the log itself shows it.
     """
     seen = {
@@ -108,11 +113,20 @@ def side_of(record: ChannelRecord, everyone: Sequence[ChannelRecord], told: Mapp
             if run.start is not None and first.start is not None:
                 offset = (run.start - first.start).total_seconds()
             own = (record.episodes.run == place) & ~record.episodes.common
+            taken = np.ones(trace.excursions.count, dtype=bool)
+            if shared is not None:
+                part = (record.episodes.run == place) & (record.episodes.shared == shared)
+                taken = holds(
+                    np.column_stack((record.episodes.start_s[part], np.nextafter(record.episodes.end_s[part], np.inf))),
+                    trace.excursions.start_s,
+                )
+                own &= part
             observed.append(trace.observed + offset)
             times.append(record.episodes.start_s[own] + offset)
             sizes.append(record.episodes.size_V[own])
-            excursions.append(np.column_stack((trace.excursions.start_s, trace.excursions.end_s)) + offset)
-            heights.append(np.abs(trace.excursions.deviation_V))
+            found = trace.excursions
+            excursions.append(np.column_stack((found.start_s[taken], found.end_s[taken])) + offset)
+            heights.append(np.abs(found.deviation_V[taken]))
             passed = offset + run.duration_s + run.sample_interval_s
         last = record.runs[places[-1]]
         if last.start is not None:

@@ -10,6 +10,7 @@ from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.compare.credit import Credit
+from flicker.evidence.compare.shared import SharedChange
 from flicker.evidence.document.frames import ComparisonTables, StagesTables
 from flicker.evidence.document.head import ByChannel, head
 
@@ -32,6 +33,7 @@ class Comparison(ByChannel[ChannelComparison], ComparisonTables, Result):
     after_assessment: Assessment = field(repr=False)
     seed: int = 0
     unlike: tuple[str, ...] = ()
+    shared: SharedChange | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document of the schema 'flicker/comparison/2'."""
@@ -41,6 +43,7 @@ class Comparison(ByChannel[ChannelComparison], ComparisonTables, Result):
             "control": self.control,
             "limits": plain(self.limits),
             "channels": [item.to_dict() for item in self.channels],
+            "shared": plain(self.shared),
             "not_comparable": list(self.unlike),
             "cautions": list(self.cautions),
             "reads": self.reads,

@@ -35,6 +35,7 @@ class NoteKind(StrEnum):
     NOT_COMPARABLE = "not comparable"
     EQUAL_TIME = "compared at equal time"
     SATURATED = "counting saturates"
+    SHARED = "shared with other channels"
     UNTOUCHED = "untouched channel changed"
     REMARK = "remark"
 
@@ -53,7 +54,8 @@ class Weighed:
 
     ``ratio`` is that of episodes, ``occupied`` that of occupied windows where the counter saturates; ``leads`` says
     which of the two decided. ``p_improved`` and ``p_worse`` are one-sided and corrected. ``barred`` tells that the two
-    sides are not comparable; the notes say why.
+    sides are not comparable; the notes say why. ``shared`` episodes before and after, shown by other channels at once, are
+    in no other figure: they are no evidence about this channel.
     """
 
     before: Side
@@ -69,6 +71,7 @@ class Weighed:
     family: int
     notes: tuple[Note, ...]
     barred: bool = False
+    shared: tuple[int, int] = (0, 0)
 
     @property
     def leading(self) -> PowerUpRatio:
@@ -302,11 +305,15 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     -----
     A cure is a promise for further power-ups, which differ by themselves. So what counts is clean power-ups: as many as
     would have shown the fault as it came, and as many as exclude the rate of concern while power-ups differ by
-    ``item.leading.scatter`` (`power_ups_to_see`, `clean_power_ups`). What the clean hours exclude by themselves is said of
+    ``item.leading.scatter`` (`power_ups_to_see`, `clean_power_ups`). The second is stricter than to have seen the fault as
+    it came: a repair may leave it, only rarer, and a unit that goes home as cured must not come back with that; where the
+    complaint gives a rate, that rate takes its place. What the clean hours exclude by themselves is said of
     the time observed (Poisson).
     """
     before, after = item.before, item.after
     if before.episodes == 0 and item.shares[0] == 0.0:
+        if item.shared[0]:  # what came is not this channel's, and what became of it shows no cure
+            return Cure("not yet", None, None, concern_per_h, None)
         return Cure(None, None, None, concern_per_h, None)
     clean_h = [total(cycle.observed) / HOUR for cycle in after.cycles]
     clean_h = [hours for hours in clean_h if hours > 0]
@@ -316,7 +323,7 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
         excluded = clean_exposure(1.0, confidence=confidence).exposure / hours
     if recurs or item.outcome == WORSE:
         return Cure("no", None, None, concern_per_h, excluded)
-    again = after.episodes > 0 or item.shares[1] > 0.0
+    again = after.episodes > 0 or item.shares[1] > 0.0 or item.shared[1] > 0
     if each <= 0 or (item.barred and not again):  # no further clean hours make unlike sides alike
         return Cure("not yet", None, None, concern_per_h, excluded)
     scatter = item.leading.scatter

@@ -120,9 +120,10 @@ class AssessmentTables(_Drawn):
                         "observed_before_s": float(found.clock_s[k]),
                         "size_V": float(found.size_V[k]),
                         "in_all_channels": bool(found.common[k]),
+                        "shared": bool(found.shared[k]),
                     }
                 )
-        columns = "channel run start start_s end_s duration_s observed_before_s size_V in_all_channels"
+        columns = "channel run start start_s end_s duration_s observed_before_s size_V in_all_channels shared"
         return _frame(rows, columns.split())
 
     def excursions_frame(self: Any) -> pd.DataFrame:

@@ -217,7 +217,7 @@ def _reads(item: RateChanged) -> str:
     else:
         said = "; then ".join(f"{row.answer} {since}{row.reads}: {_times(row)}" for row in rows)
     warm = " Within two hours of switch-on heat may do that." if item.heat else ""
-    hour = " A log of less than two days cannot tell that from the hours of the day." if item.daily else ""
+    hour = " Within less than two days that cannot be told from the hours of the day." if item.daily else ""
     return f"{said[0].upper()}{said[1:]}.{warm}{hour}"
 
 

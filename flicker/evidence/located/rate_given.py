@@ -7,8 +7,8 @@ import itertools
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.located.moves import moment_text
@@ -16,8 +16,6 @@ from flicker.evidence.located.rate_changed import Change, Held, Over, RateChange
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import counts_of
 from flicker.stats.power_ups import RateComparison, mean_rate, rate_comparison
-
-Floats = NDArray[np.float64]
 
 
 def units_of(record: ChannelRecord) -> list[list[int]]:
@@ -96,7 +94,7 @@ def given_power_up(
 
 
 def held_by(
-    episodes: NDArray[np.int64], observed_s: Floats, borders: Sequence[int], limits: Limits, by_share: bool = False
+    episodes: Ints, observed_s: Floats, borders: Sequence[int], limits: Limits, by_share: bool = False
 ) -> list[Held]:
     """What the units between borders counted; their rate with the limits of units that differ, where counts tell it."""
     out = []
@@ -111,7 +109,7 @@ def held_by(
     return out
 
 
-def compared(counts: NDArray[np.int64], expected: Floats, after: NDArray[np.bool_], limits: Limits) -> RateComparison:
+def compared(counts: Ints, expected: Floats, after: Bools, limits: Limits) -> RateComparison:
     """Units after a moment against those before it."""
     return rate_comparison(
         counts[~after], expected[~after], counts[after], expected[after], scatter=limits.power_up_scatter,

@@ -13,8 +13,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.located.moves import moment_text
@@ -34,9 +34,6 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
 from flicker.stats.changepoints import RateSince, RateSteps, dispersed_limits, rate_since, rate_steps, rate_steps_unit
 from flicker.stats.power_ups import expected_counts
-
-Floats = NDArray[np.float64]
-
 
 FEWEST = 5  # episodes below which units are not compared, as for growth
 
@@ -128,9 +125,9 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
 
 
 def _over_units(
-    counts: NDArray[np.int64],
+    counts: Ints,
     expected: Floats,
-    episodes: NDArray[np.int64],
+    episodes: Ints,
     observed_s: Floats,
     over: Over,
     change: Callable[[RateSince], Change],

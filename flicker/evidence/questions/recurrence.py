@@ -62,6 +62,13 @@ class EpisodeRate(Result):
         ),
     ]
     common_episodes: Annotated[int, Doc("Episodes that every channel showed at once; counted against the room.", ge=0)]
+    shared_episodes: Annotated[
+        int,
+        Doc(
+            "Of episodes, those that another channel showed at once at half the size or more: evidence about what the channels share.",
+            ge=0,
+        ),
+    ]
     recurs_up_to_dead_time_s: Annotated[
         float | None,
         Doc("Longest dead time, in seconds, at which recurrence is still shown; null where it is not shown.", ge=0),
@@ -106,6 +113,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
             high_per_hour=None,
             steady_upper_per_h=None,
             common_episodes=0,
+            shared_episodes=0,
             recurs_up_to_dead_time_s=None,
             confidence=limits.confidence,
             method="exact",
@@ -121,6 +129,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         high_per_hour=whole.high,
         steady_upper_per_h=one_sided.high,
         common_episodes=int(np.count_nonzero(~own)),
+        shared_episodes=int(np.count_nonzero(own & record.episodes.shared)),
         recurs_up_to_dead_time_s=_recurs_up_to(record, limits),
         confidence=limits.confidence,
         method=f"{over} of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",

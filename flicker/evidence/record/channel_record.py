@@ -13,6 +13,10 @@ from flicker.logs.model import Run
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace
 
+NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
+SHORT_S = 30.0  # longer is no event of the room; chosen, not measured
+AS_LARGE = 0.5  # a swing half as large elsewhere is shared, a smaller one its crosstalk: a choice
+
 
 @dataclass(frozen=True, slots=True)
 class Episodes:
@@ -20,7 +24,8 @@ class Episodes:
 
     ``run`` is the place of the run in the record; ``start_s`` and ``end_s`` run time; ``clock_s`` the observed seconds
     of that run that had passed at the start; ``size_V`` the largest deviation, without sign; ``common`` marks those
-    that every channel showed at once.
+    that every channel showed at once and no more often than a room does; ``shared`` those that another output showed
+    at once, at half the size or more: they are evidence about what the outputs share, whatever its rate.
     """
 
     run: Ints
@@ -29,6 +34,7 @@ class Episodes:
     clock_s: Floats
     size_V: Floats
     common: Bools
+    shared: Bools
 
     @property
     def count(self) -> int:
@@ -79,14 +85,16 @@ class ChannelRecord:
             return 0.0
         return float((self.episodes.end_s - self.episodes.start_s).max())
 
-    def per_cycle(self, *, own: bool = True) -> tuple[list[Floats], list[float]]:
-        """Episode times on the observed clock of each power-up, and that clock's end."""
+    def per_cycle(self, *, own: bool = True, shared: bool = True) -> tuple[list[Floats], list[float]]:
+        """Episode times on the observed clock of each power-up, and that clock's end; without those shared if so wished."""
         times: dict[int, list[Floats]] = {}
         ends: dict[int, float] = {}
         for place, (trace, cycle) in enumerate(zip(self.traces, self.cycle, strict=True)):
             chosen = self.episodes.run == place
             if own:
                 chosen &= ~self.episodes.common
+            if not shared:
+                chosen &= ~self.episodes.shared
             before = ends.get(cycle, 0.0)
             times.setdefault(cycle, []).append(before + self.episodes.clock_s[chosen])
             ends[cycle] = before + trace.observed_s
@@ -106,7 +114,7 @@ class ChannelRecord:
 def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[ChannelRecord]:
     """Gather the traces of each channel, in the order in which the channels first appear."""
     names = list(dict.fromkeys(trace.channel for run in all_runs for trace in run.traces))
-    common = _common_marks(all_runs)
+    alike = _alike(all_runs)
     cycles = _cycles(all_runs)
     out = []
     for name in names:
@@ -114,9 +122,14 @@ def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[Channe
             (run, cycles[k], trace) for k, run in enumerate(all_runs) for trace in run.traces if trace.channel == name
         ]
         traces = tuple(trace for _, _, trace in chosen)
+        as_large = _as_large(name, chosen, alike)
         parts = []
         for place, (run, _, trace) in enumerate(chosen):
             start, end, deviation = trace.episode_table()
+            found = alike.get((run.number, name), {})
+            nowhere = np.zeros(start.size, dtype=bool)
+            together = [at >= 0 for at in found.values()]
+            everywhere = (end - start <= SHORT_S) & np.logical_and.reduce(together) if found else nowhere
             parts.append(
                 (
                     np.full(start.size, place, dtype=np.int64),
@@ -124,7 +137,8 @@ def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[Channe
                     end,
                     trace.observed_clock(start),
                     np.abs(deviation),
-                    common.get((run.number, name), np.zeros(start.size, dtype=bool)),
+                    everywhere,
+                    np.logical_or.reduce([nowhere, *(at >= 0 for other, at in found.items() if other in as_large)]),
                 )
             )
         columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
@@ -150,30 +164,38 @@ def _cycles(all_runs: Sequence[RunTraces]) -> list[int]:
     return out
 
 
-def _common_marks(all_runs: Sequence[RunTraces], near_s: float = 1.0) -> dict[tuple[int, str], Bools]:
-    """Mark short episodes that every channel of a run showed at once (within a second, or two samples)."""
-    out: dict[tuple[int, str], Bools] = {}
+def _alike(all_runs: Sequence[RunTraces]) -> dict[tuple[int, str], dict[str, Ints]]:
+    """For each channel of a run and each other one, the place of the other's episode that begins and ends with each; else -1."""
+    out: dict[tuple[int, str], dict[str, Ints]] = {}
     for run in all_runs:
-        seen = [trace for trace in run.traces if trace.observed_s > 0]
-        if len(seen) < 2:
-            continue
-        near = max(near_s, 2.0 * run.run.sample_interval_s)
-        tables = {trace.channel: trace.episode_table() for trace in seen}
+        tables = {trace.channel: trace.episode_table() for trace in run.traces if trace.observed_s > 0}
+        near = max(NEAR_S, 2.0 * run.run.sample_interval_s)
         for name, (start, end, _) in tables.items():
-            everywhere = end - start <= 30.0
-            for other, (other_start, other_end, _) in tables.items():
+            out[run.number, name] = {}
+            for other, (begins, ends, _) in tables.items():
                 if other == name:
                     continue
-                # Alike in time: begins together and ends together, give or take.
-                if other_start.size == 0:
-                    everywhere &= False
-                    continue
-                place = np.clip(np.searchsorted(other_start, start), 1, other_start.size) - 1
-                hit = np.zeros(start.size, dtype=bool)
-                for candidate in (place, np.minimum(place + 1, other_start.size - 1)):
-                    hit |= (np.abs(other_start[candidate] - start) <= near) & (
-                        np.abs(other_end[candidate] - end) <= max(near, 2.0)
-                    )
-                everywhere &= hit
-            out[(run.number, name)] = everywhere
+                found = np.full(start.size, -1, dtype=np.int64)
+                if begins.size:
+                    place = np.clip(np.searchsorted(begins, start), 1, begins.size) - 1
+                    for at in (place, np.minimum(place + 1, begins.size - 1)):
+                        hit = (np.abs(begins[at] - start) <= near) & (np.abs(ends[at] - end) <= max(near, 2.0))
+                        found[hit] = at[hit]
+                out[run.number, name][other] = found
     return out
+
+
+def _as_large(
+    name: str,
+    chosen: Sequence[tuple[RunTraces, int, Trace]],
+    alike: dict[tuple[int, str], dict[str, Ints]],
+) -> frozenset[str]:
+    """Other channels whose swings at the same moments are at least half as large, in the middle: not mere crosstalk of these."""
+    ratios: dict[str, list[Floats]] = {}
+    for run, _, trace in chosen:
+        mine = np.abs(trace.episode_table()[2])
+        tables = {item.channel: np.abs(item.episode_table()[2]) for item in run.traces}
+        for other, at in alike.get((run.number, name), {}).items():
+            if (at >= 0).any():
+                ratios.setdefault(other, []).append(tables[other][at[at >= 0]] / np.maximum(mine[at >= 0], 1e-12))
+    return frozenset(other for other, part in ratios.items() if float(np.median(np.concatenate(part))) >= AS_LARGE)

@@ -14,7 +14,7 @@ import numpy as np
 
 from flicker._version import __version__
 from flicker.base import check
-from flicker.base.formats import digits_text, hours_text, share_text, times_text
+from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.result import Result, plain
@@ -32,6 +32,7 @@ from flicker.evidence.soaking.rate import (
     relative_length,
     share_seen,
 )
+from flicker.evidence.soaking.words import CAUTIONS, plan_method, plan_reads
 from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
 from flicker.stats.soak import (
     clean_exposure,
@@ -43,15 +44,6 @@ TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)  # confidences that a page li
 ALLOWED = (0, 1, 2)  # episodes in a soak that a page lists: a choice
 COOL_DOWN_H = 1.0  # common practice, no source: off for an hour is a cold start
 START_H = 0.25  # what one look at a cold start takes, warm-up included; common practice, no source
-CAUTIONS = (
-    "A soak runs on a dummy load rated for the supply rails, or on none; never on a loudspeaker.",
-    "Feed the unit through a current-limited or fused supply, and do not leave it unattended while a channel is marked "
-    "'do not connect'.",
-    "Mains voltage and charged capacitors can kill: covers off only for those trained for it, local codes and licensed "
-    "practice first.",
-)
-
-
 @dataclass(frozen=True, slots=True)
 class SoakPlan(SoakTables, Result):
     """A soak: how many observed hours, and what they promise.
@@ -275,8 +267,8 @@ def plan_soak(
         cycles=power_cycles(side, confidence, cool, limits) if side is not None else None,
         comparison=_comparison(rate, units, side, compare, each_h, scatter, cool, limits) if kind == "catch" else (),
         cautions=(*cautions, *CAUTIONS),
-        method=_method(kind, rate) if over is None else over.method,
-        reads=_reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
+        method=plan_method(kind, rate) if over is None else over.method,
+        reads=plan_reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
         power_ups_needed=None
         if over is None or units is None
         else {
@@ -339,14 +331,6 @@ def _comparison(
     return planned_falls(start) if compare else gone_after(start)
 
 
-def _method(kind: str, rate: SoakRate) -> str:
-    if kind == "demonstrate":
-        return "chi-square factors, 2 * allowed + 2 degrees of freedom"
-    if kind == "upper limit":
-        return "exponential law at the one-sided upper limit of the rate"
-    return "predictive law, rate from the episodes seen" if rate.count is not None else "exponential law, rate known"
-
-
 def _starts_only(
     rate: SoakRate, power_ups: dict[str, Any] | None, confidence: float, seen: float, cautions: tuple[str, ...]
 ) -> SoakPlan:
@@ -369,46 +353,3 @@ def _starts_only(
         method="predictive law, share of cold starts from those seen",
         reads=f"Plan: {power_ups['reads']}",
     )
-
-
-def _reads(
-    kind: str,
-    hours: float,
-    known: float | None,
-    confidence: float,
-    rate: SoakRate,
-    seen: float,
-    allowed: int,
-    base: float,
-    power_ups: dict[str, Any] | None,
-    over: PowerUpSoak | None = None,
-) -> str:
-    if kind == "demonstrate":
-        what = "no episode" if allowed == 0 else f"at most {allowed} episode{'s' if allowed > 1 else ''}"
-        text = (
-            f"Plan: {hours_text(hours)} of observed time with {what} exclude more than {digits_text(base)} per hour "
-            f"({share_text(confidence)})."
-        )
-    elif kind == "upper limit":
-        text = (
-            f"Nothing was seen in {hours_text(rate.observed_h or 0.0)}: the fault comes at most {digits_text(base)} times per "
-            f"hour. Plan: at least {hours_text(hours)} of observed time; that catches it with a chance of "
-            f"{share_text(confidence)} only if it is as frequent as that."
-        )
-    elif over is not None:
-        many = f"{over.power_ups} power-up{'s' if over.power_ups > 1 else ''} of {hours_text(hours / over.power_ups)}"
-        text = f"Plan: {many}, to see it at least once with a chance of {share_text(confidence)}"
-        text += f"; {over.power_ups} power-ups as long as those seen, not one long run." if over.power_ups > 1 else "."
-        text += f" It was seen {times_text(rate.count or 0)} in {hours_text(rate.observed_h or 0.0)}."
-    else:
-        text = f"Plan: {hours_text(hours)} of observed time, to see it at least once with a chance of {share_text(confidence)}."
-        if rate.count is not None and known is not None:
-            text += (
-                f" It was seen {times_text(rate.count)} in {hours_text(rate.observed_h or 0.0)}; were that rate known "
-                f"for certain, {hours_text(known)} would do."
-            )
-    if seen < 1.0:
-        text += f" The meter sees {share_text(seen)} of such glitches; that is allowed for."
-    if power_ups is not None and power_ups["better_than_hours"]:
-        text += f" Cold starts are quicker: {power_ups['reads']}"
-    return text

@@ -40,6 +40,10 @@ OTHER_PACE = (
     "The readings come faster at some visits than at others, and glitches this short are missed by the slower ones: log all "
     "visits at one pace."
 )
+NOT_ITS_OWN = (
+    "Swings that came in other channels at once tell of what the channels share (supply, ground, mains, the meter): growth is "
+    "judged on those of this channel alone."
+)
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
 
@@ -231,15 +235,18 @@ def feigned_by_pace(records: Sequence[ChannelRecord]) -> frozenset[str]:
     return frozenset(feigned | ({BETTER} if any(earlier * PACE < later for earlier, later in pairs) else set()))
 
 
-def size_growth(records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits) -> SizeWorsening:
+def size_growth(
+    records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits, shared: bool = True
+) -> SizeWorsening:
     """Fit the growth of the sizes; the answer waits for `corrected`. A visit enters once, by its power-ups' means."""
     method = "moderated t of the visits' means of their power-ups' mean log sizes; one-sided"
     means: list[list[float]] = []
     count = 0
     for record in records:
         own: dict[int, list[float]] = {}
-        for run, size, common in zip(record.episodes.run, record.episodes.size_V, record.episodes.common, strict=True):
-            if not common and size > 0:
+        left_out = record.episodes.common if shared else record.episodes.common | record.episodes.shared
+        for run, size, out in zip(record.episodes.run, record.episodes.size_V, left_out, strict=True):
+            if not out and size > 0:
                 own.setdefault(record.cycle[int(run)], []).append(math.log(float(size)))
         count += sum(len(part) for part in own.values())
         means.append([math.exp(float(np.mean(part))) for part in own.values()])

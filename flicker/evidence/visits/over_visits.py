@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flicker.base.formats import channel_text, hours_text, times_text
@@ -18,6 +18,7 @@ from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case
 from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
 from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.shared import sharing
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
@@ -30,6 +31,7 @@ from flicker.evidence.visits.concern import concern_reached
 from flicker.evidence.visits.grouping import day_of
 from flicker.evidence.visits.growth import (
     NEVER,
+    NOT_ITS_OWN,
     YEAR_DAYS,
     RateWorsening,
     SizeWorsening,
@@ -131,7 +133,8 @@ def over_visits(
     ages = [float(row.day if row.day is not None else row.number) for row in rows]
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
-    asked = [_asked(name, made, rows, ages, dated, limits) for name in each(channels, 2 * len(channels))]
+    together = sharing(made)
+    asked = [_asked(name, made, rows, ages, dated, limits, name not in together) for name in each(channels, 2 * len(channels))]
     feigned = [feigned_by_pace([record for *_, record in item.seen]) for item in asked]
     answers = corrected([(item.rate, item.size) for item in asked], limits, feigned)
     given = _first_since(rows, since)
@@ -201,7 +204,9 @@ def _asked(
     ages: Sequence[float],
     dated: bool,
     limits: Limits,
+    alone: bool,
 ) -> _Asked:
+    """Growth of a channel; ``alone``: it shares no swings with another, which would tell of what they share."""
     seen = [
         (row, age, part.channel(name), record)
         for row, age, part in zip(rows, ages, made, strict=True)
@@ -214,17 +219,19 @@ def _asked(
     ends: list[float] = []
     run_ages: list[float] = []
     for age, record in zip(mine, records, strict=True):
-        for t, end in zip(*record.per_cycle(), strict=True):
+        for t, end in zip(*record.per_cycle(shared=alone), strict=True):
             if end > 0:
                 times.append(t)
                 ends.append(end)
                 run_ages.append(age)
-    windows = saturated(records)
+    windows = saturated(records) if alone else None
     if windows is not None and len(windows.ends) != len(ends):
         windows = None
     rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
+    if not alone:
+        rate = replace(rate, cautions=(*rate.cautions, NOT_ITS_OWN))
     return _Asked(
-        seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits)
+        seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits, alone)
     )
 
 

@@ -380,14 +380,15 @@ def coincidence(assessment: Assessment) -> Any:
     for record in assessment.records:
         own = frame.strip_of(record, clock=True)
         found = record.episodes
-        shared = max(shared, int(np.count_nonzero(found.common)))
+        together = found.common | found.shared
+        shared = max(shared, int(np.count_nonzero(together)))
         most = min(found.count, MOST_EPISODES // len(names))
         keep = np.unique(np.linspace(0, max(found.count - 1, 0), most).astype(int))
         rows.extend(
             {
                 "x": own.x(int(found.run[k]), found.start_s[k]),
                 "channel": frame.label(record.channel),
-                "which": "all channels at once" if found.common[k] else "this channel alone",
+                "which": "several channels at once" if together[k] else "this channel alone",
             }
             for k in keep
         )
@@ -398,8 +399,8 @@ def coincidence(assessment: Assessment) -> Any:
         scale=alt.Scale(domain=strip.domain, nice=False),
     )
     y = alt.Y("channel:N", sort=names, title=None, scale=alt.Scale(domain=names), axis=alt.Axis(grid=False))
-    together = (
-        alt.Chart(values([row for row in rows if row["which"] == "all channels at once"]))
+    uprights = (
+        alt.Chart(values([row for row in rows if row["which"] == "several channels at once"]))
         .mark_rule(color=palette.ALARM, strokeWidth=1, opacity=0.7)
         .encode(x=x)
     )
@@ -420,6 +421,6 @@ def coincidence(assessment: Assessment) -> Any:
     told = assessment.coincidence
     said = told.get("reads") if isinstance(told, dict) else getattr(told, "reads", None)
     counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)
-    caption = str(said) if said else f"Episodes: {counts}; {shared} in all channels at once."
-    chart = alt.layer(together, ticks).properties(width=frame.WIDTH - 40, height=44 * len(names))
-    return frame.finish(chart, caption, "Each tick one episode. Red uprights: in all channels at once.")
+    caption = str(said) if said else f"Episodes: {counts}; {shared} in several channels at once."
+    chart = alt.layer(uprights, ticks).properties(width=frame.WIDTH - 40, height=44 * len(names))
+    return frame.finish(chart, caption, "Each tick one episode. Red uprights: in several channels at once.")

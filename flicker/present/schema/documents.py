@@ -16,6 +16,7 @@ from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.credit import Credit
+from flicker.evidence.compare.shared import SharedChange
 from flicker.evidence.document.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
 from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
@@ -86,6 +87,7 @@ class ComparisonDocument(TypedDict):
     control: Annotated[str | None, Doc("The channel that was not touched; null if none was named.")]
     limits: Annotated[Limits, Doc("")]
     channels: Annotated[list[ChannelComparison], Doc("One entry per channel that both sides have.", least=1)]
+    shared: Annotated[SharedChange | None, Doc("Swings that several outputs showed at once, compared apart; null where none did.")]
     not_comparable: Annotated[
         list[str],
         Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it."),

@@ -7,16 +7,15 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
 from flicker.stats.arrivals.rate_changes import place_of_change
 from flicker.stats.laws import scatter as sc
-
-Floats = NDArray[np.float64]
 
 PER_BLOCK, BLOCKS = 2, (8, 24)  # events per block of a run, fewest and most blocks: tests/studies/results/rate_since.md
 LEAST_BLOCKS = 2  # a single odd block is no change of rate

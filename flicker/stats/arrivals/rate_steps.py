@@ -6,15 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy import special
+from numpy.typing import ArrayLike
 
+from flicker.base import check, special
+from flicker.base.arrays import Floats
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_since import FEWEST_EVENTS, FEWEST_UNITS, RateSince, rate_since, rate_since_unit
 from flicker.stats.laws import scatter as sc
 from flicker.stats.levels.best_cuts import best_cuts
-
-Floats = NDArray[np.float64]
 
 MOST = 4  # changes; more of them are a rhythm, which no list of moments describes: a choice
 PER_CELL, CELLS, SHORTEST = 2, (8, 96), 2  # events per cell of a run, fewest and most cells, cells of a stretch: as `rate_since`
@@ -72,7 +71,7 @@ def rate_steps(
     times, end, start, falls_from, dead_time, confidence, seed
         As in `rate_since`.
     shortest : float
-        Shortest stretch where several changes are looked for (a day, where the hours of the day are to be no change).
+        Shortest stretch between two changes (a day, where the hours of the day are to be no change).
 
     Raises
     ------
@@ -88,6 +87,7 @@ def rate_steps(
     numbers in a row are not shown, and does not begin where cells scatter no more than Poisson counts do. What is
     wrongly claimed: ``tests/studies/results/rate_since.md``.
     """
+    between = check.positive("shortest", shortest, what="a time", zero=True)
     one = rate_since(times, end, start=start, falls_from=falls_from, dead_time=dead_time, confidence=confidence, seed=seed)
     events = np.asarray(times, dtype=np.float64)
     events = events[events >= start]
@@ -103,8 +103,8 @@ def rate_steps(
             inside, edges[b], start=edges[a], falls_from=falls_from, dead_time=dead_time, confidence=confidence, seed=seed
         )  # fmt: skip
 
-    least = max(SHORTEST, int(np.ceil(shortest / (edges[1] - edges[0]) - 1e-9)))
-    return RateSteps(_tried(one, 2.0 * np.sqrt(counts + 0.25), least, test), confidence, METHOD)
+    inner = int(between / (edges[1] - edges[0]))
+    return RateSteps(_tried(one, 2.0 * np.sqrt(counts + 0.25), SHORTEST, inner, test), confidence, METHOD)
 
 
 def rate_steps_unit(
@@ -130,7 +130,7 @@ def rate_steps_unit(
         got = rate_since_unit(n[a:b].astype(np.int64), e[a:b], scatter=scatter, confidence=confidence)
         return replace(got, at=got.at + a, low=got.low + a, high=got.high + a)
 
-    return RateSteps(_tried(one, 2.0 * np.sqrt((n + 0.25) * e.mean() / e), 1, test), confidence, METHOD)
+    return RateSteps(_tried(one, 2.0 * np.sqrt((n + 0.25) * e.mean() / e), 1, 1, test), confidence, METHOD)
 
 
 def _uneven(counts: Floats, expected: Floats) -> bool:
@@ -141,12 +141,14 @@ def _uneven(counts: Floats, expected: Floats) -> bool:
 
 
 def _tried(
-    one: RateSince, roots: Floats, least: int, test: Callable[[int, int], RateSince | None]
+    one: RateSince, roots: Floats, least: int, inner: int, test: Callable[[int, int], RateSince | None]
 ) -> tuple[tuple[RateSince, ...], ...]:
     """Of each number of changes the best places, where each change may be shown between its neighbours."""
     out: list[tuple[RateSince, ...]] = [(one,)]
     shown = int(one.p_value <= LOOKED)
     for borders in best_cuts(roots, MOST, least)[1:]:
+        if min(np.diff(borders)) < inner:
+            continue
         edges, found = (0, *borders, roots.size), list[RateSince]()
         for a, b in zip(edges, edges[2:], strict=False):
             got = test(a, b)
@@ -162,7 +164,28 @@ def _tried(
 
 
 def dispersed_limits(count: int, exposure: float, dispersion: float, confidence: float) -> tuple[float, float]:
-    """Two-sided limits of a rate: Garwood's (1936, Biometrika 28, 437-442) of count and exposure over the dispersion."""
+    """Two-sided limits of a rate: Garwood's (1936, Biometrika 28, 437-442) of count and exposure over the dispersion.
+
+    Parameters
+    ----------
+    count : int
+        Events.
+    exposure : float
+        Time in which they were counted.
+    dispersion : float
+        Variance of counts over their mean, 1 or more.
+    confidence : float
+        Of the limits.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range.
+    """
+    count, exposure = check.whole("count", count), check.positive("exposure", exposure, what="a time")
+    confidence, dispersion = check.share("confidence", confidence), check.positive("dispersion", dispersion, what="a variance over mean")
+    if dispersion < 1:
+        raise ValueError(f"dispersion must be 1 or more, got {dispersion}")
     tail, n = 0.5 * (1.0 - confidence), count / dispersion
     low = float(special.gammaincinv(n, tail)) if count else 0.0
     return low * dispersion / exposure, float(special.gammaincinv(n + 1.0, 1.0 - tail)) * dispersion / exposure

@@ -1,0 +1,92 @@
+"""Swings that outputs show at once: compared for what the outputs share, and kept from the claims about one channel.
+
+Two outputs that swing in the same second tell of mains, ground, supply, the room or the logger. That such swings are gone
+shows no repair of either channel: a fridge that was unplugged looks the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from flicker.base.described import Doc
+from flicker.base.formats import hours_text, times_text
+from flicker.base.result import Result
+from flicker.base.units import HOUR
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.compare.weighing import IMPROVED, WORSE, Note, NoteKind, Weighed
+from flicker.evidence.record.channel_record import ChannelRecord
+
+BEYOND_CHANCE = frozenset({"common cause", "partly common"})
+
+
+@dataclass(frozen=True, slots=True)
+class SharedChange(Result):
+    """Swings that several outputs showed at once, after against before."""
+
+    outcome: Annotated[str, Doc("Of what the outputs share.", values=("improved", "no change shown", "worse"))]
+    channels: Annotated[tuple[str, ...], Doc("Outputs that swing together beyond chance.")]
+    before_episodes: Annotated[int, Doc("Shared episodes before, of the channel that has most.", ge=0)]
+    before_s: Annotated[float, Doc("Observed seconds before.", ge=0)]
+    after_episodes: Annotated[int, Doc("Shared episodes after.", ge=0)]
+    after_s: Annotated[float, Doc("Observed seconds after.", ge=0)]
+    p_improved: Annotated[float, Doc("One-sided, corrected with the channels.", ge=0, le=1)]
+    p_worse: Annotated[float, Doc("One-sided, corrected with the channels.", ge=0, le=1)]
+    reads: Annotated[str, Doc("In words.")]
+
+
+def sharing(judged: Sequence[Assessment]) -> frozenset[str]:
+    """Outputs of which two swing together beyond chance in one of the assessments, with episodes that are shared."""
+    out = set[str]()
+    for one in judged:
+        marked = {record.channel for record in one.records if record.episodes.shared.any()}
+        for pair in (one.coincidence or {}).get("pairs", ()):
+            if pair["answer"] in BEYOND_CHANCE:
+                out |= {pair["a"], pair["b"]} & marked
+    return frozenset(out)
+
+
+def most_shared(sides: tuple[Assessment, Assessment], channels: frozenset[str]) -> tuple[ChannelRecord, ChannelRecord]:
+    """Records of the channel with most shared episodes over both sides."""
+    one, two = ({record.channel: record for record in side.records} for side in sides)
+    names = [name for name in one if name in two and name in channels]
+    best = max(names, key=lambda name: int(one[name].episodes.shared.sum() + two[name].episodes.shared.sum()))
+    return one[best], two[best]
+
+
+def with_shared(item: Weighed, one: ChannelRecord, two: ChannelRecord) -> Weighed:
+    """Say of a channel how many of its swings are not weighed as its own."""
+    shared = tuple(int(np.count_nonzero(part.episodes.shared & ~part.episodes.common)) for part in (one, two))
+    counted = [int(np.count_nonzero(~part.episodes.common)) for part in (one, two)]
+    if not any(shared):
+        return item
+    told = [f"{n} of {m} episodes {when}" for n, m, when in zip(shared, counted, ("before", "after"), strict=True) if n]
+    text = (
+        f"{' and '.join(told)} came in other channels at once; they tell of what the channels share, and the outcome rests on "
+        "the channel's own"
+    )
+    return replace(item, shared=(shared[0], shared[1]), notes=(*item.notes, Note(NoteKind.SHARED, text)))
+
+
+def shared_change(item: Weighed, channels: frozenset[str], names: tuple[str, str]) -> SharedChange:
+    """Say what became of them."""
+    seen = [f"{times_text(part.episodes) if part.episodes else 'never'} in {hours_text(part.observed_s / HOUR)} ({name})"
+            for part, name in zip((item.before, item.after), names, strict=True)]  # fmt: skip
+    said = f"Swings that came in several channels at once ({', '.join(sorted(channels))}): {seen[0]}, {seen[1]}"
+    if item.outcome == IMPROVED:
+        said += (
+            ": they became rarer. They tell of what the channels share, supply and ground as well as another machine on the same "
+            "mains, a dimmer, the meter: take that away or bring it back, and log again, before a repair is credited."
+        )
+    elif item.outcome == WORSE:
+        said += ": they became more frequent. Look at what the channels share (supply, ground, mains, the meter) before either channel."
+    else:
+        said += ": no change shown. They tell of what the channels share, and of no channel by itself."
+    return SharedChange(
+        outcome=item.outcome, channels=tuple(sorted(channels)), before_episodes=item.before.episodes,
+        before_s=item.before.observed_s, after_episodes=item.after.episodes, after_s=item.after.observed_s,
+        p_improved=item.p_improved, p_worse=item.p_worse, reads=said,
+    )  # fmt: skip
