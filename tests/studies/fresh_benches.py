@@ -2,7 +2,7 @@
 
 Leads that never saw an output, meters and loggers with habits of their own, sound and faulty units, and claims over pairs
 and visits, by somebody who has not read how the program decides. The stories stand in `fresh_bench_leads`,
-`fresh_bench_units` and `fresh_bench_claims`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
+`fresh_bench_units`, `fresh_bench_claims` and `fresh_bench_traps`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
 called within limits or steady that must not be; 'claims' what else must never be said; 'refused' sound channels that
 were not cleared; 'missed' what must be said and was not; 'rather not' what a page may say, and a careful one would not;
 'unread' logs that the reader refused (exit code 2 of the command line).
@@ -23,12 +23,13 @@ from dataclasses import dataclass
 
 import fresh_bench_claims
 import fresh_bench_leads
+import fresh_bench_traps
 import fresh_bench_units
 import numpy as np
 from fresh_bench_parts import Bench, holds, statements
 from fresh_parts import table
 
-KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS}
+KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS, **fresh_bench_traps.KINDS}
 HARMS = ("cleared", "claims", "refused", "missed", "rather not", "unread")
 
 
