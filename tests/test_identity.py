@@ -3,7 +3,6 @@
 import numpy as np
 
 from flicker import Limits, Log
-from flicker.evidence.assessment import settings_from
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.signals.trace import trace_log
 
@@ -14,7 +13,7 @@ def runs_of(*columns):
     for k, values in enumerate(columns):
         time_s = 0.5 * np.arange(values.size)
         log = Log.from_arrays(time_s, {"left": values, "right": -values[::-1]}, name=f"evening {k}")
-        out += trace_log(log, settings_from(Limits()), first_run=len(out))
+        out += trace_log(log, Limits(), first_run=len(out))
     return out
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from flicker import Log, assess, simulate_log
 from flicker.base.limits import Limits
-from flicker.evidence.assessment import judge, settings_from
+from flicker.evidence.assessment import judge
 from flicker.evidence.questions.marked import hands_of
 from flicker.logs.marks import parse_marks
 from flicker.signals.trace import trace_log
@@ -16,7 +16,7 @@ from flicker.signals.trace import trace_log
 
 def judged(log, text):
     hands = hands_of(parse_marks("time,kind,channel,until,text\n" + text, log), log.channels)
-    return judge(trace_log(log, settings_from(Limits()), hands=hands), {}, Limits())
+    return judge(trace_log(log, Limits(), hands=hands), {}, Limits())
 
 
 def flat(hours=4.0, seed=1):

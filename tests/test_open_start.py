@@ -9,7 +9,6 @@ import pytest
 
 from flicker import Limits, Log, assess
 from flicker.base.values import Unobserved
-from flicker.evidence.assessment import settings_from
 from flicker.evidence.record.starts import without_open_lead
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.open_start import first_readings, relay_closed_at
@@ -19,7 +18,7 @@ from flicker.signals.trace import trace_log
 sys.path.append(str(Path(__file__).parent / "studies"))
 import open_starts
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 
 
 def closed(log: Log) -> float:

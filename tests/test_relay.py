@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from plain_relay import relay_sequence
 
+from flicker.base.limits import Limits
 from flicker.logs.model import ArraySource, Log
 from flicker.signals.blocks import reduce_log
 from flicker.signals.relay import Relay, RelayRecord, add_up, scan_relays
-from flicker.signals.settings import Settings
 
 HALF = Relay(trip_V=0.75, trip_delay_s=0.1, release_V=0.75, reconnect_s=4.0)
 
@@ -233,26 +233,12 @@ def test_only_blocks_that_reach_a_threshold_are_read_again(monkeypatch):
     assert sum(seen) < 200
 
 
-SETTINGS = Settings(
-    excursion_V=0.04,
-    long_episode_s=120,
-    baseline_follow_s=1800,
-    settle_band_V=0.01,
-    warm_up_s=900,
-    dead_time_s=10,
-    protection_V=0.75,
-    release_V=0.75,
-    trip_delay_s=0.1,
-    reconnect_s=4,
-)
-
-
 def test_another_threshold_trips_on_other_swings():
     values = np.zeros(4000)
     values[500:505], values[1500:1505], values[2500:2505] = 0.5, 1.0, 3.0
     log = Log.from_arrays(0.1 * np.arange(4000), {"left": values, "right": np.zeros(4000)})
     (blocks,) = reduce_log(log)
-    relay = Relay.from_settings(SETTINGS)
+    relay = Relay.from_limits(Limits())
     found = scan_relays(log, blocks, [relay.at(trip) for trip in (0.3, 0.75, 2.0, 5.0)])
     assert [row[0].trips for row in found] == [3, 2, 1, 0]
     assert found[0][1].reads.startswith("Never above 0.3 V")

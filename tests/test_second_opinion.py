@@ -10,7 +10,6 @@ import pytest
 
 from flicker import Limits, Log, compare
 from flicker.base.values import Unobserved
-from flicker.evidence.assessment import settings_from
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.movement import view_of
 from flicker.signals.connection.reasons import doubted, left_out
@@ -21,7 +20,7 @@ sys.path.append(str(Path(__file__).parent / "studies"))
 import fault_makers
 import make_state_tables
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 
 
 def lost(kind: str, seeds: range) -> list[float]:

@@ -11,7 +11,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.base.limits import Limits
 from flicker.base.result import plain
-from flicker.evidence.assessment import settings_from
 from flicker.logs.model import ArraySource, Log
 from flicker.signals import order_statistics
 from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
@@ -77,7 +76,7 @@ def test_results_do_not_depend_on_batches(kind: str, options: dict[str, object],
     if rows == 1 and kind != "relay-speaker-side":
         rows = 3
     log = simulate_log(kind, seed=5, **options).logs[0]  # type: ignore[arg-type]
-    chosen = settings_from(Limits())
+    chosen = Limits()
     assert _facts(trace_log(_cut(log, rows), chosen)) == _facts(trace_log(log, chosen))
 
 

@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 
 from flicker.base.limits import Limits
-from flicker.evidence.assessment import settings_from
 from flicker.logs.model import Log
 from flicker.signals.connection.movement import switches
 from flicker.signals.trace import RunTraces, Trace, trace_log
@@ -24,7 +23,7 @@ from flicker.simulate import Bench, simulate_log
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import second_situations as second
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 COARSE = {"resolution_V": 0.001, "noise_V": 0.0004}
 FINE = {"resolution_V": 0.0001, "noise_V": 0.0004}
 

@@ -8,14 +8,13 @@ import numpy as np
 import pytest
 
 from flicker.base.limits import Limits
-from flicker.evidence.assessment import settings_from
 from flicker.logs.model import Log
 from flicker.signals.levels import find_two_levels
 from flicker.signals.ranges import find_ranges
 from flicker.signals.trace import Trace, trace_log
 from flicker.simulate import simulate_log
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 
 
 def _left(kind: str, seed: int, **options: Any) -> Trace:

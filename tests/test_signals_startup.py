@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 
 from flicker.base.limits import Limits
-from flicker.evidence.assessment import settings_from
 from flicker.signals.startup import find_start
 from flicker.signals.trace import trace_log
 from flicker.simulate import simulate_log
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 
 
 @pytest.mark.parametrize("size", [0.060, -0.090])

@@ -34,7 +34,7 @@ from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,
     Line,
-    for_lead,
+    last_digit_of,
     lead_record,
     look_beside,
     results,
@@ -75,7 +75,6 @@ from flicker.logs.reading import read_log
 from flicker.logs.used_columns import has_difference
 from flicker.signals.cache import BlockCache
 from flicker.signals.relay import Relay, scan_relays
-from flicker.signals.settings import Settings
 from flicker.signals.trace import RunTraces, trace_log
 
 if TYPE_CHECKING:
@@ -186,10 +185,9 @@ def assess(
     logs = as_logs(log_or_logs, cache)
     if marks and len(logs) > 1:
         raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
-    settings = settings_from(limits)
     traces: list[RunTraces] = []
     relays: Relays = {}
-    tried = relays_to_try(Relay.from_settings(settings))
+    tried = relays_to_try(Relay.from_limits(limits))
     lines: list[Line] = []
     temperatures: list[Series] = []
     beside_cautions: list[str] = []
@@ -203,7 +201,7 @@ def assess(
         if told is not None and told.start is not None:
             made = (*made, Mark(0.0, "power"))
         hands = hands_of(made, log.channels)
-        part = trace_log(log, settings, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
+        part = trace_log(log, limits, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
         digests = [readings_digest(run) for run in part]
         if digests and all(digest is not None and digest in known for digest in digests):
             original = next(known[digest] for digest in digests if digest is not None)
@@ -215,7 +213,7 @@ def assess(
         for number, run in enumerate(part):
             begins = power_ups_begin([*traces, *part])[len(traces) + number]
             grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]
-            part[number] = without_open_lead(run, grace, settings.dead_time_s)
+            part[number] = without_open_lead(run, grace, limits.dead_time_s)
             outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):
                 relays[run.number, trace.channel] = outcome
@@ -230,7 +228,7 @@ def assess(
                 f"{log.source.name}: {rows} could not be read; what stood there is not observed (flicker look {log.source.name})."
             )
         if log.companions:
-            more = look_beside(log, place, settings, part)
+            more = look_beside(log, place, limits, part)
             lines.extend(more[0])
             temperatures.extend(more[1])
             beside_cautions.extend(more[2])
@@ -241,8 +239,10 @@ def assess(
             if progress:
                 progress(f"judging {log.source.name}")
             alive = control_kind != "shorted"
-            how = settings if alive else for_lead(settings, traces)
-            background.extend(trace_log(log, how, first_run=len(background), cache=cache, alive=alive))
+            digit = None if alive else last_digit_of(traces)
+            background.extend(
+                trace_log(log, limits, first_run=len(background), cache=cache, alive=alive, digit_V=digit)
+            )
     if progress:
         progress("weighing the evidence")
     return judge(
@@ -256,24 +256,6 @@ def assess(
         difference=any(has_difference(log) for log in logs),
         beside=Beside(tuple(lines), tuple(temperatures), log_of_run, tuple(dict.fromkeys(beside_cautions))),
         since=since,
-    )
-
-
-def settings_from(limits: Limits) -> Settings:
-    """Settings of the signal stage from the limits."""
-    return Settings(
-        excursion_V=limits.excursion_V,
-        long_episode_s=limits.long_episode_s,
-        baseline_follow_s=limits.baseline_follow_s,
-        settle_band_V=limits.settle_band_V,
-        warm_up_s=limits.warm_up_s,
-        cold_after_s=limits.cold_after_s,
-        dead_time_s=limits.dead_time_s,
-        protection_V=limits.protection_V,
-        release_V=limits.release_V,
-        trip_delay_s=limits.trip_delay_s,
-        reconnect_s=limits.reconnect_s,
-        recover_s=limits.recover_s,
     )
 
 

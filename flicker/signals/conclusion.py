@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.logs.model import Run
 from flicker.logs.spans import holds, spans
@@ -18,7 +19,6 @@ from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers, stretches
 from flicker.signals.order_statistics import scatter
-from flicker.signals.settings import Settings
 from flicker.signals.trace_model import Trace
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
@@ -35,7 +35,7 @@ FALL_S = 10.0  # the fall begins within; chosen, not measured
 PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 
-def finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Settings) -> Trace:
+def finish(draft: Trace, found: Excursions, blocks: RunBlocks, limits: Limits) -> Trace:
     """Keep the excursions that begin in observed time; where observed time ends inside one, it is cut there."""
     if found.count == 0:
         return draft
@@ -55,7 +55,7 @@ def finish(draft: Trace, found: Excursions, blocks: RunBlocks, settings: Setting
         near = opened[np.minimum(after, opened.size - 1)] - found.end_s
         cut |= (after < opened.size) & (near <= 1.5 * block_s)
     found = replace(found, end_s=np.minimum(found.end_s, limit), cut=cut)
-    episode = episode_numbers(found.start_s, found.end_s, settings.dead_time_s)
+    episode = episode_numbers(found.start_s, found.end_s, limits.dead_time_s)
     return replace(draft, excursions=found, episode=episode)
 
 
@@ -64,7 +64,7 @@ def conclude(
     blocks: RunBlocks,
     index: int,
     lapses: Sequence[Lapse],
-    settings: Settings,
+    limits: Limits,
     doubts: Sequence[Lapse] = (),
 ) -> Trace:
     """Add what takes the whole run to say: life, side of the relay, power states, cautions."""
@@ -85,7 +85,7 @@ def conclude(
     side = trace.measured_at
     if opened.size:
         side = "speaker side"
-    elif side == "unknown" and _stayed(part, blocks, settings):
+    elif side == "unknown" and _stayed(part, blocks, limits):
         side = "amplifier side"
     surge_end = trace.start.end_s if trace.start is not None else 0.0
     return replace(
@@ -148,11 +148,11 @@ def _rested_away(part: ChannelBlocks, blocks: RunBlocks, zero_V: float) -> bool:
     return int(np.count_nonzero(away)) >= AWAY_OFTEN
 
 
-def _stayed(part: ChannelBlocks, blocks: RunBlocks, settings: Settings) -> bool:
+def _stayed(part: ChannelBlocks, blocks: RunBlocks, limits: Limits) -> bool:
     """Did an offset stay, of one sign, for longer than a relay takes to open?"""
     with np.errstate(invalid="ignore"):
-        beyond = (part.low > settings.protection_V) | (part.high < -settings.protection_V)
-    hold_s = settings.trip_delay_s + 2.0
+        beyond = (part.low > limits.protection_V) | (part.high < -limits.protection_V)
+    hold_s = limits.trip_delay_s + 2.0
     return any(float(blocks.end_s[b - 1] - blocks.begin_s[a]) >= hold_s for a, b in stretches(beyond, blocks.after_gap))
 
 

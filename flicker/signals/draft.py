@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.logs.model import Gap
 from flicker.logs.spans import holds, spans, without
@@ -21,7 +22,6 @@ from flicker.signals.excursions import Excursions
 from flicker.signals.levels import find_two_levels
 from flicker.signals.mark_windows import Hands
 from flicker.signals.ranges import COUNTS, Ranges, find_ranges
-from flicker.signals.settings import Settings
 from flicker.signals.startup import find_start
 from flicker.signals.trace_model import Trace
 from flicker.stats.jumps import reading_sigma
@@ -41,33 +41,34 @@ def draft_trace(
     lapses: Sequence[Lapse],
     power_up: PowerUp | None,
     first: tuple[Floats, Floats],
-    settings: Settings,
+    limits: Limits,
     hands: Hands,
     goes_on: bool = False,
+    digit_V: float | None = None,
 ) -> Trace:
     """One channel of a run before its excursions are known; one that goes on from the run before has no start."""
     part = blocks.channels[index]
     run = blocks.run
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
-    if settings.digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
-        resolution = min(resolution, settings.digit_V)
+    if digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
+        resolution = min(resolution, digit_V)
     ranges = ranges_of(blocks, index, resolution, lapses)
-    usual = settings.excursion_V
+    usual = limits.excursion_V
     reasons = [Gap(lapse.begin_s, lapse.end_s, lapse.reason, channel) for lapse in lapses]
     reasons.extend(Gap(float(a), float(b), Unobserved.TOUCHED, channel) for a, b in hands.touched)
-    reasons.extend(_unread(blocks, part, channel, settings.long_episode_s))
+    reasons.extend(_unread(blocks, part, channel, limits.long_episode_s))
     reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
     begins = not goes_on and not any(lapse.first == 0 for lapse in lapses)
     if begins:
         zero = max(ZERO_V, 2.0 * resolution)
-        muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=settings.settle_band_V)
+        muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=limits.settle_band_V)
         if muted is not None:
             reasons.append(Gap(0.0, muted, Unobserved.MUTED, channel))
     covered = spans(_covered(blocks, run.sample_interval_s))
     observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
     blank = _Blank(
-        channel=channel, number=number, resolution=resolution, ranges=ranges, power_up=power_up, settings=settings
+        channel=channel, number=number, resolution=resolution, ranges=ranges, power_up=power_up, limits=limits
     )
     centre = blocks.centre_s
     usable = (part.finite > 0) & holds(observed, centre)
@@ -82,7 +83,7 @@ def draft_trace(
             middle,
             part.low[usable],
             part.high[usable],
-            band_V=settings.settle_band_V,
+            band_V=limits.settle_band_V,
             sigma_V=rough,
             begin_s=muted or 0.0,
         )
@@ -100,9 +101,9 @@ def draft_trace(
         middle[after],
         breaks_s=hands.breaks_s,
         start=start,
-        excursion_V=settings.excursion_V,
-        long_episode_s=settings.long_episode_s,
-        follow_s=settings.baseline_follow_s,
+        excursion_V=limits.excursion_V,
+        long_episode_s=limits.long_episode_s,
+        follow_s=limits.baseline_follow_s,
     )
     seen = holds(observed, part.sample_s) & np.isfinite(part.sample_V)
     residual_s = part.sample_s[seen]
@@ -130,7 +131,7 @@ def draft_trace(
         enter_V=enter,
         leave_V=LEAVE_SHARE * enter,
         observed=without(observed, hands.windows),
-        warm_up_until_s=settings.warm_up_s if begun else 0.0,
+        warm_up_until_s=limits.warm_up_s if begun else 0.0,
         residual_s=residual_s,
         residual_V=residual,
         power_up_seen=begun,
@@ -224,12 +225,12 @@ class _Blank:
     resolution: float
     ranges: Ranges
     power_up: PowerUp | None
-    settings: Settings
+    limits: Limits
 
     def trace(self, reasons: tuple[Gap, ...]) -> Trace:
         """A trace in which nothing was observed."""
         before = None if self.power_up is None else self.power_up.off_before_s
-        kind = "unknown" if before is None else "cold" if before >= self.settings.cold_after_s else "warm"
+        kind = "unknown" if before is None else "cold" if before >= self.limits.cold_after_s else "warm"
         return Trace(
             channel=self.channel,
             run=self.number,
@@ -237,8 +238,8 @@ class _Blank:
             baseline=None,
             sigma_V=0.0,
             resolution_V=self.resolution,
-            enter_V=self.settings.excursion_V,
-            leave_V=LEAVE_SHARE * self.settings.excursion_V,
+            enter_V=self.limits.excursion_V,
+            leave_V=LEAVE_SHARE * self.limits.excursion_V,
             observed=np.empty((0, 2)),
             unobserved=tuple(sorted(reasons, key=lambda gap: gap.start_s)),
             warm_up_until_s=0.0,
@@ -256,6 +257,6 @@ class _Blank:
             disconnected=np.empty((0, 2)),
             two_levels=None,
             ranges=self.ranges,
-            range_note=self.ranges.cannot_tell(self.settings.excursion_V),
+            range_note=self.ranges.cannot_tell(self.limits.excursion_V),
             cautions=(),
         )

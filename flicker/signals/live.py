@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.limits import Limits
 from flicker.signals.draft import LEAVE_SHARE, SIGMAS
 from flicker.signals.excursions import MICROSECOND, Scanner
 from flicker.signals.order_statistics import scatter
 from flicker.signals.ranges import COUNTS
-from flicker.signals.settings import Settings
 
 CELL_S = 10.0  # as in the baseline of a whole log, a choice
 FEWEST = 8  # samples in a cell; chosen, not measured
@@ -72,15 +72,15 @@ class LiveChannel:
         Seconds spent in closed excursions.
     """
 
-    def __init__(self, settings: Settings, *, cadence_s: float) -> None:
-        self.settings = settings
+    def __init__(self, limits: Limits, *, cadence_s: float) -> None:
+        self.limits = limits
         self.cadence_s = cadence_s
         self.observed_s = 0.0
         self.in_excursion_s = 0.0
         self.level_V = math.nan
         self.sigma_V = 0.0
         self.resolution_V = 0.0
-        self.enter_V = settings.excursion_V
+        self.enter_V = limits.excursion_V
         self.settled = False
         self.alive = True
         self.run = -1
@@ -147,7 +147,7 @@ class LiveChannel:
 
     def _cut(self) -> list[LiveEpisode]:
         self._scanner.close(cut=True)
-        return self._collect(self.last_s + self.settings.dead_time_s + 1.0)
+        return self._collect(self.last_s + self.limits.dead_time_s + 1.0)
 
     def feed(self, time_s: Floats, values: Floats) -> list[LiveEpisode]:
         """Take samples that follow each other without a gap; returns the episodes that are now final."""
@@ -254,10 +254,10 @@ class LiveChannel:
         """
         self._early.append(middle)
         self._spreads.append(scatter(known, middle))
-        if abs(middle) > self.settings.protection_V:
+        if abs(middle) > self.limits.protection_V:
             return []
-        agree = len(self._early) == SETTLED_CELLS and max(self._early) - min(self._early) <= self.settings.settle_band_V
-        if agree or self.last_s >= self.settings.warm_up_s:
+        agree = len(self._early) == SETTLED_CELLS and max(self._early) - min(self._early) <= self.limits.settle_band_V
+        if agree or self.last_s >= self.limits.warm_up_s:
             self.settled = True
             self._cells.clear()
             self._cells.extend(self._early)
@@ -267,10 +267,10 @@ class LiveChannel:
     def _away_long(self, middle: float) -> list[LiveEpisode]:
         """Away for longer than the baseline waits, and calm there: that is where the channel rests now."""
         self._away.append(middle)
-        if len(self._away) * max(CELL_S, FEWEST * self.cadence_s) < self.settings.baseline_follow_s / 2.0:
+        if len(self._away) * max(CELL_S, FEWEST * self.cadence_s) < self.limits.baseline_follow_s / 2.0:
             return []
         recent = list(self._away)[-20:]
-        if max(recent) - min(recent) > self.settings.settle_band_V:
+        if max(recent) - min(recent) > self.limits.settle_band_V:
             return []
         self._scanner.close(cut=False)
         self._cells.clear()
@@ -282,7 +282,7 @@ class LiveChannel:
     def _refresh(self) -> None:
         self.level_V = float(np.median(np.fromiter(self._cells, dtype=np.float64)))
         self.sigma_V = float(np.median(np.fromiter(self._spreads, dtype=np.float64)))
-        self.enter_V = max(self.settings.excursion_V, SIGMAS * self.sigma_V, COUNTS * self.resolution_V)
+        self.enter_V = max(self.limits.excursion_V, SIGMAS * self.sigma_V, COUNTS * self.resolution_V)
         if not self.in_excursion:
             self._scanner.baseline = _flat(self.level_V)
             self._scanner.enter_V, self._scanner.leave_V = self.enter_V, LEAVE_SHARE * self.enter_V
@@ -299,7 +299,7 @@ class LiveChannel:
     def _collect(self, now_s: float) -> list[LiveEpisode]:
         """Gather closed excursions into episodes; book those that no later excursion can join."""
         out: list[LiveEpisode] = []
-        dead, longest = self.settings.dead_time_s + MICROSECOND, self.settings.long_episode_s
+        dead, longest = self.limits.dead_time_s + MICROSECOND, self.limits.long_episode_s
         for row in self._scanner.take():
             self.in_excursion_s += row[1] - row[0]
             if self._episode and row[0] - self._episode[-1][1] > dead:
@@ -357,7 +357,7 @@ class LiveChannel:
                 peak_V=peak,
                 excursions=len(rows) + joined,
                 clock_s=self._episode_begin_clock,
-                long=rows[-1][1] - rows[0][0] > self.settings.long_episode_s,
+                long=rows[-1][1] - rows[0][0] > self.limits.long_episode_s,
                 over_range=any(row[5] for row in rows),
             )
         ]

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from flicker.base.limits import Limits
 from flicker.base.progress import tell
 from flicker.base.values import Unobserved
 from flicker.logs.model import Log, LogError, Run
@@ -27,7 +28,6 @@ from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner, scan_run
 from flicker.signals.guard.figures import SWITCHED_ON
 from flicker.signals.mark_windows import NOTHING, Hands
-from flicker.signals.settings import Settings
 from flicker.signals.spill_buffer import Stash
 from flicker.signals.trace_model import RunTraces, Trace
 from flicker.stats.noise import resolution_of
@@ -44,27 +44,29 @@ STASH_SHARE = 0.65  # of the release threshold: relays that trip earlier are tri
 
 def trace_log(
     log: Log,
-    settings: Settings,
+    limits: Limits,
     *,
     first_run: int = 0,
     hands: Mapping[str, Hands] | None = None,
     cache: BlockCache | None = None,
     alive: bool = True,
     goes_on: bool = False,
+    digit_V: float | None = None,
 ) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
     A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
     channel on the log's clock. ``cache`` keeps the blocks of the log's file, or has them already.
     ``goes_on`` tells that the log continues another without a pause: no start is looked for at its beginning.
-    ``alive`` is False for shorted leads, which show no sign of life and are observed all the same.
+    ``alive`` is False for shorted leads, which show no sign of life and are observed all the same; ``digit_V`` is their last
+    digit at most, known from another input of the same meter.
 
     Raises
     ------
     LogError
         If the log holds no finite reading at all.
     """
-    stash = Stash(0.5 * settings.excursion_V, STASH_SHARE * settings.release_V, settings.reconnect_s + 1.0)
+    stash = Stash(0.5 * limits.excursion_V, STASH_SHARE * limits.release_V, limits.reconnect_s + 1.0)
     kept = None if cache is None else cache.load(log, stash, hands)
     reduced = reduce_log(log, stash, hands) if kept is None else kept
     if not any(np.any(channel.finite > 0) for blocks in reduced for channel in blocks.channels):
@@ -78,9 +80,9 @@ def trace_log(
     for stretch in reduced:
         along = goes_on if not out else _pause_s(out[-1].run, stretch.run) < ALONG_S
         along = along and not any(item.switched_on_near(stretch.offset_s) for item in (hands or {}).values())
-        for blocks, lapses, doubts, power_up in _runs(stretch, settings, alive):
+        for blocks, lapses, doubts, power_up in _runs(stretch, limits, alive):
             number, goes = first_run + len(out), along and power_up is None
-            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, settings, hands or {}, goes))
+            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, limits, hands or {}, goes, digit_V))
             done += blocks.row.size
             tell(done, whole)
     return out
@@ -103,7 +105,7 @@ def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
 _Pieces = list[tuple[RunBlocks, list[list[Lapse]], list[list[Lapse]], PowerUp | None]]
 
 
-def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
+def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
     if not alive:
         return [(stretch, [[] for _ in stretch.channels], [[] for _ in stretch.channels], None)]
@@ -114,13 +116,13 @@ def _runs(stretch: RunBlocks, settings: Settings, alive: bool) -> _Pieces:
             stretch,
             k,
             ranges=ranges_of(stretch, k, digits[k], ()),
-            protection_V=settings.protection_V,
-            band_V=settings.settle_band_V,
+            protection_V=limits.protection_V,
+            band_V=limits.settle_band_V,
         )
 
     every = _by_channel(lapses_of, stretch)
-    power_ups, found = find_power_ups(stretch, every, band_V=settings.settle_band_V, resolutions_V=digits)
-    power_ups, found = _as_guarded(stretch, power_ups, found, settings.settle_band_V)
+    power_ups, found = find_power_ups(stretch, every, band_V=limits.settle_band_V, resolutions_V=digits)
+    power_ups, found = _as_guarded(stretch, power_ups, found, limits.settle_band_V)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
@@ -186,15 +188,16 @@ def _trace_run(
     lapses: Sequence[Sequence[Lapse]],
     doubts: Sequence[Sequence[Lapse]],
     power_up: PowerUp | None,
-    settings: Settings,
+    limits: Limits,
     hands: Mapping[str, Hands],
-    goes_on: bool = False,
+    goes_on: bool,
+    digit_V: float | None,
 ) -> RunTraces:
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
     first = first_readings(log, blocks)
     drafts = _by_channel(
-        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], settings, mine[k], goes_on),
+        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], limits, mine[k], goes_on, digit_V),
         blocks,
     )
     scanners = [
@@ -205,7 +208,7 @@ def _trace_run(
             draft.enter_V,
             draft.leave_V,
             blocks.run.sample_interval_s,
-            recover_s=settings.recover_s,
+            recover_s=limits.recover_s,
             upper_V=draft.ranges.upper_V,
             changes_s=draft.ranges.changes_s,
         )
@@ -213,7 +216,7 @@ def _trace_run(
     ]
     found = scan_run(log, blocks, scanners)
     traces = tuple(
-        conclude(finish(draft, part, blocks, settings), blocks, k, lapses[k], settings, doubts[k])
+        conclude(finish(draft, part, blocks, limits), blocks, k, lapses[k], limits, doubts[k])
         for k, (draft, part) in enumerate(zip(drafts, found, strict=True))
     )
     return RunTraces(blocks.run, number, blocks, traces)

@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 
 from flicker.base.limits import Limits
-from flicker.evidence.assessment import settings_from
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import KINDS, Bench, simulate_log
 
-SETTINGS = settings_from(Limits())
+SETTINGS = Limits()
 HIDDEN = {"off", "disconnected", "floating", "shorted", "repeats"}
 OTHER = {"power-up surge", "no reading", "over range", "no samples"}
 METERS: dict[str, dict[str, float]] = {

@@ -24,7 +24,6 @@ from flicker.evidence.record.channel_record import ChannelRecord, records
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import within
 from flicker.signals.coincidence import ChannelEvents
-from flicker.signals.settings import Settings
 from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
 
 NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
@@ -77,14 +76,13 @@ class Beside:
         return [line for line in self.lines if line.name == name]
 
 
-def for_lead(settings: Settings, outputs: Sequence[RunTraces]) -> Settings:
-    """Settings for shorted leads: their last digit is the outputs', whatever the few readings off zero suggest."""
-    digits = [trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0]
-    return replace(settings, digit_V=min(digits)) if digits else settings
+def last_digit_of(outputs: Sequence[RunTraces]) -> float | None:
+    """Last digit of the outputs: that of shorted leads too, whatever their few readings off zero suggest."""
+    return min((trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0), default=None)
 
 
 def look_beside(
-    log: Log, place: int, settings: Settings, outputs: Sequence[RunTraces]
+    log: Log, place: int, limits: Limits, outputs: Sequence[RunTraces]
 ) -> tuple[list[Line], list[Series], list[str]]:
     """Trace the voltages beside the outputs of a log, and take its temperatures."""
     lines: list[Line] = []
@@ -99,9 +97,10 @@ def look_beside(
                 series.append(found)
             continue
         alive = item.role != "shorted lead"
-        how = settings if alive else for_lead(settings, outputs)
+        digit = None if alive else last_digit_of(outputs)
         try:
-            lines.append(Line(item.name, item.role, place, tuple(trace_log(log.beside(item), how, alive=alive))))
+            runs = trace_log(log.beside(item), limits, alive=alive, digit_V=digit)
+            lines.append(Line(item.name, item.role, place, tuple(runs)))
         except LogError:
             cautions.append(f"{item.name} ({item.role}) holds no reading.")
     return lines, series, cautions

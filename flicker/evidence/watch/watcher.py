@@ -20,7 +20,6 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, hours_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.assessment import settings_from
 from flicker.evidence.guard.limits import OPEN_V
 from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.questions.auxiliary_channels import NEAR_S
@@ -87,8 +86,7 @@ class Watcher:
             raise ValueError("channels must name one channel or more, got none")
         cadence_s = check.positive("cadence_s", cadence_s, what="seconds from sample to sample")
         self.design, self.rule = design(channels, self.limits, good_rate_per_h, bad_rate_per_h, bursts)
-        settings = settings_from(self.limits)
-        self.channels = [Followed(name, LiveChannel(settings, cadence_s=cadence_s), self.rule) for name in channels]
+        self.channels = [Followed(name, LiveChannel(self.limits, cadence_s=cadence_s), self.rule) for name in channels]
         self.cadence_s = cadence_s
         self.samples = 0
         self.runs = 0

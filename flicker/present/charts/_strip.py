@@ -257,17 +257,15 @@ def _relay_spans(
 ) -> list[tuple[int, float, float]]:
     if not item.relay.trips or not logs:
         return []
-    from flicker.evidence.assessment import settings_from
     from flicker.signals.relay import scan_relay
 
-    settings = settings_from(assessment.limits)
     out: list[tuple[int, float, float]] = []
     place = 0
     for run, log in zip(assessment.traces, logs_of_runs([run.blocks for run in assessment.traces], logs), strict=True):
         if all(trace.channel != item.channel for trace in run.traces):
             continue
         if log is not None:
-            for part in scan_relay(log, run.blocks, settings):
+            for part in scan_relay(log, run.blocks, assessment.limits):
                 if part.channel == item.channel:
                     out.extend((place, float(a), float(b)) for a, b in part.disconnected)
         place += 1

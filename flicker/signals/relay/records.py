@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 from flicker.base import check
 from flicker.base.arrays import Floats
+from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.signals.settings import Settings
 
 LOAD_OHM = 8.0  # common practice, no source
 
@@ -40,13 +40,13 @@ class Relay(Result):
             raise ValueError(f"release_V must be at most trip_V ({self.trip_V}), got {self.release_V}")
 
     @classmethod
-    def from_settings(cls, settings: Settings, *, load_ohm: float = LOAD_OHM) -> Relay:
-        """Take the relay from the settings of the signal stage."""
+    def from_limits(cls, limits: Limits, *, load_ohm: float = LOAD_OHM) -> Relay:
+        """Take the relay that the limits assume."""
         return cls(
-            trip_V=settings.protection_V,
-            trip_delay_s=settings.trip_delay_s,
-            release_V=settings.release_V,
-            reconnect_s=settings.reconnect_s,
+            trip_V=limits.protection_V,
+            trip_delay_s=limits.trip_delay_s,
+            release_V=limits.release_V,
+            reconnect_s=limits.reconnect_s,
             load_ohm=load_ohm,
         )
 

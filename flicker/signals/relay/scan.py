@@ -16,6 +16,7 @@ from itertools import compress
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.base.limits import Limits
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
@@ -23,7 +24,6 @@ from flicker.signals.excursions import stretches
 from flicker.signals.read_again import rows_again
 from flicker.signals.relay.machine import RelayMachine
 from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, RelayTotal, add_up
-from flicker.signals.settings import Settings
 
 __all__ = [
     "LOAD_OHM", "Relay", "RelayMachine", "RelayRecord", "RelayTotal", "add_up", "scan_relay", "scan_relays",
@@ -34,9 +34,9 @@ FEED_ROWS = 1 << 15  # a choice: speed against memory
 
 
 def scan_relay(
-    log: Log, blocks: RunBlocks, settings: Settings, *, load_ohm: float = LOAD_OHM, connected: bool = True
+    log: Log, blocks: RunBlocks, limits: Limits, *, load_ohm: float = LOAD_OHM, connected: bool = True
 ) -> list[RelayRecord]:
-    """Follow the relay of the settings through one run, for every channel.
+    """Follow the relay of the limits through one run, for every channel.
 
     Only blocks with a reading above the release threshold (in any channel), and those after them until every relay is
     closed again, are read a second time.
@@ -46,7 +46,7 @@ def scan_relay(
     list of RelayRecord
         One per channel.
     """
-    return scan_relays(log, blocks, [Relay.from_settings(settings, load_ohm=load_ohm)], connected=connected)[0]
+    return scan_relays(log, blocks, [Relay.from_limits(limits, load_ohm=load_ohm)], connected=connected)[0]
 
 
 def scan_relays(
