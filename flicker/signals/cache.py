@@ -36,7 +36,6 @@ FORM = 5  # of the file; raised where its content changes its meaning; by defini
 MIB = 1 << 20  # by definition
 ROWS = "stash.rows"
 ROWS_DIGEST = "stash.rows.sha256"
-_APART = (ROWS, ROWS_DIGEST, "digest")  # members of the file that the digest of its arrays leaves out
 
 _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
@@ -241,7 +240,6 @@ class BlockCache:
         arrays["stash.first"] = np.array(stash.first, dtype=np.int64)
         arrays["stash.size"] = np.array(stash.size, dtype=np.int64)
         arrays |= {f"clock.{name}": value for name, value in log.clock.arrays().items()}
-        arrays["digest"] = np.array(_digest(arrays))
         if self.folder is not None:
             try:
                 self.folder.mkdir(parents=True, exist_ok=True)
@@ -256,16 +254,6 @@ class BlockCache:
                         digest.update(data)
                         rows.write(data)
                 kept.writestr(ROWS_DIGEST, digest.hexdigest())
-
-
-def _digest(arrays: Mapping[str, Any]) -> str:
-    """SHA-256 of arrays with their names, kinds and shapes."""
-    digest = hashlib.sha256()
-    for name in sorted(arrays):
-        array = np.ascontiguousarray(arrays[name])
-        digest.update(f"{name} {array.dtype.str} {array.shape}".encode())
-        digest.update(array.tobytes())
-    return digest.hexdigest()
 
 
 def _open_rows(path: Path) -> tuple[IO[bytes], int]:

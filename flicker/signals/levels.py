@@ -32,8 +32,7 @@ class TwoLevels:
     """Switching between two levels.
 
     ``low_V`` and ``high_V`` are the levels, ``jump_V`` the step between them, ``dwell_low_s`` and ``dwell_high_s`` the
-    mean times spent in each, ``switches`` their number; ``against_noise`` is the step over the scatter between steps,
-    ``p_value`` the chance that so many steps of independent sign alternate so well.
+    mean times spent in each, ``switches`` their number, ``p_value`` the chance that so many steps of independent sign alternate so well.
     """
 
     low_V: float
@@ -42,7 +41,6 @@ class TwoLevels:
     dwell_low_s: float
     dwell_high_s: float
     switches: int
-    against_noise: float
     p_value: float
 
     @property
@@ -147,7 +145,6 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
         dwell_low_s=float(np.mean(dwell[-1.0])),
         dwell_high_s=float(np.mean(dwell[1.0])),
         switches=int(peaks.size),
-        against_noise=typical / inner if inner > 0 else float("inf"),
         p_value=chance,
     )
 

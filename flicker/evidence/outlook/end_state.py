@@ -37,7 +37,6 @@ class Failed(Result):
     begin_s: float
     lasted_s: float
     largest_V: float
-    then_s: float
     at: datetime | None
 
     @property
@@ -126,7 +125,6 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
             begin_s=float(begin[first]),
             lasted_s=float(end[last]) + step - float(begin[first]),
             largest_V=float(size[first : last + 1].max()),
-            then_s=then_s,
             at=at,
         )
     return None

@@ -33,8 +33,6 @@ class TimeToThreshold(Result):
     earliest_s: float
     line_s: float
     latest_s: float
-    slope_V_per_s: float
-    error_V_per_s: float
     level_V: float
     threshold_V: float
     approaches: bool
@@ -120,8 +118,6 @@ def time_to_threshold(
         earliest_s=max(EARLY * a / fast * math.log(threshold_V / a), 0.0) if fast > 0 else math.inf,
         line_s=ahead / slope if slope > 0 else math.inf,
         latest_s=2 * ahead / slow if slow > 0 else math.inf,
-        slope_V_per_s=slope,
-        error_V_per_s=error,
         level_V=end,
         threshold_V=threshold_V,
         approaches=slow > 0,

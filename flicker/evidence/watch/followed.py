@@ -7,14 +7,13 @@ from collections import deque
 
 import numpy as np
 
-from flicker.base.arrays import Bools, Floats
 from flicker.evidence.watch.unseen import Unseen
+from flicker.evidence.watch.volts import Volts
 from flicker.evidence.watch.watching import GO_ON
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.sequential import RateDecision
 
-TRIPS = 3  # in a row, from which the alarm says so: chosen, not measured
 BINS = 40  # of the counts over time, at first a minute each, then wider: a choice
 BIN_S = 60.0  # as there
 FEWEST = 5  # episodes before bursts can be told from single ones; chosen, not measured
@@ -59,21 +58,8 @@ class Followed:
         self.bursts = Bursts()
         self.recent: deque[LiveEpisode] = deque(maxlen=64)
         self.alarms = 0
-        self.above_since: float | None = None
-        self.danger_since: float | None = None
-        self.tripped = False
-        self.trips: deque[float] = deque(maxlen=TRIPS)
+        self.volts = Volts(live.limits, live.cadence_s)
         self.told: set[str] = set()
         self.asked_s: float | None = None  # when the guard was last asked about 'clean enough'
         self.asked_run = -1
         self.unseen = Unseen(live.cadence_s)
-
-
-def held(size: Floats, level: Floats, known: Bools, before: bool) -> Bools:
-    """Which readings are beyond a level; a missing one stands for the one before it."""
-    with np.errstate(invalid="ignore"):
-        flag = size > level
-    if known.all():
-        return flag
-    place = np.maximum.accumulate(np.where(known, np.arange(1, size.size + 1), 0))
-    return np.concatenate(([before], flag))[place]

@@ -20,12 +20,10 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, hours_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.limits import OPEN_V
 from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.questions.auxiliary_channels import NEAR_S
-from flicker.evidence.watch.followed import FEWEST, TRIPS, Followed, held
+from flicker.evidence.watch.followed import FEWEST, Followed
 from flicker.evidence.watch.live_guard import LiveGuard
-from flicker.evidence.watch.unseen import size_text
 from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,
@@ -36,12 +34,10 @@ from flicker.evidence.watch.watching import (
     design,
 )
 from flicker.logs.growing import Fresh
-from flicker.signals.guard.figures import CELL_S, GRACE_S
+from flicker.signals.guard.figures import CELL_S
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.sequential import rate_bounds
 
-SURGE_S = 5.0  # a surge does not stay beyond danger_V for longer; common practice, no source
-CYCLE_S = 60.0  # trips closer than this are 'in a row'; the relay closes again after some seconds; chosen, not measured
 TOGETHER_S = 3.0  # beyond the dead time: so long an episode waits for its like in another channel; chosen, not measured
 LOOK_S = 10.0  # between two looks at the level: a choice
 SHORT_S = 30.0  # a longer episode is none that a knock brings to all channels at once: chosen, not measured
@@ -122,12 +118,11 @@ class Watcher:
                 begun = item.live.begin_run(fresh.run, goes_on=fresh.goes_on)
                 self._waiting.extend((item, episode) for episode in begun)
                 item.unseen.restart()
-                item.above_since = item.danger_since = None
-                item.tripped = False
+                item.volts.restart(run=True)
         elif fresh.after_gap:
             for item in self.channels:
                 self._waiting.extend((item, episode) for episode in item.live.gap())
-                item.above_since = item.danger_since = None
+                item.volts.restart(run=False)
 
     def _look(self, time_s: Floats, columns: Sequence[Floats]) -> list[Event]:
         if time_s.size == 0:
@@ -138,7 +133,8 @@ class Watcher:
         some = np.logical_or.reduce([~np.isnan(values) for values in columns]) | (len(columns) == 1)
         for item, values in zip(self.channels, columns, strict=True):
             out.extend(self._blanks(item, time_s, values, some))
-            out.extend(self._volts(item, time_s, values))
+            alarms = item.volts.feed(self.run, time_s, values, item.live.settled)
+            out.extend(self._alarm(item, kind, text) for kind, text in alarms)
             was_alive = item.live.alive
             self._waiting.extend((item, episode) for episode in item.live.feed(time_s, values))
             if was_alive and not item.live.alive:
@@ -174,19 +170,10 @@ class Watcher:
         if "silent" in self.channels[0].told:
             return None
         self.channels[0].told.add("silent")
-        event = Event(
-            event="alarm",
-            channel=None,
-            run=self.run,
-            time_s=self.now_s,
-            text=f"no new reading for {seconds:.0f} s: is the logger running?",
-            kind="silent",
-        )
-        self.alarms.append(event)
-        return event
+        return self.blind(f"no new reading for {seconds:.0f} s: is the logger running?", "silent")
 
     def blind(self, text: str, kind: str) -> Event:
-        """Tell that what comes cannot be read: an alarm, for what is not seen may be volts."""
+        """Tell of all channels that nothing comes, or nothing that can be read: an alarm, for it may be volts."""
         event = Event(event="alarm", channel=None, run=max(self.run, 0), time_s=self.now_s, text=text, kind=kind)
         self.alarms.append(event)
         return event
@@ -209,97 +196,17 @@ class Watcher:
             if told.begun:
                 out.append(self._alarm(item, "not seen", told.text))
             else:
-                out.append(
-                    Event(
-                        event="note",
-                        channel=item.name,
-                        run=self.run,
-                        time_s=told.time_s,
-                        text=f"{item.name}: {told.text}",
-                        kind="seen again",
-                    )
-                )
-        return out
-
-    def _volts(self, item: Followed, time_s: Floats, values: Floats) -> list[Event]:
-        """Alarms by volts alone, whatever the statistics say."""
-        limits = self.limits
-        out: list[Event] = []
-        size = np.abs(values)
-        # An open lead may read up to a volt until the output relay closes. Nothing else silences the alarm: no new run,
-        # no clock set back, no state. A missing reading changes nothing either way.
-        starts = (time_s < GRACE_S) & (not item.live.settled)  # a run that goes on with the level before it is no start
-        least = np.where(starts, max(limits.protection_V, OPEN_V), limits.protection_V)
-        known = ~np.isnan(size)
-        if not known.any():
-            return out
-        for level, since in ((np.full(size.size, limits.danger_V), "danger_since"), (least, "above_since")):
-            flag = held(size, level, known, getattr(item, since) is not None)
-            if not flag.any():
-                if since == "above_since":
-                    item.tripped = False
-                setattr(item, since, None)
-                continue
-            # Walk over the changes only: where the reading passes the limit, and where it comes back.
-            change = np.flatnonzero(np.diff(np.concatenate(([getattr(item, since) is not None], flag)).astype(np.int8)))
-            places = [*change.tolist(), time_s.size]
-            for k, place in enumerate(places):
-                begin = getattr(item, since)
-                if begin is not None:
-                    stands = float(time_s[place] if place < time_s.size else time_s[-1] + self.cadence_s) - begin
-                    first = places[k - 1] if k else 0
-                    largest = float(np.nanmax(size[first : max(place, first + 1)]))
-                    out.extend(self._stands(item, since, begin, stands, largest))
-                if place < time_s.size:
-                    setattr(item, since, float(time_s[place]) if begin is None else None)
-                    if begin is not None and since == "above_since":
-                        item.tripped = False
-        return out
-
-    def _stands(self, item: Followed, since: str, begin: float, seconds: float, largest: float) -> list[Event]:
-        limits, out = self.limits, []
-        if since == "danger_since":
-            key = f"danger {self.run} {begin:.6f}"  # a run may begin at the same second as another
-            if seconds > SURGE_S and key not in item.told:
-                item.told = {word for word in item.told if not word.startswith("danger")} | {key}
-                out.append(
-                    self._alarm(
-                        item,
-                        "danger",
-                        f"{size_text(largest)} for {seconds:.0f} s, since {clock_text(begin)}: switch off, no loudspeaker",
-                    )
-                )
-            return out
-        if not item.tripped and seconds >= max(limits.trip_delay_s, 0.0):
-            item.tripped = True
-            item.trips.append(begin)
-            out.append(
-                self._alarm(
-                    item,
-                    "protection",
-                    f"{size_text(largest)} at {clock_text(begin)}, beyond {limits.protection_V:g} V: a relay would open; "
-                    "do not connect a loudspeaker",
-                )
-            )
-            if len(item.trips) == TRIPS and item.trips[-1] - item.trips[0] <= CYCLE_S * (TRIPS - 1):
-                out.append(
-                    self._alarm(item, "protection cycling", "three trips in a row: a relay would click on and off")
-                )
-                item.trips.clear()
+                out.append(self._event("note", item, told.text, "seen again", told.time_s))
         return out
 
     def _alarm(self, item: Followed, kind: str, text: str) -> Event:
         item.alarms += 1
-        event = Event(
-            event="alarm",
-            channel=item.name,
-            run=self.run,
-            time_s=item.live.last_s,
-            text=f"{item.name}: {text}",
-            kind=kind,
-        )
+        event = self._event("alarm", item, text, kind, item.live.last_s)
         self.alarms.append(event)
         return event
+
+    def _event(self, event: str, item: Followed, text: str, kind: str, time_s: float) -> Event:
+        return Event(event, item.name, self.run, time_s, f"{item.name}: {text}", kind)
 
     # ------------------------------------------------------------ counting and deciding
 
@@ -317,14 +224,13 @@ class Watcher:
         self._waiting = [pair for pair in self._waiting if pair not in due]
         for item, episode in due:
             item.recent.append(episode)
-        waiting = [(item, episode) for item, episode in self._waiting]
         for item, episode in due:
             others = [other for other in self.channels if other is not item]
             common = (
                 bool(others)
                 and not episode.long
                 and all(
-                    self._alike(episode, [*other.recent, *(e for who, e in waiting if who is other)])
+                    self._alike(episode, [*other.recent, *(e for who, e in self._waiting if who is other)])
                     for other in others
                 )
             )
@@ -391,16 +297,7 @@ class Watcher:
                 )
                 if item.filled:
                     why = f"one swing lasted over {self.limits.long_episode_s:g} s"
-                out.append(
-                    Event(
-                        event="decision",
-                        channel=item.name,
-                        run=self.run,
-                        time_s=self.now_s,
-                        text=f"{item.name}: {decision} ({why})",
-                        kind=decision,
-                    )
-                )
+                out.append(self._event("decision", item, f"{decision} ({why})", decision, self.now_s))
         return out
 
     def _refused(self, item: Followed) -> list[Event] | None:
@@ -414,8 +311,7 @@ class Watcher:
         if "guard" in item.told:
             return []
         item.told.add("guard")
-        text = f"{item.name}: no 'clean enough': {reasons_text(found)}"
-        return [Event(event="note", channel=item.name, run=self.run, time_s=self.now_s, text=text, kind="guard")]
+        return [self._event("note", item, f"no 'clean enough': {reasons_text(found)}", "guard", self.now_s)]
 
     # ------------------------------------------------------------ states
 

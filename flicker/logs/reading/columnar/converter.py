@@ -22,9 +22,6 @@ from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock
 from flicker.logs.reading.words.numerals import Numerals
 
-_HEAD_ROWS = 4097
-_MAX_COLUMNS = 1024
-
 
 class Converter:
     """Turns record batches into seconds and volts."""

@@ -92,8 +92,8 @@ def _goes_before(cells: list[str], first: list[str], after: list[list[str]], num
 
 def header_above(
     lines: list[str], filled: list[int], first: int, delimiter: str, quoted: bool, width: int
-) -> tuple[list[str], str, list[str], int | None]:
-    """Names of the columns, their line, the cells of a units row, and the place of the names; empty where none stand there."""
+) -> tuple[list[str], list[str], int | None]:
+    """Names of the columns, the cells of a units row, and the place of the names; empty where none stand there."""
     unit_cells: list[str] = []
     for k in range(first - 1, max(-1, first - 6), -1):
         line = lines[k]
@@ -131,8 +131,8 @@ def header_above(
             continue  # a key and its value
         if COMMENT.match(line) and len(cells) != width:
             continue
-        return _grouped(cells, lines[:k], delimiter), line.strip(), unit_cells, k
-    return [], "", unit_cells, None
+        return _grouped(cells, lines[:k], delimiter), unit_cells, k
+    return [], unit_cells, None
 
 
 def _grouped(cells: list[str], above: list[str], delimiter: str) -> list[str]:

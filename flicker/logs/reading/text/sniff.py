@@ -38,7 +38,6 @@ class Layout:
     begin: int
     lines: int
     header: list[str]
-    header_line: str
     extra: int  # empty cells behind the last column of each row
     preamble: Heading
     heading: frozenset[str]
@@ -88,7 +87,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     first = first_row(lines, filled, rows, delimiter, quoted, width)
     if first is None:
         raise _no_rows(lines, filled, name)
-    header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
+    header, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
     commas = None
     apart = 0
     if delimiter == "," and not header:
@@ -102,7 +101,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         width = len(header) or width
         merged = [commas.merge(cells) for cells in cut]
         rows = [cells for cells in merged if cells is not None and len(cells) == width]
-        header, header_line, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
+        header, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
     header = fitting(header, rows, width, delimiter, first, name)
     extra = max(0, width - len(header)) if header else 0
     body_cells = [row for row in rows if row[0][:1].isdigit() or not sampled.units_row(row)]
@@ -126,7 +125,6 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         begin=_offset(head, first),
         lines=first,
         header=header,
-        header_line=header_line,
         extra=extra,
         preamble=preamble(lines[: at if at is not None else first]),
         heading=frozenset(line.strip() for line in lines[:first] if line.strip()),
