@@ -6,8 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,22 +26,18 @@ from flicker.evidence.guard import judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
-from flicker.evidence.outlook.bench import control_of, relays_to_try
+from flicker.evidence.outlook.bench import control_of
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
 from flicker.evidence.outlook.exposure import Relays
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,
-    Line,
-    last_digit_of,
     lead_record,
-    look_beside,
     results,
     with_floor,
 )
 from flicker.evidence.questions.cell_levels import levels_of
 from flicker.evidence.questions.level_jumps import jump_count
-from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import (
     coincidence_of,
@@ -52,33 +47,26 @@ from flicker.evidence.questions.together import (
     recurring_common,
     supply,
 )
-from flicker.evidence.questions.warmth import Series
 from flicker.evidence.questions.worsening import growth_findings, page_foot
 from flicker.evidence.record.channel_record import ChannelRecord, records
-from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.log_checks import in_runs
 from flicker.evidence.record.starts import (
     BEHIND_RELAY,
-    goes_on,
-    grace_s,
-    power_ups_begin,
     sessions_of,
     sessions_with,
     side_of,
-    without_open_lead,
 )
+from flicker.evidence.traced import LogLike, Traced, as_logs
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.worth_looking import in_every_channel
 from flicker.logs.marks import Mark
-from flicker.logs.model import Log, LogError, Run
-from flicker.logs.reading import read_log
+from flicker.logs.model import Run
 from flicker.logs.used_columns import has_difference
 from flicker.signals.cache import BlockCache
-from flicker.signals.relay import Relay, scan_relays
-from flicker.signals.trace import RunTraces, trace_log
+from flicker.signals.trace import RunTraces
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
@@ -125,10 +113,6 @@ class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
             "cautions": list(self.cautions),
             "ledger": [item.to_dict() for item in self.ledger],
         }
-
-
-# A file, a log, or a data frame as `flicker.read_log` takes it.
-LogLike: TypeAlias = "Log | str | Path | pd.DataFrame"
 
 
 def assess(
@@ -185,102 +169,26 @@ def assess(
     logs = as_logs(log_or_logs, cache)
     if marks and len(logs) > 1:
         raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
-    traces: list[RunTraces] = []
-    relays: Relays = {}
-    tried = relays_to_try(Relay.from_limits(limits))
-    lines: list[Line] = []
-    temperatures: list[Series] = []
-    beside_cautions: list[str] = []
-    log_of_run: dict[int, int] = {}
-    known: dict[bytes, str] = {}
+    traced = Traced(limits, case, cache, progress)
     for place, log in enumerate(logs):
-        if progress:
-            progress(f"judging {log.source.name}")
-        made = marks_of(log, marks)
-        told = None if case is None else case.log_named(log.source.name)
-        if told is not None and told.start is not None:
-            made = (*made, Mark(0.0, "power"))
-        hands = hands_of(made, log.channels)
-        part = trace_log(log, limits, first_run=len(traces), hands=hands, cache=cache, goes_on=goes_on(traces, log))
-        digests = [readings_digest(run) for run in part]
-        if digests and all(digest is not None and digest in known for digest in digests):
-            original = next(known[digest] for digest in digests if digest is not None)
-            beside_cautions.append(
-                f"{log.source.name} holds the same readings as {original}: was one log given twice? It is counted once."
-            )
-            continue
-        known |= {digest: log.source.name for digest in digests if digest is not None}
-        for number, run in enumerate(part):
-            begins = power_ups_begin([*traces, *part])[len(traces) + number]
-            grace = [grace_s(run, k, begins, side_of(case, trace.channel)) for k, trace in enumerate(run.traces)]
-            part[number] = without_open_lead(run, grace, limits.dead_time_s)
-            outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
-            for trace, outcome in zip(run.traces, outcomes, strict=True):
-                relays[run.number, trace.channel] = outcome
-        for run in part[:1]:
-            if run.blocks.stash is not None:
-                run.blocks.stash.clear()
-        traces.extend(part)
-        log_of_run |= {run.number: place for run in part}
-        if log.unread:
-            rows = "1 row" if log.unread == 1 else f"{log.unread} rows"
-            beside_cautions.append(
-                f"{log.source.name}: {rows} could not be read; what stood there is not observed (flicker look {log.source.name})."
-            )
-        if log.companions:
-            more = look_beside(log, place, limits, part)
-            lines.extend(more[0])
-            temperatures.extend(more[1])
-            beside_cautions.extend(more[2])
-    background: list[RunTraces] | None = None
+        traced.add(place, log, marks)
+    background = None
     if control is not None:
-        background = []
-        for log in as_logs(control, cache):
-            if progress:
-                progress(f"judging {log.source.name}")
-            alive = control_kind != "shorted"
-            digit = None if alive else last_digit_of(traces)
-            background.extend(
-                trace_log(log, limits, first_run=len(background), cache=cache, alive=alive, digit_V=digit)
-            )
+        background = traced.control(as_logs(control, cache), shorted=control_kind == "shorted")
     if progress:
         progress("weighing the evidence")
     return judge(
-        traces,
-        relays,
+        traced.traces,
+        traced.relays,
         limits,
         case=case,
         excursions_listed=excursions_listed,
         control=background,
         control_kind=control_kind,
         difference=any(has_difference(log) for log in logs),
-        beside=Beside(tuple(lines), tuple(temperatures), log_of_run, tuple(dict.fromkeys(beside_cautions))),
+        beside=traced.beside,
         since=since,
     )
-
-
-def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None) -> list[Log]:
-    """Logs of what was given, in time order where all tell one."""
-    items: Sequence[LogLike]
-    # A data frame is no sequence of logs.
-    items = [given] if isinstance(given, (Log, str, Path)) or hasattr(given, "iloc") else list(given)
-    if not items:
-        raise LogError("No log was given; name at least one.")
-    several = len(items) > 1  # the newest of several may hold a few rows
-    logs = [
-        item
-        if isinstance(item, Log)
-        else read_log(item, few=several)
-        if cache is None or not isinstance(item, (str, Path))
-        else cache.read(item, few=several)
-        for item in items
-    ]
-    starts = [log.source.start for log in logs]
-    if all(start is not None for start in starts) and len(logs) > 1:
-        zones = {start.tzinfo is None for start in starts if start is not None}
-        if len(zones) == 1:
-            logs.sort(key=lambda log: log.source.start)  # type: ignore[arg-type,return-value]
-    return logs
 
 
 def judge(

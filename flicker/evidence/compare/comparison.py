@@ -12,7 +12,7 @@ from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.values import Aspect
 from flicker.case.model import Case
-from flicker.evidence.assessment import SAFETY, Assessment, LogLike, assess
+from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.alike import sources_of, starts_told, unlike
 from flicker.evidence.compare.aspects import decided
@@ -44,6 +44,7 @@ from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.log_checks import between
+from flicker.evidence.traced import LogLike
 
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 

@@ -18,7 +18,7 @@ from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.result import Result, plain
-from flicker.evidence.assessment import Assessment, LogLike
+from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.sides import Side
 from flicker.evidence.document.frames import SoakTables
 from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
@@ -33,6 +33,7 @@ from flicker.evidence.soaking.rate import (
     share_seen,
 )
 from flicker.evidence.soaking.words import CAUTIONS, plan_method, plan_reads
+from flicker.evidence.traced import LogLike
 from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
 from flicker.stats.soak import (
     clean_exposure,

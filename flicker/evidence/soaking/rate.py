@@ -17,8 +17,9 @@ from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
-from flicker.evidence.assessment import Assessment, LogLike, assess
+from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.sides import Side, side_of
+from flicker.evidence.traced import LogLike
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.spans import total
 from flicker.stats.power_ups import MeanRate, mean_rate

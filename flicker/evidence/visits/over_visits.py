@@ -16,7 +16,7 @@ from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case
-from flicker.evidence.assessment import Assessment, LogLike, as_logs, assess
+from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.shared import sharing
 from flicker.evidence.findings import NOT_SHOWN, YES
@@ -26,6 +26,7 @@ from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.power_up_counts import saturated
+from flicker.evidence.traced import LogLike, as_logs
 from flicker.evidence.visits.ahead import next_visit, year_ahead
 from flicker.evidence.visits.concern import concern_reached
 from flicker.evidence.visits.grouping import day_of

@@ -1,0 +1,134 @@
+"""Logs taken to pieces for a judgement: traces of all power-ups, what a relay would have done, and the columns beside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from flicker.base.limits import Limits
+from flicker.case.case_file import Case
+from flicker.evidence.outlook.bench import relays_to_try
+from flicker.evidence.outlook.exposure import Relays
+from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
+from flicker.evidence.questions.marked import hands_of, marks_of
+from flicker.evidence.questions.warmth import Series
+from flicker.evidence.record.identity import readings_digest
+from flicker.evidence.record.starts import goes_on, grace_s, power_ups_begin, side_of, without_open_lead
+from flicker.logs.marks import Mark
+from flicker.logs.model import Log, LogError
+from flicker.logs.reading import read_log
+from flicker.signals.cache import BlockCache
+from flicker.signals.relay import Relay, scan_relays
+from flicker.signals.trace import RunTraces, trace_log
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# A file, a log, or a data frame as `flicker.read_log` takes it.
+LogLike: TypeAlias = "Log | str | Path | pd.DataFrame"
+Progress = Callable[[str], None]
+
+
+def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None) -> list[Log]:
+    """Logs of what was given, in time order where all tell one."""
+    items: Sequence[LogLike]
+    # A data frame is no sequence of logs.
+    items = [given] if isinstance(given, (Log, str, Path)) or hasattr(given, "iloc") else list(given)
+    if not items:
+        raise LogError("No log was given; name at least one.")
+    several = len(items) > 1  # the newest of several may hold a few rows
+    logs = [
+        item
+        if isinstance(item, Log)
+        else read_log(item, few=several)
+        if cache is None or not isinstance(item, (str, Path))
+        else cache.read(item, few=several)
+        for item in items
+    ]
+    starts = [log.source.start for log in logs]
+    if all(start is not None for start in starts) and len(logs) > 1:
+        zones = {start.tzinfo is None for start in starts if start is not None}
+        if len(zones) == 1:
+            logs.sort(key=lambda log: log.source.start)  # type: ignore[arg-type,return-value]
+    return logs
+
+
+@dataclass(slots=True)
+class Traced:
+    """What is known of the logs so far."""
+
+    limits: Limits
+    case: Case | None
+    cache: BlockCache | None
+    progress: Progress | None
+    traces: list[RunTraces] = field(default_factory=list)
+    relays: Relays = field(default_factory=dict)
+    _lines: list[Line] = field(default_factory=list)
+    _temperatures: list[Series] = field(default_factory=list)
+    _cautions: list[str] = field(default_factory=list)
+    _log_of_run: dict[int, int] = field(default_factory=dict)
+    _known: dict[bytes, str] = field(default_factory=dict)
+
+    def add(self, place: int, log: Log, marks: Sequence[Mark]) -> None:
+        """Take one log to pieces; one whose readings are there already is told and left out."""
+        made = marks_of(log, marks)
+        told = None if self.case is None else self.case.log_named(log.source.name)
+        if told is not None and told.start is not None:
+            made = (*made, Mark(0.0, "power"))
+        part = self._trace(log, hands=hands_of(made, log.channels), goes_on=goes_on(self.traces, log))
+        digests = [readings_digest(run) for run in part]
+        if digests and all(digest is not None and digest in self._known for digest in digests):
+            original = next(self._known[digest] for digest in digests if digest is not None)
+            self._cautions.append(
+                f"{log.source.name} holds the same readings as {original}: was one log given twice? It is counted once."
+            )
+            return
+        self._known |= {digest: log.source.name for digest in digests if digest is not None}
+        self._relays(log, part)
+        for run in part[:1]:
+            if run.blocks.stash is not None:
+                run.blocks.stash.clear()
+        self.traces.extend(part)
+        self._log_of_run |= {run.number: place for run in part}
+        if log.unread:
+            rows = "1 row" if log.unread == 1 else f"{log.unread} rows"
+            self._cautions.append(
+                f"{log.source.name}: {rows} could not be read; what stood there is not observed (flicker look {log.source.name})."
+            )
+        if log.companions:
+            lines, series, cautions = look_beside(log, place, self.limits, part)
+            self._lines.extend(lines)
+            self._temperatures.extend(series)
+            self._cautions.extend(cautions)
+
+    def _trace(self, log: Log, **told: Any) -> list[RunTraces]:
+        if self.progress:
+            self.progress(f"judging {log.source.name}")
+        return trace_log(log, self.limits, first_run=len(self.traces), cache=self.cache, **told)
+
+    def _relays(self, log: Log, part: list[RunTraces]) -> None:
+        """What relays would have done; before they close, an open lead says nothing."""
+        tried = relays_to_try(Relay.from_limits(self.limits))
+        for number, run in enumerate(part):
+            begins = power_ups_begin([*self.traces, *part])[len(self.traces) + number]
+            grace = [grace_s(run, k, begins, side_of(self.case, trace.channel)) for k, trace in enumerate(run.traces)]
+            part[number] = without_open_lead(run, grace, self.limits.dead_time_s)
+            outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
+            for trace, outcome in zip(run.traces, outcomes, strict=True):
+                self.relays[run.number, trace.channel] = outcome
+
+    @property
+    def beside(self) -> Beside:
+        """The columns beside the outputs."""
+        cautions = tuple(dict.fromkeys(self._cautions))
+        return Beside(tuple(self._lines), tuple(self._temperatures), self._log_of_run, cautions)
+
+    def control(self, logs: Sequence[Log], *, shorted: bool) -> list[RunTraces]:
+        """Traces of a control, which are no part of the judgement."""
+        digit = last_digit_of(self.traces) if shorted else None
+        other = Traced(self.limits, None, self.cache, self.progress)
+        for log in logs:
+            other.traces.extend(other._trace(log, alive=not shorted, digit_V=digit))
+        return other.traces
