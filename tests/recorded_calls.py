@@ -14,7 +14,6 @@ from test_wrong_arguments import FUNCTIONS, SOUND
 
 from flicker.base import check
 from flicker.base.result import plain
-from flicker.stats import sequential
 from flicker.stats.levels import follows
 
 # one run that worsens, one that does not, three unequal runs, bursts, ties
@@ -121,57 +120,7 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("arrivals.extremal_index", dict(values_or_times=BURSTS, step=0.1)),
     ("arrivals.extremal_index", dict(values_or_times=LONG, threshold=0.3)),
     ("association.coincidence", dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=0.6, span=23.0)),
-    (
-        "association.coincidence",
-        dict(
-            times_a=EVEN,
-            times_b=[1.0, 4.6, 9.9, 13.2, 20.1],
-            lag=(-0.2, 0.9),
-            span=(0.5, 22.0),
-            alternative="two-sided",
-            confidence=0.8,
-        ),
-    ),
-    (
-        "association.coincidence",
-        dict(times_a=EVEN, times_b=[1.0, 4.6, 9.9, 13.2, 20.1], lag=0.6, span=23.0, method="exact"),
-    ),
-    (
-        "association.coincidence",
-        dict(times_a=EVEN, times_b=[2.6, 7.4], lag=0.3, span=23.0, alternative="less", method="exact"),
-    ),
     ("association.coincidence", dict(times_a=[], times_b=[2.6, 7.4], lag=0.3, span=23.0)),
-    (
-        "association.stimulus_test",
-        dict(event_times=EVEN, stimulus_times=[0.5, 4.1, 11.0, 16.6], window=0.8, span=23.0, kind="tap"),
-    ),
-    (
-        "association.stimulus_test",
-        dict(
-            event_times=EVEN,
-            stimulus_times=[0.5, 4.1, 11.0, 16.6],
-            window=0.8,
-            span=(0.2, 22.7),
-            method="shift",
-            confidence=0.8,
-        ),
-    ),
-    (
-        "association.stimulus_test",
-        dict(
-            event_times=EVEN,
-            stimulus_times=[0.5, 4.1, 11.0, 16.6],
-            window=0.8,
-            span=23.0,
-            others=[8.0, 19.0],
-            alternative="two-sided",
-            kind="heat",
-        ),
-    ),
-    (
-        "association.stimulus_test",
-        dict(event_times=EVEN, stimulus_times=[2.0, 7.1], window=1.1, span=23.0, alternative="less"),
-    ),
     ("association.stimulus_test", dict(event_times=[], stimulus_times=[2.0, 7.1], window=1.1, span=23.0)),
     ("association.holm", dict(p_values=[0.031, 0.4, 0.002, 0.031, 0.9])),
     ("changepoints.level_changes", dict(y=STEPPED)),
@@ -358,7 +307,6 @@ CALLS += [
     ("arrivals.extremal_index", dict(values_or_times=WAVE, threshold=1.9, step=None)),
     ("association.coincidence", dict(times_a=MANY, times_b=spread(1700, 610.0), lag=0.05, span=612.0)),
     ("association.coincidence", dict(times_a=[0.0, 5.0, 23.0], times_b=[0.1, 22.9], lag=0.4, span=23.0)),
-    ("association.stimulus_test", dict(event_times=[0.0, 5.0, 23.0], stimulus_times=[0.0, 22.5], window=1.4, span=23.0, method="shift")),
     ("association.stimulus_test", dict(event_times=[0.0, 5.0, 23.0], stimulus_times=[0.0, 22.5], window=1.4, span=23.0)),
     ("changepoints.level_changes", dict(y=[v + 2.2 * (i > 900) - 1.1 * (i > 2000) for i, v in enumerate(WAVE)])),
     ("changepoints.variance_changes", dict(y=[v * (1.0 + 2.0 * (700 < i < 1900)) for i, v in enumerate(WAVE)])),
@@ -476,7 +424,6 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
     ("association.coincidence", dict(times_b=[21.0])),
     ("association.stimulus_test", dict(span=9.0)),
     ("association.stimulus_test", dict(stimulus_times=[-1.0])),
-    ("association.stimulus_test", dict(others=[-1.0])),
     ("association.holm", dict(p_values=[0.2, 1.2])),
     ("association.holm", dict(p_values=[0.2, -0.1])),
     ("changepoints.level_changes", dict(x=[1.0, 2.0])),
@@ -579,10 +526,6 @@ def results(name: str) -> dict[str, Any]:
         if other == name:
             text = ", ".join(f"{key}={value}" for key, value in arguments.items())
             out[f"{name} #{nth}.{method}({text})"] = _figures(plain(getattr(function(**mine[nth]), method)(**arguments)))
-    if name == "sequential.evidence":
-        rule = sequential.likelihood_ratio_pair(0.07, 0.9)
-        for count, exposure in ((0, 2.0), (0, 8.0), (3, 1.5), (1, 0.2)):
-            out[f"{name} {count} in {exposure}"] = _held(function(rule, count, exposure))
     return out
 
 

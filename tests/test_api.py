@@ -58,7 +58,7 @@ STATS = {
         rate_ratio rate_ratio_dispersed recurrence share_interval window_counts
     """,
     "sequential": """
-        EvidencePair RateBounds RateDecision evidence likelihood_ratio_pair rate_bounds rate_decision
+        RateBounds RateDecision likelihood_ratio_pair rate_bounds rate_decision
     """,
     "soak": """
         CatchPlan CleanPlan PowerUpPlan SeenShare clean_exposure

@@ -146,8 +146,6 @@ def test_expected_counts_by_hand():
     assert found.expected == pytest.approx([4 / 3] * 3)
     found = pu.expected_counts([[1.0, 2.5], [1.0, 2.8], [0.5]], [3.0, 6.0, 2.0])
     assert found.expected == pytest.approx([1 + 1, 1 + 1, 1]) and found.counts.sum() == found.expected.sum()
-    kinds = pu.expected_counts([[1.0], [1.0, 1.5], [0.5], []], [2.0] * 4, groups=["cold", "warm", "cold", "warm"])
-    assert kinds.expected == pytest.approx([1, 1, 1, 1])
     sides = pu.expected_counts([[1.0, 3.0], [1.0, 3.5], [0.5]], [4.0, 4.0, 2.0], both=[False, False, True])
     assert sides.counts.tolist() == [1, 1, 1] and sides.expected == pytest.approx([1, 1, 1])
 
@@ -373,7 +371,6 @@ def test_however_much_they_differ_equals_a_quasi_poisson_fit_by_hand():
         (lambda: pu.size_growth_within([[1.0, 2.0]], [[5.0, 1.0]], dead_time=10.0), "sorted"),
         (lambda: pu.early_share_test([3], [2], 0.2), "not be above counts"),
         (lambda: pu.provoked_test([5.0], [12.0], 5.0, 10.0), "run's end"),
-        (lambda: pu.expected_counts([[1.0]], [2.0], groups=["cold", "warm"]), "one kind of start"),
     ],
 )
 def test_bad_input_is_named(call, told):

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, special
 
-from flicker.stats.sequential import MIXTURE_SHAPE, evidence, likelihood_ratio_pair, rate_bounds, rate_decision
+from flicker.stats.sequential import MIXTURE_SHAPE, likelihood_ratio_pair, rate_bounds, rate_decision
 
 
 @pytest.mark.parametrize(
@@ -52,9 +52,8 @@ def test_one_early_event_is_no_recurrence():
     rule = likelihood_ratio_pair(0.01, 1.0)
     assert rule.decide(1, 0.05) == "go on"
     assert rule.decide(2, 0.10) == "recurs"
-    state = evidence(rule, 2, 0.10)
-    assert state.against_good == pytest.approx(100.0**2 * math.exp(-0.99 * 0.10))
-    assert state.needed_against_good == pytest.approx(20.0)
+    assert rule.log_likelihood_ratio(2, 0.10) == pytest.approx(2 * math.log(100.0) - 0.99 * 0.10)
+    assert rule.log_upper == pytest.approx(math.log(20.0))
 
 
 def _wrong(rule, rate, watches, seed):

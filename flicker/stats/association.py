@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,7 +17,6 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Interval
 from flicker.stats.arrivals.turned_hits import shift_law
-from flicker.stats.laws import count_tails
 from flicker.stats.rates import rate_ratio, share_interval
 from flicker.stats.soak import power_ups_to_catch
 
@@ -30,8 +28,6 @@ __all__ = [
     "stimulus_test",
 ]
 
-Alternative = Literal["two-sided", "less", "greater"]
-_ALTERNATIVES = ("two-sided", "less", "greater")
 SEED = 20_260_102
 
 
@@ -56,30 +52,26 @@ def holm(p_values: Sequence[float] | ArrayLike) -> Floats:
 class StimulusTest(Interval):
     """Events in the windows after a stimulus against those outside."""
 
-    kind: str
     hits: int
     window_exposure: float
     outside_count: int
     outside_exposure: float
     ratio: float
     p_value: float
-    p_adjusted: float
     stimuli: int
     answered: int
     answered_share: float
     answered_low: float
     answered_high: float
     stimuli_to_be_sure: int | None
-    alternative: str
 
     @property
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
-        name = self.kind or "the stimulus"
         reads = (
-            f"{name}: an event followed {self.answered} of {self.stimuli}; {self.hits} events in the "
+            f"the stimulus: an event followed {self.answered} of {self.stimuli}; {self.hits} events in the "
             f"{digits_text(self.window_exposure, 3)} after them, {self.outside_count} in the "
-            f"{digits_text(self.outside_exposure, 3)} outside ({p_said(self.p_adjusted)})"
+            f"{digits_text(self.outside_exposure, 3)} outside ({p_said(self.p_value)})"
         )
         if self.stimuli_to_be_sure is not None:
             reads += f"; {self.stimuli_to_be_sure} more would be followed by one at least once with a chance of {share_text(self.confidence)}"
@@ -92,14 +84,9 @@ def stimulus_test(
     window: float,
     span: float | tuple[float, float],
     *,
-    alternative: Alternative = "greater",
-    method: Literal["exact", "shift"] = "exact",
     confidence: float = 0.95,
-    kind: str = "",
-    others: Sequence[float] | ArrayLike = (),
-    seed: int = SEED,
 ) -> StimulusTest:
-    """Does the rate change in the window after a stimulus (a tap, heat, cold, a switch)?
+    """Does the rate rise in the window after a stimulus (a tap, heat, cold, a switch)?
 
     Parameters
     ----------
@@ -112,20 +99,8 @@ def stimulus_test(
         its end. Overlapping windows are joined, and a window is cut at the end of the span.
     span : float or (float, float)
         Observed time: its length from 0 on, or begin and end.
-    alternative : {"two-sided", "less", "greater"}
-        The default asks whether the rate rises.
-    method : {"exact", "shift"}
-        ``exact``: given the number of events, those in windows are binomial; assumes events that come singly.
-        ``shift``: all windows are turned together around the span, every turn alike; holds for events in bursts too,
-        but its p cannot fall below about the share of turns that fit as well.
     confidence : float
         Of the intervals.
-    kind : str
-        Name of the stimulus, for the sentence.
-    others : array
-        Times of other stimuli: their windows count neither as inside nor as outside.
-    seed : int
-        Used by ``shift`` only beyond 2e6 pairs, where 9,999 random turns replace all turns.
 
     Returns
     -------
@@ -140,35 +115,24 @@ def stimulus_test(
 
     Notes
     -----
-    Exact: the conditional test of `rates.rate_ratio`. Shift: a group of turns leaves the law of a stationary series
-    alone, so the share of turns with as many hits is a valid p (Lehmann and Romano 2005, Testing Statistical
-    Hypotheses, chapter 15). Stimuli on live equipment: no loudspeaker on the output, insulated tools, one hand, mains
+    The conditional test of `rates.rate_ratio`: given the number of events, those in windows are binomial. It assumes
+    events that come singly; where they come in bursts, `coincidence` holds. Stimuli on live equipment: no loudspeaker on the output, insulated tools, one hand, mains
     and charged capacitors treated as dangerous; local codes and licensed practice come first.
     """
     begin, end = _span(span)
     events = _times("event_times", event_times, begin, end, least=0)
     stimuli = _times("stimulus_times", stimulus_times, begin, end, least=1)
-    other = _times("others", others, begin, end, least=0)
     width = check.positive("window", window, what="a time")
     confidence = check.share("confidence", confidence)
-    check.one_of("alternative", alternative, _ALTERNATIVES)
-    check.one_of("method", method, ("exact", "shift"))
-    seed = check.whole("seed", seed, what="a seed")
 
-    starts, stops = _union(stimuli, width, end)
-    all_starts, all_stops = _union(np.concatenate((stimuli, other)), width, end)
+    starts, stops = _join(stimuli, np.minimum(stimuli + width, end))
     inside = float(np.sum(stops - starts))
-    outside = (end - begin) - float(np.sum(all_stops - all_starts))
+    outside = (end - begin) - inside
     if outside <= 1e-12 * (end - begin):
         raise ValueError(f"window must leave some of the span outside all windows, got {width}")
-    hit = _within(events, starts, stops)
-    hits, outside_count = int(hit.sum()), int((~_within(events, all_starts, all_stops)).sum())
-    test = rate_ratio(hits, inside, outside_count, outside, confidence=confidence, alternative=alternative)
-    p_value = test.p_value
-    if method == "shift":
-        law = shift_law(events - begin, starts - begin, stops - begin, end - begin, seed=seed)
-        lower, upper = law.at_most(hits), law.at_least(hits)
-        p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+    hits = int(_within(events, starts, stops).sum())
+    outside_count = events.size - hits
+    test = rate_ratio(hits, inside, outside_count, outside, confidence=confidence, alternative="greater")
     limits = np.minimum(stimuli + width, end)
     answered = int(np.sum(np.searchsorted(events, limits, "left") > np.searchsorted(events, stimuli, "left")))
     share = share_interval(answered, stimuli.size, confidence=confidence)
@@ -176,7 +140,6 @@ def stimulus_test(
         power_ups_to_catch(hits=answered, trials=stimuli.size, confidence=confidence).power_ups if answered else None
     )
     return StimulusTest(
-        kind=kind,
         hits=hits,
         window_exposure=inside,
         outside_count=outside_count,
@@ -184,8 +147,7 @@ def stimulus_test(
         ratio=test.ratio,
         low=test.low,
         high=test.high,
-        p_value=p_value,
-        p_adjusted=p_value,
+        p_value=test.p_value,
         stimuli=int(stimuli.size),
         answered=answered,
         answered_share=share.share,
@@ -193,8 +155,7 @@ def stimulus_test(
         answered_high=share.high,
         stimuli_to_be_sure=again,
         confidence=confidence,
-        alternative=alternative,
-        method="conditional binomial, exact" if method == "exact" else "all turns of the windows around the span",
+        method="conditional binomial, exact",
     )
 
 
@@ -209,9 +170,7 @@ class Coincidence(Interval):
     share: float
     ratio: float
     p_value: float
-    lag_from: float
     lag: float
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -228,8 +187,6 @@ def coincidence(
     lag: float | tuple[float, float],
     span: float | tuple[float, float],
     *,
-    method: Literal["shift", "exact"] = "shift",
-    alternative: Alternative = "greater",
     confidence: float = 0.95,
     seed: int = SEED,
 ) -> Coincidence:
@@ -244,21 +201,21 @@ def coincidence(
         after ``b`` (negative: before), so that 'a follows b' can be asked.
     span : float or (float, float)
         Common observed time: its length from 0 on, or begin and end.
-    method : {"shift", "exact"}
-        ``shift`` turns one series around the span as a whole, every turn alike: valid when either series comes in
-        bursts. ``exact`` takes ``a`` as events that come singly at random: binomial with the share of the span near
-        an event of ``b``.
-    alternative : {"two-sided", "less", "greater"}
-        The default asks whether they come together.
     confidence : float
         Of the interval of the share of ``a`` that coincides.
     seed : int
-        Used by ``shift`` only beyond 2e6 pairs.
+        Used only beyond 2e6 pairs, where 9,999 random turns replace all turns.
 
     Returns
     -------
     Coincidence
         ``.coincidences .expected .ratio .p_value``, the share of ``a`` with its Clopper-Pearson interval.
+
+    Notes
+    -----
+    One series is turned around the span as a whole, every turn alike: valid when either comes in bursts. A group of
+    turns leaves the law of a stationary series alone, so the share of turns with as many hits is a valid p (Lehmann and
+    Romano 2005, Testing Statistical Hypotheses, chapter 15).
     """
     begin, end = _span(span)
     a = _times("times_a", times_a, begin, end, least=0)
@@ -271,39 +228,27 @@ def coincidence(
     if not (math.isfinite(first) and math.isfinite(last) and first < last):
         raise ValueError(f"lag must be a time above 0, or two times that rise, got {lag!r}")
     confidence = check.share("confidence", confidence)
-    check.one_of("method", method, ("shift", "exact"))
-    check.one_of("alternative", alternative, _ALTERNATIVES)
     seed = check.whole("seed", seed, what="a seed")
 
     length = end - begin
-    starts, stops = _around(b - begin + first, b - begin + last, length, wrap=method == "shift")
+    starts, stops = _around(b - begin + first, b - begin + last, length)
     x = a - begin
     found = int(_within(x, starts, stops, closed=True).sum())
-    if method == "shift":
-        law = shift_law(x, starts, stops, length, seed=seed, closed=True)
-        lower, upper, expected = law.at_most(found), law.at_least(found), law.mean
-    else:
-        covered = min(1.0, float(np.sum(stops - starts)) / length)
-        lower = count_tails.binomial_at_least(x.size - found, found, 1.0 - covered)
-        upper = count_tails.binomial_at_least(found, x.size - found, covered)
-        expected = x.size * covered
-    p_value = {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
+    law = shift_law(x, starts, stops, length, seed=seed, closed=True)
     share = share_interval(found, x.size, confidence=confidence) if x.size else None
     return Coincidence(
         coincidences=found,
-        expected=expected,
+        expected=law.mean,
         events_a=int(a.size),
         events_b=int(b.size),
         share=share.share if share else math.nan,
         low=share.low if share else 0.0,
         high=share.high if share else 1.0,
-        ratio=found / expected if expected > 0 else math.nan,
-        p_value=min(1.0, p_value),
-        lag_from=first,
+        ratio=found / law.mean if law.mean > 0 else math.nan,
+        p_value=min(1.0, law.at_least(found)),
         lag=last,
         confidence=confidence,
-        alternative=alternative,
-        method="all turns of one series around the span" if method == "shift" else "binomial given the other series",
+        method="all turns of one series around the span",
     )
 
 
@@ -323,12 +268,6 @@ def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int
     return t
 
 
-def _union(starts: Floats, width: float, end: float) -> tuple[Floats, Floats]:
-    """Windows of one width as disjoint intervals, cut at ``end``."""
-    s = np.sort(starts)
-    return _join(s, np.minimum(s + width, end))
-
-
 def _join(s: Floats, e: Floats) -> tuple[Floats, Floats]:
     if s.size == 0:
         return s, e
@@ -337,12 +276,9 @@ def _join(s: Floats, e: Floats) -> tuple[Floats, Floats]:
     return s[new], reach[np.concatenate((np.flatnonzero(new)[1:] - 1, [s.size - 1]))]
 
 
-def _around(
-    s: Floats, e: Floats, length: float, *, wrap: bool
-) -> tuple[Floats, Floats]:
-    """Intervals around events as disjoint ones within 0..length; what sticks out wraps around, or is cut."""
-    if wrap:
-        s, e = np.concatenate((s, s + length, s - length)), np.concatenate((e, e + length, e - length))
+def _around(s: Floats, e: Floats, length: float) -> tuple[Floats, Floats]:
+    """Intervals around events as disjoint ones within 0..length; what sticks out wraps around."""
+    s, e = np.concatenate((s, s + length, s - length)), np.concatenate((e, e + length, e - length))
     keep = (e >= 0.0) & (s <= length)
     s, e = np.clip(s[keep], 0.0, length), np.clip(e[keep], 0.0, length)
     order = np.argsort(s, kind="stable")

@@ -14,10 +14,8 @@ from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Interval, Result
 
 __all__ = [
-    "EvidencePair",
     "RateBounds",
     "RateDecision",
-    "evidence",
     "likelihood_ratio_pair",
     "rate_bounds",
     "rate_decision",
@@ -170,29 +168,6 @@ def _decision(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class EvidencePair(Result):
-    """Evidence against the good rate and against the bad rate, each valid at every moment."""
-
-    rule: RateDecision
-    count: int
-    exposure: float
-    against_good: float
-    against_bad: float
-    needed_against_good: float
-    needed_against_bad: float
-    decision: str
-
-    @property
-    def reads(self) -> str:
-        """One sentence for the owner of the unit."""
-        return (
-            f"{self.decision}: {self.count} in {digits_text(self.exposure, 4)}; evidence against the good rate "
-            f"{digits_text(self.against_good, 3)} ({digits_text(self.needed_against_good, 3)} decides), against the bad rate "
-            f"{digits_text(self.against_bad, 3)} ({digits_text(self.needed_against_bad, 3)} decides)"
-        )
-
-
 def likelihood_ratio_pair(
     good_rate: float,
     bad_rate: float,
@@ -231,21 +206,6 @@ def likelihood_ratio_pair(
         least_count,
         dispersion,
         "likelihood-ratio e-processes, Ville's bound",
-    )
-
-
-def evidence(rule: RateDecision, count: int, exposure: float) -> EvidencePair:
-    """State the evidence so far under a rule from `likelihood_ratio_pair` (or Wald's)."""
-    value = rule.log_likelihood_ratio(count, exposure)
-    return EvidencePair(
-        rule=rule,
-        count=int(count),
-        exposure=float(exposure),
-        against_good=math.exp(min(700.0, value)),
-        against_bad=math.exp(min(700.0, -value)),
-        needed_against_good=math.exp(rule.log_upper),
-        needed_against_bad=math.exp(-rule.log_lower),
-        decision=rule.decide(count, exposure),
     )
 
 

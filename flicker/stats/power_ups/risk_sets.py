@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,7 +29,7 @@ class ExpectedCounts(Result):
 
 
 def expected_counts(
-    times: er.Times, ends: ArrayLike, *, groups: Sequence[object] | None = None, both: ArrayLike | None = None
+    times: er.Times, ends: ArrayLike, *, both: ArrayLike | None = None
 ) -> ExpectedCounts:
     """Episodes counted, and expected were all power-ups alike, whatever the rate does with the time since power-up.
 
@@ -40,8 +39,6 @@ def expected_counts(
         Sorted begins of episodes of each power-up, on its observed clock.
     ends : array_like
         Its observed length, above 0.
-    groups : sequence, optional
-        Kind of start of each power-up ('cold', 'warm'): only power-ups of one kind are set against each other.
     both : array_like of bool, optional
         Side of each power-up: only times that both sides reached are used.
 
@@ -53,7 +50,7 @@ def expected_counts(
     Raises
     ------
     ValueError
-        If times are unsorted or outside their power-up, or ``groups`` or ``both`` do not fit.
+        If times are unsorted or outside their power-up, or ``both`` does not fit.
 
     Notes
     -----
@@ -63,30 +60,20 @@ def expected_counts(
     """
     runs = er.pooled(times, ends, least=0, name_of_end="ends")
     m = runs.ends.size
-    kinds = np.zeros(m, dtype=np.int64)
-    if groups is not None:
-        if len(groups) != m:
-            raise ValueError(f"groups must hold one kind of start per power-up ({m}), got {len(groups)}")
-        kinds = np.unique([str(kind) for kind in groups], return_inverse=True)[1]
     side = None
     if both is not None:
         side = np.asarray(both, dtype=bool)
         if side.shape != (m,):
             raise ValueError(f"both must hold one side per power-up ({m}), got shape {side.shape}")
-    counts, expected = np.zeros(m, dtype=np.int64), np.zeros(m)
-    for kind in np.unique(kinds):
-        here = np.flatnonzero(kinds == kind)
-        edges = np.unique(runs.ends[here])
-        mine = np.isin(runs.run, here)
-        level = np.minimum(np.searchsorted(edges, runs.times[mine], side="left"), edges.size - 1)
-        held = np.zeros((edges.size, m), dtype=np.int64)
-        np.add.at(held, (level, runs.run[mine]), 1)
-        risk = np.zeros((edges.size, m), dtype=bool)
-        risk[:, here] = runs.ends[here] >= edges[:, None]
-        keep = risk.sum(axis=1) >= 2
-        if side is not None:
-            keep &= (risk & side).any(axis=1) & (risk & ~side).any(axis=1)
-        held, risk = held[keep], risk[keep]
-        counts += held.sum(axis=0)
-        expected += (held.sum(axis=1) / np.maximum(risk.sum(axis=1), 1)) @ risk
+    edges = np.unique(runs.ends)
+    level = np.minimum(np.searchsorted(edges, runs.times, side="left"), edges.size - 1)
+    held = np.zeros((edges.size, m), dtype=np.int64)
+    np.add.at(held, (level, runs.run), 1)
+    risk = runs.ends >= edges[:, None]
+    keep = risk.sum(axis=1) >= 2
+    if side is not None:
+        keep &= (risk & side).any(axis=1) & (risk & ~side).any(axis=1)
+    held, risk = held[keep], risk[keep]
+    counts = held.sum(axis=0)
+    expected = (held.sum(axis=1) / risk.sum(axis=1)) @ risk
     return ExpectedCounts(counts, expected, int(runs.times.size - counts.sum()))
