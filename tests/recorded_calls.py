@@ -126,7 +126,7 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
     ("changepoints.level_changes", dict(y=STEPPED)),
     (
         "changepoints.level_changes",
-        dict(y=[v * 40.0 for v in STEPPED], x=[0.7 * i + 3.1 for i in range(60)], confidence=0.8, max_changes=1),
+        dict(y=[v * 40.0 for v in STEPPED], x=[0.7 * i + 3.1 for i in range(60)], confidence=0.8),
     ),
     ("changepoints.level_changes", dict(y=[round(v + 5.0 * (i >= 150), 5) for i, v in enumerate(LONG)])),
     (
@@ -139,7 +139,7 @@ CALLS: list[tuple[str, dict[str, Any]]] = [
         "changepoints.variance_changes",
         dict(y=[v * (5.0 if i > 210 else 1.0) for i, v in enumerate(LONG)], confidence=0.9),
     ),
-    ("changepoints.variance_changes", dict(y=LONG, x=[0.3 * i for i in range(400)], resolution=0.001, max_changes=2)),
+    ("changepoints.variance_changes", dict(y=LONG, x=[0.3 * i for i in range(400)], resolution=0.001)),
     ("changepoints.rate_changes", dict(times=WORSE, end=30.7, simulations=499)),
     (
         "changepoints.rate_changes",

@@ -16,6 +16,7 @@ from flicker.stats.arrivals import (
     decluster,
     exponential_gaps_test,
     extremal_index,
+    gap_permutations,
     laplace_test,
     lewis_robinson_test,
     log_linear_fit,
@@ -160,7 +161,7 @@ def test_normal_limit_of_the_permutation_agrees_with_the_permutation(monkeypatch
     rng = np.random.default_rng(3)
     t = np.sort(rng.random(400) ** 0.93)
     by_permutation = lewis_robinson_test(t, 1.0, alternative="increasing").p_value
-    monkeypatch.setattr(trend_tests, "SIMULATED_AT_MOST", 0)
+    monkeypatch.setattr(gap_permutations, "SIMULATED_AT_MOST", 0)
     assert lewis_robinson_test(t, 1.0, alternative="increasing").p_value == pytest.approx(by_permutation, abs=0.02)
 
 

@@ -1,7 +1,6 @@
-"""When did the level, the noise or the event rate change? Values or event times in; changes with p-values and places
-out.
+"""When did the level, the noise or the event rate change? Values or event times in; places and p-values out.
 
-Knows nothing of files, channels or limits. Index convention: a change is named by the first value of the new stretch.
+A change is named by the first value of the new stretch.
 """
 
 from __future__ import annotations
@@ -51,9 +50,12 @@ __all__ = [
 
 _LOG_SHARE = 0.7  # of the nominal level: measured rejection is then at or under it
 
-@dataclass(frozen=True, slots=True)
-class LevelChange(Result):
-    """One change of level: its place with an interval, its size with an interval."""
+_MOST = 20  # changes that are looked for: a choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change(Result):
+    """Base of one change: its place with an interval, by number of the value and by time."""
 
     index: int
     index_low: int
@@ -61,10 +63,16 @@ class LevelChange(Result):
     at: float
     low: float
     high: float
+    p_value: float
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChange(Change):
+    """One change of level, with the size of the step."""
+
     step: float
     step_low: float
     step_high: float
-    p_value: float
 
     @property
     def reads(self) -> str:
@@ -76,16 +84,22 @@ class LevelChange(Result):
         )
 
 
-@dataclass(frozen=True, slots=True)
-class LevelChanges(Result):
-    """Stretches of constant level."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changes(Result):
+    """Base of all changes found: where stretches begin, and how sure it is that there is any change."""
 
-    changes: tuple[LevelChange, ...]
     starts: Ints
-    levels: Floats
     p_value: float
     confidence: float
     method: str
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChanges(Changes):
+    """Stretches of constant level."""
+
+    changes: tuple[LevelChange, ...]
+    levels: Floats
 
     @property
     def reads(self) -> str:
@@ -99,19 +113,12 @@ class LevelChanges(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class VarianceChange(Result):
-    """One change of the noise: its place, and the noise after over the noise before."""
+class VarianceChange(Change):
+    """One change of the noise: the noise after over the noise before."""
 
-    index: int
-    index_low: int
-    index_high: int
-    at: float
-    low: float
-    high: float
     ratio: float
     ratio_low: float
     ratio_high: float
-    p_value: float
 
     @property
     def reads(self) -> str:
@@ -121,15 +128,11 @@ class VarianceChange(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class VarianceChanges(Result):
+class VarianceChanges(Changes):
     """Stretches of constant noise."""
 
     changes: tuple[VarianceChange, ...]
-    starts: Ints
     sigmas: Floats
-    p_value: float
-    confidence: float
-    method: str
 
     @property
     def reads(self) -> str:
@@ -148,7 +151,6 @@ def level_changes(
     *,
     confidence: float = 0.95,
     resolution: float | None = None,
-    max_changes: int = 20,
 ) -> LevelChanges:
     """Find changes of level that autocorrelated or 1/f noise does not explain.
 
@@ -162,8 +164,6 @@ def level_changes(
         1 - confidence bounds the chance of any false change in a log without change (0.95 to 0.999 in the table).
     resolution : float, optional
         Step of the last digit (0 for none); sought when left out. Changes of less than one step are never shown.
-    max_changes : int
-        Stop after this many.
 
     Returns
     -------
@@ -187,15 +187,14 @@ def level_changes(
     the error. Max-type test of several numbers of changes after Bai and Perron (1998), Econometrica 66, 47-78.
 
     Lastly each change must stand out as a jump among the jumps elsewhere in its two stretches
-    (``_change_place.abruptness``): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
+    (`levels.change_place.abruptness`): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
     not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by
     least squares between the levels before and after.
     """
     values, times = _series(y, x)
     alpha = 1 - check.share("confidence", confidence)
-    most = check.whole("max_changes", max_changes, what="a number of changes")
     step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
-    found, p_value = _stepwise(values, alpha, most, step, search.SLOW, refine=True)
+    found, p_value = _stepwise(values, alpha, step, search.SLOW, refine=True)
     found = _abrupt_only(values, found, alpha)
     cuts = sorted(found)
     edges = [0, *cuts, values.size]
@@ -237,7 +236,6 @@ def variance_changes(
     *,
     confidence: float = 0.95,
     resolution: float | None = None,
-    max_changes: int = 20,
 ) -> VarianceChanges:
     """Find changes of the size of the noise.
 
@@ -251,8 +249,6 @@ def variance_changes(
         1 - confidence bounds the chance of any false change.
     resolution : float, optional
         Step of the last digit (0 for none); sought when left out. A change hidden below it cannot be seen.
-    max_changes : int
-        Stop after this many.
 
     Raises
     ------
@@ -267,7 +263,6 @@ def variance_changes(
     """
     values, times = _series(y, x)
     alpha = 1 - check.share("confidence", confidence)
-    most = check.whole("max_changes", max_changes, what="a number of changes")
     step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
     method = "levels of the logarithm of block noise, critical values for white noise"
     n = values.size
@@ -275,18 +270,13 @@ def variance_changes(
     blocks = min(search.MOST, second.size // 8)
     if blocks < search.FEWEST or not second.any():
         return VarianceChanges(
-            changes=(),
-            starts=np.zeros(1, dtype=np.int64),
-            sigmas=np.array([_spread(second)]),
-            p_value=1.0,
-            confidence=1 - alpha,
-            method=method,
+            (), np.array([_spread(second)]), starts=np.zeros(1, np.int64), p_value=1.0, confidence=1 - alpha, method=method
         )
     starts = (np.arange(blocks + 1, dtype=np.int64) * second.size) // blocks
     raw = np.add.reduceat(second, starts[:-1]) / np.diff(starts)
     floor = max(0.8 * step, 1e-6 * float(raw.max()))  # a level near a border alone makes 0.75 steps
     logs = np.log(np.hypot(raw, floor))
-    found, p_value = _stepwise(logs, _LOG_SHARE * alpha, most, 0.0, search.WHITE)
+    found, p_value = _stepwise(logs, _LOG_SHARE * alpha, 0.0, search.WHITE)
     cuts = sorted(found)
     edges = [0, *cuts, blocks]
     changes = []
@@ -318,13 +308,13 @@ def variance_changes(
 
 
 def _stepwise(
-    values: Floats, alpha: float, most: int, step: float, critical: search.Critical, *, refine: bool = False
+    values: Floats, alpha: float, step: float, critical: search.Critical, *, refine: bool = False
 ) -> tuple[dict[int, float], float]:
     """Return the first indices of new levels with their p-values, and the p-value of any change in the whole."""
     found: dict[int, float] = {}
     whole = 1.0
     waiting = [(0, values.size, alpha)]
-    while waiting and len(found) < most:
+    while waiting and len(found) < _MOST:
         first, last, share = waiting.pop(0)
         part = values[first:last]
         if part.size < search.FEWEST or np.ptp(part) == 0:
@@ -337,7 +327,7 @@ def _stepwise(
             whole = chance
         if not cuts:
             continue
-        cuts = search.drop_weak(means, cuts, share, floor, critical)[: most - len(found)]
+        cuts = search.drop_weak(means, cuts, share, floor, critical)[: _MOST - len(found)]
         sizes = search.local_statistics(means, cuts, floor)
         table = critical.single[search.row(means.size)]
         places = [int(starts[cut]) for cut in cuts]

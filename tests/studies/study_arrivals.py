@@ -15,7 +15,7 @@ import numpy as np
 from scipy import special
 
 from flicker.stats import arrivals
-from flicker.stats.arrivals import trend_tests, worsening
+from flicker.stats.arrivals import gap_permutations, trend_tests
 
 SPAN = 4 * 3600.0
 HERE = Path(__file__).parent
@@ -192,7 +192,7 @@ def coverage(n: int) -> list[str]:
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
-    for module in (trend_tests, worsening):
+    for module in (trend_tests, gap_permutations):
         module.PERMUTATIONS = 399
     parts = (
         ("Size under Poisson arrivals, nominal 5 %, by number of events", size_under_poisson, n),

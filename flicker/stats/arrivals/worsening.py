@@ -11,8 +11,8 @@ from flicker.base.arrays import Floats
 from flicker.base.result import Tested
 from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster
+from flicker.stats.arrivals.gap_permutations import gap_variation, permuted_bursts, permuted_laplace
 from flicker.stats.arrivals.power_law import log_linear_fit, share_of_run
-from flicker.stats.arrivals.trend_tests import gap_variation, permuted_bursts, permuted_laplace
 from flicker.stats.laws import event_runs as er
 
 LEAST_EPISODES = 5  # below, no permutation of gaps reaches the few per cent that a verdict asks for
