@@ -206,7 +206,8 @@ class Watcher:
         return event
 
     def _event(self, event: str, item: Followed, text: str, kind: str, time_s: float) -> Event:
-        return Event(event, item.name, self.run, time_s, f"{item.name}: {text}", kind)
+        told = f"{item.name}: {text}"
+        return Event(event=event, channel=item.name, run=self.run, time_s=time_s, text=told, kind=kind)
 
     # ------------------------------------------------------------ counting and deciding
 
