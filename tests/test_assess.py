@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from command import flicker
 
 from flicker import Limits, Log, LogError, assess, simulate_log
 from flicker.evidence.questions.registry import questions
@@ -196,12 +197,6 @@ def test_nothing_but_missing_readings_is_an_error():
 # --- command line -----------------------------------------------------------------------------------------------------
 
 
-def flicker(*arguments, **options):
-    return subprocess.run(
-        [sys.executable, "-m", "flicker", *map(str, arguments)], capture_output=True, text=True, **options
-    )
-
-
 BAD = {
     "empty.csv": b"",
     "header.csv": b"time_s,left_mV\n",
@@ -230,7 +225,8 @@ def test_bad_input_is_one_sentence_and_exit_code_2(tmp_path, name):
 def test_json_on_standard_output_is_one_document(tmp_path):
     bench = simulate_log("noisy", seed=2, hours=0.5)
     (path,) = bench.write(tmp_path / "log.csv")
-    done = flicker("assess", path, "--json")
+    words = [sys.executable, "-m", "flicker", "assess", path, "--json"]
+    done = subprocess.run(words, capture_output=True, text=True)
     document = json.loads(done.stdout)
     assert done.returncode == 0 and document["channels"][0]["channel"] == "left"
     text = flicker("assess", path)

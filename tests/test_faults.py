@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import random
@@ -14,6 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from command import flicker
 
 from flicker import assess, simulate_log
 from flicker.commands.survey import _write
@@ -113,11 +115,6 @@ def test_killed_at_any_moment_a_cache_is_whole_or_absent(tmp_path, kills):
         assert assess(log, cache=BlockCache(place)).to_json() == expected
 
 
-def flicker(*arguments, **options):
-    command = [sys.executable, "-m", "flicker", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, **options)
-
-
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
     folder = tmp_path_factory.mktemp("faults")
@@ -125,8 +122,21 @@ def bench(tmp_path_factory):
     return folder
 
 
-def small_disk():
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, 1024))
+@pytest.fixture
+def small_disk(monkeypatch):
+    """A limit on the size of a file stands in for the full disk: the write fails in the middle, as it does there."""
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)  # nor may compiled modules be cut off
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+
+    @contextlib.contextmanager
+    def limited():
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1024, before[1]))
+        try:
+            yield
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+    return limited
 
 
 WRITERS = {
@@ -143,11 +153,9 @@ def arguments_of(what, bench, out):
 
 
 @pytest.mark.parametrize("what", ["report", "excursions", "simulated log", "survey"])
-def test_a_full_disk_is_one_sentence_and_nothing_is_left(bench, tmp_path, what):
-    # a limit on the size of a file stands in for the full disk: the write fails in the middle, as it does there
-    # nor may the interpreter leave compiled modules cut off, for later tests to stumble over
-    uncompiled = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
-    done = flicker(*arguments_of(what, bench, tmp_path), preexec_fn=small_disk, env=uncompiled)
+def test_a_full_disk_is_one_sentence_and_nothing_is_left(bench, tmp_path, small_disk, what):
+    with small_disk():
+        done = flicker(*arguments_of(what, bench, tmp_path))
     assert done.returncode == 2, done.stdout + done.stderr
     assert done.stderr.count("\n") == 1 and "cannot be written" in done.stderr and "Traceback" not in done.stderr
     assert visible(tmp_path) == []
@@ -176,7 +184,7 @@ def test_the_command_killed_at_a_hundred_moments(bench, tmp_path):
     page, blocks = tmp_path / "page.html", tmp_path / "cache"
     words = ["assess", bench / "log.csv", "--report", page, "--cache", blocks]
     began = time.monotonic()
-    assert flicker(*words).returncode == 0
+    assert subprocess.run([sys.executable, "-m", "flicker", *map(str, words)], stdout=subprocess.DEVNULL).returncode == 0
     length = time.monotonic() - began
     whole = digest(page)
     rng = random.Random(10)

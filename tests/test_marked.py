@@ -1,10 +1,8 @@
 """What the hands did: marks change what is observed, what is claimed, and what counts as spontaneous. All data invented."""
 
-import subprocess
-import sys
-
 import numpy as np
 import pytest
+from command import flicker
 
 from flicker import Log, assess, simulate_log
 from flicker.base.limits import Limits
@@ -91,5 +89,5 @@ def test_a_mark_on_one_channel_leaves_the_other_alone():
 def test_a_bad_mark_is_one_sentence_and_exit_code_2(tmp_path, row, says):
     (path,) = simulate_log("steady", seed=1, hours=0.5).write(tmp_path / "log.csv")
     (tmp_path / "log.marks.csv").write_text(f"time,kind,channel,until,text\n{row}\n")
-    done = subprocess.run([sys.executable, "-m", "flicker", "assess", path], capture_output=True, text=True)
+    done = flicker("assess", path)
     assert done.returncode == 2 and says in done.stderr and done.stderr.count("\n") == 1

@@ -5,19 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shutil
-import subprocess
-import sys
 
 import numpy as np
 import pandas as pd
 import pytest
+from command import flicker as command
 
 import flicker
 from flicker.case.identity import out_of_order
-
-
-def command(*arguments):
-    return subprocess.run([sys.executable, "-m", "flicker", *map(str, arguments)], capture_output=True, text=True)
 
 
 def write_log(path, start, hours=2.0, seed=1):

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-
 import numpy as np
 import pandas as pd
 import pytest
+from command import flicker
 
 from flicker import LogError, assess, read_log
 from flicker.logs.marks import Mark
@@ -43,7 +41,7 @@ def words(size, **rows):
 
 
 def run(*arguments):
-    made = subprocess.run([sys.executable, "-m", "flicker", *map(str, arguments)], capture_output=True, text=True)
+    made = flicker(*arguments)
     return made.returncode, made.stderr
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import re
-import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
+from command import flicker
 from rich.console import Console
 
 from flicker import assess, over_visits
+from flicker.cli import main
 from flicker.present.terminal import show_assessment
 from flicker.present.terminal.paper import NARROW, plain
 from flicker.present.terminal.visits import show_visits
@@ -21,16 +24,20 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "tools"))
 import refresh_readme  # noqa: E402
 
-PROGRAM = (sys.executable, "-c", "import sys; from flicker.cli import program; sys.exit(program())")
 DEMO = [str(ROOT / "demo_data" / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
 
 
-def piped(*words, encoding="utf-8"):
+@pytest.fixture
+def piped(monkeypatch):
     """Standard output of the command as another program gets it."""
-    env = {**os.environ, "PYTHONIOENCODING": encoding, "COLUMNS": "80"}
-    done = subprocess.run([*PROGRAM, *words], capture_output=True, env=env, cwd=ROOT)
-    assert done.returncode == 0, done.stderr.decode()
-    return done.stdout.decode(encoding)
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def run(*words, encoding="utf-8"):
+        done = flicker(*words, encoding=encoding)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    return run
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +56,7 @@ def test_the_readme_quotes_the_whole_first_page():
     assert refresh_readme.refreshed(readme) == readme, "run python tests/tools/refresh_readme.py"
 
 
-def test_a_pipe_gets_whole_sentences_without_trailing_blanks(found):
+def test_a_pipe_gets_whole_sentences_without_trailing_blanks(found, piped):
     text = piped("assess", *DEMO)
     lines = text.split("\n")
     assert not [line for line in lines if line != line.rstrip()] and "\x1b" not in text
@@ -70,7 +77,7 @@ def test_the_answer_comes_first_and_volts_come_first(found):
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252"])
-def test_another_encoding_gets_plain_characters_to_the_end(encoding):
+def test_another_encoding_gets_plain_characters_to_the_end(encoding, piped):
     text = piped("assess", *DEMO, encoding=encoding)
     assert "?" not in text.replace("connected?", "") and "licensed practice" in text
     assert "|" in text and "─" not in text
@@ -102,46 +109,40 @@ def test_the_strip_has_an_axis_and_a_legend_and_uses_the_width(found):
     assert narrow.count("strip: \\ start") == 1
 
 
-def test_soak_help_says_first_that_nothing_starts_and_shows_its_usage():
+def test_soak_help_says_first_that_nothing_starts_and_shows_its_usage(piped):
     text = piped("soak", "--help")
     assert text.startswith("plans a soak; starts nothing") and "usage: flicker soak (--count N --hours H" in text
 
 
-def seen_on(stderr_is_a_terminal, *arguments, cwd):
-    """What a command writes to standard error, on a terminal or into a pipe."""
-    if not stderr_is_a_terminal:
-        return subprocess.run([*PROGRAM, *arguments], capture_output=True, text=True, cwd=cwd, check=True).stderr
+def seen_on_a_terminal(*words):
+    """What a command writes to standard error, which is a terminal."""
     pty = pytest.importorskip("pty")
     lead, follow = pty.openpty()
-    environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
-    command = subprocess.Popen(
-        [*PROGRAM, *arguments], stdout=subprocess.DEVNULL, stderr=follow, cwd=cwd, env=environment
-    )
-    os.close(follow)
-    seen = b""
-    while True:
-        try:
-            part = os.read(lead, 65536)
-        except OSError:  # Linux tells so that the other side is closed
-            break
-        if not part:
-            break
-        seen += part
+    seen = bytearray()
+
+    def look():
+        with contextlib.suppress(OSError):  # Linux tells so that the other side is closed
+            while part := os.read(lead, 65536):
+                seen.extend(part)
+
+    eye = threading.Thread(target=look)
+    eye.start()
+    with open(follow, "w", encoding="utf-8") as stderr, contextlib.redirect_stderr(stderr), contextlib.redirect_stdout(io.StringIO()):
+        code = main([str(word) for word in words])
+    eye.join()
     os.close(lead)
-    assert command.wait() == 0
+    assert code == 0
     return seen.decode("utf-8")
 
 
-def test_a_terminal_sees_a_bar_with_the_time_left_and_a_pipe_sees_none(tmp_path):
-    told: dict[bool, list[str]] = {}
-    for terminal in (True, False):
-        (tmp_path / "long.csv").unlink(missing_ok=True)
-        told[terminal] = [
-            seen_on(terminal, "simulate", "steady", "long.csv", "--hours", "8", "--rate", "20", cwd=tmp_path),
-            seen_on(terminal, "assess", "long.csv", "--report", "page.html", cwd=tmp_path),
-        ]
-    assert told[False] == ["", ""]
-    simulated, assessed = told[True]
+def test_a_terminal_sees_a_bar_with_the_time_left_and_a_pipe_sees_none(tmp_path, monkeypatch):
+    for name, value in (("TERM", "xterm-256color"), ("COLUMNS", "80")):
+        monkeypatch.setenv(name, value)
+    long = tmp_path / "long.csv"
+    simulated = seen_on_a_terminal("simulate", "steady", long, "--hours", "8", "--rate", "20")
+    assessed = seen_on_a_terminal("assess", long, "--report", tmp_path / "page.html")
+    short = ("simulate", "steady", tmp_path / "short.csv", "--hours", "1"), ("assess", tmp_path / "short.csv", "--report", tmp_path / "page.html")
+    assert [flicker(*words).stderr for words in short] == ["", ""]
     assert "simulating" in simulated and "writing" in simulated
     for words in ("reading", "judging long.csv", "drawing the page", " left"):
         assert words in assessed, words
