@@ -69,8 +69,8 @@ class Stash:
             near = np.concatenate((self._middles[number], block["middle"]))[-max(MIDDLES, count) :]
             self._middles[number] = near[-MIDDLES:]
             with np.errstate(invalid="ignore"):
-                known = near[~np.isnan(near)]
-                level = float(np.median(known)) if known.size else 0.0
+                known = np.sort(near[~np.isnan(near)])
+                level = 0.5 * float(known[(known.size - 1) // 2] + known[known.size // 2]) if known.size else 0.0
                 keep |= over | (high > level + self.swing_V) | (low < level - self.swing_V)
                 loud |= over | (high > self.release_V) | (low < -self.release_V)
         begin_s, end_s = piece.time_s[::size], piece.time_s[size - 1 :: size]

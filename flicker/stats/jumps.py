@@ -24,6 +24,8 @@ SCALES = (1, 2, 4, 8)  # readings averaged on each side of a jump
 LEAST_V = 0.006
 SIGMAS = 7.0
 LEAST_JUMPS = 4  # two up and two down
+DIGIT_V = (1e-5, 1.5e-3)  # steps of a reading that a digit of 2 LEAST_V / SIGMAS or more cannot make, and
+FINE_SHARE = 0.3  # how many of them show a finer one: a tenth of the readings may be no multiples; choices for speed
 QUARTER = 0.3186  # lower quartile of the size of a standard normal number
 
 
@@ -137,13 +139,16 @@ def jumps(
 
 
 def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterator[Jumps]:
-    """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where there may be one."""
+    """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where either may decide."""
     sums = _sums(readings)
+    # A last digit below 2 LEAST_V / SIGMAS never decides. With a coarser one nearly all steps are none, or as large.
+    step = np.abs(readings[1:] - readings[:-1])
+    fine = np.count_nonzero((step > DIGIT_V[0]) & (step < DIGIT_V[1])) > FINE_SHARE * step.size
     for scale in SCALES:
         if readings.size >= 8 * scale + 40:
             difference = _differences(sums, scale)
             if max(-float(difference.min()), float(difference.max())) > LEAST_V:
-                sigma = _step_sigma(difference, resolution() / math.sqrt(scale))
+                sigma = _step_sigma(difference, 0.0 if fine else resolution() / math.sqrt(scale))
                 yield _past(difference, scale, sigma, LEAST_V, SIGMAS)
                 continue
         yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)

@@ -20,7 +20,7 @@ from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import cadence_of
 
 IN_MEMORY_BYTES = 32 << 20
-BATCH_ROWS = 1 << 17
+BATCH_ROWS = 131_000  # a choice; a multiple of 1,000, so that blocks of a second mostly end with the batch
 
 
 class Spool:
