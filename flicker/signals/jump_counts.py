@@ -19,6 +19,7 @@ from flicker.stats.noise import resolution_of
 WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
 MOST_SIZES = 2000  # kept of a scale: their middle is all that is told; a choice
 NEIGHBOUR_V = 0.030  # by the rule of clearance on jumps beside a neighbour's swing, a choice
+FARTHER_S = 3.0  # not looked at beyond; a choice for speed
 NEIGHBOUR_S = 2.0  # as in the line before
 
 
@@ -64,8 +65,9 @@ class JumpWatch:
             keep = np.isfinite(column)
             for other, at in enumerate(loud):
                 if other != channel and at.size:
-                    near = np.searchsorted(at, time + NEIGHBOUR_S, side="right") > np.searchsorted(at, time - NEIGHBOUR_S)
-                    keep &= ~near
+                    near = slice(*np.searchsorted(time, [at[0] - FARTHER_S, at[-1] + FARTHER_S]))
+                    lower, upper = time[near] - NEIGHBOUR_S, time[near] + NEIGHBOUR_S
+                    keep[near] &= np.searchsorted(at, upper, side="right") <= np.searchsorted(at, lower)
             readings = column[keep]
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue

@@ -147,8 +147,10 @@ def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterato
     for scale in SCALES:
         if readings.size >= 8 * scale + 40:
             difference = _differences(sums, scale)
-            if max(-float(difference.min()), float(difference.max())) > LEAST_V:
-                sigma = _step_sigma(difference, 0.0 if fine else resolution() / math.sqrt(scale))
+            size = np.abs(difference)
+            if float(size.max()) > LEAST_V:
+                quiet = np.count_nonzero(size <= LEAST_V * QUARTER / SIGMAS) > 0.25 * size.size + 1
+                sigma = 0.0 if fine and quiet else _step_sigma(difference, 0.0 if fine else resolution() / math.sqrt(scale))
                 yield _past(difference, scale, sigma, LEAST_V, SIGMAS)
                 continue
         yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)

@@ -161,7 +161,8 @@ def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], in
     first, last = -(-lo // chunk.per_block), hi // chunk.per_block
     if first >= last:
         return [(lo, hi)], first, first
-    return [(lo, first * chunk.per_block), (last * chunk.per_block, hi)], first, last
+    edges = (lo, first * chunk.per_block), (last * chunk.per_block, hi)
+    return [(a, b) for a, b in edges if a < b], first, last
 
 
 def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[float, float, int]]:
@@ -232,7 +233,7 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
         beyond=item.beyond,
         away=int(np.count_nonzero(far)),
         peak_V=item.peak_V,
-        step_V=float(np.minimum(steps, STEP_V).mean()) if steps.size else 0.0,
+        step_V=float(np.minimum(steps, STEP_V).sum() / steps.size) if steps.size else 0.0,
         unmoved=1.0 - moves.size / steps.size if steps.size else 1.0,
         digit_V=float(moves.min()) if moves.size else 0.0,
         swings=tuple(swings),
