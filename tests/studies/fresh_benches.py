@@ -93,7 +93,7 @@ def main() -> None:
         results: Iterable[Told] = pool.map(tell, *zip(*todo, strict=True)) if args.jobs > 1 else (tell(*x) for x in todo)
         for one in results:
             told.append(one)
-            print(f"{len(told)} of {len(todo)} {one.kind}, {one.seconds:.1f} s {dict(one.harms)}", file=sys.stderr, flush=True)
+            print(f"{len(told)} of {len(todo)} {one.kind}, {one.seconds:.1f} s", *one.lines, sep="\n  ", file=sys.stderr, flush=True)
     rows = []
     for kind in dict.fromkeys(x.kind for x in told):
         mine = [x for x in told if x.kind == kind]
