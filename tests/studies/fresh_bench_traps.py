@@ -122,6 +122,68 @@ def zero_error(b: Bench) -> None:
     b.step("assess", [b.table(0, t, v)], never=[x for n in b.names for x in nothing_shown(n)], rather_not=[f"{n} within*" for n in b.names])
 
 
+def refreshed_seldom(b: Bench) -> None:
+    """A sound unit; the logger writes each second or two, but the meter renews its value only every one to eight minutes."""
+    b.digit = min(b.digit, 1e-4)
+    b.white = {n: float(b.rng.uniform(2e-4, 5e-4)) for n in b.names}
+    t, every = b.instants(b.rng.uniform(5, 10)), b.rng.uniform(60, 480)
+    b.fact(renewed_s=every)
+    i = np.searchsorted(t, np.floor(t / every) * every)
+    b.step("assess", [b.table(0, t, {n: b.output(t, n)[i] for n in b.names})], never=[x for n in b.names for x in (*uncleared(n), *nothing_shown(n))])
+
+
+def rolling_export(b: Bench) -> None:
+    """A logger that keeps the last hour and a half is read out every twenty minutes: four overlapping files of one sound evening."""
+    log = b.evening(0, 2.5)
+    k = int(1.5 * HOUR / b.step_s)
+    logs = [_cut(log, j, j + k) for j in (int(m * 1200 / b.step_s) for m in range(4))]
+    b.step("assess", logs, never=[x for n in b.names for x in (*uncleared(n), *nothing_shown(n))])
+
+
+def air_biased(b: Bench) -> None:
+    """The lead in the air, a bias of half a millivolt to one and a half, and folded hum of 2.5 to 5 mV; beside sound outputs."""
+    t, size = b.instants(b.rng.uniform(4, 9)), between(b.rng, 2.5e-3, 5e-3)
+    b.fact(hum_V=size)
+    turns = np.cumsum((b.rng.uniform(0.02, 0.3) + 0.01 * slow_noise(b.rng, t, 1.0)) * np.diff(t, prepend=0.0))
+    left = b.rng.uniform(5e-4, 1.5e-3) + size * np.sin(2 * np.pi * turns) + 1e-4 * b.rng.standard_normal(t.size)
+    b.step("assess", [b.table(0, t, {"left": left, **{n: b.output(t, n, warm=True) for n in b.others}})], never=[*uncleared("left"), *no_growth("left")], sound=b.others)
+
+
+def residue_about_zero(b: Bench) -> None:
+    """A sound switching amplifier that a servo holds at zero, with 2.2 mV or so of folded residue; its start is in the log."""
+    t = b.instants(b.rng.uniform(4, 7), 0.5)
+    v = {}
+    for n in b.names:
+        turns = np.cumsum((b.rng.uniform(0.02, 0.3) + 0.02 * slow_noise(b.rng, t, 1.0)) * np.diff(t, prepend=0.0))
+        live = 2e-4 + between(b.rng, 2.1e-3, 2.4e-3) * np.sin(2 * np.pi * turns) + 2e-4 * b.rng.standard_normal(t.size)
+        v[n] = np.where(t < 3, 5e-5 * b.rng.standard_normal(t.size), live + 0.06 * np.exp(-np.maximum(t - 3, 0) / 1.0))
+    b.step("assess", [b.table(0, t, v)], sound=b.names)
+
+
+def coarse_digit(b: Bench) -> None:
+    """A sound unit on a meter of whole millivolts: the last digit moves now and then, and may rest for some minutes."""
+    b.digit = 1e-3
+    b.rest = {n: float(b.rng.choice([-1, 1]) * (b.rng.integers(3, 9) + b.rng.uniform(0.25, 0.75)) * 1e-3) for n in b.names}
+    b.white = {n: float(b.rng.uniform(1.5e-4, 4e-4)) for n in b.names}
+    b.step("assess", [b.evening(0, b.rng.uniform(4, 9))], sound=b.names)
+
+
+def cadence_changes_sound(b: Bench) -> None:
+    """A sound log in which the logger goes from 1 s to 10 s a reading in mid-file, or back: no reading is missing."""
+    fast, slow = np.arange(0, b.rng.uniform(3, 5) * HOUR, 1.0), np.arange(0, b.rng.uniform(3, 5) * HOUR, 10.0)
+    t = np.concatenate([fast, fast[-1] + 10 + slow] if b.rng.random() < 0.5 else [slow, slow[-1] + 1 + fast])
+    b.step("assess", [b.table(0, t, {n: b.output(t, n) for n in b.names})], sound=b.names)
+
+
+def cadence_changes_long(b: Bench) -> None:
+    """The same with swings of 20 to 40 s at a constant rate, which both cadences see: recurring, and nothing grows."""
+    fast, slow = np.arange(0, 4 * HOUR, 1.0), np.arange(0, 4 * HOUR, 10.0)
+    t = np.concatenate([fast, fast[-1] + 10 + slow] if b.rng.random() < 0.5 else [slow, slow[-1] + 1 + fast])
+    v = {n: b.output(t, n, warm=True) for n in b.names}
+    v["left"] = v["left"] + crackle(b, 12.0, length_s=28.0, mean_s=0.0)(t)
+    b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), *no_growth("left")], must=("left intermittent yes",), sound=b.others)
+
+
 # ------------------------------------------------------------ no cure without a live output
 
 
@@ -188,5 +250,6 @@ def visits_end_dead(b: Bench) -> None:
 
 KINDS = {f.__name__.replace("_", " "): f for f in (
     same_log_twice, growing_export, asleep_swings, last_reading, beside_gaps, clipped_flat, held_nearly_all, bursts_of_readings, two_leads_one_output, zero_error,
+    refreshed_seldom, rolling_export, air_biased, residue_about_zero, coarse_digit, cadence_changes_sound, cadence_changes_long,
     pair_after_dummy, pair_after_air, pair_after_asleep, pair_after_stuck, pair_saturated, visits_end_dead,
 )}  # fmt: skip
