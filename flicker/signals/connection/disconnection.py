@@ -3,8 +3,7 @@
 An open relay, a fallen lead, a sleeping meter and a unit that is off all look like a very good amplifier. What gives
 them away is the channel's own past: a last digit that moved and no longer does, noise that was there and is gone (or
 is suddenly far more), a fall to zero, and what happens at the borders. Where the channel's own digit hardly moves, an
-absence of movement proves nothing, and nothing is taken out. All rules here are common practice, no source,
-and so are the numbers, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
+absence of movement proves nothing, and nothing is taken out.
 """
 
 from __future__ import annotations
@@ -17,11 +16,19 @@ from numpy.typing import NDArray
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.hum import fast_hum
-from flicker.signals.connection.movement import LASTING_S, MOST_VISITS, SIDE, View, surge_at, view_of
+from flicker.signals.connection.movement import (
+    LASTING_S,
+    MOST_VISITS,
+    SHORTEST_S,
+    SIDE,
+    View,
+    fell,
+    runs,
+    surge_at,
+    view_of,
+)
 from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
-    SHORTEST_S,
     about_zero,
     dropped,
     far_longer,
@@ -35,9 +42,8 @@ from flicker.signals.startup import Start
 
 Bools = NDArray[np.bool_]
 
-# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-FELL_WITHIN_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 BUMP_S = 90.0
 OPENING_S = 60.0  # a longer opening shows by its own
 LEAST_ODD = 3  # blocks
@@ -98,53 +104,38 @@ def find_lapses(
 
     Notes
     -----
-    A stretch counts as quiet when the movements from block to block are at least 15 nats (log-likelihood) rarer than
+    A stretch counts as quiet when the movements from block to block are at least 12 nats (log-likelihood) rarer than
     in the five minutes beside it; exact repeats are compared with how often that very reading was left before.
     """
     part = blocks.channels[channel]
     out: list[Lapse] = []
     for digit in sorted({span.resolution_V for span in ranges.spans}):
         own = spans((span.begin_s, span.end_s) for span in ranges.spans if span.resolution_V == digit)
-        chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else np.ones(blocks.row.size, dtype=bool)
-        view = view_of(blocks, part, digit, chosen)
-        hum = fast_hum(view, part.sample_s, part.sample_V, band_V)
-        out += _lapses(view, digit, protection_V, band_V, hum)
+        chosen = holds(own, blocks.centre_s) if len(ranges.spans) > 1 else None
+        out += _lapses(view_of(blocks, part, digit, chosen), protection_V, band_V)
     return sorted(out, key=lambda item: item.first)
 
 
-def _lapses(
-    view: View, resolution_V: float, protection_V: float, band_V: float, hum: list[tuple[int, int]]
-) -> list[Lapse]:
+def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
     if view.size < 4:
         return []
     found: list[Lapse] = []
     taken = np.zeros(view.size, dtype=bool)
-    for first, last in hum:
-        fell = _fell(view, first, protection_V)
-        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell))
-        taken[first:last] = True
-    textures = textures_of(view, resolution_V)
-    if textures.size >= 6:
-        for first, last, tripped in pick_ups(view, resolution_V, protection_V):
-            if taken[first:last].any():
-                continue
-            fell = tripped or _fell(view, first, protection_V)
-            found.append(
-                _lapse(view, first, last, Unobserved.DISCONNECTED if fell else Unobserved.OPEN_LEAD, sure=fell)
-            )
+    for first, last in (part for fast in (False, True) for part in pick_ups(view, protection_V, fast=fast)):
+        if not taken[first:last].any():
+            trip = fell(view, first, protection_V)
+            found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if trip else Unobserved.OPEN_LEAD, sure=trip))
             taken[first:last] = True
-        quiet, own_V = quiet_stretches(view, textures, taken)
-    else:
-        quiet, own_V = [], 0.0
+    quiet, own_V = quiet_stretches(view, textures_of(view), taken)
     for first, last, lived in quiet:
-        plain = own_V > 3.0 * resolution_V or far_longer(view, first, last, taken, resolution_V)
+        plain = own_V > 3.0 * view.resolution_V or far_longer(view, first, last, taken)
         lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] |= not lapse.told
     at_zero = _at_zero(view, taken)
     visits = sum(
-        view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S and not _fell(view, first, protection_V)
+        view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S and not fell(view, first, protection_V)
         for first, last in at_zero
     )
     for first, last in at_zero:
@@ -181,9 +172,7 @@ def _at_zero(view: View, taken: Bools) -> list[tuple[int, int]]:
     level = float(np.median(own))
     if abs(level) - 4.0 * scatter(own, level) <= view.zero_V:
         return []
-    index = np.flatnonzero(zeroish & ~taken)
-    breaks = np.flatnonzero(np.diff(index) > 1) + 1
-    return [(int(part[0]), int(part[-1]) + 1) for part in np.split(index, breaks) if part.size >= 2]
+    return [part for part in runs(zeroish & ~taken) if part[1] - part[0] >= 2]
 
 
 def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple[int, int]]:
@@ -225,14 +214,6 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
     return out
 
 
-def _fell(view: View, first: int, protection_V: float) -> bool:
-    """Was there an offset that trips a relay just before?"""
-    since = view.begin_s[first] - FELL_WITHIN_S
-    lo = int(np.searchsorted(view.begin_s, since))
-    near = slice(max(lo, first - 4), first)
-    return bool(np.any(view.reach(near) > protection_V))
-
-
 def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
     """First block of a bump that leads into a stretch without a return to the level before; ``first`` if none."""
     lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
@@ -256,18 +237,6 @@ def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
     return lo + begin
 
 
-def _left_begin(view: View, first: int) -> int:
-    """First block of a decay that leads from the level before into a stretch; ``first`` if it is a step."""
-    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
-    before = view.middle[max(0, lo - SIDE) : lo]
-    if before.size < 20:
-        return first
-    level = float(np.median(before))
-    reach = 6.0 * scatter(before, level) + 0.3 * view.zero_V
-    near = np.flatnonzero(np.abs(view.middle[lo:first] - level) <= reach)
-    return lo + int(near[-1]) + 1 if near.size else first
-
-
 def _judge(
     view: View,
     first: int,
@@ -287,15 +256,13 @@ def _judge(
     length = float(view.begin_s[last - 1] - view.begin_s[first])
     before = view.middle[max(0, first - SIDE) : first]
     rested = float(np.median(before)) if before.size else 0.0
-    if zero and (still or lived) and _fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
+    if zero and (still or lived) and fell(view, first, protection_V) and (plain or abs(rested) > view.zero_V):
         return _lapse(view, first, last, Unobserved.DISCONNECTED)
     if not still and length < SHORTEST_S:
         return None
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
     begin = _bump_begin(view, first, level, band_V) if zero else first
     bump = begin < first
-    if zero:
-        begin = min(begin, _left_begin(view, first))
     if zero and surge is not None and (still or bump):
         return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain)
     if not still:

@@ -1,7 +1,4 @@
-"""How the readings of a channel move from block to block, and where a state of movement begins and ends.
-
-Numbers: common practice, no source, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
-"""
+"""How the readings of a channel move from block to block, and where a state of movement begins and ends."""
 
 from __future__ import annotations
 
@@ -11,28 +8,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
-from flicker.signals.startup import Start, find_start
+from flicker.signals.startup import FIT_S, Start, find_start
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-SURGE_LOOK_S = 600.0
 ZERO_V = 0.001  # 'zero' is within this or two counts
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
-SWITCH = 12.0  # log-likelihood that a change of state must bring
-FEW = 16  # blocks: the fewest that tell how a channel moves
-WINDOW = 64  # blocks in which a channel that is alive moves, and in which pick-up may pass its rest
-SURGE_BLOCKS = 120  # in which a surge may move the reading
+NATS = 12.0  # log-likelihood of a change of state: by chance in one of twenty places of 10,000 blocks, log(20 * 1e4)
+WINDOW = 64  # blocks in which a channel that is alive moves
+CELL, FEW, REACH = WINDOW // 2, WINDOW // 4, 2 * WINDOW  # pick-up swings; movement shows; a border or a surge may reach
 MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes more often is the channel's own
-LASTING_S = 120.0  # what is shorter tells nothing of how a channel moves
+SHORTEST_S = 20.0  # what is shorter is told by its borders alone
+LASTING_S = 6 * SHORTEST_S  # what is shorter tells nothing of how a channel moves
+ALIVE_SHARE = 0.03  # of blocks that move: fewer are no life
+FELL_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """Readable blocks of a channel: positions in the run, middles, and how far readings moved from block to block."""
+    """Readable blocks of a channel: positions in the run, middles, and how far readings moved from block to block.
+
+    ``sample_s`` and ``sample_V`` are single readings, evenly spaced, as `ChannelBlocks` keeps them.
+    """
 
     place: Ints
     begin_s: Floats
@@ -44,6 +45,8 @@ class View:
     zero_V: float
     resolution_V: float
     step_s: float
+    sample_s: Floats
+    sample_V: Floats
 
     @property
     def size(self) -> int:
@@ -54,10 +57,14 @@ class View:
         """How far from zero each block reads at most."""
         return np.maximum(np.abs(self.low[part]), np.abs(self.high[part]))
 
+    def readings(self, part: slice) -> Floats:
+        """Single readings within blocks."""
+        return self.sample_V[slice(*np.searchsorted(self.sample_s, [self.begin_s[part.start], self.end_s[part.stop - 1]]))]
 
-def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools) -> View:
+
+def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools | None = None) -> View:
     """Gather the readable ones of the chosen blocks of a channel."""
-    place = np.flatnonzero((part.finite > 0) & chosen)
+    place = np.flatnonzero(part.finite > 0 if chosen is None else (part.finite > 0) & chosen)
     low, high = part.low[place], part.high[place]
     move = np.zeros(place.size)
     if place.size > 1:
@@ -76,7 +83,15 @@ def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen:
         zero_V=max(ZERO_V, 2.0 * resolution_V),
         resolution_V=resolution_V,
         step_s=blocks.run.sample_interval_s,
+        sample_s=part.sample_s,
+        sample_V=part.sample_V,
     )
+
+
+def runs(flag: Bools) -> list[tuple[int, int]]:
+    """Half-open index ranges in which a flag holds."""
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], flag, [False])).astype(np.int8)))
+    return list(zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True))
 
 
 def two_clusters(values: Floats) -> tuple[float, float, float]:
@@ -156,9 +171,15 @@ def divergence(seen: float, expected: float) -> float:
     return float(part + (1.0 - seen) * np.log((1.0 - seen) / (1.0 - expected)))
 
 
+def fell(view: View, first: int, protection_V: float) -> bool:
+    """Was there an offset that trips a relay just before?"""
+    since = min(int(np.searchsorted(view.begin_s, view.begin_s[first] - FELL_S)), first - 1)
+    return bool(np.any(view.reach(slice(max(since, first - 4, 0), first)) > protection_V))
+
+
 def surge_at(view: View, first: int, band_V: float) -> Start | None:
     """The power-up that begins at a block, or None."""
-    last = int(np.searchsorted(view.begin_s, view.begin_s[min(first, view.size - 1)] + SURGE_LOOK_S))
+    last = int(np.searchsorted(view.begin_s, view.begin_s[min(first, view.size - 1)] + FIT_S))
     if last - first < 8:
         return None
     part = slice(first, last)

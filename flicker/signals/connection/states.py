@@ -104,19 +104,9 @@ def find_power_ups(
         else:
             out.append(item)
     shared = [share_off(part, corrected, k, blocks, zero_V[k]) for k, part in enumerate(corrected)]
-    final = [[_until_start(lapse, out) for lapse in part] for part in shared]
-    for part, more in zip(final, told, strict=True):
+    for part, more in zip(shared, told, strict=True):
         part += [x for x in more if not any(x.first < own.last and own.first < x.last for own in part)]
-    return out, final
-
-
-def _until_start(lapse: Lapse, power_ups: Sequence[PowerUp]) -> Lapse:
-    """Let an off stretch that ends just before a power-up end at it."""
-    if lapse.reason == Unobserved.SWITCHED_OFF:
-        for item in power_ups:
-            if lapse.last < item.block and item.time_s - lapse.end_s <= TOGETHER_S:
-                return replace(lapse, last=item.block, end_s=item.time_s)
-    return lapse
+    return out, shared
 
 
 def _dropouts(

@@ -1,7 +1,6 @@
 """Where do the readings of a channel move far less than they did? A channel's movements in, quiet stretches out.
 
 A reading that drifts to the middle of a coarse digit stops moving too; only a stop all at once is a sign.
-Numbers: common practice, no source, tried by hand on `study_connection.py` (seeds below 5000) and its second generator.
 """
 
 from __future__ import annotations
@@ -12,15 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.connection.movement import (
+    ALIVE_SHARE,
     FEW,
     LASTING_S,
+    NATS,
+    REACH,
+    SHORTEST_S,
     SIDE,
-    SURGE_BLOCKS,
-    SWITCH,
     WINDOW,
     View,
     bernoulli,
     divergence,
+    runs,
     switches,
     two_clusters,
 )
@@ -29,22 +31,20 @@ from flicker.signals.order_statistics import scatter
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
+# Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 LASTING = 4  # cells in a row that show how a channel moves when it is alive
-NATS = 15.0  # log-likelihood that movement stopped, against the channel's own movement beside the stretch
 QUIETER = 2.5  # texture ratio at which a look is taken
-SHORTEST_S = 20.0
 FAR_LONGER = 3.0  # times the channel's own longest repeat
 LEAST_WINDOWS = 8
-ALIVE_SHARE = 0.03
 
 
-def textures_of(view: View, resolution_V: float) -> Floats:
+def textures_of(view: View) -> Floats:
     """Logarithm of the usual movement in each cell; a glitch is not texture."""
     count = view.size // FEW
     if count == 0:
         return np.empty(0)
+    resolution_V = view.resolution_V
     cells = view.move[: count * FEW].reshape(count, FEW)
     mean = np.median(cells, axis=1)
     if np.quantile(mean, 0.9) <= 3.0 * resolution_V:
@@ -60,13 +60,17 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     Also the channel's own texture in volts.
     """
     count = textures.size * FEW
+    if textures.size < 6:
+        return [], 0.0
     free = ~taken[:count].reshape(-1, FEW).any(axis=1)
     if np.count_nonzero(free) < 6:
         return [], 0.0
     low, own, border = two_clusters(textures[free])
     if own - low < np.log(QUIETER):
         return [], 0.0
-    alive = _lasting(free & (textures > border), LASTING)  # a glitch is no liveliness
+    alive = np.zeros(free.size, dtype=bool)
+    for a, b in runs(free & (textures > border)):
+        alive[a:b] = b - a >= LASTING  # a glitch is no liveliness
     if np.count_nonzero(alive) < max(LASTING, ALIVE_SHARE * np.count_nonzero(free)):
         return [], 0.0  # the fall of a surge or of a servo's spike is no life of its own
     own = float(np.median(textures[alive]))
@@ -75,10 +79,9 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     share = min(max(share, 0.02), 0.98)
     evidence = np.where(taken, -4.0, bernoulli(moved, max(0.15 * share, 0.003), share))
     out = []
-    for first, last in switches(evidence, SWITCH):
+    for first, last in switches(evidence, NATS):
         while first < last and view.move[first] > 0.35 * np.exp(own):
             first += 1  # the step into the stretch belongs to what was before
-        first, last = _core(view, first, last)
         if last - first >= 8 and view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S:
             out.append((first, last))
     judged = []
@@ -95,32 +98,6 @@ def about_zero(view: View, first: int, last: int) -> bool:
     return bool(abs(np.median(inside)) <= view.zero_V and np.quantile(np.abs(inside), 0.9) <= 1.5 * view.zero_V)
 
 
-def _core(view: View, first: int, last: int) -> tuple[int, int]:
-    """Where a stretch is one long repeat with odd readings at its ends, cut it back to the repeat."""
-    if last - first < 3:
-        return first, last
-    value = np.median(view.middle[first:last])
-    same = (view.low[first:last] == value) & (view.high[first:last] == value)
-    edge = np.flatnonzero(np.diff(np.concatenate(([False], same, [False])).astype(np.int8)))
-    if edge.size == 0:
-        return first, last
-    length = edge[1::2] - edge[::2]
-    best = int(np.argmax(length))
-    if length[best] < 0.9 * (last - first):
-        return first, last
-    return first + int(edge[2 * best]), first + int(edge[2 * best + 1])
-
-
-def _lasting(flag: Bools, least: int) -> Bools:
-    """Keep flags that stand in rows of at least ``least``."""
-    out = np.zeros(flag.size, dtype=bool)
-    edge = np.flatnonzero(np.diff(np.concatenate(([False], flag, [False])).astype(np.int8)))
-    for a, b in zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True):
-        if b - a >= least:
-            out[a:b] = True
-    return out
-
-
 def _stopped(
     view: View, first: int, last: int, all_quiet: Sequence[tuple[int, int]], moved: Bools
 ) -> tuple[bool, bool]:
@@ -134,7 +111,7 @@ def _stopped(
     value = held_reading(view, first, last)
     inside = float(np.mean(moved[first + 1 : last])) if last - first > 1 else 0.0
     out = []
-    early = min(SURGE_BLOCKS, first // 2)
+    early = min(REACH, first // 2)
     before, after = (
         np.arange(max(early, first - SIDE), max(first - 3, 0)),
         np.arange(last + 3, min(view.size, last + SIDE)),
@@ -170,13 +147,13 @@ def held_reading(view: View, first: int, last: int) -> float | None:
     return value if np.count_nonzero(same) >= max(0.98 * (last - first), last - first - 2) else None
 
 
-def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: float) -> bool:
+def far_longer(view: View, first: int, last: int, taken: Bools) -> bool:
     """On a coarse digit: is this one reading throughout, for far longer than the channel repeats itself elsewhere?
 
     Measured by the channel's own most silent minutes, before and after: a reading that rests at the middle of a count,
     or moved only while a surge fell, has silent minutes of its own; a slow one comes to rest by and by.
     """
-    if first < SURGE_BLOCKS or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
+    if first < REACH or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
         return False
     if held_reading(view, first, last) is None:
         if not dropped(view, first, last):
@@ -185,8 +162,8 @@ def far_longer(view: View, first: int, last: int, taken: Bools, resolution_V: fl
         return False
     stirs = np.concatenate(
         (
-            _stirs(view.move[:first][::-1], view.middle[:first][::-1], taken[:first][::-1], resolution_V),
-            _stirs(view.move[last + 1 :], view.middle[last + 1 :], taken[last + 1 :], resolution_V),
+            _stirs(view, slice(first % WINDOW, first), taken),
+            _stirs(view, slice(last + 1, view.size), taken),
         )
     )
     if stirs.size < LEAST_WINDOWS:
@@ -218,14 +195,14 @@ def dropped(view: View, first: int, last: int) -> bool:
     return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > view.zero_V
 
 
-def _stirs(move: Floats, middle: Floats, taken: Bools, resolution_V: float) -> Floats:
+def _stirs(view: View, part: slice, taken: Bools) -> Floats:
     """Movements to and fro in each window: what a falling or rising reading has to move is no sign of life."""
-    count = move.size // WINDOW
-    shape = (count, WINDOW)
-    moved = np.count_nonzero(move[: count * WINDOW].reshape(shape) > 0, axis=1)
-    level = middle[: count * WINDOW].reshape(shape)
-    way = np.abs(level[:, -1] - level[:, 0]) / resolution_V if resolution_V > 0 else np.zeros(count)
-    return np.asarray(np.maximum(moved - way, 0.0)[~taken[: count * WINDOW].reshape(shape).any(axis=1)])
+    move, level, out = (
+        array[part][: max(part.stop - part.start, 0) // WINDOW * WINDOW].reshape(-1, WINDOW)
+        for array in (view.move, view.middle, taken)
+    )
+    way = np.abs(level[:, -1] - level[:, 0]) / view.resolution_V if view.resolution_V > 0 else 0.0
+    return np.asarray(np.maximum(np.count_nonzero(move > 0, axis=1) - way, 0.0)[~out.any(axis=1)])
 
 
 def _at_least(hits: int, trials: int) -> float:

@@ -14,8 +14,7 @@ from flicker.base.values import Unobserved
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.contrast import UNLIKE, swings
 from flicker.signals.connection.disconnection import Lapse
-from flicker.signals.connection.movement import LASTING_S
-from flicker.signals.connection.stillness import SHORTEST_S
+from flicker.signals.connection.movement import LASTING_S, SHORTEST_S
 from flicker.signals.order_statistics import scatter
 
 # Where a line names no origin: chosen when the rules were made, not measured one by one; what the rules do together
