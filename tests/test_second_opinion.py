@@ -13,12 +13,13 @@ from flicker.base.values import Unobserved
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.movement import view_of
 from flicker.signals.connection.reasons import doubted, left_out
-from flicker.signals.connection.second_opinion import FIGURES, TABLE, figures, log_odds
+from flicker.signals.connection.second_opinion import TABLE, figures, log_odds
 from flicker.signals.trace import trace_log
 
 sys.path.append(str(Path(__file__).parent / "studies"))
 import fault_makers
 import make_state_tables
+from make_state_tables import FIGURES
 
 SETTINGS = Limits()
 
@@ -79,8 +80,7 @@ def test_figures_by_hand():
     log = Log.from_arrays(np.arange(1500.0), {"left": volts})
     (blocks,) = reduce_log(log)
     view = view_of(blocks, blocks.channels[0], 1e-3, np.ones(1500, dtype=bool))
-    part = blocks.channels[0]
-    row = dict(zip(FIGURES, figures(view, 600, 900, part.sample_s, part.sample_V), strict=False))
+    row = dict(zip(FIGURES, figures(view, 600, 900), strict=False))
     assert row["share at zero"] == 1.0 and row["share unmoved"] == pytest.approx(299 / 300)
     # Zero is two counts; what lies within 0.3 of it is not told apart.
     assert row["level inside over beside"] == pytest.approx(np.log(0.0006 / 0.0106))
@@ -101,7 +101,7 @@ def test_a_line_in_white_noise_has_its_share_of_the_power():
         (blocks,) = reduce_log(log)
         part = blocks.channels[0]
         view = view_of(blocks, part, 1e-6, np.ones(time.size, dtype=bool))
-        row = dict(zip(FIGURES, figures(view, 600, 1800, part.sample_s, part.sample_V), strict=False))
+        row = dict(zip(FIGURES, figures(view, 600, 1800), strict=False))
         assert least <= row["share of one line"] <= most
         white = 1.0 / (1.0 + size * size / 2 / 1e-6)  # the rest of the power
         assert row["share of white noise"] == pytest.approx(np.log(white), abs=0.15)
@@ -164,7 +164,9 @@ def test_a_change_that_rests_on_a_doubt_is_told():
         before[at : at + 6] += 0.12
     part = (time > 5000) & (time < 6200)
     after[part] += 0.012 * np.sin(2 * np.pi * time[part] / 40.0)
-    logs = [Log.from_arrays(time, {"left": np.round(volts, 5)}, name=name) for name, volts in (("a", before), ("b", after))]
+    logs = [
+        Log.from_arrays(time, {"left": np.round(volts, 5)}, name=name) for name, volts in (("a", before), ("b", after))
+    ]
     found = compare(*logs)
     assert found.channels[0].outcome == "improved"
     (told,) = [text for text in found.cautions if "not sure that a live output was measured" in text]

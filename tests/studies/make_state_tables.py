@@ -19,7 +19,34 @@ import numpy as np
 import second_situations
 
 from flicker.signals.blocks import reduce_log
-from flicker.signals.connection.second_opinion import FIGURES, TABLE, proposals
+from flicker.signals.connection.second_opinion import TABLE, proposals
+
+# In the order of `second_opinion.figures`; the last tells the reason that the rules gave.
+FIGURES = (
+    "shift in own scatters",
+    "shift in swings of the stretch",
+    "level inside over beside",
+    "swing of the stretch",
+    "movement within a block",
+    "silence",
+    "contrast at the softer border",
+    "level in swings of the stretch",
+    "share at zero",
+    "share unmoved",
+    "repeat against the longest elsewhere",
+    "step at the begin",
+    "share with volts",
+    "as quiet elsewhere",
+    "length",
+    "crossings",
+    "noise in volts",
+    "noise against beside",
+    "noise beside, in last digits",
+    "share of one line",
+    "share of white noise",
+    "tail",
+    "restless",
+)
 
 WEIGHT = 3.0  # of a wrong 'not live'
 LEAD = 2.0  # of a lead that fell off

@@ -47,7 +47,9 @@ def all_at_once(view: View, first: int, last: int, ratio: float = RATIO, *, fast
         if min(place, view.size - place) < 3 * CELL:
             continue
         shown = True
-        before, after = (_reach(view, part, fast) for part in (slice(max(place - span, 0), place), slice(place, place + span)))
+        before, after = (
+            _reach(view, part, fast) for part in (slice(max(place - span, 0), place), slice(place, place + span))
+        )
         if (after < ratio * before) if way > 0 else (before < ratio * after):
             return False
     return shown

@@ -23,6 +23,7 @@ from flicker.signals.connection.movement import (
     SIDE,
     View,
     fell,
+    rests_away,
     runs,
     surge_at,
     view_of,
@@ -74,38 +75,11 @@ class Lapse:
     told: bool = False
 
 
-def find_lapses(
-    blocks: RunBlocks,
-    channel: int,
-    *,
-    ranges: Ranges,
-    protection_V: float,
-    band_V: float,
-) -> list[Lapse]:
-    """Find the stretches in which a channel did not show a live output.
+def find_lapses(blocks: RunBlocks, channel: int, *, ranges: Ranges, protection_V: float, band_V: float) -> list[Lapse]:
+    """Find the stretches of a channel, in time order, in which it did not show a live output.
 
-    Parameters
-    ----------
-    blocks : RunBlocks
-        Blocks of a stretch of the log, not yet split at power-ups.
-    channel : int
-        Position of the channel.
-    ranges : Ranges
-        Ranges of the meter: movements are compared within one resolution only.
-    protection_V : float
-        An offset beyond this may have opened a relay.
-    band_V : float
-        A surge or bump smaller than this is none.
-
-    Returns
-    -------
-    list of Lapse
-        In time order, disjoint.
-
-    Notes
-    -----
-    A stretch counts as quiet when the movements from block to block are at least 12 nats (log-likelihood) rarer than
-    in the five minutes beside it; exact repeats are compared with how often that very reading was left before.
+    ``blocks`` are not yet split at power-ups. Movements are compared within one resolution of ``ranges`` only; an offset
+    beyond ``protection_V`` may have opened a relay, and a surge or bump smaller than ``band_V`` is none.
     """
     part = blocks.channels[channel]
     out: list[Lapse] = []
@@ -124,7 +98,9 @@ def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
     for first, last in (part for fast in (False, True) for part in pick_ups(view, protection_V, fast=fast)):
         if not taken[first:last].any():
             trip = fell(view, first, protection_V)
-            found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if trip else Unobserved.OPEN_LEAD, sure=trip))
+            found.append(
+                _lapse(view, first, last, Unobserved.DISCONNECTED if trip else Unobserved.OPEN_LEAD, sure=trip)
+            )
             taken[first:last] = True
     quiet, own_V = quiet_stretches(view, textures_of(view), taken)
     for first, last, lived in quiet:
@@ -168,9 +144,7 @@ def _at_zero(view: View, taken: Bools) -> list[tuple[int, int]]:
     away = ~zeroish & ~taken
     if np.count_nonzero(zeroish & ~taken) < 2 or np.count_nonzero(away) < max(20, 0.02 * view.size):
         return []
-    own = view.middle[away]
-    level = float(np.median(own))
-    if abs(level) - 4.0 * scatter(own, level) <= view.zero_V:
+    if not rests_away(view.middle[away], view.zero_V):
         return []
     return [part for part in runs(zeroish & ~taken) if part[1] - part[0] >= 2]
 
@@ -180,73 +154,50 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
 
     A swing that ends by itself either is back at its level at once or falls towards it.
     """
-    beyond = np.flatnonzero(view.reach() > protection_V)
-    if beyond.size == 0:
-        return []
-    ends = beyond[np.flatnonzero(np.diff(beyond, append=view.size + 9) > 1)]
     out = []
-    for end in ends[:MOST].tolist():
-        begin, stop = end + 1, min(int(np.searchsorted(view.begin_s, view.begin_s[end] + OPENING_S)), view.size)
-        later = beyond[np.searchsorted(beyond, begin) :]
-        if later.size:
-            stop = min(stop, int(later[0]))
-        before = view.middle[max(0, end - SIDE // 2) : max(end - 1, 0)]
-        if stop - begin < LEAST_ODD or before.size < 20 or taken[begin : begin + LEAST_ODD].any():
+    for _, begin in runs(view.reach() > protection_V)[:MOST]:
+        until = int(np.searchsorted(view.begin_s, view.begin_s[begin - 1] + OPENING_S))
+        rest = slice(max(0, begin - 1 - SIDE // 2), max(begin - 2, 0))
+        if until - begin < LEAST_ODD or rest.stop - rest.start < 20 or taken[begin : begin + LEAST_ODD].any():
             continue
-        level = float(np.median(before))
-        rest = slice(max(0, end - SIDE // 2), max(end - 1, 0))
-        usual = float(np.quantile(np.maximum(view.high[rest] - level, level - view.low[rest]), 0.8))
-        away = np.maximum(view.high[begin:stop] - level, level - view.low[begin:stop])
-        odd = np.flatnonzero(away > 1.5 * usual + view.resolution_V + 1e-5)
-        if odd.size < LEAST_ODD or odd[0] > 1:
+        level = float(np.median(view.middle[rest]))
+        usual, away = (np.maximum(view.high[x] - level, level - view.low[x]) for x in (rest, slice(begin, until)))
+        odd = np.flatnonzero(away > 1.5 * np.quantile(usual, 0.8) + view.resolution_V + 1e-5)
+        if odd.size == 0 or odd[0] > 1:
             continue
-        breaks = np.flatnonzero(np.diff(odd) > 3)
-        odd = odd[: int(breaks[0]) + 1] if breaks.size else odd
-        last = begin + int(odd[-1]) + 1
-        run = away[: last - begin]
-        third = max(run.size // 3, 1)
-        if odd.size < max(LEAST_ODD, 0.6 * run.size) or last >= stop:
-            continue
-        if float(view.reach(slice(begin, last)).max()) > HIDES_V:
+        pauses = np.flatnonzero(np.diff(odd) > LEAST_ODD)
+        odd = odd[: int(pauses[0]) + 1] if pauses.size else odd
+        run, third = away[: odd[-1] + 1], max(int(odd[-1] + 1) // 3, 1)
+        part = slice(begin, begin + run.size)
+        if odd.size < max(LEAST_ODD, 0.6 * run.size) or part.stop >= until or view.reach(part).max() > HIDES_V:
             continue
         if float(run[-third:].mean()) >= 0.4 * float(run[:third].mean()):
-            out.append((begin, last))
+            out.append((part.start, part.stop))
     return out
 
 
-def _bump_begin(view: View, first: int, level_V: float, band_V: float) -> int:
-    """First block of a bump that leads into a stretch without a return to the level before; ``first`` if none."""
+def _lead_in(view: View, first: int, level_V: float, band_V: float) -> tuple[int, bool]:
+    """First block of the bump, or of the fall, that leads into a stretch, and whether it is a bump."""
     lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
     before = view.middle[max(0, lo - SIDE) : max(lo, 1)]
     if before.size < 5:
         before = view.middle[: max(first, 1)]
     level = float(np.median(before))
-    reach = max(0.5 * band_V, 6.0 * scatter(before, level))
+    spread = 6.0 * scatter(before, level)
+    reach = max(0.5 * band_V, spread)
     # A step from one level to the other is no bump: it must go beyond both.
     top, bottom = max(level, level_V) + reach, min(level, level_V) - reach
-    away = (view.high[lo:first] > top) | (view.low[lo:first] < bottom)
-    hits = np.flatnonzero(away)
-    if hits.size == 0 or first - lo - int(hits[-1]) > max(4, 0.5 * (first - lo)):
-        return first
-    # Bumps swing through the old level on their way: short returns to it do not end them.
-    begin = int(hits[-1])
-    for index in hits[::-1].tolist():
-        if begin - index > 4:
-            break
-        begin = index
-    return lo + begin
+    hits = np.flatnonzero((view.high[lo:first] > top) | (view.low[lo:first] < bottom))
+    if hits.size and first - lo - int(hits[-1]) <= max(4, 0.5 * (first - lo)):
+        # Bumps swing through the old level on their way: short returns to it do not end them.
+        pauses = np.flatnonzero(np.diff(hits) > 4)
+        return lo + int(hits[pauses[-1] + 1 if pauses.size else 0]), True
+    near = np.flatnonzero(np.abs(view.middle[lo:first] - level) <= spread + 0.3 * view.zero_V)
+    return (lo + int(near[-1]) + 1 if near.size else first), False
 
 
 def _judge(
-    view: View,
-    first: int,
-    last: int,
-    protection_V: float,
-    band_V: float,
-    *,
-    still: bool,
-    lived: bool,
-    plain: bool,
+    view: View, first: int, last: int, protection_V: float, band_V: float, *, still: bool, lived: bool, plain: bool
 ) -> Lapse | None:
     """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
     level = float(np.median(view.middle[first:last]))
@@ -261,8 +212,7 @@ def _judge(
     if not still and length < SHORTEST_S:
         return None
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
-    begin = _bump_begin(view, first, level, band_V) if zero else first
-    bump = begin < first
+    begin, bump = _lead_in(view, first, level, band_V) if zero else (first, False)
     if zero and surge is not None and (still or bump):
         return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain)
     if not still:
@@ -277,8 +227,7 @@ def _judge(
     if not lived:
         # Never alive before: what came later may be the odd part, unless the level left zero when it came.
         later = view.middle[last : last + SIDE]
-        spread = scatter(later) if later.size else 0.0
-        if not zero or later.size < 20 or abs(float(np.median(later))) - 4.0 * spread <= view.zero_V:
+        if not zero or later.size < 20 or not rests_away(later, view.zero_V):
             return None
         return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=told)
     if held:

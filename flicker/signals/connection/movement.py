@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
+from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import FIT_S, Start, find_start
 
 Floats = NDArray[np.float64]
@@ -18,7 +19,7 @@ Bools = NDArray[np.bool_]
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 ZERO_V = 0.001  # 'zero' is within this or two counts
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
-NATS = 12.0  # log-likelihood of a change of state: by chance in one of twenty places of 10,000 blocks, log(20 * 1e4)
+NATS = 12.0  # log-likelihood of a change of state: by chance once in 20 logs of 10,000 blocks, by definition
 WINDOW = 64  # blocks in which a channel that is alive moves
 CELL, FEW, REACH = WINDOW // 2, WINDOW // 4, 2 * WINDOW  # pick-up swings; movement shows; a border or a surge may reach
 MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes more often is the channel's own
@@ -59,7 +60,9 @@ class View:
 
     def readings(self, part: slice) -> Floats:
         """Single readings within blocks."""
-        return self.sample_V[slice(*np.searchsorted(self.sample_s, [self.begin_s[part.start], self.end_s[part.stop - 1]]))]
+        return self.sample_V[
+            slice(*np.searchsorted(self.sample_s, [self.begin_s[part.start], self.end_s[part.stop - 1]]))
+        ]
 
 
 def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools | None = None) -> View:
@@ -177,15 +180,23 @@ def fell(view: View, first: int, protection_V: float) -> bool:
     return bool(np.any(view.reach(slice(max(since, first - 4, 0), first)) > protection_V))
 
 
+def rests_away(value: Floats, zero_V: float) -> bool:
+    """Do readings rest away from zero, so that a fall to it would show?"""
+    level = float(np.median(value))
+    return abs(level) - 4.0 * scatter(value, level) > zero_V
+
+
 def surge_at(view: View, first: int, band_V: float) -> Start | None:
     """The power-up that begins at a block, or None."""
-    last = int(np.searchsorted(view.begin_s, view.begin_s[min(first, view.size - 1)] + FIT_S))
+    if view.size - first < 8:
+        return None
+    last = int(np.searchsorted(view.begin_s, view.begin_s[first] + FIT_S))
     if last - first < 8:
         return None
     part = slice(first, last)
     middle = view.middle[part]
     tail = middle[middle.size // 2 :]
-    scatter = float(np.median(np.abs(np.diff(tail)))) if tail.size > 3 else 0.0
+    sigma = float(np.median(np.abs(np.diff(tail)))) if tail.size > 3 else 0.0
     centre = 0.5 * (view.begin_s[part] + view.end_s[part])
     return find_start(
         centre,
@@ -193,6 +204,6 @@ def surge_at(view: View, first: int, band_V: float) -> Start | None:
         view.low[part],
         view.high[part],
         band_V=band_V,
-        sigma_V=scatter,
+        sigma_V=sigma,
         begin_s=float(view.begin_s[first]),
     )

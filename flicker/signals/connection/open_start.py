@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.connection.movement import NATS
 from flicker.signals.read_again import rows_again
 from flicker.signals.spill_buffer import FIRST_S
 
@@ -25,12 +26,11 @@ LATEST_S = 10.0  # output relays close 2 to 8 s after power-up; common practice,
 LOOK_S = FIRST_S  # so that the fall and the channel's own noise show
 TAIL_S = 20.0  # after this the surge is nearly over: the channel's own noise; chosen, not measured
 PER_SECOND = 10  # readings a second that are enough for a border; common practice, no source
-NATS = 12.0  # log-likelihood that a border must bring: false in 3 of 855 sound starts, state_model study
 TIMES = 6.0  # scale of an open lead in own noises, as there
 RISE_S = 3.0  # a supply and its servo come up within this; common practice, no source
 TAUS_S = np.array([1.5, 3.0, 5.0, 8.0, 13.0, 20.0, 40.0])  # falls of a surge, a factor of about 1.6 apart
-ROUNDS = 4  # of reweighting: the loss no longer changes in the third digit; chosen
-MOST_CUTS = 60  # largest steps first: bounds the work, not the result; a choice
+ROUNDS = 2  # of reweighting: with four, 168 starts came out alike; chosen
+MOST_CUTS = 30  # largest steps first: bounds the work, not the result; a choice
 AGAIN = 0.25  # share of later stretches as long at zero as the first; common practice, no source
 FLOOR_V = 3e-5  # noise of a meter's own input; common practice, no source
 
@@ -80,7 +80,7 @@ def relay_closed_at(
     if t.size < 24 or np.count_nonzero(t > TAIL_S) < 9:
         return None
     closed = _after_zero(t, x, zero_V, step_V)
-    return _after_volts(t, x, 0.5 * resolution_V + FLOOR_V, step_V) if closed is None else closed
+    return _after_volts(t, x, 0.5 * resolution_V + FLOOR_V) if closed is None else closed
 
 
 def _after_zero(t: Floats, x: Floats, zero_V: float, step_V: float) -> float | None:
@@ -97,7 +97,7 @@ def _after_zero(t: Floats, x: Floats, zero_V: float, step_V: float) -> float | N
     return float(t[at]) if tail.size > 2 * at and np.mean(tail[at:] - tail[:-at] == at) <= AGAIN else None
 
 
-def _after_volts(t: Floats, x: Floats, floor_V: float, step_V: float) -> float | None:
+def _after_volts(t: Floats, x: Floats, floor_V: float) -> float | None:
     """Restless volts about zero, then the surge."""
     base = _fall(t, x)
     own = _own_noise(base[t > TAIL_S], floor_V)
@@ -106,8 +106,8 @@ def _after_volts(t: Floats, x: Floats, floor_V: float, step_V: float) -> float |
     step = np.abs(np.diff(x))
     cuts = np.arange(2, min(int(np.searchsorted(t, LATEST_S)), t.size - 14))
     for at in np.sort(cuts[np.argsort(-step[cuts - 1], kind="stable")[:MOST_CUTS]]).tolist():
-        head, volts = _restless(x[:at], floor_V)
-        if head.scale < TIMES * own.scale or volts < 0.5 * step_V:
+        head = _restless(x[:at], floor_V)
+        if head.scale < TIMES * own.scale:
             continue
         cost = head.cost + _surge(t[at:], x[at:], own)
         if cost < best:
@@ -155,13 +155,12 @@ def _correlation(x: Floats) -> float:
     return min(max(float(np.dot(x[1:], x[:-1])) / power, -0.98), 0.98) if power > 0 else 0.0
 
 
-def _restless(head: Floats, floor_V: float) -> tuple[_Noise, float]:
-    """Readings about zero as noise of their own, its cost with that of its two numbers; and their size."""
+def _restless(head: Floats, floor_V: float) -> _Noise:
+    """Readings about zero as noise of their own, its cost with that of its two numbers."""
     phi = _correlation(head) if head.size > 4 else 0.0
     left = np.concatenate((head[:1] * np.sqrt(1.0 - phi * phi), head[1:] - phi * head[:-1]))
     scale = float(np.sqrt(np.mean(left * left))) + floor_V
-    cost = head.size * (np.log(scale) + 0.5) + (3.0 if phi == 0.0 else 4.5)
-    return _Noise(phi, scale, cost), float(np.sqrt(np.mean(head * head)))
+    return _Noise(phi, scale, head.size * (np.log(scale) + 0.5) + (3.0 if phi == 0.0 else 4.5))
 
 
 def _cost(residual: Floats, own: _Noise) -> float:
@@ -171,25 +170,17 @@ def _cost(residual: Floats, own: _Noise) -> float:
 
 
 def _like_a_lead(t: Floats, x: Floats, where: int, own: _Noise) -> bool:
-    """Is what ends at a border an open lead, and no swing, spell or slow rise of the channel itself?"""
+    """Is what ends at a border an open lead: to and fro before it, and far calmer once the surge falls?"""
     head, way = x[:where], np.diff(x[: where + 1])
     if np.all(way >= -own.scale) or np.all(way <= own.scale):
         return False  # a surge that takes its time to rise, or the fall of a swing
-    size = np.abs(head)
-    third = max(where // 3, 1)
-    if where >= 5 and float(np.mean(size[-third:])) < 0.3 * float(np.mean(size[:third])):
-        return False  # a restlessness that fades is the channel's
-    if float(np.median(size)) < 0.2 * float(np.sqrt(np.mean(head * head))):
-        return False  # most of the time calm: a swing
-    if where >= 5:
-        turns = float(np.mean((head[1:-1] - head[:-2]) * (head[1:-1] - head[2:]) > 0))
-        if turns < 0.3:
-            return False
-    elif where <= 3 and np.all(np.sign(head) == np.sign(head[0])) and np.all(np.diff(size) < 0):
-        return False
+    if where >= 5 and float(np.mean((head[1:-1] - head[:-2]) * (head[1:-1] - head[2:]) > 0)) < 0.3:
+        return False  # a swing turns seldom
+    if float(np.median(np.abs(head))) < 0.2 * float(np.sqrt(np.mean(head * head))):
+        return False  # calm most of the time: a swing
     top = where + _top(t[where:], x[where:], own)
     soon = np.abs(_fall(t[top:], x[top:])[: max(int(np.searchsorted(t[top:], t[top] + 5.0)), 4)])
-    return _trimmed(soon) < 0.25 * float(np.mean(size[-third:]))
+    return _trimmed(soon) < 0.25 * float(np.mean(np.abs(head[-max(where // 3, 1) :])))
 
 
 def _trimmed(size: Floats) -> float:

@@ -14,8 +14,9 @@ from flicker.signals.connection.movement import (
     CELL,
     FEW,
     LASTING_S,
-    SIDE,
     NATS,
+    SIDE,
+    ZERO_V,
     View,
     bernoulli,
     fell,
@@ -28,12 +29,9 @@ Floats = NDArray[np.float64]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-LOUD_V = 0.0012  # pick-up weaker than this is not told from noise
 TRIP_BLOCKS = 8
-CROSSINGS = 3  # of its middle: fewer are swings
 NODE = 8  # cells between two swells of a beat
-LOUD_SHARE = 0.6
-BEATS = (1, 2, 3, 4)  # blocks: aliased hum may hide at one of them
+BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 
 
 def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, int]]:
@@ -45,44 +43,39 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
         return []
     # A surge or a swing fills a cell or two; pick-up lasts.
     wander = running_median(loudness(view, fast=fast), 3)
+    if float(np.exp(wander.max())) - view.resolution_V < ZERO_V:
+        return []  # not told from noise
     calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(UNLIKE) or np.exp(loud) - view.resolution_V < LOUD_V:
+    if loud - calm < np.log(UNLIKE) or np.exp(loud) - view.resolution_V < ZERO_V:
         return []
     out: list[tuple[int, int]] = []
-    frozen = False
     for a, b in _joined(switches(bernoulli(wander > border, 0.99, 0.01), NATS), NODE):
         first = edge(view, a * CELL)
         last = edge(view, view.size if b == wander.size else b * CELL)
-        if float(np.mean(wander[a:b] > border)) < LOUD_SHARE or last - first < CELL:
-            continue
-        # Movement from the log's beginning, then one reading held or zero: that is where life ended, or paused.
-        # (A surge that falls to a rest near zero moves too, but not as pick-up does.)
-        still, at_zero, rides = _beside(view, first, last)
-        frozen |= a == 0 and (still or (at_zero and _like_pick_up(view, first, last, fast)))
-        if (frozen and (still or at_zero)) or (fast and rides):
-            continue
         near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
         beyond = np.flatnonzero(view.reach(near) > protection_V)
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
-        if view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
+        if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
             continue
+        still, rides = _beside(view, first, last)
+        if still or (fast and rides):
+            continue  # the restless part is the live one
         ratio = UNLIKE if fell(view, first, protection_V) else RATIO
         if all_at_once(view, first, last, ratio, fast=fast) and _like_pick_up(view, first, last, fast):
             out.append((first, last))
     return out
 
 
-def _beside(view: View, first: int, last: int) -> tuple[bool, bool, bool]:
-    """Does the reading stand still beside a stretch, or at zero, or where the stretch has its middle?"""
+def _beside(view: View, first: int, last: int) -> tuple[bool, bool]:
+    """Does the reading stand still beside a stretch, or where the stretch has its middle?"""
     parts = [slice(max(0, first - SIDE), max(first - FEW, 0)), slice(last + FEW, last + SIDE)]
     moved = np.concatenate([view.move[part] for part in parts]) > 0
-    level = np.abs(np.concatenate([view.middle[part] for part in parts]))
     if moved.size == 0:
-        return False, False, False
-    rest = float(np.median(level))
-    moved_on = abs(abs(float(np.median(view.middle[first:last]))) - rest)
-    rides = rest > 3.0 * view.zero_V and moved_on < 0.1 * rest + view.resolution_V
-    return float(np.mean(moved)) < ALIVE_SHARE, float(np.quantile(level, 0.9)) <= view.zero_V, rides
+        return False, False
+    rest = float(np.median(np.concatenate([view.middle[part] for part in parts])))
+    shift = abs(float(np.median(view.middle[first:last])) - rest)
+    rides = abs(rest) > 3.0 * view.zero_V and shift < 0.1 * abs(rest) + view.resolution_V
+    return float(np.mean(moved)) < ALIVE_SHARE, rides
 
 
 def _joined(stretches: list[tuple[int, int]], most: int) -> list[tuple[int, int]]:
@@ -97,14 +90,11 @@ def _joined(stretches: list[tuple[int, int]], most: int) -> list[tuple[int, int]
 
 
 def _like_pick_up(view: View, first: int, last: int, fast: bool) -> bool:
-    """Bounded, about zero, to and fro, and not white: glitches have long tails, a noisier junction has no beat."""
+    """Bounded, about zero and not white: glitches have long tails, a noisier junction has no beat."""
     middle = view.readings(slice(first, last)) if fast else view.middle[first:last]
     middle = middle[np.isfinite(middle)]
-    away = middle - np.median(middle)
-    # Noise crosses the middle often while a slow wander does once: only crossings from one side to the other count.
-    above = away[np.abs(away) > 0.5 * np.median(np.abs(away))] > 0
-    if int(np.count_nonzero(above[1:] != above[:-1])) < CROSSINGS:
-        return False  # it swings, and goes back to where it was
+    if middle.size < CELL:
+        return False
     centre = float(np.median(middle))
     size = np.abs(middle - centre)
     usual = float(np.median(size)) + 0.5 * view.resolution_V  # a median of whole counts is half a count unsure

@@ -34,48 +34,13 @@ AT_START = 12  # blocks between the end of an off stretch and the power-up that 
 ASKED = (Unobserved.OPEN_LEAD, Unobserved.STILL)
 TABLE = Path(__file__).with_name("second_opinion.json")  # made by tests/studies/make_state_tables.py
 
-FIGURES = (
-    "shift in own scatters",
-    "shift in swings of the stretch",
-    "level inside over beside",
-    "swing of the stretch",
-    "movement within a block",
-    "silence",
-    "contrast at the softer border",
-    "level in swings of the stretch",
-    "share at zero",
-    "share unmoved",
-    "repeat against the longest elsewhere",
-    "step at the begin",
-    "share with volts",
-    "as quiet elsewhere",
-    "length",
-    "crossings",
-    "noise in volts",
-    "noise against beside",
-    "noise beside, in last digits",
-    "share of one line",
-    "share of white noise",
-    "tail",
-    "restless",
-)
-
 
 def second_opinion(
     blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], starts: Sequence[int], resolutions_V: Sequence[float]
 ) -> tuple[list[list[Lapse]], list[list[Lapse]]]:
-    """Part the lapses of each channel into those that are left out, and those that are not sure enough to be.
+    """Part the lapses that the rules propose for each channel into those left out, and those not sure enough to be.
 
-    Parameters
-    ----------
-    blocks : RunBlocks
-        The stretch of the log.
-    lapses : sequence of sequence of Lapse
-        Of each channel, as the rules propose them.
-    starts : sequence of int
-        Blocks at which a power-up was found.
-    resolutions_V : sequence of float
-        Last digit of each channel.
+    ``starts`` are the blocks at which a power-up was found, ``resolutions_V`` the last digit of each channel.
     """
     kept = [[lapse for lapse in part if not lapse.told] for part in lapses]
     doubts = [[lapse for lapse in part if lapse.told] for part in lapses]
@@ -108,16 +73,12 @@ def proposals(
             )
         )
     ]
-    every = np.ones(blocks.row.size, dtype=bool)
+    views = {k: view_of(blocks, blocks.channels[k], resolutions_V[k]) for k in dict(asked)}
     for channel, lapse in asked:
-        part = blocks.channels[channel]
-        view = view_of(blocks, part, resolutions_V[channel], every)
+        view = views[channel]
         first, last = np.searchsorted(view.place, [lapse.first, lapse.last]).tolist()
         rows = [
-            np.append(
-                figures(view, first + move, last - move, part.sample_s, part.sample_V),
-                lapse.reason == Unobserved.OPEN_LEAD,
-            )
+            np.append(figures(view, first + move, last - move), lapse.reason == Unobserved.OPEN_LEAD)
             for move in MOVES
             if last - first - 2 * move >= 8 or move == 0
         ]
@@ -143,11 +104,8 @@ def _table() -> dict[str, Any]:
     return table
 
 
-def figures(view: View, first: int, last: int, time_s: Floats, volts: Floats) -> Floats:
-    """Figures of the stretch of blocks ``first`` to ``last`` (half open), in the order of `FIGURES` but the last.
-
-    ``time_s`` and ``volts`` are single readings of the channel, evenly spaced, as `ChannelBlocks` keeps them.
-    """
+def figures(view: View, first: int, last: int) -> Floats:
+    """Figures of the stretch of blocks ``first`` to ``last`` (half open), as the table names them, but the last."""
     inside = slice(first, last)
     left, right = (max(first - SIDE, 0), first), (last, min(last + SIDE, view.size))
     sides = [slice(a, b) for a, b in (left, right) if b - a >= FEW]
@@ -175,8 +133,8 @@ def figures(view: View, first: int, last: int, time_s: Floats, volts: Floats) ->
             np.log(np.mean(around[1:] * around[:-1] < 0) + 1e-3) if x.size > 8 else 0.0,
         ]
     )
-    readings = volts[slice(*np.searchsorted(time_s, [view.begin_s[first], view.end_s[last - 1]]))]
-    noise = [_noise(view, part, time_s, volts) for part in (inside, *sides)]
+    readings = view.readings(inside)
+    noise = [_noise(view, part) for part in (inside, *sides)]
     return np.concatenate((beside, own, _against(noise, view), _spectrum(readings[np.isfinite(readings)], slack)))
 
 
@@ -216,9 +174,9 @@ def _contrast(inside: Floats, outside: Floats, slack: float) -> float:
     return float(np.log((np.mean(inside) + slack) / (np.mean(outside) + slack)))
 
 
-def _noise(view: View, part: slice, time_s: Floats, volts: Floats) -> float:
+def _noise(view: View, part: slice) -> float:
     """Noise from reading to reading, as a logarithm: what is added slowly to a channel lets it be."""
-    x = volts[slice(*np.searchsorted(time_s, [view.begin_s[part.start], view.end_s[part.stop - 1]]))]
+    x = view.readings(part)
     with np.errstate(invalid="ignore"):  # over range on both sides
         bends = np.abs(x[2:] - 2.0 * x[1:-1] + x[:-2])
     bends = np.sort(bends[np.isfinite(bends)])

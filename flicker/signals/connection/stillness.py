@@ -22,11 +22,11 @@ from flicker.signals.connection.movement import (
     View,
     bernoulli,
     divergence,
+    rests_away,
     runs,
     switches,
     two_clusters,
 )
-from flicker.signals.order_statistics import scatter
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -36,7 +36,6 @@ Bools = NDArray[np.bool_]
 LASTING = 4  # cells in a row that show how a channel moves when it is alive
 QUIETER = 2.5  # texture ratio at which a look is taken
 FAR_LONGER = 3.0  # times the channel's own longest repeat
-LEAST_WINDOWS = 8
 
 
 def textures_of(view: View) -> Floats:
@@ -82,6 +81,7 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     for first, last in switches(evidence, NATS):
         while first < last and view.move[first] > 0.35 * np.exp(own):
             first += 1  # the step into the stretch belongs to what was before
+        first, last = _core(view, first, last)
         if last - first >= 8 and view.begin_s[last - 1] - view.begin_s[first] >= SHORTEST_S:
             out.append((first, last))
     judged = []
@@ -96,6 +96,14 @@ def about_zero(view: View, first: int, last: int) -> bool:
     """Does a stretch lie at zero, all but a tenth of it?"""
     inside = view.middle[first:last]
     return bool(abs(np.median(inside)) <= view.zero_V and np.quantile(np.abs(inside), 0.9) <= 1.5 * view.zero_V)
+
+
+def _core(view: View, first: int, last: int) -> tuple[int, int]:
+    """Where a stretch is one long repeat with odd readings at its ends, cut it back to the repeat."""
+    value = np.median(view.middle[first:last]) if first < last else 0.0
+    same = runs((view.low[first:last] == value) & (view.high[first:last] == value))
+    a, b = max(same, key=lambda part: part[1] - part[0], default=(0, 0))
+    return (first, last) if b - a < 0.9 * (last - first) else (first + a, first + b)
 
 
 def _stopped(
@@ -161,15 +169,12 @@ def far_longer(view: View, first: int, last: int, taken: Bools) -> bool:
     elif last - first < FAR_LONGER * _longest_repeat(view, first, last, taken):
         return False
     stirs = np.concatenate(
-        (
-            _stirs(view, slice(first % WINDOW, first), taken),
-            _stirs(view, slice(last + 1, view.size), taken),
-        )
+        (_stirs(view, slice(first % WINDOW, first), taken), _stirs(view, slice(last + 1, view.size), taken))
     )
-    if stirs.size < LEAST_WINDOWS:
+    if stirs.size < 2 * LASTING:
         return False
     # One window may lie in the fall of the surge, or in a lapse that was not found.
-    lowest = float(np.sort(stirs)[1 if stirs.size >= LEAST_WINDOWS + 2 else 0])
+    lowest = float(np.sort(stirs)[1 if stirs.size > 2 * LASTING + 1 else 0])
     inside = float(np.mean(view.move[first + 1 : last] > 0)) if last - first > 1 else 0.0
     return (last - first) * divergence(inside, min(lowest / WINDOW, 0.98)) >= NATS
 
@@ -190,9 +195,8 @@ def dropped(view: View, first: int, last: int) -> bool:
     before = view.middle[max(0, first - 60) : max(first - 2, 0)]
     if before.size < 20 or not about_zero(view, first, last):
         return False
-    level = float(np.median(before))
-    fall = abs(level) - abs(float(np.median(view.middle[first:last])))
-    return abs(level) - 4.0 * scatter(before, level) > view.zero_V and fall > view.zero_V
+    fall = abs(float(np.median(before))) - abs(float(np.median(view.middle[first:last])))
+    return rests_away(before, view.zero_V) and fall > view.zero_V
 
 
 def _stirs(view: View, part: slice, taken: Bools) -> Floats:
