@@ -34,7 +34,6 @@ MODULES = [
     "contrast",
     "stillness",
     "pickup",
-    "hum",
     "disconnection",
     "together",
     "states",
