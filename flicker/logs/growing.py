@@ -111,6 +111,12 @@ class GrowingLog:
         self._copied = 0
         self.held = 0
 
+    @property
+    def _now(self) -> _Reader:
+        """The reader of the layout that holds now."""
+        assert self._reader is not None
+        return self._reader
+
     def close(self) -> None:
         """Let go of the file."""
         self._file.close()
@@ -137,7 +143,7 @@ class GrowingLog:
                 return []
             self._file.mark(block[:begin])
             block = block[begin:]
-        heading = self._heading_in(block)
+        heading = slips.heading_in(self._now.mender, block)
         above = block[:heading]
         below = self._file.lines + above.count(b"\n")
         out = self._samples(above, last or heading is not None)
@@ -154,23 +160,6 @@ class GrowingLog:
             self.notes.append(text)
 
     # ------------------------------------------------------------ the layout
-
-    def _heading_in(self, block: bytes) -> int | None:
-        """Where lines begin that end in another heading than the one read by; None where there are none."""
-        assert self._reader is not None
-        mender = self._reader.mender
-        begin = -1
-        at = 0
-        for line in block.splitlines(keepends=True):
-            lead = line.lstrip(b' \t"')[:1]
-            if not lead or lead.isdigit() or lead in b"+-.\0":
-                begin = -1
-            else:
-                begin = at if begin < 0 else begin
-                if mender.another_heading(line.decode("utf-8", "replace").rstrip("\r\n")):
-                    return begin
-            at += len(line)
-        return None
 
     def _layout(self, head: bytes) -> int | None:
         """Tell the layout once enough lines are there; returns where the readings begin."""
@@ -261,11 +250,10 @@ class GrowingLog:
 
     def _samples(self, block: bytes, last: bool) -> list[Fresh]:
         """Take lines up to the first of those at the end that cannot be read, which wait for what comes below them."""
-        assert self._reader is not None
-        mender = self._reader.mender
+        mender = self._now.mender
         out: list[Fresh] = []
         self.held = 0
-        if self._plain(block) and self._tried(block):
+        if slips.likely_rows(mender, block) and self._tried(block):
             self._file.mark(block)
             return self._fresh()
         lines = block.splitlines(keepends=True)
@@ -316,20 +304,11 @@ class GrowingLog:
             self._note(f"{self.name}: not read, and so not observed: {self._unread} lines or readings so far.")
         return out
 
-    def _plain(self, block: bytes) -> bool:
-        """Whether all lines are likely rows of the layout's width."""
-        assert self._reader is not None
-        layout, mender = self._reader.layout, self._reader.mender
-        if b"\0" in block or b'"' in block or layout.delimiter in ("", " ") or layout.commas is not None:
-            return b"\0" not in block and all(slips.is_row(mender, line) for line in block.splitlines(keepends=True))
-        return block.count(layout.delimiter.encode()) == (layout.width - 1) * block.count(b"\n")
-
     def _tried(self, block: bytes) -> bool:
         """Take rows as they are; False where one of them cannot be read."""
-        assert self._reader is not None
         parts, rows = list(self._taken.parts), self._taken.rows
         try:
-            self._reader.take([(block, False)])
+            self._now.take([(block, False)])
         except LogError:
             self._taken.parts, self._taken.rows = parts, rows
             return False
@@ -355,8 +334,7 @@ class GrowingLog:
 
     def _with_blanks(self, line: bytes) -> bytes | None:
         """A row without the cells that are no numbers, which is told once for each word; None where nothing is left."""
-        assert self._reader is not None
-        found = slips.with_blanks(self._reader.mender, line)
+        found = slips.with_blanks(self._now.mender, line)
         if found is None:
             return None
         self._unread += len(found[1])
@@ -381,9 +359,8 @@ class GrowingLog:
 
     def _fresh(self) -> list[Fresh]:
         """Samples of the rows that were taken."""
-        assert self._reader is not None
-        if self._reader.copied > self._copied:
-            self._copied = self._reader.copied
+        if self._now.copied > self._copied:
+            self._copied = self._now.copied
             self._note(f"{self.name}: {self._copied} rows so far are written twice, the same to the letter; read once.")
         if not self._taken.parts:
             return []
@@ -391,13 +368,13 @@ class GrowingLog:
         self._taken.parts.clear()
         time, nothing = columns[0], np.full(columns[0].size, np.nan)
         values = [nothing if place is None else columns[1 + place] for place in self._places]
-        run = columns[-1] if self._reader.plan.run is not None else None
+        run = columns[-1] if self._now.plan.run is not None else None
         begins = self._keeper is None
         if self._keeper is None:
             cadence, reach = cadence_of(time[:4097])
             if time.size < 2 and self.cadence_s is not None:
                 cadence, reach = self.cadence_s, 3.0 * self.cadence_s
-            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._reader.wall_s)
+            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._now.wall_s)
             self._raw = float(time[0])
         out = []
         for cut in self._keeper.feed(time, run):
@@ -408,17 +385,16 @@ class GrowingLog:
             out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on))
             begins = False
         self._raw = float(time[-1])
-        if self._reader.start is not None:
-            self._end = self._reader.start + timedelta(seconds=self._raw)
+        if self._now.start is not None:
+            self._end = self._now.start + timedelta(seconds=self._raw)
         self.cadence_s = self._keeper.cadence_s
         return out
 
     def _pause(self, time: Floats, place: int, begins: bool) -> bool:
         """Whether a run begins after a pause longer than the run gap, as far as the stamps tell."""
-        assert self._reader is not None
         if not begins:
             return float(time[place]) - (float(time[place - 1]) if place else self._raw) > self._run_gap_s
-        if self._end is None or self._reader.start is None:
+        if self._end is None or self._now.start is None:
             return False
-        first = self._reader.start + timedelta(seconds=float(time[0]))
+        first = self._now.start + timedelta(seconds=float(time[0]))
         return (first.replace(tzinfo=None) - self._end.replace(tzinfo=None)).total_seconds() > self._run_gap_s

@@ -93,6 +93,10 @@ class Changes(Result):
     confidence: float
     method: str
 
+    def _told(self, what: str, largest: LevelChange | VarianceChange) -> str:
+        count = self.starts.size - 1
+        return f"{count} change{'s' if count > 1 else ''} of {what}, the largest: {largest.reads}"
+
 
 @dataclass(frozen=True, slots=True)
 class LevelChanges(Changes):
@@ -106,10 +110,7 @@ class LevelChanges(Changes):
         """One sentence for the owner."""
         if not self.changes:
             return "no change of level beyond what noise explains"
-        largest = max(self.changes, key=lambda c: abs(c.step))
-        return (
-            f"{len(self.changes)} change{'s' if len(self.changes) > 1 else ''} of level, the largest: {largest.reads}"
-        )
+        return self._told("level", max(self.changes, key=lambda c: abs(c.step)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,10 +140,7 @@ class VarianceChanges(Changes):
         """One sentence for the owner."""
         if not self.changes:
             return "no change of the noise is shown"
-        largest = max(self.changes, key=lambda c: abs(np.log(c.ratio)))
-        return (
-            f"{len(self.changes)} change{'s' if len(self.changes) > 1 else ''} of noise, the largest: {largest.reads}"
-        )
+        return self._told("noise", max(self.changes, key=lambda c: abs(np.log(c.ratio))))
 
 
 def level_changes(

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
-from typing import Protocol
 
 import numpy as np
 
 from flicker.base import special
 from flicker.base.arrays import Floats
-from flicker.base.result import Interval
+from flicker.base.result import Interval, Result
 from flicker.base.roots import root
 from flicker.stats.extremes import gpd
 
@@ -23,33 +22,22 @@ FARTHEST = 80.0  # in logs: rates and levels beyond e**80 times those seen are n
 LATTICE_AT_MOST = 5000  # peaks; beyond, the normal approximation is exact enough
 
 
-class Tail(Protocol):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tail(Result):
     """What is needed of a fitted tail (`flicker.stats.extremes.TailFit`): its best fit, and the peaks behind it."""
 
-    @property
-    def shape(self) -> float: ...  # noqa: D102 - as in TailFit
-    @property
-    def scale(self) -> float: ...  # noqa: D102
-    @property
-    def rate(self) -> float: ...  # noqa: D102
-    @property
-    def rate_high(self) -> float: ...  # noqa: D102
-    @property
-    def threshold(self) -> float: ...  # noqa: D102
-    @property
-    def exposure(self) -> float: ...  # noqa: D102
-    @property
-    def count(self) -> int: ...  # noqa: D102
-    @property
-    def log_likelihood(self) -> float: ...  # noqa: D102
-    @property
-    def shape_range(self) -> tuple[float, float]: ...  # noqa: D102
-    @property
-    def confidence(self) -> float: ...  # noqa: D102
-    @property
-    def seed(self) -> int: ...  # noqa: D102
-    @property
-    def excesses(self) -> Floats: ...  # noqa: D102
+    shape: float
+    scale: float
+    rate: float
+    rate_high: float
+    threshold: float
+    exposure: float
+    count: int
+    log_likelihood: float
+    shape_range: tuple[float, float]
+    confidence: float
+    seed: int
+    excesses: Floats = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check, special
-from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
-from flicker.stats.extremes.exceedance import CALIBRATE_BELOW, ReturnLevel, rate_above, return_level, standard_errors
+from flicker.stats.extremes.exceedance import (
+    CALIBRATE_BELOW,
+    ReturnLevel,
+    Tail,
+    rate_above,
+    return_level,
+    standard_errors,
+)
 
 SHAPE_RANGE = (-0.5, 1.0)  # below -0.5 the likelihood has no usual maximum; above 1 the tail has no mean
 LEAST_PEAKS = 5
@@ -65,31 +71,19 @@ class TailChance(Interval):
 
 
 @dataclass(frozen=True, slots=True)
-class TailFit(Result):
+class TailFit(Tail):
     """Generalised Pareto tail of peaks above a threshold; a positive ``shape`` is a heavy tail."""
 
-    shape: float
     shape_low: float
     shape_high: float
     shape_se: float
-    scale: float
     scale_low: float
     scale_high: float
     scale_se: float
-    rate: float
     rate_low: float
-    rate_high: float
-    threshold: float
-    exposure: float
-    count: int
     largest: float
-    log_likelihood: float
-    shape_range: tuple[float, float]
-    confidence: float
     caution: str
-    seed: int
     method: str
-    excesses: Floats = field(repr=False, compare=False)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as plain values, without the excesses it was fitted to."""

@@ -23,6 +23,29 @@ def is_row(mender: odd_rows.Mender, line: bytes) -> bool:
     return not tally.unread
 
 
+def likely_rows(mender: odd_rows.Mender, block: bytes) -> bool:
+    """Whether all lines are likely rows of the layout's width."""
+    layout = mender.layout
+    if b"\0" in block or b'"' in block or layout.delimiter in ("", " ") or layout.commas is not None:
+        return b"\0" not in block and all(is_row(mender, line) for line in block.splitlines(keepends=True))
+    return block.count(layout.delimiter.encode()) == (layout.width - 1) * block.count(b"\n")
+
+
+def heading_in(mender: odd_rows.Mender, block: bytes) -> int | None:
+    """Where lines begin that end in another heading than the one read by; None where there are none."""
+    begin, at = -1, 0
+    for line in block.splitlines(keepends=True):
+        lead = line.lstrip(b' \t"')[:1]
+        if not lead or lead.isdigit() or lead in b"+-.\0":
+            begin = -1
+        else:
+            begin = at if begin < 0 else begin
+            if mender.another_heading(text_of(line)):
+                return begin
+        at += len(line)
+    return None
+
+
 def can_be_read(mender: odd_rows.Mender, line: bytes) -> bool:
     """Whether a line can be read, with or without some of its cells."""
     if not is_row(mender, line):
