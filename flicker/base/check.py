@@ -57,6 +57,22 @@ def share(name: str, value: Any) -> float:
     return number
 
 
+def part(name: str, value: Any) -> float:
+    """Return ``value`` as a float above 0, and at most 1."""
+    number = positive(name, value, what="a share")
+    if number > 1.0:
+        raise ValueError(f"{name} must be above 0 and at most 1, got {number}")
+    return number
+
+
+def dispersion(value: Any) -> float:
+    """Return a variance over mean of counts as a float of 1 or more."""
+    number = positive("dispersion", value, what="a dispersion")
+    if number < 1.0:
+        raise ValueError(f"dispersion must be 1 or more, got {number}")
+    return number
+
+
 def one_of(name: str, value: Any, allowed: Sequence[str]) -> str:
     """Return ``value`` if it is one of ``allowed``."""
     if value not in allowed:

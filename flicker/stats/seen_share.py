@@ -72,7 +72,7 @@ def detectable_share(
     aperture = check.positive("integration_time", integration_time, what="a time in seconds", zero=True)
     if aperture > interval:
         raise ValueError(f"integration_time must be at most sample_interval ({interval}), got {aperture}")
-    fraction = _fraction(needed_fraction)
+    fraction = check.part("needed_fraction", needed_fraction)
     check.one_of("lengths", lengths, ("fixed", "exponential"))
     needed = fraction * aperture
     spare = aperture - needed
@@ -91,10 +91,3 @@ def detectable_share(
         lengths=lengths,
         method="overlap of a rectangular glitch",
     )
-
-
-def _fraction(value: float) -> float:
-    fraction = check.positive("needed_fraction", value, what="a share")
-    if fraction > 1.0:
-        raise ValueError(f"needed_fraction must be above 0 and at most 1, got {fraction}")
-    return fraction

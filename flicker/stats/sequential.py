@@ -146,9 +146,7 @@ def _decision(
     method: str,
 ) -> RateDecision:
     least_count = check.whole("least_count", least_count, least=1)
-    phi = check.positive("dispersion", dispersion, what="a dispersion")
-    if phi < 1.0:
-        raise ValueError(f"dispersion must be 1 or more, got {phi}")
+    phi = check.dispersion(dispersion)
     step, gap = math.log(bad / good), bad - good
     return RateDecision(
         good_rate=good,
@@ -263,9 +261,7 @@ def rate_bounds(
     exposure = check.positive("exposure", exposure, what="observed time")
     design = check.positive("design_rate", design_rate, what="a rate")
     confidence = check.share("confidence", confidence)
-    phi = check.positive("dispersion", dispersion, what="a dispersion")
-    if phi < 1.0:
-        raise ValueError(f"dispersion must be 1 or more, got {phi}")
+    phi = check.dispersion(dispersion)
     n, t, a = count / phi, exposure / phi, MIXTURE_SHAPE
     b = a / design
     # log M < level  <=>  rate t - n log rate < room

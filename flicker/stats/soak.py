@@ -102,10 +102,8 @@ def hours_to_catch(
     ``tests/studies/results/soak.md``.
     """
     confidence = check.share("confidence", confidence)
-    seen = _seen_share(detectable_share)
-    phi = check.positive("dispersion", dispersion, what="a dispersion")
-    if phi < 1.0:
-        raise ValueError(f"dispersion must be 1 or more, got {phi}")
+    seen = check.part("detectable_share", detectable_share)
+    phi = check.dispersion(dispersion)
     nothing = math.log1p(-confidence)
     if rate is not None:
         if count is not None or exposure is not None:
@@ -138,13 +136,6 @@ def hours_to_catch(
         detectable_share=seen,
         method="predictive, rate from the episodes seen",
     )
-
-
-def _seen_share(value: float) -> float:
-    seen = check.positive("detectable_share", value, what="a share")
-    if seen > 1.0:
-        raise ValueError(f"detectable_share must be above 0 and at most 1, got {seen}")
-    return seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +185,7 @@ def clean_exposure(
     rate = check.positive("max_rate", max_rate, what="a rate")
     confidence = check.share("confidence", confidence)
     allowed = check.whole("allowed", allowed)
-    seen = _seen_share(detectable_share)
+    seen = check.part("detectable_share", detectable_share)
     factor = float(special.gammaincinv(allowed + 1.0, confidence))
     return CleanPlan(
         exposure=factor / (rate * seen),
@@ -265,15 +256,13 @@ def power_ups_to_catch(
     alike and independent (cooled down each time, where the fault needs the cold).
     """
     confidence = check.share("confidence", confidence)
-    seen = _seen_share(detectable_share)
+    seen = check.part("detectable_share", detectable_share)
     nothing = math.log1p(-confidence)
     equal = math.nan if rate is None else -nothing / (check.positive("rate", rate, what="a rate") * seen)
     if share is not None:
         if hits is not None or trials is not None:
             raise ValueError("share must be given alone, or hits and trials instead of it, got both")
-        p = check.positive("share", share, what="a share")
-        if p > 1.0:
-            raise ValueError(f"share must be above 0 and at most 1, got {p}")
+        p = check.part("share", share)
         known = _success_run(p * seen, nothing)
         return PowerUpPlan(
             power_ups=known,

@@ -110,9 +110,7 @@ def rate_changes(
         wrong = events[0] if events[0] < begin else events[-1]
         raise ValueError(f"times must lie between start ({begin:g}) and end ({stop:g}), got {wrong:g}")
     confidence = check.share("confidence", confidence)
-    dispersion = check.positive("dispersion", dispersion, what="a variance over mean")
-    if dispersion < 1:
-        raise ValueError(f"dispersion must be 1 or more, got {dispersion}")
+    dispersion = check.dispersion(dispersion)
     most = check.whole("max_changes", max_changes, what="a number of changes")
     simulations = check.whole("simulations", simulations, least=99, what="a number of simulations")
     seed = check.whole("seed", seed, what="a seed")
