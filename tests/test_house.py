@@ -89,6 +89,11 @@ def test_the_graph_sees_an_import():
     assert "flicker.base.result" in _graph()["flicker.evidence.findings"]
 
 
+def test_no_folder_is_too_full():
+    full = {path.parent: len(list(path.parent.glob("*.py"))) - 1 for path in (ROOT / "flicker").rglob("__init__.py")}
+    assert {str(folder): number for folder, number in full.items() if number > 20} == {}
+
+
 def test_every_folder_says_what_is_in_it():
     for path in (ROOT / "flicker").rglob("__init__.py"):
         assert (ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "").strip(), path
