@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from flicker.base.frozen import dataclass
 
 OUTPUTS = ("direct", "servo", "capacitor", "transformer", "bridged", "headphone")
 

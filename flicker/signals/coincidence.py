@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Annotated
 
@@ -18,6 +18,7 @@ from flicker.base import check, special
 from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
+from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace

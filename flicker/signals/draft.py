@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.logs.model import Gap

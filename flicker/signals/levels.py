@@ -8,11 +8,11 @@ are much narrower than the step. One step, or an up and a down, is none; wanderi
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
+from flicker.base.frozen import dataclass
 from flicker.signals.order_statistics import scatter, sliding_medians
 
 # Chosen, not measured one by one; together: tests/studies/results/connection.md.

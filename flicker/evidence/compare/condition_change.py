@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.power_ups import RateComparison, rate_comparison
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment

@@ -8,10 +8,10 @@ clean time until it is as before again, or a power-up follows. It is still searc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from flicker.base.frozen import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

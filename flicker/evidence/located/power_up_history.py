@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check, special
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm

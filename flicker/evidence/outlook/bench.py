@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
@@ -16,6 +15,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, share_text
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate

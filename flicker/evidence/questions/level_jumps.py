@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from flicker.base.frozen import dataclass
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.questions.registry import question

@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Any
 
 import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, factor_text, share_text
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.compare.weighing import PACE, SHORT

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from flicker.base import check, special
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text
+from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer, NotTold

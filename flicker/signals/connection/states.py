@@ -7,11 +7,12 @@ the logger is one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.frozen import dataclass
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import MOST, Lapse

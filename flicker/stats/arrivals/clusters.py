@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said
+from flicker.base.frozen import dataclass
 from flicker.base.result import Result, Tested
 from flicker.stats.laws import event_runs as er
 

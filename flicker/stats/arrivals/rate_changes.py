@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check, special
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
+from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 __all__ = ["RateChange", "RateChanges", "rate_changes"]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 
 import numpy as np
 
 from flicker.base import special
 from flicker.base.arrays import Floats
+from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.base.roots import root
 from flicker.stats.extremes import gpd

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check, special
 from flicker.base.formats import digits_text, share_text
+from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.exceedance import (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check, special
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
+from flicker.base.frozen import dataclass
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
 EndedBy = Literal["time", "event"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from flicker.base import check, special
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said
+from flicker.base.frozen import dataclass
 from flicker.base.result import Tested
 from flicker.stats.laws import count_tails
 

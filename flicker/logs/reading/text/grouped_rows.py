@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning.columns import Wishes
 
