@@ -34,7 +34,7 @@ ROOT = Path(__file__).parents[2]
 COMPILED = str(Path(tempfile.gettempdir()) / "flicker-benchmark-compiled")
 WEEK_ROWS = 7 * 86400 * 1000
 END = (
-    "\nimport resource, json, time as _t\n"
+    "\nimport json, resource, sys\n"
     "peak = [int(x.split()[1]) / 1024 for x in open('/proc/self/status') if x.startswith('VmHWM')][0]\n"
     "use = resource.getrusage(resource.RUSAGE_SELF)\n"
     "print(json.dumps({'inside': inside, 'cpu': use.ru_utime + use.ru_stime, 'peak': peak}), file=sys.stderr)\n"
@@ -60,6 +60,8 @@ PARQUET = (
     "for batch in file.iter_batches(batch_size=1 << 17, columns=['time_s', 'left_V', 'right_V']): pass\n"
     "inside = time.perf_counter() - t\n"
 )
+BARE = "inside = 0.0\n"
+LIBRARIES = "import numpy, pyarrow.csv\ninside = 0.0\n"
 PANDAS = (
     "import sys, time; t = time.perf_counter()\nimport pandas\n"
     "if len(sys.argv) > 1: pandas.read_csv(sys.argv[1])\n"
@@ -239,13 +241,19 @@ def lengths(table: Table, paths: dict[int, str], turns: int) -> None:
 
 
 def once(table: Table, what: str, asked: str, *arguments: str, turns: int = 1) -> None:
-    seen = [child(OURS, *arguments) for _ in range(turns)]
+    """A command as a whole: seconds beyond a bare interpreter, and the processors' time against numpy's and pyarrow's start."""
+    bare, floors, seen = [], [], []
+    for _ in range(turns):
+        bare.append(child(BARE)["wall"])
+        floors.append(child(LIBRARIES)["cpu"])
+        seen.append(child(OURS, *arguments))
+    wall = median(x["wall"] for x in seen)
     table.add(
         what,
-        "",
-        f"{median(x['wall'] for x in seen):.2f} s ({median(x['cpu'] for x in seen):.2f} s of the processors), "
-        f"{max(x['peak'] for x in seen):.0f} MiB",
-        [],
+        f"{median(floors):.2f} s",
+        f"{wall:.2f} s, {wall - median(bare):.2f} s of them beyond a bare interpreter "
+        f"({median(x['cpu'] for x in seen):.2f} s of the processors), {max(x['peak'] for x in seen):.0f} MiB",
+        [x["cpu"] / floor for x, floor in zip(seen, floors, strict=True)],
         asked,
     )
 
