@@ -7,10 +7,11 @@ import re
 
 import lab
 import numpy as np
+import pages
 import pytest
 from test_report_print import needs_paper, printed
 
-from flicker import assess, judge_case, read_case, read_log
+from flicker import assess, read_log
 from flicker.present.report import write_report
 from flicker.present.report.answers import answers_of
 
@@ -42,14 +43,8 @@ HEADING = re.compile(
 
 @pytest.fixture(scope="module", params=SENTENCES)
 def made(request, tmp_path_factory):
-    folder = tmp_path_factory.mktemp(request.param)
-    job = judge_case(read_case(request.config.rootpath / "demo_data" / f"{request.param}_case.toml"))
-    logs = [log for part in job.logs for log in part]
-    return request.param, job, {
-        "case": write_report(job, folder / "case.html"),
-        "compare": write_report(job.comparison, folder / "compare.html", logs=logs),
-        "assess": write_report(job.assessments[0], folder / "assess.html", logs=job.logs[0]),
-    }
+    name = request.param
+    return name, pages.job(name), {kind: pages.page(tmp_path_factory, f"{name} {kind}") for kind in ("case", "stages")}
 
 
 def test_the_three_sentences(made):
@@ -59,8 +54,8 @@ def test_the_three_sentences(made):
 
 
 def test_a_comparison_of_stages_begins_with_what_became_of_it_over_all(made):
-    _, job, pages = made
-    text = pages["compare"].read_text(encoding="utf-8")
+    _, job, drawn = made
+    text = drawn["stages"].read_text(encoding="utf-8")
     heads = [re.sub("<[^>]*>", "", head) for head in re.findall(r"<h2[^>]*>(.*?)</h2>", text)]
     steps = len(job.stages) - 1
     assert heads[0] == (f"Over all: {job.stages[0]} to {job.stages[-1]}" if steps > 1 else f"From {' to '.join(job.stages)}")
@@ -71,6 +66,11 @@ def test_a_comparison_of_stages_begins_with_what_became_of_it_over_all(made):
 def test_two_channels_weigh_at_most_1_5_megabytes(made):
     weights = {kind: page.stat().st_size for kind, page in made[2].items()}
     assert max(weights.values()) <= TWO_CHANNELS, weights
+
+
+@pytest.mark.parametrize("name", ["a45 assessment", "a45 comparison"])
+def test_so_do_pages_without_a_case(name, tmp_path_factory):
+    assert pages.page(tmp_path_factory, name).stat().st_size <= TWO_CHANNELS
 
 
 def test_eight_channels_weigh_at_most_3_megabytes(tmp_path):
@@ -89,20 +89,19 @@ def test_eight_channels_weigh_at_most_3_megabytes(tmp_path):
 
 
 @pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
-def test_the_first_screen_holds_the_three_answers(made, tmp_path):
-    name, _, pages = made
-    with lab.driven(tmp_path / "profile") as driver:
-        driver.get(pages["case"].as_uri())
-        tops = driver.execute_script(
-            "return ['h1', '.answers .may', '.answers li:last-child'].map(q => {"
-            "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
-        )
+def test_the_first_screen_holds_the_three_answers(made, driver):
+    name, _, drawn = made
+    driver.get(drawn["case"].as_uri())
+    tops = driver.execute_script(
+        "return ['h1', '.answers .may', '.answers li:last-child'].map(q => {"
+        "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
+    )
     assert all(bottom <= FIRST_SCREEN for _, bottom in tops), tops
     assert [text.removeprefix("What next: ").strip() for text, _ in tops] == list(SENTENCES[name])
 
 
 @needs_paper
-@pytest.mark.parametrize("kind", ["case", "compare"])
+@pytest.mark.parametrize("kind", ["case", "stages"])
 def test_no_sheet_ends_with_a_heading(made, kind, tmp_path):
     sheets, _ = printed(made[2][kind], tmp_path, "A4")
     feet = [[line.strip() for line in sheet.rstrip().split("\n")[-3:]] for sheet in sheets[:-1]]
@@ -111,14 +110,15 @@ def test_no_sheet_ends_with_a_heading(made, kind, tmp_path):
 
 
 @pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
-def test_strips_are_as_wide_on_paper_as_their_frame(made, tmp_path):
-    with lab.driven(tmp_path / "profile", width=720) as driver:
-        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
-        driver.get(made[2]["case"].as_uri())
-        lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
-        shares = driver.execute_script(
-            "return [...document.querySelectorAll('figure[id^=strip] .live svg')].map(s => {"
-            "  const box = s.getBoundingClientRect(), own = s.viewBox.baseVal;"
-            "  return own.width * Math.min(box.width / own.width, box.height / own.height) / s.closest('figure').clientWidth; })"
-        )
+def test_strips_are_as_wide_on_paper_as_their_frame(made, driver):
+    sheet = {"width": 720, "height": 1000, "deviceScaleFactor": 1, "mobile": False}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", sheet)
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    driver.get(made[2]["case"].as_uri())
+    lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
+    shares = driver.execute_script(
+        "return [...document.querySelectorAll('figure[id^=strip] .live svg')].map(s => {"
+        "  const box = s.getBoundingClientRect(), own = s.viewBox.baseVal;"
+        "  return own.width * Math.min(box.width / own.width, box.height / own.height) / s.closest('figure').clientWidth; })"
+    )
     assert shares and min(shares) > 0.9, shares

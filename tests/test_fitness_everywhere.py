@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -34,57 +35,69 @@ def written(path: Path, t: np.ndarray, volts: np.ndarray, *, begun: datetime) ->
 
 
 @pytest.mark.parametrize("danger", ["both move by 40 mV", "40 V for a minute, 15 s after the start"])
-def test_one_fitness_everywhere(tmp_path, capsys, danger):
+def test_one_fitness_everywhere(tmp_path, capsys, undrawn, sound, danger):
     added = 0.04 * T / T[-1] if danger.startswith("both") else np.where((T >= 15) & (T < 75), 40.0, 0.0)
     expected = "not yet shown" if danger.startswith("both") else "do not connect"
-    walked(tmp_path, capsys, T, SOUND + added, expected)
+    walked(tmp_path, capsys, sound, T, SOUND + added, expected)
 
 
 @pytest.mark.parametrize("form, seed", [("stuck_level", 5), ("protection_cycling", 5), ("noisy_hours", 3)])
-def test_dangers_of_another_hand_are_one_fitness_everywhere(tmp_path, capsys, form, seed):
+def test_dangers_of_another_hand_are_one_fitness_everywhere(tmp_path, capsys, undrawn, sound, form, seed):
     """By `fresh_dangers.py`, of one volt; the channel at fault, as the only one of its log."""
     made = fresh_dangers.danger_log(form, seed, 1.0)
     assert made.truth.beyond_doubt
     name = made.truth.channels[0]
     channel = assess(read_log({"time": made.files()[0]["time"], "left_V": made.readings_V[name]})).channels[0]
     assert channel.fitness != CLEARED and channel.verdict != "steady"
-    walked(tmp_path, capsys, made.time_s, made.readings_V[name], str(channel.fitness))
+    walked(tmp_path, capsys, sound, made.time_s, made.readings_V[name], str(channel.fitness))
 
 
-def walked(tmp_path: Path, capsys, t: np.ndarray, volts: np.ndarray, expected: str) -> None:
-    """A sound log and one that is to be ``expected`` through every command."""
-    sound = written(tmp_path / "one" / "sound.csv", T, SOUND, begun=datetime(2026, 3, 1, 9, 0))
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory) -> Path:
+    return written(tmp_path_factory.mktemp("sound") / "one" / "sound.csv", T, SOUND, begun=datetime(2026, 3, 1, 9, 0))
+
+
+def run(capsys, *words: object) -> dict:
+    assert main([str(word) for word in words]) == 0
+    out = capsys.readouterr().out
+    return json.loads(out.strip().splitlines()[-1] if words[0] == "watch" else out)
+
+
+def alone(tmp_path: Path, capsys, path: Path, wanted: str) -> None:
+    """One log that is to be ``wanted`` through every command that takes one."""
+    channel = run(capsys, "assess", path, "--json")["channels"][0]
+    assert channel["fitness"] == wanted
+    assert bool(channel["guard"]["reasons"]) == (wanted != CLEARED)
+    summary = run(capsys, "watch", path, "--until", "stopped", "--idle", "0.1", "--json")
+    assert [item["fitness"] for item in summary["offline"]] == [wanted]
+    if wanted != CLEARED:
+        assert summary["channels"][0]["decision"] != "clean enough" or summary["alarms"]
+    assert main(["assess", str(path), "--report", str(tmp_path / "page.html")]) == 0
+    capsys.readouterr()
+    assert f"Loudspeaker: {wanted}" in (tmp_path / "page.html").read_text()
+    assert main(["survey", str(path.parent), "--out", str(tmp_path / "table.csv"), "--workers", "1"]) == 0
+    capsys.readouterr()
+    assert wanted in (tmp_path / "table.csv").read_text()
+    plan = run(capsys, "soak", "--from", path, "--json")
+    assert wanted != "do not connect" or any("do not connect" in text for text in plan["cautions"])
+
+
+def test_the_sound_log_is_cleared_everywhere(tmp_path, capsys, undrawn, sound):
+    alone(tmp_path, capsys, sound, CLEARED)
+
+
+def walked(tmp_path: Path, capsys, sound: Path, t: np.ndarray, volts: np.ndarray, expected: str) -> None:
+    """A log that is to be ``expected`` through every command, alone and after the sound one."""
     bad = written(tmp_path / "two" / "bad.csv", t, volts, begun=datetime(2026, 3, 8, 9, 0))
-
-    def run(*words: object) -> dict:
-        assert main([str(word) for word in words]) == 0
-        out = capsys.readouterr().out
-        return json.loads(out.strip().splitlines()[-1] if words[0] == "watch" else out)
-
-    for path, wanted in ((sound, CLEARED), (bad, expected)):
-        channel = run("assess", path, "--json")["channels"][0]
-        assert channel["fitness"] == wanted
-        assert bool(channel["guard"]["reasons"]) == (wanted != CLEARED)
-        summary = run("watch", path, "--until", "stopped", "--idle", "0.1", "--json")
-        assert [item["fitness"] for item in summary["offline"]] == [wanted]
-        if wanted != CLEARED:
-            assert summary["channels"][0]["decision"] != "clean enough" or summary["alarms"]
-        assert main(["assess", str(path), "--report", str(tmp_path / "page.html")]) == 0
-        capsys.readouterr()
-        assert f"Loudspeaker: {wanted}" in (tmp_path / "page.html").read_text()
-        assert main(["survey", str(path.parent), "--out", str(tmp_path / "table.csv"), "--workers", "1"]) == 0
-        capsys.readouterr()
-        assert wanted in (tmp_path / "table.csv").read_text()
-        plan = run("soak", "--from", path, "--json")
-        assert wanted != "do not connect" or any("do not connect" in text for text in plan["cautions"])
-    compared = run("compare", "--before", sound, "--after", bad, "--json")["channels"][0]
+    alone(tmp_path, capsys, bad, expected)
+    compared = run(capsys, "compare", "--before", sound, "--after", bad, "--json")["channels"][0]
     assert (compared["before"]["fitness"], compared["after"]["fitness"]) == (CLEARED, expected)
-    visits = run("visits", "--visit", "2026-03-01", sound, "--visit", "2026-03-08", bad, "--json")["channels"][0]
+    visits = run(capsys, "visits", "--visit", "2026-03-01", sound, "--visit", "2026-03-08", bad, "--json")["channels"][0]
     assert [item["fitness"] for item in visits["visits"]] == [CLEARED, expected]
     folder = tmp_path / "job"
     folder.mkdir()
-    moved = {name: [path.rename(folder / path.name)] for name, path in (("a sound", sound), ("b bad", bad))}
-    case = study_danger.case_file(folder, moved, ("left",))
-    pages = run("report", tmp_path / "case.html", "--case", case, "--json")
+    moved = {"a sound": [shutil.copy(sound, folder / "sound.csv")], "b bad": [bad.rename(folder / "bad.csv")]}
+    case = study_danger.case_file(folder, {stage: [Path(path) for path in paths] for stage, paths in moved.items()}, ("left",))
+    pages = run(capsys, "report", tmp_path / "case.html", "--case", case, "--json")
     stages = [stage["assessment"]["channels"][0]["fitness"] for stage in pages["stages"]]
     assert stages == [CLEARED, expected]

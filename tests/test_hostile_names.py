@@ -62,22 +62,21 @@ def test_no_line_of_a_terminal_is_too_wide_and_no_name_is_cut(results, width):
 
 
 @pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
-def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path):
+def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path, driver):
     made, logs = results
     pages = {
         kind: write_report(result, tmp_path / f"{kind}.html", logs=logs[:1] if kind == "assess" else logs)
         for kind, result in made.items()
     }
-    with lab.driven(tmp_path / "profile") as driver:
-        for kind, page in pages.items():
-            assert TURN not in page.read_text(encoding="utf-8")
-            for width in WIDTHS:
-                size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
-                driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-                driver.get(page.as_uri())
-                lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
-                wide, images, title = driver.execute_script(
-                    "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
-                )
-                assert (wide <= width, images, title == "run") == (True, 0, False), (kind, width, wide)
-                assert driver.get_log("browser") == []
+    for kind, page in pages.items():
+        assert TURN not in page.read_text(encoding="utf-8")
+        for width in WIDTHS:
+            size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+            driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+            driver.get(page.as_uri())
+            lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
+            wide, images, title = driver.execute_script(
+                "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
+            )
+            assert (wide <= width, images, title == "run") == (True, 0, False), (kind, width, wide)
+            assert driver.get_log("browser") == []

@@ -154,7 +154,7 @@ stage = "part replaced"
     ],
 )
 def test_it_holds_for_the_command_the_document_and_the_page(
-    offsets, capsys, two, polarity, factor, accuracy, answer, why, tmp_path
+    offsets, capsys, undrawn, two, polarity, factor, accuracy, answer, why, tmp_path
 ):
     path = offsets / f"case_{tmp_path.name}.toml"
     path.write_text(CASE.format(polarity=polarity, factor=factor, accuracy=accuracy, one="plus", two=two))

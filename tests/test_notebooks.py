@@ -205,6 +205,7 @@ def test_a_missing_extra_is_one_sentence(monkeypatch, tmp_path):
 ODD = ("CH1: left (mV)", "a.b[0] 'x' (mV)")  # colon, brackets, dot and quotes all mean something to some reader
 
 
+@pytest.mark.usefixtures("cells_run_here")
 @pytest.mark.parametrize("name", [n for n in NAMES if n not in NAMES[6:8]])
 def test_odd_names_of_channels_break_no_notebook(tmp_path, monkeypatch, name):
     monkeypatch.chdir(tmp_path)

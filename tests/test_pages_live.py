@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 
 import lab
+import pages
 import pytest
-
-from flicker import assess, compare, judge_case, read_case, read_log
-from flicker.present.report import write_report
 
 pytestmark = pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
 
@@ -17,23 +15,8 @@ BRUSH = "return document.querySelector(arguments[0] + ' .where').textContent"
 
 
 @pytest.fixture(scope="module")
-def pages(request, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("pages")
-    data = request.config.rootpath / "demo_data"
-    before = [read_log(data / f"a45_1_as_received_{k}.csv") for k in (1, 2, 3)]
-    after = [read_log(data / f"a45_3_part_replaced_{k}.csv") for k in (1, 2, 3)]
-    first = assess(before)
-    return {
-        "assessment": write_report(first, folder / "assessment.html", logs=before),
-        "comparison": write_report(compare(first, after), folder / "comparison.html", logs=[*before, *after]),
-        "case": write_report(judge_case(read_case(data / "a45_case.toml")), folder / "case.html"),
-    }, first
-
-
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory):
-    with lab.driven(tmp_path_factory.mktemp("browser") / "profile") as made:
-        yield made
+def drawn(tmp_path_factory):
+    return {kind: pages.page(tmp_path_factory, f"a45 {kind}") for kind in ("assessment", "comparison", "case")}
 
 
 def opened(driver, page):
@@ -51,8 +34,8 @@ def close_up(driver, strip):
 
 
 @pytest.mark.parametrize("name", ["assessment", "comparison", "case"])
-def test_every_chart_is_drawn_and_linked(pages, driver, name):
-    opened(driver, pages[0][name])
+def test_every_chart_is_drawn_and_linked(drawn, driver, name):
+    opened(driver, drawn[name])
     counts = driver.execute_script(
         "return ['figure[data-chart]', 'figure.drawn .live svg', 'nav.contents li a'].map(q => document.querySelectorAll(q).length)"
     )
@@ -65,11 +48,11 @@ def test_every_chart_is_drawn_and_linked(pages, driver, name):
     assert errors == []
 
 
-def test_every_episode_is_reached_by_button_and_key_and_row(pages, driver):
-    opened(driver, pages[0]["assessment"])
+def test_every_episode_is_reached_by_button_and_key_and_row(drawn, driver):
+    opened(driver, drawn["assessment"])
     strip = driver.find_element("css selector", "figure[data-episodes]")
     places = json.loads(strip.get_attribute("data-episodes"))
-    assert len(places) == pages[1].channel("left").rate.episodes
+    assert len(places) == pages.received()[1].channel("left").rate.episodes
     seen = [close_up(driver, strip.get_attribute("id"))]
     following = strip.find_elements("css selector", ".steps button")[1]
     for number in range(3):
@@ -91,16 +74,16 @@ def test_every_episode_is_reached_by_button_and_key_and_row(pages, driver):
     )
 
 
-def test_quiet_channels_are_folded_and_may_be_opened(pages, driver):
-    opened(driver, pages[0]["case"])
+def test_quiet_channels_are_folded_and_may_be_opened(drawn, driver):
+    opened(driver, drawn["case"])
     folds = driver.find_elements("css selector", "details[data-quiet]")
     assert folds and not any(fold.get_attribute("open") for fold in folds)
     folds[0].find_element("css selector", "summary").click()
     assert folds[0].find_element("css selector", ".live svg").is_displayed()
 
 
-def test_the_first_screen_of_a_case_answers_the_owner(pages, driver):
-    opened(driver, pages[0]["case"])
+def test_the_first_screen_of_a_case_answers_the_owner(drawn, driver):
+    opened(driver, drawn["case"])
     tops = driver.execute_script(
         "return ['h1', '.answers .count', '.answers .may', '.answers li:last-child'].map(q => {"
         "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
@@ -112,9 +95,3 @@ def test_the_first_screen_of_a_case_answers_the_owner(pages, driver):
         "A loudspeaker may be connected: every channel stayed within its limits for the 6 hours watched.",
     ]
     assert tops[3][0].startswith("What next:")
-
-
-def test_weight(pages):
-    # Limits of issue 23: 1.5 MB for two channels.
-    for name, page in pages[0].items():
-        assert page.stat().st_size <= 1.5e6, name

@@ -36,10 +36,11 @@ def runs_of(counts, hours=2.0, seed=5):
 @pytest.mark.parametrize(("burst", "spread"), [(1, 0.0), (3, 0.0), (1, 0.3)])
 def test_a_forecast_covers_the_count(burst, spread):
     # 4 visits of 2 runs, growth 0.4 a visit; single episodes, bursts of 3, runs that differ (gamma, variance 0.3).
-    # 60 draws, Monte Carlo error 3 points, the same share asked; the recorded study (results/visits.md) has 2,000.
+    # 25 draws of each: fewer than 20 inside has a chance of 0.1 % at the nominal 95 % (binomial); the recorded study
+    # (results/visits.md) has 2,000.
     rng = np.random.default_rng(3)
     ahead = 0
-    for _ in range(60):
+    for _ in range(25):
         times, ages = [], []
         for visit in range(5):
             for _ in range(2):
@@ -53,7 +54,7 @@ def test_a_forecast_covers_the_count(burst, spread):
                 ages.append(visit)
         told = age_forecast(times[:8], [2.0] * 8, ages[:8], at=4.0, planned_ends=[2.0, 2.0])
         ahead += told.low <= times[8].size + times[9].size <= told.high
-    assert ahead >= 53
+    assert ahead >= 20
 
 
 def test_all_episodes_in_the_last_run_give_a_forecast_without_a_narrow_end():
