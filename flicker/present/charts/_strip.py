@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
+from flicker.base.formats import digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -18,8 +17,19 @@ from flicker.logs.model import Log
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import Strip, values
-from flicker.present.envelope import MOST_ROWS, envelope, logs_of_runs
-from flicker.signals.trace import RunTraces
+from flicker.present.charts._strip_rows import (
+    POINTERS,
+    change_rows,
+    envelope_rows,
+    first_look,
+    label_rows,
+    line_rows,
+    mark_rows,
+    own_span,
+    relay_lines,
+    shade_rows,
+)
+from flicker.present.envelope import MOST_ROWS
 
 SHADES = {
     "warm-up": palette.WARM_UP,
@@ -28,12 +38,8 @@ SHADES = {
     "relay open": palette.RELAY,
     "another rate from here": palette.BAND,
 }
-POINTERS = ["triangle-up", "triangle-down"]
-MOST_MARKS = 400
-MOST_LEVELS = 120  # places of the level line in all: it bends slowly
 MOST_DAYS = 8  # names of days that fit beside each other
 WHOLE = 150  # height of the strip of the whole log
-APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 OWN_SCALE_WORTH = (
     1.3  # times the channel's own span, from where a scale of its own is offered; common practice, no source
 )
@@ -83,11 +89,11 @@ def overview(
     runs = [
         (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
     ]
-    rows = _envelope_rows(runs, record, strip, most_rows)
+    rows = envelope_rows(runs, record, strip, most_rows)
     span = frame.volt_span([assessment, *beside])
     unit, factor = frame.volt_unit(max(map(abs, span)))
-    own = _own_span(rows, item)
-    relay = _relay_lines(assessment, span, factor)
+    own = own_span(rows, item)
+    relay = relay_lines(assessment, span, factor)
     if relay:
         span = (
             min(span[0], *(row["v"] / factor for row in relay)),
@@ -95,10 +101,10 @@ def overview(
         )
     for row in rows:
         row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
-    shades = _shade_rows(assessment, item, record, strip, logs)
-    changed = _change_rows(item, strip)
+    shades = shade_rows(assessment, item, record, strip, logs)
+    changed = change_rows(item, strip)
     shades.extend(stretch for stretch, _ in changed)
-    brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": _first_look(item, strip)})
+    brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
     parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed])
     whole = alt.layer(*parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None))
@@ -138,15 +144,6 @@ def _strip_beside(record: ChannelRecord, beside: Sequence[Assessment]) -> Strip:
     return replace(strip, unit=frame.time_unit(max(longest, strip.end_s)))
 
 
-def _own_span(rows: Sequence[dict[str, Any]], item: ChannelAssessment) -> tuple[float, float]:
-    """Least and largest volts of the channel itself, its thresholds included."""
-    seen = [row[key] for row in rows for key in ("lo", "hi") if math.isfinite(row[key])]
-    level, enter = item.baseline.level_V or 0.0, item.thresholds["enter_V"]
-    low, high = min([*seen, level - enter]), max([*seen, level + enter])
-    room = 0.04 * (high - low)
-    return low - room, high + room
-
-
 def _volt_scale(span: tuple[float, float], own: tuple[float, float], factor: float) -> tuple[Any, Any]:
     """The scale that all share, and the tick that gives the channel its own, where that shows more."""
     low, high = (value * factor for value in span)
@@ -156,14 +153,6 @@ def _volt_scale(span: tuple[float, float], own: tuple[float, float], factor: flo
     choice = alt.param(name="own_scale", value=False, bind=alt.binding_checkbox(name="own scale of volts "))
     ends = [alt.ExprRef(f"own_scale ? {digits_text(one, 6)} : {digits_text(all_, 6)}") for one, all_ in zip(mine, (low, high), strict=True)]
     return choice, alt.Scale(domainMin=ends[0], domainMax=ends[1], nice=False, zero=False)
-
-
-def _relay_lines(assessment: Assessment, span: tuple[float, float], factor: float) -> list[dict[str, Any]]:
-    """The relay's threshold on the side where any channel of this scale approached it."""
-    threshold = assessment.limits.protection_V
-    sides = [sign for sign, reach in ((-1, -span[0]), (1, span[1])) if reach >= APPROACHED * threshold]
-    text = f"relay would open: {volts_text(threshold)} (assumed)"
-    return [{"v": sign * threshold * factor, "text": text if k == 0 else ""} for k, sign in enumerate(sides)]
 
 
 def _overview_caption(item: ChannelAssessment) -> str:
@@ -197,95 +186,6 @@ def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool)
     return " ".join(said)
 
 
-def _envelope_rows(
-    runs: Sequence[tuple[RunTraces, int]], record: ChannelRecord, strip: Strip, most: int
-) -> list[dict[str, Any]]:
-    spent = sum(strip.length_s)
-    rows: list[dict[str, Any]] = []
-    piece = 0
-    for place, ((run, index), trace) in enumerate(zip(runs, record.traces, strict=True)):
-        share = max(20, int((most - 20 * len(runs)) * strip.length_s[place] / spent))
-        share = min(share, max(2, most // len(runs))) if len(runs) > 100 else min(share, most)
-        found = trace.excursions
-        pad = 20.0
-        focus = np.column_stack((found.start_s - pad, found.end_s + pad)) if found.count else None
-        part = envelope(run.blocks, index, rows=share, focus=focus)
-        for x, low, high, number in zip(strip.x(place, part.time_s), part.low_V, part.high_V, part.piece, strict=True):
-            rows.append({"x": x, "lo": low, "hi": high, "piece": piece + int(number)})
-        piece += int(part.piece[-1]) + 1 if part.piece.size else 1
-    return rows[:most]
-
-
-def _shade_rows(
-    assessment: Assessment, item: ChannelAssessment, record: ChannelRecord, strip: Strip, logs: Sequence[Log] | None
-) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = []
-
-    def add(place: int, begin: float, end: float, kind: str, why: str) -> None:
-        begin, end = max(begin, 0.0), min(end, strip.length_s[place])
-        if end > begin:
-            rows.append({"x": strip.x(place, begin), "x2": strip.x(place, end), "kind": kind, "why": why})
-
-    for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
-        if trace.warm_up_until_s > 0:
-            begin = trace.start.end_s if trace.start is not None else 0.0
-            add(place, begin, trace.warm_up_until_s, "warm-up", "observed, and counted as a phase of its own")
-        for begin, end, why in frame.unseen(run, trace):
-            add(place, begin, end, "start" if "surge" in why or "start" in why else "not observed", why)
-    for place, begin, end in _relay_spans(assessment, item, logs):
-        add(place, begin, end, "relay open", "assumed relay, not measured on this unit")
-    return rows
-
-
-def _change_rows(item: ChannelAssessment, strip: Strip) -> list[tuple[dict[str, Any], dict[str, Any]]]:
-    """For each change of rate that is shown the stretch in which it began, and the moment itself."""
-    out = []
-    wide = 0.002 * (strip.domain[1] - strip.domain[0])  # a moment that was given has no width of its own
-    for row in item.since.stretches[1:] if item.since is not None else ():
-        moments = [(row.low_run, row.low_s), (row.run, row.at_s), (row.high_run, row.high_s)]
-        places = [float(strip.x(strip.numbers.index(run), at)) for run, at in moments if run in strip.numbers and at is not None]
-        if len(places) == len(moments):
-            low, at, high = places
-            why = item.since.reads if item.since is not None else ""
-            stretch = {"x": min(low, at - wide), "x2": max(high, at + wide), "kind": "another rate from here", "why": why}
-            out.append((stretch, {"x": at, "day": f"{row.answer} from here"}))
-    return out
-
-
-def _relay_spans(
-    assessment: Assessment, item: ChannelAssessment, logs: Sequence[Log] | None
-) -> list[tuple[int, float, float]]:
-    if not item.relay.trips or not logs:
-        return []
-    from flicker.signals.relay import scan_relay
-
-    out: list[tuple[int, float, float]] = []
-    place = 0
-    for run, log in zip(assessment.traces, logs_of_runs([run.blocks for run in assessment.traces], logs), strict=True):
-        if all(trace.channel != item.channel for trace in run.traces):
-            continue
-        if log is not None:
-            for part in scan_relay(log, run.blocks, assessment.limits):
-                if part.channel == item.channel:
-                    out.extend((place, float(a), float(b)) for a, b in part.disconnected)
-        place += 1
-    return out
-
-
-def _first_look(item: ChannelAssessment, strip: Strip) -> list[float]:
-    """Where the close-up begins: around the largest excursion, or the first part of the log."""
-    total = strip.end_s
-    wide = max(0.04 * total, min(120.0, total))
-    centre = 0.5 * wide
-    if item.excursions:
-        worst = max(item.excursions, key=lambda row: abs(row.deviation_V))
-        if worst.run in strip.numbers:
-            wide = max(wide, 4.0 * min(worst.duration_s, 0.2 * total))
-            centre = strip.offset_s[strip.numbers.index(worst.run)] + 0.5 * (worst.start_s + worst.end_s)
-    begin = float(np.clip(centre - 0.5 * wide, 0.0, max(total - wide, 0.0)))
-    return [float(strip.x(0, begin)), float(strip.x(0, min(begin + wide, total)))]
-
-
 def _layers(
     item: ChannelAssessment,
     record: ChannelRecord,
@@ -300,11 +200,11 @@ def _layers(
 ) -> Any:
     """Return a function that makes the layers for a given time scale, filtered by a brush or not."""
     colour = palette.SERIES[0]
-    lines = _line_rows(record, strip, factor)
-    marks = _mark_rows(item, strip, factor)
+    lines = line_rows(record, strip, factor)
+    marks = mark_rows(item, strip, factor)
     title = f"offset ({unit})"
     data, line_data, mark_data, shade_data = values(rows), values(lines), values(marks), values(shades)
-    labels = _label_rows(shades, strip)
+    labels = label_rows(shades, strip)
     days = [*frame.midnights(record, strip), *since]
 
     def make(scale: Any, brush: Any) -> list[Any]:
@@ -396,58 +296,3 @@ def _layers(
         return layers
 
     return make
-
-
-def _label_rows(shades: Sequence[dict[str, Any]], strip: Strip) -> list[dict[str, Any]]:
-    """Name each kind of shade where it is wide enough to carry its name."""
-    wide = 0.075 * strip.end_s / frame.SECONDS[strip.unit]
-    out: dict[str, dict[str, Any]] = {}
-    for row in shades:
-        if row["kind"] not in out and row["x2"] - row["x"] >= wide:
-            out[row["kind"]] = {"x": row["x"], "kind": row["kind"]}
-    return list(out.values())
-
-
-def _line_rows(record: ChannelRecord, strip: Strip, factor: float) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = []
-    for place, trace in enumerate(record.traces):
-        if trace.baseline is None or trace.observed.size == 0:
-            continue
-        begin, end = float(trace.observed[0, 0]), float(trace.observed[-1, 1])
-        knots = trace.baseline.knot_s
-        inner = knots[(knots > begin) & (knots < end)]
-        most = max(4, MOST_LEVELS // len(record.traces))
-        if inner.size > most:
-            jumps = np.flatnonzero(np.diff(inner) < 1e-3)
-            keep = np.unique(np.concatenate((np.linspace(0, inner.size - 1, most).astype(int), jumps, jumps + 1)))
-            inner = inner[keep]
-        # The fitted surge bends most at the start: follow it there.
-        early = begin + np.geomspace(1.0, max(min(600.0, end - begin), 2.0), 12) - 1.0
-        time = np.unique(np.concatenate(([begin], early[early < end], inner, [end])))
-        level = trace.baseline.at(time)
-        enter = trace.enter_V
-        rows.extend(
-            {"x": x, "level": v * factor, "upper": (v + enter) * factor, "lower": (v - enter) * factor, "run": place}
-            for x, v in zip(strip.x(place, time), level, strict=True)
-        )
-    return rows
-
-
-def _mark_rows(item: ChannelAssessment, strip: Strip, factor: float) -> list[dict[str, Any]]:
-    chosen = sorted(item.excursions, key=lambda row: -abs(row.deviation_V))[:MOST_MARKS]
-    rows = []
-    for row in sorted(chosen, key=lambda row: (row.run, row.start_s)):
-        if row.run not in strip.numbers:
-            continue
-        place = strip.numbers.index(row.run)
-        rows.append(
-            {
-                "x": strip.x(place, 0.5 * (row.start_s + row.end_s)),
-                "v": row.peak_V * factor,
-                "sign": POINTERS[row.deviation_V < 0],
-                "lasts": row.duration_s,
-                "when": f"run {row.run + 1}, {clock_text(row.start_s)}",
-                "note": "at least (cut, or over range)" if row.at_least else row.phase,
-            }
-        )
-    return rows

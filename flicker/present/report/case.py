@@ -12,8 +12,8 @@ from flicker.evidence.compare.compared import ChannelComparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE
 from flicker.evidence.questions.registry import questions
 from flicker.present.report.answers import next_step
-from flicker.present.report.assessment import verdict_card
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present.report.parts import verdict_card
 from flicker.present.report.words import MONTHS
 from flicker.present.said import SWINGS
 

@@ -6,15 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flicker.present.report.answers import answers_of
-from flicker.present.report.assessment import (
-    beside_outputs,
-    close,
-    evidence,
-    findings,
-    method,
-    sources,
-    strip,
-)
+from flicker.present.report.assessment import evidence, strip
 from flicker.present.report.case import (
     MANY_PARTS,
     case_head,
@@ -25,7 +17,10 @@ from flicker.present.report.case import (
     what_was_done,
 )
 from flicker.present.report.evening import events_of, names_of, strip_names, told
+from flicker.present.report.findings import beside_outputs, findings
 from flicker.present.report.markup import Child, Markup, table, tag, text
+from flicker.present.report.parts import close
+from flicker.present.report.sources import method, sources
 from flicker.present.report.stages import every_evening, stages_side_by_side
 from flicker.present.report.strips import KEY, busiest, scale_of, side_by_side, strips
 from flicker.present.report.templates import render

@@ -10,8 +10,9 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
-from flicker.present.report.assessment import card, close, mast, number
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
+from flicker.present.report.parts import card, close, mast, number, worst_first
+from flicker.present.report.sources import sources
 from flicker.present.report.words import CURED
 from flicker.present.said import outcome_text, soak_steps
 
@@ -135,7 +136,7 @@ def _side(
 ) -> Markup:
     """One side: each channel's strip on the scale of both, its episodes, and the files with their fingerprints."""
     from flicker.present import charts
-    from flicker.present.report.assessment import sources, strip, worst_first
+    from flicker.present.report.assessment import strip
     from flicker.present.report.evening import strip_names
 
     parts: list[Child] = [tag("h2", name.capitalize())]

@@ -10,15 +10,8 @@ from flicker.base.formats import digits_text, hours_text, millivolts_text, p_tex
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
-from flicker.present.report.assessment import (
-    answer_cell,
-    card,
-    close,
-    date_text,
-    mast,
-    number,
-)
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
+from flicker.present.report.parts import answer_cell, card, close, date_text, mast, number
 from flicker.present.report.templates import render
 
 if TYPE_CHECKING:
