@@ -85,7 +85,7 @@ def lab(folder: Path, home: Path, *, theme: str = "JupyterLab Light") -> Iterato
         *("--IdentityProvider.token=", "--ServerApp.password=", f"--ServerApp.root_dir={folder}"),
         *(f"--LabApp.app_settings_dir={settings}", f"--LabApp.user_settings_dir={home / 'user'}"),
         *(f"--LabApp.workspaces_dir={home / 'workspaces'}", "--LabApp.extension_manager=readonly"),
-        f"--LabApp.app_dir={share() / 'lab'}",
+        *(f"--LabApp.app_dir={share() / 'lab'}", "--LabApp.expose_app_in_browser=True"),
     ]
     with (home / "lab.log").open("w") as log:
         server = subprocess.Popen(command, env=env, cwd=folder, stdout=log, stderr=subprocess.STDOUT)
@@ -116,10 +116,10 @@ def _until(done: Any, otherwise: str) -> Any:
     raise AssertionError(otherwise)
 
 
-# For each code cell: its live charts (how many colours; how many pixels of the caption's lines are dark), its still
-# pictures, error messages, and words.
+# Of the notebook in front, for each code cell: its live charts (how many colours; how many pixels of the caption's lines
+# are dark, in a band as tall as the caption can be), its still pictures, error messages, and words.
 OUTPUTS = """
-return [...document.querySelectorAll('.jp-Notebook .jp-CodeCell')].map(cell => {
+return [...document.querySelectorAll('.jp-NotebookPanel:not(.lm-mod-hidden) .jp-CodeCell')].map(cell => {
   const area = cell.querySelector('.jp-OutputArea');
   const look = canvas => {
     const draw = canvas.getContext('2d', {willReadFrequently: true});
@@ -138,17 +138,43 @@ return [...document.querySelectorAll('.jp-Notebook .jp-CodeCell')].map(cell => {
   };
 });
 """
+OPEN = """
+const app = window.jupyterapp, done = arguments[arguments.length - 1];
+app.commands.execute('application:close-all')
+  .then(() => app.commands.execute('docmanager:open',
+    {path: arguments[0], factory: 'Notebook', kernelPreference: {shouldStart: false, canStart: false}}))
+  .then(() => done(''), problem => done(String(problem)));
+"""
 
 
-def cells(driver: Any, address: str, *, charts: int) -> list[dict[str, Any]]:
-    """Open a notebook and wait until that many charts are drawn; what each code cell shows."""
-    driver.get(f"{address}?reset")  # without the notebooks opened before
+def enter(driver: Any, address: str) -> None:
+    """Load JupyterLab; notebooks are opened within it, which is faster than loading it for each."""
+    driver.get(address)
+    _until(lambda: driver.execute_script("return !!window.jupyterapp"), "JupyterLab did not load")
+    driver.execute_async_script("window.jupyterapp.restored.then(() => arguments[0]())")
+
+
+def theme(driver: Any, name: str) -> None:
+    """Turn JupyterLab light or dark, as a user does in its settings."""
+    driver.execute_async_script(
+        "window.jupyterapp.commands.execute('apputils:change-theme', {theme: arguments[0]}).then(() => arguments[1]())", name
+    )
+    light = "true" if name.endswith("Light") else "false"
+    _until(lambda: driver.execute_script("return document.body.dataset.jpThemeLight") == light, f"no theme {name}")
+
+
+def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
+    """Open a notebook, without a kernel, and wait until that many charts are drawn; what each code cell shows."""
+    problem = driver.execute_async_script(OPEN, path)
+    assert not problem, problem
+    seen: list[Any] = [None]
 
     def drawn() -> list[dict[str, Any]] | None:
         shown: list[dict[str, Any]] = driver.execute_script(OUTPUTS)
-        return shown if sum(len(cell["live"]) for cell in shown) >= charts else None
+        count = sum(len(cell["live"]) for cell in shown)
+        still = seen[0] == shown and count >= charts  # twice the same: the brush has left the last one
+        seen[0] = shown
+        return shown if still else None
 
-    _until(drawn, f"{charts} charts should have been drawn")
-    time.sleep(1.0)  # the last one may still be under the brush
-    found: list[dict[str, Any]] = driver.execute_script(OUTPUTS)
+    found: list[dict[str, Any]] = _until(drawn, f"{path}: {charts} charts should have been drawn")
     return found

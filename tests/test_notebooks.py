@@ -9,9 +9,9 @@ import shutil
 import subprocess
 import sys
 import tomllib
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import books
 import nbformat
 import numpy as np
 import pytest
@@ -23,27 +23,14 @@ from flicker.present.charts._show import LIVE
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "tools"))
 import build_notebooks  # noqa: E402
-
-NAMES = list(notebook.notebooks())
+from books import NAMES, outputs  # noqa: E402
 
 
 @pytest.fixture(scope="module")
-def executed():
-    """All notebooks, run as they are stored, two at a time."""
-
-    def run(name: str):
-        book = nbformat.read(notebook.notebooks()[name], as_version=4)
-        if name == "how-the-verdict-was-calibrated":  # the same study with fewer benches
-            notebook._inject(name, book, {"LOGS_PER_KIND": 2})
-        notebook._execute(name, book, notebook.folder())
-        return book
-
-    with ThreadPoolExecutor(2) as pool:
-        return dict(zip(NAMES, pool.map(run, NAMES), strict=True))
-
-
-def outputs(book):
-    return [output for cell in book.cells for output in cell.get("outputs", [])]
+def executed(tmp_path_factory):
+    """All notebooks, run as they are stored."""
+    folder = books.executed(tmp_path_factory)
+    return {name: nbformat.read(folder / f"{name}.ipynb", as_version=4) for name in NAMES}
 
 
 def test_the_jobs_are_all_there():
