@@ -91,7 +91,7 @@ def lab(folder: Path, home: Path, *, theme: str = "JupyterLab Light") -> Iterato
         server = subprocess.Popen(command, env=env, cwd=folder, stdout=log, stderr=subprocess.STDOUT)
         try:
             _until(lambda: _answers(port), "JupyterLab did not start")
-            yield f"http://127.0.0.1:{port}/lab/tree"
+            yield f"http://127.0.0.1:{port}/lab"
         finally:
             server.terminate()
             try:

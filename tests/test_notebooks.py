@@ -189,7 +189,8 @@ def test_a_missing_extra_is_one_sentence(monkeypatch, tmp_path):
         notebook.run_notebook("first-look", [], tmp_path / "out.ipynb")
 
 
-ODD = ("CH1: left (mV)", "a.b[0] 'x' (mV)")  # colon, brackets, dot and quotes all mean something to some reader
+# Colon, brackets, dot, quotes and HTML all mean something to some reader; other scripts run another way.
+ODD = ("CH1: left (mV)", "<img src=x onerror=alert(1)> a.b[0]: 'x' \u53f3 \u0645\u0643\u0628\u0631 \U0001f600 (mV)")
 
 
 @pytest.mark.usefixtures("cells_run_here")
@@ -207,7 +208,12 @@ def test_odd_names_of_channels_break_no_notebook(tmp_path, monkeypatch, name):
     told = read.channels[1].channel
     made = notebook.run_notebook(name, logs, "out.ipynb", parameters={"CHANNEL": told})
     said = json.dumps([cell.get("outputs") for cell in nbformat.read(made, as_version=4)["cells"]])
-    assert told.split("'")[0] in said
+    assert "\u53f3" in told and json.dumps("\u53f3")[1:-1] in said and "<img src=x" not in _html_of(made)
+
+
+def _html_of(path):
+    book = nbformat.read(path, as_version=4)
+    return " ".join(output.get("data", {}).get("text/html", "") for output in outputs(book))
 
 
 def test_every_notebook_can_be_pointed_at_a_channel():

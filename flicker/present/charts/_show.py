@@ -8,6 +8,7 @@ from typing import Any
 
 import altair as alt
 
+from flicker.present import palette
 from flicker.present.charts._frame import NothingToDraw
 from flicker.present.tables import Words
 
@@ -22,6 +23,8 @@ def use_in_notebooks() -> None:
     """
     alt.renderers.register("flicker", _both)
     alt.renderers.enable("flicker")
+    # A chart made in a cell lies on paper of its own as well, whatever the viewer's theme.
+    alt.theme.register("flicker", enable=True)(lambda: alt.theme.ThemeConfig(config=palette.chart_config()))
 
 
 def _both(spec: dict[str, Any], **_: Any) -> tuple[dict[str, Any], dict[str, Any]]:
