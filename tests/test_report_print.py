@@ -36,6 +36,16 @@ def printed(page, folder, paper):
     return text.split("\f")[:-1], (float(size[1]), float(size[2]))
 
 
+def filled(pdf):
+    """How far down each sheet its words reach, as a share of its height (charts carry words at their foot)."""
+    told = subprocess.run([str(PDFTOTEXT), "-bbox", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+    sheets = told.split("<page ")[1:]
+    return [
+        max(map(float, re.findall(r'yMax="([\d.]+)"', sheet)), default=0.0) / float(re.search(r'height="([\d.]+)"', sheet)[1])
+        for sheet in sheets
+    ]
+
+
 @pytest.fixture(scope="module")
 def crowded(tmp_path_factory):
     """The fullest job a bench sends out: three channels, ten pieces of work, little recorded."""

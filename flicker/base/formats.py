@@ -61,6 +61,11 @@ def times_text(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
+def count_text(number: int, word: str) -> str:
+    """'1 episode', '2 episodes'."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def p_text(p_value: float | None) -> str:
     """A p-value without false precision: '0.031', 'below 0.0001'."""
     if p_value is None or not math.isfinite(p_value):
@@ -102,6 +107,11 @@ def millivolts_text(volts: float | None) -> str:
     if volts is None:
         return "unknown"
     return f"{digits_text(volts * 1e3, 3)} mV" if abs(volts) < 0.9995 else f"{digits_text(volts, 3)} V"
+
+
+def moved_text(volts: float) -> str:
+    """A step or a shift with its sign: '+5.94 mV', '−58 V'."""
+    return f"{'+' if volts > 0 else ''}{millivolts_text(volts)}".replace("-", "\N{MINUS SIGN}")
 
 
 def seconds_text(seconds: float) -> str:

@@ -10,7 +10,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.present import palette
 from flicker.present.report.markup import Child, Markup, tag, text
-from flicker.present.said import finding_text, fitness_text
+from flicker.present.said import finding_text, fitness_text, idle
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
@@ -78,7 +78,8 @@ def _answers(item: ChannelAssessment) -> list[Child]:
     """What was found, in the sentences of the findings; what was not, by name."""
     shown = [finding_text(finding) for finding in item.findings if finding.answer == YES]
     within = [finding.question for finding in item.findings if finding.answer == NO]
-    open_ = [finding.question for finding in item.findings if finding.answer == NOT_SHOWN]
+    asked = [finding for finding in item.findings if finding.question not in idle(item.excursions_total)]
+    open_ = [finding.question for finding in asked if finding.answer == NOT_SHOWN]
     said = [" ".join(shown)] if shown else []
     if within:
         said.append(f"Within limits: {', '.join(within)}.")

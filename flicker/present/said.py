@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
-from flicker.base.formats import digits_text, once_text, share_text
+from flicker.base.formats import digits_text, once_text, share_text, times_text
 from flicker.base.values import Aspect
 from flicker.evidence.compare.weighing import NO_CHANGE
-from flicker.evidence.findings import NOT_SHOWN, Finding
+from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
-GROWTH = frozenset({"more often", "larger", "worse with age", "larger with age"})
+OF_SWINGS = GROWTH | {"clustered"}  # questions that only swings can answer
 
 
 def fitness_text(fitness: str) -> str:
@@ -74,3 +75,21 @@ def finding_text(finding: Finding) -> str:
     low = "less than a tenth" if finding.low is None or finding.low < 0.1 else digits_text(finding.low)
     high = "more than 100" if finding.high is None or finding.high > 100.0 else digits_text(finding.high)
     return f"Too uncertain to tell ({low} to {high} times)."
+
+
+def idle(swings: int) -> frozenset[str]:
+    """Questions that nobody asks of a channel with so many swings: where nothing swung, how it swings."""
+    return frozenset() if swings else OF_SWINGS
+
+
+def together_text(coincidence: Mapping[str, Any] | None) -> str:
+    """What channels share; of more than two only the pairs that share something, and who swings."""
+    pairs: Sequence[Mapping[str, Any]] = (coincidence or {}).get("pairs", ())
+    if len(pairs) < 2:
+        return str((coincidence or {}).get("reads", ""))
+    counts = {str(pair[side]): int(pair[f"episodes_{side}"]) for pair in pairs for side in "ab"}
+    common = [str(pair["reads"]) for pair in pairs if pair["answer"] in ("common cause", "partly common")]
+    swung = [f"{name} {times_text(count)}" for name, count in counts.items() if count]
+    calm = len(counts) - len(swung)
+    said = f"Swings: {', '.join(swung)}" + (f"; none on the other {calm}" if calm else "") + "."
+    return " ".join(common or ["No two channels are shown to swing together."]) + f" {said}"

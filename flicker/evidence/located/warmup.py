@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text
+from flicker.base.formats import count_text, digits_text
 from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
@@ -119,7 +119,7 @@ class WarmupRate(Result):
     @property
     def reads(self) -> str:
         """The finding in words."""
-        seen = f"{_many(self.episodes, 'episode')} in {_many(self.runs, 'power-up')}"
+        seen = f"{count_text(self.episodes, 'episode')} in {count_text(self.runs, 'power-up')}"
         if self.answer == NOT_SHOWN:
             return f"It is not shown that the fault depends on the time since power-up ({seen})."
         how = "mostly soon after power-up" if self.answer == FADES else "more often the longer the unit is on"
@@ -135,10 +135,6 @@ class WarmupRate(Result):
                 f"constant of {_clock(self.tau_s)} (between {_clock(self.tau_low_s)} and {_clock(self.tau_high_s)})"
             )
         return words + "."
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 def _clock(seconds: float) -> str:

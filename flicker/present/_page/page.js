@@ -146,7 +146,13 @@
   });
   window.addEventListener("beforeprint", function () { fold(true); });
   var contents = document.querySelector("nav.contents details");
-  if (contents && window.innerWidth < 1500) { contents.open = false; }
+  function beside() { return getComputedStyle(contents.parentNode).position === "fixed"; }
+  if (contents) {
+    contents.open = beside();
+    contents.addEventListener("click", function (event) { // the bar covers what was chosen: it closes
+      if (event.target.closest("a") && !beside()) { contents.open = false; }
+    });
+  }
   fold(false);
   if (figures.length) { drawAll(); } else { document.documentElement.setAttribute("data-ready", "yes"); }
 })();

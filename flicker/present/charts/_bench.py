@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, share_text
+from flicker.base.formats import count_text, digits_text, hours_text, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.present import palette
@@ -160,7 +160,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
         {
             "name": f"{row['trip_V']:g} V" + (" (assumed)" if row is own else ""),
             "trips": row["trips"],
-            "said": f"{frame.count_text(row['trips'], 'trip')}; {digits_text(float(row['exposed_volt_s']))} V s let through",
+            "said": f"{count_text(row['trips'], 'trip')}, {digits_text(float(row['exposed_volt_s']))} V s",
             "own": "assumed" if row is own else "other",
         }
         for row in table
@@ -168,7 +168,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
     order = [row["name"] for row in rows]
     most = max(row["trips"] for row in rows)
     x = alt.X("trips:Q", title="trips (count)", axis=alt.Axis(format="d", tickMinStep=1),
-              scale=alt.Scale(domain=[0, 1.5 * most], nice=False))  # fmt: skip
+              scale=alt.Scale(domain=[0, 1.7 * most], nice=False))  # fmt: skip
     y = alt.Y("name:N", sort=order, title="trip threshold", axis=alt.Axis(grid=False))
     tone = alt.Color(
         "own:N", legend=None, scale=alt.Scale(domain=["assumed", "other"], range=[palette.PETROL, palette.SLATE])
@@ -179,7 +179,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
         alt.Chart(data).mark_text(align="left", dx=6, color=palette.INK, fontSize=11).encode(x=x, y=y, text="said:N"),
     ).properties(width=frame.WIDTH - 110, height=26 * len(rows))
     caption = f"{item.channel}: trips by threshold: {relay.what_if_reads}"
-    note = "Volts times seconds above the threshold before the relay opens. Thresholds and delays are assumed, not measured."
+    note = "V s: volts times seconds above the threshold before the relay opens, let through to the loudspeaker. Thresholds and delays are assumed, not measured."
     return frame.finish(chart, caption, note)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import clock_text, seconds_text, volts_text
+from flicker.base.formats import clock_text, count_text, seconds_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Log
@@ -85,10 +85,10 @@ def episodes(
         .encode(x=x, y=alt.Y("lo:Q", title=f"offset ({unit})"), y2="hi:Q")
     )
     limit = alt.Chart().mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=alt.Y("bound:Q"))
-    columns = 2 if len(order) == 4 else min(3, len(order))
+    columns = 2 if len(order) == 4 else min(3 if len(order) <= 6 else 4, len(order))
     chart = (
         alt.layer(area, limit, data=data)
-        .properties(width=(frame.WIDTH - 60) // columns - 18, height=110)
+        .properties(width=(frame.WIDTH - 60) // columns - 18, height=92)
         .facet(alt.Facet("episode:N", sort=order, title=None), columns=columns, spacing=16)
     )
     return frame.finish(chart, _episodes_caption(item, found.size_V, length), _episodes_note(chosen.size, found.count))
@@ -99,7 +99,7 @@ def _episodes_caption(item: ChannelAssessment, size_V: Any, length_s: Any) -> st
     size = volts_text(largest) if size_V.size == 1 else f"{volts_text(least)} to {volts_text(largest)}"
     lasts = f"{seconds_text(np.median(length_s))}" if length_s.size > 1 else f"{seconds_text(length_s[0])}"
     middle = "typically " if length_s.size > 1 else ""
-    return f"{item.channel}: {frame.count_text(size_V.size, 'episode')} of {size}, lasting {middle}{lasts}."
+    return f"{item.channel}: {count_text(size_V.size, 'episode')} of {size}, lasting {middle}{lasts}."
 
 
 def _episodes_note(drawn: int, total: int) -> str:

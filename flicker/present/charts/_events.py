@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, p_said, share_text
+from flicker.base.formats import count_text, digits_text, hours_text, p_said, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.located.rate_changed import Over, since_text
@@ -17,7 +17,7 @@ from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
 from flicker.present.charts._power_up_rates import power_up_rates
-from flicker.present.said import clean_limit, finding_text
+from flicker.present.said import clean_limit, finding_text, together_text
 
 MOST_EPISODES = 2000
 
@@ -82,7 +82,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             if _even(hours / total) > 1.0 - confidence
             else "the pace is uneven, more than chance makes it"
         )
-        seen = f"{item.channel}: {frame.count_text(count, 'episode')} in {hours_text(total)} observed"
+        seen = f"{item.channel}: {count_text(count, 'episode')} in {hours_text(total)} observed"
         caption = f"{seen}, too few to show a trend." if count < 5 else f"{seen}; {even}. {finding_text(finding)}"
     else:
         most_rate = item.rate.steady_upper_per_h
@@ -406,7 +406,7 @@ def coincidence(assessment: Assessment) -> Any:
     )
     ticks = (
         alt.Chart(values(rows))
-        .mark_tick(thickness=1.6, size=24)
+        .mark_tick(thickness=1.6, size=20)
         .encode(
             x=x,
             y=y,
@@ -418,9 +418,7 @@ def coincidence(assessment: Assessment) -> Any:
             tooltip=["which:N"],
         )
     )
-    told = assessment.coincidence
-    said = told.get("reads") if isinstance(told, dict) else getattr(told, "reads", None)
     counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)
-    caption = str(said) if said else f"Episodes: {counts}; {shared} in several channels at once."
-    chart = alt.layer(uprights, ticks).properties(width=frame.WIDTH - 40, height=44 * len(names))
+    caption = together_text(assessment.coincidence) or f"Episodes: {counts}; {shared} in several channels at once."
+    chart = alt.layer(uprights, ticks).properties(width=frame.WIDTH - 40, height=30 * len(names))
     return frame.finish(chart, caption, "Each tick one episode. Red uprights: in several channels at once.")

@@ -299,11 +299,6 @@ def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
     return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / 3600.0, begins
 
 
-def count_text(number: int, word: str) -> str:
-    """'1 episode', '2 episodes'."""
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def run_rules(begins: Floats, labels: Sequence[str], field: str = "x") -> Any:
     """Faint borders between runs."""
     rows = [{field: float(x), "run": label} for x, label in zip(begins, labels, strict=True)]

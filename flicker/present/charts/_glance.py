@@ -16,6 +16,7 @@ from flicker.present.said import fitness_text
 
 ROWS = 500
 FEW = 4  # channels that a caption names one by one; a choice
+TALL, LOW = 62, 28  # height of a strip, of few channels and of many
 
 
 def glance(assessment: Assessment, title: str = "") -> Any:
@@ -28,7 +29,8 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     title : str
         What the log is; put before the finding.
     """
-    parts = _beside(assessment) if assessment.records else []
+    tall = max(LOW, min(TALL, FEW * TALL // max(len(assessment.channels), 1)))
+    parts = _beside(assessment, tall) if assessment.records else []
     span = frame.volt_span([assessment])
     unit, factor = frame.volt_unit(max(map(abs, span)))
     volts = alt.Scale(domain=[span[0] * factor, span[1] * factor], nice=False, zero=False)
@@ -57,7 +59,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
             axis=strip.axis(labels=last, ticks=last),
             scale=alt.Scale(domain=strip.domain, nice=False),
         )
-        y = alt.Y("lo:Q", title=f"({unit})", axis=alt.Axis(tickCount=3), scale=volts)
+        y = alt.Y("lo:Q", title=f"({unit})", axis=alt.Axis(tickCount=3 if tall > LOW else 2), scale=volts)
         colour = frame.colour_of(assessment, item.channel)
         layers = [
             alt.Chart(values(rows))
@@ -67,7 +69,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         if hidden:
             shade = alt.Chart(values(hidden)).mark_rect(color=palette.UNSEEN, clip=True)
             layers.insert(0, shade.encode(x=x, x2="x2:Q", tooltip=["why:N"]))
-        parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=62, title=_name(item.channel)))
+        parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=tall, title=_name(item.channel)))
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
     )
@@ -90,7 +92,7 @@ def _name(name: str) -> Any:
     return alt.TitleParams(frame.label(name), anchor="start", fontSize=11, color=palette.INK, offset=3)
 
 
-def _beside(assessment: Assessment) -> list[Any]:
+def _beside(assessment: Assessment, tall: int) -> list[Any]:
     """A lower strip for each column beside the outputs."""
     record, beside = assessment.records[0], assessment.beside
     strip = frame.strip_of(record, clock=True)
@@ -126,7 +128,7 @@ def _beside(assessment: Assessment) -> list[Any]:
         )
         y = alt.Y("lo:Q", title=None, axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
         strip_drawn = chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N")
-        out.append(strip_drawn.properties(width=frame.WIDTH - 30, height=62, title=_name(f"{name} ({units[name]})")))
+        out.append(strip_drawn.properties(width=frame.WIDTH - 30, height=tall, title=_name(f"{name} ({units[name]})")))
     return out
 
 

@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.formats import digits_text, hours_text, share_text
+from flicker.base.formats import count_text, digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.stages import Comparison
@@ -75,7 +75,7 @@ def mean_cumulative_compared(comparison: Comparison, channel: str | None = None)
     for side, stage, colour in zip(sides, names, (palette.BRASS, palette.PETROL), strict=True):
         times, ends = power_up_times(frame.record_of(side, name))
         if ends:
-            groups.append((f"{frame.label(stage)}, {frame.count_text(len(ends), 'power-up')}", times, ends, colour))
+            groups.append((f"{frame.label(stage)}, {count_text(len(ends), 'power-up')}", times, ends, colour))
     if len(groups) < 2 or not any(part.size for _, times, _, _ in groups for part in times):
         raise NothingToDraw(f"channel {name} showed no episode on either side")
     limits = sides[0].limits

@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, volts_text
+from flicker.base.formats import count_text, digits_text, hours_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -39,7 +39,7 @@ SHADES = {
     "another rate from here": palette.BAND,
 }
 MOST_DAYS = 8  # names of days that fit beside each other
-WHOLE = 150  # height of the strip of the whole log
+WHOLE, CLOSE = 110, 132  # heights of the strip of the whole log and of the close-up
 OWN_SCALE_WORTH = (
     1.3  # times the channel's own span, from where a scale of its own is offered; common practice, no source
 )
@@ -111,7 +111,7 @@ def overview(
     close = alt.layer(*parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush))
     chart = alt.vconcat(
         whole.properties(width=frame.WIDTH, height=WHOLE).add_params(brush),
-        close.properties(width=frame.WIDTH, height=190),
+        close.properties(width=frame.WIDTH, height=CLOSE),
         spacing=14,
     ).resolve_scale(color="shared", x="independent", y="independent")
     if choice is not None:
@@ -161,7 +161,7 @@ def _overview_caption(item: ChannelAssessment) -> str:
     if item.rate.episodes:
         sizes = [abs(row.deviation_V) for row in item.excursions]
         size = f", up to {volts_text(max(sizes))} from the baseline" if sizes else ""
-        return f"{name}. {frame.count_text(item.rate.episodes, 'episode')} in {seen} observed{size}."
+        return f"{name}. {count_text(item.rate.episodes, 'episode')} in {seen} observed{size}."
     if item.baseline.level_V is None:
         return f"{name}. Nothing was observed."
     return f"{name}. No episode in {seen} observed; it rests at {volts_text(item.baseline.level_V)}."

@@ -13,7 +13,7 @@ from flicker.evidence.questions.registry import questions
 from flicker.evidence.worth_looking import INSIDE, SOURCE
 from flicker.present.report.markup import Child, Markup, table, tag
 from flicker.present.report.parts import answer_cell, number, unit_text, worst_first
-from flicker.present.said import finding_text
+from flicker.present.said import finding_text, idle
 
 
 def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
@@ -34,7 +34,10 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
                 [finding_text(finding), tag("span", _numbers(finding), class_="small")],
             )
             for finding in item.findings
+            if finding.answer != NOT_SHOWN or finding.question not in idle(item.excursions_total)
         ]
+        if not item.excursions_total:
+            rows.append(("How do the swings come?", answer_cell(NOT_SHOWN), ["Nothing swung: there is nothing to ask."]))
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
         if since_text(item.since):
             parts.append(tag("p", f"When {item.channel} swung at another rate: {since_text(item.since)}"))

@@ -6,13 +6,14 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import count_text, digits_text, hours_text
 from flicker.evidence.among_like import same_model
 from flicker.ledger import Row, rows_in
 from flicker.present.report.markup import Child, Markup, table, tag, text
 from flicker.present.report.page import assembled
 from flicker.present.report.parts import mast
 from flicker.present.report.pictures import Pictures
+from flicker.present.said import fitness_text
 from flicker.present.writing import write_whole
 
 if TYPE_CHECKING:
@@ -35,19 +36,19 @@ def write_ledger_page(ledger: pd.DataFrame, path: str | os.PathLike[str]) -> Pat
     for row in good:
         models.setdefault(same_model(str(row["model"] or "model not recorded")), []).append(row)
     jobs = len({row["job"] for row in good})
-    parts: list[Child] = [mast("The shop's ledger", f"{jobs} jobs, {len(models)} models. Counts, no forecast and no verdict.")]
+    parts: list[Child] = [mast("The shop's ledger", f"{count_text(jobs, 'job')}, {count_text(len(models), 'model')}. Counts, no forecast and no verdict.")]
     for name in sorted(models):
         mine = models[name]
         told = [
             (
                 f"{row['job']}" + (f" ({row['serial']})" if row["serial"] else ""),
-                row["stage"], row["done"] or "", row["channel"], _from_to(row["verdict_before"], row["verdict"]), row["fitness"],
+                row["stage"], row["done"] or "", row["channel"], _from_to(row["verdict_before"], row["verdict"]), fitness_text(row["fitness"] or ""),
                 _seen(row), row["cured"] or "",
             )
             for row in mine
         ]  # fmt: skip
         head = tag("h2", str(mine[0]["model"] or "Model not recorded"))
-        parts.append(tag("section", head, table(HEADS, told, caption=f"{len({row['job'] for row in mine})} jobs")))
+        parts.append(tag("section", head, table(HEADS, told, labels=True, caption=count_text(len({row['job'] for row in mine}), "job"))))
     bad = [(str(row["case"]), str(row["error"])) for row in rows if row["error"]]
     if bad:
         parts.append(tag("section", tag("h2", "Could not be judged"), table(("case", "why"), bad)))

@@ -77,6 +77,7 @@ class Pictures:
             tag("div", class_="live", role="img", aria_label=alt),
             tag("img", src=_still(spec), alt=alt) if still else tag("noscript", tag("p", NO_SCRIPT, class_="sub")),
             data_chart=number,
+            data_tall="strips" if "vconcat" in spec else "grid" if "facet" in spec else None,
             tabindex="-1",
             **attributes,
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import hours_text, p_text, share_text
+from flicker.base.formats import count_text, hours_text, p_text, share_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
@@ -57,11 +57,14 @@ def comparison_page(
         for item in whole.channels:
             parts.append(pictures.figure(charts.power_up_rates_compared, whole, item.channel))
             parts.append(pictures.figure(charts.mean_cumulative_compared, whole, item.channel))
+    read: list[Child] = []
     for at, judged in enumerate(sides):
         if judged is not None:
             other = sides[1 - at]
             name = (whole.before, whole.after)[at]
             parts.append(_side(name, f"side-{at + 1}", judged, pictures, logs, () if other is None else (other,)))
+            read.append(sources(judged, logs, stage=name, explained=at == 1))
+    parts += read
     parts.append(close(list(told.get("cautions") or [SAFETY])))
     return "Before and after", Markup(text(parts))
 
@@ -134,7 +137,7 @@ def _how(found: Mapping[str, Any]) -> str:
 def _side(
     name: str, prefix: str, judged: Any, pictures: Pictures, logs: Sequence[Log], beside: Sequence[Any]
 ) -> Markup:
-    """One side: each channel's strip on the scale of both, its episodes, and the files with their fingerprints."""
+    """One side: each channel's strip on the scale of both, and its episodes."""
     from flicker.present import charts
     from flicker.present.report.assessment import strip
     from flicker.present.report.evening import strip_names
@@ -147,7 +150,7 @@ def _side(
         parts.append(tag("div", head, tag("p", item.reads), drawn, class_="keep"))
         if item.excursions:
             parts.append(pictures.figure(charts.episodes, judged, item.channel, logs=logs))
-    return Markup(text([tag("section", parts), sources(judged, logs)]))
+    return tag("section", parts)
 
 
 def _to_show_it_gone(told: Mapping[str, Any]) -> Markup:
@@ -169,10 +172,6 @@ def _demonstrated(told: Mapping[str, Any]) -> Markup:
     return table(heads, rows, caption="To show it gone after a repair") if rows else Markup("")
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
-
-
 def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]:
     """Title and body of the page of a soak plan."""
     from flicker.present import charts
@@ -182,14 +181,11 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
     heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
     needed, starts = told.get("power_ups_needed"), told.get("power_ups")
     if needed:
-        heading = f"Soak for {_counted(needed['power_ups'], 'power-up')} of {hours_text(needed['each_h'])}"
+        heading = f"Soak for {count_text(needed['power_ups'], 'power-up')} of {hours_text(needed['each_h'])}"
     elif starts and not steps:
-        heading = f"Soak for {_counted(starts['power_ups'], 'cold start')}"
+        heading = f"Soak for {count_text(starts['power_ups'], 'cold start')}"
     rows = [(share_text(chance), tag("td", hours_text(span), class_="num")) for span, chance in steps]
     pairs: list[tuple[str, Child]] = []
-    known = told.get("hours_if_rate_known")
-    if known is not None:
-        pairs.append(("If the rate were known", hours_text(float(known))))
     share = told.get("detectable_share")
     if share is not None:
         pairs.append(("Share of episodes the meter can see", share_text(float(share))))
@@ -199,6 +195,9 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
         if rate.get("low_per_hour") is not None:
             between = f", between {number(rate.get('low_per_hour'))} and {number(rate.get('high_per_hour'))}"
         pairs.append(("Rate it is made from", f"{number(float(rate['per_hour']))} per hour{between}"))
+    known = told.get("hours_if_rate_known")
+    if known is not None:
+        pairs.append(("If that rate were certain", f"{hours_text(float(known))} would do"))
     body = [
         mast(heading, "A plan; it starts nothing."),
         tag(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import digits_text, hours_text, millivolts_text, p_text, share_text, volts_text
+from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
@@ -25,7 +25,7 @@ def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
     names = [visit_name(result, visit.number) for visit in result.visits]
     span = f": {names[0]} to {names[-1]}" if count > 1 else f": {names[0]}"
     parts: list[Child] = [
-        mast("Is it getting worse?", f"{title}, {count} visit{'' if count == 1 else 's'}{span}."),
+        mast("Is it getting worse?", f"{title}, {count_text(count, 'visit')}{span}."),
         tag("section", tag("h2", "Answer"), tag("div", [_card(item) for item in result.channels], class_="tags")),
         _first_and_last(result, names),
         tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),

@@ -9,7 +9,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import hours_text, millivolts_text, p_text, times_text, volts_text
+from flicker.base.formats import count_text, hours_text, millivolts_text, p_text, times_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -18,7 +18,7 @@ from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
-from flicker.present.said import GROWTH, fitness_text, rate_text
+from flicker.present.said import fitness_text, idle, rate_text, together_text
 from flicker.present.terminal.paper import ENDLESS, facts, page
 
 WIDEST = 120  # characters of a strip: wider ones are not easier to read
@@ -31,7 +31,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
     with page(console) as out:
         hours = sum(run.observed_s for run in result.runs) / 3600.0
         runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
-        out.print(Text(f"{runs}, {hours_text(hours)} logged, {_many(len(result.channels), 'channel')}", style="dim"))
+        out.print(Text(f"{runs}, {hours_text(hours)} logged, {count_text(len(result.channels), 'channel')}", style="dim"))
         out.print()
         out.print(Text("May a loudspeaker be connected?", style="bold"))
         out.print(facts([(f" {item.channel}", answer(item)) for item in result.channels], out))
@@ -59,7 +59,6 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
             out.print(Text("! ", style="bold dark_orange3") + Text(caution))
 
 
-OF_SWINGS = GROWTH | {"clustered"}
 LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.75 V), · not observed"
 
 
@@ -92,9 +91,8 @@ def shared_lines(result: Assessment) -> list[str]:
     """What concerns all channels: what they share, and what the sampling shows; only what says something."""
     lines = []
     pairs = (result.coincidence or {}).get("pairs", [])
-    told = [pair["reads"] for pair in pairs if pair["answer"] != "not shown"]
-    if told:
-        lines.append(" ".join(told))
+    if any(pair["answer"] != "not shown" for pair in pairs):
+        lines.append(together_text(result.coincidence))
     lines.extend(item.reads for item in result.companions)
     eyes = [item.visibility for item in result.channels if item.visibility is not None]
     if eyes:
@@ -168,11 +166,10 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
             chance = "" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]"
             rows.append((finding.question, Text(finding.reads + chance)))
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
-    idle = OF_SWINGS if not item.excursions_total else frozenset()  # nothing swung: nobody asks how
     open_ = [
         finding.question
         for finding in item.findings
-        if finding.answer not in {YES, NO} and finding.question not in idle
+        if finding.answer not in {YES, NO} and finding.question not in idle(item.excursions_total)
     ]
     if within:
         rows.append(("within limits", Text(", ".join(within))))
@@ -183,7 +180,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     rows.extend((name, Text(sentence)) for name, sentence in bench_lines(item))
     rate = item.rate
     numbers = (
-        f"{_many(rate.episodes, 'episode')}, {_many(item.excursions_total, 'excursion')}, "
+        f"{count_text(rate.episodes, 'episode')}, {count_text(item.excursions_total, 'excursion')}, "
         f"observed {hours_text(item.observed_s / 3600)}"
     )
     said = rate_text(rate, power_ups_differ=item.mean_count is not None)
@@ -197,10 +194,6 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
         Padding(facts(rows, console), (0, 0, 0, 1)),
     )
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 def _short(finding: Finding) -> str:

@@ -8,7 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import digits_text, hours_text, millivolts_text
+from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -73,7 +73,7 @@ def _side(side: SideFigures) -> str:
     rate = side.rate
     if rate.per_hour is None:
         return "nothing observed"
-    many = f"{rate.episodes} episode{'' if rate.episodes == 1 else 's'}"
+    many = f"{count_text(rate.episodes, 'episode')}"
     return f"{many} in {hours_text(rate.observed_s / 3600.0)}; {rate_text(rate)}"
 
 

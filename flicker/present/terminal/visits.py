@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import digits_text, hours_text, millivolts_text
+from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
@@ -23,7 +23,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
     """Print the page of a unit over visits."""
     with page(console) as out:
         count = len(result.visits)
-        out.print(Text(f"{result.unit or 'unit not named'}: {count} visit{'s' if count != 1 else ''}", style="dim"))
+        out.print(Text(f"{result.unit or 'unit not named'}: {count_text(count, 'visit')}", style="dim"))
         for item in result.channels:
             out.print()
             out.print(Text(f" {item.channel} ", style="bold reverse"))
