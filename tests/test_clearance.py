@@ -52,13 +52,13 @@ def test_rows_that_were_written_without_a_reading_in_any_channel(readings):
 def test_worst_case_of_blanks_is_always_told():
     """Hours that exclude one per hour with 0 and 3 hidden episodes: 3.0 and 7.8, Poisson (the guard's page)."""
     clean = assess(log_of(both(2))).channel("left")
-    assert "No blank could hide a swing: 3 hours" in clean.not_excluded
+    assert "3 hours without a swing exclude 1 per hour; " in clean.not_excluded
     columns = both(2)
     for at in (4000, 6000, 9000):
         columns["left"][at : at + 4] = np.nan
     blanked = assess(log_of(columns)).channel("left")
     assert blanked.guard.figures.worst_case_h == pytest.approx(7.754, abs=2e-3)
-    assert "If each of 3 blanks hid a swing: 7.8 hours" in blanked.not_excluded
+    assert "If each of 3 blanks hid a swing, it takes 7.8 hours" in blanked.not_excluded
 
 
 def test_rows_that_are_missing_altogether_are_a_caution():

@@ -108,4 +108,4 @@ def test_no_upper_end_lies_under_the_count():
     assert "for 20 h it cannot be told" in found.reads
     assert "No trip in 10 hours: at most 26% in the next hour" in found.reads
     # Under 5 % for H hours needs 58 H hours without one: 2.9957 / 0.051293 = 58.4 (figure of the rule)
-    assert "Under 5% for 20 h needs 49 days without one" in found.reads
+    assert "After 49 days without a trip it would be under 5% for 20 h" in found.reads

@@ -250,7 +250,7 @@ def test_runs_add_up_and_the_json_is_finite():
     both = add_up([one, two])
     assert (both.trips, both.peak_V, both.seconds_above_threshold) == (2, -3.0, 3.0)
     assert both.disconnected_s == pytest.approx(one.disconnected_s + two.disconnected_s)
-    assert "opened 2 times" in both.reads
+    assert "opened twice" in both.reads
     blank = relay_sequence(np.arange(5.0), np.full(5, np.nan))
     assert math.isnan(blank.peak_V)
     assert blank.to_dict()["peak_V"] is None

@@ -25,6 +25,11 @@ STOPPED_AT = (
     "However much power-ups differ",
     "that noise would not explain",
     "one long run show",
+    "Whatever power-ups differ",
+    "ike power-ups vary",
+    "could hide a swing:",
+    "needs {hours_text(clean_h)} without one",
+    "was read as a mains",
 )
 SAID = list(list_sentences.sentences())
 

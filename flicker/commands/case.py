@@ -9,9 +9,13 @@ import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from flicker.case.reading import quoted
 from flicker.commands._shared import add_file_options, reading_from, working
+
+if TYPE_CHECKING:
+    from flicker.case.model import Case
 
 QUESTIONS: tuple[tuple[str, str, str], ...] = (
     ("", "unit", "Unit (maker and model)"),
@@ -175,7 +179,7 @@ def _check(arguments: argparse.Namespace) -> int:
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
     with working():
-        wrong = (*altered(case), *in_two_stages(case), *out_of_order(case))
+        wrong = (*altered(case), *in_two_stages(case), *out_of_order(case), *_unread(case))
     if arguments.json:
         print_json(case.to_dict())
         for line in wrong:
@@ -194,6 +198,20 @@ def _check(arguments: argparse.Namespace) -> int:
         print(f"! {line}")
     print("Not recorded: " + (", ".join(case.not_recorded) if case.not_recorded else "nothing; the case is complete."))
     return 0
+
+
+def _unread(case: Case) -> list[str]:
+    """Why logs of the case cannot be used as it says: a column that the log does not have, a unit that is not told."""
+    from flicker.case.model import CaseError
+    from flicker.logs.errors import LogError
+
+    said = []
+    for log in case.logs:
+        try:
+            case.read(log.path)
+        except (CaseError, LogError) as problem:
+            said.append(str(problem))
+    return said
 
 
 def _new(path: Path) -> int:

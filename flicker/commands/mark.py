@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("log", metavar="LOG", help="the log; the mark goes to NAME.marks.csv beside it")
     parser.add_argument("text", metavar="TEXT", help="what was done")
-    parser.add_argument("--kind", default="note", metavar="KIND", help="what sort of thing it was (default note)")
+    parser.add_argument("--kind", default="note", metavar="KIND", help="what sort of thing it was, as in adjusted or 'stimulus: tap' (default note)")
     parser.add_argument("--channel", metavar="NAME", help="only this channel (default: all)")
     parser.add_argument("--ago", default="0s", metavar="20s", help="how long before the last sample (20s, 2min, 1h)")
     parser.add_argument("--lasted", metavar="20s", help="how long it lasted")

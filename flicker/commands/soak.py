@@ -54,7 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     both.add_argument("--each", type=float, metavar="H", help="observed hours of each further power-up (default: as logged)")
     both.add_argument(
-        "--scatter", type=float, metavar="C", help="how like power-ups vary, 0.3 for 30 %% (default: as the counts tell)"
+        "--scatter", type=float, metavar="C", help="how much power-ups differ by themselves, 0.3 for 30 %% (default: as the counts tell)"
     )
     parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")

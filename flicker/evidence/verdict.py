@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
@@ -199,11 +199,11 @@ def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: 
 
 def _moved(guard: Guard, facts: Facts) -> str:
     how = ", together with another channel" if facts.moves_together else ""
-    return f"moved {guard.figures.moved_V * 1e3:.0f} mV{how}, whether by a step, a slope or wander is not shown"
+    return f"moved {volts_text(guard.figures.moved_V)}{how}, whether by a step, a slope or wander is not shown"
 
 
 def _jumps(facts: Facts) -> str:
-    return f"jumps of about {facts.jump_V * 1e3:.0f} mV between levels"
+    return f"jumps of about {volts_text(facts.jump_V)} between levels"
 
 
 def _guarded(
@@ -223,7 +223,7 @@ def _guarded(
     if facts.jumps:
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
     if Reason.MOVE in reasons:
-        moved = f"{found.moved_V * 1e3:.0f} mV"
+        moved = f"{volts_text(found.moved_V)}"
         settled = found.moved_within_V <= guard.limits.move_V and Reason.SPREAD not in reasons
         if found.power_ups > 1 and settled:  # each power-up by itself keeps its level: they differ among each other
             return (
@@ -240,7 +240,7 @@ def _guarded(
         return (
             VerdictWord.NOISY,
             TailKind.SMALL_SWINGS,
-            f"small swings, {found.swings} times up to {found.largest_swing_V * 1e3:.0f} mV",
+            f"small swings, {found.swings} times up to {volts_text(found.largest_swing_V)}",
         )
     if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
         hours = facts.observed_s / HOUR
@@ -254,7 +254,7 @@ def _guarded(
         return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
     if word == VerdictWord.STEADY:
         if facts.enter_V > MOST_ENTER_V:
-            return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"noise hides swings under {facts.enter_V * 1e3:.0f} mV"
+            return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"noise hides swings under {volts_text(facts.enter_V)}"
         for question, what in (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement")):
             if findings[question].answer != NO:
                 return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"{what} is not shown to be within its limit"

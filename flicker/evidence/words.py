@@ -138,7 +138,7 @@ def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) 
     found = guard.figures
     if kind == TailKind.JUMPS:
         return (
-            f"{name} jumps between levels about {facts.jump_V * 1e3:.0f} mV apart, by itself; a part in it is failing."
+            f"{name} jumps between levels about {volts_text(facts.jump_V)} apart, by itself; a part in it is failing."
         )
     if kind == TailKind.MOVED:
         along = ", and another channel with it" if facts.moves_together else ""

@@ -34,6 +34,8 @@ MEANING = {
     "note": "changes nothing",
 }
 COLUMNS = ("time", "kind", "channel", "until", "text")
+# What hands do to provoke a fault, by the beginnings of the words: common practice, no source.
+_STIMULI = ("tap", "knock", "flex", "bend", "press", "wiggl", "heat", "warm", "cool", "cold", "freez", "spray")
 NEW_BASELINE = ("adjusted", "conditions changed", "part changed")
 TOUCH_S = 10.0  # common practice, no source: how long a touch without an end is taken to last
 _DETAIL = re.compile(r"[:,;\d]")
@@ -152,7 +154,7 @@ def _header(row: Sequence[str], name: str, line: int) -> list[str]:
 
 
 def _mark(cells: dict[str, str], log: Log) -> Mark:
-    kind = checked_kind(cells.get("kind", ""))
+    kind, text = kind_and_text(cells.get("kind", ""), cells.get("text", ""))
     channel = cells.get("channel", "") or None
     if channel is not None and channel not in log.channels:
         near = {known.casefold(): known for known in log.channels}
@@ -163,7 +165,7 @@ def _mark(cells: dict[str, str], log: Log) -> Mark:
         until = moment_of(cells["until"], log, "until")
         if until < moment:
             raise LogError(f"until ({cells['until']}) is before time ({cells['time']}).")
-    return Mark(moment, kind, channel, until, cells.get("text", ""))
+    return Mark(moment, kind, channel, until, text)
 
 
 def _unknown_channel(channel: str, known: Sequence[str]) -> str:
@@ -181,7 +183,21 @@ def checked_kind(word: str) -> str:
     kind = " ".join(word.casefold().split())
     if kind in KINDS:
         return kind
+    if kind.startswith(_STIMULI):
+        raise LogError(f"{word!r} is not a kind of mark; what provokes the fault is a stimulus: write 'stimulus: {kind}'.")
     raise LogError(f"{word!r} is not a kind of mark; {check.hint(kind, KINDS, listed='known:')}")
+
+
+def kind_and_text(word: str, text: str = "") -> tuple[str, str]:
+    """Cut 'stimulus: tap' into kind and text; words given beside it follow the text.
+
+    Raises
+    ------
+    LogError
+        Where the word before the colon is no kind.
+    """
+    before, _, after = word.partition(":")
+    return checked_kind(before), ": ".join(part for part in (after.strip(), text) if part)
 
 
 def check_overlap(mark: Mark, others: Iterable[Mark]) -> None:
@@ -325,7 +341,7 @@ def append_mark(
     text : str
         What was done.
     kind, channel
-        As in the CSV.
+        As in the CSV; 'stimulus: tap' puts what was done before the text.
     ago_s : float
         How long before the last sample it happened (or began).
     lasted_s : float, optional
@@ -345,7 +361,8 @@ def append_mark(
         raise LogError(f"{ago_s:g} s ago is before the log's first sample ({last:g} s ago).")
     until = None if lasted_s is None else min(moment + lasted_s, last)
     start = log.source.start
-    row = [_written(start, moment), checked_kind(kind), channel or "", _written(start, until), " ".join(text.split())]
+    kind, text = kind_and_text(kind, " ".join(text.split()))
+    row = [_written(start, moment), kind, channel or "", _written(start, until), text]
     with locked(log_path):  # others may mark the same log now
         try:
             before = path.read_text(encoding="utf-8-sig") if path.exists() else ""

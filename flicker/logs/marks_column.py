@@ -63,7 +63,7 @@ def _kind_and_text(words: str) -> tuple[str, str]:
     few = len(kind.split()) <= 2
     meant = few and (bool(colon) or len(kind.split()) == 1 or bool(get_close_matches(kind, KINDS, n=1, cutoff=0.8)))
     if meant:
-        return checked_kind(before.strip()), ""
+        return checked_kind(before.strip()), ""  # which says what to write instead
     return "note", words
 
 

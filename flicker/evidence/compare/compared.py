@@ -213,7 +213,7 @@ def reads(
         if not ratio.alone:
             said_of_scatter = _holds(ratio, outcome)
         else:
-            said_of_scatter = f"One power-up on each side cannot tell how far like power-ups vary; the change is shown up to {share_text(1.5 * ratio.scatter)}: log a second."
+            said_of_scatter = f"One power-up on each side cannot tell how far power-ups differ by themselves; the change is shown up to {share_text(1.5 * ratio.scatter)}: log a second."
         if outcome == IMPROVED and not math.isinf(ratio.high):
             said.append(f"The rate fell to at most {digits_text(ratio.high)} of what it was ({share_text(ratio.confidence)}).")
         elif outcome == WORSE and ratio.low > 0:
@@ -222,7 +222,7 @@ def reads(
             )
         said.append(said_of_scatter)
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
-        said.append("One power-up on each side cannot tell how far like power-ups vary: log a second on each.")
+        said.append("One power-up on each side cannot tell how far power-ups differ by themselves: log a second on each.")
     told = cured is not None or outcome != NO_CHANGE or item.barred
     said.extend(
         f"{note.text[0].upper()}{note.text[1:]}."
@@ -244,8 +244,8 @@ def reads(
 def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     """How much power-ups differ by themselves, and up to which difference the change is shown."""
     held = ratio.holds_less if outcome == IMPROVED else ratio.holds_greater
-    differ = f"Like power-ups vary by some {share_text(ratio.cv)} (perhaps {share_text(ratio.cv_high)})"
-    return f"{differ}; the change is shown as long as they vary by no more than {share_text(held or 0.0)}."
+    differ = f"Power-ups differ by themselves, here by some {share_text(ratio.cv)} (perhaps {share_text(ratio.cv_high)})"
+    return f"{differ}; the change stands as long as that is no more than {share_text(held or 0.0)}."
 
 
 def _cure(cured: str, again: bool, state: Cure, not_its_own: bool) -> str:

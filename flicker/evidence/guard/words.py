@@ -112,12 +112,12 @@ def worst_case(guard: Guard) -> str:
     """Hours that are needed if every blank hides a swing, said also where there is none."""
     found = guard.figures
     blanks = found.blanks + found.shared_blanks + found.short_blanks
-    if_hidden = "No blank could hide a swing:" if not blanks else f"If each of {blanks} blanks hid a swing:"
-    if blanks == 1:
-        if_hidden = "If the one blank hid a swing:"
     per_hour = f"{guard.limits.rate_per_h:g} per hour"
-    needed = hours_text(found.worst_case_h)
-    return f"{if_hidden} {needed} without a swing exclude {per_hour}, {hours_text(found.observed_h)} were logged."
+    needed, seen = hours_text(found.worst_case_h), hours_text(found.observed_h)
+    if not blanks:
+        return f"{needed} without a swing exclude {per_hour}; {seen} were logged, and no blank in them could hide one."
+    hidden = "the one blank" if blanks == 1 else f"each of {blanks} blanks"
+    return f"If {hidden} hid a swing, it takes {needed} without one to exclude {per_hour}; {seen} were logged."
 
 
 def _seconds(seconds: float) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.formats import clock_text, digits_text
+from flicker.base.formats import clock_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -184,9 +184,9 @@ def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool
     low, high = sorted((abs(row["step_low_V"]), abs(row["step_high_V"])))
     if row["step_low_V"] < 0.0 < row["step_high_V"]:
         low = 0.0
-    size = f"{row['step_V'] * 1e3:+.3g} mV".replace("-", "\N{MINUS SIGN}")
-    ends = [f"{digits_text(value * 1e3, 3)}" for value in (low, high)]
-    between = f"{ends[0]} mV" if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]} mV"
+    size = moved_text(row["step_V"])
+    ends = [millivolts_text(value) for value in (low, high)]
+    between = ends[0] if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]}"
     if row["shape"] == MoveShape.LINE:
         return f"{size} {when}, evenly, {between} in all"
     return f"{size} {when}, {between} {'below' if row['step_V'] < 0 else 'above'} the rest"

@@ -14,7 +14,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, share_text
+from flicker.base.formats import digits_text, share_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -168,7 +168,7 @@ def visibility(
     possible = needed <= 1.0 and needed * integration <= GLITCH_S
     seen = min(1.0, shows / sample_interval_s) if possible else 0.0
     wanted = shows / ADVISED if possible and shows / ADVISED >= integration else math.nan
-    what = f"a glitch of {GLITCH_S:g} s and {height * 1e3:.0f} mV is seen with a chance of {share_text(seen)} at this sampling"
+    what = f"a glitch of {GLITCH_S:g} s and {volts_text(height)} is seen with a chance of {share_text(seen)} at this sampling"
     if seen >= ADVISED:
         text = f"{what[0].upper()}{what[1:]}."
     elif math.isnan(wanted):

@@ -129,7 +129,7 @@ def _fall(found: ComparisonNeeds, evening: Evening | None, start: Planned, asked
         hours = found.after_only * found.length
         said.append(f"{_many(found.after_only, found.length)} after the repair{_whole(found.after_only, hours)}")
         if found.ratio == 0.0:
-            said[-1] += ", all clean"
+            said[-1] += ", all clean: that shows 'improved'; for 'cured' compare says how many more"
     if evening is not None and (found.after_only is None or evening.bench_h < _bench(found, start) - 1e-9):
         before = f"{evening.power_ups_before} more before and " if evening.power_ups_before else ""
         way = "least time: " if said else ""

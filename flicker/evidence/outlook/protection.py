@@ -92,7 +92,7 @@ class TripForecast(Result):
             said += f"; at most {share_text(self.counted_high)} in the next {self.hours:g} h."
         if self.trips_seen == 0 and self.counted_high > RARE:
             clean_h = self.rate_high * self.observed_h * self.hours / -math.log1p(-RARE)
-            said += f" Under {share_text(RARE)} for {self.hours:g} h needs {hours_text(clean_h)} without one."
+            said += f" After {hours_text(clean_h)} without a trip it would be under {share_text(RARE)} for {self.hours:g} h."
         if math.isfinite(self.chance) and low <= ALL_BUT_CERTAIN:
             said += f" If all swings are of one kind: about {share_text(self.chance)} in the next {self.hours:g} h."
         return said

@@ -13,7 +13,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text
+from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -292,6 +292,11 @@ def lead_record(beside: Beside, limits: Limits) -> ChannelRecord | None:
 # ---------------------------------------------------------------- in words
 
 
+def _noise(sigma_V: float, level_V: float) -> str:
+    """Noise in the unit in which the level stands: of the mains in volts."""
+    return f"{digits_text(sigma_V)} V" if abs(level_V) >= 1.0 <= 10.0 * sigma_V else millivolts_text(sigma_V)
+
+
 def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...]:
     """What was seen of each column beside the outputs."""
     out = []
@@ -306,7 +311,7 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
         text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {digits_text(seen_s / 3600, 3)} h"
         if floor is not None:
-            text += f", level {digits_text(round(floor[1], 6) + 0.0, 4)} V, noise {digits_text(floor[0] * 1e3)} mV"
+            text += f", level {digits_text(round(floor[1], 6) + 0.0, 4)} V, noise {_noise(*floor)}"
         if lines[0].role == "shorted lead" and name == beside.lead:
             text += (
                 "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"

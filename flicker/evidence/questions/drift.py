@@ -121,11 +121,12 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
     if largest is not None and largest.beyond and not (found.holds and (found.p_value or 1.0) <= largest.p_value):
         # a line through a step is longer than the step: never more than the readings moved
         moved = max(min(abs(largest.moved), guard.figures.moved_V), largest.low)
+        calm = found.effect is not None and abs(found.effect) <= limits.drift_V  # the rest of the log, with nothing to explain
         return replace(
             found,
             answer=NOT_SHOWN,
             method=f"{largest.method}; as read, from minute 20 on",
-            reads=f"The settled level moves: {volts_text(moved)} as read, at least {volts_text(largest.low)} of it more than noise explains. {found.reads}",
+            reads=f"The settled level moves: {volts_text(moved)} as read, at least {volts_text(largest.low)} of it more than noise explains.{'' if calm else f' {found.reads}'}",
             statistic=largest.half_width,
             p_value=min(1.0, largest.p_value * raw.tested),
             effect=math.copysign(moved, largest.moved),

@@ -43,7 +43,7 @@ PART_WITHIN = 0.5
 MORE_OFTEN, LARGER, WORSE_WITH_AGE, LARGER_WITH_AGE = "more often", "larger", "worse with age", "larger with age"
 QUESTIONS = (MORE_OFTEN, LARGER, WORSE_WITH_AGE, LARGER_WITH_AGE)
 WITHIN, OVER = (MORE_OFTEN, LARGER), (WORSE_WITH_AGE, LARGER_WITH_AGE)
-NOT_POWERFUL = "Not shown: like power-ups vary. Five would show an eightfold growth in 3 of 4 cases, eight a fourfold one in 3 of 5; log equal lengths."
+NOT_POWERFUL = "Not shown, since power-ups differ by themselves. Five would show an eightfold growth in 3 of 4 cases, eight a fourfold one in 3 of 5; log equal lengths."
 
 
 def growth_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[tuple[Finding, ...]]:
@@ -101,8 +101,8 @@ def page_foot(findings: Sequence[Finding], limits: Limits) -> str:
 def foot(limits: Limits) -> str:
     """Up to which difference between power-ups claims over them hold."""
     return (
-        f"What is said from power-up to power-up holds if like power-ups vary by up to {share_text(limits.power_up_scatter)}; if "
-        "they vary by 100%, up to 8 in 100 such statements are chance, not 2.5."
+        f"What is said from power-up to power-up holds if power-ups differ by themselves by up to {share_text(limits.power_up_scatter)}; if "
+        "they differ by 100%, up to 8 in 100 such statements are chance, not 2.5."
     )
 
 

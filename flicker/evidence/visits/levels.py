@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from flicker.base import check, special
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, millivolts_text
+from flicker.base.formats import digits_text, millivolts_text, moved_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -246,8 +246,8 @@ def _trend(name: str, visits: Sequence[Floats], limit_V: float, off_by: OffBy | 
     answer, reason = _answer(first, last, moved, off, spread, limit_V)
     sizes = f"{millivolts_text(first)} at the first visit, {millivolts_text(last)} at the last"
     text = {
-        YES: f"The {NAMES[name]} moved by {moved * 1e3:+.3g} mV ({sizes}).",
-        NO: f"The {NAMES[name]} stayed within {limit_V * 1e3:g} mV of what it was ({sizes}).",
+        YES: f"The {NAMES[name]} moved by {moved_text(moved)} ({sizes}).",
+        NO: f"The {NAMES[name]} stayed within {millivolts_text(limit_V)} of what it was ({sizes}).",
     }.get(answer, f"A change of the {NAMES[name]} is not shown: {reason} ({sizes}).")
     return QuantityTrend(
         quantity=name,

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.formats import clock_text, volts_text
+from flicker.base.formats import clock_text, seconds_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS
 
@@ -92,7 +92,7 @@ class Unseen:
         since = self._since_s or 0.0
         self.total_s += now_s - since
         self.told = False
-        return Told(False, now_s, f"read again; not seen for {now_s - since:.3g} s, of which nothing is known")
+        return Told(False, now_s, f"read again; not seen for {seconds_text(now_s - since)}, of which nothing is known")
 
     def _seen(self, rows: int, last_V: float) -> None:
         if rows > 1 or self._after_reading:

@@ -200,7 +200,7 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
         raise all_of(first, lambda more: _opened(path, more, in_memory=in_memory), wishes, Path(path).name) from None
     if source.rows is not None and source.rows < FEWEST:
         told = "one sample" if source.rows == 1 else f"{source.rows} samples"
-        source.notes = (*source.notes, f"Only {told}: what they show counts, and they cover next to no time.")
+        source.notes = (*source.notes, f"Only {told}: a swing in them counts, but they cover next to no time.")
     return source
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from flicker.base import check
 from flicker.base.arrays import Floats
+from flicker.base.formats import digits_text, seconds_text, times_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -135,15 +136,14 @@ def _reads(record: RelayOutcome) -> str:
     if record.trips == 0:
         what = f"never for the {relay.trip_delay_s:g} s that open the relay"
     else:
-        times = "once" if record.trips == 1 else f"{record.trips} times"
-        what = f"the relay would have opened {times}, for {record.disconnected_s:.3g} s in all"
-    above = f"The output stood above {relay.trip_V:g} V for {above_s:.3g} s; {what}"
+        what = f"the relay would have opened {times_text(record.trips)}, for {seconds_text(record.disconnected_s)} in all"
+    above = f"The output stood above {relay.trip_V:g} V for {seconds_text(above_s)}; {what}"
     if record.exposed_peak_V == 0.0:
         return f"{above}, and nothing of it would have reached the loudspeaker."
     return (
         f"{above}, and the loudspeaker would have seen "
-        f"{at}{abs(record.exposed_peak_V):.3g} V for up to {record.longest_exposure_s:.3g} s at a time "
-        f"({at}{energy_J:.3g} J into {relay.load_ohm:g} ohm)."
+        f"{at}{digits_text(abs(record.exposed_peak_V), 3)} V for up to {seconds_text(record.longest_exposure_s)} at a time "
+        f"({at}{digits_text(energy_J, 3)} J into {relay.load_ohm:g} ohm)."
     )
 
 

@@ -32,7 +32,7 @@ class FreeScatterTest(Result):
         """The finding in words."""
         if self.dof < 1:
             return "Fewer than three power-ups do not tell how much they differ."
-        return f"Whatever power-ups differ by themselves: later ones bring more ({p_said(self.p_up)}), or fewer ({p_said(self.p_down)})."
+        return f"No guess at how much power-ups differ: more in later ones with {p_said(self.p_up)}, fewer with {p_said(self.p_down)}."
 
 
 def growth_however_much(

@@ -8,6 +8,7 @@ from typing import IO, Any
 import numpy as np
 
 from flicker.base.arrays import Ints
+from flicker.base.formats import times_text
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
@@ -246,7 +247,7 @@ def _spooled(
     if blank:
         notes.append(f"Not read, and so not observed: {blank} rows without a time.")
     if convert.midnight.passed:
-        notes.append(f"The clock passes midnight ({convert.midnight.passed} x); days were added.")
+        notes.append(f"The clock passes midnight {times_text(convert.midnight.passed)}; days were added.")
     if equal > spread.COARSE_SHARE * spool.rows:
         notes.append(spread.spread(spool))
     out = np.concatenate(dropped) if dropped else np.empty(0, dtype=np.int64)

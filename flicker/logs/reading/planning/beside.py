@@ -71,7 +71,7 @@ def roles_among(
             if role != "temperature" and column.label.kind != "volts" and not column.cell_units:
                 continue  # no unit, no use: named among the columns that were not taken
             found[column.position] = role
-            notes.append(f'Column "{column.header}" was read as a {role}; it gets no verdict.')
+            notes.append(f'Column "{column.header}" was read as {"the" if role == "mains" else "a"} {role}; it gets no verdict.')
     return found
 
 

@@ -105,7 +105,7 @@ class ChannelUnits:
                     unit_column=unit.column,
                 )
             )
-        return _distinct(channels, chosen)
+        return _distinct(channels, chosen, notes)
 
     def refuse_factors(self, open_: list[Column], chosen: list[Column]) -> None:
         """Ask where a name holds a factor or a ratio: the numbers may hold it, or not."""
@@ -197,7 +197,7 @@ class ChannelUnits:
             found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
 
 
-def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, ...]:
+def _distinct(channels: list[Channel], columns: list[Column], notes: list[str]) -> tuple[Channel, ...]:
     """Give channels that would share a name their whole header, then a number."""
     seen: dict[str, int] = {}
     for channel in channels:
@@ -213,6 +213,8 @@ def _distinct(channels: list[Channel], columns: list[Column]) -> tuple[Channel, 
         base, again = title, 2
         while title in used:
             title, again = f"{base} {again}", again + 1
+        if title != base:
+            notes.append(f'Column {column.position + 1} is called "{base}" as one before it; here it is "{title}".')
         used.add(title)
         out.append(replace(channel, name=title))
     return tuple(out)

@@ -68,7 +68,7 @@ class Scales:
             zero = _beginning(values, factor)
             if factor == DAY_S and zero is None:
                 zero = self.days_since(column, values)
-            means = f"numbers of {factor:g} s each" + (", as told" if self.wishes.time_unit else "")
+            means = f"numbers in units of {factor:g} s" + (", as told" if self.wishes.time_unit else "")
             return TimeColumns("number", at, (), factor, *_zoned(zero), means)
         return self.unstated(column, values)
 
@@ -96,7 +96,7 @@ class Scales:
                     f'Column "{title}" was read in units of {fits[0]:g} s: its steps are the interval that the heading'
                     " tells."
                 )
-                means = f"numbers of {fits[0]:g} s each, by the interval in the heading"
+                means = f"numbers in units of {fits[0]:g} s, by the interval in the heading"
                 return TimeColumns("number", at, (), fits[0], means=means)
             if counts_rows(column):
                 return TimeColumns("number", at, (), self.interval, means="counted, by the interval in the heading")

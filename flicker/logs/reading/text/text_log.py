@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.base.formats import times_text
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
@@ -380,11 +381,11 @@ class _Reader:
                 f"Not read, and so not observed: {self._blank_times} {_rows(self._blank_times)} without a time."
             )
         if self._copied:
-            notes.append(f"Written twice, and read once: {self._copied} {_rows(self._copied)}, the same to the letter.")
+            notes.append(f"Read once: {self._copied} {_rows(self._copied)} written twice, the same to the letter.")
         if self._mended_stamps:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
         if self._midnight.passed:
-            notes.append(f"The clock passes midnight ({self._midnight.passed} x); days were added.")
+            notes.append(f"The clock passes midnight {times_text(self._midnight.passed)}; days were added.")
         if equal > spread.COARSE_SHARE * rows and timed:
             notes.append(spread.spread(self.spool))
         return notes
