@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 
-from flicker.base.formats import digits_text, hours_text, volts_text
+from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
@@ -189,12 +189,12 @@ def _word(
 def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: float) -> Said:
     """Episodes that are not shown to come back."""
     apart = (facts.observed_s - facts.episode_s) / HOUR
-    times = "once" if facts.episodes == 1 else f"{facts.episodes} times"
+    times = times_text(facts.episodes)
     if apart < needed_hours(limits):
         return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {digits_text(hours)} h"
     if "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD:
         return VerdictWord.ONE_OFF, TailKind.LIKE_LEAD, f"seen {times}, no more than the shorted lead may explain"
-    return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, not proved gone"
+    return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, {'not proved gone' if facts.episodes == 1 else 'not shown to come back'}"
 
 
 def _moved(guard: Guard, facts: Facts) -> str:
@@ -240,7 +240,7 @@ def _guarded(
         return (
             VerdictWord.NOISY,
             TailKind.SMALL_SWINGS,
-            f"small swings, {found.swings} times up to {volts_text(found.largest_swing_V)}",
+            f"small swings, {times_text(found.swings)} up to {volts_text(found.largest_swing_V)}",
         )
     if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
         hours = facts.observed_s / HOUR

@@ -99,7 +99,7 @@ def asleep_text(channel: str, guard: Guard, begun: datetime | None) -> str:
 def do_not_count(guard: Guard) -> str:
     """Hours that do not count, as the end of a sentence; nothing where all do."""
     lost = hours_text(guard.figures.asleep_h)
-    return f"; {lost} more do not count: asleep, or lead off?" if guard.asleep else ""
+    return f"; {lost} more do not count: asleep, or lead off?" if guard.figures.asleep_h > 0.0 else ""
 
 
 def _moment(seconds: float, row: Asleep, begun: datetime | None) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, millivolts_text, seconds_text, volts_text
+from flicker.base.formats import digits_text, millivolts_text, seconds_text, times_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -238,7 +238,7 @@ def protection(trips: int, peak_V: float | None, seconds: float, limits: Limits)
         "protection",
         YES,
         method,
-        f"The protection would have tripped {'once' if trips == 1 else f'{trips} times'}; up to {peak}, {seconds_text(seconds)} above the threshold.",
+        f"The protection would have tripped {times_text(trips)}; up to {peak}, {seconds_text(seconds)} above the threshold.",
         effect=float(trips),
         unit="trips",
         limit=1.0,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flicker.base.formats import volts_text
+from flicker.base.formats import times_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Session
@@ -55,13 +55,13 @@ def level_jumps(found: JumpCount, episodes: int, guard: Guard) -> Finding:
         answer, text = NOT_SHOWN, "Swings are seen; jumps between levels cannot be told from them."
     elif found.shown and found.size_V >= JUMP_V:
         answer = YES
-        text = f"Jumps of about {volts_text(found.size_V)}, {found.pairs} times up and down."
+        text = f"Jumps of about {volts_text(found.size_V)}, {times_text(found.pairs)} up and down."
     else:
         seen = guard.figures.observed_h > 0
         answer = NO if seen and found.pairs == 0 and guard.figures.spread_V <= guard.limits.spread_V else NOT_SHOWN
         text = "No jumps between levels are shown."
         if found.shown:
-            text = f"Jumps of about {volts_text(found.size_V)}, {found.pairs} times up and down: small."
+            text = f"Jumps of about {volts_text(found.size_V)}, {times_text(found.pairs)} up and down: small."
     return Finding(
         "jumps",
         answer,

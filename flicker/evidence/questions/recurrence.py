@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, p_said, seconds_text, share_text
+from flicker.base.formats import digits_text, hours_text, p_said, seconds_text, share_text, times_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
@@ -266,7 +266,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
         )
     up_to = rate.recurs_up_to_dead_time_s
     tail = f" True even if swings up to {hours_text(up_to / HOUR)} apart count as one." if up_to is not None else ""
-    times = "once" if rate.episodes == 1 else f"{rate.episodes} times"
+    times = times_text(rate.episodes)
     return Finding(
         "intermittent",
         NOT_SHOWN,

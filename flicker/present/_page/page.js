@@ -5,7 +5,12 @@
     var copy = JSON.parse(JSON.stringify(spec));
     var side = 78;
     if (copy.vconcat) {
-      copy.vconcat.forEach(function (part) { part.width = wide - side; });
+      var strip = (copy.params || []).some(function (param) { return param.name === "stretch"; });
+      copy.vconcat.forEach(function (part) {
+        part.width = wide - side;
+        // Two strips fit on a sheet; on a phone they keep their height.
+        if (strip && wide > 520) { part.height = Math.min(part.height, Math.round(0.155 * wide)); }
+      });
     } else if (copy.facet && copy.columns) {
       if (wide < 520) { copy.columns = Math.min(copy.columns, 2); }
       copy.spec.width = Math.floor((wide - side - 18 * (copy.columns - 1)) / copy.columns);
