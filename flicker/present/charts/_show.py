@@ -24,7 +24,11 @@ def use_in_notebooks() -> None:
     alt.renderers.register("flicker", _both)
     alt.renderers.enable("flicker")
     # A chart made in a cell lies on paper of its own as well, whatever the viewer's theme.
-    alt.theme.register("flicker", enable=True)(lambda: alt.theme.ThemeConfig(config=palette.chart_config()))
+    alt.theme.register("flicker", enable=True)(_theme)
+
+
+def _theme() -> Any:
+    return {"config": palette.chart_config()}
 
 
 def _both(spec: dict[str, Any], **_: Any) -> tuple[dict[str, Any], dict[str, Any]]:
