@@ -96,13 +96,14 @@ def test_no_line_of_a_terminal_is_too_wide_and_no_name_is_cut(results, width):
 
 @pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
 def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path, driver):
-    made, logs = results
-def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path):
     made, logs, _ = results
     pages = {
         kind: write_report(result, tmp_path / f"{kind}.html", logs=logs[:1] if kind == "assess" else logs)
         for kind, result in made.items()
     }
+    row = {name: NAMES[k % 3] for k, (name, kind) in enumerate(COLUMNS.items()) if kind == "string"}
+    ledger = pd.DataFrame([dict.fromkeys(COLUMNS) | row | {"observed_h": 4.0, "episodes": 0} | {"error": error} for error in (None, NAMES[0])])
+    pages["ledger"] = write_ledger_page(ledger, tmp_path / "ledger.html")
     for kind, page in pages.items():
         assert TURN not in page.read_text(encoding="utf-8")
         for width in WIDTHS:
@@ -115,22 +116,6 @@ def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path):
             )
             assert (wide <= width, images, title == "run") == (True, 0, False), (kind, width, wide)
             assert driver.get_log("browser") == []
-    row = {name: NAMES[k % 3] for k, (name, kind) in enumerate(COLUMNS.items()) if kind == "string"}
-    ledger = pd.DataFrame([dict.fromkeys(COLUMNS) | row | {"observed_h": 4.0, "episodes": 0} | {"error": error} for error in (None, NAMES[0])])
-    pages["ledger"] = write_ledger_page(ledger, tmp_path / "ledger.html")
-    with lab.driven(tmp_path / "profile") as driver:
-        for kind, page in pages.items():
-            assert TURN not in page.read_text(encoding="utf-8")
-            for width in WIDTHS:
-                size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
-                driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-                driver.get(page.as_uri())
-                lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
-                wide, images, title = driver.execute_script(
-                    "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
-                )
-                assert (wide <= width, images, title == "run") == (True, 0, False), (kind, width, wide)
-                assert driver.get_log("browser") == []
 
 
 def test_the_lines_of_a_survey_are_one_for_each_log(results, tmp_path, capsys):

@@ -82,34 +82,29 @@ def test_quiet_channels_are_folded_and_may_be_opened(drawn, driver):
     assert folds[0].find_element("css selector", ".live svg").is_displayed()
 
 
-def test_the_first_screen_of_a_case_answers_the_owner(drawn, driver):
-    opened(driver, drawn["case"])
 @pytest.mark.parametrize(("width", "kept"), [(1280, "fixed"), (390, "sticky")])
-def test_the_contents_stay_in_sight(pages, driver, width, kept):
+def test_the_contents_stay_in_sight(drawn, driver, width, kept):
     size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False}
     driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    try:
-        opened(driver, pages[0]["case"])
-        place = "const b = document.querySelector('nav.contents').getBoundingClientRect(); return [b.top, b.left, b.right, b.bottom]"
-        driver.execute_script("window.scrollTo(0, 4000)")
-        top, left, right, bottom = driver.execute_script(place)
-        assert 0 <= top < 60 and left >= 0 and right <= width and bottom <= 800
-        style = "return getComputedStyle(document.querySelector('nav.contents')).position"
-        assert driver.execute_script(style) == kept
-        fold = driver.find_element("css selector", "nav.contents details")
-        assert bool(fold.get_attribute("open")) == (kept == "fixed")
-        if kept == "fixed":  # a column of its own, not over the page
-            assert right <= driver.execute_script("return document.querySelector('main h1').getBoundingClientRect().left")
-        else:  # opens over the page, and closes when a chapter is chosen
-            fold.find_element("css selector", "summary").click()
-            fold.find_elements("css selector", "a")[1].click()
-            assert not fold.get_attribute("open")
-    finally:
-        driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    opened(driver, drawn["case"])
+    place = "const b = document.querySelector('nav.contents').getBoundingClientRect(); return [b.top, b.left, b.right, b.bottom]"
+    driver.execute_script("window.scrollTo(0, 4000)")
+    top, left, right, bottom = driver.execute_script(place)
+    assert 0 <= top < 60 and left >= 0 and right <= width and bottom <= 800
+    style = "return getComputedStyle(document.querySelector('nav.contents')).position"
+    assert driver.execute_script(style) == kept
+    fold = driver.find_element("css selector", "nav.contents details")
+    assert bool(fold.get_attribute("open")) == (kept == "fixed")
+    if kept == "fixed":  # a column of its own, not over the page
+        assert right <= driver.execute_script("return document.querySelector('main h1').getBoundingClientRect().left")
+    else:  # opens over the page, and closes when a chapter is chosen
+        fold.find_element("css selector", "summary").click()
+        fold.find_elements("css selector", "a")[1].click()
+        assert not fold.get_attribute("open")
 
 
-def test_the_first_screen_of_a_case_answers_the_owner(pages, driver):
-    opened(driver, pages[0]["case"])
+def test_the_first_screen_of_a_case_answers_the_owner(drawn, driver):
+    opened(driver, drawn["case"])
     tops = driver.execute_script(
         "return ['h1', '.answers .count', '.answers .may', '.answers li:last-child'].map(q => {"
         "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
