@@ -379,3 +379,16 @@ def test_however_much_they_differ_equals_a_quasi_poisson_fit_by_hand():
 def test_bad_input_is_named(call, told):
     with pytest.raises(ValueError, match=told):
         call()
+
+
+def test_one_bad_power_up_is_no_growth():
+    # all orders of one bad power-up and seven clean ones are alike: the last is bad in 1 of 8, so no p-value below that is honest
+    for bad in range(8):
+        n = np.zeros(8, dtype=int)
+        n[bad] = 15
+        found = pu.rate_growth(n, np.ones(8))
+        assert found.p_up > 0.025 and (found.holds_up is None) and "roots" in found.method
+    steady = pu.rate_growth([2, 3, 5, 9, 15], np.ones(5))  # the fixture of the rules: p .0032
+    assert steady.p_up == pytest.approx(0.0032, abs=3e-4) and "roots" not in steady.method
+    # two bad of six before, three clean after: three clean ones are no rarity at two of six (8 of 27)
+    assert pu.rate_comparison([0, 24, 0, 0, 24, 0], np.ones(6), [0, 0, 0], np.ones(3)).p_down > 0.05

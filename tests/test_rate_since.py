@@ -254,3 +254,18 @@ def test_a_daily_rhythm_of_four_days_is_no_change():
     rng = np.random.default_rng(1)
     t = np.sort(np.concatenate([24 * day + rng.uniform(8, 16, 60) for day in range(4)] + [rng.uniform(0, 96, 24)]))
     assert rate_steps(3600 * t, 96 * 3600.0, falls_from=7200.0, shortest=86400.0).shown(0.0125) == ()
+
+
+def test_readings_at_another_pace_feign_no_change():
+    # invented: a constant 40 per hour of swings of 1.5 s; one reading in 10 s in the first half, one a second in the second
+    rng = np.random.default_rng(5)
+    when = np.concatenate((np.arange(0.0, 14_400.0, 10.0), np.arange(14_400.0, 28_800.0)))
+    left = 0.004 + 3e-4 * rng.standard_normal(when.size)
+    for at in rng.uniform(60, 28_700, 320):
+        left[(when >= at) & (when < at + 1.5)] += 0.2
+    item = assess(flicker.Log.from_arrays(when, {"left": left}, name="two paces")).channel("left")
+    assert item.since is None and item.verdict == "noisy"
+    assert {item.finding(name).answer for name in ("more often", "larger")} == {"not shown"}
+    assert "at more than one pace" in item.finding("more often").reads
+    early = np.count_nonzero([row.start_s < 14_400 for row in item.excursions])
+    assert early < 0.4 * len(item.excursions)  # the slow half did miss most of them

@@ -43,7 +43,7 @@ SOUND = {
     "changepoints.level_segments": dict(levels=Y * 4, times=list(range(48)), smallest_step=1.0),
     "changepoints.rate_changes": dict(times=T, end=20.0),
     "changepoints.rate_since": dict(times=[*T, 17.0, 18.0, 19.0], end=20.0, at=9.0),
-    "changepoints.rate_since_unit": dict(counts=[3, 1, 4], expected=[1.0] * 3),
+    "changepoints.rate_since_unit": dict(counts=[3, 1, 4, 9], expected=[1.0] * 4),
     "changepoints.rate_steps": dict(times=[*T, 17.0, 18.0, 19.0], end=20.0),
     "changepoints.rate_steps_unit": dict(counts=[3, 1, 4, 9], expected=[1.0] * 4),
     "changepoints.dispersed_limits": dict(count=3, exposure=2.0, dispersion=1.5, confidence=0.9),

@@ -63,6 +63,12 @@ class Run:
     sample_interval_s: Annotated[float, Doc("Middle interval between samples, seconds.", ge=0)]
     gaps: Annotated[tuple[Gap, ...], Doc("Pauses in the samples.")]
     notes: Annotated[tuple[str, ...], Doc("What was assumed or repaired while reading.")]
+    paces: tuple[float, ...] = ()
+
+    @property
+    def paces_s(self) -> tuple[float, float]:
+        """Shortest and longest usual interval between samples; alike unless the cadence changes within the run."""
+        return min(self.paces, default=self.sample_interval_s), max(self.paces, default=self.sample_interval_s)
 
     @property
     def samples(self) -> int:
@@ -222,6 +228,7 @@ class Log:
                 sample_interval_s=stretch.sample_interval_s,
                 gaps=tuple(Gap(lo, hi) for lo, hi in stretch.gaps),
                 notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
+                paces=tuple(stretch.paces_s),
             )
 
     def beside(self, companion: Companion) -> Log:

@@ -27,6 +27,7 @@ from flicker.logs.clock_repairs import Repairs
 from flicker.logs.stretches import Cut, Stretch
 
 RUN_GAP_S = 600.0  # a pause longer than this begins a new run (contract of the command line)
+_PART = 0.05  # of the time, from which a pace counts as one of the log: a choice
 _STREAK = 8  # steps of one length that make a new usual step
 _APART = 1.5  # how far a step differs from the usual one to count as another length
 _LEVEL_STEPS = 5.0  # steps back by up to so many usual steps are stamps out of order
@@ -382,6 +383,8 @@ class Timekeeper:
         for stretch in self._stretches:
             if stretch.paces:
                 stretch.sample_interval_s = max(stretch.paces, key=lambda pace: stretch.paces[pace])
+                whole = sum(pace * rows for pace, rows in stretch.paces.items())
+                stretch.paces_s = [pace for pace, rows in stretch.paces.items() if pace * rows >= _PART * whole]
             untimed = sum(stretch.first <= row < stretch.last for row in self._untimed)
             stretch.notes = stretch.in_words(untimed)
         return self._stretches

@@ -41,6 +41,7 @@ class Stretch:
     uneven: int = 0
     gap_rows: list[int] = field(default_factory=list)
     paces: dict[float, int] = field(default_factory=dict)
+    paces_s: list[float] = field(default_factory=list)
 
     def in_words(self, untimed: int) -> list[str]:
         """What was assumed or repaired; ``untimed`` samples have no time of their own."""

@@ -296,5 +296,6 @@ def _run_from(told: dict[str, Any]) -> Run:
             "start": datetime.fromisoformat(told["start"]) if told["start"] else None,
             "gaps": tuple(Gap(*gap) for gap in told["gaps"]),
             "notes": tuple(told["notes"]),
+            "paces": tuple(told["paces"]),
         }
     )

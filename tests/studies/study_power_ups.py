@@ -215,6 +215,31 @@ def pages(draws: int, rng: np.random.Generator) -> None:
         print(f"| {k}, {cv} | " + " | ".join(row) + " |", flush=True)
 
 
+def rare(draws: int, rng: np.random.Generator) -> None:
+    """A fault that shows in some power-ups only, which no gamma factor describes; and what growth and falls are still found."""
+    def told(claims):
+        return share(sum(claims() for _ in range(draws)), draws)
+
+    def bad(k, chance):
+        return np.where(rng.random(k) < chance, rng.poisson(24, k), 0)
+
+    def one_of_eight():
+        n = np.zeros(8, dtype=int)
+        n[rng.integers(8)] = rng.poisson(15)
+        return worse(n)
+
+    print("\n## One bad power-up: false claims, and power where power-ups differ by a gamma factor\n")
+    print("| case | said |\n|-|-|")
+    print(f"| worse with age: one of eight power-ups bad (mean 15), the others clean | {told(one_of_eight)} |")
+    for before, after in ((6, 3), (3, 3), (5, 5)):
+        print(f"| improved: a third of power-ups bad (mean 24), {before}:{after} | {told(lambda: changed(bad(before, 1 / 3), bad(after, 1 / 3))[0])} |", flush=True)  # noqa: B023
+    for k, factor, cv in ((4, 8, 0.3), (5, 8, 0.3), (5, 8, 0.5), (3, 16, 0.0)):
+        means = 6.0 * factor ** np.linspace(-0.5, 0.5, k)
+        print(f"| worse with age: x{factor} over {k} power-ups, cv {cv} | {told(lambda: worse(counts(rng, means, cv)))} |", flush=True)  # noqa: B023
+    for mean, k, cv in ((1, 2, 0.5), (1, 3, 0.5), (0, 3, 0.7)):
+        print(f"| improved: {k}:{k}, mean 10 to {mean}, cv {cv} | {told(lambda: changed(counts(rng, [10] * k, cv), counts(rng, [mean] * k, cv))[0])} |", flush=True)  # noqa: B023
+
+
 def forecast(draws: int, rng: np.random.Generator) -> None:
     """The next unit's count within the forecast range of 95 %, from the fifth visit (or power-up) on."""
     print("\n## The next unit: count within the range of 95 %; in brackets the middle upper end over the lower\n")
@@ -249,7 +274,7 @@ def clean(draws: int, rng: np.random.Generator) -> None:
 
 
 SECTIONS = (
-    age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked, pages, forecast, clean,
+    age, age_power, compare, compare_power, rate, soak, visits, sizes, warm_up, provoked, pages, rare, forecast, clean,
 )  # fmt: skip
 
 

@@ -30,11 +30,12 @@ from flicker.base.values import Aspect
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.condition_change import Change, OffBy
 from flicker.evidence.compare.power_up_ratio import power_up_ratio
-from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, PACE, WORSE, Weighed
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
 from flicker.evidence.findings import NO, YES
 from flicker.evidence.guard import Reason
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.level_jumps import JUMP_V
+from flicker.evidence.record.pace import PACE
 
 UNTOUCHED = "the untouched channel changed as well"
 APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)

@@ -360,14 +360,10 @@ def _cautions(
             for item in channels
         },
     )
-    changed = [
-        item
-        for item in channels
-        if item.outcome == IMPROVED and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
-    ]
+    changed = [item for item in channels if item.outcome == IMPROVED]
     if control is None and len(channels) > 1 and len(changed) == len(channels):
         out.append(
-            "Every channel improved: look for what they share (room, supply, load, warmth) before crediting one part. "
+            "Every channel improved: look for what they share (room, supply, load, warmth, a dimmer, the meter) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
     if any(

@@ -61,6 +61,8 @@ def judged_aspects(
                 led = (Aspect.NOISE_FLOOR, _answer(noise, item.family, limits))
             elif before.finding("settled offset").answer == YES:
                 led = (Aspect.SETTLED_LEVEL, _answer(level, item.family, limits))
+        if item.barred:
+            led = (led[0], NO_CHANGE)
         barred = unalike[0] if unalike else "not comparable" if item.barred else ""
         found = aspects_of((before, after), item, (noise, level), led, limits, off_by, names, barred)
         out[name] = Judged(noise, level, led, found)

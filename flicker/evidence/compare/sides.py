@@ -8,6 +8,7 @@ unit is taken as warm as it gets, and later times are held together; so are logs
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -191,6 +192,11 @@ class Strata:
     def matched_before_s(self) -> float:
         """Observed seconds of the before side that have their like after."""
         return float(sum(total(part) for part in self.matched_before))
+
+
+def as_begun(side: Side) -> Side:
+    """The same side, were each log without a switch-on begun at one: a fault that comes after hours is not gone in shorter logs."""
+    return replace(side, cycles=tuple(replace(cycle, known=True) for cycle in side.cycles))
 
 
 def match(before: Side, after: Side) -> Strata:

@@ -13,8 +13,9 @@ from flicker.base.frozen import dataclass
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
-from flicker.evidence.compare.sides import Side, Strata, match, occupied
+from flicker.evidence.compare.sides import Side, Strata, as_begun, match, occupied
 from flicker.evidence.findings import holm
+from flicker.evidence.record.pace import PACE, SHORT
 from flicker.evidence.record.power_up_counts import OCCUPIED_LEADS, rate_counts
 from flicker.logs.spans import total
 from flicker.stats.laws.scatter import SCATTER
@@ -25,9 +26,6 @@ IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 # rate to exclude before an intermittent unit goes home where the complaint gives none; common practice, no source
 RELEASE_PER_H = 0.1
 MOST_POWER_UPS = 10_000  # power-ups so short that more are needed show nothing: a choice
-# sample intervals further apart than this factor see different shares of short glitches; chosen, not measured
-PACE = 1.5
-SHORT = 0.25  # part of the glitches that must be shorter than an interval for that to matter; chosen, not measured
 
 
 class NoteKind(StrEnum):
@@ -190,6 +188,12 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         before, after = above(before, threshold), above(after, threshold)
     strata = match(before, after)
     ratio = power_up_ratio(strata.after_units, strata.before_units, scatter=scatter, confidence=confidence)
+    begun = [ratio]
+    if not all(cycle.known for side in (before, after) for cycle in side.cycles):
+        # whether such a log began warm or at switch-on is not known: what is claimed must hold both ways
+        other = match(as_begun(before), as_begun(after))
+        begun.append(power_up_ratio(other.after_units, other.before_units, scatter=scatter, confidence=confidence))
+        ratio = _surest(ratio, begun)
     hits1, cells1 = occupied(after, strata.matched_after, cell_s)
     hits0, cells0 = occupied(before, strata.matched_before, cell_s)
     shares = (float(hits0.sum() / max(cells0.sum(), 1)), float(hits1.sum() / max(cells1.sum(), 1)))
@@ -204,6 +208,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
             ),
             f"share of {cell_s:g} s windows that hold an excursion, as a rate",
         )
+        filled = _surest(filled, begun[1:])
     lost = 1.0 - strata.matched_after_s / after.observed_s if after.observed_s > 0 else 1.0
     if strata.matched_after_s <= 0.0 or strata.matched_before_s <= 0.0:
         notes.append(_apart("the two sides never saw the unit at the same time since power-up"))
@@ -238,6 +243,12 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         family=1,
         notes=tuple(notes),
     )
+
+
+def _surest(found: PowerUpRatio, others: Sequence[PowerUpRatio]) -> PowerUpRatio:
+    """The same figures at the largest p-values of all."""
+    both = (found, *others)
+    return replace(found, p_less=max(one.p_less for one in both), p_greater=max(one.p_greater for one in both))
 
 
 def above(side: Side, threshold_V: float) -> Side:

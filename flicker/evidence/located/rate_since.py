@@ -31,6 +31,7 @@ from flicker.evidence.located.rate_given import (
     within_logs,
 )
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.pace import feigned
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
 from flicker.stats.changepoints import RateSince, RateSteps, dispersed_limits, rate_since, rate_steps, rate_steps_unit
 from flicker.stats.power_ups import expected_counts
@@ -60,7 +61,7 @@ def since_findings(
     """
     if given is not None:
         within_logs(records, given)
-    return corrected([_since(record, limits, given) for record in records], limits)
+    return corrected([() if feigned(record) else _since(record, limits, given) for record in records], limits)
 
 
 def since_visits(
@@ -71,7 +72,7 @@ def since_visits(
     limits: Limits,
     given: int | None = None,
 ) -> tuple[RateChanged, ...]:
-    """Changes of the rate from visit to visit, before the correction; none below three visits (two, where the first visit
+    """Changes of the rate from visit to visit, before the correction; none below four visits (two, where the first visit
     after a change is given) or five episodes.
 
     Parameters
@@ -90,7 +91,7 @@ def since_visits(
     size = len(names)
     counts = np.bincount(visit, held.counts, minlength=size).astype(np.int64)
     expected = np.bincount(visit, held.expected, minlength=size).astype(np.float64)
-    if size < (3 if given is None else 2) or counts.sum() < FEWEST or (given is None and expected.min() <= 0):
+    if size < (4 if given is None else 2) or counts.sum() < FEWEST or (given is None and expected.min() <= 0):
         return ()
     episodes = np.bincount(visit, [len(t) for t in times], minlength=size).astype(np.int64)
     observed_s = np.bincount(visit, list(ends), minlength=size).astype(np.float64)
@@ -119,7 +120,7 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
         if border is not None and (not inside or len(units) >= 3):
             tested_there = given_power_up(record, units, border, given, limits)
             return () if tested_there is None else (tested_there,)
-        if given is None and np.count_nonzero(counts.expected > 0) >= 3:
+        if given is None and np.count_nonzero(counts.expected > 0) >= 4:
             return _over_power_ups(record, counts, units, limits)
     return _in_run(record, limits, given)
 

@@ -19,6 +19,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding, holm
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.pace import OTHER_PACE, feigned
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
 from flicker.stats.arrivals import rate_trend_test
 from flicker.stats.power_ups import (
@@ -77,6 +78,9 @@ def growth_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[tu
         ]
         for k, (record, counts) in enumerate(zip(records, seen, strict=True))
     ]
+    for items, record in zip(drafts, records, strict=True):
+        if feigned(record):
+            items[:] = [Finding(item.question, NOT_SHOWN, item.method, OTHER_PACE, sided="one") for item in items]
     over = [counts.power_ups >= FEWEST_POWER_UPS for counts in seen]
     family = [(k, q) for k in range(len(records)) for q in ((2, 3) if over[k] else (0, 1))]
     heat = [(k, q) for k in range(len(records)) if over[k] for q in (0, 1)]

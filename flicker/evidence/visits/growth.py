@@ -15,9 +15,9 @@ from flicker.base.formats import digits_text, factor_text, share_text
 from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.compare.weighing import PACE, SHORT
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.pace import PACE, SHORT
 from flicker.evidence.record.power_up_counts import OccupiedWindows
 from flicker.stats.power_ups import (
     RateComparison,
@@ -185,7 +185,7 @@ def rate_growth(
         overall = fit.factor
     p_up, low, high, cv = fit.p_up, fit.low, fit.high, fit.cv
     free = growth_however_much(counts, expected, visits)
-    p_value = min(p_up, 1.0 - p_up)
+    p_value = min(p_up, fit.p_down)
     if count < FEWEST:
         cautions.append(f"{count} episodes are too few to claim a growth ({FEWEST} or more are needed).")
         p_value = 0.5

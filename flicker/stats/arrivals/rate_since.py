@@ -19,8 +19,8 @@ from flicker.stats.arrivals.rate_changes import place_of_change
 from flicker.stats.laws import scatter as sc
 
 PER_BLOCK, BLOCKS = 2, (8, 24)  # events per block of a run, fewest and most blocks: tests/studies/results/rate_since.md
-LEAST_BLOCKS = 2  # a single odd block is no change of rate
-FEWEST_EVENTS, FEWEST_UNITS = 10, 3
+LEAST_BLOCKS = 2  # a single odd block, power-up or visit is no change of rate: one bad of eight is as well the last
+FEWEST_EVENTS, FEWEST_UNITS = 10, 2 * LEAST_BLOCKS
 PRIOR_DOF = 3.0  # what is taken for how units differ is worth three of them, as for sizes; common practice, no source
 FEW_UNITS = 4  # up to here the prior is 1.4 times as wide (`scatter.WIDER`): the same study
 DRAWS = 20_000  # of the null law of the split
@@ -225,7 +225,7 @@ def rate_since_unit(
     Raises
     ------
     ValueError
-        If fewer than three units were given, or an argument is out of range.
+        If fewer than four units were given, or an argument is out of range.
 
     Notes
     -----
@@ -243,8 +243,8 @@ def rate_since_unit(
     mean = float(n.mean())
     roots = 2.0 * np.sqrt((n + 0.25) * e.mean() / e)
     weights = 1.0 / (e.mean() / e + wide**2 * mean)
-    up, down, scale = _split(roots[None], weights[None], 1, PRIOR_DOF, None)
-    p_up, p_down = _chances(float(up[0]), float(down[0]), units, 1, PRIOR_DOF, None)
+    up, down, scale = _split(roots[None], weights[None], LEAST_BLOCKS, PRIOR_DOF, None)
+    p_up, p_down = _chances(float(up[0]), float(down[0]), units, LEAST_BLOCKS, PRIOR_DOF, None)
     post = _posterior(roots, weights)
     border = int(np.argmax(post)) + 1
     low, high = _around(post, border - 1, confidence)
@@ -356,10 +356,10 @@ def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:
 
 
 def _posterior(y: Floats, w: Floats) -> Floats:
-    """Probability of each border under a flat prior, the variance integrated out."""
+    """Probability of each border under a flat prior on those looked at, the variance integrated out."""
     size = y.size
-    log = np.empty(size - 1)
-    for k in range(1, size):
+    log = np.full(size - 1, -np.inf)
+    for k in range(LEAST_BLOCKS, size - LEAST_BLOCKS + 1):
         rest = sum(float((w[part] * (y[part] - np.average(y[part], weights=w[part])) ** 2).sum())
                    for part in (slice(None, k), slice(k, None)))  # fmt: skip
         shape = -0.5 * (PRIOR_DOF + size - 2.0) * np.log(PRIOR_DOF + rest)

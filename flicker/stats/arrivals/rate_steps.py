@@ -17,7 +17,7 @@ from flicker.stats.laws import scatter as sc
 from flicker.stats.levels.best_cuts import best_cuts
 
 MOST = 4  # changes; more of them are a rhythm, which no list of moments describes: a choice
-PER_CELL, CELLS, SHORTEST = 2, (8, 96), 2  # events per cell of a run, fewest and most cells, cells of a stretch: as `rate_since`
+PER_CELL, CELLS, SHORTEST = 2, (8, 96), 2  # events per cell of a run, fewest and most cells, cells or units of a stretch: as `rate_since`
 LOOKED = 0.05  # two-sided p above which no claim is made, so that a search for more need not go on: by definition of the claims
 METHOD = "best places by least squares of the roots of counts (exact search, ruptures), each tested between its neighbours"
 
@@ -131,7 +131,7 @@ def rate_steps_unit(
         got = rate_since_unit(n[a:b].astype(np.int64), e[a:b], scatter=scatter, confidence=confidence)
         return replace(got, at=got.at + a, low=got.low + a, high=got.high + a)
 
-    return RateSteps(_tried(one, 2.0 * np.sqrt((n + 0.25) * e.mean() / e), 1, 1, test), confidence, METHOD)
+    return RateSteps(_tried(one, 2.0 * np.sqrt((n + 0.25) * e.mean() / e), SHORTEST, 1, test), confidence, METHOD)
 
 
 def _uneven(counts: Floats, expected: Floats) -> bool:
