@@ -43,10 +43,11 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
         return []
     # A surge or a swing fills a cell or two; pick-up lasts.
     wander = running_median(loudness(view, fast=fast), 3)
-    if float(np.exp(wander.max())) - view.resolution_V < ZERO_V:
-        return []  # not told from noise
+    faint = np.log(max(ZERO_V + view.resolution_V, 2.5 * view.resolution_V))  # noise, or a swing of one count
+    if wander.max() < faint:
+        return []
     calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(UNLIKE) or np.exp(loud) - view.resolution_V < ZERO_V:
+    if loud - calm < np.log(UNLIKE) or loud < faint:
         return []
     out: list[tuple[int, int]] = []
     for a, b in _joined(switches(bernoulli(wander > border, 0.99, 0.01), NATS), NODE):
