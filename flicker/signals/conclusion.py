@@ -14,7 +14,7 @@ from flicker.logs.model import Run
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
-from flicker.signals.connection.movement import ZERO_V
+from flicker.signals.connection.movement import PICK_UP_V, ZERO_V
 from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers, stretches
@@ -32,7 +32,6 @@ FALL_V = 2.0e-3  # what the guard asks of a live channel: a choice
 FALL_READINGS = 4  # in a row: a contact that opens or closes has none between; chosen, not measured
 FALL_SIGMAS = 5.0  # each so far out of the noise; chosen, not measured
 FALL_S = 10.0  # the fall begins within; chosen, not measured
-PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead; common practice, no source
 
 
 def finish(draft: Trace, found: Excursions, blocks: RunBlocks, limits: Limits) -> Trace:

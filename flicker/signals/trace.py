@@ -18,8 +18,9 @@ from flicker.logs.model import Log, LogError, Run
 from flicker.logs.read_ahead import side_by_side
 from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.cache import BlockCache
-from flicker.signals.conclusion import PICK_UP_V, conclude, finish
+from flicker.signals.conclusion import conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
+from flicker.signals.connection.movement import PICK_UP_V
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
 from flicker.signals.connection.states import PowerUp, find_power_ups, surges

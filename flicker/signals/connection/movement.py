@@ -17,6 +17,7 @@ Bools = NDArray[np.bool_]
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 ZERO_V = 0.001  # 'zero' is within this or two counts
+PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
 NATS = 12.0  # log-likelihood of a change of state: by chance once in 20 logs of 10,000 blocks, by definition
 WINDOW = 64  # blocks in which a channel that is alive moves

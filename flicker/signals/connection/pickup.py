@@ -15,8 +15,8 @@ from flicker.signals.connection.movement import (
     FEW,
     LASTING_S,
     NATS,
+    PICK_UP_V,
     SIDE,
-    ZERO_V,
     View,
     bernoulli,
     fell,
@@ -29,7 +29,6 @@ Floats = NDArray[np.float64]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-TRIP_BLOCKS = 8
 NODE = 8  # cells between two swells of a beat
 BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 
@@ -43,7 +42,7 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
         return []
     # A surge or a swing fills a cell or two; pick-up lasts.
     wander = running_median(loudness(view, fast=fast), 3)
-    faint = np.log(max(ZERO_V + view.resolution_V, 2.5 * view.resolution_V))  # noise, or a swing of one count
+    faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
     if wander.max() < faint:
         return []
     calm, loud, border = two_clusters(wander)
@@ -53,7 +52,7 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
     for a, b in _joined(switches(bernoulli(wander > border, 0.99, 0.01), NATS), NODE):
         first = edge(view, a * CELL)
         last = edge(view, view.size if b == wander.size else b * CELL)
-        near = slice(max(first - TRIP_BLOCKS, 0), first + TRIP_BLOCKS)
+        near = slice(max(first - FEW, 0), first + FEW)
         beyond = np.flatnonzero(view.reach(near) > protection_V)
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
         if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:

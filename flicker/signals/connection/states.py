@@ -17,7 +17,7 @@ from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import MOST, Lapse
 from flicker.signals.connection.movement import MOST_VISITS, ZERO_V, rests_away, runs, surge_at, view_of
-from flicker.signals.connection.together import TOGETHER_S, share, silent
+from flicker.signals.connection.together import TOGETHER_S, overlap, share, silent
 from flicker.signals.startup import FIT_S
 
 Floats = NDArray[np.float64]
@@ -59,9 +59,13 @@ def find_power_ups(
     lapses = share(proposed, Unobserved.DISCONNECTED, blocks, zero_V)
     borders: list[PowerUp] = []
     agreed: list[list[Lapse]] = [[] for _ in lapses]
+    # Glitches of a channel that hardly moves about zero look like bumps and surges: one that does move, or two, must show it.
+    shown = [(k, x) for k, part in enumerate(lapses) for x in part if x.reason == Unobserved.SWITCHED_OFF]
     for channel, part in enumerate(lapses):
         for lapse in part:
             off, others = lapse.reason == Unobserved.SWITCHED_OFF, (k for k in range(len(lapses)) if k != channel)
+            if off and not (lapse.alone or any(overlap(lapse, x) > 0.0 and k != channel for k, x in shown)):
+                continue
             alive = [k for k in others if off and not silent(blocks.channels[k], lapses[k], lapse)]
             if len(alive) <= (len(lapses) - 1) // 2:
                 agreed[channel].append(lapse)

@@ -19,7 +19,8 @@ TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay withi
 MOSTLY = 0.8  # of a stretch, that says the same as all of it; chosen, not measured
 
 
-def _overlap(one: Lapse, other: Lapse) -> float:
+def overlap(one: Lapse, other: Lapse) -> float:
+    """Seconds that two stretches have in common."""
     return max(0.0, min(one.end_s, other.end_s) - max(one.begin_s, other.begin_s))
 
 
@@ -38,12 +39,12 @@ def share(
             if one.reason != reason or (length < SHORTEST_S and not off):
                 continue
             for other in (k for k in range(len(out)) if k != channel):
-                own = [x for x in out[other] if _overlap(x, one) > 0.5 * (x.end_s - x.begin_s)]
+                own = [x for x in out[other] if overlap(x, one) > 0.5 * (x.end_s - x.begin_s)]
                 if off:  # pick-up and a relay speak for a live unit
                     own = [x for x in own if x.reason not in (Unobserved.OPEN_LEAD, Unobserved.DISCONNECTED)]
                 if any(x.reason == reason and (not off or x.begin_s <= one.begin_s) for x in own):
                     continue
-                agrees = sum(_overlap(x, one) for x in own) > MOSTLY * length
+                agrees = sum(overlap(x, one) for x in own) > MOSTLY * length
                 if not agrees and off:  # a channel whose digit never moves says nothing
                     agrees = _at_zero(blocks, other, one, zero_V[other]) if own else one.surge is not None
                 elif not agrees:
@@ -87,7 +88,7 @@ def _at_zero(blocks: RunBlocks, channel: int, off: Lapse, zero_V: float) -> bool
 
 def silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
     """Was a channel silent during most of a stretch (or is it one whose reading rarely moves)?"""
-    covered = sum(_overlap(x, off) for x in lapses if x.reason != Unobserved.OPEN_LEAD)
+    covered = sum(overlap(x, off) for x in lapses if x.reason != Unobserved.OPEN_LEAD)
     if covered >= 0.5 * (off.end_s - off.begin_s):
         return True
     inside = part.high[off.first : off.last] - part.low[off.first : off.last]
