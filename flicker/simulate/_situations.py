@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from flicker.simulate._connection import START_MUTE_S
-from flicker.simulate._kinds import noisy
+from flicker.simulate._kinds import noisy, one_off
 from flicker.simulate._registry import kind, nothing
 from flicker.simulate._sheet import Sheet
 from flicker.simulate._truth import Mark, PowerUp
@@ -45,11 +45,7 @@ def stuck_low(sheet: Sheet, *, offset_V: float = 0.9) -> None:
     _constant(sheet, offset_V)
 
 
-@kind("single-swing", "situation", "one single swing to 6 V", verdict="one-off", length_s=(1.0, 5.0), size_V=6.0)
-def single_swing(sheet: Sheet) -> None:
-    """Put one large glitch anywhere."""
-    for name in sheet.bad:
-        sheet.draw(name, sheet.rng("place", 0, name).uniform(0.0, 0.95 * sheet.usable_s() * sheet.setting.runs, 1))
+kind("single-swing", "situation", "one single swing to 6 V", verdict="one-off", length_s=(1.0, 5.0), size_V=6.0)(one_off)
 
 
 @kind(

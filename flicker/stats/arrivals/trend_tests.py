@@ -39,24 +39,15 @@ class TrendTest(Tested):
 
 
 @dataclass(frozen=True, slots=True)
-class RenewalTrendTest(Tested):
+class RenewalTrendTest(TrendTest):
     """A trend test that allows any spread of the gaps; ``gap_variation`` is their coefficient of variation."""
 
-    z: float
     p_gaps: float
     p_bursts: float
     p_normal: float
     gap_variation: float
-    count: int
     bursts: int
-    runs: int
-    alternative: str
     seed: int
-
-    @property
-    def reads(self) -> str:
-        """The finding in words."""
-        return er.trend_words(self.z > 0, self.shown, self.p_value, self.alternative)
 
 
 @dataclass(frozen=True, slots=True)
