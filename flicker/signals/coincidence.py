@@ -349,9 +349,6 @@ def _ranks(values: Floats) -> Floats:
 def coincide_all(
     channels: Mapping[str, Sequence[ChannelEvents]],
     *,
-    lag_s: float | None = None,
-    confidence: float = 0.95,
-    seed: int = SEED,
     beside: Collection[str] = (),
 ) -> tuple[ChannelCoincidence, ...]:
     """Compare every pair of channels; p-values are corrected together (Holm) and the answers follow them.
@@ -360,13 +357,11 @@ def coincide_all(
     ----------
     channels : mapping of name to one ChannelEvents per run
         All with the same runs.
-    lag_s, confidence, seed
-        As in `coincide`.
     beside : collection of str
         Channels that are no outputs (rail, mains, a shorted lead): compared with the others, not with each other.
     """
     found = [
-        coincide(channels[a], channels[b], lag_s=lag_s, confidence=confidence, seed=seed)
+        coincide(channels[a], channels[b])
         for a, b in combinations(channels, 2)
         if a not in beside or b not in beside
     ]

@@ -85,7 +85,6 @@ def settling_trends(
     settled_V: ArrayLike,
     settle_s: ArrayLike,
     *,
-    order: ArrayLike | None = None,
     drift_V: float = 0.020,
     settle_limit_s: float = 120.0,
     confidence: float = 0.95,
@@ -96,8 +95,6 @@ def settling_trends(
     ----------
     settled_V, settle_s : array_like, shape (power-ups,)
         In time order, 3 or more.
-    order : array_like, optional
-        Age at each power-up (hours of use, days); the number of the power-up where not given. Slopes are per unit.
     drift_V, settle_limit_s : float
         Movement over all power-ups that matters.
     confidence : float
@@ -116,11 +113,9 @@ def settling_trends(
 
     level = check.finite_array("settled_V", settled_V, least=3)
     settle = check.finite_array("settle_s", settle_s, least=3)
-    x = np.arange(level.size, dtype=np.float64) if order is None else check.finite_array("order", order, least=3)
-    if settle.size != level.size or x.size != level.size:
-        raise ValueError(
-            f"settle_s and order must have one entry per power-up ({level.size}), got {settle.size}, {x.size}"
-        )
+    if settle.size != level.size:
+        raise ValueError(f"settle_s must have one entry per power-up ({level.size}), got {settle.size}")
+    x = np.arange(level.size, dtype=np.float64)
     confidence = check.share("confidence", confidence)
     drafts = []
     for name, values, limit in (("settled_V", level, drift_V), ("settle_s", settle, settle_limit_s)):

@@ -85,14 +85,12 @@ class ChannelRecord:
             return 0.0
         return float((self.episodes.end_s - self.episodes.start_s).max())
 
-    def per_cycle(self, *, own: bool = True, shared: bool = True) -> tuple[list[Floats], list[float]]:
-        """Episode times on the observed clock of each power-up, and that clock's end; without those shared if so wished."""
+    def per_cycle(self, *, shared: bool = True) -> tuple[list[Floats], list[float]]:
+        """Own episodes' times on the observed clock of each power-up, and that clock's end; without those shared if so wished."""
         times: dict[int, list[Floats]] = {}
         ends: dict[int, float] = {}
         for place, (trace, cycle) in enumerate(zip(self.traces, self.cycle, strict=True)):
-            chosen = self.episodes.run == place
-            if own:
-                chosen &= ~self.episodes.common
+            chosen = (self.episodes.run == place) & ~self.episodes.common
             if not shared:
                 chosen &= ~self.episodes.shared
             before = ends.get(cycle, 0.0)
