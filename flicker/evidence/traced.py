@@ -110,10 +110,10 @@ class Traced:
 
     def _relays(self, log: Log, part: list[RunTraces]) -> None:
         """What relays would have done; before they close, an open lead says nothing."""
-        tried = relays_to_try(Relay.from_limits(self.limits))
+        tried, before = relays_to_try(Relay.from_limits(self.limits)), self.traces[-1:]
+        begins = power_ups_begin([*before, *part])[len(before) :]
         for number, run in enumerate(part):
-            begins = power_ups_begin([*self.traces, *part])[len(self.traces) + number]
-            grace = [grace_s(run, k, begins, side_of(self.case, trace.channel)) for k, trace in enumerate(run.traces)]
+            grace = [grace_s(run, k, begins[number], side_of(self.case, trace.channel)) for k, trace in enumerate(run.traces)]
             part[number] = without_open_lead(run, grace, self.limits.dead_time_s)
             outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):
