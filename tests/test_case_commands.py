@@ -152,6 +152,7 @@ def test_report(job, capsys, tmp_path):
     assert str(job) not in page and "thumps" in page
 
 
+@pytest.mark.usefixtures("cells_run_here")
 def test_notebook(job, capsys, tmp_path):
     code, _, err = run(
         capsys, "notebook", "before-and-after", "--case", job / "case.toml", "--out", tmp_path / "a.ipynb"

@@ -21,7 +21,7 @@ ORDER = ("do not connect", "not yet shown", "within limits for the time observed
 BEGUN = datetime(2026, 2, 3, 9, 30)
 FAULTS = ("sound", "sound", "glitches", "line", "step", "telegraph", "volts", "hot", "noise", "open lead", "crackle")
 few = settings(
-    max_examples=int(os.environ.get("INVARIANT_EXAMPLES", "10")), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
+    max_examples=int(os.environ.get("INVARIANT_EXAMPLES", "6")), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
 )
 seeds = st.integers(0, 10**6)
 Columns = dict[str, np.ndarray]
