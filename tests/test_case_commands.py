@@ -145,7 +145,7 @@ def test_survey(job, capsys, tmp_path):
     assert np.allclose(table.loc[table.channel == "left", "level_V"], 0.040, atol=1e-3)
 
 
-def test_report(job, capsys, tmp_path):
+def test_report(job, capsys, tmp_path, undrawn):
     code, out, err = run(capsys, "report", "--case", job / "case.toml", tmp_path / "page.html")
     assert code == 0 and "bridge" in out, err
     page = (tmp_path / "page.html").read_text(encoding="utf-8")

@@ -278,7 +278,7 @@ def test_a_logger_that_writes_every_thirty_seconds_is_late_now_and_then():
 
 
 @pytest.mark.parametrize("step_s, told", [(0.5, "0.5 s"), (2.0, "2 s"), (20.0, "20 s")])
-def test_the_shortest_glitch_that_the_cadence_sees_is_printed(step_s, told, tmp_path, capsys):
+def test_the_shortest_glitch_that_the_cadence_sees_is_printed(step_s, told, tmp_path, capsys, undrawn):
     """Clearance, section 5: the page prints it, of a cleared channel too."""
     from flicker.cli import main
 

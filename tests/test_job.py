@@ -104,7 +104,7 @@ def test_the_page_is_the_same_from_the_same_files_wherever_and_whenever(tmp_path
     assert str(tmp_path).encode() not in pages[0]
 
 
-def test_fingerprints_are_recorded_and_a_changed_log_is_told(tmp_path):
+def test_fingerprints_are_recorded_and_a_changed_log_is_told(tmp_path, undrawn):
     path = small_case(tmp_path)
     before = path.read_text()
     done = flicker("case", "seal", path)

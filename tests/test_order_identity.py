@@ -50,7 +50,7 @@ def test_an_exact_copy_adds_no_hours_and_clears_nothing(folder):
     assert both.channels[0].observed_s == pytest.approx(2 * once.observed_s, rel=0.01)
 
 
-def test_a_page_of_a_log_and_its_copy_is_written(folder, tmp_path):
+def test_a_page_of_a_log_and_its_copy_is_written(folder, tmp_path, undrawn):
     done = command("assess", folder / "one.csv", folder / "copy.csv", "--report", tmp_path / "page.html")
     assert done.returncode == 0, done.stderr
     assert "counted once" in (tmp_path / "page.html").read_text()
@@ -91,7 +91,7 @@ def test_a_log_under_two_stages_is_refused(folder, tmp_path):
     assert done.returncode == 2 and "byte for byte" in done.stderr and not (tmp_path / "page.html").exists()
 
 
-def test_an_altered_sealed_log_is_told_by_check_assess_and_report(folder, tmp_path):
+def test_an_altered_sealed_log_is_told_by_check_assess_and_report(folder, tmp_path, undrawn):
     shutil.copytree(folder, tmp_path, dirs_exist_ok=True)
     path = case_of(tmp_path, [("one.csv", "as received", "")])
     assert command("case", "seal", path).returncode == 0
