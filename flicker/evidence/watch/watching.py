@@ -94,7 +94,7 @@ class ChannelState(Result):
         seen = times_text(self.episodes) if self.episodes else "no episode"
         told = f"{self.channel}: {seen} in {hours_text(self.observed_h)} observed"
         if self.high_per_hour is not None and math.isfinite(self.high_per_hour):
-            told += f", between {digits_text(self.low_per_hour or 0.0)} and {digits_text(self.high_per_hour)} per hour so far"
+            told += f", between {digits_text(self.low_per_hour or 0.0)} and {digits_text(self.high_per_hour)} per hour so far; other power-ups may differ"
         return f"{told}: {self.decision}."
 
 
