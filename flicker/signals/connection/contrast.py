@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 BESIDE = 5  # cells on each side of a border that must differ
-RATIO = 1.8  # of the swing in half a minute
+RATIO = 1.8  # of how far the channel swings
 UNLIKE = 1.4  # where another sign stands beside it
 
 
