@@ -53,4 +53,4 @@ def test_a_lead_that_may_have_seen_nothing_shows_nothing():
     left = found.channel("left")
     assert left.tail_kind == "no sign of life" and left.fitness == "not yet shown"
     assert {item.answer for item in left.findings} == {"not shown"} and left.rate.steady_upper_per_h is None
-    assert left.next.reads.startswith("Switch the unit off and on")
+    assert "begin a log with the unit off, and switch it on while logging" in left.next.reads

@@ -13,10 +13,13 @@ import pytest
 
 from flicker import Log, assess
 from flicker.base.units import HOUR
+from flicker.evidence.guard import Reason
 from flicker.evidence.guard.awake import Cells, not_awake
+from flicker.evidence.guard.life import level_held, start_shown
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import fresh_live
+import fresh_states
 
 from flicker import read_log
 
@@ -119,3 +122,54 @@ def test_sound_outputs_of_another_hand_keep_their_hours(kind):
     made, facts = fresh_live.live_log(kind, 31000)
     channels = {item.channel: item for item in assess(read_log(made.log.files()[0])).channels}
     assert all(channels[name].fitness == "within limits for the time observed" for name in facts)
+
+
+# ------------------------------------------------------------ a lead that was never on
+
+
+@pytest.mark.parametrize("kind, seed", [("open_all_day", 705005), ("open_all_day", 705008), ("open_all_day", 705013)])
+def test_a_lead_in_the_air_all_day_is_not_cleared(kind, seed):
+    """By another hand (`fresh_states.py`); these were cleared while noise alone was a sign of life."""
+    made = fresh_states.state_log(kind, seed)
+    channels = {item.channel: item for item in assess(read_log(made.log.files()[0])).channels}
+    for name in made.log.truth.channels:
+        assert Reason.DEAD in channels[name].guard.reasons and channels[name].verdict == "inconclusive"
+        assert channels[name].against[0].startswith("no sign of life")
+        assert "begin a log with the unit off" in channels[name].next.reads
+
+
+def test_a_start_is_a_sign_of_life_only_if_it_stands_out():
+    quiet = np.full(12, 1e-3)
+    assert start_shown(np.array([0.002, 0.0, 0.0]), quiet, 1e-5)
+    assert not start_shown(np.array([0.0019, 0.0019, 0.0029]), quiet, 1e-5)
+    assert start_shown(np.array([0.0, 0.0, 0.003]), quiet, 1e-5)
+    assert not start_shown(np.array([0.0009, np.nan, np.nan]), quiet / 10, 1e-5)  # under a millivolt
+    assert not start_shown(np.array([0.0025, 0.0, 0.0]), quiet, 1e-3)  # under three digits
+
+
+@pytest.mark.parametrize(
+    "level_V, width_V, alive",
+    [(0.006, 1e-4, True), (0.004, 1e-4, False), (0.004, 2e-3, True), (0.0015, 2e-3, False), (-0.006, 1e-4, True)],
+)  # an alternating range reads up to 5 mV and moves by little of it (choices)
+def test_a_level_away_from_zero_is_a_sign_of_life(level_V, width_V, alive):
+    level, width = np.full(20, level_V), np.full(20, width_V)
+    assert level_held(level, width, np.zeros(20), 1e-5) == alive
+    assert not level_held(level, width, np.ones(20), 1e-5)  # a logger that repeats its last value
+    level[::3] *= -1.0
+    assert not level_held(level, width, np.zeros(20), 1e-5)  # it does not hold
+
+
+def test_a_logger_that_hangs_earns_no_hours():
+    volts = output(6.0, 0.006)
+    volts[round(0.2 * HOUR / STEP_S) :] = volts[round(0.2 * HOUR / STEP_S)]
+    (channel,) = judged(volts).channels
+    assert channel.fitness == "not yet shown" and channel.guard.figures.observed_h < 0.4
+
+
+def test_hours_that_do_not_count_are_no_clean_hours_of_a_comparison():
+    """A fault before; after it a level, and then four hours asleep: as many hours less on that side."""
+    volts = asleep(output(8.0), 2.0, 6.0, 1e-4)
+    (record,) = judged(volts).records
+    assert record.observed_s / HOUR == pytest.approx(4.0, abs=0.2)
+    rest = judged(np.round(np.random.default_rng(3).normal(0.0, 2e-4, 9000), 4))
+    assert rest.channels[0].tail_kind == "no sign of life" and rest.records[0].observed_s == 0.0

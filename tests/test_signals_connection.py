@@ -155,7 +155,6 @@ def test_a_relay_that_never_closes_shows_no_life() -> None:
     for seed in range(6):
         for trace in _bench("relay-never-closes", seed, hours=0.5)[1][0][0].traces:
             assert trace.life == "not shown"
-            assert any("switch the unit off and on once" in caution for caution in trace.cautions)
 
 
 @pytest.mark.parametrize(
@@ -169,10 +168,10 @@ def test_life_without_a_start_needs_a_level_or_noise(offset: float, noise: float
 
 @pytest.mark.parametrize(
     ("kind", "life"),
-    [("slow wander", "seen"), ("hum on noise", "seen"), ("open lead", "not shown"), ("far off", "not shown")],
+    [("slow wander", "seen"), ("hum on noise", "not shown"), ("open lead", "not shown"), ("far off", "not shown")],
 )
 def test_life_about_zero(kind: str, life: str) -> None:
-    """An output whose level wanders past zero, or that hums, lives; an open lead swings about zero (data invented)."""
+    """An output whose level wanders past zero lives; what hums about zero may be an open lead (data invented)."""
     rng = np.random.default_rng(11)
     time = np.arange(3600.0)
     white = rng.standard_normal(time.size)

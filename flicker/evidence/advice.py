@@ -11,28 +11,15 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
+from flicker.evidence.facts import Facts
 from flicker.evidence.guard import Guard, Reason
+from flicker.evidence.guard.words import ADVICE
 from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
-from flicker.evidence.verdict import Facts, Verdict, missing_hours, needed_hours
+from flicker.evidence.verdict import Verdict, missing_hours, needed_hours
 from flicker.stats.power_ups import power_ups_to_see
 
 SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
-
-# What to do about a reason that no further hours of the same log take away.
-HELP = {
-    Reason.OPEN: "Say where the leads sit ('measured_at' in the case file), or measure before the output relay, and log the start again.",
-    Reason.OVER: "Log again on a larger range: what was over range is not known.",
-    Reason.PEAK: "Find what made the peak; repeat from cold.",
-    Reason.BEYOND: "Find what takes it beyond the limit; repeat from cold.",
-    Reason.SPREAD: "Find what makes it restless: the output stage, its supply, or the leads.",
-    Reason.SWINGS: "Find what makes it swing; then log again.",
-    Reason.BLANK: "Log again on a larger range, and see why readings are missing.",
-    Reason.GAPS: "Log again without gaps: too much of the time was not seen.",
-    Reason.SELDOM: "Log again with a reading at least every 30 s.",
-    Reason.DEAD: "Switch the unit off and on once while logging, so that the log shows its start.",
-    Reason.UNDATED: "Say when each log was made, or log the start of each.",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +55,8 @@ def advise(
         return Next(None, sure, f"{told} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
     if soon:
         return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
+    if verdict.kind == TailKind.NO_LIFE:
+        return Next(whole, sure, f"No sign of life: {ADVICE[Reason.DEAD]}.")
     if Reason.MOVE in guard.reasons and facts.moves_together:
         moved = volts_text(guard.figures.moved_V)
         return Next(
@@ -76,29 +65,12 @@ def advise(
             f"It moved {moved}, and another channel with it: look at what they share, the supply, its reference, the bias "
             "and the ground; log a rail beside them.",
         )
-    if Reason.REST in guard.reasons:
-        what = volts_text(guard.figures.largest_V)
-        return Next(
-            whole,
-            sure,
-            f"It rests up to {what} from zero: look at the input pair, its bias and feedback; repeat from cold.",
-        )
-    if Reason.MOVE in guard.reasons:
-        moved = volts_text(guard.figures.moved_V)
-        return Next(
-            whole,
-            sure,
-            f"It moved {moved}: look at what warms up, at supply and bias, at trimmers and joints; repeat from cold, "
-            "and log on once it is warm.",
-        )
-    if verdict.kind == TailKind.NO_LIFE:
-        return Next(whole, sure, HELP[Reason.DEAD])
     hours = facts.observed_s / HOUR
-    if facts.episodes > 0 and hours > 0:
+    if facts.episodes > 0 and hours > 0 and not {Reason.REST, Reason.MOVE} & set(guard.reasons):
         return _power_ups(facts, limits)
-    for reason, words in HELP.items():
-        if reason in guard.reasons:
-            return Next(whole, sure, words)
+    for item in verdict.against:
+        if item.advice is not None:
+            return Next(whole, sure, f"{item.reads}.")
     return _hours(verdict, facts, guard, limits)
 
 

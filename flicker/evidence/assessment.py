@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +14,7 @@ from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
-from flicker.base.values import Fitness, VerdictWord
+from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
@@ -23,7 +23,7 @@ from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers,
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
-from flicker.evidence.guard import judge_guard
+from flicker.evidence.guard import Session, judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
@@ -49,10 +49,11 @@ from flicker.evidence.questions.together import (
     supply,
 )
 from flicker.evidence.questions.worsening import growth_findings, page_foot
-from flicker.evidence.record.channel_record import ChannelRecord, records
+from flicker.evidence.record.channel_record import EVER, ChannelRecord, records
 from flicker.evidence.record.log_checks import in_runs
 from flicker.evidence.record.starts import (
     BEHIND_RELAY,
+    asleep_times,
     sessions_of,
     sessions_with,
     side_of,
@@ -215,12 +216,16 @@ def judge(
         if end := failed(traces, name) or stands(traces, name, limits.protection_V):
             ends[name] = end
             traces = as_one_event(traces, name, end, limits.dead_time_s)
+    sessions = sessions_of(traces, case)
+    guards = {
+        name: judge_guard(*sessions_with(sessions, name), limits, speaker_side=side_of(case, name) in BEHIND_RELAY)
+        for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
+    }
     marked = records(traces, dead_time_s=limits.dead_time_s)
     hits = lead_hits(marked, beside)
     found, shared = recurring_common(marked, limits, hits)
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
-    sessions = sessions_of(traces, case)
     steps = 3 + len(found)
     growth = growth_findings(found, limits)
     tell(1, steps)
@@ -234,11 +239,7 @@ def judge(
             record,
             page,
             RawAnswers(
-                guard=judge_guard(
-                    *sessions_with(sessions, record.channel),
-                    limits,
-                    speaker_side=side_of(case, record.channel) in BEHIND_RELAY,
-                ),
+                guard=guards[record.channel],
                 movement=raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
                 jumps=jump_count(*sessions_with(sessions, record.channel)),
                 end=ends.get(record.channel),
@@ -289,7 +290,7 @@ def judge(
         coincidence=coincidence,
         next=_overall(channels, limits),
         cautions=tuple(cautions),
-        records=tuple(found),
+        records=counted(found, traces, sessions, {item.channel: item for item in channels}),
         traces=tuple(traces),
         companions=results(beside, floor_words),
         beside=beside,
@@ -319,6 +320,23 @@ def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
     return min(channels, key=rank).next
 
 
+def counted(
+    found: Sequence[ChannelRecord],
+    traces: Sequence[RunTraces],
+    sessions: Sequence[tuple[RunTraces, Session]],
+    channels: Mapping[str, ChannelAssessment],
+) -> tuple[ChannelRecord, ...]:
+    """The records with the hours that the guard counts, for all that compares and adds up: no other hour is a clean one."""
+    asleep = {name: asleep_times(traces, sessions, item.guard) for name, item in channels.items()}
+
+    def seen(record: ChannelRecord) -> ChannelRecord:
+        if channels[record.channel].tail_kind == TailKind.NO_LIFE:
+            return record.without({number: EVER for number in record.numbers})
+        return record.without(asleep[record.channel])
+
+    return tuple(seen(record) for record in found)
+
+
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:
     out = []
     if any(item.fitness == DO_NOT_CONNECT for item in channels):
@@ -327,6 +345,9 @@ def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelReco
         )
     for trace in (trace for record in found for trace in record.traces):
         out.extend(trace.cautions)
+    for item in channels:
+        if item.tail_kind == TailKind.NO_LIFE:
+            out.append(f"{item.channel}: nothing shows that a live output was being measured.")
     if not any(trace.power_up_seen for record in found for trace in record.traces):
         out.append(
             "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."

@@ -18,6 +18,7 @@ from flicker.case.case_file import Case, needs
 from flicker.evidence.advice import Next, advise
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
+from flicker.evidence.facts import Facts
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
@@ -43,7 +44,7 @@ from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
-from flicker.evidence.verdict import Facts, decide
+from flicker.evidence.verdict import decide
 from flicker.evidence.words import owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
@@ -123,6 +124,7 @@ class ChannelAssessment(Result):
     worth_looking: Annotated[tuple[WorthLooking, ...], Doc("Where the findings point: common practice, no source, and never a verdict.")] = ()
     swings_ahead: Annotated[SwingsAhead | None, Doc("When growing swings first reach the relay's threshold; null where growth is not shown, or one has reached it.")] = None
     not_excluded: Annotated[str, Doc("What the log leaves open, in volts; of a cleared channel too.")] = ""
+    against: Annotated[tuple[str, ...], Doc("What stands against a clearance beside the verdict, in volts, the weightiest first; empty where nothing does.")] = ()
 
     def finding(self, question: str) -> Finding:
         """Answer to one question."""
@@ -221,7 +223,7 @@ def judge_channel(
         dangerous_V=dangerous,
         two_levels=any(trace.two_levels is not None for trace in record.traces),
         filled=bool(recurrence.long_evidence(record, limits, least_moved_V)),
-        life_shown=any(trace.life == "seen" for trace in record.traces),
+        life_shown=Reason.DEAD not in guard.reasons or any(trace.life == "seen" for trace in record.traces),
         excursions=total,
         in_excursion_s=record.in_excursion_s,
         phase=recurrence.phase_of(record, rate, limits),
@@ -301,6 +303,7 @@ def judge_channel(
         ),
         swings_ahead=swings_ahead(record, findings, limits),
         mean_count=mean_count_of(record, limits),
+        against=tuple(item.text for item in verdict.against),
         not_excluded=not_excluded(
             guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else upper_per_h
         ),

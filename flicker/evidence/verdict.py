@@ -15,66 +15,21 @@ from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
+from flicker.evidence.against import MOST_ENTER_V, Against, against
+from flicker.evidence.facts import Facts
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import do_not_count, first_reason, reason_text
-from flicker.evidence.questions.level_jumps import JUMP_V
-from flicker.stats.jumps import LEAST_JUMPS
 
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
 WITHIN_LIMITS = Fitness.WITHIN_LIMITS
 
-MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
 SMALL_SWINGS = 5  # from here on they are a finding, not chance: a choice; said of none of some 1500 sound channels (danger.md)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)
 CUT_SHARE = 0.9  # the guard leaves out two minutes of each power-up; less than this is a cut (choice)
 STEP_H = 1.0 / 12.0  # advice is in whole five minutes; a choice
 ONLY_MISSING = frozenset({Reason.SHORT, Reason.RATE})  # reasons that more of the same log would take away
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """What the rules need beside the findings."""
-
-    observed_s: float
-    episodes: int
-    common_episodes: int
-    episode_s: float
-    steady_upper_per_h: float | None
-    power_ups: int
-    trips: int
-    dangerous_V: float | None
-    two_levels: bool
-    filled: bool
-    life_shown: bool
-    excursions: int = 0
-    in_excursion_s: float = 0.0
-    phase: str = ""
-    together: bool = False
-    complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
-    complaint_starts: float | None = None
-    reading_every_s: float = 0.0
-    enter_V: float = 0.0
-    moves_together: bool = False  # another channel moves in the same measure
-    jump_pairs: int = 0  # jumps between levels, up and down,
-    jump_V: float = 0.0  # and their middle size
-    left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
-    failed: str = ""  # the event in which the unit died
-    stands: str = ""  # the volts at which it stands to the end of the log
-    shared_swings: bool = False  # the guard's swings came in all channels at once
-    counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
-    hours_each: tuple[float, ...] = ()  # and that time
-
-    @property
-    def complaint_open(self) -> bool:
-        """Whether the complaint's own rate has not been excluded yet."""
-        return self.complaint_h > 0.0 and (self.complaint_starts is None or self.complaint_starts > 0.0)
-
-    @property
-    def jumps(self) -> bool:
-        """Whether the level jumps between levels by enough to matter."""
-        return self.jump_V >= JUMP_V and 2 * self.jump_pairs >= LEAST_JUMPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +40,7 @@ class Verdict:
     tail: str
     fitness: Fitness
     kind: TailKind = TailKind.CLEAN
+    against: tuple[Against, ...] = ()  # what stands against a clearance
 
 
 Said = tuple[VerdictWord, TailKind, str]
@@ -107,7 +63,11 @@ def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard:
         kind, tail = TailKind.STANDS, facts.stands
     if yes("settled offset") and word == VerdictWord.INCONCLUSIVE and kind not in (TailKind.OFFSET, TailKind.STANDS):
         tail = f"{tail}; offset too high"
-    return Verdict(word, tail, _fitness(word, kind, findings, facts, limits, guard), kind)
+    calm = word == VerdictWord.STEADY and kind == TailKind.CLEAN
+    reasons = against(findings, facts, limits, guard, calm=calm)
+    if calm and reasons:
+        tail = f"{tail}; but {reasons[0].text}"
+    return Verdict(word, tail, _fitness(calm and not reasons, facts, limits, guard), kind, reasons)
 
 
 def _word(
@@ -119,7 +79,7 @@ def _word(
         return (
             VerdictWord.INCONCLUSIVE,
             TailKind.NO_LIFE,
-            "no sign of life: switch the unit off and on once while logging",
+            reason_text(Reason.DEAD, guard),
         )
     if facts.observed_s <= 0:
         return VerdictWord.INCONCLUSIVE, TailKind.NOTHING_OBSERVED, "nothing was observed"
@@ -175,11 +135,7 @@ def _word(
     if hours >= needed_hours(limits) or (upper is not None and upper <= limits.episode_rate_per_h):
         cold = f" and {facts.power_ups} power-up{'s' if facts.power_ups != 1 else ''}" if facts.power_ups else ""
         room = "; events in all channels at once, no more than a room shows" if facts.common_episodes else ""
-        more = ""
-        if facts.complaint_open:
-            starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
-            more = f"; the complaint needs {digits_text(facts.complaint_h)} h{starts} more"
-        tail = f"clean for {hours_text(hours)}{cold}{room}{more}{do_not_count(guard)}"
+        tail = f"clean for {hours_text(hours)}{cold}{room}{do_not_count(guard)}"
         return VerdictWord.STEADY, TailKind.CLEAN, tail
     more = hours_text(missing_hours(facts, limits, guard))
     tail = f"too short: {hours_text(hours)} clean, {more} more needed{do_not_count(guard)}"
@@ -242,6 +198,8 @@ def _guarded(
             TailKind.SMALL_SWINGS,
             f"small swings, {times_text(found.swings)} up to {volts_text(found.largest_swing_V)}",
         )
+    if Reason.DEAD in reasons:
+        return VerdictWord.INCONCLUSIVE, TailKind.NO_LIFE, reason_text(Reason.DEAD, guard)
     if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
         hours = facts.observed_s / HOUR
         more = hours_text(missing_hours(facts, limits, guard))
@@ -277,20 +235,7 @@ def needed_hours(limits: Limits) -> float:
     return -math.log(1.0 - limits.confidence) / limits.episode_rate_per_h
 
 
-def _fitness(
-    word: VerdictWord, kind: TailKind, findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard
-) -> Fitness:
+def _fitness(cleared: bool, facts: Facts, limits: Limits, guard: Guard) -> Fitness:
     if facts.trips > 0 or facts.dangerous_V is not None or guard.figures.largest_V >= limits.protection_V:
         return DO_NOT_CONNECT
-    noise = findings["noise"]
-    cleared = (
-        guard.silent
-        and word == VerdictWord.STEADY
-        and kind == TailKind.CLEAN
-        and noise.answer == NO
-        and noise.high is not None
-        and noise.high <= limits.noise_V
-        and not any(item.answer == YES for item in findings.values())
-        and not facts.complaint_open
-    )
     return WITHIN_LIMITS if cleared else NOT_YET_SHOWN

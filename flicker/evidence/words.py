@@ -8,10 +8,10 @@ from flicker.base.formats import channel_text, hours_text, once_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
+from flicker.evidence.facts import Facts
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.guard import Guard
-from flicker.evidence.guard.words import reasons_text
-from flicker.evidence.verdict import ONLY_MISSING, Facts, Verdict, missing_hours
+from flicker.evidence.verdict import Verdict, missing_hours
 
 SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so; a choice
 SAID_BY_GUARD = (
@@ -53,8 +53,9 @@ def owner(
         lines.append(f"{name} sits at {volts_text(findings['settled offset'].effect or 0.0)}, more than it should.")
         name = "It"
     lines.append(_main(name, verdict, findings, facts, limits, seen, largest_V, guard))
-    if verdict.kind in AGAINST and set(guard.reasons) - ONLY_MISSING:
-        lines.append(f"Against a clearance: {reasons_text(guard)}.")
+    lasting = [item.text for item in verdict.against if item.advice is not None]
+    if verdict.kind in AGAINST and lasting:
+        lines.append(f"Against a clearance: {'; '.join(lasting)}.")
     return " ".join(lines)
 
 
@@ -123,7 +124,7 @@ def _main(
     if word == VerdictWord.DEGRADING:
         how = "larger" if kind == TailKind.LARGER else "more often"
         return f"{name} jumps {_swings(facts, seen, largest_V)}, and {how} as time goes on. It got worse while it was watched."
-    if not facts.life_shown:
+    if kind == TailKind.NO_LIFE:
         return f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it."
     if facts.episodes:
         return (

@@ -18,7 +18,6 @@ from flicker.signals.connection.movement import PICK_UP_V, ZERO_V
 from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers, stretches
-from flicker.signals.order_statistics import scatter
 from flicker.signals.trace_model import Trace
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
@@ -26,12 +25,6 @@ AWAY_S = 120.0  # window in which the level is held off zero: chosen, not measur
 AWAY_TIMES = 3.0  # pick-up lies within its own size of zero; chosen, not measured
 AWAY_OFTEN = 5  # windows; chosen, not measured
 LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing; chosen, not measured
-HELD_V = 2.0e-3  # up to here where the level holds still meanwhile; chosen, not measured
-HELD_SHARE = 0.12  # of the noise; chosen, not measured
-FALL_V = 2.0e-3  # what the guard asks of a live channel: a choice
-FALL_READINGS = 4  # in a row: a contact that opens or closes has none between; chosen, not measured
-FALL_SIGMAS = 5.0  # each so far out of the noise; chosen, not measured
-FALL_S = 10.0  # the fall begins within; chosen, not measured
 
 
 def finish(draft: Trace, found: Excursions, blocks: RunBlocks, limits: Limits) -> Trace:
@@ -75,11 +68,8 @@ def conclude(
     shown = trace.power_up_seen or trace.excursions.count > 0
     shown = shown or (level is not None and abs(level) > max(zero_V, LEVEL_SIGMAS * trace.sigma_V) and moves)
     shown = shown or (moves and _rested_away(part, blocks, zero_V))
-    # Without any of these, noise above a meter's own floor and below pick-up is the sign of life that is left.
-    noise = LIFE_V <= trace.sigma_V <= PICK_UP_V
-    noise = noise or (trace.sigma_V < LIFE_V and _fell(part, trace))
-    noise = noise or (PICK_UP_V < trace.sigma_V <= HELD_V and _holds_level(part, blocks, trace.sigma_V))
-    life = "seen" if shown or (moves and noise) else "not shown"
+    # Noise above a meter's own floor and below pick-up is judged like an output's; whether it clears is the guard's to say.
+    life = "seen" if shown or (moves and LIFE_V <= trace.sigma_V <= PICK_UP_V) else "not shown"
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.reason == Unobserved.DISCONNECTED)
     side = trace.measured_at
     if opened.size:
@@ -94,30 +84,8 @@ def conclude(
         disconnected=opened,
         doubted=spans((lapse.begin_s, lapse.end_s) for lapse in doubts),
         states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
-        cautions=tuple(_cautions(trace, lapses, doubts, life, blocks.run)),
+        cautions=tuple(_cautions(trace, lapses, doubts, blocks.run)),
     )
-
-
-def _holds_level(part: ChannelBlocks, blocks: RunBlocks, sigma_V: float) -> bool:
-    """Do the means of two minutes stay within a small part of the noise? An open lead wanders; an output need not."""
-    mean = _windows(part.mean, blocks).mean(axis=1)
-    mean = mean[np.isfinite(mean)]
-    if mean.size < AWAY_OFTEN:
-        return False
-    return scatter(mean) <= HELD_SHARE * sigma_V
-
-
-def _fell(part: ChannelBlocks, trace: Trace) -> bool:
-    """Did the first seconds fall towards rest reading by reading, as a surge too small to be fitted does?"""
-    known = np.isfinite(part.sample_V) & (part.sample_s >= (trace.relay_closed_s or 0.0))
-    off = part.sample_V[known] - (trace.level_V or 0.0)
-    early = off[part.sample_s[known] <= (trace.relay_closed_s or 0.0) + FALL_S]
-    if early.size == 0:
-        return False
-    at = int(np.argmax(np.abs(early)))
-    fall = off[at : at + FALL_READINGS] * np.sign(early[at])
-    clear = fall.size == FALL_READINGS and fall[0] >= FALL_V and fall[-1] >= FALL_SIGMAS * trace.sigma_V
-    return clear and bool(np.all(np.diff(fall) < 0.0))
 
 
 def _windows(value: Floats, blocks: RunBlocks) -> Floats:
@@ -155,7 +123,7 @@ def _stayed(part: ChannelBlocks, blocks: RunBlocks, limits: Limits) -> bool:
     return any(float(blocks.end_s[b - 1] - blocks.begin_s[a]) >= hold_s for a, b in stretches(beyond, blocks.after_gap))
 
 
-def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], life: str, run: Run) -> list[str]:
+def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], run: Run) -> list[str]:
     out = []
     for reason in dict.fromkeys(x.reason for x in lapses if not x.sure or x.reason in _ALWAYS):
         mine = [lapse for lapse in lapses if lapse.reason == reason]
@@ -166,11 +134,6 @@ def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], li
         out.append(doubted(trace.channel, reason, spans_s, run.start))
     if trace.range_note is not None:
         out.append(f"{trace.channel}: {trace.range_note}.")
-    if life == "not shown":
-        out.append(
-            f"{trace.channel}: nothing shows that a live output was being measured; switch the unit off and on once "
-            "while logging (no loudspeaker connected), so that the log shows its start."
-        )
     return out
 
 

@@ -168,8 +168,9 @@ def _compare(
         for stage, records in ((first, one), (second, two)):
             if not any(records[name].observed_s > 0 for name in shared):
                 raise ValueError(
-                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
-                    "disconnected stretches are out; log longer."
+                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps, "
+                    "disconnected stretches and hours in which nothing shows a live output are out; log longer, from "
+                    "switched off on."
                 )
         rows.extend((number, name, one[name], two[name]) for name in shared)
     started = starts_told(case)

@@ -9,17 +9,17 @@ clean time until it is as before again, or a power-up follows. It is still searc
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.frozen import dataclass
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
 # 702, 667 sound channels), recorded in tests/studies/results/danger.md.
 ZERO_V = 1e-3  # what a sleeping stage, a chassis or a dead input reads at most, by size
 RANGE_V = 5e-3  # an alternating range or a slow input reads at most
+LEVEL_V = 2e-3  # a level from here on
+FELL = 0.75  # that falls at once to so much of it is seen through flux or oxide, or is another output: 2 of 18 channels behind
+# flux then have three clean hours (14 without it), 0 of 251 sound ones fewer (`fresh_live.py` and others, danger.md)
 MOVED_V = 5e-4  # a level that changes by less has not left
 DIGITS = 1.9  # nor has one by fewer last digits
 SMOOTH = 1.5  # times the step before: a level that settles moves by less
@@ -76,12 +76,14 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
         left_V = usual[0] / 2 if quiet else usual[0]
         moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
+        fell = abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
-            broke = moved and zero and abs(level[k]) <= abs(level[last])
+            broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
             broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))
         else:
             louder = step[k] > QUIETER * usual[1]
             broke = zero and not louder and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
+            broke = broke or (moved and fell)
         if not broke and asleep_V is not None:  # neither where it was nor as it was
             broke = abs(level[k] - level[last]) > abs(level[k] - asleep_V)
         if broke:

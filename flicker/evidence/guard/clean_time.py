@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.awake import Cells, not_awake
+from flicker.evidence.guard.life import away, hanging, level_held, start_shown
 from flicker.evidence.guard.model import Asleep, Session
 from flicker.signals.guard.figures import BEGIN, CELL_S, SWITCHED_ON, ChannelFigures
-
-Bools = NDArray[np.bool_]
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def switched_on(session: Session, number: int, place: int) -> bool:
@@ -30,42 +29,82 @@ def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bo
     return chosen
 
 
-def no_clean_time(
-    sessions: Sequence[Session], channel: Sequence[int], mine: Sequence[ChannelFigures]
-) -> tuple[list[Bools], list[Bools]]:
-    """Cells of each session that may have seen no live output, and those of which the lead's rules say so already."""
+@dataclass(frozen=True, slots=True)
+class CleanTime:
+    """Of each session: cells that may have seen no live output (``asleep``), those of which the lead's rules say so
+    already (``out``), and of each segment whether its power-up shows a live output at all (``alive``).
+    """
+
+    asleep: list[Bools]
+    out: list[Bools]
+    alive: list[Bools]
+
+
+def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequence[ChannelFigures]) -> CleanTime:
+    """Which cells of a channel may count, power-up by power-up."""
     asleep = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     out = [np.zeros(own.segment.size, dtype=bool) for own in mine]
+    alive = [np.zeros(session.figures.kind.size, dtype=bool) for session in sessions]
     digit_V = min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
-    chain: list[tuple[int, Ints]] = []
-
-    def close() -> None:
-        if not chain:
-            return
-
-        def column(name: str) -> Floats:
-            return np.concatenate([getattr(mine[place], name)[index] for place, index in chain])
-
-        width_V = column("high_V") - column("low_V")
-        cells = Cells(column("median_V"), width_V, column("step_V"), column("unmoved"), digit_V)
-        found = not_awake(cells)
-        for place, index in chain:
-            asleep[place][index] = found[: index.size]
-            found = found[index.size :]
-        chain.clear()
-
+    moving = [float(x) for own in mine for x in own.unmoved if x < 1.0]
+    usual = float(np.median(moving)) if moving else 0.0
+    power_ups: list[list[_Part]] = []
     for place, (session, own, number_of) in enumerate(zip(sessions, mine, channel, strict=True)):
         for number in range(session.figures.kind.size):
             up = switched_on(session, number, place)
-            if up or own.anew[number] or (number == 0 and session.new_stage):
-                close()
-            chain.append((place, np.flatnonzero(cells_of(session, own, number, up))))
-        if session.doubted:
-            asleep[place] |= _mostly_in(own, session.doubted[number_of])
+            anew = bool(own.anew[number]) or (number == 0 and session.new_stage)
+            if up:
+                power_ups.append([])
+            power_ups[-1].append(_Part(place, number, anew, np.flatnonzero(cells_of(session, own, number, up))))
+        asleep[place] |= hanging(own.unmoved, own.readings, usual)
+        if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output
+            held = away(own.median_V, own.high_V - own.low_V, digit_V)
+            asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
-    close()
-    return [a & ~b for a, b in zip(asleep, out, strict=True)], out
+    silent: list[_Part] = []
+    for parts in power_ups:
+        begins = [k for k, part in enumerate(parts) if part.anew and k]
+        shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:], _column(parts, mine, "far_V"), digit_V)
+        for first, last in pairwise([0, *begins, len(parts)]):
+            chain = parts[first:last]
+            cells = _cells(chain, mine, digit_V)
+            found = not_awake(cells)
+            for part in chain:
+                asleep[part.place][part.index] |= found[: part.index.size]
+                found = found[part.index.size :]
+            kept = ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
+            shown |= level_held(cells.level_V[kept], cells.width_V[kept], cells.unmoved[kept], digit_V)
+        if not shown:
+            silent += parts
+            continue
+        for part in parts:
+            alive[part.place][part.number] = True
+    if any(item.any() for item in alive):  # else it is told of the whole log, and not of its hours
+        for part in silent:
+            asleep[part.place][part.index] = True
+    return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A segment of a power-up: its session, its number, whether it begins anew, and its cells."""
+
+    place: int
+    number: int
+    anew: bool
+    index: Ints
+
+
+def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -> Floats:
+    return np.concatenate([getattr(mine[part.place], name)[part.index] for part in parts])
+
+
+def _cells(parts: Sequence[_Part], mine: Sequence[ChannelFigures], digit_V: float) -> Cells:
+    level, low, high, step, unmoved = (
+        _column(parts, mine, name) for name in ("median_V", "low_V", "high_V", "step_V", "unmoved")
+    )
+    return Cells(level, high - low, step, unmoved, digit_V)
 
 
 def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.clean_time import cells_of, no_clean_time, switched_on, times_told
+from flicker.evidence.guard.clean_time import cells_of, clean_time, switched_on, times_told
 from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
@@ -27,9 +27,6 @@ from flicker.evidence.guard.limits import (
 from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
 from flicker.signals.guard.blank import ALL, ANY
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
-
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
 
 
 @dataclass(slots=True)
@@ -57,6 +54,7 @@ class _Sum:
     beyond_s: float = 0.0
     span_s: float = 0.0
     power_ups: int = 0
+    alive: bool = False  # something shows that the lead saw a live output
 
 
 def judge_guard(
@@ -78,7 +76,7 @@ def judge_guard(
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
     allowed = [_calm(item.figures) for item in sessions]
-    asleep, out = no_clean_time(sessions, channel, mine)
+    counts = clean_time(sessions, channel, mine)
     total = _Sum()
     since = 0  # the session in which the last setting begins
     power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
@@ -91,10 +89,11 @@ def judge_guard(
             if own.anew[number] or (number == 0 and session.new_stage):
                 _anew(total)
                 since = place
-            lost = asleep[place], out[place]
+            lost = counts.asleep[place], counts.out[place]
+            total.alive |= bool(counts.alive[place][number])
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
-    return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], asleep[since:]))
+    return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 
 def _calm(figures: StretchFigures) -> int:
@@ -131,7 +130,7 @@ def _segment(
     if up:
         total.power_ups += 1
         total.own_low_V, total.own_high_V = math.inf, -math.inf
-        median, head = float(own.head[number, 0]), np.nan_to_num(own.head[number, 1:])
+        median, head = float(own.head[number, 0]), np.nan_to_num(own.head[number, 1:4])
         grace = speaker_side and (math.isnan(median) or abs(median) <= OPEN_MEDIAN_V)
         if grace:
             total.open_peak_V = max(total.open_peak_V, float(head[0]))
@@ -283,7 +282,7 @@ def _conclude(
         Reason.SHORT: total.judged_s < used.judged_h * HOUR,
         Reason.GAPS: unseen > (1.0 - SEEN_SHARE) * total.span_s,
         Reason.SELDOM: seldom > JITTER * used.seldom_s,
-        Reason.DEAD: max(total.peak_V, total.open_peak_V) < used.alive_V,
+        Reason.DEAD: not total.alive and total.seen_s > 0,
         Reason.UNDATED: any(item.undated for item in sessions),
     }
     return Guard(tuple(reason for reason, on in holds.items() if on), figures, used, asleep)

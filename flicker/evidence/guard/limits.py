@@ -58,7 +58,7 @@ class GuardLimits(Result):
     rate_per_h: Annotated[float, Doc("Upper bound of their rate.", ge=0)] = RATE_PER_H
     judged_h: Annotated[float, Doc("Hours needed past minute 20.", ge=0)] = SHORT_H
     seldom_s: Annotated[float, Doc("Longest step between readings.", ge=0)] = SEEN_EVERY_S
-    alive_V: Annotated[float, Doc("A channel must read more than this at some time.", ge=0)] = ALIVE_V
+    alive_V: Annotated[float, Doc("A level held away from zero shows a live output from here on.", ge=0)] = ALIVE_V
     blank_s: Annotated[float, Doc("A blank so long may hide an overload.", ge=0)] = BLANK_S
     confidence: Annotated[float, Doc("Of the bounds.", ge=0)] = 0.95
 

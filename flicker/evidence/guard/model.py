@@ -7,17 +7,13 @@ from dataclasses import field
 from enum import StrEnum
 from typing import Annotated
 
-import numpy as np
-from numpy.typing import NDArray
-
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import seconds_text, volts_text
 from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.evidence.guard.limits import GuardLimits
 from flicker.signals.guard.figures import BEYOND_V, StretchFigures
-
-Floats = NDArray[np.float64]
 
 
 class Reason(StrEnum):

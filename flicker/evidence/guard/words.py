@@ -14,8 +14,8 @@ def reason_text(reason: Reason, guard: Guard) -> str:
     found, limits = guard.figures, guard.limits
     largest = f", the largest {volts_text(found.largest_swing_V)}"
     texts = {
-        Reason.OPEN: f"{volts_text(found.open_peak_V)} in the first 8 s: an open lead? say where the leads sit",
-        Reason.PEAK: f"readings up to {volts_text(found.peak_V)}",
+        Reason.OPEN: f"{volts_text(found.open_peak_V)} in the first 8 s, as an open lead or a large surge gives",
+        Reason.PEAK: f"readings up to {volts_text(found.peak_V)} after the first seconds",
         Reason.OVER: f"over range {times_text(found.over_range)}",
         Reason.REST: f"rested at up to {volts_text(found.largest_V)}",
         Reason.BEYOND: f"beyond {volts_text(limits.rest_V)} for {hours_text(found.beyond_s / 3600.0)} in all",
@@ -23,12 +23,12 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SPREAD: f"restless by {volts_text(found.spread_V)} within five minutes",
         Reason.SWINGS: f"swung {times_text(found.swings)} by {volts_text(limits.swing_V)} or more{largest}",
         Reason.RATE: f"more than {limits.rate_per_h:g} swing per hour is not excluded yet",
-        Reason.BLANK: f"{_blanks(guard)}: an overload leaves such",
+        Reason.BLANK: f"{_blanks(guard)}, as an overload leaves",
         Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
         Reason.SELDOM: f"one reading in {hours_text(found.seldom_s / 3600.0)}, where {limits.seldom_s:g} s is needed",
-        Reason.DEAD: f"never beyond {volts_text(limits.alive_V)}",
-        Reason.UNDATED: "a log without a date that does not show its start: say when it was logged",
+        Reason.DEAD: f"no sign of life: holds no level (within {volts_text(found.largest_V)} of zero), and no start in the log",
+        Reason.UNDATED: "a log without a date that does not show its start",
     }
     return texts[reason]
 
@@ -42,21 +42,37 @@ def _blanks(guard: Guard) -> str:
     return f"{found.short_blanks} missing readings in this channel alone"
 
 
-# What a reader should hear first: danger, then size, then what is merely missing.
-ORDER = (
-    Reason.OVER, Reason.REST, Reason.PEAK, Reason.OPEN, Reason.BEYOND, Reason.MOVE, Reason.SPREAD, Reason.SWINGS,
-    Reason.BLANK, Reason.DEAD, Reason.UNDATED, Reason.SELDOM, Reason.GAPS, Reason.SHORT, Reason.RATE,
-)  # fmt: skip
+# What a reader should hear first (danger, then size, then what is merely missing), and what to do about each. None: log on.
+ADVICE: dict[Reason, str | None] = {
+    Reason.OVER: "log again on a larger range, for what was over range is not known",
+    Reason.REST: "look at the input pair, its bias and feedback; repeat from cold",
+    Reason.PEAK: "find what made the peak; repeat from cold",
+    Reason.OPEN: "say where the leads sit ('measured_at' in the case file), or measure before the output relay, and log the "
+    "start again. An output capacitor's thump reads so too: say 'output' in the case file",
+    Reason.BEYOND: "find what takes it there; repeat from cold",
+    Reason.MOVE: "look at what warms up, at supply and bias, at trimmers and joints; repeat from cold, and log on once it is warm",
+    Reason.SPREAD: "find what makes it restless: the output stage, its supply, or the leads",
+    Reason.SWINGS: "find what makes it swing; then log again",
+    Reason.BLANK: "log again on a larger range, and see why readings are missing",
+    Reason.DEAD: "check the lead and the range (direct volts), begin a log with the unit off, and switch it on while logging, "
+    "no loudspeaker connected. Behind an output transformer or capacitor no direct voltage shows, whatever the amplifier "
+    "does: say 'output' in the case file, and leave what lies before it to those trained for its voltages",
+    Reason.UNDATED: "say when each log was made, or log the start of each",
+    Reason.SELDOM: "log again with a reading at least every 30 s",
+    Reason.GAPS: "log again without gaps: too much of the time was not seen",
+    Reason.SHORT: None,
+    Reason.RATE: None,
+}
 
 
 def first_reason(guard: Guard) -> Reason | None:
     """The weightiest reason."""
-    return next((reason for reason in ORDER if reason in guard.reasons), None)
+    return next((reason for reason in ADVICE if reason in guard.reasons), None)
 
 
 def reasons_text(guard: Guard) -> str:
     """All reasons, the weightiest first."""
-    return "; ".join(reason_text(reason, guard) for reason in ORDER if reason in guard.reasons)
+    return "; ".join(reason_text(reason, guard) for reason in ADVICE if reason in guard.reasons)
 
 
 def not_excluded(

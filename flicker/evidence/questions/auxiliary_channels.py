@@ -208,16 +208,14 @@ def _life(trace: Trace, sigma_V: float, level_V: float) -> str | None:
 
 
 def _told(trace: Trace, life: str | None, lead: str, sigma_V: float) -> Trace:
-    silent = [text for text in trace.cautions if "nothing shows that a live output" not in text]
-    if life == "seen" and trace.life != "seen":
-        return replace(trace, life="seen", cautions=tuple(silent))
+    if life == "seen":
+        return replace(trace, life="seen")
     if life == "not shown" and trace.life != "not shown":
         text = (
             f"{trace.channel}: reads like the shorted lead beside it ({lead}: noise {digits_text(sigma_V * 1e3)} mV, here "
-            f"{digits_text(trace.sigma_V * 1e3)} mV); nothing shows that a live output was being measured: switch the unit off "
-            "and on once while logging (no loudspeaker connected)."
+            f"{digits_text(trace.sigma_V * 1e3)} mV)."
         )
-        return replace(trace, life="not shown", cautions=(*silent, text))
+        return replace(trace, life="not shown", cautions=(*trace.cautions, text))
     return trace
 
 

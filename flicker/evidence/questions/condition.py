@@ -68,7 +68,7 @@ def power_up(found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = N
     worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
     bad = sum(item.abnormal and not _open_lead(item, limits, guard) for item in found)
     text = (
-        f"{bad} of {len(found)} power-ups beyond the limits; the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}."
+        f"{bad} of {len(found)} power-ups beyond the limits ({millivolts_text(limits.surge_V)}, {seconds_text(limits.settle_s)}); the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}."
         if bad
         else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}: normal."
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,9 +11,11 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.frozen import dataclass
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
+from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace
 
+EVER = np.array([[-np.inf, np.inf]])  # all of a run
 NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 SHORT_S = 30.0  # longer is no event of the room; chosen, not measured
 AS_LARGE = 0.5  # a swing half as large elsewhere is shared, a smaller one its crosstalk: a choice
@@ -84,6 +87,22 @@ class ChannelRecord:
         if self.episodes.count == 0:
             return 0.0
         return float((self.episodes.end_s - self.episodes.start_s).max())
+
+    def without(self, times: Mapping[int, Floats]) -> ChannelRecord:
+        """The same without some times of its runs as observed ones.
+
+        Where an excursion begins in such a time, all of it stays: what was seen there is told and counts.
+        """
+        traces = list(self.traces)
+        clock_s = self.episodes.clock_s.copy()
+        for place, (number, trace) in enumerate(zip(self.numbers, self.traces, strict=True)):
+            begun = trace.excursions.start_s
+            gone = [one for one in times.get(number, ()) if not np.any((begun >= one[0]) & (begun < one[1]))]
+            if gone:
+                traces[place] = replace(trace, observed=without(trace.observed, spans(gone)))
+                mine = self.episodes.run == place
+                clock_s[mine] = traces[place].observed_clock(self.episodes.start_s[mine])
+        return replace(self, traces=tuple(traces), episodes=replace(self.episodes, clock_s=clock_s))
 
     def per_cycle(self, *, shared: bool = True) -> tuple[list[Floats], list[float]]:
         """Own episodes' times on the observed clock of each power-up, and that clock's end; without those shared if so wished."""

@@ -16,7 +16,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
-from flicker.evidence.guard import Session
+from flicker.evidence.guard import Guard, Session
 from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import spans, without
@@ -184,6 +184,19 @@ def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float
         observed=without(trace.observed, spans([(0.0, over_s)])),
         unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
     )
+
+
+def asleep_times(
+    runs: Sequence[RunTraces], sessions: Sequence[tuple[RunTraces, Session]], guard: Guard
+) -> dict[int, Floats]:
+    """Times of each run, by its number, in which the lead may have seen no live output."""
+    first_of = {id(run.blocks.guard): run.number for run, _ in sessions}
+    out = {}
+    for run in runs:
+        mine = [item for item in guard.asleep if item.run == first_of.get(id(run.blocks.guard))]
+        if mine:
+            out[run.number] = spans((item.begin_s, item.end_s) for item in mine) - run.blocks.offset_s
+    return out
 
 
 def side_of(case: Case | None, channel: str) -> str:

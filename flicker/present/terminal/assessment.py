@@ -83,7 +83,11 @@ def answer(item: ChannelAssessment) -> Text:
         said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
     if item.fitness == WITHIN_LIMITS:
         return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {', '.join(said)}")
-    why = f" ({item.tail})" if item.verdict == "inconclusive" and item.tail else ""
+    moved = raw.moved_V > item.guard.limits.move_V
+    why = item.tail if item.verdict == "inconclusive" or not (swings or moved) else ""
+    if item.verdict == "steady":
+        why = item.against[0] if item.against else ""
+    why = f" ({why})" if why else ""
     return Text.assemble(("not yet shown to be safe", "bold"), f": {', '.join(said)}{why}")
 
 

@@ -46,6 +46,7 @@ class Cell:
     beyond: int
     away: int
     peak_V: float
+    far_V: float
     step_V: float
     unmoved: float
     digit_V: float
@@ -64,6 +65,7 @@ class _Look:
     readings: int
     beyond: int
     peak_V: float
+    far_V: float
     swing_s: Floats
     off_V: Floats
 
@@ -82,10 +84,10 @@ def window(chunks: Sequence[Chunk], begin_s: float, end_s: float) -> list[Placed
     return out
 
 
-def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
-    """Largest finite size of a channel's readings in a time; NaN where there is none."""
+def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float, about_V: float = 0.0) -> float:
+    """Largest finite distance of a channel's readings from some volts in a time; NaN where there is none."""
     found = [
-        max(-float(np.min(low[good])), float(np.max(high[good])))
+        max(about_V - float(np.min(low[good])), float(np.max(high[good])) - about_V)
         for chunk, lo, hi, _, _ in window(chunks, begin_s, end_s)
         for low, high in [(chunk.parts[channel].low[lo:hi], chunk.parts[channel].high[lo:hi])]
         if (good := np.isfinite(low) & np.isfinite(high)).any()
@@ -141,10 +143,11 @@ def _look(parts: Sequence[Placed], drawn_s: Floats, channel: int) -> _Look | Non
         readings=readings,
         beyond=0,
         peak_V=max(-low, high),
+        far_V=max(high - centre, centre - low),
         swing_s=nothing,
         off_V=nothing,
     )
-    if max(high - centre, centre - low) > SWING_V or out.peak_V > BEYOND_V:
+    if out.far_V > SWING_V or out.peak_V > BEYOND_V:
         _exactly(out, parts, channel)
     return out
 
@@ -233,6 +236,7 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
         beyond=item.beyond,
         away=int(np.count_nonzero(far)),
         peak_V=item.peak_V,
+        far_V=item.far_V,
         step_V=float(np.minimum(steps, STEP_V).sum() / steps.size) if steps.size else 0.0,
         unmoved=1.0 - moves.size / steps.size if steps.size else 1.0,
         digit_V=float(moves.min()) if moves.size else 0.0,

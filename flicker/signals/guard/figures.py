@@ -29,7 +29,7 @@ MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 18  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 19  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 
@@ -42,7 +42,7 @@ class ChannelFigures:
     in place of the whole one after a power-up; ``begin_s``; ``median_V``, ``low_V`` and ``high_V`` (1 and 99 %) of
     its readings; ``alone_V`` the 1 to 99 % range without what may be crosstalk, of the channels in ``alone_by`` (a bit
     each); counts of ``readings``, of those ``beyond`` `BEYOND_V`, and ``away`` (farther than `LARGE_V` from the
-    median); ``peak_V`` the largest size.
+    median); ``peak_V`` the largest size, ``far_V`` the largest distance from the median.
 
     Swings, arrays of shape (swings,): ``swing_segment``, ``swing_late``, ``swing_begin_s``, ``swing_end_s``,
     ``swing_V`` the largest distance from the median; those beyond `LARGE_V` a second time, marked ``swing_large``; and ``swing_by``, the channels whose crosstalk it may be (a bit each; 0: its own).
@@ -50,8 +50,8 @@ class ChannelFigures:
     Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
     readings that repeat the one before, ``digit_V`` the smallest step.
 
-    ``head`` of shape (segments, 4): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
-    first and to the second of `STARTS_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
+    ``head`` of shape (segments, 7): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
+    first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
     another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
     had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
     (scales, 2), and their middle size ``jump_V`` of shape (scales,), by `flicker.stats.jumps.SCALES`.
@@ -69,6 +69,7 @@ class ChannelFigures:
     beyond: Ints
     away: Ints
     peak_V: Floats
+    far_V: Floats
     step_V: Floats
     unmoved: Floats
     digit_V: Floats

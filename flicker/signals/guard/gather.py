@@ -171,7 +171,7 @@ class Gatherer:
                 kind,
                 math.inf,
                 list(anew or [False] * self.channels),
-                [[math.nan] * 4 for _ in range(self.channels)],
+                [[math.nan] * 7 for _ in range(self.channels)],
             )
         )
         self._next_s = begin_s
@@ -222,9 +222,14 @@ class Gatherer:
         self._done.append(_Done(item.number, True, item.begin_s, late))
         edges = [item.begin_s + s for s in (0.0, GRACE_S, *STARTS_S)]
         for k in range(self.channels):
+            after = late[k]
             segment.head[k] = [
                 cells_of.first_median(self._chunks, k, edges[0], MEDIAN_S, end_s),
-                *(cells_of.largest(self._chunks, k, a, min(b, end_s)) for a, b in pairwise(edges)),
+                *(
+                    cells_of.largest(self._chunks, k, a, min(b, end_s), about_V)
+                    for about_V in (0.0, math.nan if after is None else after.median_V)
+                    for a, b in pairwise(edges)
+                ),
             ]
 
     def _count_jumps(
@@ -309,6 +314,7 @@ class Gatherer:
             beyond=column("beyond", np.int64),
             away=column("away", np.int64),
             peak_V=column("peak_V", float),
+            far_V=column("far_V", float),
             step_V=column("step_V", float),
             unmoved=column("unmoved", float),
             digit_V=column("digit_V", float),
@@ -319,7 +325,7 @@ class Gatherer:
             swing_V=swung("size_V", float),
             swing_large=swung("large", bool),
             swing_by=swung("by", np.int64),
-            head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 4),
+            head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 7),
             anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
             blank_rows=self._blanks.table(channel),
             over=np.array([self._over[channel]], dtype=np.int64),
