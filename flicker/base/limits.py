@@ -9,12 +9,12 @@ import dataclasses
 import math
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 

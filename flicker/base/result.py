@@ -6,13 +6,13 @@ import dataclasses
 import html
 import json
 import math
+from dataclasses import dataclass
 from datetime import date, time
 from enum import StrEnum
 from typing import Any
 
 import numpy as np
 
-from flicker.base.frozen import dataclass
 from flicker.base.views import view
 
 ACROSS = 110  # characters of a line of `repr`

@@ -6,14 +6,13 @@ import datetime as dt
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
 from flicker._version import __version__
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.case.reading import Options, overruled

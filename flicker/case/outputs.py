@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flicker.base.frozen import dataclass
+from dataclasses import dataclass
 
 OUTPUTS = ("direct", "servo", "capacitor", "transformer", "bridged", "headphone")
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 from flicker.base.described import Doc
 from flicker.base.formats import millivolts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.values import Fitness, VerdictWord
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain

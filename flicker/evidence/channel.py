@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.values import Answer, Basis
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from flicker.base.formats import digits_text, hours_text, times_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord

@@ -6,7 +6,7 @@ Values of findings decide, one row of `PLACES` a clue; each line names the findi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Annotated
 
@@ -14,7 +14,6 @@ import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 from flicker.logs.followed_file import FEW_LINES, FollowedFile
 from flicker.logs.reading import files

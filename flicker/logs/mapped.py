@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.units import label
 from flicker.logs.source import Batch, Companion, Source

@@ -12,12 +12,12 @@ import math
 import os
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 from flicker.base import check
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import spans

@@ -8,6 +8,7 @@ way finds the stretches. Values are volts; NaN is a missing reading, +/-inf a re
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any
@@ -17,7 +18,6 @@ from numpy.typing import ArrayLike
 
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.progress import tell
 from flicker.base.values import Unobserved
 from flicker.logs.clock_repairs import Repairs

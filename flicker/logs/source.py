@@ -6,6 +6,7 @@ Values are volts; NaN is a missing reading, +/-inf a reading over range with its
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol
@@ -14,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.sampling import cadence_of
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 
 _NOTES_EACH = 3  # changes of clock and pace told in full; a choice
 

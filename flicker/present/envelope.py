@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flicker.base.formats import digits_text, p_text
-from flicker.base.frozen import dataclass
 from flicker.present import palette
 from flicker.present.report.markup import tag, text
 

@@ -9,12 +9,12 @@ one nearest zero, not the one most often visited.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 from flicker.signals.order_statistics import group_quantiles, running_median
 from flicker.signals.startup import Start
 

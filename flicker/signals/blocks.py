@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
 
@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.logs.model import ArraySource, Gap, Log, Piece, Run
 from flicker.logs.spans import spans
 from flicker.signals.guard.figures import StretchFigures

@@ -7,18 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace

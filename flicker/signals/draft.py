@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.logs.model import Gap
@@ -188,7 +187,7 @@ def _on_finest(ranges: Ranges, time_s: Floats) -> Bools:
 
 def _sigmas(samples: int) -> float:
     """Sigmas that white noise passes once in a thousand logs of this many samples, and never fewer than six."""
-    from flicker.base.special import ndtri
+    from scipy.special import ndtri
 
     return max(SIGMAS, 0.5 - float(ndtri(0.0005 / max(samples, 1))))
 

@@ -9,11 +9,11 @@ equality counts as the end). A reading over range counts as beyond any threshold
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.read_again import read_blocks

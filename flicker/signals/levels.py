@@ -8,11 +8,11 @@ are much narrower than the step. One step, or an up and a down, is none; wanderi
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.signals.order_statistics import scatter, sliding_medians
 
 # Chosen, not measured one by one; together: tests/studies/results/connection.md.
@@ -130,7 +130,7 @@ def find_two_levels(time_s: Floats, middle_V: Floats, *, most_V: float, resoluti
     )
     if float(np.mean(np.abs(middle_V - fitted) < 0.3 * typical)) < 0.85:
         return None
-    from flicker.base.special import bdtr
+    from scipy.special import bdtr
 
     chance = min(1.0, 2.0 * float(bdtr(faults, peaks.size - 1, 0.5)))
     if chance > LARGEST_P:

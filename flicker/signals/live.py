@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.signals.draft import LEAVE_SHARE, SIGMAS
 from flicker.signals.excursions import MICROSECOND, Scanner

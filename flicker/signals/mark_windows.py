@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.spans import spans
 
 NEAR_S = 60.0  # a mark is made by hand: so near the beginning of a run it tells of that (choice)

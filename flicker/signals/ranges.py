@@ -6,10 +6,11 @@ coarser digits from some moment on. Common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 
 # Chosen, not measured one by one; together: tests/studies/results/connection.md.
 FACTORS = (10.0, 100.0, 1000.0)  # by definition: ranges of a meter are decades apart

@@ -7,10 +7,11 @@ its level cannot follow one.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.signals.order_statistics import scatter
 
 FIT_S = 600.0  # the start is looked for in the first ten minutes; chosen, not measured

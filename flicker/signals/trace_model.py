@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.logs.model import Gap, Run
 from flicker.logs.spans import elapsed, total
 from flicker.signals.baseline import Baseline

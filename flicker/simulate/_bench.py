@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import field, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from flicker.base.arrays import Floats
 from flicker.base.check import one_of, positive, whole
-from flicker.base.frozen import dataclass
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
 from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 from flicker.simulate._truth import ChannelTruth, LevelChange, PowerUp, RangeSegment, Stretch
 
 SETTLED_AFTER_S = 120.0  # the start of a run, for `ChannelTruth.fitness_V`

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from flicker.base.frozen import dataclass
 from flicker.simulate._sheet import Sheet
 
 Draw = Callable[..., None]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.simulate import _noise
 from flicker.simulate._meter import Meter, Trace, frozen, read
 from flicker.simulate._shapes import SHAPES, waveform

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 from flicker.base.result import plain
 
 Ints = NDArray[np.intp]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,7 +15,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval
 from flicker.stats.arrivals.turned_hits import shift_law
 from flicker.stats.rates import rate_ratio, share_interval

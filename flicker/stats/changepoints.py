@@ -6,6 +6,7 @@ A change is named by the first value of the new stretch.
 from __future__ import annotations
 
 import functools
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,7 +16,6 @@ import flicker.stats.levels.change_search as search
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats.arrivals.rate_since import RateSince, rate_since, rate_since_unit

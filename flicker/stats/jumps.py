@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 __all__ = ["Jumps", "jumps", "reading_sigma"]

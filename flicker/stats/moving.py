@@ -8,6 +8,7 @@ understates it, and nothing is estimated that a short record could get wrong.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,7 +16,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 __all__ = ["Movement", "moved_in_noise"]

@@ -5,13 +5,15 @@ Knows nothing of files, channels or limits. Values may come from a meter whose l
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.levels.digits import noise_sigma, resolution_of
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 from flicker.base import check
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 

@@ -6,11 +6,13 @@ Counts and exposure so far in, a word or an interval out. Everything here is set
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
-from flicker.base import check, special
+from scipy import special
+
+from flicker.base import check
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 
 __all__ = [

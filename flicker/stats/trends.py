@@ -7,13 +7,15 @@ not.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Tested
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test

@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
@@ -22,7 +22,6 @@ from flicker.base.formats import (
     times_text,
     volts_text,
 )
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
 from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text, times_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result, plain
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S
@@ -139,7 +138,7 @@ def _log_sigmas(record: ChannelRecord) -> Floats | None:
 
 
 def _welch(one: Floats, two: Floats, confidence: float) -> tuple[float, float, float, float]:
-    from flicker.base.special import stdtr, stdtrit
+    from scipy.special import stdtr, stdtrit
 
     a, b = one.var(ddof=1) / one.size, two.var(ddof=1) / two.size
     difference = float(one.mean() - two.mean())

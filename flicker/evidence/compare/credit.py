@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Annotated, Protocol
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.case.model import NEW_PARTS, SAME_PARTS, Case
 from flicker.evidence.compare.weighing import IMPROVED

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.values import Aspect
 from flicker.case.model import Case

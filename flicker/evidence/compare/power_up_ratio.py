@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.power_ups import RateComparison, rate_comparison
 

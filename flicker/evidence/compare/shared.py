@@ -7,14 +7,13 @@ shows no repair of either channel: a fridge that was unplugged looks the same.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, times_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment

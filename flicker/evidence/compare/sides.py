@@ -8,13 +8,12 @@ unit is taken as warm as it gets, and later times are held together; so are logs
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds, spans, total, within
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
 
 from flicker.base.formats import digits_text, millivolts_text
-from flicker.base.frozen import dataclass
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method

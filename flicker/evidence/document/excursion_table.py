@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Protocol
 
@@ -10,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record.channel_record import ChannelRecord

@@ -8,10 +8,11 @@ clean time until it is as before again, or a power-up follows. It is still searc
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
 # 702, 667 sound channels), recorded in tests/studies/results/danger.md.

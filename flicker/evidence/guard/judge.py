@@ -220,7 +220,7 @@ def _conclude(
     asleep: tuple[Asleep, ...],
 ) -> Guard:
     """Reasons and figures: of blanks, cadence and dates from the session on in which the last setting begins."""
-    from flicker.base.special import bdtrc, gammaincinv
+    from scipy.special import bdtrc, gammaincinv
 
     over = int(sum(int(item.over[0]) for item in mine))
     sessions, mine = sessions[since:], mine[since:]

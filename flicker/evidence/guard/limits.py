@@ -5,10 +5,10 @@ Every one is a choice, measured on simulated benches (744 sound and 638 unsound 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.signals.guard.figures import LARGE_V, SWING_V

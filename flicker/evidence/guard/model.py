@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Annotated
 
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import seconds_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.evidence.guard.limits import GuardLimits
 from flicker.signals.guard.figures import BEYOND_V, StretchFigures

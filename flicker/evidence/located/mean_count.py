@@ -6,6 +6,7 @@ Heat bends the first curve, wear the second, scatter widens both. A picture and 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -13,7 +14,6 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record.channel_record import ChannelRecord

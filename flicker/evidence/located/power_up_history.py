@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm

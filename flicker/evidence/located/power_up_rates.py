@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.questions.worsening import FEWEST, FEWEST_POWER_UPS

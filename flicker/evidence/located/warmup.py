@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -13,7 +14,6 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import count_text, digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.located.warmup_fit import NO_FIT, fit_decay

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy import special
 
-from flicker.base import special
 from flicker.base.arrays import Floats
 
 Estimate = tuple[float, float, float]  # value, low, high

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
@@ -15,7 +16,6 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, share_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate

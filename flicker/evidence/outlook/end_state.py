@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TypeAlias
 
@@ -11,7 +11,6 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, hours_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.guard.limits import ALIVE_V

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.formats import volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 SPAN_S = 600.0  # by the rule of clearance: a line through the last ten minutes

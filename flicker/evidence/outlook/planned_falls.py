@@ -6,13 +6,13 @@ Each plan is tried on drawn units with the comparison of the product itself (`st
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.compare.sides import Side

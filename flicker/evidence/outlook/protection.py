@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -16,7 +17,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats.rates import rate_interval

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -11,7 +12,6 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR

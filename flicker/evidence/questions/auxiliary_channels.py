@@ -6,7 +6,7 @@ They are traced as an output is, get no verdict, and are brought to the clocks o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -14,7 +14,6 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis

@@ -7,11 +7,11 @@ channels share, and what returns with the day, is the room's.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.questions.warmth import Series, Warmth, warmth

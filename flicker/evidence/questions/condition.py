@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, seconds_text, times_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -167,7 +167,8 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
 )
 def noise(record: ChannelRecord, limits: Limits) -> Finding:
     """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
-    from flicker.base.special import stdtr, stdtrit
+    from scipy.special import stdtr, stdtrit
+
     from flicker.stats.noise import noise_sigma
 
     method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated
 
 from numpy.typing import ArrayLike
@@ -11,7 +12,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS

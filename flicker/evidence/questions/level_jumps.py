@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.formats import times_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.questions.registry import question

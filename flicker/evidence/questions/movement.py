@@ -6,11 +6,11 @@ Nothing is subtracted: the room, the temperature and settling explain movement e
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.signals.trace import RunTraces

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, p_said, seconds_text, share_text, times_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR

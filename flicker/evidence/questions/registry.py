@@ -11,10 +11,10 @@ import functools
 import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from flicker.base.frozen import dataclass
 from flicker.evidence.findings import FAMILIES, GROWTH
 
 Answers = TypeVar("Answers", bound=Callable[..., Any])

@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, millivolts_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.logs.model import Companion, Log
 from flicker.signals.blocks import reduce_log

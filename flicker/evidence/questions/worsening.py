@@ -350,6 +350,6 @@ def _finite(value: float) -> float | None:
 
 
 def _normal_quantile(share: float) -> float:
-    from flicker.base.special import ndtri
+    from scipy.special import ndtri
 
     return float(ndtri(share))

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.power_ups import expected_counts
 

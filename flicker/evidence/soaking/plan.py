@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,6 @@ import numpy as np
 from flicker._version import __version__
 from flicker.base import check
 from flicker.base.formats import hours_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.result import Result, plain

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, moved_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer, NotTold

@@ -9,11 +9,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flicker.base.formats import channel_text, hours_text, times_text
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.evidence.assessment import Assessment

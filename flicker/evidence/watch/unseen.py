@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, seconds_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS
 
 FIRST_ROWS = 10  # without a reading, from which it is told of before anything of its readings is known: a choice

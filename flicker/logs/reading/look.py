@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Column, Found, Wishes

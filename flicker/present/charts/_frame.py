@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,6 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord

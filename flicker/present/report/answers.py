@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flicker.base.formats import channel_text, digits_text, hours_text, times_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, clean_power_ups_text
 from flicker.evidence.compare.weighing import IMPROVED, WORSE

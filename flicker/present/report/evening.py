@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
-from flicker.base.frozen import dataclass
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment

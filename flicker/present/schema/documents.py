@@ -5,10 +5,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypedDict
 
 from flicker.base.described import Doc
-from flicker.base.frozen import dataclass
 from flicker.base.limits import Limits
 from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.evidence.advice import Next

@@ -8,10 +8,11 @@ absence of movement proves nothing, and nothing is taken out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import FIT_S, Start, find_start

@@ -9,11 +9,11 @@ surge that takes its time to rise, is none.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.movement import NATS

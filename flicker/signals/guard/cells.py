@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.signals.guard.chunk import Chunk
 from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, STEP_V, SWING_V
 

@@ -6,13 +6,11 @@ Nothing is subtracted here and nothing is explained: volts as read. The judge is
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from flicker.base.frozen import dataclass
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.logs.model import Piece
 from flicker.logs.spans import holds
 from flicker.signals.guard import cells as cells_of

@@ -9,11 +9,11 @@ benches.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.frozen import dataclass
 from flicker.signals.guard._runs import true_runs
 from flicker.signals.guard.figures import STARTS_S
 

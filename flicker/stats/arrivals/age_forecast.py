@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -11,7 +12,6 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.laws import event_runs as er
 

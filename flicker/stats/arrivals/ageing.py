@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Tested
 from flicker.stats.laws import event_runs as er
 from flicker.stats.laws import scatter as sc

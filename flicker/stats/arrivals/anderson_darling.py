@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy import special
 
-from flicker.base import special
 from flicker.base.arrays import Floats
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.stats.arrivals.clusters import cluster_gap, intervals_theta
 from flicker.stats.laws import event_runs as er
 

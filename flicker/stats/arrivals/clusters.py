@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -10,7 +11,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result, Tested
 from flicker.stats.laws import event_runs as er
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.base.roots import root
 from flicker.stats.laws import event_runs as er

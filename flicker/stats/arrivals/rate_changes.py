@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 __all__ = ["RateChange", "RateChanges", "rate_changes"]

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
 from flicker.stats.arrivals.rate_changes import place_of_change

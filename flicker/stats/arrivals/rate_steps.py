@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_since import FEWEST_EVENTS, FEWEST_UNITS, RateSince, rate_since, rate_since_unit
 from flicker.stats.laws import scatter as sc

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from flicker.base import check, special
+import numpy as np
+from scipy import special
+
+from flicker.base import check
 from flicker.base.formats import p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Tested
 from flicker.stats.arrivals.anderson_darling import anderson_darling, anderson_darling_limit
 from flicker.stats.arrivals.burst_permutations import burst_levels, burst_orders, burst_variation

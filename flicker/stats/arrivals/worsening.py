@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from flicker.base import check
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.base.result import Tested
 from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
+from scipy import special
 
-from flicker.base import special
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.base.roots import root
 from flicker.stats.extremes import gpd

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
 from flicker.stats.extremes.exceedance import (

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from flicker.base import special
+from scipy import special
 
 
 def poisson_at_most(count: float, mean: float) -> float:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
-from flicker.base.frozen import dataclass
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
 EndedBy = Literal["time", "event"]

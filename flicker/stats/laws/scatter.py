@@ -8,12 +8,13 @@ Lawless 1987, Canadian Journal of Statistics 15, 209-225).
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 
 # Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
 SCATTER = 0.5

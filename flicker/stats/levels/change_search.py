@@ -7,11 +7,11 @@ would do as well.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.stats.levels import change_tables as tables
 from flicker.stats.levels.best_cuts import best_cuts
 from flicker.stats.levels.table_tails import tail_chance, tail_value

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 
 __all__ = ["noise_sigma", "resolution_of"]

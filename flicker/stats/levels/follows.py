@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import p_said, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 
 EXPONENTS = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,7 +11,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value

@@ -6,17 +6,17 @@ This describes a movement that was shown before by a test of its own; it is not 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import ndtri, stdtrit
 
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import digits_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
-from flicker.base.special import ndtri, stdtrit
 
 __all__ = ["LevelSegment", "LevelSegments", "level_segments"]
 

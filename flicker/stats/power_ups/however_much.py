@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.laws import scatter as sc
 

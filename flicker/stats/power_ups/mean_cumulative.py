@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.progress import tell
 from flicker.base.result import Result
 from flicker.stats.laws import scatter as sc

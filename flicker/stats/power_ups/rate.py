@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,7 +12,6 @@ from numpy.typing import ArrayLike
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import scatter as sc

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import check, special
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval
 
 # Prior of the scatter of mean log sizes between power-ups: worth three degrees of freedom at 0.4. Common practice, no

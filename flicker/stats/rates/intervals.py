@@ -6,11 +6,13 @@ Exposure is observed time in any one unit (or a number of power-ups); rates come
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
-from flicker.base import check, special
+from scipy import special
+
+from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval, Result
 from flicker.stats.laws import count_tails
 from flicker.stats.rates.ratio import rate_ratio

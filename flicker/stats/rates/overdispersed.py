@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups import mean_rate

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said, share_text
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval
 from flicker.stats.laws import count_tails
 

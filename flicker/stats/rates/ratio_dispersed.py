@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
+from scipy import special
 
-from flicker.base import special
-from flicker.base.frozen import dataclass
 from flicker.base.result import Interval
 from flicker.stats.laws import count_tails
 from flicker.stats.rates.dispersion import checked_windows, dispersion_levels

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from flicker.base import check
 from flicker.base.formats import digits_text, p_said
-from flicker.base.frozen import dataclass
 from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 

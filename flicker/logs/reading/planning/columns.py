@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, numerals, units, vocabulary

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.aids import Aids

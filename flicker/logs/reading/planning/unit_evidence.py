@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Found, Heading, Wishes
 from flicker.logs.reading.words import units, vocabulary

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from flicker.base.arrays import Bools
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.cells import MISSING
 

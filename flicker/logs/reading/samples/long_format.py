@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.choice import MAX_CHANNELS

@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning.columns import Wishes
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Ints
-from flicker.base.frozen import dataclass
 from flicker.logs import arrow_types
 
 Micros = Ints

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-from flicker.base.frozen import dataclass
 from flicker.logs.errors import LogError, Question
 
 LONGEST = 100  # characters of a number

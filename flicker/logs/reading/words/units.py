@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.frozen import dataclass
 from flicker.logs.reading.words import vocabulary
 
 _VOLTS = {"nv": 1e-9, "uv": 1e-6, "mv": 1e-3, "v": 1.0, "kv": 1e3}
