@@ -10,7 +10,7 @@ from typing import TypeAlias
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.values import Aspect
+from flicker.base.values import Aspect, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
@@ -165,12 +165,13 @@ def _compare(
             )
         if control is not None and control not in shared:
             raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
-        for stage, records in ((first, one), (second, two)):
-            if not any(records[name].observed_s > 0 for name in shared):
+        for stage, records, side in ((first, one, before), (second, two, after)):
+            # without a sign of life no hour is observed, and the comparison says so
+            silent = any(side.channel(name).tail_kind == TailKind.NO_LIFE for name in shared)
+            if not silent and not any(records[name].observed_s > 0 for name in shared):
                 raise ValueError(
-                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps, "
-                    "disconnected stretches and hours in which nothing shows a live output are out; log longer, from "
-                    "switched off on."
+                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
+                    "disconnected stretches are out; log longer."
                 )
         rows.extend((number, name, one[name], two[name]) for name in shared)
     started = starts_told(case)
@@ -346,6 +347,9 @@ def _cautions(
     shared: SharedChange | None,
 ) -> tuple[str, ...]:
     out = [] if shared is None else [shared.reads]
+    for stage, side in zip(names, (before, after), strict=True):
+        dead = [item for item in side.channels if item.tail_kind == TailKind.NO_LIFE]
+        out += [f"{item.channel}, {stage}: {item.tail}; its hours are no clean ones." for item in dead]
     out += between(
         names,
         (before.traces, after.traces),
