@@ -20,7 +20,7 @@ from flicker.evidence.visits.over_visits import over_visits
 
 DEMO = Path(__file__).parents[1] / "demo_data"
 SENTENCES = {"reads", "method", "tail", "technician", "caution", "note"}  # fields that hold one
-TOLD = SENTENCES | {"cautions", "found", "notes", "comparable", "not_excluded", "what_if_reads", "forecast_reads", "level_reads", "year_reads", "repeats_for", "summary", "colour_reads"}  # fmt: skip
+TOLD = SENTENCES | {"cautions", "found", "notes", "comparable", "not_excluded", "against", "what_if_reads", "forecast_reads", "level_reads", "year_reads", "repeats_for", "summary", "colour_reads"}  # fmt: skip
 GARBLED = "~ quite another sentence ~"
 
 
