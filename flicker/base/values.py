@@ -60,6 +60,7 @@ class Unobserved(StrEnum):
     STILL = "no signs of life"
     TOUCHED = "touched, by the marks"
     STIMULUS = "after a stimulus, by the marks"
+    TWICE = "counted in another log"
 
 
 class NotTold(StrEnum):

@@ -50,6 +50,7 @@ from flicker.evidence.questions.together import (
 from flicker.evidence.questions.worsening import growth_findings, page_foot
 from flicker.evidence.record.channel_record import EVER, ChannelRecord, records
 from flicker.evidence.record.log_checks import in_runs
+from flicker.evidence.record.overlaps import beginnings
 from flicker.evidence.record.starts import (
     BEHIND_RELAY,
     asleep_times,
@@ -171,8 +172,12 @@ def assess(
     if marks and len(logs) > 1:
         raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
     traced = Traced(limits, case, cache, progress)
+    contained = beginnings(logs)
     for place, log in enumerate(logs):
-        traced.add(place, log, marks)
+        if place in contained:
+            traced.begins(log, logs[contained[place]])
+        else:
+            traced.add(place, log, marks)
     background = None
     if control is not None:
         background = traced.control(as_logs(control, cache), shorted=control_kind == "shorted")

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from flicker.base.arrays import Floats
+from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.case.case_file import Case
 from flicker.evidence.outlook.bench import relays_to_try
@@ -15,10 +17,12 @@ from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_dig
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record.identity import readings_digest
-from flicker.evidence.record.starts import goes_on, grace_s, power_ups_begin, side_of, without_open_lead
+from flicker.evidence.record.overlaps import Counted, same_while_both
+from flicker.evidence.record.starts import goes_on, grace_s, power_ups_begin, side_of, without_open_lead, without_times
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import read_log
+from flicker.logs.spans import total
 from flicker.signals.cache import BlockCache
 from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.trace import RunTraces, trace_log
@@ -70,6 +74,7 @@ class Traced:
     _cautions: list[str] = field(default_factory=list)
     _log_of_run: dict[int, int] = field(default_factory=dict)
     _known: dict[bytes, str] = field(default_factory=dict)
+    _counted: Counted = field(default_factory=Counted)
 
     def add(self, place: int, log: Log, marks: Sequence[Mark]) -> None:
         """Take one log to pieces; one whose readings are there already is told and left out."""
@@ -86,7 +91,13 @@ class Traced:
             )
             return
         self._known |= {digest: log.source.name for digest in digests if digest is not None}
-        self._relays(log, part)
+        twice = [self._counted.covered(run) for run in part]
+        if self._told_twice(log, part, twice):
+            return
+        self._relays(log, part, [[_head_s(times) for times, _ in found] for found in twice])
+        for number, found in enumerate(twice):
+            part[number] = without_times(part[number], [times for times, _ in found], self.limits.dead_time_s)
+            self._counted.add(part[number])
         for run in part[:1]:
             if run.blocks.stash is not None:
                 run.blocks.stash.clear()
@@ -103,19 +114,46 @@ class Traced:
             self._temperatures.extend(series)
             self._cautions.extend(cautions)
 
+    def begins(self, log: Log, other: Log) -> None:
+        """Tell of a log that was left out, since it is the beginning of another."""
+        self._cautions.append(
+            f"{log.source.name} holds the same readings as the beginning of {other.source.name}: it is counted once."
+        )
+
+    def _told_twice(
+        self, log: Log, part: Sequence[RunTraces], twice: Sequence[Sequence[tuple[Floats, list[RunTraces]]]]
+    ) -> bool:
+        """Say which other logs hold a part of this one; True where nothing of it is left."""
+        others: dict[str, float] = {}
+        for run, found in zip(part, twice, strict=True):
+            for other in {id(item): item for _, runs in found for item in runs}.values():
+                if same_while_both(other, run):  # other readings at the same time are told by `log_checks`
+                    shared = max(total(times) for times, _ in found)
+                    others[other.run.source] = max(shared, others.get(other.run.source, 0.0))
+        for name, shared_s in others.items():
+            self._cautions.append(
+                f"{log.source.name} holds the same readings as {name} for {hours_text(shared_s / 3600.0)}: one time was "
+                "logged twice. It is counted once."
+            )
+        lengths = [run.run.duration_s for run in part]
+        return bool(others) and all(
+            total(times) >= length for found, length in zip(twice, lengths, strict=True) for times, _ in found
+        )
+
     def _trace(self, log: Log, **told: Any) -> list[RunTraces]:
         if self.progress:
             self.progress(f"judging {log.source.name}")
         return trace_log(log, self.limits, first_run=len(self.traces), cache=self.cache, **told)
 
-    def _relays(self, log: Log, part: list[RunTraces]) -> None:
-        """What relays would have done; before they close, an open lead says nothing."""
+    def _relays(self, log: Log, part: list[RunTraces], counted_s: Sequence[Sequence[float]]) -> None:
+        """What relays would have done; before they close, an open lead says nothing, nor does time counted already."""
         tried, before = relays_to_try(Relay.from_limits(self.limits)), self.traces[-1:]
         begins = power_ups_begin([*before, *part])[len(before) :]
         for number, run in enumerate(part):
             grace = [grace_s(run, k, begins[number], side_of(self.case, trace.channel)) for k, trace in enumerate(run.traces)]
             part[number] = without_open_lead(run, grace, self.limits.dead_time_s)
-            outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=grace), strict=True)
+            later = [max(pair) for pair in zip(grace, counted_s[number], strict=True)]
+            outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=later), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):
                 self.relays[run.number, trace.channel] = outcome
 
@@ -132,3 +170,8 @@ class Traced:
         for log in logs:
             other.traces.extend(other._trace(log, alive=not shorted, digit_V=digit))
         return other.traces
+
+
+def _head_s(times: Floats) -> float:
+    """Until when the beginning of a run lies in some times."""
+    return float(times[0, 1]) if len(times) and times[0, 0] <= 0.0 else 0.0

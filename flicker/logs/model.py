@@ -49,7 +49,8 @@ class Run:
     """A stretch of a log without a long pause: rows ``first`` to ``last`` (half open) of its source.
 
     ``offset_s`` is the time of its first sample on the source's (repaired) clock; ``start`` the absolute time of that
-    sample where the file tells it.
+    sample where the file tells it. ``pace_changes`` holds from when on (on the clock of its stretch) which interval is the
+    usual one; it is empty where that never changes.
     """
 
     source: Annotated[str, Doc("Name of the file.")]
@@ -64,6 +65,7 @@ class Run:
     gaps: Annotated[tuple[Gap, ...], Doc("Pauses in the samples.")]
     notes: Annotated[tuple[str, ...], Doc("What was assumed or repaired while reading.")]
     paces: tuple[float, ...] = ()
+    pace_changes: tuple[tuple[float, float], ...] = ()
 
     @property
     def paces_s(self) -> tuple[float, float]:
@@ -229,6 +231,7 @@ class Log:
                 gaps=tuple(Gap(lo, hi) for lo, hi in stretch.gaps),
                 notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
                 paces=tuple(stretch.paces_s),
+                pace_changes=tuple(stretch.pace_changes),
             )
 
     def beside(self, companion: Companion) -> Log:

@@ -268,6 +268,10 @@ class Timekeeper:
         if np.any(last > _APART * new) or np.any(last < new / _APART):
             return
         stretch = self._stretches[-1]
+        begun_s = max(float(raw_s[at]) + self._shifts[-1] - float(last.sum()) - stretch.offset_s, 0.0)
+        if not stretch.pace_changes:
+            stretch.pace_changes.append((0.0, self.cadence_s))
+        stretch.pace_changes.append((begun_s, new))
         since = self._row + at - _STREAK
         while stretch.gap_rows and stretch.gap_rows[-1] > since:
             stretch.gap_rows.pop()

@@ -41,6 +41,7 @@ class Stretch:
     gap_rows: list[int] = field(default_factory=list)
     paces: dict[float, int] = field(default_factory=dict)
     paces_s: list[float] = field(default_factory=list)
+    pace_changes: list[tuple[float, float]] = field(default_factory=list)  # from when on, and the new usual step
 
     def in_words(self, untimed: int) -> list[str]:
         """What was assumed or repaired; ``untimed`` samples have no time of their own."""

@@ -32,7 +32,7 @@ from flicker.signals.guard.figures import CHANNEL_ARRAYS, RULES, ChannelFigures,
 from flicker.signals.mark_windows import Hands
 from flicker.signals.spill_buffer import Stash
 
-FORM = 5  # of the file; raised where its content changes its meaning; by definition
+FORM = 6  # of the file; raised where its content changes its meaning; by definition
 MIB = 1 << 20  # by definition
 ROWS = "stash.rows"
 ROWS_DIGEST = "stash.rows.sha256"
@@ -297,5 +297,6 @@ def _run_from(told: dict[str, Any]) -> Run:
             "gaps": tuple(Gap(*gap) for gap in told["gaps"]),
             "notes": tuple(told["notes"]),
             "paces": tuple(told["paces"]),
+            "pace_changes": tuple((begun, pace) for begun, pace in told["pace_changes"]),
         }
     )

@@ -81,6 +81,7 @@ def judge_guard(
     since = 0  # the session in which the last setting begins
     power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
     for place, (session, own) in enumerate(zip(sessions, mine, strict=True)):
+        power_up_s += session.again_s
         for number in range(session.figures.kind.size):
             begin_s = float(session.figures.begin_s[number])
             up = switched_on(session, number, place)
@@ -139,7 +140,7 @@ def _segment(
         total.early |= bool(max(head[0], head[1]) > used.early_peaks_V[0] or head[2] > used.early_peaks_V[1])
     if not chosen.any():
         return
-    step = session.step_s
+    step = session.step_at(own.begin_s[chosen], JITTER * used.seldom_s)
     readings = own.readings[chosen]
     total.peak_V = max(total.peak_V, float(own.peak_V[chosen].max()))
     lasts_s = np.minimum(readings * step, CELL_S)
@@ -147,8 +148,8 @@ def _segment(
     total.seen_s += float(lasts_s.sum())
     total.asleep_s += float(lasts_s[asleep].sum())
     total.observed_s += float(lasts_s[clean].sum())
-    total.span_s += float(session.figures.end_s[number]) + step - begin_s - (STARTS_S[1] if up else 0.0)
-    total.beyond_s += float(own.beyond[chosen].sum()) * step
+    total.span_s += float(session.figures.end_s[number]) + session.step_s - begin_s - (STARTS_S[1] if up else 0.0)
+    total.beyond_s += float((own.beyond[chosen] * step).sum())
     median_V = own.median_V[chosen]
     full = readings * step >= CELL_S / 3
     if full.any():
@@ -196,12 +197,12 @@ def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tupl
         channels = session.figures.channels
         others = max(others, len(channels) - 1)
         me = next(k for k, item in enumerate(channels) if item is own)
-        a, b = _by_length(own.blank_rows, ANY, session.step_s, least)
+        a, b = _by_length(own.blank_rows, ANY, session.longest_step_s, least)
         long, short = long + a, short + b
-        together += _by_length(own.blank_rows, ALL, session.step_s, least)[0]
+        together += _by_length(own.blank_rows, ALL, session.longest_step_s, least)[0]
         for k, item in enumerate(channels):
             if k != me:
-                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else ANY, session.step_s, least)[1]
+                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else ANY, session.longest_step_s, least)[1]
     return long, together, short, theirs, others
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Annotated
 
+import numpy as np
+
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import seconds_text, volts_text
@@ -43,6 +45,8 @@ class Session:
     nothing tells when it was logged and it does not show a start. ``new_stage`` begins another setting. ``run`` is the
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
+    ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
+    stretch before it begins, where both hold the same time.
     """
 
     figures: StretchFigures
@@ -53,6 +57,21 @@ class Session:
     run: int = 0
     doubted: tuple[Floats, ...] = ()
     left_out: tuple[Floats, ...] = ()
+    pace_changes: tuple[tuple[float, float], ...] = ()
+    again_s: float = 0.0
+
+    @property
+    def longest_step_s(self) -> float:
+        """The longest interval that was the usual one."""
+        return max((pace for _, pace in self.pace_changes), default=self.step_s)
+
+    def step_at(self, time_s: Floats, at_most_s: float) -> Floats:
+        """The usual interval of the log around some times; where it is too long to count, that of the whole stretch."""
+        if not self.pace_changes:
+            return np.full(time_s.shape, self.step_s)
+        begin_s, pace_s = np.array(self.pace_changes).T
+        found = pace_s[np.maximum(np.searchsorted(begin_s, time_s, side="right") - 1, 0)]
+        return np.where(found <= at_most_s, found, self.step_s)
 
 
 @dataclass(frozen=True, slots=True)

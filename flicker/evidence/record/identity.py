@@ -13,19 +13,21 @@ import numpy as np
 from flicker.signals.trace import RunTraces
 
 
-def readings_digest(run: RunTraces) -> bytes | None:
+def readings_digest(run: RunTraces, blocks: int | None = None) -> bytes | None:
     """Digest of a run's readings, channel by channel in their order; None where the run says too little to tell.
 
-    A run without channels, of fewer than two blocks, or with a channel that never moves looks like many others.
+    A run without channels, of fewer than two blocks, or with a channel that never moves looks like many others. With
+    ``blocks`` only so many are taken, from its beginning; a shorter run has no such head.
     """
     if not run.traces:
         return None
     digest = hashlib.blake2b(digest_size=16)
     for part in run.blocks.channels:
-        if part.mean.size < 2 or not np.fmax.reduce(part.high) > np.fmin.reduce(part.low):
+        mean, high, low = part.mean[:blocks], part.high[:blocks], part.low[:blocks]
+        if mean.size < (blocks or 2) or not np.fmax.reduce(high) > np.fmin.reduce(low):
             return None
-        digest.update(part.mean.size.to_bytes(8, "little"))
-        for values in (part.mean, part.high):
+        digest.update(mean.size.to_bytes(8, "little"))
+        for values in (mean, high):
             # one bit pattern for every NaN and for both zeros
             plain = np.where(np.isnan(values), np.nan, values) + 0.0
             digest.update(np.ascontiguousarray(plain, dtype=np.float64).tobytes())

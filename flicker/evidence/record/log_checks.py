@@ -10,7 +10,6 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest, same_readings
+from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
 from flicker.logs.spans import total
 from flicker.signals.trace import RunTraces
 
@@ -33,7 +33,7 @@ ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit 
 START_APART = 1.5
 NOISE_APART = 1.25
 LOST_SHARE, LOST_S = 0.05, 60.0
-USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWITCHED_OFF, Unobserved.MUTED})
+USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWITCHED_OFF, Unobserved.MUTED, Unobserved.TWICE})
 
 
 def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list[str]:
@@ -43,7 +43,7 @@ def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list
         *_units(runs, records),
         *_rectified(runs, records),
         *_twice(runs, copies),
-        *_overlap(runs, copies),
+        *_overlap(runs),
         *_other_names(runs),
         *_rows_missing(runs),
     ]
@@ -152,34 +152,13 @@ def _twice(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> Iter
             )
 
 
-def _overlap(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> Iterator[str]:
-    group_of = {place: k for k, group in enumerate(copies) for place in group}
-    for aware in (False, True):  # clocks with and without a zone cannot be compared
-        dated = [
-            (run.run.start.timestamp() if aware else _naive_s(run.run.start), place)
-            for place, run in enumerate(runs)
-            if run.run.start is not None and (run.run.start.tzinfo is not None) == aware
-        ]
-        dated.sort()
-        open_places: list[tuple[float, int]] = []  # runs that have not ended when the next begins
-        for start, place in dated:
-            open_places = [(end, other) for end, other in open_places if end - start > LOST_S]
-            end = start + runs[place].run.duration_s
-            for other_end, other in open_places:
-                one, two = runs[other].run, runs[place].run
-                copied = place in group_of and group_of[place] == group_of.get(other)
-                shared = min(end, other_end) - start
-                if one.source != two.source and not copied and shared > LOST_S:
-                    yield (
-                        f"{one.source} and {two.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
-                        "be logged twice at once. Check the clocks, or name channels of one unit in one file."
-                    )
-            open_places.append((end, place))
-
-
-def _naive_s(moment: datetime) -> float:
-    """Seconds of a clock without a zone, from any fixed moment."""
-    return (moment - datetime(2000, 1, 1)).total_seconds()
+def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
+    for one, two, shared in overlapping(runs):
+        if one.run.source != two.run.source and shared > LOST_S and not same_while_both(one, two):
+            yield (
+                f"{one.run.source} and {two.run.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
+                "be logged twice at once. It is counted once. Check the clocks, or name channels of one unit in one file."
+            )
 
 
 def _rows_missing(runs: Sequence[RunTraces]) -> Iterator[str]:
@@ -217,6 +196,15 @@ def _same_on_both(names: tuple[str, str], runs: tuple[Sequence[RunTraces], Seque
             return [
                 f"{one.run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings: one log was "
                 "given for both sides. Name the other log; nothing can be said of a change."
+            ]
+    first = {id(run) for run in runs[0]}
+    pairs = [(a, b) for a, b, shared in overlapping([*runs[0], *runs[1]]) if shared > LOST_S and same_while_both(a, b)]
+    for a, b in (*pairs, *began_alike(*runs)):
+        if (id(a) in first) != (id(b) in first):
+            one, two = (a, b) if id(a) in first else (b, a)
+            return [
+                f"{one.run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings for a time: "
+                "parts of one log were given for both sides. Name another log; nothing can be said of a change."
             ]
     return []
 

@@ -19,7 +19,7 @@ from flicker.case.model import Case
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
-from flicker.logs.spans import spans, without
+from flicker.logs.spans import holds, spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
@@ -83,7 +83,8 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
         if figures is None or id(figures) in seen:
             continue
         seen.add(id(figures))
-        undated = place > 0 and not up and pause_s(runs[place - 1], run) is None
+        pause = pause_s(runs[place - 1], run) if place else 0.0
+        undated = not up and pause is None
         new_stage = bool(out) and stage_of(case, out[-1][0]) != stage_of(case, run)
         same = [item for item in runs[place:] if item.blocks.guard is figures]
         session = Session(
@@ -95,12 +96,14 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
             run=run.number,
             doubted=_times(same, lambda trace: trace.doubted),
             left_out=_times(same, _left_out),
+            pace_changes=run.run.pace_changes,
+            again_s=max(-(pause or 0.0), 0.0),
         )
         out.append((run, session))
     return out
 
 
-LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL)
+LEFT_OUT = (Unobserved.DISCONNECTED, Unobserved.OPEN_LEAD, Unobserved.REPEATED, Unobserved.STILL, Unobserved.TWICE)
 
 
 def _left_out(trace: Trace) -> Floats:
@@ -182,6 +185,33 @@ def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float
         excursions=kept,
         episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
         observed=without(trace.observed, spans([(0.0, over_s)])),
+        unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
+    )
+
+
+def without_times(run: RunTraces, counted: Sequence[Floats], dead_time_s: float) -> RunTraces:
+    """Take times of each channel, shape (n, 2), that another log has counted already, out of a run."""
+    return replace(
+        run,
+        traces=tuple(
+            _without(trace, times, dead_time_s) if len(times) else trace
+            for trace, times in zip(run.traces, counted, strict=True)
+        ),
+    )
+
+
+def _without(trace: Trace, times: Floats, dead_time_s: float) -> Trace:
+    kept = trace.excursions.select(~holds(times, trace.excursions.start_s))
+    tried, trial = trace.tried, trace.trial_observed
+    gaps = [Gap(begin, end, Unobserved.TWICE, trace.channel) for begin, end in times.tolist()]
+    return replace(
+        trace,
+        excursions=kept,
+        episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
+        observed=without(trace.observed, times),
+        doubted=without(trace.doubted, times),
+        trial_observed=None if trial is None else without(trial, times),
+        tried=None if tried is None else tried.select(~holds(times, tried.start_s)),
         unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
     )
 

@@ -1,0 +1,190 @@
+"""For one channel a second is observed once: logs that hold the beginning of another, or cover the same time.
+
+Nothing is read again unless two logs begin with the same readings; all else is told by clocks and blocks.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from flicker.base.arrays import Floats
+from flicker.evidence.record.identity import readings_digest
+from flicker.logs.model import Log
+from flicker.logs.source import Source
+from flicker.logs.spans import spans
+from flicker.signals.trace import RunTraces
+
+HEAD_ROWS = 256  # readings that two logs must have in common before more of them are compared; a choice
+HEAD_BLOCKS = 60  # and blocks, some seconds each; a choice
+SEAM_S, SEAM_SHARE = 60.0, 0.05  # of a run: less is a seam between files whose stamps meet; a choice
+
+
+def beginnings(logs: Sequence[Log]) -> dict[int, int]:
+    """Places of logs that are just the beginning of another one, row by row and to the last digit, with the place of that.
+
+    Only logs with one start (or with none) are looked at, and only those with the same head are read to the end of the
+    shorter. Equal logs are none of them: `identity` tells copies.
+    """
+    told: dict[Any, list[int]] = {}
+    for place, log in enumerate(logs):
+        told.setdefault((log.source.start, log.channels), []).append(place)
+    heads: dict[Any, list[int]] = {}
+    for key, places in told.items():
+        for place in places if len(places) > 1 else ():
+            head = next(iter(logs[place].source.batches(0, HEAD_ROWS)), None)
+            if head is not None and head.time_s is not None and any(_moves(column) for column in head.values):
+                heads.setdefault((key, *(_plain(x) for x in (head.time_s, *head.values))), []).append(place)
+    out: dict[int, int] = {}
+    for places in heads.values():
+        longest = places[0]
+        for place in places[1:]:
+            shorter = _shorter(logs[longest].source, logs[place].source)
+            if shorter == 0:
+                out[longest] = place
+                longest = place
+            elif shorter == 1:
+                out[place] = longest
+    for place, other in out.items():  # of several, all are told of the longest
+        while other in out:
+            other = out[other]
+        out[place] = other
+    return out
+
+
+def _moves(column: Floats) -> bool:
+    known = column[np.isfinite(column)]
+    return bool(known.size and known.min() < known.max())
+
+
+def _plain(column: Floats) -> bytes:
+    """Its bytes, with one bit pattern for every NaN and for both zeros."""
+    return (np.where(np.isnan(column), np.nan, column) + 0.0).tobytes()
+
+
+def _columns(source: Source) -> Iterator[Floats]:
+    for batch in source.batches():
+        assert batch.time_s is not None
+        if batch.time_s.size:
+            yield np.vstack((batch.time_s, *batch.values))
+
+
+def _shorter(one: Source, two: Source) -> int | None:
+    """Which of two is the beginning of the other: 0 or 1; None where neither is, or both are."""
+    streams = _columns(one), _columns(two)
+    first, second = (next(stream, None) for stream in streams)
+    while first is not None and second is not None:
+        rows = min(first.shape[1], second.shape[1])
+        if not np.array_equal(first[:, :rows], second[:, :rows], equal_nan=True):
+            return None
+        first = first[:, rows:] if first.shape[1] > rows else next(streams[0], None)
+        second = second[:, rows:] if second.shape[1] > rows else next(streams[1], None)
+    if first is None and second is None:
+        return None
+    return 0 if first is None else 1
+
+
+def _clock_s(moment: datetime) -> float:
+    """Seconds of a clock, from any fixed moment; clocks with and without a zone cannot be compared."""
+    return (moment - datetime(2000, 1, 1, tzinfo=moment.tzinfo)).total_seconds()
+
+
+def _dated(runs: Sequence[RunTraces], aware: bool) -> list[tuple[float, float, int]]:
+    """Begin, end and place of the runs that tell one, in time order."""
+    out = []
+    for place, run in enumerate(runs):
+        start = run.run.start
+        if start is not None and (start.tzinfo is not None) == aware:
+            begin = _clock_s(start)
+            out.append((begin, begin + run.run.duration_s, place))
+    return sorted(out)
+
+
+def overlapping(runs: Sequence[RunTraces]) -> Iterator[tuple[RunTraces, RunTraces, float]]:
+    """Pairs of runs that cover the same time by their clocks, and for how many seconds."""
+    for aware in (False, True):
+        open_ones: list[tuple[float, int]] = []  # end and place of runs that have not ended when the next begins
+        for begin, end, place in _dated(runs, aware):
+            while open_ones and open_ones[0][0] <= begin:
+                heapq.heappop(open_ones)
+            for other_end, other in sorted(open_ones, key=lambda item: item[1]):
+                yield runs[other], runs[place], min(end, other_end) - begin
+            heapq.heappush(open_ones, (end, place))
+
+
+class Counted:
+    """Which times of each channel were counted already, on the absolute clock."""
+
+    def __init__(self) -> None:
+        self._taken: dict[tuple[bool, str], list[tuple[float, float, RunTraces]]] = {}
+        self._latest: dict[tuple[bool, str], float] = {}
+
+    def covered(self, run: RunTraces) -> list[tuple[Floats, list[RunTraces]]]:
+        """For each channel of a run: times on its clock, shape (n, 2), that others hold, and which these are."""
+        out = []
+        for key, begin, end in self._channels(run):
+            found = []
+            if begin < self._latest.get(key, -np.inf):  # else it follows all others, as logs mostly do
+                seam_s = min(SEAM_S, SEAM_SHARE * (end - begin))
+                found = [item for item in self._taken[key] if min(item[1], end) - max(item[0], begin) > seam_s]
+            times = spans((max(a - begin, 0.0), min(b, end) - begin) for a, b, _ in found)
+            out.append((times, [item[2] for item in found]))
+        return out or [(np.empty((0, 2)), []) for _ in run.traces]
+
+    def add(self, run: RunTraces) -> None:
+        """Count a run."""
+        for key, begin, end in self._channels(run):
+            self._taken.setdefault(key, []).append((begin, end, run))
+            self._latest[key] = max(end, self._latest.get(key, -np.inf))
+
+    def _channels(self, run: RunTraces) -> Iterator[tuple[tuple[bool, str], float, float]]:
+        start = run.run.start
+        if start is not None:
+            begin = _clock_s(start)
+            end = begin + run.run.duration_s + run.run.sample_interval_s  # the last reading stands for one interval
+            for trace in run.traces:
+                yield (start.tzinfo is not None, trace.channel), begin, end
+
+
+def same_while_both(one: RunTraces, two: RunTraces) -> bool:
+    """Whether two runs on one clock can hold the same readings while both last, by the blocks of a shared channel.
+
+    Blocks do not begin at the same rows in both. Each block of one that lies within the other's time must lie within the
+    volts of those that it touches there: with the same readings it always does, with others hardly for long.
+    """
+    if one.run.start is None or two.run.start is None:
+        return False
+    lag = _clock_s(two.run.start) - _clock_s(one.run.start)
+    names = [trace.channel for trace in one.traces]
+    shared = [(names.index(trace.channel), k) for k, trace in enumerate(two.traces) if trace.channel in names]
+    first, second = one.blocks, two.blocks
+    slack = max(one.run.sample_interval_s, two.run.sample_interval_s)
+    inside = (second.begin_s + lag >= first.begin_s[0]) & (second.end_s + lag <= first.end_s[-1])
+    lo = np.searchsorted(first.end_s, second.begin_s[inside] + lag - slack)
+    hi = np.searchsorted(first.begin_s, second.end_s[inside] + lag + slack, side="right")
+    if not shared or not lo.size or not np.all(hi > lo):
+        return False
+    edges = np.column_stack((lo, hi)).ravel()
+    for a, b in shared:
+        high = np.append(np.where(np.isnan(first.channels[a].high), -np.inf, first.channels[a].high), -np.inf)
+        low = np.append(np.where(np.isnan(first.channels[a].low), np.inf, first.channels[a].low), np.inf)
+        mine = second.channels[b]
+        known = ~np.isnan(mine.high[inside])
+        above = mine.high[inside] > np.maximum.reduceat(high, edges)[::2]
+        below = mine.low[inside] < np.minimum.reduceat(low, edges)[::2]
+        if np.any((above | below) & known):
+            return False
+    return True
+
+
+def began_alike(one: Sequence[RunTraces], two: Sequence[RunTraces]) -> Iterator[tuple[RunTraces, RunTraces]]:
+    """Pairs of runs of two sides that begin with the same readings."""
+    heads = {head: run for run in one if (head := readings_digest(run, HEAD_BLOCKS)) is not None}
+    for run in two:
+        head = readings_digest(run, HEAD_BLOCKS)
+        if head is not None and head in heads:
+            yield heads[head], run
