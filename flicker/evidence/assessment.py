@@ -22,7 +22,7 @@ from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers,
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
-from flicker.evidence.guard import Session, judge_guard
+from flicker.evidence.guard import Reason, Session, judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
@@ -272,6 +272,10 @@ def judge(
         )
     begun = {run.number: run.run.start for run in traces}
     asleep = [asleep_text(x.channel, x.guard, begun.get(x.guard.asleep[0].run)) for x in channels if x.guard.asleep]
+    same = [item.channel for item in channels if Reason.SAME in item.guard.reasons]
+    if same:
+        names = f"{', '.join(same[:-1])} and {same[-1]}"
+        asleep.append(f"{names} read the same to the last digit: two leads on one output, or one column written twice?")
     cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, limits)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))

@@ -41,7 +41,7 @@ APART = 3.0  # movements of two sides differ by this factor where a claim is mad
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
 MOST_STARTS = 1000  # nobody logs more; a choice
 BETWEEN = 5  # power-ups from which movement between them is judged, as in `questions.drift.run_to_run`
-UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.UNDATED})  # a 'no' here shows nothing
+UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.UNDATED})  # a 'no' here shows nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.awake import Cells, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, start_shown
 from flicker.evidence.guard.model import Asleep, Session
+from flicker.evidence.guard.renewed import seldom_renewed
 from flicker.signals.guard.figures import BEGIN, CELL_S, SWITCHED_ON, ChannelFigures
 
 
@@ -32,12 +33,14 @@ def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bo
 @dataclass(frozen=True, slots=True)
 class CleanTime:
     """Of each session: cells that may have seen no live output (``asleep``), those of which the lead's rules say so
-    already (``out``), and of each segment whether its power-up shows a live output at all (``alive``).
+    already (``out``), and of each segment whether its power-up shows a live output at all (``alive``). ``renewed_s`` tells
+    how far apart new values are where nearly the whole log repeats them; shorter stretches of that kind are ``asleep``.
     """
 
     asleep: list[Bools]
     out: list[Bools]
     alive: list[Bools]
+    renewed_s: float = 0.0
 
 
 def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequence[ChannelFigures]) -> CleanTime:
@@ -45,7 +48,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     asleep = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     out = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     alive = [np.zeros(session.figures.kind.size, dtype=bool) for session in sessions]
-    digit_V = min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
+    digit_V = finest_step_V(mine)
     moving = [float(x) for own in mine for x in own.unmoved if x < 1.0]
     usual = float(np.median(moving)) if moving else 0.0
     power_ups: list[list[_Part]] = []
@@ -62,6 +65,10 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
+    looked_at = [~(a | b) for a, b in zip(asleep, out, strict=True)]
+    renewed_s, seldom = seldom_renewed(mine, [item.step_s for item in sessions], looked_at, digit_V)
+    if not renewed_s:
+        asleep = [a | b for a, b in zip(asleep, seldom, strict=True)]
     silent: list[_Part] = []
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
@@ -83,7 +90,12 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     if any(item.any() for item in alive):  # else it is told of the whole log, and not of its hours
         for part in silent:
             asleep[part.place][part.index] = True
-    return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive)
+    return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, renewed_s)
+
+
+def finest_step_V(mine: Sequence[ChannelFigures]) -> float:
+    """The last digit of a channel as its readings show it; 0 where nothing moves."""
+    return min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.arrays import Bools, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.clean_time import cells_of, clean_time, switched_on, times_told
+from flicker.evidence.guard.clean_time import cells_of, clean_time, finest_step_V, switched_on, times_told
 from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
@@ -25,6 +25,7 @@ from flicker.evidence.guard.limits import (
     GuardLimits,
 )
 from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
+from flicker.evidence.guard.same import same_as_another
 from flicker.signals.guard.blank import ALL, ANY
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
 
@@ -55,6 +56,8 @@ class _Sum:
     span_s: float = 0.0
     power_ups: int = 0
     alive: bool = False  # something shows that the lead saw a live output
+    renewed_s: float = 0.0
+    same: bool = False  # another channel reads the same
 
 
 def judge_guard(
@@ -94,6 +97,7 @@ def judge_guard(
             total.alive |= bool(counts.alive[place][number])
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
+    total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, finest_step_V(mine))
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 
@@ -266,6 +270,7 @@ def _conclude(
         clean_h_needed=upper(total.swings + long + together) / used.rate_per_h,
         worst_case_h=upper(allowed + long + together + short) / used.rate_per_h,
         seldom_s=seldom,
+        renewed_s=total.renewed_s,
         unseen_s=unseen,
         power_ups=total.power_ups,
     )
@@ -282,8 +287,9 @@ def _conclude(
         Reason.BLANK: long + together > 0 or (short > 0 and (not others or not by_chance)),
         Reason.SHORT: total.judged_s < used.judged_h * HOUR,
         Reason.GAPS: unseen > (1.0 - SEEN_SHARE) * total.span_s,
-        Reason.SELDOM: seldom > JITTER * used.seldom_s,
+        Reason.SELDOM: max(seldom, total.renewed_s) > JITTER * used.seldom_s,
         Reason.DEAD: not total.alive and total.seen_s > 0,
+        Reason.SAME: total.same,
         Reason.UNDATED: any(item.undated for item in sessions),
     }
     return Guard(tuple(reason for reason, on in holds.items() if on), figures, used, asleep)

@@ -34,6 +34,7 @@ class Reason(StrEnum):
     GAPS = "gaps"
     SELDOM = "seldom"
     DEAD = "dead"
+    SAME = "same"
     UNDATED = "undated"
 
 
@@ -125,6 +126,9 @@ class Figures(Result):
         Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0),
     ] = 3.0
     seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
+    renewed_s: Annotated[
+        float, Doc("Seconds from one value to the next where rows repeat a value that is renewed seldom; else 0.", ge=0)
+    ] = 0.0
     unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
     power_ups: Annotated[int, Doc("Power-ups judged.", ge=0)] = 0
 

@@ -26,11 +26,23 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.BLANK: f"{_blanks(guard)}, as an overload leaves",
         Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
-        Reason.SELDOM: f"one reading in {hours_text(found.seldom_s / 3600.0)}, where {limits.seldom_s:g} s is needed",
+        Reason.SELDOM: _seldom(guard),
         Reason.DEAD: f"no sign of life: holds no level (within {volts_text(found.largest_V)} of zero), and no start in the log",
+        Reason.SAME: "reads the same as another channel to the last digit",
         Reason.UNDATED: "a log without a date that does not show its start",
     }
     return texts[reason]
+
+
+def _seldom(guard: Guard) -> str:
+    found = guard.figures
+    if found.renewed_s > found.seldom_s:
+        row = "second" if abs(found.seldom_s - 1.0) < 0.05 else _seconds(found.seldom_s)
+        return (
+            f"the value is renewed only every {float(f'{found.renewed_s:.2g}'):g} s, though a row is written each {row}: a "
+            "glitch shorter than that cannot be seen"
+        )
+    return f"one reading in {hours_text(found.seldom_s / 3600.0)}, where {guard.limits.seldom_s:g} s is needed"
 
 
 def _blanks(guard: Guard) -> str:
@@ -57,8 +69,9 @@ ADVICE: dict[Reason, str | None] = {
     Reason.DEAD: "check the lead and the range (direct volts), begin a log with the unit off, and switch it on while logging, "
     "no loudspeaker connected. Behind an output transformer or capacitor no direct voltage shows, whatever the amplifier "
     "does: say 'output' in the case file, and leave what lies before it to those trained for its voltages",
+    Reason.SAME: "two leads on one output, or one column written twice? Put each lead on its own output, and log again",
     Reason.UNDATED: "say when each log was made, or log the start of each",
-    Reason.SELDOM: "log again with a reading at least every 30 s",
+    Reason.SELDOM: "log again with a new reading of the meter at least every 30 s",
     Reason.GAPS: "log again without gaps: too much of the time was not seen",
     Reason.SHORT: None,
     Reason.RATE: None,

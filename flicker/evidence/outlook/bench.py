@@ -122,17 +122,23 @@ class Visibility(Result):
     true_high_per_h: Annotated[float | None, Doc("Its upper limit.", ge=0)] = None
 
 
-def visibility_of(record: ChannelRecord, meter: Meter | None, limits: Limits) -> Visibility | None:
-    """Say what the coarsest sampling of the runs shows of a short glitch; None where nothing was observed."""
+def visibility_of(
+    record: ChannelRecord, meter: Meter | None, limits: Limits, renewed_s: float = 0.0
+) -> Visibility | None:
+    """Say what the coarsest sampling of the runs shows of a short glitch; None where nothing was observed.
+
+    ``renewed_s`` is how far apart new values are where rows repeat one that is renewed seldom.
+    """
     seen = [(run, trace) for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
     if not seen:
         return None
     run, trace = max(seen, key=lambda pair: pair[0].sample_interval_s)
+    every_s = max(run.sample_interval_s, renewed_s)
     count = int(np.count_nonzero(~record.episodes.common))
     length = np.concatenate([part.excursions.end_s - part.excursions.start_s for _, part in seen])
-    brief = length.size > 0 and float(np.mean(length <= 1.5 * run.sample_interval_s)) >= MOSTLY
+    brief = length.size > 0 and float(np.mean(length <= 1.5 * every_s)) >= MOSTLY
     return visibility(
-        run.sample_interval_s,
+        every_s,
         trace.enter_V,
         trace.resolution_V,
         meter,

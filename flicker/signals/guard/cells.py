@@ -18,6 +18,7 @@ CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
 CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
 FEWEST = 3  # readings that have a middle: by definition
 LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
+SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
 
@@ -50,6 +51,7 @@ class Cell:
     step_V: float
     unmoved: float
     digit_V: float
+    same_as: int
     swings: tuple[Swing, ...]
 
 
@@ -225,6 +227,7 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
         swings.extend(_swings(item.swing_s[far], item.off_V[far], by[far], True))
     steps = np.abs(item.drawn_V[1:] - item.drawn_V[:-1])
     moves = steps[steps > LEAST_STEP_V]
+    digit = float(moves.min()) if moves.size else 0.0
     return Cell(
         begin_s=begin_s,
         median_V=centre,
@@ -239,7 +242,8 @@ def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | Non
         far_V=item.far_V,
         step_V=float(np.minimum(steps, STEP_V).sum() / steps.size) if steps.size else 0.0,
         unmoved=1.0 - moves.size / steps.size if steps.size else 1.0,
-        digit_V=float(moves.min()) if moves.size else 0.0,
+        digit_V=digit,
+        same_as=_same_as(channel, digit, looks),
         swings=tuple(swings),
     )
 
@@ -260,6 +264,19 @@ def _crosstalk(time_s: Floats, off_V: Floats, channel: int, looks: Sequence[_Loo
         excused = (lo < hi) & (off_V <= LARGE_V) & (off_V <= CROSSTALK_SHARE * most)
         by[excused] |= np.int64(1) << np.int64(number)
     return by
+
+
+def _same_as(channel: int, digit_V: float, looks: Sequence[_Look | None]) -> int:
+    """Channels (a bit each) whose readings are those of this one, to a last digit."""
+    own, count_V = looks[channel], digit_V * (1.0 + 1e-3)  # rounding of the numbers themselves
+    out = 0
+    for number, other in enumerate(looks[:MOST_NEIGHBOURS]):
+        if own is None or other is None or number == channel or abs(own.median_V - other.median_V) > count_V:
+            continue
+        if np.array_equal(own.drawn_s, other.drawn_s):
+            apart_V = np.abs(own.drawn_V - other.drawn_V)
+            out |= int(np.count_nonzero(apart_V <= count_V) >= SAME_SHARE * apart_V.size) << number
+    return out
 
 
 def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[Swing]:

@@ -46,7 +46,8 @@ class ChannelFigures:
     ``swing_V`` the largest distance from the median; those beyond `LARGE_V` a second time, marked ``swing_large``; and ``swing_by``, the channels whose crosstalk it may be (a bit each; 0: its own).
 
     Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
-    readings that repeat the one before, ``digit_V`` the smallest step.
+    readings that repeat the one before, ``digit_V`` the smallest step. ``same_as`` the channels
+    (a bit each) that keep within one such step of it, reading by reading.
 
     ``head`` of shape (segments, 7): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
@@ -71,6 +72,7 @@ class ChannelFigures:
     step_V: Floats
     unmoved: Floats
     digit_V: Floats
+    same_as: Ints
     swing_segment: Ints
     swing_late: Bools
     swing_begin_s: Floats

@@ -317,6 +317,7 @@ class Gatherer:
             step_V=column("step_V", float),
             unmoved=column("unmoved", float),
             digit_V=column("digit_V", float),
+            same_as=column("same_as", np.int64),
             swing_segment=np.array([number for number, _, _ in swings], dtype=np.int64),
             swing_late=np.array([late for _, late, _ in swings], dtype=bool),
             swing_begin_s=swung("begin_s", float),

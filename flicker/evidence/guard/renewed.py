@@ -1,0 +1,61 @@
+"""How often is the value itself renewed? A logger that writes each second what a meter renews every few minutes has seen
+one reading in minutes: a run of equal readings, far longer than noise and digit allow, is one reading.
+
+Noise of less than a digit repeats for minutes too, and is a sound reading all the same. What tells the two apart is by how
+much the value steps when it does: there by one count, here by the noise, which is several counts wide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from flicker.base.arrays import Bools, Floats
+from flicker.evidence.guard.limits import JITTER, SEEN_EVERY_S, SEEN_SHARE
+from flicker.signals.guard.chunk import MOST_DRAWN
+from flicker.signals.guard.figures import CELL_S, ChannelFigures
+
+# Choices, between what rounded normal noise gives by simulation: where two of three readings or more repeat the one before (a sigma of 0.3 digits or
+# less), a step is 1.01 counts in the mean; where the mean step is 1.5 counts (sigma 0.95 digits), 28 of 100 repeat.
+COUNTS = 1.5
+REPEATS_EACH = 3.0  # rows to a step, and more: by chance no step of several counts comes so seldom
+
+
+def seldom_renewed(
+    mine: Sequence[ChannelFigures], steps_s: Sequence[float], counted: Sequence[Bools], digit_V: float
+) -> tuple[float, list[Bools]]:
+    """Seconds from one value to the next where it is renewed too seldom (0: it is not), and the cells in which it is.
+
+    ``steps_s`` from row to row of each stretch; ``counted`` the cells that are looked at; ``digit_V`` the finest step.
+    The seconds are told where such cells take more of the time than may go unseen (`SEEN_SHARE`).
+    """
+    cells = [_cells(own, step_s) for own, step_s in zip(mine, steps_s, strict=True)]
+    sizes_V = np.concatenate([own.step_V[own.unmoved < 1.0] / (1.0 - own.unmoved[own.unmoved < 1.0]) for own in mine])
+    none = [np.zeros(own.unmoved.size, dtype=bool) for own in mine]
+    if digit_V <= 0 or sizes_V.size == 0 or float(np.median(sizes_V)) < COUNTS * digit_V:
+        return 0.0, none
+    seldom: list[Bools] = [
+        seen & (_around(lasts_s) > _around(moves) * max(JITTER * SEEN_EVERY_S, REPEATS_EACH * step_s))
+        for (lasts_s, moves), step_s, seen in zip(cells, steps_s, counted, strict=True)
+    ]
+    whole_s, rare_s, moves = (
+        sum(float(cell[column][chosen].sum()) for cell, chosen in zip(cells, which, strict=True))
+        for column, which in ((0, counted), (0, seldom), (1, seldom))
+    )
+    every_s = rare_s / max(moves, 1.0)
+    return every_s if rare_s > (1.0 - SEEN_SHARE) * whole_s else 0.0, seldom
+
+
+def _around(figure: Floats) -> Floats:
+    """Sums over each cell and its neighbours: a cell of a few readings repeats by chance."""
+    padded = np.concatenate(([0.0], figure, [0.0]))
+    sums: Floats = padded[:-2] + padded[1:-1] + padded[2:]
+    return sums
+
+
+def _cells(own: ChannelFigures, step_s: float) -> tuple[Floats, Floats]:
+    """Seconds of each cell, and how often its value moved, by the readings drawn."""
+    drawn_s = max(step_s, CELL_S / MOST_DRAWN)
+    lasts_s = np.maximum(np.minimum(own.readings * step_s, CELL_S) - drawn_s, 0.0)
+    return lasts_s, (1.0 - own.unmoved) * lasts_s / drawn_s
