@@ -169,7 +169,9 @@ def test_a_logger_that_hangs_earns_no_hours():
 def test_hours_that_do_not_count_are_no_clean_hours_of_a_comparison():
     """A fault before; after it a level, and then four hours asleep: as many hours less on that side."""
     volts = asleep(output(8.0), 2.0, 6.0, 1e-4)
-    (record,) = judged(volts).records
+    found = judged(volts)
+    (record,) = found.records
+    assert found._repr_html_()  # drawn although hours of it are no observed ones
     assert record.observed_s / HOUR == pytest.approx(4.0, abs=0.2)
     rest = judged(np.round(np.random.default_rng(3).normal(0.0, 2e-4, 9000), 4))
     assert rest.channels[0].tail_kind == "no sign of life" and rest.records[0].observed_s == 0.0

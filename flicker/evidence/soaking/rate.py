@@ -71,7 +71,8 @@ def from_logs(
     side = side_of(record, result.records)
     hours = side.observed_s / HOUR
     if hours <= 0:
-        raise ValueError(f"{chosen}: no observed time is left once the power-up surge and gaps are out; log longer.")
+        raise ValueError(f"{chosen}: no observed time is left once the power-up surge, gaps and hours without a sign of life are out; "
+            "log longer, from switched off on.")
     kept = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in side.cycles]
     kept = [(n, h) for n, h in kept if h > 0]
     cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []

@@ -41,7 +41,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         hidden: list[dict[str, Any]] = []
         piece = 0
         for place, (run, trace) in enumerate(zip(runs, record.traces, strict=True)):
-            index = run.traces.index(trace)
+            index = [own.channel for own in run.traces].index(trace.channel)
             part = envelope(run.blocks, index, rows=max(2, ROWS // len(runs)))
             for t, lo, hi, number in zip(strip.x(place, part.time_s), part.low_V, part.high_V, part.piece, strict=True):
                 rows.append({"x": t, "lo": lo, "hi": hi, "piece": piece + int(number)})
