@@ -64,7 +64,8 @@ def _existing() -> dict[str, str]:
     return {name: text for name, text in COMMANDS.items() if os.path.exists(os.path.join(here, f"{name}.py"))}
 
 
-def _parser(arguments: Sequence[str]) -> SentenceParser:
+def _parse(arguments: Sequence[str]) -> tuple[SentenceParser, argparse.Namespace]:
+    """The parser, and what it understood."""
     commands = _existing()
     parser = SentenceParser(
         prog="flicker",
@@ -79,7 +80,10 @@ def _parser(arguments: Sequence[str]) -> SentenceParser:
         place = places.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name == chosen:
             importlib.import_module(f"flicker.commands.{name}").add_arguments(place)
-    return parser
+    known, more = parser.parse_known_args(arguments)
+    if more:
+        (places.choices[known.command] if known.command else parser).error(f"unrecognized arguments: {' '.join(more)}")
+    return parser, known
 
 
 def _print_anything() -> None:
@@ -95,8 +99,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     known = argparse.Namespace(command="")
     _print_anything()
     try:
-        parser = _parser(arguments)
-        known = parser.parse_args(arguments)
+        parser, known = _parse(arguments)
         if known.command is None:
             parser.print_help()
             return 2

@@ -238,6 +238,8 @@ def test_unknown_command_and_option_are_one_sentence():
     for arguments in (("asses", "x"), ("assess", "--nope", "x"), ("assess",)):
         done = flicker(*arguments)
         assert done.returncode == 2 and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
+    assert flicker("assess", "--nope", "x").stderr.endswith("See flicker assess --help.\n")
+    assert "--visit DATE LOG" in flicker("visits", "spring.csv", "autumn.csv").stderr
 
 
 @pytest.mark.parametrize("interval_s, hours, told", [(0.5, 3.5, None), (30.0, 200.0, "for 30 seconds or longer")])

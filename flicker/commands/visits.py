@@ -28,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DATE LOG",
         help="the date of a visit (2031-03-09) and its logs; give it once for each visit",
     )
+    parser.add_argument("undated", nargs="*", metavar="LOG", help=argparse.SUPPRESS)  # for a sentence that helps
     parser.add_argument(
         "--since", metavar="DATE", help="when it was repaired: sets the visits from this date on against those before"
     )
@@ -47,6 +48,11 @@ def run(arguments: argparse.Namespace) -> int:
         raise ValueError(f"--hours-per-day must lie between 0 and 24, got {hours:g}.")
     if not arguments.apart >= 0:
         raise ValueError(f"--apart must be 0 or more days, got {arguments.apart:g}.")
+    if arguments.undated:
+        raise ValueError(
+            f"say when {arguments.undated[0]} was recorded: --visit DATE LOG, once for each visit "
+            f"(--visit 2031-03-09 {arguments.undated[0]}), or give a case with --case."
+        )
     if arguments.case is None and arguments.visit is None:
         raise ValueError("give a case with --case, or each visit with --visit DATE LOG.")
     case = case_from(arguments)
