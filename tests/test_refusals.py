@@ -491,6 +491,7 @@ OTHERS = {
     "a case without outputs": Case(used, "role 'output'", lambda f: used(f, "left")),
     # marks
     "kind of mark": marks_of("time,kind\n5,tuched\n", "did you mean 'touched'", "time,kind\n5,touched\n"),
+    "a stimulus as a kind": marks_of("time,kind\n5,tapped\n", "write 'stimulus: tapped'", "time,kind\n5,stimulus: tapped\n"),
     "marks without time": marks_of("when,kind\n5,touched\n", "must read time,kind", "time,kind\n5,touched\n"),
     "marks with a column too many": marks_of("time,kind,colour\n5,touched,red\n", "not a column of marks", "time,kind,text\n5,touched,red\n"),
     "marks with a cell too many": marks_of("time,kind,text\n5,touched,a,b\n", "put the text in double quotes", 'time,kind,text\n5,touched,"a,b"\n'),
