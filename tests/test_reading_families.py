@@ -422,7 +422,7 @@ add("blank lines", tab("left", [none]), left=np.where(np.arange(N) == 20, np.nan
 add(
     "m\u00e1x m\u00edn",
     tab("t_s;Izq. m\u00edn [mV];Izq. m\u00e1x [mV];Izq. media [mV]", [T, L - 1, L + 1, L], sep=";"),
-    ask="averages, minima or maxima",
+    ask="what is short does not show in an average",
 )
 # a rule of dashes names no column
 add("rule of dashes", tab("t_s | left_mV | right_mV\n--- | ---: | ---", [T, L, R], sep=" | "), names=("left", "right"))
@@ -532,3 +532,11 @@ def test_cells_apart_by_spaces_with_decimal_commas_and_words_beside(tmp_path):
     path.write_text("\n".join(lines) + "\n")
     values = np.concatenate([batch.values[0] for batch in read_log(path).sweep()])
     assert values.max() == pytest.approx(2.37868) and np.median(values) == pytest.approx(-0.01804, abs=1e-5)
+
+
+def test_an_average_that_is_read_without_its_extremes_is_told(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text(tab("time_s,left_min_mV,left_max_mV,left_mean_mV", [T, L - 1, L + 1, L]))
+    (told,) = [note for note in read_log(path, channels=["left_mean_mV"]).runs[0].notes if "extremes" in note]
+    assert "left_min_mV" in told and "left_max_mV" in told
+    assert not [n for n in read_log(path, channels=["left_mean_mV", "left_min_mV", "left_max_mV"]).runs[0].notes if "extremes" in n]

@@ -82,6 +82,7 @@ class Choice:
                     raise not_numbers(column, name)
                 if column not in chosen:
                     chosen.append(column)
+            self.tell_extremes(free, chosen)
             return chosen
         as_told = [wanted for wanted, role in wishes.roles if role == "output"]
         forced = [
@@ -159,11 +160,25 @@ class Choice:
     def only_statistics(self, free: list[Column]) -> None:
         """Ask where the file holds averages, minima and maxima and no readings."""
         found = self.statistics(free)
+        extremes = [c for c in found if c.name_words & vocabulary.EXTREMES]
         if found:
+            hidden = " Name the extremes too: what is short does not show in an average." if extremes else ""
             raise Question(
                 f"{self.name} holds averages, minima or maxima only ({listed([c.header for c in found[:8]])}); name those to"
-                " read with channels (--channels NAME,NAME).",
-                channels=[c.header for c in found[:1]],
+                f" read with channels (--channels NAME,NAME).{hidden}",
+                channels=[c.header for c in (extremes or found[:1])],
+            )
+
+    def tell_extremes(self, free: list[Column], chosen: list[Column]) -> None:
+        """Say where averages are read whose minima and maxima stand beside them unread."""
+        averages = [c for c in chosen if c.name_words & vocabulary.AVERAGES]
+        bases = [c.name_words - vocabulary.STATISTICS for c in averages]
+        beside = [c for c in self.statistics(free) if c not in chosen and c.name_words & vocabulary.EXTREMES]
+        beside = [c for c in beside if c.name_words - vocabulary.STATISTICS in bases]
+        if beside:
+            self.notes.append(
+                f"{listed([c.header for c in averages])}: averages, in which what is short does not show; the file holds"
+                f" the extremes as well, name them too: {listed([c.header for c in beside])}."
             )
 
     def counts(self, free: list[Column]) -> list[Column]:

@@ -59,6 +59,8 @@ AVERAGES = frozenset({
     "avg", "mean", "average", "mittel", "mittelwert", "moyenne", "moy", "media", "promedio", "gemiddelde", "gem",
     "durchschnitt", "median", "moyen", "medio", "mediana",
 })  # fmt: skip
+SPREADS = frozenset({"std", "stdev", "stddev", "sd", "sigma", "rms", "pp", "vpp", "p2p", "variance"})
+EXTREMES = STATISTICS - AVERAGES - SPREADS
 SIGN = frozenset({"sign", "polarity", "vorzeichen", "polaritat", "signe", "signo", "segno", "teken", "pol"})
 RANGE = frozenset({"range", "ranges", "bereich", "messbereich", "gamme", "calibre", "rango", "portata", "bereik"})
 MODE = frozenset({
