@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import special, stats
 
@@ -96,6 +96,7 @@ def test_intervals_nest_with_confidence(n, m, t, confidence):
 
 @settings(max_examples=30, deadline=None)
 @given(st.lists(st.integers(0, 20), min_size=2, max_size=6), st.floats(0.5, 20), st.integers(2, 4))
+@example([0, 1], 1.0, 2)
 def test_merging_parts_of_exposure_changes_nothing(counts, length, runs):
     total, whole = sum(counts), length * len(counts)
     one = rates.rate_interval(total, whole)

@@ -59,13 +59,16 @@ class Pictures:
         still: bool,
         attributes: Mapping[str, str],
     ) -> Markup | None:
+        import altair  # late
+
         from flicker.present.charts import NothingToDraw, caption_of, note_of
 
         try:
             chart = make(*args, **options)
         except NothingToDraw:
             return None
-        spec = _named_in_order(chart.to_dict())
+        with altair.theme.enable("default"):  # a notebook's paper has no part in a page
+            spec = _named_in_order(chart.to_dict())
         spec.pop("title", None)
         number = f"chart-{len(self.specs) + 1}"
         self.specs.append(spec)

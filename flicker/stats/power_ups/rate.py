@@ -77,8 +77,8 @@ def mean_rate(
     n, e = _observed(counts, exposures)
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
+    low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
     if n.size == 1:
-        low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
         return MeanRate(
             rate=total / time,
             low=low,
@@ -91,8 +91,9 @@ def mean_rate(
             method="exact Poisson limits (Garwood)",
         )
     law = _law(n, e, scale)
-    low = 0.0 if total == 0 else math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail))
-    high = math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail))
+    if total > 0:  # never narrower than one power-up of the whole time, by which a single episode goes past it (0.1 %)
+        low = min(low, math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail)))
+    high = max(high, math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail)))
     return MeanRate(
         rate=total / time, low=low, high=high, count=total, exposure=time, power_ups=int(n.size), confidence=confidence, scale=scale,
         method="integrated likelihood over power-ups (negative binomial)",
