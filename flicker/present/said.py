@@ -13,6 +13,7 @@ from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
+from flicker.signals.coincidence import BEYOND_CHANCE
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
@@ -88,7 +89,7 @@ def together_text(coincidence: Mapping[str, Any] | None) -> str:
     if len(pairs) < 2:
         return str((coincidence or {}).get("reads", ""))
     counts = {str(pair[side]): int(pair[f"episodes_{side}"]) for pair in pairs for side in "ab"}
-    common = [str(pair["reads"]) for pair in pairs if pair["answer"] in ("common cause", "partly common")]
+    common = [str(pair["reads"]) for pair in pairs if pair["answer"] in BEYOND_CHANCE]
     swung = [f"{name} {times_text(count)}" for name, count in counts.items() if count]
     calm = len(counts) - len(swung)
     said = f"Swings: {', '.join(swung)}" + (f"; none on the other {calm}" if calm else "") + "."

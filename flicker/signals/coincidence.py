@@ -27,6 +27,7 @@ from flicker.stats.rates import share_interval
 
 LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
 LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart; chosen, not measured
+BEYOND_CHANCE = ("common cause", "partly common")  # answers; the first from the share on that is to be looked for first
 COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
 SIZE_PERMUTATIONS = 4_999  # p-values in steps of 1/5000: a choice
 SEED = 20_260_103  # any number will do: a choice
@@ -78,7 +79,7 @@ class ChannelCoincidence(Result):
         str,
         Doc(
             "'common cause': together beyond chance, at least half of one channel's episodes; 'partly common': beyond chance, but fewer; 'this channel only': at most half is shared.",
-            values=("common cause", "partly common", "this channel only", "not shown"),
+            values=(*BEYOND_CHANCE, "this channel only", "not shown"),
         ),
     ]
     only: Annotated[tuple[str, ...], Doc("Channels of which 'this channel only' is said.")]
@@ -122,8 +123,8 @@ class ChannelCoincidence(Result):
         counts = f"{self.a}: {self.episodes_a}, {self.b}: {self.episodes_b} episodes, {self.together} together"
         if self.observed_s == 0:
             return f"{self.a} and {self.b} were never observed at the same time."
-        if self.answer in ("common cause", "partly common"):
-            part = "have a common cause" if self.answer == "common cause" else "share part of their episodes"
+        if self.answer in BEYOND_CHANCE:
+            part = "have a common cause" if self.answer == BEYOND_CHANCE[0] else "share part of their episodes"
             words = f"{self.a} and {self.b} {part} ({counts} where chance gives {digits_text(self.expected)})"
             if self.pairs:
                 words += f"; {self._relation()}"
@@ -263,7 +264,7 @@ def _decided(draft: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence
     """Give the answer at a corrected p-value."""
     shares = [value for value in (draft.share_a, draft.share_b) if not math.isnan(value)]
     if p_adjusted <= 1.0 - draft.confidence:
-        answer = "common cause" if max(shares) >= COMMON_SHARE else "partly common"
+        answer = BEYOND_CHANCE[0 if max(shares) >= COMMON_SHARE else 1]
         return replace(draft, answer=answer, only=(), p_adjusted=p_adjusted)
     sides = ((draft.a, draft.episodes_a, draft.share_a), (draft.b, draft.episodes_b, draft.share_b))
     only = tuple(name for name, count, share in sides if _alone(count, share, draft.confidence))

@@ -19,8 +19,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.weighing import IMPROVED, WORSE, Note, NoteKind, Weighed
 from flicker.evidence.record.channel_record import ChannelRecord
-
-BEYOND_CHANCE = frozenset({"common cause", "partly common"})
+from flicker.signals.coincidence import BEYOND_CHANCE
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,13 +33,15 @@ def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bo
 @dataclass(frozen=True, slots=True)
 class CleanTime:
     """Of each session: cells that may have seen no live output (``asleep``), those of which the lead's rules say so
-    already (``out``), and of each segment whether its power-up shows a live output at all (``alive``). ``renewed_s`` tells
+    already (``out``), and of each segment whether its power-up shows a live output at all (``alive``). ``digit_V`` is the
+    last digit as the readings show it, 0 where nothing moves; ``renewed_s`` tells
     how far apart new values are where nearly the whole log repeats them; shorter stretches of that kind are ``asleep``.
     """
 
     asleep: list[Bools]
     out: list[Bools]
     alive: list[Bools]
+    digit_V: float
     renewed_s: float = 0.0
 
 
@@ -48,7 +50,9 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     asleep = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     out = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     alive = [np.zeros(session.figures.kind.size, dtype=bool) for session in sessions]
-    digit_V = finest_step_V(mine)
+    steps_V = np.concatenate([own.digit_V for own in mine])
+    steps_V = steps_V[steps_V > 0]
+    digit_V = float(steps_V.min()) if steps_V.size else 0.0
     moving = [float(x) for own in mine for x in own.unmoved if x < 1.0]
     usual = float(np.median(moving)) if moving else 0.0
     power_ups: list[list[_Part]] = []
@@ -90,12 +94,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     if any(item.any() for item in alive):  # else it is told of the whole log, and not of its hours
         for part in silent:
             asleep[part.place][part.index] = True
-    return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, renewed_s)
-
-
-def finest_step_V(mine: Sequence[ChannelFigures]) -> float:
-    """The last digit of a channel as its readings show it; 0 where nothing moves."""
-    return min((float(x) for own in mine for x in own.digit_V if x > 0), default=0.0)
+    return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, digit_V, renewed_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.arrays import Bools, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.clean_time import cells_of, clean_time, finest_step_V, switched_on, times_told
+from flicker.evidence.guard.clean_time import cells_of, clean_time, switched_on, times_told
 from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
@@ -97,7 +97,7 @@ def judge_guard(
             total.alive |= bool(counts.alive[place][number])
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
-    total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, finest_step_V(mine))
+    total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 

@@ -74,6 +74,15 @@ def within_logs(records: Sequence[ChannelRecord], given: dt.datetime) -> None:
         )
 
 
+def power_up_text(record: ChannelRecord, units: Sequence[Sequence[int]], unit: int) -> str:
+    """Which power-up, and when it began where the log tells it."""
+    first = units[unit][0]
+    said = f"power-up {unit + 1} of {len(units)}"
+    if record.runs[first].start is None:
+        return said
+    return f"{said}, begun {moment_text(record.runs[first], 0.0, record.numbers[first], True)}"
+
+
 def given_power_up(
     record: ChannelRecord, units: Sequence[Sequence[int]], border: int, given: dt.datetime | None, limits: Limits
 ) -> RateChanged | None:
@@ -82,12 +91,11 @@ def given_power_up(
     counts = counts_of(record, after)
     if not (counts.expected[after].any() and counts.expected[~after].any()):
         return None
-    first = units[border][0]
-    when = f"power-up {border + 1} of {len(units)}"
-    if record.runs[first].start is not None:
-        when += f", begun {moment_text(record.runs[first], 0.0, record.numbers[first], True)}"
-    when = f"after what was marked, from {when} on" if given is None else f"since {said_of(given)}, the moment given"
-    moment = (record.numbers[first], 0.0)
+    if given is None:
+        when = f"after what was marked, from {power_up_text(record, units, border)} on"
+    else:
+        when = f"since {said_of(given)}, the moment given"
+    moment = (record.numbers[units[border][0]], 0.0)
     got = compared(counts.counts, counts.expected, after, limits)
     held = held_by(counts.episodes, counts.observed_s, [border], limits, counts.by_share)
     return tested(got, Over.POWER_UPS, border, (moment,) * 3, when, held)

@@ -24,6 +24,7 @@ from flicker.evidence.located.rate_given import (
     compared,
     given_power_up,
     held_by,
+    power_up_text,
     said_of,
     seconds_to,
     tested,
@@ -163,14 +164,11 @@ def _over_power_ups(
     record: ChannelRecord, counts: PowerUpCounts, begins: Sequence[Sequence[int]], limits: Limits
 ) -> tuple[RateChanged, ...]:
     used = np.flatnonzero(counts.expected > 0)
-    many = len(begins)
 
     def change(one: RateSince) -> Change:
         at, low, high = (int(used[int(value)]) for value in (one.at, one.low, one.high))
         first = [begins[unit][0] for unit in (at, low, high)]
-        when = f"power-up {at + 1} of {many}"
-        if record.runs[first[0]].start is not None:
-            when += f", begun {moment_text(record.runs[first[0]], 0.0, record.numbers[first[0]], True)}"
+        when = power_up_text(record, begins, at)
         if low != high:
             when += f" (between power-ups {low + 1} and {high + 1})"
         return Change(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)

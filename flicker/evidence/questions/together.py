@@ -16,6 +16,7 @@ from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.signals.coincidence import BEYOND_CHANCE
 from flicker.stats.rates import recurrence as recurrence_test
 
 
@@ -130,7 +131,7 @@ def supply(coincidence: dict[str, Any] | None, beside: Beside) -> list[str]:
     roles = {line.name: line.role for line in beside.lines if line.role in ("rail", "mains")}
     out = []
     for pair in (coincidence or {}).get("pairs", []):
-        if pair["b"] in roles and pair["answer"] in ("common cause", "partly common"):
+        if pair["b"] in roles and pair["answer"] in BEYOND_CHANCE:
             out.append(
                 f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
                 f"({roles[pair['b']]}): the supply is the common cause to look at first."

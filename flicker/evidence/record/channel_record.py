@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.trace import RunTraces, Trace
+
+# Start, end and largest deviation of each episode, of each channel of each run.
+Tables: TypeAlias = dict[tuple[int, str], tuple[Floats, Floats, Floats]]
 
 EVER = np.array([[-np.inf, np.inf]])  # all of a run
 NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
@@ -130,7 +134,8 @@ class ChannelRecord:
 def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[ChannelRecord]:
     """Gather the traces of each channel, in the order in which the channels first appear."""
     names = list(dict.fromkeys(trace.channel for run in all_runs for trace in run.traces))
-    alike = _alike(all_runs)
+    tables = {(run.number, trace.channel): trace.episode_table() for run in all_runs for trace in run.traces}
+    alike = _alike(all_runs, tables)
     cycles = _cycles(all_runs)
     out = []
     for name in names:
@@ -138,10 +143,10 @@ def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[Channe
             (run, cycles[k], trace) for k, run in enumerate(all_runs) for trace in run.traces if trace.channel == name
         ]
         traces = tuple(trace for _, _, trace in chosen)
-        as_large = _as_large(name, chosen, alike)
+        as_large = _as_large(name, [run for run, _, _ in chosen], alike, tables)
         parts = []
         for place, (run, _, trace) in enumerate(chosen):
-            start, end, deviation = trace.episode_table()
+            start, end, deviation = tables[run.number, name]
             found = alike.get((run.number, name), {})
             nowhere = np.zeros(start.size, dtype=bool)
             together = [at >= 0 for at in found.values()]
@@ -180,15 +185,15 @@ def _cycles(all_runs: Sequence[RunTraces]) -> list[int]:
     return out
 
 
-def _alike(all_runs: Sequence[RunTraces]) -> dict[tuple[int, str], dict[str, Ints]]:
+def _alike(all_runs: Sequence[RunTraces], tables: Tables) -> dict[tuple[int, str], dict[str, Ints]]:
     """For each channel of a run and each other one, the place of the other's episode that begins and ends with each; else -1."""
     out: dict[tuple[int, str], dict[str, Ints]] = {}
     for run in all_runs:
-        tables = {trace.channel: trace.episode_table() for trace in run.traces if trace.observed_s > 0}
+        seen = {trace.channel: tables[run.number, trace.channel] for trace in run.traces if trace.observed_s > 0}
         near = max(NEAR_S, 2.0 * run.run.sample_interval_s)
-        for name, (start, end, _) in tables.items():
+        for name, (start, end, _) in seen.items():
             out[run.number, name] = {}
-            for other, (begins, ends, _) in tables.items():
+            for other, (begins, ends, _) in seen.items():
                 if other == name:
                     continue
                 found = np.full(start.size, -1, dtype=np.int64)
@@ -202,16 +207,13 @@ def _alike(all_runs: Sequence[RunTraces]) -> dict[tuple[int, str], dict[str, Int
 
 
 def _as_large(
-    name: str,
-    chosen: Sequence[tuple[RunTraces, int, Trace]],
-    alike: dict[tuple[int, str], dict[str, Ints]],
+    name: str, runs: Sequence[RunTraces], alike: dict[tuple[int, str], dict[str, Ints]], tables: Tables
 ) -> frozenset[str]:
     """Other channels whose swings at the same moments are at least half as large, in the middle: not mere crosstalk of these."""
     ratios: dict[str, list[Floats]] = {}
-    for run, _, trace in chosen:
-        mine = np.abs(trace.episode_table()[2])
-        tables = {item.channel: np.abs(item.episode_table()[2]) for item in run.traces}
+    for run in runs:
+        mine = np.abs(tables[run.number, name][2])
         for other, at in alike.get((run.number, name), {}).items():
             if (at >= 0).any():
-                ratios.setdefault(other, []).append(tables[other][at[at >= 0]] / np.maximum(mine[at >= 0], 1e-12))
+                ratios.setdefault(other, []).append(np.abs(tables[run.number, other][2][at[at >= 0]]) / np.maximum(mine[at >= 0], 1e-12))
     return frozenset(other for other, part in ratios.items() if float(np.median(np.concatenate(part))) >= AS_LARGE)

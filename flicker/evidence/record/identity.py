@@ -10,7 +10,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from flicker.base.arrays import Floats
 from flicker.signals.trace import RunTraces
+
+
+def bits(values: Floats) -> bytes:
+    """Readings as bytes, with one bit pattern for every NaN and for both zeros."""
+    return (np.where(np.isnan(values), np.nan, values).astype(np.float64) + 0.0).tobytes()
 
 
 def readings_digest(run: RunTraces, blocks: int | None = None) -> bytes | None:
@@ -28,9 +34,7 @@ def readings_digest(run: RunTraces, blocks: int | None = None) -> bytes | None:
             return None
         digest.update(mean.size.to_bytes(8, "little"))
         for values in (mean, high):
-            # one bit pattern for every NaN and for both zeros
-            plain = np.where(np.isnan(values), np.nan, values) + 0.0
-            digest.update(np.ascontiguousarray(plain, dtype=np.float64).tobytes())
+            digest.update(bits(values))
     return digest.digest()
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.evidence.record.identity import readings_digest
+from flicker.evidence.record.identity import bits, readings_digest
 from flicker.logs.model import Log
 from flicker.logs.source import Source
 from flicker.logs.spans import spans
@@ -38,7 +38,7 @@ def beginnings(logs: Sequence[Log]) -> dict[int, int]:
         for place in places if len(places) > 1 else ():
             head = next(iter(logs[place].source.batches(0, HEAD_ROWS)), None)
             if head is not None and head.time_s is not None and any(_moves(column) for column in head.values):
-                heads.setdefault((key, *(_plain(x) for x in (head.time_s, *head.values))), []).append(place)
+                heads.setdefault((key, *(bits(x) for x in (head.time_s, *head.values))), []).append(place)
     out: dict[int, int] = {}
     for places in heads.values():
         longest = places[0]
@@ -59,11 +59,6 @@ def beginnings(logs: Sequence[Log]) -> dict[int, int]:
 def _moves(column: Floats) -> bool:
     known = column[np.isfinite(column)]
     return bool(known.size and known.min() < known.max())
-
-
-def _plain(column: Floats) -> bytes:
-    """Its bytes, with one bit pattern for every NaN and for both zeros."""
-    return (np.where(np.isnan(column), np.nan, column) + 0.0).tobytes()
 
 
 def _columns(source: Source) -> Iterator[Floats]:

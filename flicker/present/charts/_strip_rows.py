@@ -24,8 +24,6 @@ MOST_LEVELS = 120  # places of the level line in all: it bends slowly
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 
 
-
-
 def own_span(rows: Sequence[dict[str, Any]], item: ChannelAssessment) -> tuple[float, float]:
     """Least and largest volts of the channel itself, its thresholds included."""
     seen = [row[key] for row in rows for key in ("lo", "hi") if math.isfinite(row[key])]

@@ -13,6 +13,7 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.result import Result
 from flicker.stats.arrivals.rate_since import FEWEST_EVENTS, FEWEST_UNITS, RateSince, rate_since, rate_since_unit
+from flicker.stats.laws import count_tails as ct
 from flicker.stats.laws import scatter as sc
 from flicker.stats.levels.best_cuts import best_cuts
 
@@ -184,9 +185,6 @@ def dispersed_limits(count: int, exposure: float, dispersion: float, confidence:
         If an argument is out of range.
     """
     count, exposure = check.whole("count", count), check.positive("exposure", exposure, what="a time")
-    confidence, dispersion = check.share("confidence", confidence), check.positive("dispersion", dispersion, what="a variance over mean")
-    if dispersion < 1:
-        raise ValueError(f"dispersion must be 1 or more, got {dispersion}")
-    tail, n = 0.5 * (1.0 - confidence), count / dispersion
-    low = float(special.gammaincinv(n, tail)) if count else 0.0
-    return low * dispersion / exposure, float(special.gammaincinv(n + 1.0, 1.0 - tail)) * dispersion / exposure
+    confidence, dispersion = check.share("confidence", confidence), check.dispersion(dispersion)
+    tail, scale = 0.5 * (1.0 - confidence), dispersion / exposure
+    return ct.poisson_low(count / dispersion, tail) * scale, ct.poisson_high(count / dispersion, tail) * scale
