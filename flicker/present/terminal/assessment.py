@@ -160,10 +160,11 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         (f" {item.channel} ", "bold reverse"),
         "  ",
         (f" loudspeaker: {fitness_text(item.fitness)} ", style),
-        "  ",
-        (item.verdict, "bold"),
-        f": {item.tail}" if item.tail else "",
     )
+    verdict = Text.assemble((item.verdict, "bold"), f": {item.tail}" if item.tail else "")
+    # One line where it fits; a verdict that is broken over two lines would start again at the margin.
+    fits = head.cell_len + 2 + verdict.cell_len <= console.width
+    titles = [Text.assemble(head, "  ", verdict)] if fits else [head, Padding(verdict, (0, 0, 0, 1))]
     rows: list[tuple[str, Text]] = []
     for finding in item.findings:
         if finding.answer == YES:
@@ -192,7 +193,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         numbers += f"; {said}"
     room = (console.width if console.width < ENDLESS else PIPED) - 2
     return Group(
-        head,
+        *titles,
         *(Padding(line, (0, 0, 0, 1)) for line in (strip(record, min(room, WIDEST)), axis(record, min(room, WIDEST)))),
         Padding(Text(item.reads), (0, 0, 0, 1)),
         Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
