@@ -1,14 +1,16 @@
 """What happens on a repair bench over minutes, evenings and weeks, each story with its truth. All data are invented.
 
 Leads that never saw an output, meters and loggers with habits of their own, sound and faulty units, and claims over pairs
-and visits, by somebody who has not read how the program decides. The stories stand in `fresh_bench_leads`,
-`fresh_bench_units`, `fresh_bench_claims` and `fresh_bench_traps`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
+and visits, by somebody who has not read how the program decides. The stories stand in `fresh_bench_leads`, `fresh_bench_units`, `fresh_bench_claims` and
+`fresh_bench_traps`, those of a repairer's year in `fresh_repairs` (units), `fresh_repair_loggers` and
+`fresh_repair_claims`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
 called within limits or steady that must not be; 'claims' what else must never be said; 'refused' sound channels that
 were not cleared; 'missed' what must be said and was not; 'rather not' what a page may say, and a careful one would not;
 'unread' logs that the reader refused (exit code 2 of the command line).
 
     python tests/studies/fresh_benches.py --seed 1 -n 3
     python tests/studies/fresh_benches.py --only 'air hum' --story 1002
+    python tests/studies/fresh_benches.py --of fresh_repair --seed 1 -n 3
 """
 
 from __future__ import annotations
@@ -25,11 +27,15 @@ import fresh_bench_claims
 import fresh_bench_leads
 import fresh_bench_traps
 import fresh_bench_units
+import fresh_repair_claims
+import fresh_repair_loggers
+import fresh_repairs
 import numpy as np
 from fresh_bench_parts import Bench, holds, statements
 from fresh_parts import table
 
-KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS, **fresh_bench_traps.KINDS}
+KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS, **fresh_bench_traps.KINDS,
+         **fresh_repairs.KINDS, **fresh_repair_loggers.KINDS, **fresh_repair_claims.KINDS}  # fmt: skip
 HARMS = ("cleared", "claims", "refused", "missed", "rather not", "unread")
 
 
@@ -81,13 +87,14 @@ def main() -> None:
     """Print, kind by kind, what was said that must never be, what was missed, and how to see each again."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", default="", help="only kinds whose name holds this")
+    parser.add_argument("--of", default="", help="only kinds of the modules whose name holds this")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("-n", type=int, default=2, help="stories of each kind")
     parser.add_argument("--story", type=int, default=-1, help="this one story of the kinds, by its seed")
     parser.add_argument("--jobs", type=int, default=1)
     args = parser.parse_args()
     seeds = [args.story] if args.story >= 0 else [args.seed * 1000 + i for i in range(args.n)]
-    todo = [(k, s) for k in KINDS if args.only in k for s in seeds]
+    todo = [(k, s) for k, made in KINDS.items() if args.only in k and args.of in made.__module__ for s in seeds]
     told: list[Told] = []
     with ProcessPoolExecutor(args.jobs) as pool:
         results: Iterable[Told] = pool.map(tell, *zip(*todo, strict=True)) if args.jobs > 1 else (tell(*x) for x in todo)
