@@ -1,11 +1,19 @@
-"""All notebooks as they run on their demo logs, once for all workers of a test session."""
+"""All notebooks as they run on their demo logs, once for all workers of a test session.
+
+Their cells run in an IPython of the tests' own process: a kernel and the libraries that it loads anew take longer than
+most notebooks. `test_notebooks.py` and `test_case_commands.py` run notebooks in kernels, as users do.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
-from concurrent.futures import ThreadPoolExecutor
+import sys
+import types
+import warnings
 from pathlib import Path
+from typing import Any
 
 import nbformat
 
@@ -13,27 +21,63 @@ from flicker.present import notebook
 from flicker.present.charts._show import LIVE
 
 NAMES = list(notebook.notebooks())
-FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 2}}  # the same study with fewer benches
+FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 1}}  # the same study with fewer benches
 
 
-def _run(name: str) -> str:
+def run_here(name: str, book: Any, where: Path) -> None:
+    """Run a notebook's cells, from the given folder, as a fresh kernel would; afterwards the process is as before."""
+    import altair
+    from IPython.core.interactiveshell import InteractiveShell
+    from IPython.utils.capture import capture_output
+    from nbformat.v4 import new_output
+    from traitlets.config import Config
+
+    kept = {part: getattr(sys, part) for part in ("displayhook", "excepthook")}
+    main = sys.modules["__main__"]
+    config = Config({"HistoryManager": {"enabled": False}})
+    shell = InteractiveShell.instance(config=config, user_module=types.ModuleType("notebook_cells"))
+
+    def warned(message: Any, category: Any, *_: Any, **__: Any) -> None:
+        print(f"{category.__name__}: {message}", file=sys.stderr)  # that of the cell
+
+    try:
+        with altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
+            warnings.showwarning = warned
+            for cell in (cell for cell in book.cells if cell.cell_type == "code"):
+                with shell.display_trap, capture_output() as seen:  # in this order: else results are printed, not shown
+                    shell.run_cell(cell.source).raise_error()
+                cell.outputs = [new_output("display_data", data=part.data, metadata=part.metadata) for part in seen.outputs]
+                for stream, text in (("stdout", seen.stdout), ("stderr", seen.stderr)):
+                    if text:
+                        cell.outputs.append(new_output("stream", name=stream, text=text))
+    finally:
+        InteractiveShell.clear_instance()
+        for part, hook in kept.items():
+            setattr(sys, part, hook)
+        sys.modules["__main__"] = main
+
+
+def _make(path: Path) -> None:
+    name = path.stem
     book = nbformat.read(notebook.notebooks()[name], as_version=4)
     notebook._inject(name, book, FEWER.get(name, {}))
-    notebook._execute(name, book, notebook.folder())
-    return nbformat.writes(book)
+    run_here(name, book, notebook.folder())
+    draft = path.with_suffix(".draft")
+    draft.write_text(nbformat.writes(book), encoding="utf-8")
+    draft.rename(path)
 
 
 def executed(factory) -> Path:
-    """Folder that holds every notebook with its outputs; run two at a time by the worker that comes first."""
+    """Folder that holds every notebook with its outputs; workers that ask at once share the work."""
     base = factory.getbasetemp()
     shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "books"
     shared.mkdir(exist_ok=True)
-    with (shared / ".lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        left = [name for name in NAMES if not (shared / f"{name}.ipynb").exists()]
-        with ThreadPoolExecutor(2) as pool:
-            for name, told in zip(left, pool.map(_run, left), strict=True):
-                (shared / f"{name}.ipynb").write_text(told, encoding="utf-8")
+    for flags in (fcntl.LOCK_EX | fcntl.LOCK_NB, fcntl.LOCK_EX):  # first what nobody makes, then what others are at
+        for name in NAMES:
+            with (shared / f".{name}").open("w") as lock, contextlib.suppress(BlockingIOError):
+                fcntl.flock(lock, flags)
+                if not (shared / f"{name}.ipynb").exists():
+                    _make(shared / f"{name}.ipynb")
     return shared
 
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
-import sys
-import types
-
 import pytest
+
+from flicker.present import schema_checker  # noqa: F401, before a test loads jsonschema
 
 
 @pytest.fixture
@@ -38,31 +36,9 @@ def driver(chromium):
 
 @pytest.fixture
 def cells_run_here(monkeypatch):
-    """Cells of notebooks run in an IPython of the tests' own process: no kernel and its libraries are started."""
-    from IPython.core.interactiveshell import InteractiveShell
-    from IPython.utils.capture import capture_output
-    from nbformat.v4 import new_output
-    from traitlets.config import Config
+    """Cells of notebooks run in an IPython of the tests' own process."""
+    import books
 
     from flicker.present import notebook
 
-    kept = {name: getattr(sys, name) for name in ("displayhook", "excepthook")}
-    main = sys.modules["__main__"]
-    config = Config({"HistoryManager": {"enabled": False}})
-    shell = InteractiveShell.instance(config=config, user_module=types.ModuleType("notebook_cells"))
-
-    def execute(name, book, where):
-        with contextlib.chdir(where):
-            for cell in (cell for cell in book.cells if cell.cell_type == "code"):
-                with capture_output() as seen:
-                    shell.run_cell(cell.source).raise_error()
-                cell.outputs = [new_output("display_data", data=shown.data) for shown in seen.outputs]
-                if seen.stdout or seen.stderr:
-                    cell.outputs.append(new_output("stream", text=seen.stdout + seen.stderr))
-
-    monkeypatch.setattr(notebook, "_execute", execute)
-    yield
-    InteractiveShell.clear_instance()
-    for name, hook in kept.items():
-        setattr(sys, name, hook)
-    sys.modules["__main__"] = main
+    monkeypatch.setattr(notebook, "_execute", books.run_here)

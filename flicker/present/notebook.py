@@ -107,6 +107,7 @@ def _check_extra() -> None:
     lacking = [part for part in EXTRA if importlib.util.find_spec(part) is None]
     if lacking:
         raise LogError(f"Notebooks need more packages ({', '.join(lacking)}): in the clone, pip install '.[notebooks]'.")
+    from flicker.present import schema_checker  # noqa: F401, before nbformat
 
 
 def _of_case(
@@ -233,7 +234,7 @@ def _execute(name: str, book: Any, where: Path) -> None:
     cells = len(book.cells)
     client.on_cell_complete = lambda cell, cell_index: tell(cell_index + 1, cells)
     try:
-        client.execute()
+        client.execute(cleanup_kc=True)  # else the kernel lives as long as this process
     except CellExecutionError as problem:
         number = next(
             (

@@ -6,6 +6,7 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 
 from __future__ import annotations
 
+from flicker.present import schema_checker  # noqa: F401, before Altair
 from flicker.present.charts._ahead import swings_ahead
 from flicker.present.charts._answers import answer_to
 from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up

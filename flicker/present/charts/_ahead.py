@@ -51,19 +51,19 @@ def swings_ahead(assessment: Assessment, channel: str | None = None) -> Any:
     y = alt.Y("v:Q", title=f"size of the swings ({volts})", scale=scale)
     base = alt.Chart(values(line))
     layers = [
-        base.mark_area(color=palette.BAND, clip=True).encode(x=x, y=alt.Y("lo:Q", title=f"size of the swings ({volts})", scale=scale), y2="hi:Q"),
+        base.mark_area(color=palette.BAND, clip=True).encode(x=x, y=alt.Y("lo:Q", title=f"size of the swings ({volts})", scale=scale), y2=alt.Y2("hi:Q")),
         base.mark_line(color=colour, strokeWidth=1.6, clip=True).encode(x=x, y=y, strokeDash=alt.StrokeDash("ahead:N", legend=None)),
         alt.Chart(values(dots)).mark_point(filled=True, size=30, color=colour, opacity=0.8).encode(x=x, y=y),
         alt.Chart(values([{"v": told.threshold_V * factor, "text": f"relay would open: {volts_text(told.threshold_V)} (assumed)"}]))
         .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
         alt.Chart(values([{"v": told.threshold_V * factor, "x": 0.0, "text": f"relay would open: {volts_text(told.threshold_V)} (assumed)"}]))
-        .mark_text(align="left", dx=4, dy=-7, fontSize=10, color=palette.INK).encode(x=x, y=y, text="text:N"),
+        .mark_text(align="left", dx=4, dy=-7, fontSize=10, color=palette.INK).encode(x=x, y=y, text=alt.Text("text:N")),
         alt.Chart(values([{"x": found.watched_h * per}])).mark_rule(color=palette.FAINT).encode(x=x),
     ]  # fmt: skip
     if told.earliest_h is not None:
         until = told.middle_h if told.middle_h is not None else told.watched_h
         span = [{"x": (found.watched_h + told.earliest_h) * per, "x2": (found.watched_h + until) * per, "v": told.threshold_V * factor}]
-        layers.append(alt.Chart(values(span)).mark_rule(color=palette.INK, strokeWidth=4, opacity=0.6).encode(x=x, x2="x2:Q", y=y))
+        layers.append(alt.Chart(values(span)).mark_rule(color=palette.INK, strokeWidth=4, opacity=0.6).encode(x=x, x2=alt.X2("x2:Q"), y=y))
     note = (
         "Dots: the largest swing of each burst. Line: growth by a constant factor, broken beyond the end of the log; band: where "
         f"that line may lie ({share_text(assessment.limits.confidence)}). Bar on the threshold: from the earliest moment to the one "

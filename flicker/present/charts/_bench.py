@@ -63,11 +63,11 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
     data = values(rows)
     layers = [
         alt.Chart(values([{"x": 0.0}])).mark_rule(color=palette.EDGE, strokeWidth=1.5).encode(x=alt.X("x:Q")),
-        alt.Chart(data).mark_rule(strokeWidth=3, opacity=0.6).encode(x=alt.X("low:Q"), x2="high:Q", y=y, color=tone),
+        alt.Chart(data).mark_rule(strokeWidth=3, opacity=0.6).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=y, color=tone),
         alt.Chart(data).mark_point(filled=True, size=90, opacity=1).encode(x=x, y=y, color=tone, shape=form),
         alt.Chart(data)
         .mark_text(align="left", dx=8, color=palette.INK, fontSize=11)
-        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+        .encode(x=alt.X("high:Q"), y=y, text=alt.Text("said:N")),
     ]
     note = (
         f"Bars: {share_text(told.confidence)} intervals. The difference speaks of the unit where its bar clears zero; it is "
@@ -110,8 +110,8 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
     y = alt.Y("rate:Q", title="episodes per hour", scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
     data = values(rows)
     layers = [
-        alt.Chart(data).mark_rect(color=colour, opacity=0.18).encode(x=x, x2="x2:Q", y=alt.Y("low:Q"), y2="high:Q"),
-        alt.Chart(data).mark_rule(color=colour, strokeWidth=2.5).encode(x=x, x2="x2:Q", y=y, tooltip=["said:N"]),
+        alt.Chart(data).mark_rect(color=colour, opacity=0.18).encode(x=x, x2=alt.X2("x2:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+        alt.Chart(data).mark_rule(color=colour, strokeWidth=2.5).encode(x=x, x2=alt.X2("x2:Q"), y=y, tooltip=[alt.Tooltip("said:N")]),
     ]
     note = (
         f"Steps: rate in each stretch over {told.runs} power-ups; shade: exact {share_text(told.confidence)} interval of each by "
@@ -176,7 +176,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
     data = values(rows)
     chart = alt.layer(
         alt.Chart(data).mark_bar(height=14).encode(x=x, y=y, color=tone),
-        alt.Chart(data).mark_text(align="left", dx=6, color=palette.INK, fontSize=11).encode(x=x, y=y, text="said:N"),
+        alt.Chart(data).mark_text(align="left", dx=6, color=palette.INK, fontSize=11).encode(x=x, y=y, text=alt.Text("said:N")),
     ).properties(width=frame.WIDTH - 110, height=26 * len(rows))
     caption = f"{item.channel}: trips by threshold: {relay.what_if_reads}"
     note = "V s: volts times seconds above the threshold before the relay opens, let through to the loudspeaker. Thresholds and delays are assumed, not measured."
@@ -214,12 +214,12 @@ def stimuli(assessment: Assessment, channel: str | None = None) -> Any:
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(grid=False))
     data = values(rows)
     layers = [
-        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y),
+        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=y),
         alt.Chart(data).mark_point(filled=True, size=80, color=colour, opacity=1).encode(x=x, y=y),
         alt.Chart(data).mark_tick(color=palette.THRESHOLD, thickness=3, size=18).encode(x=alt.X("chance:Q"), y=y),
         alt.Chart(data)
         .mark_text(align="left", dx=7, color=palette.INK, fontSize=11)
-        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+        .encode(x=alt.X("high:Q"), y=y, text=alt.Text("said:N")),
     ]
     note = (
         f"Dot and bar: share with exact {share_text(told.confidence)} interval. Upright tick: what chance alone would answer."

@@ -82,7 +82,7 @@ def episodes(
     area = (
         alt.Chart()
         .mark_area(clip=True, color=palette.PETROL, fillOpacity=0.8, stroke=palette.PETROL, strokeWidth=1.3)
-        .encode(x=x, y=alt.Y("lo:Q", title=f"offset ({unit})"), y2="hi:Q")
+        .encode(x=x, y=alt.Y("lo:Q", title=f"offset ({unit})"), y2=alt.Y2("hi:Q"))
     )
     limit = alt.Chart().mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=alt.Y("bound:Q"))
     columns = 2 if len(order) == 4 else min(3 if len(order) <= 6 else 4, len(order))

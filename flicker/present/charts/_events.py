@@ -58,7 +58,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             for u, lo, hi in zip(share, lower, upper, strict=True)
         ]
         data = values(band)
-        layers.append(alt.Chart(data).mark_area(color=palette.BAND, interpolate="step").encode(x=x, y=y, y2="n2:Q"))
+        layers.append(alt.Chart(data).mark_area(color=palette.BAND, interpolate="step").encode(x=x, y=y, y2=alt.Y2("n2:Q")))
         layers.append(
             alt.Chart(data)
             .mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.2)
@@ -100,7 +100,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     changed = [[moment * per for moment in moments] for moments in _changes(item, record, begins)]
     if changed:
         spans = [{"x": low, "x2": high} for _, low, high in changed]
-        layers.insert(0, alt.Chart(values(spans)).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"))
+        layers.insert(0, alt.Chart(values(spans)).mark_rect(color=palette.WARM_UP).encode(x=x, x2=alt.X2("x2:Q")))
         rules = [{"x": at} for at, *_ in changed]
         layers.append(alt.Chart(values(rules)).mark_rule(color=palette.ALARM, strokeWidth=1.4).encode(x=alt.X("x:Q")))
         caption += f" {since_text(item.since)}"
@@ -198,9 +198,9 @@ def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessmen
     places = [{"x": low * per, "x2": high * per} for _, low, high in changes]
     data = alt.Chart(values(rows))
     layers = [
-        alt.Chart(values(places)).mark_rect(color=palette.WARM_UP).encode(x=x, x2="x2:Q"),
-        data.mark_rect(color=colour, opacity=0.25).encode(x=x, x2="x2:Q", y=alt.Y("low:Q", title=None), y2="high:Q"),
-        data.mark_rule(color=colour, strokeWidth=2.4).encode(x=x, x2="x2:Q", y=y, tooltip=["said:N"]),
+        alt.Chart(values(places)).mark_rect(color=palette.WARM_UP).encode(x=x, x2=alt.X2("x2:Q")),
+        data.mark_rect(color=colour, opacity=0.25).encode(x=x, x2=alt.X2("x2:Q"), y=alt.Y("low:Q", title=None), y2=alt.Y2("high:Q")),
+        data.mark_rule(color=colour, strokeWidth=2.4).encode(x=x, x2=alt.X2("x2:Q"), y=y, tooltip=[alt.Tooltip("said:N")]),
         alt.Chart(values([{"rate": assessment.limits.episode_rate_per_h}]))
         .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
     ]  # fmt: skip
@@ -228,13 +228,13 @@ def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) 
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, grid=False))
     x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top], nice=False))
     layers = [
-        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y),
+        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=y),
         alt.Chart(data)
         .mark_point(filled=True, size=60, color=colour, opacity=1)
-        .encode(x=x, y=y, tooltip=["name:N", "said:N"]),
+        .encode(x=x, y=y, tooltip=[alt.Tooltip("name:N"), alt.Tooltip("said:N")]),
         alt.Chart(data)
         .mark_text(align="left", dx=6, color=palette.FAINT, fontSize=10)
-        .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+        .encode(x=alt.X("high:Q"), y=y, text=alt.Text("said:N")),
     ]
     if concern is not None:
         layers.append(
@@ -415,7 +415,7 @@ def coincidence(assessment: Assessment) -> Any:
                 legend=None,
                 scale=alt.Scale(domain=names, range=tones),
             ),
-            tooltip=["which:N"],
+            tooltip=[alt.Tooltip("which:N")],
         )
     )
     counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)

@@ -305,7 +305,7 @@ def run_rules(begins: Floats, labels: Sequence[str], field: str = "x") -> Any:
     return (
         alt.Chart(values(rows))
         .mark_rule(color=palette.EDGE, strokeDash=[2, 3])
-        .encode(x=alt.X(f"{field}:Q"), tooltip=["run:N"])
+        .encode(x=alt.X(f"{field}:Q"), tooltip=[alt.Tooltip("run:N")])
     )
 
 

@@ -64,11 +64,11 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         layers = [
             alt.Chart(values(rows))
             .mark_area(color=colour, fillOpacity=0.75, stroke=colour, strokeWidth=0.9)
-            .encode(x=x, y=y, y2="hi:Q", detail="piece:N")
+            .encode(x=x, y=y, y2=alt.Y2("hi:Q"), detail=alt.Detail("piece:N"))
         ]
         if hidden:
             shade = alt.Chart(values(hidden)).mark_rect(color=palette.UNSEEN, clip=True)
-            layers.insert(0, shade.encode(x=x, x2="x2:Q", tooltip=["why:N"]))
+            layers.insert(0, shade.encode(x=x, x2=alt.X2("x2:Q"), tooltip=[alt.Tooltip("why:N")]))
         parts.append(alt.layer(*layers).properties(width=frame.WIDTH - 30, height=tall, title=_name(item.channel)))
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
@@ -127,7 +127,7 @@ def _beside(assessment: Assessment, tall: int) -> list[Any]:
             scale=alt.Scale(domain=strip.domain, nice=False),
         )
         y = alt.Y("lo:Q", title=None, axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
-        strip_drawn = chart.encode(x=x, y=y, y2="hi:Q", detail="piece:N")
+        strip_drawn = chart.encode(x=x, y=y, y2=alt.Y2("hi:Q"), detail=alt.Detail("piece:N"))
         out.append(strip_drawn.properties(width=frame.WIDTH - 30, height=tall, title=_name(f"{name} ({units[name]})")))
     return out
 

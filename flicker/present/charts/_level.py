@@ -61,7 +61,7 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     lines = (
         alt.Chart(values(rows))
         .mark_line(clip=True, color=palette.PETROL, strokeWidth=1.4, opacity=0.75)
-        .encode(x=x, y=y, detail="run:N", tooltip=["run:N"])
+        .encode(x=x, y=y, detail=alt.Detail("run:N"), tooltip=[alt.Tooltip("run:N")])
     )
     limit_rows = [{"v": sign * limits.surge_V * factor, "name": f"surge limit {volts_text(sign * limits.surge_V)}"}]
     settle = [{"t": limits.settle_s, "name": f"settled by {limits.settle_s:g} s"}]
@@ -69,13 +69,13 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     rule_text = (
         alt.Chart(values(limit_rows))
         .mark_text(align="left", dy=-7, color=palette.THRESHOLD)
-        .encode(x=alt.value(6), y=y, text="name:N")
+        .encode(x=alt.XValue(6), y=y, text=alt.Text("name:N"))
     )
     upright = alt.Chart(values(settle)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x)
     upright_text = (
         alt.Chart(values(settle))
         .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
-        .encode(x=x, y=alt.value(12), text="name:N")
+        .encode(x=x, y=alt.YValue(12), text=alt.Text("name:N"))
     )
     chart = alt.layer(lines, rule, rule_text, upright, upright_text).properties(width=frame.WIDTH, height=210)
     finding = item.finding("power-up")
@@ -137,16 +137,16 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
     x = alt.X("x:Q", title=strip.axis_title, axis=strip.axis(), scale=alt.Scale(domain=strip.domain, nice=False))
     band = [{"v": (level - drift) * factor, "v2": (level + drift) * factor}]
     layers = [
-        alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2="v2:Q"),
+        alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2=alt.Y2("v2:Q")),
         alt.Chart(values(band))
         .mark_text(align="left", dx=5, dy=9, color=palette.FAINT, fontSize=10)
-        .encode(x=alt.value(0), y=alt.Y("v2:Q"), text=alt.value(f"within {volts_text(drift)} of the middle")),
+        .encode(x=alt.XValue(0), y=alt.Y("v2:Q"), text=alt.TextValue(f"within {volts_text(drift)} of the middle")),
         alt.Chart(values(cells))
         .mark_point(clip=True, filled=True, size=7, color=palette.SLATE, opacity=0.6)
         .encode(x=x, y=y),
         alt.Chart(values(lines))
         .mark_line(clip=True, color=palette.PETROL, strokeWidth=1.8)
-        .encode(x=x, y=y, detail="run:N"),
+        .encode(x=x, y=y, detail=alt.Detail("run:N")),
     ]
     changes = _change_rows(item.baseline.changes, strip)
     if changes:
@@ -155,13 +155,13 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
             layers.append(
                 alt.Chart(values(spans))
                 .mark_rect(color=palette.RELAY, opacity=0.6, clip=True)
-                .encode(x=alt.X("x1:Q"), x2="x2:Q")
+                .encode(x=alt.X("x1:Q"), x2=alt.X2("x2:Q"))
             )
         layers.append(alt.Chart(values(changes)).mark_rule(color=palette.ALARM).encode(x=x))
         layers.append(
             alt.Chart(values(changes))
             .mark_text(align="left", dx=4, baseline="bottom", color=palette.ALARM)
-            .encode(x=x, y=alt.value(204), text="name:N")
+            .encode(x=x, y=alt.YValue(204), text=alt.Text("name:N"))
         )
     chart = alt.layer(*layers).properties(width=frame.WIDTH, height=210)
     said = item.finding("level change" if changes else "drift").reads

@@ -155,11 +155,11 @@ def _curves(groups: Sequence[Group], limits: Limits) -> Any:
     y = alt.Y("n:Q", title="episodes per power-up (mean)", scale=alt.Scale(domain=[0, top], nice=False, clamp=True))
     base = alt.Chart(data)
     return alt.layer(
-        base.mark_area(opacity=0.16, interpolate="step-after").encode(x=x, y=alt.Y("lo:Q"), y2="hi:Q", color=colours),
+        base.mark_area(opacity=0.16, interpolate="step-after").encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"), color=colours),
         base.mark_line(strokeWidth=2, interpolate="step-after").encode(x=x, y=y, color=colours),
         alt.Chart(values(marks))
         .mark_text(align="left", dx=6, fontSize=11, clip=False)
-        .encode(x=x, y=y, text="group:N", color=colours),
+        .encode(x=x, y=y, text=alt.Text("group:N"), color=colours),
     ).properties(width=frame.WIDTH, height=230)
 
 
@@ -174,7 +174,7 @@ def _age_panel(age: CountByAge, each: str, colour: str) -> Any:
     y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
     base = alt.Chart(data)
     return alt.layer(
-        base.mark_area(color=palette.BAND).encode(x=x, y=alt.Y("lo:Q"), y2="hi:Q"),
+        base.mark_area(color=palette.BAND).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.2).encode(x=x, y=alt.Y("even:Q")),
         base.mark_line(color=colour, strokeWidth=1.6).encode(x=x, y=y),
         base.mark_point(filled=True, size=50, color=colour, opacity=1).encode(x=x, y=y),

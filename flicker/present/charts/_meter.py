@@ -61,7 +61,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         .encode(x=x, y=y),
         alt.Chart(values(white[1:]))
         .mark_text(align="right", dy=12, color=palette.THRESHOLD)
-        .encode(x=x, y=y, text=alt.value("white noise would fall so")),
+        .encode(x=x, y=y, text=alt.TextValue("white noise would fall so")),
         alt.Chart(values(rows))
         .mark_line(color=colour, strokeWidth=2, point={"size": 34, "filled": True, "color": colour})
         .encode(x=x, y=y),
@@ -73,7 +73,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(
             alt.Chart(values(rounding[:1]))
             .mark_text(align="left", dx=4, dy=-6, color=palette.PLUM)
-            .encode(x=x, y=y, text=alt.value(f"rounding to {millivolts_text(digit)}"))
+            .encode(x=x, y=y, text=alt.TextValue(f"rounding to {millivolts_text(digit)}"))
         )
     best = int(np.argmin(deviation))
     caption = (
@@ -145,8 +145,8 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
     chart = alt.layer(
         alt.Chart(values([{"x": sample_interval_s}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x),
         alt.Chart(values(rows)).mark_line(strokeWidth=2).encode(x=x, y=y, color=tone),
-        alt.Chart(values(ends[:1])).mark_text(align="right", dx=-8).encode(x=x, y=y, text="kind:N", color=tone),
-        alt.Chart(values(ends[1:])).mark_text(align="left", dx=8, dy=8).encode(x=x, y=y, text="kind:N", color=tone),
+        alt.Chart(values(ends[:1])).mark_text(align="right", dx=-8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),
+        alt.Chart(values(ends[1:])).mark_text(align="left", dx=8, dy=8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),
     ).properties(width=frame.WIDTH - 40, height=210)
     nine = float(lengths[min(int(np.searchsorted(shares["fixed"], 0.9)), lengths.size - 1)])
     every = f"A reading every {seconds_text(sample_interval_s)}"

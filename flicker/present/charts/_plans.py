@@ -65,11 +65,11 @@ def before_after(comparison: Any) -> Any:
     order = [frame.label(item["channel"]) for item in told["channels"]]
     chart = (
         alt.layer(
-            alt.Chart().mark_rule(strokeWidth=4, opacity=0.55).encode(x=alt.X("low:Q"), x2="high:Q", y=y, color=tone),
+            alt.Chart().mark_rule(strokeWidth=4, opacity=0.55).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=y, color=tone),
             alt.Chart().mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=tone),
             alt.Chart()
             .mark_text(align="left", dx=6, color=palette.FAINT, fontSize=10)
-            .encode(x=alt.X("high:Q"), y=y, text="said:N"),
+            .encode(x=alt.X("high:Q"), y=y, text=alt.Text("said:N")),
             data=data,
         )
         .properties(width=frame.WIDTH - 110, height=64)
@@ -130,7 +130,7 @@ def soak(plan: Any) -> Any:
         alt.Chart(values(rows)).mark_point(filled=True, size=50, color=palette.PETROL, opacity=1).encode(x=x, y=y),
         alt.Chart(values(_apart(rows)))
         .mark_text(align="left", dx=8, dy=9, fontSize=10, color=palette.INK)
-        .encode(x=x, y=y, text="said:N"),
+        .encode(x=x, y=y, text=alt.Text("said:N")),
     ]
     hours = told.get("hours")
     if hours is not None:

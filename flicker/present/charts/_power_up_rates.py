@@ -117,7 +117,7 @@ def scatter_bars(told: PowerUpRates, places: Sequence[Any], x: Any) -> list[Any]
     return [
         alt.Chart(values(rows))
         .mark_rule(strokeWidth=min(BAR, 0.5 * frame.WIDTH / len(rows)), color=palette.UNSEEN, opacity=0.75)
-        .encode(x=x, y=alt.Y("least:Q", title=RATE), y2="most:Q")
+        .encode(x=x, y=alt.Y("least:Q", title=RATE), y2=alt.Y2("most:Q"))
     ]
 
 
@@ -158,11 +158,11 @@ def _picture(
     if told.fitted is not None:
         layers.append(_fit(told.fitted, steps_at, x, y))
     layers += [
-        data.mark_rule(strokeWidth=3, opacity=0.7).encode(x=x, y=alt.Y("low:Q", title=RATE), y2="high:Q", color=colour),
-        data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=colour, tooltip=["name:N", "said:N"]),
+        data.mark_rule(strokeWidth=3, opacity=0.7).encode(x=x, y=alt.Y("low:Q", title=RATE), y2=alt.Y2("high:Q"), color=colour),
+        data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=colour, tooltip=[alt.Tooltip("name:N"), alt.Tooltip("said:N")]),
     ]
     if count <= MOST_SAID:
-        text = "said:N" if count <= 8 else "n:N"
+        text = alt.Text("said:N" if count <= 8 else "n:N")
         layers.append(
             data.mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q", title=RATE), text=text)
         )
@@ -176,4 +176,4 @@ def _fit(fitted: Any, steps_at: Sequence[int] | None, x: Any, y: Any) -> Any:
     else:
         edges = itertools.pairwise((0, *steps_at, len(fitted)))
         rows = [{"x": at, "rate": fitted[a], "part": k} for k, (a, b) in enumerate(edges) for at in (a + 0.6, b + 0.4)]
-    return alt.Chart(values(rows)).mark_line(color=palette.INK, strokeWidth=1.4).encode(x=x, y=y, detail="part:N")
+    return alt.Chart(values(rows)).mark_line(color=palette.INK, strokeWidth=1.4).encode(x=x, y=y, detail=alt.Detail("part:N"))

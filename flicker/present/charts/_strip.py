@@ -226,24 +226,24 @@ def _layers(
             layers.append(
                 alt.Chart(shade_data)
                 .mark_rect(clip=True)
-                .encode(x=x, x2="x2:Q", color=tone, tooltip=["kind:N", "why:N"])
+                .encode(x=x, x2=alt.X2("x2:Q"), color=tone, tooltip=[alt.Tooltip("kind:N"), alt.Tooltip("why:N")])
             )
             if labels:
                 layers.append(
                     alt.Chart(values(labels))
                     .mark_text(align="left", baseline="top", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.value(3), text="kind:N")
+                    .encode(x=x, y=alt.YValue(3), text=alt.Text("kind:N"))
                 )
         layers.append(
             seen(alt.Chart(data))
             .mark_area(clip=True, color=colour, fillOpacity=0.75, line=False, stroke=colour, strokeWidth=0.9)
-            .encode(x=x, y=y, y2="hi:Q", detail="piece:N")
+            .encode(x=x, y=y, y2=alt.Y2("hi:Q"), detail=alt.Detail("piece:N"))
         )
         for field, dash in (("level", [1, 0]), ("upper", [5, 4]), ("lower", [5, 4])):
             layers.append(
                 seen(alt.Chart(line_data))
                 .mark_line(clip=True, color=palette.THRESHOLD, strokeWidth=1, strokeDash=dash)
-                .encode(x=x, y=alt.Y(f"{field}:Q", title=title, scale=volts), detail="run:N")
+                .encode(x=x, y=alt.Y(f"{field}:Q", title=title, scale=volts), detail=alt.Detail("run:N"))
             )
         # Behind the envelope, never first: the brush holds on to the first layer, which must have a time.
         if days:
@@ -253,7 +253,7 @@ def _layers(
                 layers.append(
                     alt.Chart(day_data)
                     .mark_text(align="left", baseline="bottom", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.value(WHOLE - 3), text="day:N")
+                    .encode(x=x, y=alt.YValue(WHOLE - 3), text=alt.Text("day:N"))
                 )
         if relay:
             relay_data = values(relay)
@@ -268,7 +268,7 @@ def _layers(
                 layers.append(
                     alt.Chart(relay_data)
                     .mark_text(align="right", baseline=inward, dx=-4, dy=-2 if below else 3, fontSize=10, color=palette.ALARM)
-                    .encode(x=alt.value("width"), y=alt.Y("v:Q", scale=volts), text="text:N")
+                    .encode(x=alt.XValue("width"), y=alt.Y("v:Q", scale=volts), text=alt.Text("text:N"))
                 )
         if marks:
             layers.append(
@@ -291,7 +291,7 @@ def _layers(
             layers.append(
                 alt.Chart(values([{"x": b, "run": t} for b, t in zip(begins, strip.labels, strict=True)]))
                 .mark_text(align="left", baseline="bottom", dy=-2, dx=1, fontSize=10, color=palette.FAINT)
-                .encode(x=x, y=alt.value(0), text="run:N")
+                .encode(x=x, y=alt.YValue(0), text=alt.Text("run:N"))
             )
         return layers
 

@@ -131,14 +131,14 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
                 .encode(x=axis.again, y=y)
             )
     layers += [
-        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=x, y=alt.Y("low:Q"), y2="high:Q"),
+        alt.Chart(data).mark_rule(strokeWidth=3, color=colour, opacity=0.55).encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
     ]
     x = axis.again
     layers += [
         alt.Chart(data)
         .mark_point(filled=True, size=80, color=colour, opacity=1)
-        .encode(x=x, y=y, tooltip=["name:N", "said:N"]),
-        alt.Chart(data).mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q"), text="said:N"),
+        .encode(x=x, y=y, tooltip=[alt.Tooltip("name:N"), alt.Tooltip("said:N")]),
+        alt.Chart(data).mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q"), text=alt.Text("said:N")),
     ]
     if ahead:
         next_one = values([{"x": axis.at(ahead["age"]), "rate": ahead["rate"], "low": ahead["low"], "high": ahead["high"],
@@ -146,10 +146,10 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
         layers += [
             alt.Chart(next_one)
             .mark_rule(strokeWidth=1.6, color=palette.INK, strokeDash=[3, 4])
-            .encode(x=x, y=alt.Y("low:Q"), y2="high:Q"),
+            .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
             alt.Chart(next_one)
             .mark_point(filled=True, fill=palette.SHEET, stroke=palette.INK, shape="diamond", size=110, opacity=1)
-            .encode(x=x, y=y, tooltip=["said:N"]),
+            .encode(x=x, y=y, tooltip=[alt.Tooltip("said:N")]),
         ]
     note = bars_note(told, "visit", result.limits) if told is not None else ""
     if ahead:
@@ -249,7 +249,7 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
     layers += [
         alt.Chart(values(single))
         .mark_point(size=46, color=colour, strokeWidth=1.4)
-        .encode(x=x, y=y, tooltip=["name:N"]),
+        .encode(x=x, y=y, tooltip=[alt.Tooltip("name:N")]),
         alt.Chart(values(middle)).mark_point(filled=True, size=80, color=colour, opacity=1).encode(x=axis.again, y=y),
     ]
     note = "Rings: power-ups; dots: middle of each visit."
@@ -261,10 +261,10 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
         layers += [
             alt.Chart(data)
             .mark_rule(strokeWidth=1.6, color=palette.INK, strokeDash=[3, 4])
-            .encode(x=axis.again, y=alt.Y("low:Q"), y2="high:Q"),
+            .encode(x=axis.again, y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
             alt.Chart(data)
             .mark_point(filled=True, fill=palette.SHEET, stroke=palette.INK, shape="diamond", size=110, opacity=1)
-            .encode(x=axis.again, y=y, tooltip=["said:N"]),
+            .encode(x=axis.again, y=y, tooltip=[alt.Tooltip("said:N")]),
         ]
         note += f" Diamond: the next visit with its {share_text(told.confidence)} interval, if the level goes on in a line."
     trend = next((one for one in item.levels if one.quantity == "settled level"), None)
