@@ -69,13 +69,13 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     rule_text = (
         alt.Chart(values(limit_rows))
         .mark_text(align="left", dy=-7, color=palette.THRESHOLD)
-        .encode(x=alt.XValue(6), y=y, text=alt.Text("name:N"))
+        .encode(x=alt.value(6), y=y, text=alt.Text("name:N"))
     )
     upright = alt.Chart(values(settle)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x)
     upright_text = (
         alt.Chart(values(settle))
         .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
-        .encode(x=x, y=alt.YValue(12), text=alt.Text("name:N"))
+        .encode(x=x, y=alt.value(12), text=alt.Text("name:N"))
     )
     chart = alt.layer(lines, rule, rule_text, upright, upright_text).properties(width=frame.WIDTH, height=210)
     finding = item.finding("power-up")
@@ -140,7 +140,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2=alt.Y2("v2:Q")),
         alt.Chart(values(band))
         .mark_text(align="left", dx=5, dy=9, color=palette.FAINT, fontSize=10)
-        .encode(x=alt.XValue(0), y=alt.Y("v2:Q"), text=alt.TextValue(f"within {volts_text(drift)} of the middle")),
+        .encode(x=alt.value(0), y=alt.Y("v2:Q"), text=alt.value(f"within {volts_text(drift)} of the middle")),
         alt.Chart(values(cells))
         .mark_point(clip=True, filled=True, size=7, color=palette.SLATE, opacity=0.6)
         .encode(x=x, y=y),
@@ -161,7 +161,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(
             alt.Chart(values(changes))
             .mark_text(align="left", dx=4, baseline="bottom", color=palette.ALARM)
-            .encode(x=x, y=alt.YValue(204), text=alt.Text("name:N"))
+            .encode(x=x, y=alt.value(204), text=alt.Text("name:N"))
         )
     chart = alt.layer(*layers).properties(width=frame.WIDTH, height=210)
     said = item.finding("level change" if changes else "drift").reads

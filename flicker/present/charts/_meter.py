@@ -61,7 +61,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         .encode(x=x, y=y),
         alt.Chart(values(white[1:]))
         .mark_text(align="right", dy=12, color=palette.THRESHOLD)
-        .encode(x=x, y=y, text=alt.TextValue("white noise would fall so")),
+        .encode(x=x, y=y, text=alt.value("white noise would fall so")),
         alt.Chart(values(rows))
         .mark_line(color=colour, strokeWidth=2, point={"size": 34, "filled": True, "color": colour})
         .encode(x=x, y=y),
@@ -73,7 +73,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(
             alt.Chart(values(rounding[:1]))
             .mark_text(align="left", dx=4, dy=-6, color=palette.PLUM)
-            .encode(x=x, y=y, text=alt.TextValue(f"rounding to {millivolts_text(digit)}"))
+            .encode(x=x, y=y, text=alt.value(f"rounding to {millivolts_text(digit)}"))
         )
     best = int(np.argmin(deviation))
     caption = (

@@ -232,7 +232,7 @@ def _layers(
                 layers.append(
                     alt.Chart(values(labels))
                     .mark_text(align="left", baseline="top", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.YValue(3), text=alt.Text("kind:N"))
+                    .encode(x=x, y=alt.value(3), text=alt.Text("kind:N"))
                 )
         layers.append(
             seen(alt.Chart(data))
@@ -253,7 +253,7 @@ def _layers(
                 layers.append(
                     alt.Chart(day_data)
                     .mark_text(align="left", baseline="bottom", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.YValue(WHOLE - 3), text=alt.Text("day:N"))
+                    .encode(x=x, y=alt.value(WHOLE - 3), text=alt.Text("day:N"))
                 )
         if relay:
             relay_data = values(relay)
@@ -268,7 +268,7 @@ def _layers(
                 layers.append(
                     alt.Chart(relay_data)
                     .mark_text(align="right", baseline=inward, dx=-4, dy=-2 if below else 3, fontSize=10, color=palette.ALARM)
-                    .encode(x=alt.XValue("width"), y=alt.Y("v:Q", scale=volts), text=alt.Text("text:N"))
+                    .encode(x=alt.value("width"), y=alt.Y("v:Q", scale=volts), text=alt.Text("text:N"))
                 )
         if marks:
             layers.append(
@@ -291,7 +291,7 @@ def _layers(
             layers.append(
                 alt.Chart(values([{"x": b, "run": t} for b, t in zip(begins, strip.labels, strict=True)]))
                 .mark_text(align="left", baseline="bottom", dy=-2, dx=1, fontSize=10, color=palette.FAINT)
-                .encode(x=x, y=alt.YValue(0), text=alt.Text("run:N"))
+                .encode(x=x, y=alt.value(0), text=alt.Text("run:N"))
             )
         return layers
 
