@@ -16,6 +16,6 @@ _hidden = GRAMMARS not in sys.modules
 if _hidden:
     sys.modules[GRAMMARS] = None  # type: ignore[assignment]
 with contextlib.suppress(ImportError):
-    import jsonschema  # noqa: F401
+    import jsonschema  # type: ignore[import-untyped]  # noqa: F401
 if _hidden:
     del sys.modules[GRAMMARS]
