@@ -23,7 +23,7 @@ from flicker.logs.reading.planning.columns import Found, Wishes
 from flicker.logs.reading.planning.plan import Plan, make_plan
 from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.text import slips, sniff
-from flicker.logs.reading.text.text_log import _Reader
+from flicker.logs.reading.text.text_log import TextReader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
 MOST_NOTES = 200
@@ -103,7 +103,7 @@ class GrowingLog:
 
     def _begin(self) -> None:
         """What follows has a layout and a clock of its own."""
-        self._reader: _Reader | None = None
+        self._reader: TextReader | None = None
         self._taken = _Taken()
         self._keeper: Timekeeper | None = None
         self._base_run = self._runs + 1
@@ -112,7 +112,7 @@ class GrowingLog:
         self.held = 0
 
     @property
-    def _now(self) -> _Reader:
+    def _now(self) -> TextReader:
         """The reader of the layout that holds now."""
         assert self._reader is not None
         return self._reader
@@ -222,9 +222,9 @@ class GrowingLog:
                 f"{self.name}: no column of {', '.join(gone)} from line {self._file.lines + 1} on: not observed."
             )
         self._places = [names.index(name) if name in names else None for name in self.channels]
-        self._reader = _Reader(self.name, layout, plan, 0)
+        self._reader = TextReader(self.name, layout, plan, 0)
         self._reader.spool = self._taken  # type: ignore[assignment]
-        self._file.dated = plan.time.zero_s is not None or any(form.has_date for form in plan.time.forms)
+        self._file.dated = self._reader.seconds.dated
         self.notes.extend(note for note in (*layout.notes, *plan.notes) if note not in self.notes)
 
     def _told_anew(self, lines: bytes) -> bool:
@@ -374,7 +374,7 @@ class GrowingLog:
             cadence, reach = cadence_of(time[:4097])
             if time.size < 2 and self.cadence_s is not None:
                 cadence, reach = self.cadence_s, 3.0 * self.cadence_s
-            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._now.wall_s)
+            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._now.seconds.wall_s)
             self._raw = float(time[0])
         out = []
         for cut in self._keeper.feed(time, run):
@@ -385,8 +385,8 @@ class GrowingLog:
             out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on))
             begins = False
         self._raw = float(time[-1])
-        if self._now.start is not None:
-            self._end = self._now.start + timedelta(seconds=self._raw)
+        if self._now.seconds.start is not None:
+            self._end = self._now.seconds.start + timedelta(seconds=self._raw)
         self.cadence_s = self._keeper.cadence_s
         return out
 
@@ -394,7 +394,7 @@ class GrowingLog:
         """Whether a run begins after a pause longer than the run gap, as far as the stamps tell."""
         if not begins:
             return float(time[place]) - (float(time[place - 1]) if place else self._raw) > self._run_gap_s
-        if self._end is None or self._now.start is None:
+        if self._end is None or self._now.seconds.start is None:
             return False
-        first = self._now.start + timedelta(seconds=float(time[0]))
+        first = self._now.seconds.start + timedelta(seconds=float(time[0]))
         return (first.replace(tzinfo=None) - self._end.replace(tzinfo=None)).total_seconds() > self._run_gap_s

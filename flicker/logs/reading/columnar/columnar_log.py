@@ -9,15 +9,17 @@ import numpy as np
 
 from flicker.base.arrays import Ints
 from flicker.base.formats import times_text
+from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.converter import Converter
-from flicker.logs.reading.columnar.table_columns import column_of_field, decoded, holds_words, usable, words_in
+from flicker.logs.reading.columnar.table_columns import column_of_field, holds_words, usable, words_in
 from flicker.logs.reading.planning.columns import Heading, Wishes
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import spread, whole
 from flicker.logs.reading.samples.entries import Entry, Words
+from flicker.logs.reading.samples.long_format import rows_of
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.words import clock, numerals, units
 from flicker.logs.sampling import cadence_of
@@ -56,8 +58,8 @@ class ColumnarSource:
         self._convert = convert
         head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
         times = np.concatenate(head) if head else np.empty(0)
-        self.start = convert.start
-        self.wall_s = convert.wall_s
+        self.start = convert.seconds.start
+        self.wall_s = convert.seconds.wall_s
         self.cadence_s, self.reach_s = cadence_of(times)
 
     def batches(
@@ -167,11 +169,9 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         column.header = units.tidy(column.header)
 
     def scan(position: int) -> Iterator[Any]:
-        import pyarrow as pa
-
         end = (1 << 62) if table.rows is None else table.rows
         for _, batch in tables.guarded(table.batches([names[position]], 0, end), file.name):
-            yield decoded(batch.column(names[position])).cast(pa.string()).fill_null("")
+            yield arrow_types.texts(batch.column(names[position]))
 
     meta = {
         key.decode("utf-8", "replace"): value.decode("utf-8", "replace")[:200]
@@ -193,7 +193,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         if not any(readings):
             raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
-    if plan.key is not None or plan.beside or convert.sequential or coarse or not np.isfinite(first).all():
+    if plan.key is not None or plan.beside or convert.seconds.sequential or coarse or not np.isfinite(first).all():
         return _spooled(file, source, convert, in_memory, marks_told=told, few=wishes.few)
     source.entries = source.read_entries(told=told)
     return source
@@ -204,7 +204,7 @@ def _spooled(
 ) -> SpoolSource:
     """Copy a file whose times depend on their neighbours."""
     plan = convert.plan
-    convert.midnight = clock.Midnight()
+    convert.seconds.midnight = clock.Midnight()
     more = plan.run is not None or plan.key is not None
     spool = Spool(1 + len(plan.channels) + more, file.name, in_memory=in_memory)
     channels = source.channels
@@ -235,10 +235,7 @@ def _spooled(
         spool.append(parts)
     notes = [*plan.notes, *convert.per_reading.notes()]
     if plan.key is not None and spool.rows:
-        from flicker.logs.reading.samples.long_format import rows_of
-
-        interval = plan.time.factor if plan.time.kind == "none" else None
-        spool, made = rows_of(spool, list(convert.codes), file.name, interval)
+        spool, made = rows_of(spool, list(convert.codes), file.name, plan.time.interval_s)
         channels, steps = made.names, np.diff(made.time_s)
         notes += made.notes
         forward, equal = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps == 0))
@@ -246,8 +243,8 @@ def _spooled(
     whole.check_times(file.name, spool.rows, blank=blank, back=0, forward=forward, timed=True)
     if blank:
         notes.append(f"Not read, and so not observed: {blank} rows without a time.")
-    if convert.midnight.passed:
-        notes.append(f"The clock passes midnight {times_text(convert.midnight.passed)}; days were added.")
+    if convert.seconds.midnight.passed:
+        notes.append(f"The clock passes midnight {times_text(convert.seconds.midnight.passed)}; days were added.")
     if equal > spread.COARSE_SHARE * spool.rows:
         notes.append(spread.spread(spool))
     out = np.concatenate(dropped) if dropped else np.empty(0, dtype=np.int64)
@@ -258,10 +255,10 @@ def _spooled(
         file,
         spool,
         channels,
-        start=convert.start,
+        start=convert.seconds.start,
         notes=notes,
         has_run=plan.run is not None and plan.key is None,
-        wall_s=convert.wall_s,
+        wall_s=convert.seconds.wall_s,
         roles=plan.roles if plan.key is None else (),
         entries=entries,
         how=source.how,

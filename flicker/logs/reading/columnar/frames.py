@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning.columns import Wishes
@@ -39,8 +40,6 @@ def frame_source(data: Any, wishes: Wishes) -> Source:
 
 
 def _arrow_table(data: Any) -> Any:
-    import pyarrow as pa
-
     if isinstance(data, pa.RecordBatch):
         return pa.Table.from_batches([data])
     if isinstance(data, pa.Table):
@@ -65,8 +64,6 @@ def _arrow_table(data: Any) -> Any:
 
 
 def _of_arrays(data: Mapping[Any, Any]) -> Any:
-    import pyarrow as pa
-
     columns = {str(key): _array(key, value) for key, value in data.items()}
     sizes = {key: len(value) for key, value in columns.items()}
     if len(set(sizes.values())) > 1:
@@ -76,8 +73,6 @@ def _of_arrays(data: Mapping[Any, Any]) -> Any:
 
 
 def _array(key: Any, value: Any) -> Any:
-    import pyarrow as pa
-
     if isinstance(value, (pa.Array, pa.ChunkedArray)):
         return value
     found = np.asarray(value)
@@ -99,8 +94,6 @@ def _at_most_nanoseconds(found: Any) -> Any:
 
 def _of_pandas(data: Any) -> Any:
     import pandas as pd
-    import pyarrow as pa
-
     if isinstance(data, pd.Series):
         data = data.to_frame(data.name if data.name is not None else "ch1")
     if isinstance(data.columns, pd.MultiIndex):

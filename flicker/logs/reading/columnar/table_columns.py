@@ -6,70 +6,56 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools
 from flicker.logs import arrow_types
-from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Found, Wishes
+from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, units
 from flicker.logs.reading.words.numerals import Numerals
 
 
 def usable(kind: Any) -> bool:
     """Whether a column of a kind can be part of a log."""
-    import pyarrow as pa
-
-    if pa.types.is_dictionary(kind):
-        kind = kind.value_type
-    types = pa.types
+    kind, types = plain_type(kind), pa.types
     numbers = types.is_floating(kind) or types.is_integer(kind) or types.is_decimal(kind)
     return bool(
-        numbers or tables.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
+        numbers or arrow_types.is_text(kind) or types.is_temporal(kind) or types.is_boolean(kind) or types.is_null(kind)
     )
 
 
-def decoded(cells: Any) -> Any:
-    """Return a column as one array, its dictionary resolved."""
-    import pyarrow as pa
-
-    cells = arrow_types.single(cells)
-    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+def plain_type(kind: Any) -> Any:
+    """The type of the values of a column, of those in its dictionary where it has one."""
+    return kind.value_type if pa.types.is_dictionary(kind) else kind
 
 
 def exact(cells: Any) -> tuple[NDArray[Any], Bools]:
     """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
-    import pyarrow as pa
-
-    cells = decoded(cells)
+    cells = arrow_types.decoded(cells)
     if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
-        good = arrow_types.valid(cells)
-        return arrow_types.whole(cells), good
+        return arrow_types.whole(cells), arrow_types.valid(cells)
     values = arrow_types.floats(cells)
-    good = np.isfinite(values)
-    return (values if good.all() else np.where(good, values, 0.0)), good
+    return values, np.abs(values) < odd_cells.INFINITE
 
 
 def holds_words(kind: Any) -> bool:
     """Whether a column of a kind holds words."""
-    import pyarrow as pa
-
-    return tables.is_text(kind.value_type if pa.types.is_dictionary(kind) else kind)
+    return arrow_types.is_text(plain_type(kind))
 
 
 def words_in(head: Sequence[Any], name: str) -> list[str]:
     """Words of a column in the first batches; missing ones are empty."""
-    return ["" if v is None else str(v) for batch in head for v in decoded(batch.column(name)).to_pylist()]
+    return ["" if v is None else str(v) for batch in head for v in arrow_types.decoded(batch.column(name)).to_pylist()]
 
 
 def column_of_field(
     field: Any, position: int, head: Sequence[Any], words: list[str] | None, how: Numerals, wishes: Wishes
 ) -> Column:
     """Make a column of a field and the first batches."""
-    import pyarrow as pa
-
-    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
+    kind = plain_type(field.type)
     meta = {
         k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
     }
@@ -81,7 +67,7 @@ def column_of_field(
         column = sampled.column_of(field.name, position, [(None, word) for word in words], [], how, unit, told)
         column.unit_from = Found.METADATA
         return column
-    parts = [decoded(batch.column(field.name)) for batch in head]
+    parts = [arrow_types.decoded(batch.column(field.name)) for batch in head]
     if pa.types.is_duration(kind):
         values = np.concatenate([exact(part)[0].astype(np.float64) for part in parts])
         return Column(field.name, position, "number", values=values, unit=kind.unit, unit_from=Found.METADATA)

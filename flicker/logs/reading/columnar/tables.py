@@ -6,7 +6,10 @@ from collections.abc import Iterator, Sequence
 from typing import IO, Any, Protocol
 
 import numpy as np
+import pyarrow as pa
+from pyarrow import ipc
 
+from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.samples.spool import BATCH_ROWS
@@ -123,8 +126,6 @@ class ArrowTable:
     form = "Arrow"
 
     def __init__(self, source: Any) -> None:
-        from pyarrow import ipc
-
         self._source = source
         self._file = ipc.open_file(source)
         self.schema = self._file.schema
@@ -134,8 +135,6 @@ class ArrowTable:
         self._kept: tuple[tuple[str, ...], int, Any] | None = None
 
     def _batch(self, names: tuple[str, ...], number: int) -> Any:
-        from pyarrow import ipc
-
         if self._kept is not None and self._kept[:2] == (names, number):
             return self._kept[2]
         self._kept = None
@@ -146,7 +145,7 @@ class ArrowTable:
         batch = self._readers[names].get_batch(number)
         batch.validate()
         for column in batch.columns:
-            if is_text(column.type) or is_dictionary(column.type):
+            if arrow_types.is_text(column.type) or pa.types.is_dictionary(column.type):
                 column.validate(full=True)
         if number == len(self._starts) - 1:
             self._starts.append(self._starts[-1] + batch.num_rows)
@@ -171,8 +170,6 @@ class ArrowTable:
 
 def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> ParquetTable | ArrowTable:
     """Open a file (or its decompressed copy) of a kind that `files.kind_of` told."""
-    import pyarrow as pa
-
     try:
         source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
         table = ParquetTable(source) if kind == "parquet" else ArrowTable(source)
@@ -186,8 +183,6 @@ def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> Parqu
 
 def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
     """Turn the errors of a damaged file into one sentence."""
-    import pyarrow as pa
-
     while True:
         try:
             item = next(stream, None)
@@ -200,17 +195,3 @@ def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int,
 
 def _brief(error: Exception) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0][:120].rstrip(".")
-
-
-def is_text(kind: Any) -> bool:
-    """Whether an Arrow type holds words."""
-    import pyarrow as pa
-
-    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
-
-
-def is_dictionary(kind: Any) -> bool:
-    """Whether an Arrow type is dictionary-encoded."""
-    import pyarrow as pa
-
-    return bool(pa.types.is_dictionary(kind))

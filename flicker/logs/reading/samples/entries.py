@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools
+from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.cells import MISSING
 
@@ -36,21 +37,14 @@ class Words:
 
     def take(self, cells: Any, known: Bools, first: int) -> None:
         """Add the cells of a batch; rows without a time are left out, the others counted from ``first``."""
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
-        text = cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
-        if self._overflow or pa.types.is_null(text.type):
+        if self._overflow:
             return
-        if pa.types.is_dictionary(text.type):
-            text = text.dictionary_decode()
-        trimmed = pc.utf8_trim(pc.fill_null(pc.cast(text, pa.string()), ""), characters=' \t\r"')
-        coded = trimmed.dictionary_encode()
-        words = [word if word.lower() not in MISSING else "" for word in coded.dictionary.to_pylist()]
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
+        words = [word if word.lower() not in MISSING else "" for word in kinds]
         empty = np.array([not word for word in words], dtype=bool)
         if empty.all():
             return
-        codes = np.asarray(coded.indices)[known]
+        codes = codes[known]
         filled = ~empty[codes]
         begins = filled & np.concatenate(([True], codes[1:] != codes[:-1]))
         ends = filled & np.concatenate((codes[1:] != codes[:-1], [True]))

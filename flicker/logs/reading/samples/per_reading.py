@@ -62,8 +62,9 @@ class PerReading:
         return values
 
     def _signs(self, words: Any, position: int) -> Floats:
-        if isinstance(words, np.ndarray) or not _is_words(words):
-            found = words if isinstance(words, np.ndarray) else arrow_types.floats(words)
+        cells = arrow_types.decoded(words)
+        if not arrow_types.is_text(cells.type):
+            found = arrow_types.floats(cells)
             return np.where(np.isnan(found), 1.0, found)
         kinds, codes = _coded(words)
         table = []
@@ -118,19 +119,5 @@ def _factor(kind: str) -> float | None:
     return units.volts_per(kind) or (units.volts_per(label.unit) if label.kind == "volts" else None)
 
 
-def _is_words(column: Any) -> bool:
-    import pyarrow as pa
-
-    return bool(pa.types.is_string(column.type) or pa.types.is_large_string(column.type))
-
-
 def _coded(words: Any) -> tuple[list[str], Ints]:
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    column = arrow_types.single(words)
-    if pa.types.is_dictionary(column.type):
-        column = column.dictionary_decode()
-    column = pc.utf8_trim(pc.fill_null(column.cast(pa.string()), ""), characters=' \t"')
-    coded = pc.dictionary_encode(column)
-    return coded.dictionary.to_pylist(), arrow_types.whole(coded.indices)
+    return arrow_types.coded(arrow_types.bare_words(words))

@@ -17,7 +17,7 @@ def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> Bools:
     Parameters
     ----------
     before : sequence of array, shape (m,)
-        The last rows already read, time first; empty at the beginning.
+        The last rows already read, time first.
     parts : sequence of array, shape (n,)
         New rows, time first.
 
@@ -25,8 +25,8 @@ def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> Bools:
     -------
     array of bool, shape (n,)
     """
-    known = before[0].size if before else 0
-    columns = [np.concatenate(pair) for pair in zip(before, parts, strict=True)] if before else list(parts)
+    known = before[0].size
+    columns = [np.concatenate(pair) for pair in zip(before, parts, strict=True)]
     time, out = columns[0], np.zeros(columns[0].size, dtype=bool)
     for at in (np.flatnonzero(np.diff(time) < 0) + 1).tolist():
         first = np.flatnonzero(time[max(0, at - REACH) : at] == time[at])

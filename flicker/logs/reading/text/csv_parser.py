@@ -3,25 +3,63 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+from pyarrow import csv
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
+from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
+from flicker.logs.reading.samples.cell_numbers import CellNumbers
 from flicker.logs.reading.samples.whole import ODD_ROWS, ODD_SHARE
 from flicker.logs.reading.text import header, odd_rows, sniff
-from flicker.logs.reading.text.exact_cells import ExactParser
+from flicker.logs.reading.text.odd_rows import Left
 
 ODD_MOST = 0.1  # rows of another shape are never more than this share
 _BELOW = 40  # lines of a summary at most
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
-_ISO = ("ymd clock",)
 _BLANK = re.compile(rb"\n(?=\r?\n)")
+_MISSING = ("", "NaN", "nan", "NAN", "N/A", "NA", "null", "None", "--")  # of which `words.cells` knows more
+
+
+def table_of(block: bytes, layout: sniff.Layout, types: Mapping[int, Any], strange: Callable[[Any], str]) -> Any:
+    """Cut lines into the columns at the positions of ``types``; ``strange`` is asked what to do with a row of another shape.
+
+    Raises
+    ------
+    pyarrow.ArrowInvalid
+        If a cell is not of the type of its column, or there is no row.
+    """
+    names, quoted = [f"c{k}" for k in range(layout.width)], b'"' in block
+    return csv.read_csv(
+        pa.py_buffer(block),
+        read_options=csv.ReadOptions(  # the block in one piece: half the work of pyarrow's pieces of a MiB
+            column_names=names, use_threads=False, block_size=len(block) + 1
+        ),
+        parse_options=csv.ParseOptions(
+            delimiter=layout.delimiter or "\x1f",
+            quote_char='"' if quoted else False,
+            double_quote=quoted,
+            newlines_in_values=False,
+            ignore_empty_lines=True,
+            invalid_row_handler=strange,
+        ),
+        convert_options=csv.ConvertOptions(
+            column_types={names[k]: kind for k, kind in types.items()},
+            include_columns=[names[k] for k in types],
+            null_values=_MISSING,
+            strings_can_be_null=False,
+            quoted_strings_can_be_null=True,
+            decimal_point=layout.numerals.decimal,
+        ),
+    )
 
 
 @dataclass(slots=True)
@@ -29,7 +67,6 @@ class Page:
     """Lines of a log, how many they are, and what was left out of them."""
 
     block: bytes
-    quoted: bool = False  # whether a quotation mark stands in it
     lines: int = 0
     tally: odd_rows.Tally = field(default_factory=odd_rows.Tally)
     strange: int = 0  # rows of another shape that the parser met
@@ -56,10 +93,10 @@ class Cutter:
         self._cut = ""
         used = [layout.columns[channel.position] for channel in plan.channels]
         self._typed = not any(column.cell_units for column in used) and not plan.time.cell_units
-        self._names = [f"c{k}" for k in range(layout.width)]
+        self._types = self._types_wanted()
         self._page = Page(b"")
         self.mender = odd_rows.Mender(name, layout, plan)
-        self._exact = ExactParser(name, layout, plan)
+        self._cells = CellNumbers(plan, layout.numerals)
 
     def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[dict[int, Any], int]]:
         """Parse blocks of lines into columns (by position) and their number of rows; the flag tells the file's end.
@@ -108,7 +145,7 @@ class Cutter:
             elif b"+" in block and layout.delimiter and b'"' not in block:
                 mark = layout.delimiter.encode()
                 block = block.replace(mark + b"+", mark)
-            yield Page(block, quoted=b'"' in block)
+            yield Page(block)
 
     def _end(self, block: bytes) -> bytes:
         """Take a last line without its end for what it is: whole, or cut off."""
@@ -141,7 +178,7 @@ class Cutter:
                 if left is None and line.strip():
                     break
                 if left is not None:
-                    self.tally.count(left)
+                    self.tally.count[left] += 1
                 kept = kept[:at].rstrip(b"\r\n")
         return kept + b"\n" if kept else b""
 
@@ -156,51 +193,28 @@ class Cutter:
                 self._nul += 1
         return b"\n".join(kept)
 
-    def _options(self, page: Page) -> Any:
-        from pyarrow import csv
+    def _types_wanted(self) -> dict[int, Any]:
+        """Types of the columns to read, by position."""
+        plan = self.plan
+        types = {k: pa.string() for k in (*plan.beside, plan.run, plan.marks, plan.key) if k is not None}
+        numbers = [channel.position for channel in plan.channels]
+        if plan.time.kind == "number":
+            numbers.append(plan.time.positions[0])
+        # Where no cell looked at shows the decimal sign, one that shows it later must not pass unseen.
+        types |= dict.fromkeys(numbers, pa.float64() if self.layout.numerals.sure else pa.int64())
+        if plan.time.kind == "stamp":
+            for position, form in zip(plan.time.positions, plan.time.forms, strict=True):
+                fast = form.name == "ymd clock" and len(plan.time.forms) == 1
+                types[position] = pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
+        return types
 
-        quoted = page.quoted
-
+    def _table(self, page: Page, types: Mapping[int, Any]) -> Any:
         def strange(row: Any) -> str:
             page.strange += 1
             return "skip"
 
-        return csv.ParseOptions(
-            delimiter=self.layout.delimiter or "\x1f",
-            quote_char='"' if quoted else False,
-            double_quote=quoted,
-            newlines_in_values=False,
-            ignore_empty_lines=True,
-            invalid_row_handler=strange,
-        )
-
-    def _wanted(self) -> list[int]:
-        plan = self.plan
-        more = tuple(place for place in (plan.run, plan.marks, plan.key) if place is not None)
-        time = plan.time.positions if plan.time.kind != "none" else ()
-        return list(dict.fromkeys((*time, *(channel.position for channel in plan.channels), *plan.beside, *more)))
-
-    def _types(self) -> dict[str, Any]:
-        import pyarrow as pa
-
-        plan, sure = self.plan, self.layout.numerals.sure
-        types: dict[str, Any] = {}
-        for position in (*plan.beside, plan.run, plan.marks, plan.key):
-            if position is not None:
-                types[self._names[position]] = pa.string()
-        numbers = [channel.position for channel in plan.channels]
-        if plan.time.kind == "number":
-            numbers.append(plan.time.positions[0])
-        for position in numbers:
-            # Where no cell looked at shows the decimal sign, one that shows it later must not pass unseen.
-            types[self._names[position]] = pa.float64() if sure else pa.int64()
-        if plan.time.kind == "stamp":
-            for position, form in zip(plan.time.positions, plan.time.forms, strict=True):
-                fast = form.name in _ISO and len(plan.time.forms) == 1
-                types[self._names[position]] = (
-                    pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
-                )
-        return types
+        page.strange = 0
+        return table_of(page.block, self.layout, types, strange)
 
     def _parse_typed(self, page: Page) -> tuple[dict[int, Any], int] | None:
         """Parse numbers and stamps as such; None where a cell is neither. Runs in a thread: touches only the page."""
@@ -211,40 +225,21 @@ class Cutter:
         if table is not None and page.strange:
             try:
                 page.block = self.mender.mended(page.block, page.tally)
-                page.quoted = b'"' in page.block
             except LogError as fault:
                 page.fault = fault
                 return None
-            page.strange = 0
             table = self._typed_table(page)
-        if table is not None and not page.tally.mended and self._unclosed(page, table.num_rows):
-            return None
         if table is None or self._words_for_times(table):
             return None
-        page.unclosed = self._unclosed(page, table.num_rows)
-        return {k: table.column(self._names[k]) for k in self._wanted()}, table.num_rows
+        unclosed = self._unclosed(page, table.num_rows)
+        if unclosed and not page.tally.mended:
+            return None
+        page.unclosed = unclosed
+        return dict(zip(self._types, table.columns, strict=True)), table.num_rows
 
     def _typed_table(self, page: Page) -> Any:
-        import pyarrow as pa
-        from pyarrow import csv
-
-        block = page.block
         try:
-            return csv.read_csv(
-                pa.py_buffer(block),
-                read_options=csv.ReadOptions(  # the block in one piece: half the work of pyarrow's pieces of a MiB
-                    column_names=self._names, use_threads=False, block_size=len(block) + 1
-                ),
-                parse_options=self._options(page),
-                convert_options=csv.ConvertOptions(
-                    column_types=self._types(),
-                    include_columns=[self._names[k] for k in self._wanted()],
-                    null_values=["", "NaN", "nan", "NAN", "N/A", "NA", "null", "None", "--"],
-                    strings_can_be_null=False,
-                    quoted_strings_can_be_null=True,
-                    decimal_point=self.layout.numerals.decimal,
-                ),
-            )
+            return self._table(page, self._types)
         except pa.ArrowInvalid:
             page.strange = 0
             return None
@@ -253,18 +248,17 @@ class Cutter:
         """Whether a stamp that is read as words holds no digit: a summary at the end, which the exact parse knows."""
         if self.plan.time.kind != "stamp":
             return False
-        import pyarrow as pa
         import pyarrow.compute as pc  # late: a log of seconds does without it
 
         for position in self.plan.time.positions:
-            cells = table.column(self._names[position])
+            cells = table.column(f"c{position}")
             if pa.types.is_string(cells.type) and not pc.all(pc.match_substring_regex(cells, r"^\W*\d")).as_py():
                 return True
         return False
 
     def _unclosed(self, page: Page, rows: int) -> bool:
         """Whether lines went missing within quotation marks."""
-        if not page.quoted:
+        if b'"' not in page.block:
             return False
         lines = sum(1 for line in page.block.split(b"\n") if line.strip(b"\r"))
         return lines != rows + page.strange
@@ -276,26 +270,12 @@ class Cutter:
     # ------------------------------------------------------------ the slow exact way
 
     def _parse_exact(self, page: Page) -> tuple[dict[int, Any], int] | None:
-        import pyarrow as pa
-        from pyarrow import csv
-
         if not page.tally.mended:
             page.block = self.mender.mended(page.block, page.tally)
-            page.quoted = b'"' in page.block
-        page.strange = 0
         try:
-            table = csv.read_csv(
-                pa.py_buffer(page.block),
-                read_options=csv.ReadOptions(
-                    column_names=self._names, use_threads=False, block_size=len(page.block) + 1
-                ),
-                parse_options=self._options(page),
-                convert_options=csv.ConvertOptions(
-                    column_types=dict.fromkeys(self._names, pa.string()), strings_can_be_null=False
-                ),
-            )
+            table = self._table(page, dict.fromkeys(range(self.layout.width), pa.string()))
         except pa.ArrowInvalid as error:
-            if table_is_empty(error):
+            if "Empty CSV" in str(error):
                 return None
             raise LogError(
                 f"{self.name}, near line {self._before + 1}: the rows cannot be cut into cells ({error}); mend that line."
@@ -303,8 +283,32 @@ class Cutter:
         page.unclosed = self._unclosed(page, table.num_rows)
         if page.unclosed or table.num_rows == 0:
             return None
-        columns = {k: arrow_types.single(table.column(self._names[k])) for k in self._wanted()}
-        return self._exact.parse(columns, table, self._line_of)
+        out: dict[int, Any] = {k: arrow_types.single(table.column(k)) for k in self._types}
+        time = self.plan.time
+        if time.kind == "number":
+            place = time.positions[0]
+            seconds = self.layout.columns[place].time_cells
+            out[place] = self._numbers(table, place, seconds=seconds)
+        for channel in self.plan.channels:
+            units_too = self.layout.columns[channel.position].cell_units
+            out[channel.position] = self._numbers(table, channel.position, units_too=units_too)
+        return out, table.num_rows
+
+    def _numbers(self, table: Any, position: int, **how: bool) -> Any:
+        def bad(cell: str, row: int) -> LogError:
+            return self._no_number(cell, [str(column[row]) for column in table.columns], position, self._line_of(row))
+
+        return self._cells.numbers(arrow_types.single(table.column(position)), bad, **how)
+
+    def _no_number(self, cell: str, row: list[str], position: int, line: int) -> LogError:
+        """What to say of a cell that is no number, by what else stands in its row."""
+        unclear = self.layout.numerals.unclear(cell)
+        if not unclear and not any(map(sampled.strong, row)) and sum(bool(c.strip()) for c in row) > 1:
+            return LogError(
+                f"{self.name}, line {line}: the columns change here ({self.layout.delimiter.join(row)[:60]!r});"
+                " split the file there."
+            )
+        return not_a_number(self.name, f"line {line}", self.layout.header[position], cell)
 
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand; the block holds one line for each row and blank ones."""
@@ -322,10 +326,10 @@ class Cutter:
         allowed = max(ODD_ROWS, ODD_SHARE * rows)
         if final:
             allowed = min(allowed, ODD_MOST * rows)
-        return self.tally.unread > allowed
+        return self.tally.count[Left.UNREAD] > allowed
 
     def _odd_error(self) -> LogError:
-        line, text = self.tally.first or (0, "")
+        line, text = self.tally.first
         found = len(self.mender.cells_of(text))
         return LogError(
             f"{self.name}, line {line}: the columns change here ({found} cells instead of {self.layout.width}:"
@@ -341,7 +345,7 @@ class Cutter:
             If it is too much.
         """
         tally = self.tally
-        if tally.unread and self._odd_limit_passed(final=True):
+        if tally.count[Left.UNREAD] and self._odd_limit_passed(final=True):
             raise self._odd_error()
         if self._nul > max(ODD_ROWS, ODD_MOST * self.rows):
             raise LogError(f"{self.name}: {self._nul} lines hold NUL bytes; the file is damaged, copy it again.")
@@ -355,7 +359,7 @@ class Cutter:
     @property
     def unread(self) -> int:
         """Rows that could not be read."""
-        return self.tally.unread + self._nul
+        return self.tally.count[Left.UNREAD] + self._nul
 
 
 def _last_known(blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[bytes, bool]]:
@@ -370,11 +374,6 @@ def _last_known(blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[bytes, b
         waiting = (block, last)
     if waiting is not None:
         yield waiting
-
-
-def table_is_empty(error: Exception) -> bool:
-    """Whether pyarrow found no rows at all."""
-    return "Empty CSV" in str(error)
 
 
 def _digits(cell: str, decimal: str) -> int:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from flicker.logs.errors import LogError, Question
@@ -23,69 +24,48 @@ _SIGNS = re.compile(r"^[ \t]*(?:#|%|//|!|')+[ \t]*")  # of a comment
 
 
 class Left(StrEnum):
-    """Why a line is no row of readings."""
+    """What became of a line that is no row of readings as it stands."""
 
+    UNREAD = "unread"
+    MERGED = "merged"
+    NOTED = "noted"
     COMMENT = "comment"
     HEADING = "heading"
     SUMMARY = "summary"
+
+
+_SAID = {  # of so many lines, in this order
+    Left.UNREAD: "Not read, and so not observed: {n} {lines} with another number of cells, the first in line {line} ({text!r}).",
+    Left.MERGED: "Thousands separators without quotes: {n} {lines} put together.",
+    Left.NOTED: "Words behind the last column were passed over in {n} {lines}.",
+    Left.COMMENT: "Left out: {n} comment {lines} among the readings.",
+    Left.HEADING: "The heading is repeated among the readings ({n} {lines}): the logger was restarted.",
+    Left.SUMMARY: "Left out: {n} {lines} of a summary.",
+}
 
 
 @dataclass(slots=True)
 class Tally:
     """How many lines were left out or not read, and the first that was not read with its line."""
 
-    comments: int = 0
-    headings: int = 0
-    summaries: int = 0
-    unread: int = 0
-    merged: int = 0
-    noted: int = 0
-    first: tuple[int, str] | None = None
+    count: Counter[Left] = field(default_factory=Counter)
+    first: tuple[int, str] = (0, "")
     mended: bool = False
 
     def add(self, other: Tally, before: int) -> None:
         """Add what a page held; ``before`` lines stand before it."""
-        self.comments += other.comments
-        self.headings += other.headings
-        self.summaries += other.summaries
-        self.unread += other.unread
-        self.merged += other.merged
-        self.noted += other.noted
-        if self.first is None and other.first is not None:
+        if not self.count[Left.UNREAD] and other.count[Left.UNREAD]:
             self.first = (before + other.first[0], other.first[1])
-
-    def count(self, left: Left) -> None:
-        """Count a line that was left out."""
-        if left is Left.COMMENT:
-            self.comments += 1
-        elif left is Left.HEADING:
-            self.headings += 1
-        else:
-            self.summaries += 1
+        self.count.update(other.count)
 
     def notes(self) -> list[str]:
         """Say what was left out."""
-        notes = []
-        if self.unread:
-            line, text = self.first or (0, "")
-            notes.append(
-                f"Not read, and so not observed: {self.unread} {lines(self.unread)} with another number of cells, the first"
-                f" in line {line} ({text[:30]!r})."
-            )
-        if self.merged:
-            notes.append(f"Thousands separators without quotes: {self.merged} {lines(self.merged)} put together.")
-        if self.noted:
-            notes.append(f"Words behind the last column were passed over in {self.noted} {lines(self.noted)}.")
-        if self.comments:
-            notes.append(f"Left out: {self.comments} comment {lines(self.comments)} among the readings.")
-        if self.headings:
-            notes.append(
-                f"The heading is repeated among the readings ({self.headings} {lines(self.headings)}):"
-                " the logger was restarted."
-            )
-        if self.summaries:
-            notes.append(f"Left out: {self.summaries} {lines(self.summaries)} of a summary.")
-        return notes
+        line, text = self.first
+        return [
+            words.format(n=self.count[left], lines=lines(self.count[left]), line=line, text=text[:30])
+            for left, words in _SAID.items()
+            if self.count[left]
+        ]
 
 
 class Mender:
@@ -159,7 +139,7 @@ class Mender:
                 continue
             left = None if line == NOT_READ else self.left_out(line, cells)
             if left is not None:
-                tally.count(left)
+                tally.count[left] += 1
                 out.append(b"")
             elif fits:
                 out.append(raw)
@@ -192,7 +172,7 @@ class Mender:
         if commas is not None:
             ways = commas.ways(cells)
             if len(ways) == 1:
-                tally.merged += not commas.decimal
+                tally.count[Left.MERGED] += not commas.decimal
                 return self._row(ways[0], line)
             if len(ways) > 1 and not commas.sure_only:
                 raise Question(
@@ -202,11 +182,11 @@ class Mender:
                     thousands="sure",
                 )
         if len(cells) > self.layout.width and self._words_behind(cells):
-            tally.noted += 1
+            tally.count[Left.NOTED] += 1
             return self._row(cells[: self.layout.width], line)
-        tally.unread += 1
-        if tally.first is None:
+        if not tally.count[Left.UNREAD]:
             tally.first = (number, line.strip())
+        tally.count[Left.UNREAD] += 1
         return self._timed_alone(cells, line, apart=commas is None or not (commas.keep_apart or commas.sure_only))
 
     def without_readings(self, line: str) -> bytes:

@@ -20,7 +20,7 @@ def is_row(mender: odd_rows.Mender, line: bytes) -> bool:
         mender.mended(line, tally)
     except LogError:
         return False
-    return not tally.unread
+    return not tally.count[odd_rows.Left.UNREAD]
 
 
 def likely_rows(mender: odd_rows.Mender, block: bytes) -> bool:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
-from flicker.base.arrays import Bools, Floats
+from flicker.base.arrays import Floats
 from flicker.base.formats import times_text
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
@@ -18,13 +18,14 @@ from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.planning.plan import How, Plan, make_plan
 from flicker.logs.reading.samples import row_times, spread, whole
 from flicker.logs.reading.samples.entries import Entry, Words
+from flicker.logs.reading.samples.long_format import rows_of
 from flicker.logs.reading.samples.per_reading import PerReading
+from flicker.logs.reading.samples.seconds import Seconds
 from flicker.logs.reading.samples.spool import Spool, SpoolSource
 from flicker.logs.reading.text import sniff
-from flicker.logs.reading.text.csv_parser import Cutter
+from flicker.logs.reading.text.csv_parser import Cutter, table_of
 from flicker.logs.reading.text.odd_rows import Mender
 from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock
 
 _FAR_S = 60.0  # a stamp is far off from here on
 
@@ -49,7 +50,7 @@ def read_text(
     plan = make_plan(layout.columns, wishes, file.name, layout.preamble, scan)
     lines_per_byte = lines.head.count(b"\n") / max(len(lines.head), 1)
     rows = 0 if packed else int(file.size * lines_per_byte)
-    reader = _Reader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
+    reader = TextReader(file.name, layout, plan, in_memory, rows, marks_told=wishes.marks_column is not None)
     reader.take(ahead(lines.blocks(layout.begin)))
     notes = reader.finish(few=wishes.few)
     entries = reader.entries(notes)
@@ -62,10 +63,10 @@ def read_text(
         file,
         reader.spool,
         reader.channels,
-        start=reader.start,
+        start=reader.seconds.start,
         notes=[*layout.notes, *plan.notes, *notes],
         has_run=plan.run is not None and plan.key is None,
-        wall_s=reader.wall_s,
+        wall_s=reader.seconds.wall_s,
         roles=plan.roles if plan.key is None else (),
         entries=entries,
         unread=reader.unread,
@@ -82,11 +83,8 @@ def read_text(
 
 def _all_cells(file: files.LogFile, layout: sniff.Layout, position: int) -> Iterator[Any]:
     """Hand out all cells of a column as words, block by block; rows of another shape are passed over."""
-    import pyarrow as pa
     import pyarrow.compute as pc
-    from pyarrow import csv
 
-    names = [f"c{k}" for k in range(layout.width)]
     with file.open() as handle:
         lines = files.Lines(files.opened(file, handle), file.name)
         for block, _ in lines.blocks(layout.begin):
@@ -100,26 +98,14 @@ def _all_cells(file: files.LogFile, layout: sniff.Layout, position: int) -> Iter
                 rows = (layout.commas.merge(line.split(",")) for line in block.decode("utf-8", "replace").splitlines())
                 yield arrow_types.words([row[position].strip() for row in rows if row is not None])
                 continue
-            quoted = b'"' in block
             try:
-                table = csv.read_csv(
-                    pa.py_buffer(block),
-                    read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1),
-                    parse_options=csv.ParseOptions(
-                        delimiter=layout.delimiter or "\x1f",
-                        quote_char='"' if quoted else False,
-                        invalid_row_handler=lambda row: "skip",
-                    ),
-                    convert_options=csv.ConvertOptions(
-                        column_types={names[position]: pa.string()}, include_columns=[names[position]]
-                    ),
-                )
+                table = table_of(block, layout, {position: pa.string()}, lambda row: "skip")
             except pa.ArrowInvalid:
                 continue  # what is wrong here is told when the readings are read
             yield pc.utf8_trim_whitespace(arrow_types.single(table.column(0)))
 
 
-class _Reader:
+class TextReader:
     """Holds what must be carried from block to block; `take` the blocks, then `finish`."""
 
     def __init__(
@@ -139,14 +125,12 @@ class _Reader:
         self.blanked = 0  # rows without a time of their own that got one between their neighbours
         width = 1 + len(plan.channels) + (plan.run is not None or plan.key is not None)
         self.spool = Spool(width, name, in_memory=in_memory, expected_rows=expected_rows)
-        self.start: datetime | None = None
+        self.seconds = Seconds(plan)
         self._cutter = Cutter(name, layout, plan)
         self._blank_times = 0
         self._mended_stamps = 0
         self._copied = 0
-        self._before: list[Floats] = []  # the last rows, where the clock tells the date
-        self._zero: int | float | None = None
-        self._midnight = clock.Midnight()
+        self._before: list[Floats] = [np.empty(0)] * width  # the last rows, where the clock tells the date
         self._readings = [0] * len(plan.channels)
         self._last: float | None = None
         self._steps = [0, 0, 0]  # backward, equal, forward
@@ -186,9 +170,11 @@ class _Reader:
             self._steps[2] += steps.size
         if parts[0].size:
             self._last = float(parts[0][-1])
-            if self._dated:
-                joined = [np.concatenate(pair) for pair in zip(self._before, parts, strict=True)] if self._before else parts
-                self._before = [part[-row_times.REACH :].copy() for part in joined]
+            if self.seconds.dated:
+                self._before = [
+                    np.concatenate((old, new[-row_times.REACH :]))[-row_times.REACH :]
+                    for old, new in zip(self._before, parts, strict=True)
+                ]
         self.spool.append(parts)
 
     def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
@@ -205,7 +191,7 @@ class _Reader:
             if time.size == 0:
                 return parts
             steps = self._steps_of(time)
-        if self._dated and float(steps.min()) < 0 and (again := row_times.copies(self._before, parts)).any():
+        if self.seconds.dated and float(steps.min()) < 0 and (again := row_times.copies(self._before, parts)).any():
             self._copied += int(again.sum())
             parts = [part[~again] for part in parts]
             time = parts[0]
@@ -219,11 +205,6 @@ class _Reader:
         for k, n in enumerate((back, equal, steps.size - back - equal)):
             self._steps[k] += n
         return parts
-
-    @property
-    def _dated(self) -> bool:
-        """Whether a row's time tells its date, so that no two rows share it by chance."""
-        return self.plan.time.zero_s is not None or any(form.has_date for form in self.plan.time.forms)
 
     def _steps_of(self, time: Floats) -> Floats:
         """Step to each stamp from the one before it."""
@@ -272,54 +253,13 @@ class _Reader:
     def _time(self, columns: dict[int, Any], rows: int) -> Floats:
         how = self.plan.time
         if how.kind == "none":
-            return np.asarray((self.spool.rows + np.arange(rows)) * how.factor, dtype=np.float64)
+            return self.seconds.counted(self.spool.rows, rows)
+        found = [columns[position] for position in how.positions]
         if how.kind == "number":
-            raw = _floats(columns[how.positions[0]])
-            plain = float(raw.min()) > -odd_cells.INFINITE and float(raw.max()) < odd_cells.INFINITE  # and no NaN
-            if not plain:
-                raw = np.where(np.isfinite(raw), raw, np.nan)
-            if self._zero is None and np.isfinite(raw).any():
-                self._zero = float(raw[np.isfinite(raw)][0])
-                if how.zero_s is not None:
-                    self.start = clock.moment(round((self._zero * how.factor + how.zero_s) * 1e6), zoned=how.zoned)
-            zero = 0.0 if self._zero is None else self._zero
-            with np.errstate(over="ignore"):
-                since = raw - zero
-            return odd_cells.scaled(since, how.factor) if plain else odd_cells.to_volts(since, how.factor)
-        micros, good = self._stamps(columns, rows)
-        if self._zero is None and good.any():
-            self._zero = int(micros[good][0])
-            if any(form.has_date for form in how.forms):
-                self.start = clock.moment(self._zero, zoned=any(form.zoned for form in how.forms))
-            elif self.plan.day_us is not None and self._zero < clock.DAY_US:
-                self.start = clock.moment(self.plan.day_us + self._zero, zoned=False)
-        return np.where(good, (micros - int(self._zero or 0)) / 1e6, np.nan)
+            return self.seconds.of_numbers(_floats(found[0]))
+        return self.seconds.of_stamps(found, self._bad_time)
 
-    def _stamps(self, columns: dict[int, Any], rows: int) -> tuple[clock.Micros, Bools]:
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
-        total = np.zeros(rows, dtype=np.int64)
-        good = np.ones(rows, dtype=bool)
-        for position, form in zip(self.plan.time.positions, self.plan.time.forms, strict=True):
-            cells = arrow_types.single(columns[position])
-            if pa.types.is_timestamp(cells.type):
-                filled = arrow_types.valid(cells)
-                micros = arrow_types.whole(cells)
-            else:
-                cells = pc.utf8_trim(pc.utf8_trim_whitespace(cells), characters='"')
-                micros, filled = clock.parse(cells, form)
-                for row in np.flatnonzero(~filled):
-                    cell = str(cells[int(row)])
-                    if cell.lower() not in odd_cells.MISSING:
-                        raise self._bad_time(cell, position)
-            if not form.has_date and len(self.plan.time.forms) == 1:
-                micros = self._midnight.unwrap(micros, filled)
-            total += micros
-            good &= filled
-        return total, good
-
-    def _bad_time(self, cell: str, position: int) -> LogError:
+    def _bad_time(self, position: int, cell: str, row: int) -> LogError:
         line = self._cutter.find(cell)
         title = self.layout.header[position]
         return LogError(
@@ -328,31 +268,18 @@ class _Reader:
         )
 
     def _runs(self, cells: Any) -> Floats:
-        import pyarrow.compute as pc
-
-        coded = pc.dictionary_encode(pc.utf8_trim(arrow_types.single(cells), characters=' \t\r"'))
-        codes = [self._run_codes.setdefault(word, len(self._run_codes)) for word in coded.dictionary.to_pylist()]
-        return np.array(codes, dtype=np.float64)[arrow_types.whole(coded.indices)]
-
-    @property
-    def _interval_s(self) -> float | None:
-        return self.plan.time.factor if self.plan.time.kind == "none" else None
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
+        known = self._run_codes
+        return np.array([known.setdefault(word, len(known)) for word in kinds], dtype=np.float64)[codes]
 
     def _pivot(self) -> list[str]:
         """Make one row of each time where every reading has a row of its own."""
-        from flicker.logs.reading.samples.long_format import rows_of
-
-        self.spool, made = rows_of(self.spool, list(self._run_codes), self.name, self._interval_s)
+        self.spool, made = rows_of(self.spool, list(self._run_codes), self.name, self.plan.time.interval_s)
         self.channels = made.names
         steps = np.diff(made.time_s)
         back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
         self._steps = [back, equal, steps.size - back - equal]
         return list(made.notes)
-
-    @property
-    def wall_s(self) -> float | None:
-        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
-        return self.plan.time.wall_s(self._zero)
 
     def finish(self, *, few: bool = False) -> list[str]:
         """Judge the whole, and return notes; ``few`` rows will do."""
@@ -361,8 +288,8 @@ class _Reader:
         if self.plan.key is not None and self.spool.rows:
             notes += self._pivot()
         name, rows = self.name, self.spool.rows
-        if self.start is None and self.plan.start is not None:
-            self.start = self.plan.start
+        if self.seconds.start is None and self.plan.start is not None:
+            self.seconds.start = self.plan.start
             notes.append("The log begins when the file's heading says.")
         back, equal, forward = self._steps
         whole.check_rows(name, rows, few=few)
@@ -384,8 +311,8 @@ class _Reader:
             notes.append(f"Read once: {self._copied} {_rows(self._copied)} written twice, the same to the letter.")
         if self._mended_stamps:
             notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
-        if self._midnight.passed:
-            notes.append(f"The clock passes midnight {times_text(self._midnight.passed)}; days were added.")
+        if self.seconds.midnight.passed:
+            notes.append(f"The clock passes midnight {times_text(self.seconds.midnight.passed)}; days were added.")
         if equal > spread.COARSE_SHARE * rows and timed:
             notes.append(spread.spread(self.spool))
         return notes

@@ -7,7 +7,7 @@ however old the epoch. A zone, where written, is taken off (universal time).
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import Any
@@ -210,74 +210,60 @@ def parse(cells: Any, form: Form) -> tuple[Micros, Bools]:
     ValueError
         Never for the content of a cell; a cell not understood is False in the second array.
     """
-    import pyarrow.compute as pc
+    import pyarrow.compute as pc  # late: a log of seconds does without it
 
-    fields = pc.extract_regex(cells, rf"^{FORMS[form.name]}$")
-    fields = arrow_types.single(fields)
+    fields = arrow_types.single(pc.extract_regex(cells, rf"^{FORMS[form.name]}$"))
     good = arrow_types.valid(fields)
-    names = [field.name for field in fields.type]
-    columns = dict(zip(names, (fields.field(name) for name in names), strict=True))
+    columns = {field.name: arrow_types.texts(fields.field(field.name)) for field in fields.type}
 
     def number(name: str) -> Micros:
         if name not in columns:
             return np.zeros(good.size, dtype=np.int64)
-        text = pc.if_else(pc.equal(columns[name], ""), "0", pc.fill_null(columns[name], "0"))
-        return arrow_types.whole(text)
+        return arrow_types.whole(pc.utf8_lpad(columns[name], 1, "0"))
+
+    def looked_up(name: str, value: Callable[[str], int]) -> Micros:
+        kinds, codes = arrow_types.coded(columns[name])
+        return np.array([value(kind) for kind in kinds], dtype=np.int64)[codes]
 
     micros = np.zeros(good.size, dtype=np.int64)
     if form.has_clock:
         hours, minutes, seconds = number("h"), number("mi"), number("s")
         if "ap" in columns:
-            half = pc.utf8_lower(pc.utf8_slice_codeunits(pc.fill_null(columns["ap"], ""), 0, 1))
-            morning, evening = arrow_types.truths(pc.equal(half, "a")), arrow_types.truths(pc.equal(half, "p"))
-            twelve = morning | evening
-            good &= ~twelve | ((hours >= 1) & (hours <= 12))
-            hours = np.where(twelve, hours % 12 + 12 * evening, hours)
+            half = looked_up("ap", lambda word: {"": 0, "a": 1, "p": 2}[word[:1].lower()])
+            good &= (half == 0) | ((hours >= 1) & (hours <= 12))
+            hours = np.where(half > 0, hours % 12 + 12 * (half == 2), hours)
         if form.has_date:
             good &= (hours < 24) | ((hours == 24) & (minutes == 0) & (seconds == 0))
         good &= seconds <= 60  # 60 is a leap second
         micros += ((number("dy") * 24 + hours) * 3600 + minutes * 60 + seconds) * 1_000_000
         if "f" in columns:
-            digits = pc.utf8_slice_codeunits(pc.utf8_rpad(pc.fill_null(columns["f"], ""), 6, "0"), 0, 6)
-            micros += arrow_types.whole(digits)
+            micros += arrow_types.whole(pc.utf8_slice_codeunits(pc.utf8_rpad(columns["f"], 6, "0"), 0, 6))
     if form.has_date:
         year, month, day = number("y"), number("mo"), number("d")
+        short = arrow_types.whole(pc.utf8_length(columns["y"])) == 2
         if form.two_orders:
             first, second = number("a"), number("b")
             day, month = (first, second) if form.order == "dmy" else (second, first)
             if form.order == "ymd":
                 year, month, day = first, second, year
-                good &= _short(columns["y"])
+                good &= short
         if "mon" in columns:
-            word = pc.utf8_lower(pc.fill_null(columns["mon"], ""))
-            word = pc.replace_substring(pc.replace_substring(word, "juin", "jun"), "juil", "jul")
-            place = pc.index_in(pc.utf8_slice_codeunits(word, 0, 3), value_set=arrow_types.words(tuple(_MONTHS)))
-            table = np.array([*_MONTHS.values(), 0], dtype=np.int64)
-            month = table[arrow_types.whole(pc.fill_null(place, len(_MONTHS)))]
-        year = np.where((year < 100) & _short(columns["y"]), year + 2000, year)
-        good &= (year >= 1) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= _month_days(year, month))
-        micros += _days(year, month, day) * DAY_US
-    if form.zoned:
-        zone = pc.fill_null(columns["z"], "")
-        good &= arrow_types.truths(pc.not_equal(zone, ""))
-        micros -= _zone_micros(zone)
-    elif "z" in columns:
-        good &= arrow_types.truths(pc.equal(pc.fill_null(columns["z"], ""), ""))
+            month = looked_up("mon", _month)
+        year = np.where((year < 100) & short, year + 2000, year)
+        good &= (year >= 1) & (month >= 1) & (month <= 12)
+        months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
+        begins, ends = (part.astype("datetime64[D]").astype(np.int64) for part in (months, months + 1))
+        good &= (day >= 1) & (day <= ends - begins)
+        micros += (begins + day - 1) * DAY_US
+    if "z" in columns:
+        good &= looked_up("z", bool) == form.zoned
+        micros -= looked_up("z", zone_seconds) * 1_000_000
     return micros, good
 
 
-def _short(text: Any) -> Bools:
-    import pyarrow.compute as pc
-
-    return arrow_types.truths(pc.equal(pc.utf8_length(text), 2))
-
-
-def _zone_micros(zone: Any) -> Micros:
-    import pyarrow.compute as pc
-
-    coded = pc.dictionary_encode(zone)
-    table = np.array([zone_seconds(word) for word in coded.dictionary.to_pylist()], dtype=np.int64) * 1_000_000
-    return np.asarray(table[arrow_types.whole(coded.indices)])
+def _month(word: str) -> int:
+    """Number of a month by its name, 0 where it is none."""
+    return _MONTHS.get(word.lower().replace("juin", "jun").replace("juil", "jul")[:3], 0)
 
 
 def zone_seconds(word: str) -> int:
@@ -286,21 +272,6 @@ def zone_seconds(word: str) -> int:
         return 3600 * _ZONES_H.get(word, 0)
     digits = word[1:].replace(":", "")
     return (-1 if word[0] == "-" else 1) * (int(digits[:2]) * 3600 + int(digits[2:4] or 0) * 60)
-
-
-def _month_days(year: Micros, month: Micros) -> Micros:
-    days = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.int64)[np.clip(month, 0, 12)]
-    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    return np.asarray(days + ((month == 2) & leap), dtype=np.int64)
-
-
-def _days(year: Micros, month: Micros, day: Micros) -> Micros:
-    """Days since 1970-01-01 in the Gregorian calendar, by counting years from March."""
-    year = year - (month <= 2)
-    era = year // 400
-    of_era = year - era * 400
-    of_year = (153 * ((month + 9) % 12) + 2) // 5 + day - 1
-    return np.asarray(era * 146097 + of_era * 365 + of_era // 4 - of_era // 100 + of_year - 719468)
 
 
 def moment(micros: int, *, zoned: bool) -> datetime | None:
