@@ -101,7 +101,8 @@ MAY = {
 # Slow to load: only inside functions, or in modules that are loaded for nothing else.
 HEAVY = {
     "pandas": (),
-    "pyarrow": (),
+    # what reads files may; it is loaded with the first file itself
+    "pyarrow": ("logs.arrow_types", "logs.reading.columnar", "logs.reading.samples", "logs.reading.text"),
     "statsmodels": (),
     "ruptures": (),
     "scipy.stats": (),

@@ -7,194 +7,180 @@ from dataclasses import replace
 
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import unit_evidence
-from flicker.logs.reading.planning.aids import Aids
-from flicker.logs.reading.planning.columns import Channel, Column, Found, Heading, Wishes, column_named, listed
+from flicker.logs.reading.planning.aids import paired
+from flicker.logs.reading.planning.columns import Channel, Column, Found, Task, column_named, listed
 from flicker.logs.reading.words import units
 
 _FACTOR = re.compile(r"(?i)[x\u00d7*\u00b7]\s?10|/\s?10|\b1\s?:\s?\d|\b10+\s?:\s?1\b|/\s?div\b|10\s?\^|\b1e[+-]?\d")
 
 
-class ChannelUnits:
-    """Makes channels of the chosen columns."""
-
-    def __init__(
-        self, columns: list[Column], wishes: Wishes, name: str, heading: Heading, notes: list[str], aids: Aids
-    ) -> None:
-        self.columns = columns
-        self.wishes = wishes
-        self.name = name
-        self.heading = heading
-        self.notes = notes
-        self.aids = aids
-
-    def channels(self, chosen: list[Column], unit_columns: list[Column], key: Column | None) -> tuple[Channel, ...]:
-        """Channels of the chosen columns, each with its unit and where that was found."""
-        wishes, name, notes = self.wishes, self.name, self.notes
-        told = unit_evidence.parsed(wishes.unit, name) if wishes.unit is not None else None
-        single = self.told_units(chosen)
-        stated = unit_evidence.stated_in(self.heading, self.columns)
-        sources = unit_evidence.UnitsOf(name, wishes, stated, notes)
-        if stated.against and told is None and not single:
-            raise Question(
-                f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
-                f" {unit_evidence.ASK}.",
-                unit="V",
-            )
-        if told is None and not wishes.plain_volts:
-            self.refuse_factors([c for c in chosen if c.position not in single], chosen)
-        pairs = self.aids.paired(unit_columns, chosen, "units") if unit_columns else {}
-        found: dict[int, unit_evidence.Unit] = {}
-        overruled: list[Column] = []
-        for column in chosen:
-            at = column.position
-            if wishes.volts_per_count is not None and column.label.kind != "volts" and not column.cell_units:
-                found[at] = unit_evidence.Unit(wishes.volts_per_count, Found.OPTION)
-                continue
-            if at in single:
-                found[at] = single[at]
-                continue
-            unit_column = pairs.get(at)
-            try:
-                own = sources.own(column, unit_column)
-            except LogError:
-                if told is None:
-                    raise
-                own = None
-            if own is not None:
-                found[at] = own
-                if told is not None and own.found in (Found.CELLS, Found.UNIT_COLUMN):
-                    self.refuse_against(column, unit_column, told)
-                elif told is not None and own.volts != told:
-                    overruled.append(column)
-            elif key is not None and any(units.label(cell.strip('" ')).kind == "volts" for cell in key.cells):
-                found[at] = unit_evidence.Unit(1.0, Found.CELLS, key.position)
-            elif told is not None:
-                found[at] = unit_evidence.Unit(told, Found.OPTION)
-        if (
-            told is not None
-            and overruled
-            and len(overruled) == len([c for c in chosen if found[c.position].found is not Found.OPTION])
-            and not any(found[c.position].found is Found.OPTION for c in chosen)
-        ):
-            self.refuse_other([c for c in overruled if not _FACTOR.search(c.header)], found, told)
-            for column in overruled:
-                notes.append(f'Column "{column.header}" was read in {units.name_of(told)}, as told.')
-                found[column.position] = unit_evidence.Unit(told, Found.OPTION)
-        elif overruled:
-            notes.append(
-                f"The unit given holds where the file tells none; {listed([c.header for c in overruled])} kept its own."
-            )
-        unclear = [c for c in chosen if c.position not in found]
-        if unclear:
-            self.infer(unclear, chosen, found)
-        if any(unit.found is Found.HEADING for unit in found.values()):
-            where = next(unit for unit in found.values() if unit.found is Found.HEADING)
-            notes.append(f"The unit is {units.name_of(where.volts)}, as the file's heading says.")
-        channels = []
-        for column in chosen:
-            unit = found[column.position]
-            zero = wishes.zero_count if unit.found is Found.OPTION and wishes.volts_per_count is not None else 0.0
-            channels.append(
-                Channel(
-                    column.position,
-                    column.label.name,
-                    unit.volts,
-                    zero=zero,
-                    unit=units.name_of(unit.volts),
-                    found=unit.found,
-                    unit_column=unit.column,
-                )
-            )
-        return _distinct(channels, chosen, notes)
-
-    def refuse_factors(self, open_: list[Column], chosen: list[Column]) -> None:
-        """Ask where a name holds a factor or a ratio: the numbers may hold it, or not."""
-        named = [c for c in open_ if _FACTOR.search(c.header)]
-        if not named:
-            return
-        title = named[0].header
-        all_of = len(named) == len(chosen)
-        ask = unit_evidence.ASK if all_of else f"say it with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\")"
+def channels_of(
+    task: Task, chosen: list[Column], unit_columns: list[Column], key: Column | None
+) -> tuple[Channel, ...]:
+    """Channels of the chosen columns, each with its unit and where that was found."""
+    wishes, name, notes = task.wishes, task.name, task.notes
+    told = unit_evidence.parsed(wishes.unit, name) if wishes.unit is not None else None
+    single = _told_units(task, chosen)
+    stated = unit_evidence.stated_in(task.heading, task.columns)
+    if stated.against and told is None and not single:
         raise Question(
-            f'{self.name}: column "{title}" names a factor or a ratio, and whether its numbers hold it is not told; of the'
-            f" unit of the numbers as they stand, {ask}.",
-            unit="V" if all_of else {title: "V"},
+            f"{name}: the lines above the header give readings in {stated.all} and in {stated.against};"
+            f" {unit_evidence.ASK}.",
+            unit="V",
+        )
+    if told is None and not wishes.plain_volts:
+        _refuse_factors(task, [c for c in chosen if c.position not in single], chosen)
+    pairs = paired(task, unit_columns, chosen, "units") if unit_columns else {}
+    found: dict[int, unit_evidence.Unit] = {}
+    overruled: list[Column] = []
+    for column in chosen:
+        at = column.position
+        if wishes.volts_per_count is not None and column.label.kind != "volts" and not column.cell_units:
+            found[at] = unit_evidence.Unit(wishes.volts_per_count, Found.OPTION)
+            continue
+        if at in single:
+            found[at] = single[at]
+            continue
+        unit_column = pairs.get(at)
+        try:
+            own = unit_evidence.unit_of(task, stated, column, unit_column)
+        except LogError:
+            if told is None:
+                raise
+            own = None
+        if own is not None:
+            found[at] = own
+            if told is not None and own.found in (Found.CELLS, Found.UNIT_COLUMN):
+                _refuse_against(task, column, unit_column, told)
+            elif told is not None and own.volts != told:
+                overruled.append(column)
+        elif key is not None and any(units.label(cell.strip('" ')).kind == "volts" for cell in key.cells):
+            found[at] = unit_evidence.Unit(1.0, Found.CELLS, key.position)
+        elif told is not None:
+            found[at] = unit_evidence.Unit(told, Found.OPTION)
+    if told is not None and 0 < len(overruled) == len(chosen):
+        _refuse_other(task, [c for c in overruled if not _FACTOR.search(c.header)], found, told)
+        for column in overruled:
+            notes.append(f'Column "{column.header}" was read in {units.name_of(told)}, as told.')
+            found[column.position] = unit_evidence.Unit(told, Found.OPTION)
+    elif overruled:
+        notes.append(
+            f"The unit given holds where the file tells none; {listed([c.header for c in overruled])} kept its own."
+        )
+    unclear = [c for c in chosen if c.position not in found]
+    if unclear:
+        _infer(task, unclear, chosen, found)
+    above = next((unit for unit in found.values() if unit.found is Found.HEADING), None)
+    if above is not None:
+        notes.append(f"The unit is {units.name_of(above.volts)}, as the file's heading says.")
+    channels = []
+    for column in chosen:
+        unit = found[column.position]
+        zero = wishes.zero_count if unit.found is Found.OPTION and wishes.volts_per_count is not None else 0.0
+        channels.append(
+            Channel(
+                column.position,
+                column.label.name,
+                unit.volts,
+                zero=zero,
+                unit=units.name_of(unit.volts),
+                found=unit.found,
+                unit_column=unit.column,
+            )
+        )
+    return _distinct(channels, chosen, notes)
+
+
+def _refuse_factors(task: Task, open_: list[Column], chosen: list[Column]) -> None:
+    """Ask where a name holds a factor or a ratio: the numbers may hold it, or not."""
+    named = [c for c in open_ if _FACTOR.search(c.header)]
+    if not named:
+        return
+    title = named[0].header
+    all_of = len(named) == len(chosen)
+    ask = unit_evidence.ASK if all_of else f"say it with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\")"
+    raise Question(
+        f'{task.name}: column "{title}" names a factor or a ratio, and whether its numbers hold it is not told; of the'
+        f" unit of the numbers as they stand, {ask}.",
+        unit="V" if all_of else {title: "V"},
+    )
+
+
+def _told_units(task: Task, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
+    """Units of single columns as the caller told them; a unit may be the name of a column of units."""
+    out: dict[int, unit_evidence.Unit] = {}
+    for wanted, word in task.wishes.units:
+        column = column_named(task.columns, wanted, task.name, "unit")
+        if units.volts_per(word) is not None:
+            out[column.position] = unit_evidence.Unit(unit_evidence.parsed(word, task.name), Found.OPTION)
+        else:
+            at = column_named(task.columns, word, task.name, "unit").position
+            out[column.position] = unit_evidence.Unit(1.0, Found.UNIT_COLUMN, at)
+        if column.cell_units:
+            raise Question(
+                f'{task.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).',
+                unit=None,
+            )
+    return out
+
+
+def _refuse_against(task: Task, column: Column, unit_column: Column | None, told: float) -> None:
+    """Refuse a unit given for readings that carry another."""
+    cells = [c.strip('" ') for c in (unit_column or column).cells]
+    said = [re.sub(r"^[^A-Za-zµμ]*", "", c) for c in cells]
+    other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
+    if other is not None:
+        where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
+        raise Question(
+            f'{task.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
+            " reading has its own unit, so leave out unit (--unit).",
+            unit=None,
         )
 
-    def told_units(self, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
-        """Units of single columns as the caller told them; a unit may be the name of a column of units."""
-        out: dict[int, unit_evidence.Unit] = {}
-        for wanted, word in self.wishes.units:
-            column = column_named(self.columns, wanted, self.name, "unit")
-            if units.volts_per(word) is not None:
-                out[column.position] = unit_evidence.Unit(unit_evidence.parsed(word, self.name), Found.OPTION)
-            else:
-                at = column_named(self.columns, word, self.name, "unit").position
-                out[column.position] = unit_evidence.Unit(1.0, Found.UNIT_COLUMN, at)
-            if column.cell_units:
-                raise Question(
-                    f'{self.name}: the cells of column "{column.header}" carry their own unit; leave out unit (--unit).',
-                    unit=None,
-                )
-        return out
 
-    def refuse_against(self, column: Column, unit_column: Column | None, told: float) -> None:
-        """Refuse a unit given for readings that carry another."""
-        cells = [c.strip('" ') for c in (unit_column or column).cells]
-        said = [re.sub(r"^[^A-Za-zµμ]*", "", c) for c in cells]
-        other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
-        if other is not None:
-            where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
+def _refuse_other(task: Task, stated: list[Column], found: dict[int, unit_evidence.Unit], told: float) -> None:
+    """Refuse a unit given for all readings where the file states another for each; of one column it overrules."""
+    if stated:
+        title, own = stated[0].header.strip(), units.name_of(found[stated[0].position].volts)
+        given = units.name_of(told)
+        raise Question(
+            f'{task.name}: the unit given is {given}, and of column "{title}" the file says {own}; leave out unit'
+            f" (--unit), or if the file is wrong say so of each column with unit={{'{title}': '{given}'}}"
+            f' (--unit "{title}={given}").',
+            unit=None,
+        )
+
+
+def _infer(task: Task, unclear: list[Column], chosen: list[Column], found: dict[int, unit_evidence.Unit]) -> None:
+    """Take columns without a unit for volts where the readings allow nothing else; else ask."""
+    name, notes = task.name, task.notes
+    for column in unclear:
+        if column.label.kind == "unknown" and task.wishes.unit is None:
             raise Question(
-                f'{self.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'
-                " reading has its own unit, so leave out unit (--unit).",
-                unit=None,
+                f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
+                " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
+                " channels (--channels NAME).",
+                unit="V",
             )
-
-    def refuse_other(self, stated: list[Column], found: dict[int, unit_evidence.Unit], told: float) -> None:
-        """Refuse a unit given for all readings where the file states another for each; of one column it overrules."""
-        if stated:
-            title, own = stated[0].header.strip(), units.name_of(found[stated[0].position].volts)
-            given = units.name_of(told)
-            raise Question(
-                f'{self.name}: the unit given is {given}, and of column "{title}" the file says {own}; leave out unit'
-                f" (--unit), or if the file is wrong say so of each column with unit={{'{title}': '{given}'}}"
-                f' (--unit "{title}={given}").',
-                unit=None,
-            )
-
-    def infer(self, unclear: list[Column], chosen: list[Column], found: dict[int, unit_evidence.Unit]) -> None:
-        """Take columns without a unit for volts where the readings allow nothing else; else ask."""
-        name, notes = self.name, self.notes
+    if task.wishes.plain_volts:
         for column in unclear:
-            if column.label.kind == "unknown" and self.wishes.unit is None:
-                raise Question(
-                    f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
-                    " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
-                    " channels (--channels NAME).",
-                    unit="V",
-                )
-        if self.wishes.plain_volts:
-            for column in unclear:
-                found[column.position] = unit_evidence.Unit(1.0, Found.DEFAULT)
-            return
-        told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
-        if not told.unit:
-            ask = unit_evidence.ASK
-            if len(unclear) < len(chosen):
-                title = unclear[0].label.name
-                ask = f"say which with unit={{'{title}': 'mV'}} (--unit \"{title}=mV\")"
-            counts = all(c.decimals == 0 for c in unclear) and len(unclear) == len(chosen)
-            scale = (
-                ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
-            )
-            raise Question(
-                f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.',
-                unit="V" if len(unclear) == len(chosen) else {unclear[0].label.name: "V"},
-            )
-        notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
-        for column in unclear:
-            found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
+            found[column.position] = unit_evidence.Unit(1.0, Found.DEFAULT)
+        return
+    told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
+    if not told.unit:
+        ask = unit_evidence.ASK
+        if len(unclear) < len(chosen):
+            title = unclear[0].label.name
+            ask = f"say which with unit={{'{title}': 'mV'}} (--unit \"{title}=mV\")"
+        counts = all(c.decimals == 0 for c in unclear) and len(unclear) == len(chosen)
+        scale = ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
+        raise Question(
+            f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.',
+            unit="V" if len(unclear) == len(chosen) else {unclear[0].label.name: "V"},
+        )
+    notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
+    for column in unclear:
+        found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
 
 
 def _distinct(channels: list[Channel], columns: list[Column], notes: list[str]) -> tuple[Channel, ...]:

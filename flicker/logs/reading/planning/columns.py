@@ -32,6 +32,26 @@ class Found(StrEnum):
     DEFAULT = "default of arrays in memory"
 
 
+class Kind(StrEnum):
+    """What a column is that is neither time nor output."""
+
+    RAIL = "rail"
+    MAINS = "mains"
+    TEMPERATURE = "temperature"
+    BATTERY = "battery"
+    STATISTIC = "average, minimum or maximum"
+    SIGN = "sign"
+    RANGE = "range"
+    MODE = "mode"
+    STATE = "status or words"
+    COUNTER = "counter"
+    COUNTS = "counts of a converter"
+    UNIT = "unit of each reading"
+    CHANNEL = "channel of each reading"
+    AC = "alternating voltage"
+    ELSE = "another quantity"
+
+
 @dataclass(slots=True)
 class Column:
     """A column as found: ``kind`` is number, stamp, text or empty; sample ``values`` of numbers, ``cells`` of text."""
@@ -179,6 +199,25 @@ class Heading:
 
     entries: Mapping[str, str] = field(default_factory=dict)
     lines: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Task:
+    """A file while it is planned: what is known of it, what the caller said, and the notes that are to be told.
+
+    ``kinds`` says what the columns are that may be no outputs, by position; those that are read all the same lose it.
+    ``interval_s`` is the time from sample to sample that the lines above the header tell. ``scan`` hands out all cells of
+    a column, where the parts looked at do not settle a question.
+    """
+
+    name: str
+    columns: list[Column]
+    wishes: Wishes
+    heading: Heading
+    scan: Scan | None = None
+    interval_s: float | None = None
+    notes: list[str] = field(default_factory=list)
+    kinds: dict[int, Kind] = field(default_factory=dict)
 
 
 def column_named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:

@@ -3,33 +3,11 @@
 from __future__ import annotations
 
 import re
-from enum import StrEnum
 
 import numpy as np
 
-from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.words import units, vocabulary
-
-
-class Kind(StrEnum):
-    """What a column is that is neither time nor output."""
-
-    RAIL = "rail"
-    MAINS = "mains"
-    TEMPERATURE = "temperature"
-    BATTERY = "battery"
-    STATISTIC = "average, minimum or maximum"
-    SIGN = "sign"
-    RANGE = "range"
-    MODE = "mode"
-    STATE = "status or words"
-    COUNTER = "counter"
-    COUNTS = "counts of a converter"
-    UNIT = "unit of each reading"
-    CHANNEL = "channel of each reading"
-    AC = "alternating voltage"
-    ELSE = "another quantity"
-
 
 _UNIT_CELL = re.compile(r"[A-Za-zµμΩ°%~ +]{1,8}")
 _MODE_CELL = re.compile(

@@ -6,13 +6,21 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning import extra_columns
-from flicker.logs.reading.planning.aids import Aids
+from flicker.logs.reading.planning import aids, choice, extra_columns
 from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among
-from flicker.logs.reading.planning.channel_units import ChannelUnits
-from flicker.logs.reading.planning.choice import Choice
-from flicker.logs.reading.planning.columns import Channel, Column, Heading, Scan, TimeColumns, Wishes, listed
-from flicker.logs.reading.planning.extra_columns import Kind
+from flicker.logs.reading.planning.channel_units import channels_of
+from flicker.logs.reading.planning.columns import (
+    Channel,
+    Column,
+    Heading,
+    Kind,
+    Scan,
+    Task,
+    TimeColumns,
+    Wishes,
+    listed,
+)
+from flicker.logs.reading.planning.heading_interval import interval_in
 from flicker.logs.reading.planning.heading_start import start_in
 from flicker.logs.reading.planning.time_columns import find_time
 
@@ -81,48 +89,48 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     LogError
         If there is no time, no channel, or a unit that neither the file nor the caller tells.
     """
-    notes: list[str] = []
+    task = Task(name, columns, wishes, heading, scan=scan, interval_s=interval_in(heading))
     run = next((c.position for c in columns if c.header.strip().lower() in ("run", "run_id", "run no", "run_no")), None)
     if run is not None and wishes.channels and columns[run].header in wishes.channels:
         run = None
-    time = find_time(columns, wishes, name, heading, notes, run, scan)
+    time = find_time(task, run)
     taken = {*time.positions, *(() if run is None else (run,))}
     rest = [column for column in columns if column.position not in taken]
-    marks = marks_among(rest, wishes, name, notes)
+    marks = marks_among(task, rest)
     free = [c for c in rest if c is not marks]
-    kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
-    choice = Choice(wishes, name, notes, kinds)
-    choice.leave_counts(free)
-    choice.promote_averages(free)
-    roles = roles_among(free, kinds, wishes, name, notes)
+    task.kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
+    choice.leave_counts(task, free)
+    choice.promote_averages(task, free)
+    roles = roles_among(task, free)
     free = [c for c in free if c.position not in roles]
-    key = choice.key(free)
+    key = choice.key_among(task, free)
     if key is not None:
         free = [c for c in free if c is not key]
-    units, signs, modes = ([c for c in free if kinds.get(c.position) is k] for k in (Kind.UNIT, Kind.SIGN, Kind.MODE))
-    chosen = choice.channels(free, columns)
+    units, signs, modes = (
+        [c for c in free if task.kinds.get(c.position) is k] for k in (Kind.UNIT, Kind.SIGN, Kind.MODE)
+    )
+    chosen = choice.channels_among(task, free)
     if key is not None and len(chosen) != 1:
         raise Question(
             f'{name}: column "{key.header}" names the channel of each row, and {listed([c.header for c in chosen])} may'
             " hold its readings; name one with channels (--channels NAME).",
             channels=[c.header for c in chosen[:1]],
         )
-    aids = Aids(name, notes)
-    channels = ChannelUnits(columns, wishes, name, heading, notes, aids).channels(chosen, units, key)
-    channels = aids.give_signs(channels, chosen, signs)
-    channels = aids.give_modes(channels, chosen, modes)
-    _tell(free, chosen, channels, kinds, wishes, notes)
+    channels = channels_of(task, chosen, units, key)
+    channels = aids.with_signs(task, channels, chosen, signs)
+    channels = aids.with_modes(task, channels, chosen, modes)
+    _tell(task, free, chosen, channels)
     beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
-    companions = companions_among(beside, roles, channels, wishes, name, notes)
+    companions = companions_among(task, beside, roles, channels)
     start, day_us = start_in(heading, wishes.order)
     return Plan(
         time=time,
         channels=(*channels, *companions),
         run=run,
-        notes=tuple(notes),
+        notes=tuple(task.notes),
         marks=None if marks is None else marks.position,
         key=None if key is None else key.position,
-        kinds=tuple((place, str(kind)) for place, kind in kinds.items()),
+        kinds=tuple((place, str(kind)) for place, kind in task.kinds.items()),
         missing_words=wishes.missing_words,
         over_words=wishes.over_words,
         start=start,
@@ -130,23 +138,16 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     )
 
 
-def _tell(
-    free: list[Column],
-    chosen: list[Column],
-    channels: tuple[Channel, ...],
-    kinds: dict[int, Kind],
-    wishes: Wishes,
-    notes: list[str],
-) -> None:
+def _tell(task: Task, free: list[Column], chosen: list[Column], channels: tuple[Channel, ...]) -> None:
     """Name the columns that were not taken, and what they are."""
     used = {place for channel in channels for place in channel.beside}
     out = [c for c in free if c not in chosen and c.kind != "empty" and c.position not in used]
     if out:
         said = []
         for column in out[:8]:
-            kind = kinds.get(column.position)
+            kind = task.kinds.get(column.position)
             said.append(f'"{column.header[:60]}"' + (f" ({kind})" if kind is not None else ""))
-        notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {', '.join(said)}.")
+        task.notes.append(f"Not taken as {'a channel' if len(out) == 1 else 'channels'}: {', '.join(said)}.")
     empty = [c.header for c in free if c.kind == "empty"]
-    if empty and wishes.channels is None:
-        notes.append(f"Without a single reading in the parts looked at: {listed(empty[:8])}.")
+    if empty and task.wishes.channels is None:
+        task.notes.append(f"Without a single reading in the parts looked at: {listed(empty[:8])}.")

@@ -6,152 +6,117 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning.columns import Column, Heading, Scan, TimeColumns, Wishes, column_named, listed
-from flicker.logs.reading.planning.date_order import Stamps
-from flicker.logs.reading.planning.extra_columns import Kind, kind_of
-from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_in
-from flicker.logs.reading.planning.time_scale import Scales, counts_rows, epoch
+from flicker.logs.reading.planning.columns import Column, Kind, Task, TimeColumns, column_named, listed
+from flicker.logs.reading.planning.date_order import stamps_of
+from flicker.logs.reading.planning.extra_columns import kind_of
+from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL
+from flicker.logs.reading.planning.time_scale import counts_rows, epoch, scale_of
 from flicker.logs.reading.words import clock, vocabulary
 
 ASK_COLUMN = "or name the time column with time_column (--time-column NAME)"
 
 
-def find_time(
-    columns: list[Column],
-    wishes: Wishes,
-    name: str,
-    heading: Heading,
-    notes: list[str],
-    run: int | None,
-    scan: Scan | None = None,
-) -> TimeColumns:
-    """Decide how time is told.
+def find_time(task: Task, run: int | None) -> TimeColumns:
+    """Decide how time is told; ``run`` is the position of a column that numbers the runs.
 
     Raises
     ------
     LogError
         If neither the file nor the caller tells it.
     """
-    finder = _Finder(columns, wishes, name, heading, notes, scan)
-    return finder.find(run)
-
-
-class _Finder:
-    def __init__(
-        self,
-        columns: list[Column],
-        wishes: Wishes,
-        name: str,
-        heading: Heading,
-        notes: list[str],
-        scan: Scan | None,
-    ) -> None:
-        self.columns = columns
-        self.wishes = wishes
-        self.name = name
-        self.notes = notes
-        self.interval = interval_in(heading)
-        self.stamps = Stamps(wishes, name, heading, notes, scan)
-        self.scales = Scales(wishes, name, heading, notes, self.interval)
-
-    def find(self, run: int | None) -> TimeColumns:
-        columns, wishes, name = self.columns, self.wishes, self.name
-        for column in columns:
-            _compact(column)
-        _compact_pair(columns)
-        stamps = [c for c in columns if c.form is not None and c.position != run]
-        if wishes.time_column is not None:
-            column = column_named(columns, wishes.time_column, name, "time_column")
-            if wishes.sample_interval_s is None:
-                return self.stamps.of(column, stamps) if column.form is not None else self.scales.of(column)
-        if wishes.sample_interval_s is not None:
-            return self.counted(run)
-        for column in stamps:
-            if column.form is not None and column.form.has_clock:
-                return self.stamps.of(column, stamps)
-        numbers = [c for c in columns if c.kind == "number" and c.position != run and c.label.kind != "volts"]
-        timely = [c for c in numbers if _timely(c) and c.label.kind != "other"]
-        rising = [c for c in timely if _rising(c.values)] or timely
-        scaled = [c for c in rising if c.label.kind == "time" or c.time_cells]
-        told = [c for c in rising if not _counts(c)]
-        for group in (scaled, told):
-            if group:
-                return self.scales.of(group[0])
-        counter = next((c for c in rising), None)
-        if stamps and counter is None:
-            raise Question(
-                f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
-                f" time; {ASK_INTERVAL}.",
-                sample_interval_s=1.0,
-            )
-        several = sum(c.kind == "number" for c in columns) > 1
-        unnamed = [c for c in numbers if ((c.unnamed or c.position == 0) and _rising(c.values)) or _even(c)]
-        first = next(iter(unnamed), None) if several else None
-        if self.interval is not None:
-            if first is not None and first.unnamed:
-                return self.scales.of(first)
-            return self.by_heading(columns, counter, run)
-        if counter is not None:
-            return self.scales.of(counter)
-        if first is not None and not wishes.plain_volts:
-            if _counts(first) and wishes.time_unit is None:
-                raise Question(
-                    f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.',
-                    sample_interval_s=1.0,
-                )
-            return self.scales.of(first)
+    columns, wishes, name = task.columns, task.wishes, task.name
+    for column in columns:
+        _compact(column)
+    _compact_pair(columns)
+    stamps = [c for c in columns if c.form is not None and c.position != run]
+    if wishes.time_column is not None:
+        column = column_named(columns, wishes.time_column, name, "time_column")
+        if wishes.sample_interval_s is None:
+            return stamps_of(task, column, stamps) if column.form is not None else scale_of(task, column)
+    if wishes.sample_interval_s is not None:
+        return _counted(task, run)
+    for column in stamps:
+        if column.form is not None and column.form.has_clock:
+            return stamps_of(task, column, stamps)
+    numbers = [c for c in columns if c.kind == "number" and c.position != run and c.label.kind != "volts"]
+    timely = [c for c in numbers if _timely(c) and c.label.kind != "other"]
+    rising = [c for c in timely if _rising(c.values)] or timely
+    scaled = [c for c in rising if c.label.kind == "time" or c.time_cells]
+    told = [c for c in rising if not _counts(c)]
+    for group in (scaled, told):
+        if group:
+            return scale_of(task, group[0])
+    counter = next((c for c in rising), None)
+    if stamps and counter is None:
         raise Question(
-            f"{name}: no column tells the time (columns: {listed([c.header for c in columns[:8]])}); {ASK_INTERVAL},"
-            f" {ASK_COLUMN}.",
+            f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
+            f" time; {ASK_INTERVAL}.",
             sample_interval_s=1.0,
         )
-
-    # ------------------------------------------------------------ counted
-
-    def counted(self, run: int | None) -> TimeColumns:
-        interval = self.wishes.sample_interval_s
-        assert interval is not None
-        named = self.wishes.time_column
-        at = None if named is None else column_named(self.columns, named, self.name, "time_column").position
-        ignored = [
-            c
-            for c in self.columns
-            if c.position != run
-            and (
-                c.position == at
-                or c.form is not None
-                or (c.kind == "number" and c.label.kind != "volts" and (_timely(c) or _row_number(c) or _even(c)))
+    several = sum(c.kind == "number" for c in columns) > 1
+    unnamed = [c for c in numbers if ((c.unnamed or c.position == 0) and _rising(c.values)) or _even(c)]
+    first = next(iter(unnamed), None) if several else None
+    if task.interval_s is not None:
+        if first is not None and first.unnamed:
+            return scale_of(task, first)
+        return _by_heading(task, counter, run)
+    if counter is not None:
+        return scale_of(task, counter)
+    if first is not None and not wishes.plain_volts:
+        if _counts(first) and wishes.time_unit is None:
+            raise Question(
+                f'{name}: column "{first.header}" counts samples and no column tells the time; {ASK_INTERVAL}.',
+                sample_interval_s=1.0,
             )
-        ]
-        text = f"Time is counted at {interval:g} s a sample as told"
-        if ignored:
-            text += f"; {listed([c.header for c in ignored])} not used"
-        self.notes.append(text + ".")
-        return TimeColumns("none", tuple(c.position for c in ignored), factor=interval, means="counted, as told")
+        return scale_of(task, first)
+    raise Question(
+        f"{name}: no column tells the time (columns: {listed([c.header for c in columns[:8]])}); {ASK_INTERVAL},"
+        f" {ASK_COLUMN}.",
+        sample_interval_s=1.0,
+    )
 
-    def by_heading(self, columns: list[Column], counter: Column | None, run: int | None) -> TimeColumns:
-        """Count time at the interval that the heading tells; a column that counts samples gives the place."""
-        interval = self.interval
-        assert interval is not None
-        self.notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
-        means = f"counted at {interval:g} s a sample, from the heading"
-        likely = counter or next(
-            (
-                c
-                for c in columns
-                if c.position != run and c.kind == "number" and c.label.kind != "volts" and _row_number(c)
-            ),
-            None,
+
+def _counted(task: Task, run: int | None) -> TimeColumns:
+    interval = task.wishes.sample_interval_s
+    assert interval is not None
+    named = task.wishes.time_column
+    at = None if named is None else column_named(task.columns, named, task.name, "time_column").position
+    ignored = [
+        c
+        for c in task.columns
+        if c.position != run
+        and (
+            c.position == at
+            or c.form is not None
+            or (c.kind == "number" and c.label.kind != "volts" and (_timely(c) or _row_number(c) or _even(c)))
         )
-        if likely is not None and counts_rows(likely):
-            return TimeColumns("number", (likely.position,), factor=interval, means=means)
-        if likely is not None and counter is not None:
-            return self.scales.of(likely)
-        return TimeColumns("none", factor=interval, means=means)
+    ]
+    text = f"Time is counted at {interval:g} s a sample as told"
+    if ignored:
+        text += f"; {listed([c.header for c in ignored])} not used"
+    task.notes.append(text + ".")
+    return TimeColumns("none", tuple(c.position for c in ignored), factor=interval, means="counted, as told")
 
-    # ------------------------------------------------------------ stamps
 
-    # ------------------------------------------------------------ numbers
+def _by_heading(task: Task, counter: Column | None, run: int | None) -> TimeColumns:
+    """Count time at the interval that the heading tells; a column that counts samples gives the place."""
+    interval = task.interval_s
+    assert interval is not None
+    task.notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
+    means = f"counted at {interval:g} s a sample, from the heading"
+    likely = counter or next(
+        (
+            c
+            for c in task.columns
+            if c.position != run and c.kind == "number" and c.label.kind != "volts" and _row_number(c)
+        ),
+        None,
+    )
+    if likely is not None and counts_rows(likely):
+        return TimeColumns("number", (likely.position,), factor=interval, means=means)
+    if likely is not None and counter is not None:
+        return scale_of(task, likely)
+    return TimeColumns("none", factor=interval, means=means)
 
 
 def _compact(column: Column) -> None:

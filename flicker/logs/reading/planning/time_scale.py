@@ -9,7 +9,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.logs.errors import Question
 from flicker.logs.moments import LARGEST_STEP_S
-from flicker.logs.reading.planning.columns import Column, Heading, TimeColumns, Wishes
+from flicker.logs.reading.planning.columns import Column, Task, TimeColumns
 from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_of
 from flicker.logs.reading.words import units, vocabulary
 
@@ -27,140 +27,134 @@ _SCALES = (1e-9, 1e-7, 1e-6, 1e-3, 1.0, 60.0, 3600.0, DAY_S)
 ASK_UNIT = "say which with time_unit, as in time_unit='ms' (--time-unit s|ms|us|min|h|d)"
 
 
-class Scales:
-    """Gives a column of numbers its seconds per unit; ``interval`` is what the heading tells, seconds."""
-
-    def __init__(self, wishes: Wishes, name: str, heading: Heading, notes: list[str], interval: float | None) -> None:
-        self.wishes = wishes
-        self.name = name
-        self.heading = heading
-        self.notes = notes
-        self.interval = interval
-
-    def of(self, column: Column) -> TimeColumns:
-        """How the time is read from a column of numbers."""
-        if column.kind != "number" or not column.values.size:
-            word = next((cell.strip() for cell in column.cells if cell.strip()), "")[:40]
-            held = f'it holds "{word}"' if word else "it is empty"
-            raise Question(
-                f'{self.name}: column "{column.header}" does not tell the time ({held});'
-                f" name another with time_column (--time-column NAME), or {ASK_INTERVAL}.",
-                sample_interval_s=1.0,
-            )
-        at, label, values = (column.position,), column.label, column.values[np.isfinite(column.values)]
-        if column.time_cells:
-            if self.wishes.time_unit is not None:
-                raise Question(
-                    f'{self.name}: the cells of column "{column.header}" carry their unit of time; leave out time_unit'
-                    " (--time-unit).",
-                    time_unit=None,
-                )
-            return TimeColumns("number", at, means="numbers with their unit", cell_units=True)
-        stated = self.wishes.time_unit or (label.unit if label.kind == "time" else "") or self.unit_by_heading()
-        if stated:
-            factor = units.seconds_per(stated)
-            if factor is None:
-                raise Question(
-                    f"{self.name}: time_unit {stated!r} is not understood; give one of s, ms, us, ns, min, h, d"
-                    " (--time-unit).",
-                    time_unit="s",
-                )
-            zero = _beginning(values, factor)
-            if factor == DAY_S and zero is None:
-                zero = self.days_since(column, values)
-            means = f"numbers in units of {factor:g} s" + (", as told" if self.wishes.time_unit else "")
-            return TimeColumns("number", at, (), factor, *_zoned(zero), means)
-        return self.unstated(column, values)
-
-    def unstated(self, column: Column, values: Floats) -> TimeColumns:
-        """The scale of numbers whose unit nobody states."""
-        at, title = (column.position,), column.header
-        known = epoch(values)
-        if known is not None:
-            factor, zero, words = known
-            self.notes.append(f'Column "{title}" was read as {words}.')
-            return TimeColumns("number", at, (), factor, *_zoned(zero), words)
-        days = self.days(column, values)
-        if days is not None:
-            return days
-        steps = np.abs(np.diff(values))
-        steps = steps[steps > 0]
-        usual = float(np.median(steps)) if steps.size else 0.0
-        if self.wishes.plain_volts and usual <= LARGEST_STEP_S:
-            return TimeColumns("number", at, means="seconds, the rule for arrays in memory")
-        if self.interval is not None and usual:
-            ratio = self.interval / usual
-            fits = [scale for scale in _SCALES if abs(ratio / scale - 1) < 0.02]
-            if fits:
-                self.notes.append(
-                    f'Column "{title}" was read in units of {fits[0]:g} s: its steps are the interval that the heading'
-                    " tells."
-                )
-                means = f"numbers in units of {fits[0]:g} s, by the interval in the heading"
-                return TimeColumns("number", at, (), fits[0], means=means)
-            if counts_rows(column):
-                return TimeColumns("number", at, (), self.interval, means="counted, by the interval in the heading")
-        if counts_rows(column):
-            raise Question(
-                f'{self.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
-                " time_unit (--time-unit s|ms).",
-                sample_interval_s=1.0,
-            )
-        step = f" and its steps of {usual:g} may be of any unit" if usual else ""
+def scale_of(task: Task, column: Column) -> TimeColumns:
+    """How the time is read from a column of numbers."""
+    if column.kind != "number" or not column.values.size:
+        word = next((cell.strip() for cell in column.cells if cell.strip()), "")[:40]
+        held = f'it holds "{word}"' if word else "it is empty"
         raise Question(
-            f'{self.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.',
-            time_unit="s",
+            f'{task.name}: column "{column.header}" does not tell the time ({held});'
+            f" name another with time_column (--time-column NAME), or {ASK_INTERVAL}.",
+            sample_interval_s=1.0,
         )
-
-    def unit_by_heading(self) -> str:
-        """Unit of time that a line above the header states."""
-        for line in self.heading.lines:
-            found = re.search(
-                r"(?i)(?:time|zeit|temps|tijd|tempo|tiempo|timestamps?|elapsed)\w*[\s:=,;(\[]+"
-                r"(?:units?|einheit|unit\u00e9|unidad|unit\u00e0|eenheid|base)?[\s:=,;]*(?:is|are|in|given in)?[\s:=,;]*"
-                r"(ns|us|\u00b5s|ms|s|sec|seconds|milliseconds|microseconds|minutes|min|hours|h|days)\b(?!\s*[\d/])",
-                line,
+    at, label, values = (column.position,), column.label, column.values[np.isfinite(column.values)]
+    if column.time_cells:
+        if task.wishes.time_unit is not None:
+            raise Question(
+                f'{task.name}: the cells of column "{column.header}" carry their unit of time; leave out time_unit'
+                " (--time-unit).",
+                time_unit=None,
             )
-            if found and units.seconds_per(found[1]) is not None and not interval_of(line):
-                return found[1]
-        return ""
-
-    def days(self, column: Column, values: Floats) -> TimeColumns | None:
-        """Dates as a spreadsheet counts them, Julian days, or the time of day as a share of it."""
-        steps = np.diff(values)
-        usual = float(np.median(steps[steps > 0])) * DAY_S if np.any(steps > 0) else 0.0
-        even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or usual >= 1
-        if not usual or not even or usual > 2 * DAY_S:
-            return None
-        zero = self.days_since(column, values)
-        at = (column.position,)
-        if zero is not None:
-            words = "days, as a spreadsheet counts dates" if zero == -_SINCE_1970_S["spreadsheet"] else "Julian days"
-            self.notes.append(f'Column "{column.header}" was read as {words}.')
-            return TimeColumns(
-                kind="number",
-                positions=at,
-                forms=(),
-                factor=DAY_S,
-                zero_s=zero,
-                zoned=zero != -_SINCE_1970_S["spreadsheet"],
-                means=words,
+        return TimeColumns("number", at, means="numbers with their unit", cell_units=True)
+    stated = task.wishes.time_unit or (label.unit if label.kind == "time" else "") or _unit_by_heading(task)
+    if stated:
+        factor = units.seconds_per(stated)
+        if factor is None:
+            raise Question(
+                f"{task.name}: time_unit {stated!r} is not understood; give one of s, ms, us, ns, min, h, d"
+                " (--time-unit).",
+                time_unit="s",
             )
-        share = values.min() >= 0 and values.max() < 1 and any(abs(usual / size - 1) < 2e-3 for size in _ROUND_S)
-        if share and column.words & vocabulary.TIME and not _few_digits(column):
-            self.notes.append(f'Column "{column.header}" was read as the time of day, as a share of the day.')
-            return TimeColumns("number", at, (), DAY_S, means="share of the day")
-        return None
+        zero = _beginning(values, factor)
+        if factor == DAY_S and zero is None:
+            zero = _days_since(task, column, values)
+        means = f"numbers in units of {factor:g} s" + (", as told" if task.wishes.time_unit else "")
+        return TimeColumns("number", at, (), factor, *_zoned(zero), means)
+    return _unstated(task, column, values)
 
-    def days_since(self, column: Column, values: Floats) -> float | None:
-        """Where days are counted from, seconds since 1970; None where the numbers are no dates."""
-        if column.words & {"mjd"} or {"modified", "julian"} <= column.words:
-            return -_SINCE_1970_S["modified Julian"]
-        if values.min() > 2_415_000 and values.max() < 2_490_000:
-            return -_SINCE_1970_S["Julian"]
-        if values.min() >= 36_526 and values.max() < 55_000:  # 2000 to 2050
-            return -_SINCE_1970_S["spreadsheet"]
+
+def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
+    """The scale of numbers whose unit nobody states."""
+    at, title = (column.position,), column.header
+    known = epoch(values)
+    if known is not None:
+        factor, zero, words = known
+        task.notes.append(f'Column "{title}" was read as {words}.')
+        return TimeColumns("number", at, (), factor, *_zoned(zero), words)
+    days = _days(task, column, values)
+    if days is not None:
+        return days
+    steps = np.abs(np.diff(values))
+    steps = steps[steps > 0]
+    usual = float(np.median(steps)) if steps.size else 0.0
+    if task.wishes.plain_volts and usual <= LARGEST_STEP_S:
+        return TimeColumns("number", at, means="seconds, the rule for arrays in memory")
+    if task.interval_s is not None and usual:
+        ratio = task.interval_s / usual
+        fits = [scale for scale in _SCALES if abs(ratio / scale - 1) < 0.02]
+        if fits:
+            task.notes.append(
+                f'Column "{title}" was read in units of {fits[0]:g} s: its steps are the interval that the heading'
+                " tells."
+            )
+            means = f"numbers in units of {fits[0]:g} s, by the interval in the heading"
+            return TimeColumns("number", at, (), fits[0], means=means)
+        if counts_rows(column):
+            return TimeColumns("number", at, (), task.interval_s, means="counted, by the interval in the heading")
+    if counts_rows(column):
+        raise Question(
+            f'{task.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
+            " time_unit (--time-unit s|ms).",
+            sample_interval_s=1.0,
+        )
+    step = f" and its steps of {usual:g} may be of any unit" if usual else ""
+    raise Question(
+        f'{task.name}: the unit of column "{title}" is not told{step}; {ASK_UNIT}, or {ASK_INTERVAL}.',
+        time_unit="s",
+    )
+
+
+def _unit_by_heading(task: Task) -> str:
+    """Unit of time that a line above the header states."""
+    for line in task.heading.lines:
+        found = re.search(
+            r"(?i)(?:time|zeit|temps|tijd|tempo|tiempo|timestamps?|elapsed)\w*[\s:=,;(\[]+"
+            r"(?:units?|einheit|unit\u00e9|unidad|unit\u00e0|eenheid|base)?[\s:=,;]*(?:is|are|in|given in)?[\s:=,;]*"
+            r"(ns|us|\u00b5s|ms|s|sec|seconds|milliseconds|microseconds|minutes|min|hours|h|days)\b(?!\s*[\d/])",
+            line,
+        )
+        if found and units.seconds_per(found[1]) is not None and not interval_of(line):
+            return found[1]
+    return ""
+
+
+def _days(task: Task, column: Column, values: Floats) -> TimeColumns | None:
+    """Dates as a spreadsheet counts them, Julian days, or the time of day as a share of it."""
+    steps = np.diff(values)
+    usual = float(np.median(steps[steps > 0])) * DAY_S if np.any(steps > 0) else 0.0
+    even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or usual >= 1
+    if not usual or not even or usual > 2 * DAY_S:
         return None
+    zero = _days_since(task, column, values)
+    at = (column.position,)
+    if zero is not None:
+        words = "days, as a spreadsheet counts dates" if zero == -_SINCE_1970_S["spreadsheet"] else "Julian days"
+        task.notes.append(f'Column "{column.header}" was read as {words}.')
+        return TimeColumns(
+            kind="number",
+            positions=at,
+            forms=(),
+            factor=DAY_S,
+            zero_s=zero,
+            zoned=zero != -_SINCE_1970_S["spreadsheet"],
+            means=words,
+        )
+    share = values.min() >= 0 and values.max() < 1 and any(abs(usual / size - 1) < 2e-3 for size in _ROUND_S)
+    if share and column.words & vocabulary.TIME and not _few_digits(column):
+        task.notes.append(f'Column "{column.header}" was read as the time of day, as a share of the day.')
+        return TimeColumns("number", at, (), DAY_S, means="share of the day")
+    return None
+
+
+def _days_since(task: Task, column: Column, values: Floats) -> float | None:
+    """Where days are counted from, seconds since 1970; None where the numbers are no dates."""
+    if column.words & {"mjd"} or {"modified", "julian"} <= column.words:
+        return -_SINCE_1970_S["modified Julian"]
+    if values.min() > 2_415_000 and values.max() < 2_490_000:
+        return -_SINCE_1970_S["Julian"]
+    if values.min() >= 36_526 and values.max() < 55_000:  # 2000 to 2050
+        return -_SINCE_1970_S["spreadsheet"]
+    return None
 
 
 def counts_rows(column: Column) -> bool:

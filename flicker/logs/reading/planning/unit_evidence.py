@@ -6,11 +6,11 @@ Evidence: the header, a units row, metadata, cells, a column of units, lines abo
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning.columns import Column, Found, Heading, Wishes
+from flicker.logs.reading.planning.columns import Column, Found, Heading, Task
 from flicker.logs.reading.words import units, vocabulary
 
 ASK = "say which with unit='V' or unit='mV' (--unit V|mV)"
@@ -39,7 +39,7 @@ class Stated:
 
     all: str = ""
     against: str = ""
-    single: tuple[tuple[int, str], ...] = ()
+    single: Mapping[int, str] = field(default_factory=dict)
 
 
 def stated_in(heading: Heading, columns: Sequence[Column]) -> Stated:
@@ -65,7 +65,7 @@ def stated_in(heading: Heading, columns: Sequence[Column]) -> Stated:
         if len(distinct) == 1:
             found.append(tokens[0])
     against = next((unit for unit in found if units.volts_per(unit) != units.volts_per(found[0])), "")
-    return Stated(found[0] if found else "", against, tuple(single.items()))
+    return Stated(found[0] if found else "", against, single)
 
 
 def _unit_tokens(line: str) -> list[str]:
@@ -106,76 +106,56 @@ def _listing(line: str, columns: Sequence[Column]) -> dict[int, str]:
     return {c.position: cell for c, cell in zip(columns, cells, strict=True) if units.volts_per(cell) is not None}
 
 
-class UnitsOf:
-    """Gives each chosen column its unit.
+def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | None) -> Unit | None:
+    """Unit that the file states for a column, None where it states none.
 
-    Parameters
-    ----------
-    name : str
-        Of the file, for sentences.
-    wishes : Wishes
-        What the caller said.
-    stated : Stated
-        What the lines above the header say.
+    Raises
+    ------
+    LogError
+        If the file contradicts itself.
     """
-
-    def __init__(self, name: str, wishes: Wishes, stated: Stated, notes: list[str]) -> None:
-        self.name = name
-        self.wishes = wishes
-        self.stated = stated
-        self.notes = notes
-        self._single = dict(stated.single)
-
-    def own(self, column: Column, unit_column: Column | None) -> Unit | None:
-        """Unit that the file states for a column, None where it states none.
-
-        Raises
-        ------
-        LogError
-            If the file contradicts itself.
-        """
-        label = column.label
-        said: list[tuple[str, float, Found]] = []
-        if label.kind == "volts" and label.sure:
-            found = column.unit_from if column.unit and units.label(column.header).kind != "volts" else Found.HEADER
-            said.append((label.unit, units.volts_per(label.unit) or 1.0, found))
-        if label.against:
-            said.append((label.against, units.volts_per(label.against) or 1.0, Found.UNITS_ROW))
-        if column.position in self._single:
-            unit = self._single[column.position]
-            said.append((unit, units.volts_per(unit) or 1.0, Found.HEADING))
-        elif self.stated.all:
-            said.append((self.stated.all, units.volts_per(self.stated.all) or 1.0, Found.HEADING))
-        if unit_column is not None:
-            kinds = {
-                units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))
-            }
-            if said and kinds and kinds != {said[0][1]}:
-                raise Question(
-                    f'{self.name}: column "{column.header}" says {units.unit_name(said[0][0])} and column'
-                    f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
-                    f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
-                    f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
-                    roles={unit_column.header: "ignore"},
-                )
-            return Unit(1.0, Found.UNIT_COLUMN, unit_column.position)
-        if column.cell_units:
-            return Unit(1.0, Found.CELLS)
-        if label.kind == "volts" and not said:
-            said.append((label.unit, 1.0, Found.HEADER))
-        if not said:
-            return None
-        first = said[0]
-        other = next((item for item in said if item[1] != first[1]), None)
-        if other is not None:
+    label = column.label
+    said: list[tuple[str, Found]] = []
+    if label.kind == "volts" and label.sure:
+        found = column.unit_from if column.unit and units.label(column.header).kind != "volts" else Found.HEADER
+        said.append((label.unit, found))
+    if label.against:
+        said.append((label.against, Found.UNITS_ROW))
+    above = stated.single.get(column.position, stated.all)
+    if above:
+        said.append((above, Found.HEADING))
+    if unit_column is not None:
+        kinds = {units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))}
+        if said and kinds and kinds != {_volts(said[0][0])}:
             raise Question(
-                f'{self.name}: the unit of column "{column.header}" is {units.unit_name(first[0])} by the {first[2]} and'
-                f" {units.unit_name(other[0])} by the {other[2]}; {ASK}.",
-                unit="V",
+                f'{task.name}: column "{column.header}" says {units.unit_name(said[0][0])} and column'
+                f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
+                f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
+                f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
+                roles={unit_column.header: "ignore"},
             )
-        if label.unit.startswith("MV"):
-            self.notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
-        return Unit(first[1], first[2])
+        return Unit(1.0, Found.UNIT_COLUMN, unit_column.position)
+    if column.cell_units:
+        return Unit(1.0, Found.CELLS)
+    if label.kind == "volts" and not said:
+        said.append((label.unit, Found.HEADER))
+    if not said:
+        return None
+    unit, where = said[0]
+    other = next((item for item in said if _volts(item[0]) != _volts(unit)), None)
+    if other is not None:
+        raise Question(
+            f'{task.name}: the unit of column "{column.header}" is {units.unit_name(unit)} by the {where} and'
+            f" {units.unit_name(other[0])} by the {other[1]}; {ASK}.",
+            unit="V",
+        )
+    if label.unit.startswith("MV"):
+        task.notes.append(f'"{label.unit}" in column "{column.header}" was read as millivolts.')
+    return Unit(_volts(unit), where)
+
+
+def _volts(unit: str) -> float:
+    return units.volts_per(unit) or 1.0
 
 
 def parsed(unit: str, name: str) -> float:

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools
-from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.words.cells import MISSING
 
@@ -37,6 +36,8 @@ class Words:
 
     def take(self, cells: Any, known: Bools, first: int) -> None:
         """Add the cells of a batch; rows without a time are left out, the others counted from ``first``."""
+        from flicker.logs import arrow_types  # late: with it pyarrow is loaded
+
         if self._overflow:
             return
         kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from flicker.logs.errors import LogError, Question
@@ -39,37 +39,12 @@ class Commas:
         return ways[0] if len(ways) == 1 else None
 
     def ways(self, cells: Sequence[str]) -> list[list[str]]:
-        """All rows of ``width`` cells that thousands groups (or decimal commas) make of the cells; two at most."""
+        """All rows of ``width`` cells that thousands groups (or decimal commas) make of the cells; of groups two at most."""
         if self.decimal:
             return self._decimals(cells)
         if self.keep_apart or len(cells) > 3 * self.width:
             return []
-        found: list[list[str]] = []
-        steps = 0
-
-        def go(at: int, done: list[str]) -> None:
-            nonlocal steps
-            steps += 1
-            if steps > MOST_STEPS or len(found) > 1 or len(done) > self.width:
-                return
-            if at == len(cells):
-                if len(done) == self.width:
-                    found.append(done)
-                return
-            go(at + 1, [*done, cells[at]])
-            text, end = cells[at], at + 1
-            while (
-                end < len(cells) and (_LEAD.fullmatch(text) if end == at + 1 else True) and _GROUP.fullmatch(cells[end])
-            ):
-                text = text + cells[end]
-                whole = cells[end].strip().isdigit()  # a point, a sign or a unit ends the number
-                end += 1
-                go(end, [*done, text])
-                if not whole:
-                    break
-
-        go(0, [])
-        return found if steps <= MOST_STEPS else []
+        return [row for row, _ in self._made(cells, _groups_from, most=1)]
 
     def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
         found = self.decimals(cells)
@@ -84,37 +59,57 @@ class Commas:
 
     def decimals(self, cells: Sequence[str]) -> list[tuple[list[str], tuple[bool, ...]]]:
         """All rows that decimal commas make of the cells, and which of their cells were put together."""
+        if len(cells) > 2 * self.width:
+            return []
+        return self._made(cells, self._decimals_from, most=MOST_WAYS)
+
+    def _made(
+        self,
+        cells: Sequence[str],
+        choices: Callable[[Sequence[str], int], Iterator[tuple[int, str, bool]]],
+        *,
+        most: int,
+    ) -> list[tuple[list[str], tuple[bool, ...]]]:
+        """All rows of ``width`` cells (one more than ``most`` of them ends the search), and which cells were put together.
+
+        ``choices`` tells what may become of the cell at a place: where the next one begins, the text, and whether it was put together.
+        """
         found: list[tuple[list[str], tuple[bool, ...]]] = []
         steps = 0
 
         def go(at: int, done: list[str], where: tuple[bool, ...]) -> None:
             nonlocal steps
             steps += 1
-            if (
-                steps > MOST_STEPS
-                or len(found) > MOST_WAYS
-                or len(done) > self.width
-                or len(done) + (len(cells) - at) < self.width
-            ):
+            if steps > MOST_STEPS or len(found) > most or not 0 <= self.width - len(done) <= len(cells) - at:
                 return
             if at == len(cells):
                 found.append((done, where))
                 return
-            if at + 1 < len(cells) and _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(cells[at + 1]):
-                go(at + 2, [*done, f"{_GROUPS.sub('', cells[at].strip())}.{cells[at + 1].strip()}"], (*where, True))
-            elif (
-                self.fractions
-                and at + 1 < len(cells)
-                and _CLOCK.fullmatch(cells[at].strip())
-                and cells[at + 1].strip().isdigit()
-            ):
-                go(at + 2, [*done, f"{cells[at].strip()}.{cells[at + 1].strip()}"], (*where, True))
-            if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
-                go(at + 1, [*done, cells[at]], (*where, False))
+            for end, text, merged in choices(cells, at):
+                go(end, [*done, text], (*where, merged))
 
-        if len(cells) <= 2 * self.width:
-            go(0, [], ())
+        go(0, [], ())
         return found if steps <= MOST_STEPS else []
+
+    def _decimals_from(self, cells: Sequence[str], at: int) -> Iterator[tuple[int, str, bool]]:
+        here, behind = cells[at].strip(), cells[at + 1] if at + 1 < len(cells) else ""
+        if _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(behind):
+            yield at + 2, f"{_GROUPS.sub('', here)}.{behind.strip()}", True
+        elif self.fractions and _CLOCK.fullmatch(here) and behind.strip().isdigit():
+            yield at + 2, f"{here}.{behind.strip()}", True
+        if not _PADDED.fullmatch(cells[at]):  # 0150 stands behind a decimal comma
+            yield at + 1, cells[at], False
+
+
+def _groups_from(cells: Sequence[str], at: int) -> Iterator[tuple[int, str, bool]]:
+    yield at + 1, cells[at], False
+    text, end = cells[at], at + 1
+    while end < len(cells) and (end > at + 1 or _LEAD.fullmatch(text)) and _GROUP.fullmatch(cells[end]):
+        text = text + cells[end]
+        end += 1
+        yield end, text, True
+        if not cells[end - 1].strip().isdigit():  # a point, a sign or a unit ends the number
+            return
 
 
 def cells_apart(rows: Sequence[Sequence[str]], wishes: Wishes, name: str) -> int:

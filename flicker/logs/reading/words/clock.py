@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools, Ints
-from flicker.logs import arrow_types
 
 Micros = Ints
 
@@ -184,6 +183,8 @@ def dotted_dates(cells: Sequence[str]) -> bool:
 
 def sure_days(line: str) -> set[str]:
     """Dates in a line of words that can be read in one way only, as year-month-day."""
+    from flicker.logs import arrow_types  # late: with it pyarrow is loaded
+
     days = set()
     for name in ("ymd", "dMy", "Mdy", "yMd"):
         for match in re.finditer(rf"(?<!\d)(?:{_DATES[name]})(?!\d)", line):
@@ -211,6 +212,8 @@ def parse(cells: Any, form: Form) -> tuple[Micros, Bools]:
         Never for the content of a cell; a cell not understood is False in the second array.
     """
     import pyarrow.compute as pc  # late: a log of seconds does without it
+
+    from flicker.logs import arrow_types
 
     fields = arrow_types.single(pc.extract_regex(cells, rf"^{FORMS[form.name]}$"))
     good = arrow_types.valid(fields)
