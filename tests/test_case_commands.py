@@ -134,7 +134,7 @@ def test_mark(job, capsys, tmp_path):
     assert code == 2 and "left" in err and err.count("\n") == 1
 
 
-def test_survey(job, capsys, tmp_path):
+def test_survey(job, capsys, tmp_path, judged_here):
     out = tmp_path / "table.csv"
     code, _, err = run(capsys, "survey", job, "--case", job / "case.toml", "--out", out, "--workers", "1")
     assert code == 0, err

@@ -81,7 +81,7 @@ def test_options_for_all_logs_and_those_of_one(bench: Path):
     assert one.reader != two.reader  # blocks kept of one reading are not used for another
 
 
-def test_a_survey_judges_again_when_the_case_reads_otherwise(bench: Path):
+def test_a_survey_judges_again_when_the_case_reads_otherwise(bench: Path, judged_here: None):
     found = []
     for unit in ("mV", "V"):
         (bench / "job.toml").write_text(f'[reading]\nsample_interval_s = 0.5\nunit = "{unit}"\n', encoding="utf-8")

@@ -152,6 +152,7 @@ def arguments_of(what, bench, out):
     return [word.format(log=bench / "log.csv", folder=bench, out=out) for word in WRITERS[what]]
 
 
+@pytest.mark.usefixtures("judged_here")
 @pytest.mark.parametrize("what", ["report", "excursions", "simulated log", "survey"])
 def test_a_full_disk_is_one_sentence_and_nothing_is_left(bench, tmp_path, small_disk, what):
     with small_disk():

@@ -34,15 +34,17 @@ def written(path: Path, t: np.ndarray, volts: np.ndarray, *, begun: datetime) ->
     return path
 
 
+@pytest.mark.usefixtures("undrawn", "judged_here")
 @pytest.mark.parametrize("danger", ["both move by 40 mV", "40 V for a minute, 15 s after the start"])
-def test_one_fitness_everywhere(tmp_path, capsys, undrawn, sound, danger):
+def test_one_fitness_everywhere(tmp_path, capsys, sound, danger):
     added = 0.04 * T / T[-1] if danger.startswith("both") else np.where((T >= 15) & (T < 75), 40.0, 0.0)
     expected = "not yet shown" if danger.startswith("both") else "do not connect"
     walked(tmp_path, capsys, sound, T, SOUND + added, expected)
 
 
+@pytest.mark.usefixtures("undrawn", "judged_here")
 @pytest.mark.parametrize("form, seed", [("stuck_level", 5), ("protection_cycling", 5), ("noisy_hours", 3)])
-def test_dangers_of_another_hand_are_one_fitness_everywhere(tmp_path, capsys, undrawn, sound, form, seed):
+def test_dangers_of_another_hand_are_one_fitness_everywhere(tmp_path, capsys, sound, form, seed):
     """By `fresh_dangers.py`, of one volt; the channel at fault, as the only one of its log."""
     made = fresh_dangers.danger_log(form, seed, 1.0)
     assert made.truth.beyond_doubt
@@ -82,7 +84,8 @@ def alone(tmp_path: Path, capsys, path: Path, wanted: str) -> None:
     assert wanted != "do not connect" or any("do not connect" in text for text in plan["cautions"])
 
 
-def test_the_sound_log_is_cleared_everywhere(tmp_path, capsys, undrawn, sound):
+@pytest.mark.usefixtures("undrawn", "judged_here")
+def test_the_sound_log_is_cleared_everywhere(tmp_path, capsys, sound):
     alone(tmp_path, capsys, sound, CLEARED)
 
 

@@ -118,7 +118,7 @@ def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path, driver):
             assert driver.get_log("browser") == []
 
 
-def test_the_lines_of_a_survey_are_one_for_each_log(results, tmp_path, capsys):
+def test_the_lines_of_a_survey_are_one_for_each_log(results, tmp_path, capsys, judged_here):
     *_, folder = results
     assert main(["survey", str(folder), "--out", str(tmp_path / "table.csv")]) == 0
     said = capsys.readouterr().out

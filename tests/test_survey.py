@@ -84,7 +84,7 @@ def test_a_dead_worker_costs_one_row(shelf, tmp_path):
     assert sum(row["verdict"] is not None for row in rows) == 6
 
 
-def test_a_killed_survey_resumes_to_the_same_table(shelf, tmp_path):
+def test_a_killed_survey_resumes_to_the_same_table(shelf, tmp_path, judged_here):
     out = tmp_path / "table.parquet"
     command = [sys.executable, "-m", "flicker", "survey", str(shelf), "--out", str(out), "--workers", "1"]
     journal = tmp_path / ".table.parquet.journal"

@@ -61,7 +61,7 @@ OUTPUTS = [
 ]
 
 
-@pytest.mark.usefixtures("undrawn")
+@pytest.mark.usefixtures("undrawn", "judged_here")
 @pytest.mark.parametrize("line", OUTPUTS, ids=" ".join)
 def test_no_output_replaces_a_log_or_a_case(tmp_path, capsys, line):
     """A slip of the hand must not cost forty hours of measuring."""
