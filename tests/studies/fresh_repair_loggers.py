@@ -24,7 +24,7 @@ from fresh_bench_parts import (
     uncleared,
 )
 from fresh_parts import EPOCH, Floats
-from fresh_repairs import fresh_names
+from fresh_repairs import fresh_names, powered
 
 
 def _hours(b: Bench, low: float, high: float, step_s: float = 0.0) -> tuple[Floats, dict[str, Floats]]:
@@ -173,11 +173,11 @@ def ends_at_2(b: Bench) -> None:
 
 
 def battery_sags(b: Bench) -> None:
-    """The meter's battery sags: in the last two hours all zeros go by 4 to 11 mV, then the cells stay empty for some minutes. Sound."""
+    """The meter's battery sags: in the last two hours all zeros go by 4 to 11 mV, then the cells stay empty for some minutes. A careful page may refuse it."""
     t, v = _hours(b, 6, 8)
     size, from_, to = b.rng.uniform(4e-3, 0.011), t[-1] - 7800, t[-1] - b.rng.uniform(120, 600)
     v = {n: np.where(t < to, x + size * np.clip((t - from_) / 7200, 0, 1) ** 2, np.nan) for n, x in v.items()}
-    b.step("assess", [b.table(0, t, v)], sound=b.names)
+    b.step("assess", [b.table(0, t, v)], never=[x for n in b.names for x in nothing_shown(n)], rather_not=[f"{n} inconclusive" for n in b.names])
 
 
 def auto_zero(b: Bench) -> None:
@@ -291,9 +291,58 @@ def neighbours_plug(b: Bench) -> None:
     b.step("assess", [b.table(0, t, {n: x + shift for n, x in v.items()})], sound=b.names)
 
 
+# ------------------------------------------------------------ switched, exchanged and joined
+
+
+def _evenings(b: Bench, days: int) -> tuple[Floats, list[tuple[float, float]]]:
+    t = b.instants(24.0 * days, float(b.rng.choice([2.0, 5.0])))
+    starts = 86400.0 * np.arange(days) + b.rng.uniform(1, 10, days) * HOUR
+    return t, [(float(x), float(x + b.rng.uniform(4.5, 7) * HOUR)) for x in starts]
+
+
+def turn_off_thump(b: Bench) -> None:
+    """Two or three evenings on a timer; each time it goes off the rails die unalike: 3 to 15 V for 6 to 15 s on the left. Sound else."""
+    t, spans = _evenings(b, int(b.rng.integers(2, 4)))
+    v, size = powered(b, t, spans), between(b.rng, 3, 15) * b.rng.choice([-1, 1])
+    v["left"] += swings(t, np.asarray([z for _, z in spans]), b.rng.uniform(6, 15), size)
+    b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), *no_growth("left")], must=("left do not connect",))
+
+
+def wakes_with_a_thump(b: Bench) -> None:
+    """A unit that sleeps and wakes once or twice in a long log; at each waking the left output puts out 2 to 9 V, 10 to 14 s after it."""
+    t, spans = _evenings(b, int(b.rng.integers(2, 4)))
+    v, size = powered(b, t, spans), between(b.rng, 2, 9) * b.rng.choice([-1, 1])
+    v["left"] += swings(t, np.asarray([a + b.rng.uniform(10, 14) for a, _ in spans[1:]]), b.rng.uniform(6, 15), size)
+    b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), *no_growth("left")], must=("left do not connect",))
+
+
+def unit_exchanged(b: Bench) -> None:
+    """One file: an hour of a unit that swings twenty times an hour, the leads off for some minutes, then six sound hours of another unit."""
+    t, v = _hours(b, 7.5, 9)
+    at, off = b.rng.uniform(0.9, 1.3) * HOUR, b.rng.uniform(120, 600)
+    i, j = np.searchsorted(t, (at, at + off))
+    v["left"][:i] += crackle(b, 20.0)(t[:i])
+    for n in b.names:
+        v[n][i:j] = b.rng.normal(0, 2e-4) + 3e-4 * b.rng.standard_normal(j - i)
+        b.rest[n] = -b.rest[n]
+        v[n][j:] = b.output(t[j:] - t[j], n)
+    b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), "left since more often", "left degrading"])
+
+
+def hour_twice(b: Bench) -> None:
+    """Hourly files over the end of summer time: two files hold the same local hour. In the second of them the left output swings 5 to 9 times."""
+    t, v = _hours(b, 7, 8)
+    v["left"] += swings(t, np.sort(b.rng.uniform(3 * HOUR + 200, 4 * HOUR - 200, int(b.rng.integers(5, 10)))), 3.0, between(b.rng, 0.1, 0.3))
+    logs = []
+    for k in range(7):
+        i, j = np.searchsorted(t, (k * HOUR, (k + 1) * HOUR))
+        logs.append(b.table(0, t[i:j] - (HOUR if k >= 3 else 0.0), {n: x[i:j] for n, x in v.items()}))
+    b.step("assess", logs, never=[*uncleared("left"), *no_growth("left")], must=("left noisy|left intermittent yes",), rather_not=[f"{n} inconclusive" for n in b.others])
+
+
 KINDS = {f.__name__.replace("_", " "): f for f in (
     scanned_sound, scanned_fault, residue_of_swings, residue_of_level, two_meters_joined, filled_forward, one_meter_late, range_by_hand,
     coarse_second_half, fives, fives_fault, ends_at_200, ends_at_200_swings, ends_at_2, battery_sags, auto_zero, leads_reversed,
     half_minute_means, seldom_and_single, tweeter_terminal, clock_back, clock_back_sound, clock_forward_sound, day_files, day_files_fault,
-    radio_gaps, neighbours_plug,
+    radio_gaps, neighbours_plug, turn_off_thump, wakes_with_a_thump, unit_exchanged, hour_twice,
 )}  # fmt: skip

@@ -308,13 +308,13 @@ def class_a(b: Bench) -> None:
 
 
 def guitar_transformer(b: Bench) -> None:
-    """A guitar amplifier's transformer: no direct volts, 3 to 6 mV of folded hum from the tubes' warming at 15 s on, a thump there."""
+    """A guitar amplifier's transformer: no direct volts, 1.8 to 2.8 mV of folded hum from the tubes' warming at 15 s on, a thump there."""
     t = b.instants(b.rng.uniform(4, 7))
     v = {}
     for n in b.names:
         turns = np.cumsum((b.rng.uniform(0.03, 0.3) + 0.01 * slow_noise(b.rng, t, 1.0)) * np.diff(t, prepend=0.0))
         warm = 1 / (1 + np.exp(-(t - 15) / 1.5))
-        v[n] = warm * between(b.rng, 3e-3, 6e-3) * np.sin(2 * np.pi * turns) + 0.04 * np.exp(-(((t - 15) / 3) ** 2)) + 1e-4 * b.rng.standard_normal(t.size)
+        v[n] = warm * between(b.rng, 1.8e-3, 2.8e-3) * np.sin(2 * np.pi * turns) + 0.04 * np.exp(-(((t - 15) / 3) ** 2)) + 1e-4 * b.rng.standard_normal(t.size)
     b.step("assess", [b.table(0, t, v)], never=[x for n in b.names for x in nothing_shown(n)], rather_not=[f"{n} inconclusive" for n in b.names])
 
 
@@ -342,7 +342,7 @@ def headphone_amp(b: Bench) -> None:
 
 def av_receiver(b: Bench) -> None:
     """A receiver of six channels; changes of the surround mode open all relays for a second and a half, two to four times."""
-    fresh_names(b, "front left", "front right", "centre", "rear left", "rear right", "back")
+    fresh_names(b, "front left", "front right", "centre", "rear left", "rear right", "sub")
     b.step_s = max(b.step_s, 1.0)
     t = b.instants(b.rng.uniform(4.5, 6))
     at = np.sort(b.rng.uniform(900, t[-1] - 900, int(b.rng.integers(2, 5))))
