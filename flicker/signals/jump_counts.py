@@ -12,13 +12,15 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.arrays import Floats, Ints
+from flicker.base.arrays import Bools, Floats, Ints
+from flicker.signals.order_statistics import median
 from flicker.stats.jumps import LEAST_V, SCALES, jumps_by_scale
 from flicker.stats.noise import resolution_of
 
 WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
 MOST_SIZES = 2000  # kept of a scale: their middle is all that is told; a choice
 NEIGHBOUR_V = 0.030  # by the rule of clearance on jumps beside a neighbour's swing, a choice
+LOUD_SHARE = 0.03  # of the readings of a neighbour that only swings now and then (as in the line before)
 FARTHER_S = 3.0  # not looked at beyond; a choice for speed
 NEIGHBOUR_S = 2.0  # as in the line before
 
@@ -53,32 +55,42 @@ class JumpWatch:
         time = np.concatenate(self._time)
         values = [np.concatenate(column).astype(np.float64, copy=False) for column in self._values]
         self._time, self._values, self._held = [], [[] for _ in range(self.channels)], 0
-        loud: list[Floats] = []
-        for column in values:
-            known = column[np.isfinite(column)]
-            if self.channels < 2 or known.size == 0 or float(np.ptp(known)) <= NEIGHBOUR_V:
-                loud.append(np.empty(0))
-                continue
-            far = np.isfinite(column) & (np.abs(column - np.median(known)) > NEIGHBOUR_V)
-            loud.append(time[far] if far.any() and float(far.mean()) <= 0.03 else np.empty(0))
+        finite = [np.isfinite(column) for column in values]
+        known = [column if good.all() else column[good] for column, good in zip(values, finite, strict=True)]
+        wide = [float(np.ptp(column)) if column.size else 0.0 for column in known]
+        loud = [np.empty(0) for _ in values]
         for channel, column in enumerate(values):
-            keep = np.isfinite(column)
-            for other, at in enumerate(loud):
-                if other != channel and at.size:
-                    near = slice(*np.searchsorted(time, [at[0] - FARTHER_S, at[-1] + FARTHER_S]))
-                    lower, upper = time[near] - NEIGHBOUR_S, time[near] + NEIGHBOUR_S
-                    keep[near] &= np.searchsorted(at, upper, side="right") <= np.searchsorted(at, lower)
-            readings = column[keep]
+            if self.channels > 1 and wide[channel] > NEIGHBOUR_V:
+                far = finite[channel] & (np.abs(column - median(known[channel])) > NEIGHBOUR_V)
+                if np.count_nonzero(far) <= LOUD_SHARE * far.size:
+                    loud[channel] = time[far]
+        for channel, column in enumerate(values):
+            if wide[channel] < LEAST_V:
+                continue
+            beside = [at for other, at in enumerate(loud) if other != channel and at.size]
+            readings = column[_apart(time, finite[channel], beside)] if beside else known[channel]
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue
             digit = cache(lambda readings=readings: resolution_of(readings))
             for place, found in enumerate(jumps_by_scale(readings, digit)):
-                self._counts[channel, place] += (found.up, found.down)
-                room = MOST_SIZES - len(self._sizes[channel][place])
-                self._sizes[channel][place].extend(np.abs(found.size[:room]).tolist())
+                if found.index.size:
+                    self._counts[channel, place] += (found.up, found.down)
+                    room = MOST_SIZES - len(self._sizes[channel][place])
+                    self._sizes[channel][place].extend(np.abs(found.size[:room]).tolist())
 
     def finish(self, channel: int) -> tuple[Ints, Floats]:
         """Jumps up and down, shape (scales, 2), and their middle size, shape (scales,), 0 where there is none."""
         self._look()
-        middle = [float(np.median(sizes)) if sizes else 0.0 for sizes in self._sizes[channel]]
+        middle = [float(median(np.array(sizes))) if sizes else 0.0 for sizes in self._sizes[channel]]
         return self._counts[channel], np.array(middle)
+
+
+def _apart(time_s: Floats, keep: Bools, beside: Sequence[Floats]) -> Bools:
+    """Readings of those to keep that are not near one of the moments beside."""
+    keep = keep.copy()
+    for moments in beside:
+        for at in np.split(moments, np.flatnonzero(np.diff(moments) > 2.0 * FARTHER_S) + 1):
+            near = slice(*time_s.searchsorted([at[0] - FARTHER_S, at[-1] + FARTHER_S]))
+            lower, upper = time_s[near] - NEIGHBOUR_S, time_s[near] + NEIGHBOUR_S
+            keep[near] &= at.searchsorted(upper, side="right") <= at.searchsorted(lower)
+    return keep

@@ -35,6 +35,12 @@ def middle_row(rows: list[Floats]) -> Floats:
     return np.asarray(0.5 * (below + rows[half]))
 
 
+def median(values: Floats) -> float:
+    """Median of finite values; several times as fast as numpy's, of whose ways to order only the sort is vectorised."""
+    ranked, half = np.sort(values), values.size // 2
+    return float(ranked[half]) if values.size % 2 else 0.5 * float(ranked[half - 1] + ranked[half])
+
+
 def scatter(values: Floats, centre: float | None = None) -> float:
     """Robust sigma about a centre, the median where none is given: the median distance, as it stands to a Gaussian's."""
     middle = np.median(values) if centre is None else centre

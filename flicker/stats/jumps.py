@@ -54,12 +54,11 @@ class Jumps(Result):
         return min(self.up, self.down)
 
 
-def _step_sigma(difference: Floats, resolution: float) -> float:
-    """Sigma of differences from their lower quarter: half of the readings may take part in jumps."""
-    if difference.size == 0:
+def _step_sigma(size: Floats, resolution: float) -> float:
+    """Sigma of differences from the lower quarter of their sizes: half of the readings may take part in jumps."""
+    if size.size == 0:
         return max(0.5 * resolution, 1e-9)
-    place = int(0.25 * (difference.size - 1) + 0.5)
-    size = np.abs(difference)
+    place = int(0.25 * (size.size - 1) + 0.5)
     return max(float(np.partition(size, place)[place]) / QUARTER, 0.5 * resolution, 1e-9)
 
 
@@ -90,7 +89,7 @@ def reading_sigma(values: ArrayLike, *, resolution: float = 0.0) -> float:
     """
     readings = check.finite_array("values", values, least=2)
     resolution = check.positive("resolution", resolution, zero=True)
-    return _step_sigma(np.diff(readings), resolution) / math.sqrt(2.0)
+    return _step_sigma(np.abs(np.diff(readings)), resolution) / math.sqrt(2.0)
 
 
 def jumps(
@@ -134,24 +133,27 @@ def jumps(
     sigmas = check.positive("sigmas", sigmas)
     if readings.size < 8 * scale + 40:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
-    difference = _differences(_sums(readings), scale)
-    return _past(difference, scale, _step_sigma(difference, resolution / math.sqrt(scale)), least, sigmas)
+    sums = _sums(readings)
+    difference = _differences(sums, 2.0 * sums, scale)
+    size = np.abs(difference)
+    return _past(difference, size, scale, _step_sigma(size, resolution / math.sqrt(scale)), least, sigmas)
 
 
 def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterator[Jumps]:
     """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where either may decide."""
     sums = _sums(readings)
+    twice = 2.0 * sums
     # A last digit below 2 LEAST_V / SIGMAS never decides. With a coarser one nearly all steps are none, or as large.
     step = np.abs(readings[1:] - readings[:-1])
     fine = np.count_nonzero((step > DIGIT_V[0]) & (step < DIGIT_V[1])) > FINE_SHARE * step.size
     for scale in SCALES:
         if readings.size >= 8 * scale + 40:
-            difference = _differences(sums, scale)
+            difference = _differences(sums, twice, scale)
             size = np.abs(difference)
             if float(size.max()) > LEAST_V:
                 quiet = np.count_nonzero(size <= LEAST_V * QUARTER / SIGMAS) > 0.25 * size.size + 1
-                sigma = 0.0 if fine and quiet else _step_sigma(difference, 0.0 if fine else resolution() / math.sqrt(scale))
-                yield _past(difference, scale, sigma, LEAST_V, SIGMAS)
+                sigma = 0.0 if fine and quiet else _step_sigma(size, 0.0 if fine else resolution() / math.sqrt(scale))
+                yield _past(difference, size, scale, sigma, LEAST_V, SIGMAS)
                 continue
         yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
 
@@ -160,19 +162,22 @@ def _sums(readings: Floats) -> Floats:
     return np.concatenate(([0.0], np.cumsum(readings)))
 
 
-def _differences(sums: Floats, scale: int) -> Floats:
+def _differences(sums: Floats, twice: Floats, scale: int) -> Floats:
     """Mean of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
-    return np.asarray((sums[2 * scale :] - 2.0 * sums[scale:-scale] + sums[: -2 * scale]) / scale)
+    out = sums[2 * scale :] - twice[scale:-scale]
+    out += sums[: -2 * scale]
+    out /= scale
+    return out
 
 
-def _past(difference: Floats, scale: int, sigma: float, least: float, sigmas: float) -> Jumps:
-    past = np.flatnonzero(np.abs(difference) > max(sigmas * sigma, least))
+def _past(difference: Floats, size: Floats, scale: int, sigma: float, least: float, sigmas: float) -> Jumps:
+    past = np.flatnonzero(size > max(sigmas * sigma, least))
     if past.size == 0:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), sigma, scale)
     # Neighbouring places of one sign are one jump; it lies where the difference is largest.
-    sign = np.sign(difference[past])
-    first = np.flatnonzero(np.concatenate(([True], (np.diff(past) > 1) | (np.diff(sign) != 0))))
-    number = np.repeat(np.arange(first.size), np.diff(np.append(first, past.size)))
-    order = np.lexsort((past, -np.abs(difference[past]), number))
-    best = past[order[np.flatnonzero(np.diff(number[order], prepend=-1))]]
-    return Jumps(best.astype(np.int64) + scale, difference[best], sigma, scale)
+    up, size = difference[past] > 0, size[past]
+    first = np.flatnonzero(np.concatenate(([True], (past[1:] - past[:-1] > 1) | (up[1:] != up[:-1]))))
+    largest = np.repeat(np.maximum.reduceat(size, first), np.diff(first, append=past.size))
+    there = np.flatnonzero(size == largest)
+    best = past[there[there.searchsorted(first)]]
+    return Jumps(best + scale, difference[best], sigma, scale)

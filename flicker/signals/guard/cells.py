@@ -1,9 +1,13 @@
-"""Figures of one cell: median, 1 to 99 % range, swings about the median, and what may be a neighbour's crosstalk."""
+"""Figures of cells: median, 1 to 99 % range, swings about the median, and what may be a neighbour's crosstalk.
+
+Cells with as many readings are the rows of one table; only those that swing are looked at one by one.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +17,8 @@ from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, STEP_V, SW
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Rows = NDArray[Any]  # with the fields of `CELL` or `SWING`
 
 CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
 CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
@@ -21,144 +27,186 @@ LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds 
 SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
+_PLACE = [("segment", "i8"), ("late", "?"), ("cell_s", "f8")]
+# A cell, and a swing: readings far from the median, none farther than `APART_S` from the next (see `ChannelFigures`).
+CELL = np.dtype(
+    [
+        *_PLACE,
+        *((name, "f8") for name in ("begin_s", "median_V", "low_V", "high_V", "alone_V")),
+        *((name, "i8") for name in ("alone_by", "readings", "beyond", "away")),
+        *((name, "f8") for name in ("peak_V", "far_V", "step_V", "unmoved", "digit_V")),
+        ("same_as", "i8"),
+    ]
+)
+SWING = np.dtype([*_PLACE, ("begin_s", "f8"), ("end_s", "f8"), ("V", "f8"), ("large", "?"), ("by", "i8")])
+
 
 @dataclass(frozen=True, slots=True)
-class Swing:
-    """Readings far from the median, none farther than `APART_S` from the next."""
+class Span:
+    """A time whose readings make a cell: the one at ``cell_s`` of a segment, or what is ``late`` in it."""
 
+    segment: int
+    late: bool
+    cell_s: float
     begin_s: float
     end_s: float
-    size_V: float
-    large: bool
-    by: int
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
-    """Figures of one channel in one cell."""
+class Drawn:
+    """Drawn readings of some chunks in a row, all channels; where those of each span begin and end."""
 
-    begin_s: float
-    median_V: float
-    low_V: float
-    high_V: float
-    alone_V: float
-    alone_by: int
-    readings: int
-    beyond: int
-    away: int
-    peak_V: float
-    far_V: float
-    step_V: float
-    unmoved: float
-    digit_V: float
-    same_as: int
-    swings: tuple[Swing, ...]
+    time_s: Floats
+    values: tuple[Floats, ...]
+    first: Ints
+    last: Ints
 
 
-@dataclass(slots=True)
-class _Look:
-    """One channel of a cell while its neighbours are looked at; groups that swing, in time order."""
-
-    drawn_s: Floats
-    drawn_V: Floats
-    low_V: float
-    median_V: float
-    high_V: float
-    readings: int
-    beyond: int
-    peak_V: float
-    far_V: float
-    swing_s: Floats
-    off_V: Floats
-
-
-Placed = tuple[Chunk, int, int, int, int]  # a chunk, groups from and to, drawn readings from and to
+Placed = tuple[Chunk, int, int]  # a chunk, groups from and to
+_Swung = tuple[Floats, Floats]  # when, and how far from the median
 
 
 def window(chunks: Sequence[Chunk], begin_s: float, end_s: float) -> list[Placed]:
-    """Groups and drawn readings of each chunk from ``begin_s`` to ``end_s`` (half open)."""
+    """Groups of each chunk from ``begin_s`` to ``end_s`` (half open)."""
     out = []
     for chunk in chunks:
-        lo, hi = np.searchsorted(chunk.time_s, [begin_s, end_s])
+        lo, hi = chunk.time_s.searchsorted([begin_s, end_s]).tolist()
         if lo < hi:
-            a, b = np.searchsorted(chunk.drawn_s, [begin_s, end_s])
-            out.append((chunk, int(lo), int(hi), int(a), int(b)))
+            out.append((chunk, lo, hi))
     return out
+
+
+def drawn_in(chunks: Sequence[Chunk], channels: int, spans: Sequence[Span]) -> Drawn:
+    """Drawn readings of the chunks that hold the spans."""
+    begin, end = np.array([(item.begin_s, item.end_s) for item in spans]).T
+    held = [
+        (chunk, slice(*chunk.drawn_s.searchsorted([begin.min(), end.max()])))
+        for chunk in chunks
+        if chunk.last_s >= begin.min() and chunk.time_s[0] < end.max()
+    ]
+    time_s = _joined([chunk.drawn_s[part] for chunk, part in held])
+    values = tuple(_joined([chunk.parts[k].drawn_V[part] for chunk, part in held]) for k in range(channels))
+    return Drawn(time_s, values, time_s.searchsorted(begin), time_s.searchsorted(end))
+
+
+def _joined(parts: Sequence[NDArray[np.floating]]) -> Floats:
+    found = parts[0] if len(parts) == 1 else np.concatenate([np.empty(0), *parts])
+    return found.astype(np.float64, copy=False)
 
 
 def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float, about_V: float = 0.0) -> float:
     """Largest finite distance of a channel's readings from some volts in a time; NaN where there is none."""
     found = [
         max(about_V - float(np.min(low[good])), float(np.max(high[good])) - about_V)
-        for chunk, lo, hi, _, _ in window(chunks, begin_s, end_s)
+        for chunk, lo, hi in window(chunks, begin_s, end_s)
         for low, high in [(chunk.parts[channel].low[lo:hi], chunk.parts[channel].high[lo:hi])]
         if (good := np.isfinite(low) & np.isfinite(high)).any()
     ]
     return max(found, default=float("nan"))
 
 
-def first_median(chunks: Sequence[Chunk], channel: int, begin_s: float, length_s: float, end_s: float) -> float:
-    """Median of a channel's drawn readings in the first seconds, of `FEWEST` at least; NaN where there is none.
+def first_median(time_s: Floats, value_V: Floats, until_s: float) -> float:
+    """Median of the readings before a time, of `FEWEST` at least; NaN where there is none.
 
     One reading is no middle: a thump of half a second, read every ten seconds, is then all of it.
     """
-    parts = window(chunks, begin_s, end_s)
-    values = [chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in parts]
-    times = [chunk.drawn_s[a:b] for chunk, _, _, a, b in parts]
-    if not values:
-        return float("nan")
-    value, time = np.concatenate(values).astype(np.float64), np.concatenate(times)
-    known = np.isfinite(value)
-    early = known & (time < begin_s + length_s)
-    good = value[early] if np.count_nonzero(early) >= FEWEST else value[known][:FEWEST]
+    known = np.isfinite(value_V)
+    early = known & (time_s < until_s)
+    good = value_V[early] if np.count_nonzero(early) >= FEWEST else value_V[known][:FEWEST]
     return float(np.median(good)) if good.size else float("nan")
 
 
-def look(parts: Sequence[Placed], channels: int, begin_s: float) -> list[Cell | None]:
-    """Figures of every channel in a cell, of which these are the readings; None for a channel without one in it."""
-    drawn_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts]) if parts else np.empty(0)
-    looks = [_look(parts, drawn_s, k) for k in range(channels)]
-    return [None if item is None else _cell(begin_s, k, item, looks) for k, item in enumerate(looks)]
+def look(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, *, every: bool) -> list[tuple[Rows, Rows]]:
+    """Cells of every channel, one for each span (without a reading where it has none), and its swings.
+
+    ``every`` tells that every reading is drawn.
+    """
+    made = [np.zeros(len(spans), dtype=CELL) for _ in drawn.values]
+    for name in ("segment", "late", "cell_s", "begin_s"):
+        column = [getattr(item, name) for item in spans]
+        for cells in made:
+            cells[name] = column
+    count = drawn.last - drawn.first
+    for size in np.unique(count[count > 0]).tolist():
+        here = np.flatnonzero(count == size)
+        rows = _rows(drawn.first[here], size)
+        tables = [column[rows].reshape(here.size, size) for column in drawn.values]
+        finite = [np.isfinite(table) for table in tables]
+        for cells, table, known in zip(made, tables, finite, strict=True):
+            _fill(cells, here, table, known)
+        _compare(made, here, tables, finite)
+    for channel, cells in enumerate(made):
+        if not every:
+            for k in np.flatnonzero(cells["readings"]).tolist():
+                parts = window(chunks, spans[k].begin_s, spans[k].end_s)
+                cells["peak_V"][k], cells["far_V"][k], cells["readings"][k] = _reach(
+                    parts, channel, cells["median_V"][k]
+                )
+    return list(zip(made, _swings_of(chunks, spans, drawn, made), strict=True))
 
 
-def _look(parts: Sequence[Placed], drawn_s: Floats, channel: int) -> _Look | None:
-    if drawn_s.size == 0:
-        return None
-    drawn = np.concatenate([chunk.parts[channel].drawn_V[a:b] for chunk, _, _, a, b in parts]).astype(np.float64)
-    good = np.isfinite(drawn)
-    if not good.all():
-        drawn, drawn_s = drawn[good], drawn_s[good]
-    if drawn.size == 0:
-        return None
-    low, high, readings = np.inf, -np.inf, 0
-    for chunk, lo, hi, _, _ in parts:
-        for part_low, part_high, count in _extremes(chunk, channel, lo, hi):
-            low, high, readings = min(low, part_low), max(high, part_high), readings + count
-    first, centre, last = _at(drawn, (0.01, 0.5, 0.99)).tolist()
-    nothing = np.empty(0)
-    out = _Look(
-        drawn_s=drawn_s,
-        drawn_V=drawn,
-        low_V=first,
-        median_V=centre,
-        high_V=last,
-        readings=readings,
-        beyond=0,
-        peak_V=max(-low, high),
-        far_V=max(high - centre, centre - low),
-        swing_s=nothing,
-        off_V=nothing,
-    )
-    if out.far_V > SWING_V or out.peak_V > BEYOND_V:
-        _exactly(out, parts, channel)
-    return out
+def _rows(first: Ints, size: int) -> slice | Ints:
+    """Places of some tables' rows of one size: a slice where one row follows the other."""
+    if first.size == 1 or bool(np.all(np.diff(first) == size)):
+        return slice(int(first[0]), int(first[-1]) + size)
+    return (first[:, None] + np.arange(size)).ravel()
 
 
-def _at(values: Floats, quantiles: tuple[float, ...]) -> Floats:
-    """Order statistics nearest to the quantiles."""
-    places = [int(quantile * (values.size - 1) + 0.5) for quantile in quantiles]
-    found: Floats = np.partition(values, places)[places]
-    return found
+def _fill(cells: Rows, here: Ints, table: Floats, finite: Bools) -> None:
+    """Figures of the cells ``here``, whose drawn readings are the rows of a table."""
+    whole = finite.all(axis=1)
+    if whole.all():
+        _figures(cells, here, table)
+        return
+    if whole.any():
+        _figures(cells, here[whole], table[whole])
+    for k in np.flatnonzero(~whole & finite.any(axis=1)).tolist():
+        _figures(cells, here[k : k + 1], table[k : k + 1, finite[k]])
+
+
+def _figures(cells: Rows, here: Ints, table: Floats) -> None:
+    """Figures of cells without a reading missing."""
+    size = table.shape[1]
+    ranked = np.sort(table, axis=1)  # only the sort, not a partition at several ranks, has vector instructions
+    low, centre, high = (ranked[:, int(share * (size - 1) + 0.5)] for share in (0.01, 0.5, 0.99))
+    least, most = ranked[:, 0], ranked[:, -1]
+    found = {
+        "median_V": centre,
+        "low_V": low,
+        "high_V": high,
+        "alone_V": high - low,
+        "readings": size,
+        "peak_V": np.maximum(-least, most),
+        "far_V": np.maximum(most - centre, centre - least),
+        "unmoved": 1.0,
+    }
+    if size > 1:
+        steps = np.abs(table[:, 1:] - table[:, :-1])
+        moves = steps > LEAST_STEP_V
+        moved = np.count_nonzero(moves, axis=1)
+        found["unmoved"] = 1.0 - moved / (size - 1)
+        found["digit_V"] = np.where(moved > 0, np.where(moves, steps, np.inf).min(axis=1), 0.0)
+        found["step_V"] = np.minimum(steps, STEP_V, out=steps).sum(axis=1) / (size - 1)
+    for name, values in found.items():
+        cells[name][here] = values
+
+
+def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
+    """Which channels (a bit each) have the readings of another, to a last digit."""
+    for channel, cells in enumerate(made):
+        count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
+        for number, other in enumerate(made[:MOST_NEIGHBOURS]):
+            if number == channel:
+                continue
+            near = np.abs(cells["median_V"][here] - other["median_V"][here]) <= count_V
+            near &= (cells["readings"][here] > 0) & (other["readings"][here] > 0)
+            near &= (finite[channel] == finite[number]).all(axis=1)
+            if near.any():
+                with np.errstate(invalid="ignore"):  # missing readings
+                    apart_V = np.abs(tables[channel][near] - tables[number][near])
+                    within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
+                same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
+                cells["same_as"][here[near]] |= same.astype(np.int64) << number
 
 
 def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], int, int]:
@@ -168,6 +216,15 @@ def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], in
         return [(lo, hi)], first, first
     edges = (lo, first * chunk.per_block), (last * chunk.per_block, hi)
     return [(a, b) for a, b in edges if a < b], first, last
+
+
+def _reach(parts: Sequence[Placed], channel: int, centre_V: float) -> tuple[float, float, int]:
+    """Largest size and largest distance from the middle of all readings of a cell, drawn or not, and their number."""
+    low, high, readings = np.inf, -np.inf, 0
+    for chunk, lo, hi in parts:
+        for part_low, part_high, count in _extremes(chunk, channel, lo, hi):
+            low, high, readings = min(low, part_low), max(high, part_high), readings + count
+    return max(-low, high), max(high - centre_V, centre_V - low), readings
 
 
 def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[float, float, int]]:
@@ -187,14 +244,14 @@ def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[fl
             yield float(np.fmin.reduce(low)), float(np.fmax.reduce(high)), count
 
 
-def _exactly(item: _Look, parts: Sequence[Placed], channel: int) -> None:
+def _exactly(parts: Sequence[Placed], channel: int, median_V: float) -> tuple[_Swung, int]:
     """Every reading (or group) that swings, and how many are beyond the level; blocks that hold none are passed over."""
-    times, sizes = [], []
-    for chunk, lo, hi, _, _ in parts:
+    times, sizes, outside = [], [], 0
+    for chunk, lo, hi in parts:
         part, size = chunk.parts[channel], chunk.per_block
         edges, first, last = _sections(chunk, lo, hi)
         low, high = part.block_low[first:last], part.block_high[first:last]
-        far = (high - item.median_V > SWING_V) | (item.median_V - low > SWING_V) | (high > BEYOND_V) | (low < -BEYOND_V)
+        far = (high - median_V > SWING_V) | (median_V - low > SWING_V) | (high > BEYOND_V) | (low < -BEYOND_V)
         chosen = np.zeros(hi - lo, dtype=bool)
         chosen[first * size - lo : last * size - lo] = np.repeat(far, size)
         for a, b in edges:
@@ -202,62 +259,56 @@ def _exactly(item: _Look, parts: Sequence[Placed], channel: int) -> None:
         rows = lo + np.flatnonzero(chosen)
         low, high = part.low[rows].astype(np.float64), part.high[rows].astype(np.float64)
         known = np.isfinite(low) & np.isfinite(high)
-        off = np.where(known, np.maximum(high - item.median_V, item.median_V - low), 0.0)
+        off = np.where(known, np.maximum(high - median_V, median_V - low), 0.0)
         beyond = known & (np.abs(low) > BEYOND_V) if part.beyond is None else part.beyond[rows]
-        item.beyond += int(beyond.sum())
+        outside += int(beyond.sum())
         swings = off > SWING_V
         times.append(chunk.time_s[rows[swings]])
         sizes.append(off[swings])
-    item.swing_s, item.off_V = np.concatenate(times), np.concatenate(sizes)
+    return (np.concatenate(times), np.concatenate(sizes)), outside
 
 
-def _cell(begin_s: float, channel: int, item: _Look, looks: Sequence[_Look | None]) -> Cell:
-    low, centre, high = item.low_V, item.median_V, item.high_V
-    alone, alone_by, far = high - low, 0, item.off_V > LARGE_V
-    swings: list[Swing] = []
-    if item.swing_s.size:
-        by = _crosstalk(item.swing_s, item.off_V, channel, looks)
-        if alone > SWING_V and by.any():
-            own = _crosstalk(item.drawn_s, np.abs(item.drawn_V - centre), channel, looks)
-            rest = item.drawn_V[own == 0]
-            if rest.size:
-                first, last = _at(rest, (0.01, 0.99))
-                alone, alone_by = last - first, int(np.bitwise_or.reduce(own))
-        swings.extend(_swings(item.swing_s, item.off_V, by, False))
-        swings.extend(_swings(item.swing_s[far], item.off_V[far], by[far], True))
-    steps = np.abs(item.drawn_V[1:] - item.drawn_V[:-1])
-    moves = steps[steps > LEAST_STEP_V]
-    digit = float(moves.min()) if moves.size else 0.0
-    return Cell(
-        begin_s=begin_s,
-        median_V=centre,
-        low_V=low,
-        high_V=high,
-        alone_V=float(alone),
-        alone_by=alone_by,
-        readings=item.readings,
-        beyond=item.beyond,
-        away=int(np.count_nonzero(far)),
-        peak_V=item.peak_V,
-        far_V=item.far_V,
-        step_V=float(np.minimum(steps, STEP_V).sum() / steps.size) if steps.size else 0.0,
-        unmoved=1.0 - moves.size / steps.size if steps.size else 1.0,
-        digit_V=digit,
-        same_as=_same_as(channel, digit, looks),
-        swings=tuple(swings),
-    )
+def _swings_of(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, made: Sequence[Rows]) -> list[Rows]:
+    """Swings of every channel, and in its cells what they tell: how many readings, and the range without crosstalk."""
+    out: list[list[Rows]] = [[np.empty(0, dtype=SWING)] for _ in made]
+    restless = [(cells["far_V"] > SWING_V) | (cells["peak_V"] > BEYOND_V) for cells in made]
+    nothing = (np.empty(0), np.empty(0)), 0
+    for k in np.flatnonzero(np.logical_or.reduce(restless)).tolist():
+        parts = window(chunks, spans[k].begin_s, spans[k].end_s)
+        looks = [
+            _exactly(parts, channel, float(cells["median_V"][k])) if mine[k] else nothing
+            for channel, (cells, mine) in enumerate(zip(made, restless, strict=True))
+        ]
+        swung = [item for item, _ in looks]
+        for channel, ((time_s, off_V), beyond) in enumerate(looks):
+            cell, far = made[channel][k], off_V > LARGE_V
+            cell["beyond"], cell["away"] = beyond, np.count_nonzero(far)
+            if not time_s.size:
+                continue
+            by = _crosstalk(time_s, off_V, channel, swung)
+            if cell["alone_V"] > SWING_V and by.any():
+                here = slice(drawn.first[k], drawn.last[k])
+                value = drawn.values[channel][here]
+                good = np.isfinite(value)
+                own = _crosstalk(drawn.time_s[here][good], np.abs(value[good] - cell["median_V"]), channel, swung)
+                rest = np.sort(value[good][own == 0])
+                if rest.size:
+                    first, last = (rest[int(share * (rest.size - 1) + 0.5)] for share in (0.01, 0.99))
+                    cell["alone_V"], cell["alone_by"] = last - first, np.bitwise_or.reduce(own)
+            found = [*_swings(time_s, off_V, by, False), *_swings(time_s[far], off_V[far], by[far], True)]
+            place = cell["segment"], cell["late"], cell["cell_s"]
+            out[channel].append(np.array([(*place, *item) for item in found], dtype=SWING))
+    return [np.concatenate(rows) for rows in out]
 
 
-def _crosstalk(time_s: Floats, off_V: Floats, channel: int, looks: Sequence[_Look | None]) -> Ints:
+def _crosstalk(time_s: Floats, off_V: Floats, channel: int, swung: Sequence[_Swung]) -> Ints:
     """For each reading, the channels (a bit each) whose swing beside it is so large that it may be their crosstalk."""
     by = np.zeros(time_s.size, dtype=np.int64)
-    for number, other in enumerate(looks[:MOST_NEIGHBOURS]):
-        if other is None or number == channel:
+    for number, (swing_s, swing_V) in enumerate(swung[:MOST_NEIGHBOURS]):
+        large = swing_V > LARGE_V
+        if number == channel or not large.any():
             continue
-        large = other.off_V > LARGE_V
-        if not large.any():
-            continue
-        at, size = other.swing_s[large], np.append(other.off_V[large], 0.0)
+        at, size = swing_s[large], np.append(swing_V[large], 0.0)
         lo = np.searchsorted(at, time_s - CROSSTALK_S)
         hi = np.searchsorted(at, time_s + CROSSTALK_S, side="right")
         most = np.maximum.reduceat(size, np.column_stack((lo, hi)).ravel())[::2]
@@ -266,23 +317,10 @@ def _crosstalk(time_s: Floats, off_V: Floats, channel: int, looks: Sequence[_Loo
     return by
 
 
-def _same_as(channel: int, digit_V: float, looks: Sequence[_Look | None]) -> int:
-    """Channels (a bit each) whose readings are those of this one, to a last digit."""
-    own, count_V = looks[channel], digit_V * (1.0 + 1e-3)  # rounding of the numbers themselves
-    out = 0
-    for number, other in enumerate(looks[:MOST_NEIGHBOURS]):
-        if own is None or other is None or number == channel or abs(own.median_V - other.median_V) > count_V:
-            continue
-        if np.array_equal(own.drawn_s, other.drawn_s):
-            apart_V = np.abs(own.drawn_V - other.drawn_V)
-            out |= int(np.count_nonzero(apart_V <= count_V) >= SAME_SHARE * apart_V.size) << number
-    return out
-
-
-def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[Swing]:
-    """Readings of one excuse, joined where none is farther than `APART_S` from the next."""
+def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[tuple[float, float, float, bool, int]]:
+    """Readings of one excuse, joined where none is farther than `APART_S` from the next: begin, end and size."""
     for excuse in np.unique(by).tolist():
         mine, size = time_s[by == excuse], off_V[by == excuse]
         edge = np.flatnonzero(np.diff(mine) > APART_S) + 1
         for first, last in zip([0, *edge.tolist()], [*edge.tolist(), mine.size], strict=True):
-            yield Swing(float(mine[first]), float(mine[last - 1]), float(size[first:last].max()), large, int(excuse))
+            yield float(mine[first]), float(mine[last - 1]), float(size[first:last].max()), large, excuse

@@ -20,7 +20,7 @@ from flicker.logs.spans import holds
 from flicker.signals.guard import cells as cells_of
 from flicker.signals.guard._runs import true_runs
 from flicker.signals.guard.blank import BlankWatch
-from flicker.signals.guard.cells import Cell, Placed
+from flicker.signals.guard.cells import CELL, SWING, Drawn, Rows, Span
 from flicker.signals.guard.chunk import Chunk, Plan, chunk_of
 from flicker.signals.guard.figures import (
     BEGIN,
@@ -38,6 +38,8 @@ from flicker.signals.jump_counts import JumpWatch
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+AT_ONCE = 64  # cells looked at in one step; a choice: bounds memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +68,6 @@ class _Open:
     end_s: float
 
 
-@dataclass(slots=True)
-class _Done:
-    number: int
-    late: bool
-    begin_s: float
-    cells: list[Cell | None]
-
-
 class Gatherer:
     """Figures of the guard of one stretch, for all its channels.
 
@@ -97,7 +91,9 @@ class Gatherer:
         self._marks = sorted({t for item in left for t in item.anew_s if t > 0.0})
         self._chunks: list[Chunk] = []
         self._segments: list[_Segment] = []
-        self._done: list[_Done] = []
+        self._done: list[Span] = []
+        self._cells: list[list[Rows]] = [[np.empty(0, dtype=CELL)] for _ in range(channels)]
+        self._swings: list[list[Rows]] = [[np.empty(0, dtype=SWING)] for _ in range(channels)]
         self._open: list[_Open] = []
         self._next_s = 0.0  # begin of the cell that fills
         self._off = OffWatch()
@@ -184,12 +180,16 @@ class Gatherer:
         holds_s = self._off.holds_s
         hold = math.inf if final else self._end_s - BEFORE_S if holds_s is None else holds_s
         still_s, until_s = self._off.still_s
+        ready: list[_Open] = []
         left: list[_Open] = []
         for item in self._open:
-            if item.end_s <= hold or (item.begin_s >= still_s and item.end_s <= until_s) or final:
-                self._close(item, item.end_s)
-            else:
-                left.append(item)
+            done = final or item.end_s <= hold or (item.begin_s >= still_s and item.end_s <= until_s)
+            (ready if done else left).append(item)
+        fresh_s = self._chunks[-1].time_s[0] if self._chunks else 0.0  # cells within one chunk need no copy of it
+        early = sum(item.begin_s < fresh_s for item in ready)
+        for some in (ready[:early], ready[early:]):
+            for at in range(0, len(some), AT_ONCE):
+                self._close(some[at : at + AT_ONCE])
         self._open = left
         needed = min((item.begin_s for item in left), default=self._next_s)
         self._chunks = [chunk for chunk in self._chunks if chunk.last_s >= needed]
@@ -208,43 +208,51 @@ class Gatherer:
             else:
                 self._next_s = end
 
-    def _close(self, item: _Open, end_s: float) -> None:
-        segment = self._segments[item.number]
-        parts = cells_of.window(self._chunks, item.begin_s, end_s)
-        found = cells_of.look(parts, self.channels, item.begin_s)
-        self._done.append(_Done(item.number, False, item.begin_s, found))
-        self._count_jumps(item, segment, end_s, found, parts)
-        if item.begin_s != segment.begin_s or segment.kind == MARK:
+    def _close(self, items: Sequence[_Open]) -> None:
+        """Take the figures of cells that nothing can change any more."""
+        spans = []
+        for item in items:
+            segment = self._segments[item.number]
+            spans.append(Span(item.number, False, item.begin_s, item.begin_s, item.end_s))
+            if item.begin_s == segment.begin_s and segment.kind != MARK:
+                spans.append(Span(item.number, True, item.begin_s, item.begin_s + STARTS_S[1], item.end_s))
+        if not spans:
             return
-        late_s = item.begin_s + STARTS_S[1]
-        late = cells_of.look(cells_of.window(self._chunks, late_s, end_s), self.channels, late_s)
-        self._done.append(_Done(item.number, True, item.begin_s, late))
-        edges = [item.begin_s + s for s in (0.0, GRACE_S, *STARTS_S)]
-        for k in range(self.channels):
-            after = late[k]
-            segment.head[k] = [
-                cells_of.first_median(self._chunks, k, edges[0], MEDIAN_S, end_s),
+        drawn = cells_of.drawn_in(self._chunks, self.channels, spans)
+        found = cells_of.look(self._chunks, spans, drawn, every=self.plan.stride == 1)
+        for k, span in enumerate(spans):
+            if span.late:
+                self._head(span, [cells[k] for cells, _ in found], drawn, k - 1)
+            elif self._counting and any(cells["peak_V"][k] > TAIL_V for cells, _ in found):
+                self._count_jumps(span, drawn, k)
+        self._done.extend(spans)
+        for channel, (cells, swings) in enumerate(found):
+            self._cells[channel].append(cells[cells["readings"] > 0])
+            self._swings[channel].append(swings)
+
+    def _head(self, late: Span, cells: Sequence[Any], drawn: Drawn, number: int) -> None:
+        """The first seconds of a segment, whose first cell is span ``number``; ``cells`` come after them."""
+        first, last = drawn.first[number], drawn.last[number]
+        edges = [late.cell_s + s for s in (0.0, GRACE_S, *STARTS_S)]
+        for k, (after, values) in enumerate(zip(cells, drawn.values, strict=True)):
+            self._segments[late.segment].head[k] = [
+                cells_of.first_median(drawn.time_s[first:last], values[first:last], edges[0] + MEDIAN_S),
                 *(
-                    cells_of.largest(self._chunks, k, a, min(b, end_s), about_V)
-                    for about_V in (0.0, math.nan if after is None else after.median_V)
+                    cells_of.largest(self._chunks, k, a, min(b, late.end_s), about_V)
+                    for about_V in (0.0, after["median_V"] if after["readings"] else math.nan)
                     for a, b in pairwise(edges)
                 ),
             ]
 
-    def _count_jumps(
-        self, item: _Open, segment: _Segment, end_s: float, found: Sequence[Cell | None], parts: Sequence[Placed]
-    ) -> None:
+    def _count_jumps(self, span: Span, drawn: Drawn, number: int) -> None:
         """Hand the readings of a cell on; a unit that is off has no levels, an open lead in the first seconds neither."""
-        if not self._counting or all(cell is None or cell.peak_V <= TAIL_V for cell in found):
-            return
-        if item.begin_s == segment.begin_s:
+        segment, first, last = self._segments[span.segment], drawn.first[number], drawn.last[number]
+        if span.begin_s == segment.begin_s:
             self._jumps.border()
-        if segment.kind != MARK and item.begin_s == segment.begin_s:
-            parts = cells_of.window(self._chunks, item.begin_s + GRACE_S, end_s)
-        if parts:  # a whole cell at once: how it came must not show
-            time_s = np.concatenate([chunk.drawn_s[a:b] for chunk, _, _, a, b in parts])
-            columns = zip(*([part.drawn_V[a:b] for part in chunk.parts] for chunk, _, _, a, b in parts), strict=True)
-            self._jumps.add(time_s, [np.concatenate(column) for column in columns])
+            if segment.kind != MARK:
+                first = min(drawn.time_s.searchsorted(span.begin_s + GRACE_S), last)
+        if first < last:  # a whole cell at once: how it came must not show
+            self._jumps.add(drawn.time_s[first:last], [values[first:last] for values in drawn.values])
 
     def _cut(self, begin_s: float, end_s: float) -> None:
         """The unit was off from ``begin_s`` to ``end_s``: drop that time, and a small bump before it."""
@@ -260,10 +268,16 @@ class Gatherer:
             self._segments.pop()
         last = len(self._segments) - 1
         until = max(until, self._segments[last].begin_s)
-        self._done = [item for item in self._done if item.begin_s < until and item.number <= last]
-        for item in waiting:
-            if item.number <= last and item.begin_s < until:
-                self._close(item, min(item.end_s, until))
+        self._done = [item for item in self._done if item.cell_s < until and item.segment <= last]
+        for kept in (*self._cells, *self._swings):
+            kept[:] = [rows[(rows["cell_s"] < until) & (rows["segment"] <= last)] for rows in kept]
+        self._close(
+            [
+                _Open(item.number, item.begin_s, min(item.end_s, until))
+                for item in waiting
+                if item.number <= last and item.begin_s < until
+            ]
+        )
         self._open = []
         self._segments[last].end_s = until
         return until
@@ -280,51 +294,19 @@ class Gatherer:
             self._advance(final=True)
         if self._segments:
             self._segments[-1].end_s = min(self._segments[-1].end_s, self._end_s)
-        order = sorted(range(len(self._done)), key=lambda k: (self._done[k].number, self._done[k].begin_s, k))
-        done = [self._done[k] for k in order]
         return StretchFigures(
             begin_s=np.array([item.begin_s for item in self._segments], dtype=np.float64),
             end_s=np.array([item.end_s for item in self._segments], dtype=np.float64),
             kind=np.array([item.kind for item in self._segments], dtype=np.int64),
-            channels=tuple(self._channel(k, done) for k in range(self.channels)),
+            channels=tuple(self._channel(k) for k in range(self.channels)),
         )
 
-    def _channel(self, channel: int, done: Sequence[_Done]) -> ChannelFigures:
-        rows = [(item.number, item.late, cell) for item in done if (cell := item.cells[channel]) is not None]
+    def _channel(self, channel: int) -> ChannelFigures:
+        cells, swings = (_in_order(np.concatenate(kept[channel])) for kept in (self._cells, self._swings))
         counts, sizes = self._jumps.finish(channel)
-        swings = [(number, late, swing) for number, late, cell in rows for swing in cell.swings]
-
-        def column(name: str, kind: type) -> NDArray[Any]:
-            return np.array([getattr(cell, name) for _, _, cell in rows], dtype=kind)
-
-        def swung(name: str, kind: type) -> NDArray[Any]:
-            return np.array([getattr(swing, name) for _, _, swing in swings], dtype=kind)
-
         return ChannelFigures(
-            segment=np.array([number for number, _, _ in rows], dtype=np.int64),
-            late=np.array([late for _, late, _ in rows], dtype=bool),
-            begin_s=column("begin_s", float),
-            median_V=column("median_V", float),
-            low_V=column("low_V", float),
-            high_V=column("high_V", float),
-            alone_V=column("alone_V", float),
-            alone_by=column("alone_by", np.int64),
-            readings=column("readings", np.int64),
-            beyond=column("beyond", np.int64),
-            away=column("away", np.int64),
-            peak_V=column("peak_V", float),
-            far_V=column("far_V", float),
-            step_V=column("step_V", float),
-            unmoved=column("unmoved", float),
-            digit_V=column("digit_V", float),
-            same_as=column("same_as", np.int64),
-            swing_segment=np.array([number for number, _, _ in swings], dtype=np.int64),
-            swing_late=np.array([late for _, late, _ in swings], dtype=bool),
-            swing_begin_s=swung("begin_s", float),
-            swing_end_s=swung("end_s", float),
-            swing_V=swung("size_V", float),
-            swing_large=swung("large", bool),
-            swing_by=swung("by", np.int64),
+            **{name: cells[name].copy() for name in CELL.names or () if name != "cell_s"},
+            **{f"swing_{name}": swings[name].copy() for name in SWING.names or () if name != "cell_s"},
             head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 7),
             anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
             blank_rows=self._blanks.table(channel),
@@ -337,3 +319,8 @@ class Gatherer:
 def begin_of_next(segment_s: float, begin_s: float) -> float:
     """Where the cell after the one that begins at ``begin_s`` begins, on the grid of its segment."""
     return segment_s + CELL_S * (round((begin_s - segment_s) / CELL_S) + 1)
+
+
+def _in_order(rows: Rows) -> Rows:
+    """Cells or swings by segment and time, late ones after their whole cell."""
+    return rows[np.lexsort((rows["cell_s"], rows["segment"]))]
