@@ -67,7 +67,7 @@ def test_what_the_last_digit_hides() -> None:
 
 def test_no_digit_no_ranges() -> None:
     time = np.arange(200.0)
-    ranges = find_ranges(time, np.sin(time), np.empty(0), 0.0, 200.0)
+    ranges = find_ranges(time, np.sin(time), (), 0.0, 200.0)
     assert len(ranges.spans) == 1 and ranges.changes_s == ()
 
 

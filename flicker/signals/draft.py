@@ -173,8 +173,7 @@ def ranges_of(blocks: RunBlocks, index: int, resolution: float, lapses: Sequence
     end_s = float(blocks.end_s[-1]) + blocks.run.sample_interval_s
     out = spans((lapse.begin_s, lapse.end_s) for lapse in lapses)
     good = np.isfinite(part.sample_V) & ~holds(out, part.sample_s)
-    extremes = np.concatenate((part.low, part.high))
-    return find_ranges(part.sample_s[good], part.sample_V[good], extremes[np.isfinite(extremes)], resolution, end_s)
+    return find_ranges(part.sample_s[good], part.sample_V[good], (part.low, part.high), resolution, end_s)
 
 
 def _on_finest(ranges: Ranges, time_s: Floats) -> Bools:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.signals.order_statistics import median
+from flicker.base.middle import median
 from flicker.stats.jumps import LEAST_V, SCALES, jumps_by_scale
 from flicker.stats.noise import resolution_of
 

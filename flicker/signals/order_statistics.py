@@ -9,6 +9,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.base.arrays import Floats, Ints
+from flicker.base.middle import median
 
 FEW = 15  # rows, or values in a window, that are sorted against each other; a choice for speed
 AT_ONCE = 1 << 17  # numbers in windows that are looked at in one step; a choice: bounds memory
@@ -35,16 +36,10 @@ def middle_row(rows: list[Floats]) -> Floats:
     return np.asarray(0.5 * (below + rows[half]))
 
 
-def median(values: Floats) -> float:
-    """Median of finite values; several times as fast as numpy's, of whose ways to order only the sort is vectorised."""
-    ranked, half = np.sort(values), values.size // 2
-    return float(ranked[half]) if values.size % 2 else 0.5 * float(ranked[half - 1] + ranked[half])
-
-
 def scatter(values: Floats, centre: float | None = None) -> float:
     """Robust sigma about a centre, the median where none is given: the median distance, as it stands to a Gaussian's."""
-    middle = np.median(values) if centre is None else centre
-    return 1.4826 * float(np.median(np.abs(values - middle)))
+    middle = median(values) if centre is None else centre
+    return 1.4826 * median(np.abs(values - middle))
 
 
 def sliding_medians(value: Floats, width: int) -> Floats:
@@ -122,7 +117,7 @@ def group_quantiles(group: Ints, value: Floats, shares: tuple[float, ...]) -> tu
         group, value = group[order], value[order]
     first = np.flatnonzero(np.concatenate(([True], group[1:] != group[:-1])))
     count = np.diff(np.concatenate((first, [group.size])))
-    ranked = _ranked(group, value, first, count)
+    ranked = ranked_in_groups(group, value, first, count)
     out = []
     for share in shares:
         place = share * (count - 1)
@@ -131,8 +126,8 @@ def group_quantiles(group: Ints, value: Floats, shares: tuple[float, ...]) -> tu
     return group[first], out
 
 
-def _ranked(group: Ints, value: Floats, first: Ints, count: Ints) -> Floats:
-    """Values in ascending order within their group; groups lie one behind the other."""
+def ranked_in_groups(group: Ints, value: Floats, first: Ints, count: Ints) -> Floats:
+    """Values in ascending order within their group; groups lie one behind the other, from ``first`` on each."""
     sizes = np.unique(count)
     if sizes.size > MOST_SIZES:
         return np.asarray(value[np.lexsort((value, group))])

@@ -6,6 +6,7 @@ coarser digits from some moment on. Common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,15 +60,17 @@ class Ranges:
         )
 
 
-def find_ranges(time_s: Floats, value_V: Floats, extremes_V: Floats, resolution_V: float, end_s: float) -> Ranges:
+def find_ranges(
+    time_s: Floats, value_V: Floats, extremes_V: Sequence[Floats], resolution_V: float, end_s: float
+) -> Ranges:
     """Find the range segments of a channel.
 
     Parameters
     ----------
     time_s, value_V : array, shape (n,)
         Readings in time order, finite.
-    extremes_V : array
-        More readings without time (the largest and smallest of each block).
+    extremes_V : sequence of arrays
+        More readings without time (the largest and smallest of each block); NaN are passed over.
     resolution_V : float
         Finest last digit of the channel; 0 where there is none (then there is one range).
     end_s : float
@@ -76,7 +79,7 @@ def find_ranges(time_s: Floats, value_V: Floats, extremes_V: Floats, resolution_
     whole = RangeSpan(0.0, end_s, resolution_V)
     if resolution_V <= 0 or value_V.size < LEAST_READINGS:
         return Ranges((whole,), np.inf, resolution_V)
-    upper, coarse_digit = _upper(np.concatenate((value_V, extremes_V)), resolution_V)
+    upper, coarse_digit = _upper([value_V, *extremes_V], resolution_V)
     borders: list[RangeSpan] = []
     # Large readings of an automatic range change are no change made by hand.
     keep = np.abs(value_V) <= upper
@@ -116,19 +119,30 @@ def _multiple(value: Floats, step: float) -> Bools:
     return np.asarray(np.abs(ratio - np.round(ratio)) < 1e-4)
 
 
-def _upper(value: Floats, resolution_V: float) -> tuple[float, float]:
-    size = np.unique(np.abs(value))
+def _upper(parts: Sequence[Floats], resolution_V: float) -> tuple[float, float]:
+    size = np.concatenate(parts)
+    np.abs(size, out=size)
     for factor in FACTORS:
-        fine = ~_multiple(size, factor * resolution_V)
-        if not fine.any():
+        border = _largest_between(size, factor * resolution_V)
+        if border is None:
             continue
-        border = float(size[np.flatnonzero(fine)[-1]])
-        above = int(np.count_nonzero(size > border))
+        above = np.unique(size[size > border]).size
         # The lowest factor decides: on a 100 times coarser range readings are multiples of 10 as well.
         if above >= LEAST_LARGE and border > 50.0 * resolution_V:
             return border, factor * resolution_V
         return np.inf, resolution_V
     return np.inf, resolution_V
+
+
+def _largest_between(size: Floats, step: float) -> float | None:
+    """Largest of some sizes that is no multiple of a step; the larger half of the scale first, where it mostly lies."""
+    while (top := float(np.fmax.reduce(size, initial=0.0))) > 0.0:
+        large = size[size >= 0.5 * top]
+        between = large[~_multiple(large, step)]
+        if between.size:
+            return float(between.max())
+        size = size[size < 0.5 * top]
+    return None
 
 
 def _stretches_without(flag: Bools) -> list[tuple[int, int]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
+from flicker.base.middle import median
 from flicker.logs.model import Gap, Run
 from flicker.logs.spans import elapsed, total
 from flicker.signals.baseline import Baseline
@@ -80,7 +81,7 @@ class Trace:
         """Settled level: the middle of the baseline over observed time."""
         if self.baseline is None:
             return None
-        return float(np.median(self.baseline.knot_V))
+        return median(self.baseline.knot_V)
 
     def episode_table(self) -> tuple[Floats, Floats, Floats]:
         """Start, end and largest deviation (signed) of each episode."""

@@ -133,23 +133,23 @@ def jumps(
     sigmas = check.positive("sigmas", sigmas)
     if readings.size < 8 * scale + 40:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
-    sums = _sums(readings)
-    difference = _differences(sums, 2.0 * sums, scale)
+    difference = _differences(*_sums(readings), np.empty(readings.size), scale)
     size = np.abs(difference)
     return _past(difference, size, scale, _step_sigma(size, resolution / math.sqrt(scale)), least, sigmas)
 
 
 def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterator[Jumps]:
     """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where either may decide."""
-    sums = _sums(readings)
-    twice = 2.0 * sums
+    sums, twice = _sums(readings)
+    rooms = np.empty((2, readings.size))  # in use again and again: new memory costs more than what is done in it
     # A last digit below 2 LEAST_V / SIGMAS never decides. With a coarser one nearly all steps are none, or as large.
-    step = np.abs(readings[1:] - readings[:-1])
+    step = np.subtract(readings[1:], readings[:-1], out=rooms[0, 1:])
+    np.abs(step, out=step)
     fine = np.count_nonzero((step > DIGIT_V[0]) & (step < DIGIT_V[1])) > FINE_SHARE * step.size
     for scale in SCALES:
         if readings.size >= 8 * scale + 40:
-            difference = _differences(sums, twice, scale)
-            size = np.abs(difference)
+            difference = _differences(sums, twice, rooms[0], scale)
+            size = np.abs(difference, out=rooms[1, : difference.size])
             if float(size.max()) > LEAST_V:
                 quiet = np.count_nonzero(size <= LEAST_V * QUARTER / SIGMAS) > 0.25 * size.size + 1
                 sigma = 0.0 if fine and quiet else _step_sigma(size, 0.0 if fine else resolution() / math.sqrt(scale))
@@ -158,13 +158,16 @@ def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterato
         yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
 
 
-def _sums(readings: Floats) -> Floats:
-    return np.concatenate(([0.0], np.cumsum(readings)))
+def _sums(readings: Floats) -> tuple[Floats, Floats]:
+    """Sums of all readings up to each place, and twice as much."""
+    sums = np.zeros(readings.size + 1)
+    np.cumsum(readings, out=sums[1:])
+    return sums, 2.0 * sums
 
 
-def _differences(sums: Floats, twice: Floats, scale: int) -> Floats:
+def _differences(sums: Floats, twice: Floats, room: Floats, scale: int) -> Floats:
     """Mean of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
-    out = sums[2 * scale :] - twice[scale:-scale]
+    out = np.subtract(sums[2 * scale :], twice[scale:-scale], out=room[: sums.size - 2 * scale])
     out += sums[: -2 * scale]
     out /= scale
     return out

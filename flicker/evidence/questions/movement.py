@@ -13,6 +13,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.starts import power_ups_begin
+from flicker.signals.order_statistics import ranked_in_groups
 from flicker.signals.trace import RunTraces
 from flicker.stats.moving import Movement, moved_in_noise
 
@@ -59,12 +60,10 @@ def _medians(time_s: Floats, value_V: Floats) -> tuple[Floats, Floats]:
     if time.size == 0:
         return time, value
     minute = np.floor(time / MINUTE_S).astype(np.int64)
-    order = np.lexsort((value, minute))
-    minute, value = minute[order], value[order]
     first = np.flatnonzero(np.diff(minute, prepend=minute[0] - 1))
     count = np.diff(np.append(first, minute.size))
     middle = np.asarray((minute[first] + 0.5) * MINUTE_S, dtype=np.float64)
-    return middle, value[first + count // 2]
+    return middle, ranked_in_groups(minute, value, first, count)[first + count // 2]
 
 
 def raw_movement(parts: Sequence[tuple[Floats, Floats]], limit_V: float) -> RawMovement:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.middle import row_medians
 from flicker.signals.connection.movement import CELL, REACH, View, change_place
 from flicker.signals.order_statistics import row_quantiles
 
@@ -34,7 +35,7 @@ def loudness(view: View, part: slice = slice(None), *, fast: bool = False) -> Fl
     """Logarithm of the swing in each cell, or ``fast`` within its blocks; two counts are no more than twice none."""
     if fast:
         size = view.high[part].size // CELL * CELL
-        swing = np.median((view.high[part] - view.low[part])[:size].reshape(-1, CELL), axis=1)
+        swing = row_medians((view.high[part] - view.low[part])[:size].reshape(-1, CELL))
     else:
         swing = swings(view.middle[part])
     return np.asarray(np.log(swing + view.resolution_V + 1e-6))

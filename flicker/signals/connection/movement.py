@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.middle import median
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import FIT_S, Start, find_start
@@ -183,7 +184,7 @@ def fell(view: View, first: int, protection_V: float) -> bool:
 
 def rests_away(value: Floats, zero_V: float) -> bool:
     """Do readings rest away from zero, so that a fall to it would show?"""
-    level = float(np.median(value))
+    level = median(value)
     return abs(level) - 4.0 * scatter(value, level) > zero_V
 
 

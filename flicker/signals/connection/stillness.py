@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.middle import row_medians
 from flicker.signals.connection.movement import (
     ALIVE_SHARE,
     FEW,
@@ -45,7 +46,7 @@ def textures_of(view: View) -> Floats:
         return np.empty(0)
     resolution_V = view.resolution_V
     cells = view.move[: count * FEW].reshape(count, FEW)
-    mean = np.median(cells, axis=1)
+    mean = row_medians(cells)
     if np.quantile(mean, 0.9) <= 3.0 * resolution_V:
         # A coarse digit: how often it moves, not how far.
         mean = np.minimum(cells, 2.0 * resolution_V).mean(axis=1)

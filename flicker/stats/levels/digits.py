@@ -8,6 +8,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats
+from flicker.base.middle import median
 
 __all__ = ["noise_sigma", "resolution_of"]
 
@@ -118,8 +119,8 @@ def noise_sigma(y: ArrayLike, *, resolution: float | None = None) -> float:
     """
     array = _finite(y)
     step = resolution_of(array) if resolution is None else check.positive("resolution", resolution, zero=True)
-    middle = float(np.median(array))
-    plain = 1.482602218505602 * float(np.median(np.abs(array - middle)))
+    middle = median(array)
+    plain = 1.482602218505602 * median(np.abs(array - middle))
     if step == 0.0 or plain > 3 * step:
         return float(np.sqrt(max(plain * plain - step * step / 12.0, 0.0)))
     levels = np.round((array - middle) / step)
