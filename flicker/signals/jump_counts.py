@@ -68,7 +68,7 @@ class JumpWatch:
             if wide[channel] < LEAST_V:
                 continue
             beside = [at for other, at in enumerate(loud) if other != channel and at.size]
-            readings = column[_apart(time, finite[channel], beside)] if beside else known[channel]
+            readings = column[_apart(time, finite[channel], np.concatenate(beside))] if beside else known[channel]
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue
             digit = cache(lambda readings=readings: resolution_of(readings))
@@ -85,12 +85,13 @@ class JumpWatch:
         return self._counts[channel], np.array(middle)
 
 
-def _apart(time_s: Floats, keep: Bools, beside: Sequence[Floats]) -> Bools:
-    """Readings of those to keep that are not near one of the moments beside."""
-    keep = keep.copy()
-    for moments in beside:
-        for at in np.split(moments, np.flatnonzero(np.diff(moments) > 2.0 * FARTHER_S) + 1):
-            near = slice(*time_s.searchsorted([at[0] - FARTHER_S, at[-1] + FARTHER_S]))
-            lower, upper = time_s[near] - NEIGHBOUR_S, time_s[near] + NEIGHBOUR_S
-            keep[near] &= at.searchsorted(upper, side="right") <= at.searchsorted(lower)
+def _apart(time_s: Floats, keep: Bools, at_s: Floats) -> Bools:
+    """Readings of those to keep that are not near any of some moments."""
+    keep, at = keep.copy(), np.sort(at_s)
+    begin, end = time_s.searchsorted(at - FARTHER_S), time_s.searchsorted(at + FARTHER_S)
+    first, size = begin[0], end[-1] - begin[0] + 1
+    open_at = np.cumsum(np.bincount(begin - first, minlength=size) - np.bincount(end - first, minlength=size))
+    near = first + np.flatnonzero(open_at)
+    lower, upper = time_s[near] - NEIGHBOUR_S, time_s[near] + NEIGHBOUR_S
+    keep[near] &= at.searchsorted(upper, side="right") <= at.searchsorted(lower)
     return keep

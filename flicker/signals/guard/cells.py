@@ -193,20 +193,18 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
 
 def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
     """Which channels (a bit each) have the readings of another, to a last digit."""
+    median_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "readings"))
     for channel, cells in enumerate(made):
         count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
-        for number, other in enumerate(made[:MOST_NEIGHBOURS]):
-            if number == channel:
-                continue
-            near = np.abs(cells["median_V"][here] - other["median_V"][here]) <= count_V
-            near &= (cells["readings"][here] > 0) & (other["readings"][here] > 0)
-            near &= (finite[channel] == finite[number]).all(axis=1)
-            if near.any():
-                with np.errstate(invalid="ignore"):  # missing readings
-                    apart_V = np.abs(tables[channel][near] - tables[number][near])
-                    within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
-                same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
-                cells["same_as"][here[near]] |= same.astype(np.int64) << number
+        close = (np.abs(median_V - median_V[channel]) <= count_V) & (there > 0) & (there[channel] > 0)
+        close[channel] = False
+        for number in np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1)).tolist():
+            near = close[number] & (finite[channel] == finite[number]).all(axis=1)
+            with np.errstate(invalid="ignore"):  # missing readings
+                apart_V = np.abs(tables[channel][near] - tables[number][near])
+                within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
+            same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
+            cells["same_as"][here[near]] |= same.astype(np.int64) << number
 
 
 def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], int, int]:
@@ -270,7 +268,7 @@ def _exactly(parts: Sequence[Placed], channel: int, median_V: float) -> tuple[_S
 
 def _swings_of(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, made: Sequence[Rows]) -> list[Rows]:
     """Swings of every channel, and in its cells what they tell: how many readings, and the range without crosstalk."""
-    out: list[list[Rows]] = [[np.empty(0, dtype=SWING)] for _ in made]
+    out: list[list[tuple[Any, ...]]] = [[] for _ in made]
     restless = [(cells["far_V"] > SWING_V) | (cells["peak_V"] > BEYOND_V) for cells in made]
     nothing = (np.empty(0), np.empty(0)), 0
     for k in np.flatnonzero(np.logical_or.reduce(restless)).tolist():
@@ -295,10 +293,10 @@ def _swings_of(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, mad
                 if rest.size:
                     first, last = (rest[int(share * (rest.size - 1) + 0.5)] for share in (0.01, 0.99))
                     cell["alone_V"], cell["alone_by"] = last - first, np.bitwise_or.reduce(own)
-            found = [*_swings(time_s, off_V, by, False), *_swings(time_s[far], off_V[far], by[far], True)]
             place = cell["segment"], cell["late"], cell["cell_s"]
-            out[channel].append(np.array([(*place, *item) for item in found], dtype=SWING))
-    return [np.concatenate(rows) for rows in out]
+            for item in (*_swings(time_s, off_V, by, False), *_swings(time_s[far], off_V[far], by[far], True)):
+                out[channel].append((*place, *item))
+    return [np.array(rows, dtype=SWING) for rows in out]
 
 
 def _crosstalk(time_s: Floats, off_V: Floats, channel: int, swung: Sequence[_Swung]) -> Ints:
