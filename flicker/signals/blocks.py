@@ -95,33 +95,42 @@ def subsample_stride(rows: int | None) -> int:
 
 
 class _Columns:
-    """Arrays that grow by pieces."""
+    """Arrays that grow, with room for ``room`` numbers each at first: pieces and whole would fill the memory together."""
 
-    def __init__(self, names: tuple[str, ...]) -> None:
-        self.parts: dict[str, list[NDArray[np.generic]]] = {name: [] for name in names}
+    def __init__(self, kinds: Mapping[str, type], room: int) -> None:
+        self._arrays: dict[str, NDArray[Any]] = {name: np.empty(room, kind) for name, kind in kinds.items()}
+        self._sizes = dict.fromkeys(kinds, 0)
 
     def add(self, **values: NDArray[np.generic]) -> None:
         for name, value in values.items():
-            self.parts[name].append(value)
+            first, last, array = self._sizes[name], self._sizes[name] + value.size, self._arrays[name]
+            if last > array.size:
+                self._arrays[name] = np.empty(2 * last, array.dtype)
+                self._arrays[name][:first] = array[:first]
+            self._arrays[name][first:last] = value
+            self._sizes[name] = last
 
-    def take(self, name: str, dtype: type) -> NDArray[Any]:
-        parts = self.parts.pop(name)  # once only: pieces and whole must not fill the memory together
-        return np.concatenate(parts).astype(dtype, copy=False) if parts else np.empty(0, dtype)
+    def whole(self) -> dict[str, NDArray[Any]]:
+        return {name: self._arrays[name][:size] for name, size in self._sizes.items()}
 
 
-_SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
-_OWN = ("low", "high", "mean", "middle", "finite", "over_low", "over_high")
+ROOM = 256  # blocks, beyond those expected, that a run has room for at first; a choice for speed
+
+_SHARED = {"row": np.int64, "rows": np.int64, "begin_s": np.float64, "end_s": np.float64, "after_gap": np.bool_}
+_OWN = dict.fromkeys(("low", "high", "mean", "middle"), np.float64) | dict.fromkeys(
+    ("finite", "over_low", "over_high"), np.int64
+)
+_SAMPLES = {"sample_s": np.float64, "sample_V": np.float64}
 
 
 class _RunBuilder:
     """Blocks of one run in the making; carries the rows of an unfinished block."""
 
-    def __init__(
-        self, channels: int, size: int, stride: int, stash: Stash | None = None, guard: Gatherer | None = None
-    ) -> None:
+    def __init__(self, channels: int, size: int, stride: int, rows: int, stash: Stash | None, guard: Gatherer) -> None:
         self.size, self.stride, self.stash, self.guard = size, stride, stash, guard
-        self.shared = _Columns(_SHARED)
-        self.own = [_Columns((*_OWN, "sample_s", "sample_V")) for _ in range(channels)]
+        self.shared = _Columns(_SHARED, rows // size + ROOM)
+        self.own = [_Columns(_OWN, rows // size + ROOM) for _ in range(channels)]
+        self.samples = [_Columns(_SAMPLES, rows // stride + ROOM) for _ in range(channels)]
         self.rest: Piece | None = None
         self.gap = True
 
@@ -131,9 +140,8 @@ class _RunBuilder:
             self.gap = True
         start = (-piece.first) % self.stride
         if start < piece.time_s.size:
-            for column, values in zip(self.own, piece.values, strict=True):
-                column.add(sample_s=piece.time_s[start :: self.stride].copy())
-                column.add(sample_V=values[start :: self.stride].astype(np.float64))
+            for column, values in zip(self.samples, piece.values, strict=True):
+                column.add(sample_s=piece.time_s[start :: self.stride], sample_V=values[start :: self.stride])
         if self.rest is not None:
             need = self.size - self.rest.time_s.size
             piece, later = _join(self.rest, piece, need)
@@ -163,8 +171,8 @@ class _RunBuilder:
         self.shared.add(
             row=piece.first + size * np.arange(count, dtype=np.int64),
             rows=np.full(count, size, dtype=np.int64),
-            begin_s=time[:, 0].copy(),
-            end_s=time[:, -1].copy(),
+            begin_s=time[:, 0],
+            end_s=time[:, -1],
             after_gap=after_gap,
         )
         reduced = [reduce_blocks(values.reshape(-1, size)) for values in piece.values]
@@ -172,8 +180,7 @@ class _RunBuilder:
             column.add(**part)
         if self.stash is not None:
             self.stash.look(piece, size, reduced)
-        if self.guard is not None:
-            self.guard.feed(piece, size, reduced)
+        self.guard.feed(piece, size, reduced)
 
 
 TILE = 64  # blocks of a thousand rows that stay in the cache; a choice for speed
@@ -307,7 +314,8 @@ def reduce_log(log: Log, stash: Stash | None = None, hands: Mapping[str, Hands] 
                 builders[-1].flush()
             left = [_left(hands, name, piece.offset_s, ended_s) for name in log.channels]
             guard = Gatherer(channels, log.source.cadence_s, left)
-            builders.append(_RunBuilder(channels, size, stride, stash, guard))
+            rows = 0 if builders else log.source.rows or 0  # most logs are one run
+            builders.append(_RunBuilder(channels, size, stride, rows, stash, guard))
             if stash is not None:
                 stash.begin()
         builders[piece.run].feed(piece)
@@ -327,33 +335,15 @@ def _left(hands: Mapping[str, Hands] | None, channel: str, offset_s: float, ende
 
 
 def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
-    shared = builder.shared
-    channels = tuple(
-        ChannelBlocks(
-            low=column.take("low", np.float64),
-            high=column.take("high", np.float64),
-            mean=column.take("mean", np.float64),
-            middle=column.take("middle", np.float64),
-            finite=column.take("finite", np.int64),
-            over_low=column.take("over_low", np.int64),
-            over_high=column.take("over_high", np.int64),
-            sample_s=column.take("sample_s", np.float64),
-            sample_V=column.take("sample_V", np.float64),
-        )
-        for column in builder.own
-    )
+    pairs = zip(builder.own, builder.samples, strict=True)
     return RunBlocks(
         run=run,
         stretch=stretch,
         offset_s=0.0,
-        row=shared.take("row", np.int64),
-        rows=shared.take("rows", np.int64),
-        begin_s=shared.take("begin_s", np.float64),
-        end_s=shared.take("end_s", np.float64),
-        after_gap=shared.take("after_gap", np.bool_),
-        channels=channels,
+        **builder.shared.whole(),
+        channels=tuple(ChannelBlocks(**own.whole(), **samples.whole()) for own, samples in pairs),
         stash=builder.stash,
-        guard=None if builder.guard is None else builder.guard.finish(),
+        guard=builder.guard.finish(),
     )
 
 
