@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import json
+import sys
 from math import comb
+from pathlib import Path
 
 import pytest
 from test_like_with_like import case_of
+
+sys.path.insert(0, str(Path(__file__).parent / "studies"))
+
+import study_aspects
 
 from flicker.base.values import Aspect
 from flicker.case.model import CaseLog
 from flicker.cli import main
 from flicker.evidence.assessment import assess
 from flicker.evidence.compare.comparison import compare, compare_stages
+from flicker.evidence.compare.shared import common_part
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.simulate import simulate_log
 
@@ -90,7 +97,9 @@ def test_a_repair_that_harms_is_no_cure_and_says_both():
 def test_unlike_conditions_an_untouched_channel_and_a_lead_that_is_off_forbid_every_claim():
     both = simulate_log("drifting", seed=3, rate_hz=1.0, hours=4, bad=("left", "right"), **LEAKY)
     quiet = simulate_log("steady", seed=4, rate_hz=1.0, hours=4)
-    assert left(list(both.logs), list(quiet.logs)).outcome == IMPROVED
+    # what every output shows alike is no channel's own, whether or not one is named as untouched
+    alone = left(list(both.logs), list(quiet.logs))
+    assert alone.outcome == NO_CHANGE and aspect(alone, Aspect.MOVEMENT).note.startswith("every output changed alike")
     found = left(list(both.logs), list(quiet.logs), control="right")
     assert found.outcome == NO_CHANGE and "untouched" in aspect(found, Aspect.MOVEMENT).note
     named = {}
@@ -133,3 +142,15 @@ def test_document_terminal_and_page_name_the_aspect(tmp_path, capsys):
     (moved,) = (item for item in told["aspects"] if item["aspect"] == "movement")
     assert moved["outcome"] == told["outcome"] == "improved" and moved["before"] > 0.05 > moved["after"]
     assert moved["unit"] == "V"
+
+
+@pytest.mark.parametrize(("name", "before", "after", "mended"), study_aspects.SHARED, ids=[row[0] for row in study_aspects.SHARED])
+def test_what_every_output_shows_alike_is_no_repair_of_one(name, before, after, mended):
+    said = study_aspects.shared_pair(before, after, 5)
+    assert said == [IMPROVED if k in mended else NO_CHANGE for k in range(len(before))]
+
+
+def test_the_part_of_a_change_that_all_outputs_show():
+    assert common_part([-5.0, -3.0, -4.0], 0) == -3.0 and common_part([-5.0, -3.0, -4.0], 1) == -3.0
+    assert common_part([-5.0, -3.0], 0, 2.0) == -5.0  # this one may show twice as much, and no more than it does
+    assert common_part([-5.0, 1.0], 0) == common_part([-5.0, None], 0) == common_part([-5.0], 0) == 0.0

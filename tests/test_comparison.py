@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 import sys
@@ -373,3 +374,23 @@ def test_a_fault_that_comes_after_hours_is_not_gone_in_shorter_logs():
     before = side([(4.0, late)] * 4)
     assert outcome(before, side([(1.5, [])] * 5, known=False)).outcome == NO_CHANGE
     assert outcome(before, side([(4.0, [])] * 5, known=False)).outcome == IMPROVED
+
+
+@pytest.mark.parametrize(("begins_h", "words"), [((9, 19), True), ((19, 18), False), ((23, 0), False)])
+def test_other_hours_of_the_day_and_unseen_starts_are_told_with_a_change_of_rate(begins_h, words):
+    # An evening fault that is not there in the morning looks like a repair: rule of the bench, common practice, no source.
+    rng = np.random.default_rng(12)
+    when = np.arange(0.0, 7200.0, 2.0)
+    sides = []
+    for number, (begin, swings) in enumerate(zip(begins_h, (30, 0), strict=True)):
+        logs = []
+        for day in range(2):
+            volts = 0.006 + rng.normal(0.0, 3e-4, when.size)
+            volts[rng.integers(100, when.size, swings)] += 0.2
+            start = dt.datetime(2031, 3, 3 + 7 * number + day, begin)
+            logs.append(Log.from_arrays(when, {"left": volts}, name=f"{number}{day}", start=start))
+        sides.append(logs)
+    found = compare(*sides)
+    assert found.channels[0].outcome == "improved"
+    assert any("a fault that keeps to certain hours" in text for text in found.cautions) == words
+    assert any("log both sides from switch-on" in text for text in found.cautions)

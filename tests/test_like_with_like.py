@@ -120,8 +120,8 @@ def test_sizes_within_the_accuracy_are_one_size():
 def offsets(tmp_path_factory):
     """Logs that rest at +60, -60 and 0 mV on the left."""
     folder = tmp_path_factory.mktemp("offsets")
-    for name, level in (("plus", 0.06), ("minus", -0.06), ("zero", 0.0)):
-        simulate_log("steady", hours=0.5, rate_hz=1.0, seed=8, settled_V=level).write(folder / f"{name}.csv")
+    for name, level in (("plus", 0.06), ("minus", -0.06), ("zero", 1e-6)):
+        simulate_log("settled-offset", hours=0.5, rate_hz=1.0, seed=8, offset_V=level).write(folder / f"{name}.csv")
     return folder
 
 

@@ -70,7 +70,7 @@ class NotTold(StrEnum):
     FEW_VISITS = "seen at fewer than two visits"
     SIGN_REVERSED = "meter or leads; the sign is just reversed"
     WITHIN_ACCURACY = "meter or leads; less than the accuracy of both readings"
-    VISITS_SCATTER = "no more than one visit shows by itself"
+    VISITS_SCATTER = "no more than visits and power-ups differ by themselves"
     ABOUT_THE_LIMIT = "about the limit"
 
 

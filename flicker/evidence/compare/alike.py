@@ -1,10 +1,14 @@
-"""May two sides be compared at all? Conditions and meters that the case tells, of the logs on either side."""
+"""May two sides be compared at all? Conditions and meters that the case tells, the hours of the clock, and how the logs begin."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from flicker.base.units import HOUR
 from flicker.case.model import Case, Meter
 from flicker.evidence.record.channel_record import ChannelRecord
 
@@ -25,7 +29,6 @@ SAMPLING = (
     ("range_V", "a range of {:g} V"),
     ("resolution_V", "a last digit of {:g} V"),
 )
-
 
 def sources_of(records: Iterable[ChannelRecord]) -> tuple[str, ...]:
     """Names of the logs that records come from."""
@@ -101,3 +104,57 @@ def starts_told(case: Case | None) -> dict[str, str]:
     if case is None:
         return {}
     return {Path(log.file).name: log.start for log in case.logs if log.start is not None}
+
+
+def unlike_hours(
+    names: tuple[str, str], records: tuple[Sequence[ChannelRecord], Sequence[ChannelRecord]], rated: bool
+) -> list[str]:
+    """Say where the sides were logged at other hours of the day, or do not show how they begin.
+
+    Parameters
+    ----------
+    names : (str, str)
+        Names of the two sides.
+    records : (sequence of ChannelRecord, sequence of ChannelRecord)
+        Their channels.
+    rated : bool
+        Whether a change of the rate is claimed, which both could feign.
+    """
+    blind = [
+        name
+        for name, side in zip(names, records, strict=True)
+        if not any(trace.power_up_seen for record in side for trace in record.traces)
+    ]
+    out = [f"No power-up was seen {name}: the log there begins in mid-operation." for name in blind]
+    if blind and rated:
+        out.append(
+            "A fault of the first minutes, or one that comes with the heat, could look like this change: log both sides from "
+            "switch-on, after an equal pause."
+        )
+    clocks = [_day_hours(side) for side in records]
+    if rated and all(clock.any() for clock in clocks) and not (clocks[0] & clocks[1]).any():
+        said = [f"{name} between {_clock_text(clock)}" for name, clock in zip(names, clocks, strict=True)]
+        out.append(
+            f"Logged {said[0]}, {said[1]}: a fault that keeps to certain hours (mains, room, use) could look like this "
+            "change. Log again at the hours of before."
+        )
+    return out
+
+
+def _day_hours(records: Sequence[ChannelRecord]) -> NDArray[np.bool_]:
+    """Hours of the day in which something was logged, shape (24,); empty where a run has no clock."""
+    out = np.zeros(24, dtype=bool)
+    for run in records[0].runs if records else ():
+        if run.start is None:
+            return np.zeros(24, dtype=bool)
+        begin = run.start.hour + run.start.minute / 60.0
+        out[np.arange(int(begin), min(int(begin + run.duration_s / HOUR), int(begin) + 23) + 1) % 24] = True
+    return out
+
+
+def _clock_text(hours: NDArray[np.bool_]) -> str:
+    """The hours from the end of the longest pause on, as '18 and 23 o'clock'."""
+    at = np.flatnonzero(hours)
+    pauses = np.diff(at, append=at[0] + 24)
+    last = int(np.argmax(pauses))
+    return f"{at[(last + 1) % at.size]} and {(at[last] + 1) % 24 or 24} o'clock"

@@ -7,7 +7,7 @@ too few hours or starts to have met the fault is no cure, so each aspect also as
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -37,6 +37,7 @@ from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.record.pace import PACE
 
 UNTOUCHED = "the untouched channel changed as well"
+RATES = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
 MOST_STARTS = 1000  # nobody logs more; a choice
@@ -150,17 +151,11 @@ def aspects_of(
     return tuple(found)
 
 
-def not_by_itself(found: Sequence[AspectChange], control: Sequence[AspectChange]) -> tuple[AspectChange, ...]:
-    """Withdraw what the untouched channel shows as well: the room or the conditions made it."""
-    same = {(item.aspect, item.outcome) for item in control if item.outcome != NO_CHANGE}
+def withdrawn(found: Sequence[AspectChange], what: Set[tuple[Aspect, str]], why: str) -> tuple[AspectChange, ...]:
+    """Withdraw these claims, but for those of rates, which are weighed by themselves."""
     return tuple(
-        replace(
-            item,
-            outcome=NO_CHANGE,
-            note=UNTOUCHED,
-            reads=f"{item.aspect}: {UNTOUCHED}: {NO_CHANGE}.",
-        )
-        if (item.aspect, item.outcome) in same and item.aspect not in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}
+        replace(item, outcome=NO_CHANGE, note=why, reads=f"{item.aspect}: {why}: {NO_CHANGE}.")
+        if (item.aspect, item.outcome) in what and item.aspect not in RATES
         else item
         for item in found
     )
@@ -174,7 +169,7 @@ def decided(found: Sequence[AspectChange], led: tuple[Aspect, str]) -> tuple[Asp
         if led[1] == wanted:
             return led
         shown = [item for item in found if item.outcome == wanted and item.aspect != led[0]]
-        shown = [item for item in shown if item.aspect not in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS}]
+        shown = [item for item in shown if item.aspect not in RATES]
         if shown:
             return shown[0].aspect, wanted
     return led

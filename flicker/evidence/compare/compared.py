@@ -205,8 +205,9 @@ def reads(
     else:
         said_of = (_seen(sides[0]), _seen(sides[1]))
     figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
-    own = next((found.reads for found in aspects if found.aspect == aspect), "")
-    said = [f"{name}: {own}" if own and aspect in OTHER else f"{name}: {figures}: {outcome}."]
+    own = next((found for found in aspects if found.aspect == aspect), None)
+    why = f" ({own.note})" if own is not None and own.note and aspect in {Aspect.NOISE_FLOOR, Aspect.SETTLED_LEVEL} else ""
+    said = [f"{name}: {own.reads}" if own is not None and aspect in OTHER else f"{name}: {figures}: {outcome}{why}."]
     said.extend(others_told(aspects, aspect))
     if aspect == Aspect.EPISODES and outcome != NO_CHANGE:
         ratio = item.ratio

@@ -10,12 +10,12 @@ from typing import TypeAlias
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.values import Aspect, TailKind
+from flicker.base.values import TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.alike import sources_of, starts_told, unlike
-from flicker.evidence.compare.aspects import decided
+from flicker.evidence.compare.alike import sources_of, starts_told, unlike, unlike_hours
+from flicker.evidence.compare.aspects import RATES, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
 from flicker.evidence.compare.condition_change import (
     OffBy,
@@ -24,8 +24,8 @@ from flicker.evidence.compare.condition_change import (
     unlike_change,
 )
 from flicker.evidence.compare.credit import credits_of, work_of
-from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both
-from flicker.evidence.compare.shared import SharedChange, most_shared, shared_change, sharing, with_shared
+from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both, told_of_all
+from flicker.evidence.compare.shared import most_shared, shared_change, sharing, with_shared
 from flicker.evidence.compare.sides import side_of
 from flicker.evidence.compare.stages import Comparison, StageComparison
 from flicker.evidence.compare.weighing import (
@@ -43,9 +43,10 @@ from flicker.evidence.findings import YES
 from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.log_checks import between
+from flicker.evidence.record.log_checks import between, changed_places
 from flicker.evidence.traced import LogLike
 
+SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 
@@ -176,6 +177,8 @@ def _compare(
         rows.extend((number, name, one[name], two[name]) for name in shared)
     started = starts_told(case)
     apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
+    places = [changed_places([row[2:] for row in rows if row[0] == number]) for number in range(len(steps))]
+    barred = [(*apart[number], *((SWAPPED,) if name in places[number] else ())) for number, name, _, _ in rows]
     apart_of = [sharing(step[2:]) for step in steps]
     # one alone has the crosstalk of larger swings elsewhere, and there is nothing that is shared alike
     common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
@@ -199,7 +202,7 @@ def _compare(
         scatter=limits.power_up_scatter,
         cell_s=limits.dead_time_s or 10.0,
         controls=[*(name == control for _, name, _, _ in rows), *(False for _ in common)],
-        unlike=[*(apart[number] for number, _, _, _ in rows), *(apart[number] for number in common)],
+        unlike=[*barred, *(apart[number] for number in common)],
     )
     together = dict(zip(common, weighed[len(rows) :], strict=True))
     weighed = [
@@ -211,8 +214,9 @@ def _compare(
     out = []
     for number, (first, second, before, after) in enumerate(each(steps, len(steps))):
         here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
+        unalike = {row[1]: reasons for row, reasons in zip(rows, barred, strict=True) if row[0] == number}
         base = next((item for row, item in here if row[1] == control), None)
-        judged = judged_aspects(here, (before, after), (first, second), limits, apart[number], case, control)
+        judged = judged_aspects(here, (before, after), (first, second), limits, unalike, case, control)
         channels = tuple(
             _channel(
                 row,
@@ -222,7 +226,7 @@ def _compare(
                 base,
                 concern,
                 limits,
-                apart[number],
+                unalike[row[1]],
                 off_by_both(row[2], row[3], case),
                 judged[row[1]],
             )
@@ -235,7 +239,7 @@ def _compare(
                 after=second,
                 channels=channels,
                 shared=told,
-                cautions=_cautions((first, second), channels, before, after, control, case, told),
+                cautions=_cautions((first, second), channels, before, after, control, case, [*told_of_all(judged), *([told.reads] if told else [])]),
                 control=control,
                 limits=limits,
                 correction=correction,
@@ -344,9 +348,9 @@ def _cautions(
     after: Assessment,
     control: str | None,
     case: Case | None,
-    shared: SharedChange | None,
+    shared: Sequence[str],
 ) -> tuple[str, ...]:
-    out = [] if shared is None else [shared.reads]
+    out = [*shared]
     for stage, side in zip(names, (before, after), strict=True):
         dead = [item for item in side.channels if item.tail_kind == TailKind.NO_LIFE]
         out += [f"{item.channel}, {stage}: {item.tail}; its hours are no clean ones." for item in dead]
@@ -371,9 +375,7 @@ def _cautions(
             "Every channel improved: look for what they share (room, supply, load, warmth, a dimmer, the meter) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
-    if any(
-        item.outcome != NO_CHANGE and item.aspect in {Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS} for item in channels
-    ):
+    if any(item.outcome != NO_CHANGE and item.aspect in RATES for item in channels):
         out.append(foot(before.limits))
     for item in channels:
         for text in item.ratio.cautions:
@@ -385,8 +387,7 @@ def _cautions(
             out.append(
                 f"{item.channel}: the noise floor rose to {digits_text(item.noise_ratio.estimate or 0.0)} times what it was."
             )
-    for side, word in ((before, "before"), (after, "after")):
-        if not any(trace.power_up_seen for record in side.records for trace in record.traces):
-            out.append(f"No power-up was seen {word}: the log there begins in mid-operation.")
+    rated = any(item.outcome != NO_CHANGE and item.aspect in RATES for item in channels)
+    out.extend(unlike_hours(names, (before.records, after.records), rated))
     out.append(SAFETY)
     return tuple(dict.fromkeys(out))

@@ -1,12 +1,13 @@
-"""Swings that outputs show at once: compared for what the outputs share, and kept from the claims about one channel.
+"""What outputs share, swings that come at once and changes that all show: told apart, and kept from the claims about one channel.
 
 Two outputs that swing in the same second tell of mains, ground, supply, the room or the logger. That such swings are gone
-shows no repair of either channel: a fridge that was unplugged looks the same.
+shows no repair of either channel: a fridge that was unplugged looks the same. So does a noise floor that fell in all of them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -14,12 +15,24 @@ import numpy as np
 
 from flicker.base.described import Doc
 from flicker.base.formats import hours_text, times_text
+from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
+from flicker.base.values import Aspect
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.compare.aspects import AspectChange
 from flicker.evidence.compare.weighing import IMPROVED, WORSE, Note, NoteKind, Weighed
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.coincidence import BEYOND_CHANCE
+
+UNEQUAL = 2.0  # how unequally mains, room and meter reach the outputs of one unit; a choice, tried in `study_aspects.py`
+ALL_ALIKE = "every output changed alike, by what they share"
+# what to do about swings that came at once, and about all else that every channel shows
+SHARED_FELL = (
+    "Look at what the channels share first, supply and ground as well as another machine on the same mains, a dimmer, the room, "
+    "the meter: take that away or bring it back, and log again, before a repair is credited."
+)
+SHARED_ROSE = "Look at what the channels share (supply, ground, mains, room, the meter) before any channel."
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +89,9 @@ def shared_change(item: Weighed, channels: frozenset[str], names: tuple[str, str
             for part, name in zip((item.before, item.after), names, strict=True)]  # fmt: skip
     said = f"Swings that came in several channels at once ({', '.join(sorted(channels))}): {seen[0]}, {seen[1]}"
     if item.outcome == IMPROVED:
-        said += (
-            ": they became rarer. They tell of what the channels share, supply and ground as well as another machine on the same "
-            "mains, a dimmer, the meter: take that away or bring it back, and log again, before a repair is credited."
-        )
+        said += f": they became rarer. {SHARED_FELL}"
     elif item.outcome == WORSE:
-        said += ": they became more frequent. Look at what the channels share (supply, ground, mains, the meter) before either channel."
+        said += f": they became more frequent. {SHARED_ROSE}"
     else:
         said += ": no change shown. They tell of what the channels share, and of no channel by itself."
     return SharedChange(
@@ -89,3 +99,50 @@ def shared_change(item: Weighed, channels: frozenset[str], names: tuple[str, str
         before_s=item.before.observed_s, after_episodes=item.after.episodes, after_s=item.after.observed_s,
         p_improved=item.p_improved, p_worse=item.p_worse, reads=said,
     )  # fmt: skip
+
+
+def common_part(changes: Sequence[float | None], mine: int, unequal: float = 1.0) -> float:
+    """As much of a change as every other output may show as well; 0 where one of them shows none in its direction.
+
+    What comes from outside reaches the outputs unequally: this one up to ``unequal`` times as much as the one that shows least.
+    """
+    own, others = changes[mine], [change for k, change in enumerate(changes) if k != mine]
+    if own is None or not others or any(change is None or change * own <= 0 for change in others):
+        return 0.0
+    least = min(abs(change) for change in others if change is not None)
+    return math.copysign(min(unequal * least, abs(own)), own)
+
+
+def shared_by_all(
+    found: Mapping[str, Sequence[AspectChange]], limits: Limits
+) -> dict[str, frozenset[tuple[Aspect, str]]]:
+    """Changes of noise, movement and level that are no channel's own: without what all outputs show they stay within the limit.
+
+    Parameters
+    ----------
+    found : mapping of str to sequence of AspectChange
+        Every aspect of each output that may have been repaired.
+    limits : Limits
+        Limits in use.
+
+    Notes
+    -----
+    Noise of separate sources adds by its squares, movement and level by their volts.
+    """
+    out: dict[str, frozenset[tuple[Aspect, str]]] = {name: frozenset() for name in found}
+    for aspect, limit, power in (
+        (Aspect.NOISE_FLOOR, limits.noise_V, 2),
+        (Aspect.MOVEMENT, limits.drift_V, 1),
+        (Aspect.SETTLED_LEVEL, limits.settled_offset_V, 1),
+    ):
+        rows = [next((item for item in items if item.aspect == aspect), None) for items in found.values()]
+        sizes = [None if row is None or row.before is None or row.after is None else (row.before**power, row.after**power) for row in rows]
+        changes = [None if size is None else size[1] - size[0] for size in sizes]
+        for k, (name, row) in enumerate(zip(found, rows, strict=True)):
+            size, part = sizes[k], common_part(changes, k, UNEQUAL**power)
+            if row is None or size is None or not part:
+                continue
+            own = size[0] + part if row.outcome == IMPROVED else size[1] - part
+            if abs(own) <= limit**power:
+                out[name] |= {(aspect, row.outcome)}
+    return out

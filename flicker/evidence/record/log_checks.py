@@ -242,25 +242,36 @@ def _unit_changed(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, C
     ]
 
 
+def changed_places(pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> frozenset[str]:
+    """Channels that rest on the second side where another one rested on the first, and that one where they did."""
+    crossed = [(a[0].channel, b[0].channel) for a, b in itertools.combinations(pairs, 2) if _crossed(a, b)[0]]
+    return frozenset(itertools.chain(*crossed))
+
+
+def _crossed(a: tuple[ChannelRecord, ChannelRecord], b: tuple[ChannelRecord, ChannelRecord]) -> tuple[bool, bool]:
+    """Whether the levels of two channels changed places for certain, and whether they may have."""
+    found = [_typical(record) for record in (*a, *b)]
+    if any(item is None for item in found):
+        return False, False
+    la0, la1, lb0, lb1 = (item[0] for item in found if item is not None)
+    straight = abs(la1 - la0) + abs(lb1 - lb0)
+    crossed = abs(la1 - lb0) + abs(lb1 - la0)
+    return straight > 2.0 * APART_V and crossed < 0.25 * straight, crossed <= straight
+
+
 def _swapped(
     names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]], outcomes: Mapping[str, str]
 ) -> list[str]:
     """Two channels whose levels, or whose faults, have changed places."""
-    for (a0, a1), (b0, b1) in itertools.combinations(pairs, 2):
-        found = [_typical(record) for record in (a0, a1, b0, b1)]
-        if any(item is None for item in found):
-            continue
-        la0, la1, lb0, lb1 = (item[0] for item in found if item is not None)
-        straight = abs(la1 - la0) + abs(lb1 - lb0)
-        crossed = abs(la1 - lb0) + abs(lb1 - la0)
-        levels = straight > 2.0 * APART_V and crossed < 0.25 * straight
-        faults = {outcomes.get(a0.channel), outcomes.get(b0.channel)} == {"improved", "worse"}
-        if levels or (faults and crossed <= straight):
-            what = "levels at rest" if levels else "faults"
-            both = " and the faults" if levels and faults else ""
+    for a, b in itertools.combinations(pairs, 2):
+        one, two = a[0].channel, b[0].channel
+        levels, perhaps = _crossed(a, b)
+        faults = {outcomes.get(one), outcomes.get(two)} == {"improved", "worse"}
+        if levels or (faults and perhaps):
+            what = f"The levels at rest of {one} and {two}" if levels else f"The faults of {one} and {two}"
             return [
-                f"The {what}{both} of {a0.channel} and {b0.channel} changed places from {names[0]} to {names[1]}: were "
-                "the two channels or their leads swapped? Check before believing either outcome."
+                f"{what} changed places from {names[0]} to {names[1]}: were the two channels or their leads swapped? "
+                f"{'Nothing is claimed of either until that is known' if levels else 'Check before believing either outcome'}."
             ]
     return []
 

@@ -18,7 +18,7 @@ from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.shared import sharing
+from flicker.evidence.compare.shared import SHARED_ROSE, sharing
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
@@ -41,7 +41,7 @@ from flicker.evidence.visits.growth import (
     rate_growth,
     size_growth,
 )
-from flicker.evidence.visits.levels import QuantityTrend, next_level, quantity_trends
+from flicker.evidence.visits.levels import NAMES, QuantityTrend, next_level, quantity_trends
 from flicker.evidence.visits.visited import ChannelVisit, ChannelVisits, Visit, Visits, When
 from flicker.logs.model import Log
 
@@ -144,7 +144,7 @@ def over_visits(
         [() if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
     )
     found = tuple(
-        _channel(name, item, rate, size, changed, limits, case, hours, dated)
+        _channel(name, item, rate, size, changed, limits, case, hours, dated, len(channels))
         for name, item, (rate, size), changed in zip(channels, asked, answers, changes, strict=True)
     )
     return Visits(
@@ -153,7 +153,7 @@ def over_visits(
         channels=found,
         hours_per_year=hours,
         limits=limits,
-        cautions=(*copies, *_cautions(made, rows, case)),
+        cautions=(*copies, *_moved_alike(found), *_cautions(made, rows, case)),
         assessments=tuple(made),
     )
 
@@ -272,12 +272,13 @@ def _channel(
     case: Case | None,
     hours: float,
     dated: bool,
+    channels: int,
 ) -> ChannelVisits:
     seen, times, ends, run_ages = asked.seen, asked.times, asked.ends, asked.run_ages
     items = [item for _, _, item, _ in seen]
     records = [record for _, _, _, record in seen]
     mine = [age for _, age, _, _ in seen]
-    levels = quantity_trends(items, records, limits, case)
+    levels = quantity_trends(items, records, limits, case, channels)
     forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
     concern = concern_reached(times, ends, run_ages, mine, rate, dated, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)
@@ -337,6 +338,15 @@ def _reads(
             head += f" {size.reads}"
     moved = [item.reads for item in levels if item.answer == YES]
     return " ".join([head, *moved])
+
+
+def _moved_alike(channels: Sequence[ChannelVisits]) -> list[str]:
+    """Say where every channel moved the same way: that tells of what they share."""
+    out = []
+    for rows in zip(*(item.levels for item in channels), strict=False):
+        if len(rows) > 1 and all(row.answer == YES for row in rows) and len({(row.moved_V or 0.0) > 0 for row in rows}) == 1:
+            out.append(f"The {NAMES[rows[0].quantity]} of every channel moved the same way. {SHARED_ROSE}")
+    return out
 
 
 def _cautions(made: Sequence[Assessment], rows: Sequence[Visit], case: Case | None) -> tuple[str, ...]:
