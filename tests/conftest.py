@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from flicker.present import schema_checker  # noqa: F401, before a test loads jsonschema
+
+
+@pytest.fixture(scope="session", autouse=True)
+def kept_scripts(tmp_path_factory):
+    """What programs keep for their user lies among the files of this session, for all workers and their children."""
+    base = tmp_path_factory.getbasetemp()
+    os.environ["XDG_CACHE_HOME"] = str((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "cache")
 
 
 @pytest.fixture

@@ -350,6 +350,20 @@ def test_power_up_rates_hold_the_scatter_that_the_claim_allows(visits):
     assert len(bars(chart)) == len(counts)
 
 
+def test_the_band_of_an_even_pace_is_binomial_and_its_test_kolmogorovs(visits):
+    from scipy import stats
+
+    chart = visits[0].chart.cumulative("left")
+    rows = [row for rows in chart.to_dict()["datasets"].values() for row in rows if "even" in row]
+    count, total = round(rows[-1]["even"]), rows[-1]["x"]
+    share = np.array([row["x"] for row in rows]) / total
+    for key, level in (("n", 0.025), ("n2", 0.975)):
+        assert [row[key] for row in rows] == stats.binom.ppf(level, count, np.round(share, 6)).tolist()
+    places = np.array([row["x"] for rows in chart.to_dict()["datasets"].values() for row in rows if set(row) == {"x", "n"}])
+    even = "an even pace is not ruled out" in charts.caption_of(chart)
+    assert even == (stats.kstest(places[1:-1] / total, "uniform", method="exact").pvalue > 0.05)
+
+
 def test_power_up_rates_before_and_after_and_over_visits(visits):
     _, logs = visits
     compared = flicker.compare(logs[:2], logs[2:])

@@ -1,9 +1,11 @@
 """Help answers at once and judging loads no more than it needs. Budgets are twice those asked, for a busy machine."""
 
 import os
+import shutil
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -23,6 +25,8 @@ def ten_minutes(tmp_path_factory):
     folder = tmp_path_factory.mktemp("startup")
     for kind in ("steady", "drifting-step"):
         simulate_log(kind, seed=1, hours=1 / 6).write(folder / f"{kind}.csv")
+    stamped = Path(__file__).parents[1] / "demo_data" / "two_minutes.csv"  # invented, with a clock and no date
+    shutil.copy(stamped, folder / "stamped.csv")
     return folder
 
 
@@ -38,7 +42,7 @@ def test_help_loads_no_library(arguments):
     assert loaded(*arguments) == set()
 
 
-@pytest.mark.parametrize("kind", ["steady", "drifting-step"])
+@pytest.mark.parametrize("kind", ["steady", "drifting-step", "stamped"])
 def test_assess_loads_neither_models_nor_charts(ten_minutes, kind):
     names = loaded("assess", str(ten_minutes / f"{kind}.csv"), "--json")
     placing = {"ruptures", "scipy.stats"}  # places of changes; four tenths of a second, only where one is possible
@@ -71,3 +75,9 @@ def test_a_process_of_its_own_starts_no_idle_threads_unless_told(monkeypatch, ca
     assert program() == 0
     assert os.environ["OPENBLAS_NUM_THREADS"] == wanted
     assert capsys.readouterr().out.startswith("flicker ")
+
+
+def test_a_page_waits_for_no_grammar_of_web_addresses():
+    told = "import sys; import flicker.present.charts; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert {"jsonschema", "lark"} & set(done.stdout.split()) == {"jsonschema"}

@@ -70,5 +70,5 @@ def swings_ahead(assessment: Assessment, channel: str | None = None) -> Any:
         "as likely passed as not. Nothing is drawn farther ahead than was watched."
     )
     return frame.finish(
-        alt.layer(*layers).properties(width=frame.WIDTH, height=230), f"{item.channel}: {told.reads}", note
+        alt.layer(*layers, width=frame.WIDTH, height=230), f"{item.channel}: {told.reads}", note
     )

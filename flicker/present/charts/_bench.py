@@ -73,7 +73,7 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
         f"Bars: {share_text(told.confidence)} intervals. The difference speaks of the unit where its bar clears zero; it is "
         "widened where episodes come in bursts."
     )
-    chart = alt.layer(*layers).properties(width=frame.WIDTH - 130, height=120)
+    chart = alt.layer(*layers, width=frame.WIDTH - 130, height=120)
     return frame.finish(chart, f"{item.channel}: {told.reads}", note)
 
 
@@ -134,7 +134,7 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
             .encode(x=x)
         )
         note += " Upright: where the rate changes."
-    chart = alt.layer(*layers).properties(width=frame.WIDTH, height=200)
+    chart = alt.layer(*layers, width=frame.WIDTH, height=200)
     return frame.finish(chart, f"{item.channel}: {told.reads}", note)
 
 
@@ -224,5 +224,5 @@ def stimuli(assessment: Assessment, channel: str | None = None) -> Any:
     note = (
         f"Dot and bar: share with exact {share_text(told.confidence)} interval. Upright tick: what chance alone would answer."
     )
-    chart = alt.layer(*layers).properties(width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
+    chart = alt.layer(*layers, width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
     return frame.finish(chart, told.reads, note)

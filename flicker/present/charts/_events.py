@@ -48,11 +48,16 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     layers = []
     confidence = assessment.limits.confidence
     if count:
-        from scipy.stats import binom
+        from scipy.special import bdtr
+
+        from flicker.stats.laws.scatter import first_count
 
         share = np.linspace(0.0, 1.0, 61)
         tail = 0.5 * (1.0 - confidence)
-        lower, upper = (np.asarray(binom.ppf(level, count, share)) for level in (tail, 1.0 - tail))
+        lower, upper = (
+            [float(first_count(lambda k, u=u: float(bdtr(min(k, count), count, u)), level)) for u in share]
+            for level in (tail, 1.0 - tail)
+        )
         band = [
             {"x": u * total * per, "n": lo, "n2": hi, "even": u * count}
             for u, lo, hi in zip(share, lower, upper, strict=True)
@@ -108,7 +113,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     if len(record.runs) > 1:
         layers.append(frame.run_rules(begins[1:-1] * per, [f"run {n + 1} begins" for n in record.numbers[1:]]))
         note += " Upright dashes: a new run begins."
-    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=220), caption, note)
+    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=220), caption, note)
 
 
 def _changes(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> list[list[float]]:
@@ -124,13 +129,13 @@ def _changes(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> lis
 
 
 def _even(share: Any) -> float:
-    """P-value of uniform places (Kolmogorov's distance, exact law)."""
-    from scipy.stats import kstwo
+    """P-value of uniform places: twice the exact law of Kolmogorov's one-sided distance, at 5 % too large by under 1e-6."""
+    from scipy.special import smirnov
 
     n = share.size
     rank = np.arange(1, n + 1) / n
     distance = float(max(np.max(rank - share), np.max(share - rank + 1.0 / n)))
-    return float(kstwo.sf(distance, n))
+    return min(1.0, 2.0 * float(smirnov(n, distance)))
 
 
 def rates(assessment: Assessment, channel: str | None = None) -> Any:
@@ -206,7 +211,7 @@ def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessmen
     ]  # fmt: skip
     sure = share_text(assessment.limits.confidence)
     note = f"Line: rate between the changes; band: its interval ({sure}). Upright bands: where each change lies ({sure}). Dashed: rate of concern."
-    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=200), f"{item.channel}: {since.reads}", note)
+    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=200), f"{item.channel}: {since.reads}", note)
 
 
 def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
@@ -242,7 +247,7 @@ def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) 
             .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
             .encode(x=alt.X("x:Q"))
         )
-    return alt.layer(*layers).properties(width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
+    return alt.layer(*layers, width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
 
 
 def sizes(assessment: Assessment, channel: str | None = None) -> Any:
@@ -294,7 +299,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     finding = item.finding("larger")
     grown = "the swings grew" if finding.answer == "yes" else "growth is not shown"
     caption = f"{item.channel}: {grown}. {finding_text(finding)}"
-    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH, height=200), caption, note)
+    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=200), caption, note)
 
 
 def gaps(assessment: Assessment, channel: str | None = None) -> Any:
@@ -359,7 +364,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
         law_text = "they vary less than independent events would: look for something that paces them"
     caption = f"{item.channel}: {pause.size} pauses; {law_text} ({p_said(result.p_value)})."
     note = "Dots: pauses seen. Dashed: the exponential law of independent events with the same mean pause."
-    return frame.finish(alt.layer(expected, seen).properties(width=frame.WIDTH, height=210), caption, note)
+    return frame.finish(alt.layer(expected, seen, width=frame.WIDTH, height=210), caption, note)
 
 
 def coincidence(assessment: Assessment) -> Any:
@@ -420,5 +425,5 @@ def coincidence(assessment: Assessment) -> Any:
     )
     counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)
     caption = together_text(assessment.coincidence) or f"Episodes: {counts}; {shared} in several channels at once."
-    chart = alt.layer(uprights, ticks).properties(width=frame.WIDTH - 40, height=30 * len(names))
+    chart = alt.layer(uprights, ticks, width=frame.WIDTH - 40, height=30 * len(names))
     return frame.finish(chart, caption, "Each tick one episode. Red uprights: in several channels at once.")

@@ -49,7 +49,9 @@ def finish(chart: Any, caption: str, note: str, *, width: int = WIDTH) -> Any:
         text=textwrap.wrap(caption, max(30, round(width / 7.6))),
         subtitle=textwrap.wrap(note, max(40, round(width / 5.4))),
     )
-    return chart.properties(title=title, description=f"{caption} {note}", config=palette.chart_config())
+    # Set in place: `properties` would copy the chart, and each copy of layers copies every layer three times.
+    chart.title, chart.description, chart.config = title, f"{caption} {note}", palette.chart_config()
+    return chart
 
 
 def caption_of(chart: Any) -> str:

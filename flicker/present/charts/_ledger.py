@@ -46,5 +46,5 @@ def levels_of_ledger(rows: Sequence[dict[str, Any]], item: ChannelAssessment) ->
     models = len({row["model"] for row in sound})
     rests = "is not known to rest anywhere" if here is None else f"rests {millivolts_text(abs(here))} from zero"
     caption = f"{item.channel} {rests}, beside {count_text(len(sound), 'sound channel')} of {count_text(models, 'model')}."
-    chart = alt.layer(*layers).properties(width=frame.WIDTH - 160, height=max(60, 26 * models))
+    chart = alt.layer(*layers, width=frame.WIDTH - 160, height=max(60, 26 * models))
     return frame.finish(chart, caption, "Dots: sound channels of earlier jobs, steady and within limits. Line: this channel.")

@@ -77,7 +77,7 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
         .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
         .encode(x=x, y=alt.value(12), text=alt.Text("name:N"))
     )
-    chart = alt.layer(lines, rule, rule_text, upright, upright_text).properties(width=frame.WIDTH, height=210)
+    chart = alt.layer(lines, rule, rule_text, upright, upright_text, width=frame.WIDTH, height=210)
     finding = item.finding("power-up")
     return frame.finish(
         chart,
@@ -163,7 +163,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
             .mark_text(align="left", dx=4, baseline="bottom", color=palette.ALARM)
             .encode(x=x, y=alt.value(204), text=alt.Text("name:N"))
         )
-    chart = alt.layer(*layers).properties(width=frame.WIDTH, height=210)
+    chart = alt.layer(*layers, width=frame.WIDTH, height=210)
     said = item.finding("level change" if changes else "drift").reads
     note = "Dots: medians over some ten seconds, the least and the largest of each stretch; line: the baseline. Band: what the limit allows."
     if changes:

@@ -84,7 +84,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
     note = (
         "How far neighbouring averages differ. A line that falls: averaging helps; level or rising: it no longer does."
     )
-    return frame.finish(alt.layer(*layers).properties(width=frame.WIDTH - 40, height=230), caption, note)
+    return frame.finish(alt.layer(*layers, width=frame.WIDTH - 40, height=230), caption, note)
 
 
 def _length(seconds: float) -> str:

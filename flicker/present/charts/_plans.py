@@ -137,5 +137,5 @@ def soak(plan: Any) -> Any:
         mark = values([{"h": hours}])
         layers.append(alt.Chart(mark).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x))
     caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {share_text(told['confidence'])}.")
-    chart = alt.layer(*layers).properties(width=frame.WIDTH - 40, height=230)
+    chart = alt.layer(*layers, width=frame.WIDTH - 40, height=230)
     return frame.finish(chart, caption, "Dots: hours for each confidence. Dashed: the plan.")

@@ -166,7 +166,7 @@ def _picture(
         layers.append(
             data.mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q", title=RATE), text=text)
         )
-    return alt.layer(*layers).properties(width=frame.WIDTH, height=230)
+    return alt.layer(*layers, width=frame.WIDTH, height=230)
 
 
 def _fit(fitted: Any, steps_at: Sequence[int] | None, x: Any, y: Any) -> Any:

@@ -107,15 +107,16 @@ def overview(
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
     parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed])
-    whole = alt.layer(*parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None))
-    close = alt.layer(*parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush))
+    first, *others = parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None)
+    first = first.add_params(brush) if choice is None else first.add_params(brush, choice)
+    whole = alt.layer(first, *others, width=frame.WIDTH, height=WHOLE)
+    near = parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush)
     chart = alt.vconcat(
-        whole.properties(width=frame.WIDTH, height=WHOLE).add_params(brush),
-        close.properties(width=frame.WIDTH, height=CLOSE),
+        whole,
+        alt.layer(*near, width=frame.WIDTH, height=CLOSE),
         spacing=14,
-    ).resolve_scale(color="shared", x="independent", y="independent")
-    if choice is not None:
-        chart = chart.add_params(choice)
+        resolve=alt.Resolve(scale=alt.ScaleResolveMap(color="shared", x="independent", y="independent")),
+    )
     return frame.finish(chart, _overview_caption(item), _overview_note(shades, choice is not None, bool(beside)))
 
 

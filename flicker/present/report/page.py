@@ -12,7 +12,6 @@ import hashlib
 import os
 import re
 from collections.abc import Sequence
-from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,7 @@ from typing import Any
 from flicker._version import __version__
 from flicker.logs.model import Log
 from flicker.present.report.markup import TURNS, Markup
+from flicker.present.report.packed import chart_script
 from flicker.present.report.pictures import Pictures
 from flicker.present.writing import write_whole
 
@@ -90,7 +90,7 @@ def assembled(title: str, body: Markup, pictures: Pictures) -> str:
     from flicker.present.report.templates import render
 
     body, contents = _with_ids(Markup(pictures.drawn(body).translate(TURNS)))
-    bundle, starter = _bundle() if pictures.specs else "", _asset("page.js")
+    bundle, starter = chart_script() if pictures.specs else "", _asset("page.js")
     allowed = " ".join(f"'sha256-{_hash(script)}'" for script in (bundle, starter))
     policy = (
         f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
@@ -139,12 +139,3 @@ def _hash(script: str) -> str:
 def _asset(name: str) -> str:
     return files("flicker.present").joinpath("_page", name).read_text(encoding="utf-8")
 
-
-@lru_cache(maxsize=1)
-def _bundle() -> str:
-    """The script that draws charts, once for the whole page; its text cannot end the script element."""
-    import vl_convert as vlc
-
-    script = str(vlc.javascript_bundle())  # type: ignore[call-arg]
-    script = script.replace("\r\n", "\n").replace("\r", "\n")
-    return script.replace("</script", "<\\/script").replace("<!--", "<\\!--")

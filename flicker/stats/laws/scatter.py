@@ -7,14 +7,17 @@ Lawless 1987, Canadian Journal of Statistics 15, 209-225).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
+from flicker.stats.laws.count_tails import poisson_at_most
 
 # Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
 SCATTER = 0.5
@@ -189,13 +192,17 @@ def count_range(mean: Floats, cv: float, confidence: float) -> tuple[Floats, Flo
     Each end is the quantile of the discrete law that leaves at most half of the rest beyond it; arrays of the shape of
     ``mean``. At no scatter the law is Poisson's.
     """
-    from scipy import stats
-
     tail = 0.5 * (1.0 - confidence)
-    mu = np.maximum(np.asarray(mean, dtype=np.float64), 1e-12)
-    if cv < 1e-3:
-        law = stats.poisson(mu)
-    else:
-        shape = 1.0 / cv**2
-        law = stats.nbinom(shape, shape / (shape + mu))
-    return np.asarray(law.ppf(tail), dtype=np.float64), np.asarray(law.ppf(1.0 - tail), dtype=np.float64)
+    shape = 1.0 / cv**2 if cv >= 1e-3 else math.inf
+
+    def below(count: int, mu: float) -> float:
+        if math.isinf(shape):
+            return poisson_at_most(count, mu)
+        return float(special.betainc(shape, count + 1.0, shape / (shape + mu)))
+
+    means = np.maximum(np.asarray(mean, dtype=np.float64), 1e-12)
+    least, most = (
+        np.array([first_count(partial(below, mu=mu), share) for mu in means.ravel()], dtype=np.float64).reshape(means.shape)
+        for share in (tail, 1.0 - tail)
+    )
+    return least, most
