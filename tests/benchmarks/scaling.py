@@ -1,19 +1,22 @@
 """Measures what one more run, episode, gap, channel or file costs, and prints a table. Run by hand:
 
-python tests/benchmarks/scaling.py FOLDER [--turns 3] [--only runs episodes ...] [--long]
+python tests/benchmarks/scaling.py FOLDER [--turns 3] [--only runs episodes ... page] [--long]
 
 Each step is the processor time of `flicker assess` (of `flicker survey` for files) over a log with so many of a thing;
 the cost is the difference between two steps over the difference in number. Where the log has to grow with the number
-(a run or a glitch takes rows), the rows are part of the cost. ``--long`` adds the last step of each. All data invented.
+(a run or a glitch takes rows), the rows are part of the cost. ``--long`` adds the last step of each. Beside them: a
+survey by two processes against one, and the page of a case of ten logs against judging it. All data invented.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 
@@ -100,29 +103,79 @@ def _files(folder: Path, count: int) -> str:
     return str(here)
 
 
+def _survey(shelf: str, table: Path, *more: str) -> dict[str, float]:
+    table.unlink(missing_ok=True)
+    return child(OURS, "survey", shelf, "--out", str(table), *more)
+
+
+def cores(folder: Path, turns: int) -> None:
+    """A survey by one process and by two, in a pool of its own and on Dask's local cluster, in turn."""
+    from distributed import LocalCluster
+
+    shelf, table = _files(folder, 100), folder / "table.csv"
+    for place in ("a pool", "Dask's local cluster"):
+        told: dict[int, list[dict[str, float]]] = {1: [], 2: []}
+        for _ in range(turns):
+            for workers, seen in told.items():
+                if place == "a pool":
+                    seen.append(_survey(shelf, table, f"--workers={workers}"))
+                else:
+                    with LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as cluster:
+                        _survey(_files(folder, 10), table, f"--scheduler={cluster.scheduler_address}")  # loads the workers
+                        seen.append(_survey(shelf, table, f"--scheduler={cluster.scheduler_address}"))
+        one, two = (min(item["wall"] for item in told[workers]) for workers in told)
+        own = median(item["own"] for item in told[1])
+        print(
+            f"| survey of 100 files on {place}, one process and two (load {os.getloadavg()[0]:.1f}) "
+            f"| {one:.2f} s and {two:.2f} s on the wall; {own:.2f} s of the processor in the process that gathers | | {one / two:.2f} times as fast |",
+            flush=True,
+        )
+
+
+def page(folder: Path, turns: int) -> None:
+    """The page of a case of ten logs against judging it, in turn."""
+    case, out = str(Path(__file__).parents[2] / "demo_data" / "r60_case.toml"), str(folder / "page.html")
+    judged, drawn = [], []
+    for _ in range(turns):
+        judged.append(child(OURS, "report", "--case", case, "--json")["cpu"])
+        drawn.append(child(OURS, "report", "--case", case, out)["cpu"])
+    print(
+        f"| page of a case of ten logs against judging it | {min(judged):.2f} s and {min(drawn):.2f} s | "
+        f"| {median(b / a for a, b in zip(judged, drawn, strict=True)):.2f} times |",
+        flush=True,
+    )
+
+
+WHOLE = {"cores": cores, "page": page}
+
+
 def main() -> None:
     """Print a line for each thing."""
     options = argparse.ArgumentParser(description="Cost of one more of each thing.")
     options.add_argument("folder", type=Path)
     options.add_argument("--turns", type=int, default=3)
-    options.add_argument("--only", nargs="+", choices=[*STEPS, "files"])
+    options.add_argument("--only", nargs="+", choices=[*STEPS, "files", *WHOLE])
     options.add_argument("--long", action="store_true")
     told = options.parse_args()
     told.folder.mkdir(parents=True, exist_ok=True)
     print("| of | processor time | cost of one more | last against the one before |\n|---|---|---|---|")
-    for what in told.only or [*STEPS, "files"]:
+    for what in told.only or [*STEPS, "files", *WHOLE]:
+        if what in WHOLE:
+            WHOLE[what](told.folder, told.turns)
+            continue
         numbers = FILES if what == "files" else STEPS[what][1]
         numbers = numbers if told.long or len(numbers) < 3 else numbers[:-1]
         spent = []
         for n in numbers:
+            turns = range(told.turns if n < 10_000 else 1)
             if what == "files":
-                command = ["survey", _files(told.folder, n), "--json"]
-            else:
-                columns = STEPS[what][0](n)
-                command = ["assess", _write(told.folder / f"{what}-{n}.parquet", columns), "--json"]
-                if what == "channels":  # more than 16 columns have to be named
-                    command += ["--channels", ",".join(name.removesuffix("_V") for name in columns if name != "time_s")]
-            spent.append(min(child(OURS, *command)["cpu"] for _ in range(told.turns if n < 10_000 else 1)))
+                spent.append(min(_survey(_files(told.folder, n), told.folder / "table.csv")["cpu"] for _ in turns))
+                continue
+            columns = STEPS[what][0](n)
+            command = ["assess", _write(told.folder / f"{what}-{n}.parquet", columns), "--json"]
+            if what == "channels":  # more than 16 columns have to be named
+                command += ["--channels", ",".join(name.removesuffix("_V") for name in columns if name != "time_s")]
+            spent.append(min(child(OURS, *command)["cpu"] for _ in turns))
         costs = [(b - a) / (m - k) for (k, m), (a, b) in zip(pairwise(numbers), pairwise(spent), strict=True)]
         print(
             f"| {what} | {', '.join(f'{n:,}: {s:.2f} s' for n, s in zip(numbers, spent, strict=True))} "
