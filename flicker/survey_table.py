@@ -108,8 +108,8 @@ def _row(**values: Any) -> Row:
 
 
 def row_key(path: str, limits: Mapping[str, float], options: Mapping[str, Any]) -> str:
-    """Identify a file and the way it is judged without reading all of it (see `flicker.signals.cache.file_key`)."""
-    from flicker.signals.cache import file_key
+    """Identify a file and the way it is judged without reading all of it (see `flicker.logs.beside.file_key`)."""
+    from flicker.logs.beside import file_key
     from flicker.signals.guard.figures import RULES
 
     try:

@@ -1,11 +1,9 @@
-"""What several commands share: reading logs and limits from arguments, printing JSON, showing progress."""
+"""What several commands share: reading logs and limits from arguments, showing progress."""
 
 from __future__ import annotations
 
 import argparse
 import datetime as dt
-import io
-import json
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -18,8 +16,6 @@ if TYPE_CHECKING:
     from flicker.logs.model import Log
     from flicker.signals.cache import BlockCache
 
-ROW = 240  # characters that a row of a table may take
-_ENCODE = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode
 
 
 def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
@@ -251,7 +247,8 @@ def add_cache_options(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         const="",
         metavar="DIR",
-        help="keep the blocks of each log, beside it or in DIR, so that a second look need not read it again",
+        help="keep the blocks of each log (with assess --json the answer, too), beside it or in DIR, so that a second look need "
+        "not read it again",
     )
     group.add_argument("--verify", action="store_true", help="with --cache: compare all bytes of a log, not its ends")
 
@@ -307,40 +304,6 @@ def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
     if not paths:
         raise ValueError(f"{case.path}: the case lists no log; name one, or add [[logs]] to the case.")
     return used_logs(paths, arguments, case)
-
-
-def print_json(document: dict[str, Any]) -> None:
-    """Print one JSON document and nothing else; a row of a table, such as an excursion, takes one line."""
-    text = io.StringIO()  # whole before anything is printed; json.dumps would hold each word of it apart
-    text.writelines(_lines_of(document, "\n"))
-    whole = text.getvalue() + "\n"
-    if "utf" not in (getattr(sys.stdout, "encoding", None) or "utf").lower():
-        whole = "".join(sign if sign.isascii() else json.dumps(sign)[1:-1] for sign in whole)
-    sys.stdout.write(whole)
-
-
-def _lines_of(value: Any, line: str) -> Iterator[str]:
-    """Yield the pieces of a JSON text; ``line`` begins a new line at the indentation of the value."""
-    if not isinstance(value, (dict, list, tuple)) or not _has_parts(value):
-        whole = _ENCODE(value)
-        if len(whole) <= ROW or not isinstance(value, dict):
-            yield whole
-            return
-    named = isinstance(value, dict)
-    yield "{" if named else "["
-    for place, item in enumerate(value):
-        yield f"{',' if place else ''}{line}  "
-        if isinstance(value, dict):
-            yield f"{_ENCODE(str(item))}: "
-            item = value[item]
-        yield from _lines_of(item, f"{line}  ")
-    yield f"{line}}}" if named else f"{line}]"
-
-
-def _has_parts(value: dict[str, Any] | list[Any] | tuple[Any, ...]) -> bool:
-    """Whether a container holds others, so that it takes more than a line."""
-    items = value.values() if isinstance(value, dict) else value
-    return any(isinstance(item, (dict, list, tuple)) for item in items)
 
 
 @contextmanager

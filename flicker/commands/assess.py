@@ -6,6 +6,7 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from flicker.commands._documents import json_text, kept_answer, print_document
 from flicker.commands._shared import (
     add_cache_options,
     add_log_options,
@@ -13,11 +14,11 @@ from flicker.commands._shared import (
     case_from,
     case_logs,
     limits_from,
-    print_json,
     read_logs,
     since_from,
     working,
 )
+from flicker.logs.beside import keep_text, kept_text
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -78,6 +79,10 @@ def _like(arguments: argparse.Namespace, case: Case | None, result: Assessment) 
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge, print, and write what was asked for."""
+    kept = kept_answer(arguments)
+    if kept is not None and (document := kept_text(*kept)) is not None:
+        print_document(document)
+        return 0
     from flicker.evidence.assessment import assess
 
     case = case_from(arguments)
@@ -116,7 +121,10 @@ def run(arguments: argparse.Namespace) -> int:
             say("drawing the page")
             write_report(result, arguments.report, logs=logs)
     if arguments.json:
-        print_json(result.to_dict())
+        document = json_text(result.to_dict())
+        if kept is not None and len(logs) == len(arguments.logs):
+            keep_text(*kept, document)
+        print_document(document)
     else:
         from flicker.present.terminal import show_assessment
 

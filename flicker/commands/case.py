@@ -175,7 +175,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from flicker.case.case_file import read_case
     from flicker.case.identity import altered, in_two_stages, out_of_order
     from flicker.case.reading import shown
-    from flicker.commands._shared import print_json
+    from flicker.commands._documents import print_json
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
     with working():

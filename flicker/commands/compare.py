@@ -8,7 +8,8 @@ from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, print_json, working
+from flicker.commands._documents import print_json
+from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, working
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, print_json, working
+from flicker.commands._documents import print_json
+from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,7 +8,8 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, read_logs, working
+from flicker.commands._documents import print_json
+from flicker.commands._shared import add_log_options, case_from, limits_from, read_logs, working
 from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:

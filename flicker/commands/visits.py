@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 
-from flicker.commands._shared import add_log_options, case_from, limits_from, print_json, since_from, used_logs, working
+from flicker.commands._documents import print_json
+from flicker.commands._shared import add_log_options, case_from, limits_from, since_from, used_logs, working
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -19,6 +19,7 @@ from pathlib import Path
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.result import Result
+from flicker.logs.beside import marks_path
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import spans
 from flicker.logs.writing import locked, write_whole
@@ -68,15 +69,6 @@ class Mark(Result):
         where = f" ({self.channel})" if self.channel else ""
         long = f" to {self.until_s:g} s" if self.until_s is not None else " s"
         return f"at {self.time_s:g}{long}: {self.kind}{where}{': ' if self.text else ''}{self.text}"
-
-
-def marks_path(log_path: str | os.PathLike[str]) -> Path:
-    """Return where the marks of a log stand: `bench.csv` has them in `bench.marks.csv`."""
-    path = Path(log_path)
-    stem = path.name
-    for end in (".gz", ".zip"):
-        stem = stem.removesuffix(end)
-    return path.with_name(f"{Path(stem).stem}.marks.csv")
 
 
 def read_marks(path: str | os.PathLike[str], log: Log) -> tuple[Mark, ...]:

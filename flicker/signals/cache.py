@@ -21,6 +21,7 @@ import numpy as np
 
 from flicker._version import __version__
 from flicker.logs import clock_repairs
+from flicker.logs.beside import MIB, file_key, kept_path
 from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
 from flicker.logs.reading import open_source, read_log, wishes_of
 from flicker.logs.reading.samples.entries import Entry
@@ -33,7 +34,6 @@ from flicker.signals.mark_windows import Hands
 from flicker.signals.spill_buffer import Stash
 
 FORM = 6  # of the file; raised where its content changes its meaning; by definition
-MIB = 1 << 20  # by definition
 ROWS = "stash.rows"
 ROWS_DIGEST = "stash.rows.sha256"
 
@@ -41,31 +41,6 @@ _SHARED = ("row", "rows", "begin_s", "end_s", "after_gap")
 _OWN = tuple(field.name for field in dataclasses.fields(ChannelBlocks))
 _SEGMENTS = ("begin_s", "end_s", "kind")
 _FACTS = ("name", "channels", "notes", "cadence_s", "rows", "reach_s", "wall_s", "roles", "unread")
-
-
-def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
-    """Identify a file: its size, time and place, its first and last MiB and its Parquet footer, hashed.
-
-    With ``whole`` all of its bytes are hashed instead of the ends.
-    """
-    digest = hashlib.sha256()
-    status = os.stat(path)
-    digest.update(f"{status.st_size} {status.st_mtime_ns} {status.st_ino}".encode())
-    with open(path, "rb") as file:
-        if whole:
-            digest.update(hashlib.file_digest(file, "sha256").digest())
-            return digest.hexdigest()
-        digest.update(file.read(MIB))
-        ends = MIB
-        if status.st_size > MIB:
-            file.seek(-8, os.SEEK_END)
-            tail = file.read(8)
-            if tail[4:] == b"PAR1":
-                ends = max(ends, int.from_bytes(tail[:4], "little") + 8)
-            file.seek(max(MIB, status.st_size - ends))
-            while chunk := file.read(MIB):
-                digest.update(chunk)
-    return digest.hexdigest()
 
 
 class CachedSource:
@@ -122,10 +97,7 @@ class BlockCache:
 
     def place(self, path: str | os.PathLike[str]) -> Path:
         """The file in which the blocks of a log are kept."""
-        full = Path(os.path.realpath(path))
-        if self.folder is None:
-            return full.with_name(f".{full.name[:80]}.blocks.npz")
-        return self.folder / f"{full.name[:80]}.{hashlib.sha256(str(full).encode()).hexdigest()[:16]}.npz"
+        return kept_path(path, self.folder, "blocks.npz")
 
     def read(
         self,

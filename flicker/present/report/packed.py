@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import os
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
 
-from flicker.logs.model import LogError
-from flicker.logs.writing import write_whole
+from flicker.logs.beside import keep_text, kept_text
+from flicker.logs.errors import LogError
 
 
 @lru_cache(maxsize=1)
@@ -20,15 +19,12 @@ def chart_script() -> str:
     Packing takes more than a second. What is kept carries its digest: one that does not fit is packed anew, and where
     nothing can be kept each process packs for itself.
     """
-    place = _place()
-    with contextlib.suppress(OSError, UnicodeDecodeError):
-        digest, _, kept = place.read_bytes().decode().partition("\n")
-        if digest == _digest(kept):
-            return kept
-    script = _packed()
-    with contextlib.suppress(OSError, LogError):
-        place.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(place, f"{_digest(script)}\n{script}", what="script of charts", known=True)
+    place, made_by = _place(), version("vl-convert-python")
+    script = kept_text(place, made_by)
+    if script is None:
+        script = _packed()
+        with contextlib.suppress(OSError, LogError):
+            keep_text(place, made_by, script)
     return script
 
 
@@ -40,12 +36,8 @@ def _packed() -> str:
     return script.replace("</script", "<\\/script").replace("<!--", "<\\!--")
 
 
-def _digest(script: str) -> str:
-    return f"// {hashlib.sha256(script.encode()).hexdigest()}"
-
-
 def _place() -> Path:
     """Among what programs of this user keep and can make again (XDG Base Directory Specification; Windows: local data)."""
     told = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA") or ""
     base = told if os.path.isabs(told) else os.path.expanduser("~/.cache")
-    return Path(base, "flicker", f"charts-{version('vl-convert-python')}.js")
+    return Path(base, "flicker", "charts.js")
