@@ -19,7 +19,7 @@ from pathlib import Path
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.result import Result
-from flicker.logs.beside import marks_path
+from flicker.logs.beside import marks_path as marks_path
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import spans
 from flicker.logs.writing import locked, write_whole

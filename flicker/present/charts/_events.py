@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -52,11 +53,13 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
 
         from flicker.stats.laws.scatter import first_count
 
+        def at_most(k: int, p: float) -> float:
+            return float(bdtr(min(k, count), count, p))
+
         share = np.linspace(0.0, 1.0, 61)
         tail = 0.5 * (1.0 - confidence)
         lower, upper = (
-            [float(first_count(lambda k, u=u: float(bdtr(min(k, count), count, u)), level)) for u in share]
-            for level in (tail, 1.0 - tail)
+            [float(first_count(partial(at_most, p=float(p)), level)) for p in share] for level in (tail, 1.0 - tail)
         )
         band = [
             {"x": u * total * per, "n": lo, "n2": hi, "even": u * count}
