@@ -7,8 +7,6 @@ import os
 from importlib.metadata import version
 from pathlib import Path
 
-from flicker._version import __version__
-
 MIB = 1 << 20  # by definition
 
 
@@ -59,7 +57,7 @@ def program_key() -> str:
     home = Path(__file__).parents[1]
     modules = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in sorted(home.rglob("*.py"))]
     libraries = [version(name) for name in ("numpy", "pyarrow", "ruptures", "scipy", "statsmodels")]
-    return hashlib.sha256(repr((__version__, modules, libraries)).encode()).hexdigest()
+    return hashlib.sha256(repr((modules, libraries)).encode()).hexdigest()
 
 
 def kept_text(place: Path, told: str) -> str | None:
