@@ -107,9 +107,7 @@ class Timekeeper:
         turned = self._run_turns(run, begins)
         borders: dict[int, bool] = {}  # place in the batch: whether a gap (True) or a new stretch (False) is before it
         if begins:
-            self._open(0, float(raw_s[0]))
-            borders[0] = False
-            step[0] = self.cadence_s
+            self._begin(0, step, raw_s, borders)
         shift_before = len(self._shifts)
         base_shift = self._shifts[-1]
         self._walk(step, raw_s, turned, borders)
@@ -242,9 +240,7 @@ class Timekeeper:
                 self._shift(row, -3600.0)
                 step[at] = size - 3600.0
                 self._tell(
-                    row,
-                    raw_s[at],
-                    "The clock jumps forward by an hour (daylight saving) at {at}; no gap was made of it.",
+                    raw_s[at], "The clock jumps forward by an hour (daylight saving) at {at}; no gap was made of it."
                 )
             elif size > max(self.run_gap_s, self.reach_s):
                 self._begin(at, step, raw_s, borders)
@@ -277,7 +273,6 @@ class Timekeeper:
             stretch.gap_rows.pop()
             stretch.gaps.pop()
         self._tell(
-            self._row + at,
             raw_s[at],
             f"The sampling interval changes from {digits_text(self.cadence_s, 4)} to {digits_text(new, 4)} s at {{at}}.",
         )
@@ -300,9 +295,7 @@ class Timekeeper:
                 self._shift(row, jump)
                 step[at] = size + jump
                 self._tell(
-                    row,
-                    raw_s[at],
-                    f"The clock jumps back {words} at {{at}}; samples go on at their pace, all were kept.",
+                    raw_s[at], f"The clock jumps back {words} at {{at}}; samples go on at their pace, all were kept."
                 )
                 return
         self._go_on(row, float(raw_s[at]), size)
@@ -316,7 +309,6 @@ class Timekeeper:
             return
         step[at] = self.cadence_s
         self._tell(
-            row,
             raw_s[at],
             f"The clock is set back by {digits_text(-size, 4)} s at {{at}}; samples were kept one interval apart.",
         )
@@ -338,14 +330,12 @@ class Timekeeper:
         self._shifts.append(self._shifts[-1] + by)
 
     def _begin(self, at: int, step: Floats, raw_s: Floats, borders: dict[int, bool]) -> None:
-        self._open(at, float(raw_s[at]) + self._shifts[-1])
+        row = self._row + at
+        self._stretches.append(Stretch(row, row, float(raw_s[at]) + self._shifts[-1]))
         borders[at] = False
         step[at] = self.cadence_s
 
-    def _open(self, at: int, offset_s: float) -> None:
-        self._stretches.append(Stretch(self._row + at, self._row + at, offset_s))
-
-    def _tell(self, row: int, raw: float, words: str) -> None:
+    def _tell(self, raw: float, words: str) -> None:
         stretch = self._stretches[-1]
         seconds = float(raw) + self._shifts[-1] - stretch.offset_s
         stretch.told.append(words.format(at=f"{digits_text(seconds, 6)} s"))

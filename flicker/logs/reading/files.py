@@ -230,16 +230,23 @@ def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
         raise LogError(f"{file.name} cannot be decompressed ({error}); copy it again.") from None
 
 
-def opened(file: LogFile, handle: IO[bytes]) -> Readable:
-    """Return the bytes of a text log from its beginning, decompressed where it is compressed."""
+def contents(file: LogFile, handle: IO[bytes]) -> tuple[str, Readable, bool]:
+    """Return the kind of what a file holds, its bytes from their beginning, and whether they were packed.
+
+    Of a plain file these are as many bytes as it had when first seen.
+    """
     kind = kind_of(handle.read(SNIFF_BYTES), file.name)
     handle.seek(0)
-    return unpack(file, handle, kind) if kind in ("gz", "zip") else plain(file, handle)
-
-
-def plain(file: LogFile, handle: IO[bytes]) -> Readable:
-    """Return the bytes of an uncompressed file, as many as it had when first seen."""
-    return _Limited(handle, file.size)
+    if kind not in ("gz", "zip"):
+        return kind, _Limited(handle, file.size), False
+    stream = unpack(file, handle, kind)
+    head = stream.read(SNIFF_BYTES)
+    if not head:
+        raise LogError(f"{file.name} holds an empty file; pack the log again.")
+    kind = kind_of(head, file.name)
+    if kind in ("gz", "zip"):
+        raise LogError(f"{file.name} is compressed twice; decompress it first.")
+    return kind, Chain(head, stream), True
 
 
 def scratch() -> IO[bytes]:
@@ -247,11 +254,10 @@ def scratch() -> IO[bytes]:
     return tempfile.TemporaryFile(prefix="flicker-")
 
 
-def to_scratch(stream: Readable, first: bytes, name: str) -> IO[bytes]:
-    """Copy a stream (and what was already taken from it) to a temporary file."""
+def to_scratch(stream: Readable, name: str) -> IO[bytes]:
+    """Copy a stream to a temporary file."""
     target = scratch()
     try:
-        target.write(first)
         while chunk := stream.read(BLOCK_BYTES):
             target.write(chunk)
         target.flush()

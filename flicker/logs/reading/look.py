@@ -243,8 +243,7 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
 
 def _lines_of(file: files.LogFile, handle: Any) -> files.Lines | None:
     try:
-        stream = files.opened(file, handle)
-        return files.Lines(stream, file.name)
+        return files.Lines(files.contents(file, handle)[1], file.name)
     except LogError:
         return None
 

@@ -206,23 +206,13 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
 
 def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> Source:
     file = files.LogFile(path)
-    inner = None
     with file.open() as handle:
-        kind = files.kind_of(handle.read(files.SNIFF_BYTES), file.name)
-        handle.seek(0)
+        kind, stream, packed = files.contents(file, handle)
         if kind == "text":
-            return _text_source(file, files.plain(file, handle), wishes, packed=False, in_memory=in_memory)
-        if kind in ("gz", "zip"):
-            stream = files.unpack(file, handle, kind)
-            head = stream.read(files.SNIFF_BYTES)
-            if not head:
-                raise LogError(f"{file.name} holds an empty file; pack the log again.")
-            kind = files.kind_of(head, file.name)
-            if kind == "text":
-                return _text_source(file, files.Chain(head, stream), wishes, packed=True, in_memory=in_memory)
-            if kind in ("gz", "zip"):
-                raise LogError(f"{file.name} is compressed twice; decompress it first.")
-            inner = files.to_scratch(stream, head, file.name)
+            from flicker.logs.reading.text import text_log
+
+            return text_log.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)
+        inner = files.to_scratch(stream, file.name) if packed else None
     try:
         if kind == "wav":
             from flicker.logs.reading import wav
@@ -235,11 +225,3 @@ def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> 
         if inner is not None:
             inner.close()
         raise
-
-
-def _text_source(
-    file: files.LogFile, stream: files.Readable, wishes: Wishes, *, packed: bool, in_memory: int
-) -> Source:
-    from flicker.logs.reading.text import text_log
-
-    return text_log.read_text(file, stream, wishes, packed=packed, in_memory=in_memory)

@@ -85,7 +85,7 @@ class ColumnarSource:
                 first=row,
                 time_s=convert.time(batch, row) if time else None,
                 values=tuple(convert.volts(batch, k, row) for k in wanted),
-                run=None if not time else convert.keys(batch) if convert.plan.key is not None else convert.runs(batch),
+                run=convert.run(batch) if time else None,
             )
         self._file.check()
 
@@ -208,20 +208,12 @@ def _spooled(
     more = plan.run is not None or plan.key is not None
     spool = Spool(1 + len(plan.channels) + more, file.name, in_memory=in_memory)
     channels = source.channels
-    codes: dict[Any, int] = {}
     blank = equal = forward = 0
     last: float | None = None
     dropped: list[Ints] = []
     for batch in source.batches():
         assert batch.time_s is not None
-        parts = [batch.time_s, *batch.values]
-        if plan.key is not None:
-            assert batch.run is not None
-            parts.append(np.asarray(batch.run, dtype=np.float64))
-        elif batch.run is not None:
-            parts.append(
-                np.array([codes.setdefault(word, len(codes)) for word in batch.run.tolist()], dtype=np.float64)
-            )
+        parts = [batch.time_s, *batch.values, *([] if batch.run is None else [batch.run])]
         known = np.isfinite(batch.time_s)
         if not known.all():
             blank += int((~known).sum())

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
 from flicker.logs import arrow_types
@@ -80,17 +79,13 @@ class Converter:
 
         return self._cells.numbers(arrow_types.texts(cells), bad, units_too=units_too, seconds=seconds)
 
-    def keys(self, batch: Any) -> Floats:
-        """Return numbers for the names of the channels of the rows."""
-        assert self.plan.key is not None
-        kinds, codes = arrow_types.coded(arrow_types.bare_words(batch.column(self.names[self.plan.key])))
-        return np.array([self.codes.setdefault(word, len(self.codes)) for word in kinds], dtype=np.float64)[codes]
-
-    def runs(self, batch: Any) -> NDArray[Any] | None:
-        """Return the run column as it stands."""
-        if self.plan.run is None:
+    def run(self, batch: Any) -> Floats | None:
+        """Return numbers for the channels that the rows name, or for their runs; None where no column names either."""
+        place = self.plan.run if self.plan.key is None else self.plan.key
+        if place is None:
             return None
-        cells = arrow_types.decoded(batch.column(self.names[self.plan.run]))
-        if arrow_types.is_text(cells.type):
-            return np.array(["" if word is None else str(word) for word in cells.to_pylist()], dtype=object)
-        return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
+        cells = arrow_types.decoded(batch.column(self.names[place]))
+        if self.plan.key is None and not arrow_types.is_text(cells.type):
+            return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
+        return np.array([self.codes.setdefault(word, len(self.codes)) for word in kinds], dtype=np.float64)[codes]

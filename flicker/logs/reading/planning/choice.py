@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import extra_columns, same_output
 from flicker.logs.reading.planning.columns import Column, Kind, Task, column_named, listed, not_numbers
@@ -32,7 +30,7 @@ def key_among(task: Task, free: list[Column]) -> Column | None:
         if column.kind == "text":
             names = {cell.strip().strip('"') for cell in column.cells if cell.strip()}
         else:
-            names = {f"{value:g}" for value in column.values[np.isfinite(column.values)]}
+            names = {f"{value:g}" for value in column.known}
         if len(names) > 1:
             _one_value(task, column, values)
             task.notes.append(f'Column "{column.header}" names the channel of each row; one row was made of each time.')

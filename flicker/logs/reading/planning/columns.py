@@ -88,6 +88,11 @@ class Column:
         return units.Label(name, self.unit, "unknown" if kind == "none" else kind)
 
     @property
+    def known(self) -> Floats:
+        """Sample values that are finite."""
+        return self.values[np.isfinite(self.values)]
+
+    @property
     def words(self) -> set[str]:
         """Words of the header, in lower case."""
         return set(vocabulary.words_of(self.header))

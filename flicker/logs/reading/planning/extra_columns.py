@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 
 from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.words import units, vocabulary
 
+_TURNS = 200  # words looked at, before rows may be missing: a choice
 _UNIT_CELL = re.compile(r"[A-Za-zµμΩ°%~ +]{1,8}")
 _MODE_CELL = re.compile(
     r"(?i)(?:[nuµm]?v?[\s_-]*(?:ac|dc|ac\s?\+\s?dc)[\s_-]*[nuµm]?v?|volts?[\s_](?:ac|dc)|(?:ac|dc)[\s_](?:volt|voltage|mv|v)s?)"
@@ -118,43 +120,36 @@ def _of_words(words: set[str], filled: list[str]) -> Kind | None:
 
 def few_names(column: Column) -> bool:
     """Whether numbers may be those of channels: small, whole, and few."""
-    values = column.values[np.isfinite(column.values)]
-    kinds = np.unique(values)
-    return bool(1 <= kinds.size <= 64 and kinds.size <= 0.5 * values.size and np.all(kinds == np.round(kinds)) and np.all(
-        (kinds >= 0) & (kinds <= 255)
-    ))  # fmt: skip
+    kinds = np.unique(column.known)
+    few = 1 <= kinds.size <= min(64, 0.5 * column.known.size)
+    return bool(few and np.all((kinds == np.round(kinds)) & (kinds >= 0) & (kinds <= 255)))
 
 
 def cycles(column: Column) -> bool:
     """Whether numbers go round in the same order, as those of channels read in turn do."""
-    values = column.values[np.isfinite(column.values)]
-    if values.size < 8 or not few_names(column) or counts(column):
-        return False
-    period = int(np.unique(values).size)
-    if period < 2 or period > 16 or values.size < 3 * period:
-        return False
-    return bool(np.array_equal(values[period:], values[:-period])) and np.unique(values[:period]).size == period
+    values = column.known.tolist()
+    return len(values) >= 8 and few_names(column) and not counts(column) and _in_turn(values)
 
 
 def woven(column: Column) -> bool:
     """Whether words name channels in turn: few, each many times, in a steady order."""
-    filled = [cell.strip().strip('"') for cell in column.cells if cell.strip()]
-    kinds = list(dict.fromkeys(filled))
-    period = len(kinds)
-    if not 2 <= period <= 16 or len(filled) < 3 * period:
+    return _in_turn([cell.strip().strip('"') for cell in column.cells if cell.strip()][:_TURNS])
+
+
+def _in_turn(items: Sequence[str | float]) -> bool:
+    kinds = list(dict.fromkeys(items))
+    if not 2 <= len(kinds) <= 16 or len(items) < 3 * len(kinds):
         return False
-    head = filled[: len(filled) // period * period]
-    return all(head[k] == kinds[k % period] for k in range(min(len(head), 200)))
+    return all(item == kinds[k % len(kinds)] for k, item in enumerate(items))
 
 
 def steps_by_one(column: Column) -> bool:
     """Whether whole numbers stand still or go up by one, as a count of rounds does."""
-    values = column.values[np.isfinite(column.values)]
-    steps = np.diff(values)
-    return values.size >= 5 and bool(np.all((steps == 0) | (steps == 1))) and float(steps.sum()) >= 3
+    steps = np.diff(column.known)
+    return steps.size >= 4 and bool(np.all((steps == 0) | (steps == 1))) and float(steps.sum()) >= 3
 
 
 def counts(column: Column) -> bool:
     """Whether a column only counts its rows."""
-    values = column.values[np.isfinite(column.values)]
-    return values.size >= 5 and bool(np.all(np.diff(values) == 1))
+    steps = np.diff(column.known)
+    return steps.size >= 4 and bool(np.all(steps == 1))

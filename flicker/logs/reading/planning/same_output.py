@@ -119,5 +119,5 @@ def _letter(column: Column) -> bool:
 
 
 def _rest_V(column: Column) -> float:
-    values = np.abs(column.values[np.isfinite(column.values)])
+    values = np.abs(column.known)
     return float(np.median(values)) * (units.volts_per(column.label.unit) or 1.0) if values.size else 0.0

@@ -121,7 +121,7 @@ def _by_heading(task: Task, counter: Column | None, run: int | None) -> TimeColu
 
 def _compact(column: Column) -> None:
     """Turn numbers such as 20260304101500 into stamps."""
-    known = column.values[np.isfinite(column.values)]
+    known = column.known
     if column.kind == "number" and column.cells and known.size and float(known.min()) > 1.9e13:
         form = clock.form_of(list(column.cells[:200]))
         if form is not None and form.name == "compact compact":
@@ -167,12 +167,12 @@ def _rising(values: Floats) -> bool:
 
 def _counts(column: Column) -> bool:
     """Whether a column counts its rows, and not the seconds since a date."""
-    return counts_rows(column) and epoch(column.values[np.isfinite(column.values)]) is None
+    return counts_rows(column) and epoch(column.known) is None
 
 
 def _even(column: Column) -> bool:
     """Whether a column without a name goes up in even steps, each time once or several, as no output does."""
-    values = column.values[np.isfinite(column.values)]
+    values = column.known
     steps = np.diff(values)
     rises = steps[steps > 0]
     if not column.unnamed or rises.size < 5 or np.any(steps < 0):

@@ -37,7 +37,7 @@ def scale_of(task: Task, column: Column) -> TimeColumns:
             f" name another with time_column (--time-column NAME), or {ASK_INTERVAL}.",
             sample_interval_s=1.0,
         )
-    at, label, values = (column.position,), column.label, column.values[np.isfinite(column.values)]
+    at, label, values = (column.position,), column.label, column.known
     if column.time_cells:
         if task.wishes.time_unit is not None:
             raise Question(
@@ -159,7 +159,7 @@ def _days_since(task: Task, column: Column, values: Floats) -> float | None:
 
 def counts_rows(column: Column) -> bool:
     """Whether a column counts its rows one by one."""
-    values = column.values[np.isfinite(column.values)]
+    values = column.known
     steps = np.diff(values)
     return values.size >= 5 and bool(np.all(values == np.round(values))) and bool(np.mean(steps == 1) > 0.98)
 

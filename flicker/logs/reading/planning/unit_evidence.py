@@ -128,7 +128,7 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
         kinds = {units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))}
         if said and kinds and kinds != {_volts(said[0][0])}:
             raise Question(
-                f'{task.name}: column "{column.header}" says {units.unit_name(said[0][0])} and column'
+                f'{task.name}: column "{column.header}" says {_name(said[0][0])} and column'
                 f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
                 f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
                 f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
@@ -145,8 +145,8 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
     other = next((item for item in said if _volts(item[0]) != _volts(unit)), None)
     if other is not None:
         raise Question(
-            f'{task.name}: the unit of column "{column.header}" is {units.unit_name(unit)} by the {where} and'
-            f" {units.unit_name(other[0])} by the {other[1]}; {ASK}.",
+            f'{task.name}: the unit of column "{column.header}" is {_name(unit)} by the {where} and'
+            f" {_name(other[0])} by the {other[1]}; {ASK}.",
             unit="V",
         )
     if label.unit.startswith("MV"):
@@ -156,6 +156,10 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
 
 def _volts(unit: str) -> float:
     return units.volts_per(unit) or 1.0
+
+
+def _name(unit: str) -> str:
+    return units.name_of(_volts(unit))
 
 
 def parsed(unit: str, name: str) -> float:

@@ -71,7 +71,6 @@ class Page:
     tally: odd_rows.Tally = field(default_factory=odd_rows.Tally)
     strange: int = 0  # rows of another shape that the parser met
     unclosed: bool = False  # a quotation mark
-    fault: LogError | None = None
 
     def find(self, text: str) -> int:
         """Return the number of the line, from 1 within the page, that holds a text."""
@@ -105,9 +104,10 @@ class Cutter:
         """
         for page, table in side_by_side(self._parse_typed, self._pages(blocks)):
             self._page = page
-            self._raise(page)
             found = self._parse_exact(page) if table is None else table
-            self._raise(page)
+            if page.unclosed:
+                first, last = self._before + 1, self._before + page.lines
+                raise LogError(f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it.")
             self.tally.add(page.tally, self._before)
             if found is not None:
                 self.rows += found[1]
@@ -116,13 +116,6 @@ class Cutter:
             if found is not None:
                 yield found
             self._before += page.lines
-
-    def _raise(self, page: Page) -> None:
-        if page.fault is not None:
-            raise page.fault
-        if page.unclosed:
-            first, last = self._before + 1, self._before + page.lines
-            raise LogError(f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it.")
 
     def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:
         """Make each block fit for parsing."""
@@ -223,11 +216,7 @@ class Cutter:
             return None
         table = self._typed_table(page)
         if table is not None and page.strange:
-            try:
-                page.block = self.mender.mended(page.block, page.tally)
-            except LogError as fault:
-                page.fault = fault
-                return None
+            page.block = self.mender.mended(page.block, page.tally)
             table = self._typed_table(page)
         if table is None or self._words_for_times(table):
             return None

@@ -86,7 +86,7 @@ def _all_cells(file: files.LogFile, layout: sniff.Layout, position: int) -> Iter
     import pyarrow.compute as pc
 
     with file.open() as handle:
-        lines = files.Lines(files.opened(file, handle), file.name)
+        lines = files.Lines(files.contents(file, handle)[1], file.name)
         for block, _ in lines.blocks(layout.begin):
             if not block.strip():
                 continue

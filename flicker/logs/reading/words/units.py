@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -51,6 +52,7 @@ def tidy(title: str) -> str:
     return clean if len(clean) <= 80 else clean[:79] + "…"
 
 
+@lru_cache(maxsize=4096)
 def volts_per(unit: str) -> float | None:
     """Return volts per unit of a DC voltage unit, None where the word is none."""
     word = unit.strip().strip("[](){}").strip().replace("µ", "u").replace("μ", "u")
@@ -64,11 +66,6 @@ def volts_per(unit: str) -> float | None:
 def is_ac(unit: str) -> bool:
     """Whether a unit is one of alternating voltage, or of a value that holds it (rms)."""
     return _AC.match(unit.strip()) is not None
-
-
-def unit_name(unit: str) -> str:
-    """Return a voltage unit as it is usually written."""
-    return name_of(volts_per(unit) or 1.0)
 
 
 def name_of(volts: float) -> str:
@@ -97,6 +94,7 @@ class Label:
     against: str = ""
 
 
+@lru_cache(maxsize=4096)  # asked again and again of few headers
 def label(header: str) -> Label:
     """Split a column's header into name and unit, wherever the unit stands.
 
@@ -109,7 +107,7 @@ def label(header: str) -> Label:
     parts = [
         (m.start(), m.end(), next(g for g in m.groups() if g is not None).strip()) for m in _BRACKET.finditer(text)
     ]
-    inside = [(lo, hi, unit) for lo, hi, unit in parts if _kind(unit) == "volts"]
+    inside = [(lo, hi, unit) for lo, hi, unit in parts if kind_of(unit) == "volts"]
     bare = _BRACKET.sub(" ", text).strip() if parts else text
     outside = _outside(bare)
     if inside:
@@ -170,7 +168,7 @@ def _tidied(name: str) -> str:
 def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
     """A header without a unit of voltage: time, another unit, a unit that is not understood, or none."""
     for lo, hi, unit in parts:
-        kind = _kind(unit)
+        kind = kind_of(unit)
         name = _tidied(text[:lo] + " " + text[hi:]) or text
         words = set(vocabulary.words_of(name))
         if kind == "time":
@@ -193,14 +191,14 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
         known = vocabulary.STATISTICS | vocabulary.OUTPUT | vocabulary.TIME | vocabulary.STATE | vocabulary.READING
         if unit.lower() not in known and hi == len(text):
             return Label(_tidied(text[:lo] + " " + text[hi:]) or text, unit, "unknown")
-    if _kind(text) == "time" and text.lower() not in ("min", "d", "h", "std") and text != "S":
+    if kind_of(text) == "time" and text.lower() not in ("min", "d", "h", "std") and text != "S":
         return Label(text, text, "time")
     if len(text) > 1 and text.lower() in _OTHER - {"index", "sequence"}:
         return Label(text, text, "other")
     tail = re.match(r"^(?P<name>.+?)(?:[_\s./:-]+|,\s*|\s+in\s+)(?P<unit>[^\W\d_]+|°[CF]|%)\s*$", text)
     if tail:
         name, unit, words = tail["name"].strip(" _-:,"), tail["unit"], set(vocabulary.words_of(tail["name"]))
-        kind = _kind(unit)
+        kind = kind_of(unit)
         if kind == "time" and (
             words & vocabulary.TIME or (unit.lower() in ("ms", "us", "ns") and not words & vocabulary.OUTPUT)
         ):
@@ -212,17 +210,13 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
     return Label(text, "", "none")
 
 
-def _kind(unit: str) -> str:
+def kind_of(unit: str) -> str:
+    """Return 'volts', 'time', 'other' or 'none' for a word that stands where a unit is expected."""
     if volts_per(unit) is not None:
         return "volts"
     if seconds_per(unit) is not None:
         return "time"
     return "other" if unit.lower().strip() in _OTHER or is_ac(unit) else "none"
-
-
-def kind_of(unit: str) -> str:
-    """Return 'volts', 'time', 'other' or 'none' for a word that stands where a unit is expected."""
-    return _kind(unit)
 
 
 @dataclass(frozen=True, slots=True)
