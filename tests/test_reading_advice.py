@@ -229,6 +229,9 @@ CASES = {
     "the file is wrong": Advice(
         table("time_s,left_V,right_V", HALF, LEFT, RIGHT), "if the file is wrong", {"unit": {"left_V": "mV", "right_V": "mV"}}, {"unit": "mV"}
     ),
+    "units in cells against a column of units": Advice(
+        table("time_s,left,unit", HALF, [f"{v} mV" for v in LEFT], ["V"] * N), "if the cells are right", {"roles": {"unit": "ignore"}}
+    ),
     "no voltages": Advice(table("time_s,Ohm", HALF, LEFT), "no column of voltages", {"channels": ["Ohm"], "unit": "mV"}),
     "equal stamps": Advice(table("time_s,left_mV", ["5.0"] * N, LEFT), "all time stamps are equal", {"sample_interval_s": 0.5}),
     "no such column": Advice(table("time_s,left_mV", HALF, LEFT), "name one of them", {"channels": ["left"]}, {"channels": ["rear"]}),

@@ -485,6 +485,12 @@ again = [*range(40), *range(25, N)]  # a buffer written twice: rows 25 to 39
 add("rows written twice", tab("time,left_mV,right_mV", [[TS[k] for k in again], L[again], R[again]]), start=began)
 
 
+# a unit in each cell and in a column beside is one unit, not two
+RANGED = [f"{v / 1e3:g} V" if v > 1000 else f"{v} mV" for v in L]
+add("units in cells and beside", tab("time_s,left,right,unit", [T, [f"{v} mV" for v in L], [f"{v} mV" for v in R], ["mV"] * N]))
+add("ranged units in cells and beside", tab("time_s,left,unit", [T, RANGED, [cell.split()[1] for cell in RANGED]]), right=None)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):
     case = CASES[name]

@@ -61,7 +61,7 @@ class Converter:
     def volts(self, batch: Any, number: int, first: int) -> Floats:
         """Return a channel in volts."""
         channel = self.plan.channels[number]
-        units_too = self.columns[channel.position].cell_units and channel.unit_column is None
+        units_too = self.columns[channel.position].cell_units
         raw = self._numbers(batch.column(self.names[channel.position]), channel.position, first, units_too=units_too)
         if channel.beside or channel.zero:
             return self.per_reading.volts(raw, channel, lambda k: batch.column(self.names[k]))

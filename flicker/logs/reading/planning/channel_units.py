@@ -126,10 +126,9 @@ def _told_units(task: Task, chosen: list[Column]) -> dict[int, unit_evidence.Uni
 
 def _refuse_against(task: Task, column: Column, unit_column: Column | None, told: float) -> None:
     """Refuse a unit given for readings that carry another."""
-    cells = [c.strip('" ') for c in (unit_column or column).cells]
-    said = [re.sub(r"^[^A-Za-zµμ]*", "", c) for c in cells]
-    other = next((u for u in said if (volts := units.volts_per(u)) is not None and volts != told), None)
-    if other is not None:
+    others = sorted(unit_evidence.units_in((unit_column or column).cells) - {told})
+    if others:
+        other = units.name_of(others[0])
         where = f'column "{unit_column.header}" says' if unit_column is not None else "the cells say"
         raise Question(
             f'{task.name}: the unit given for column "{column.header}" is {units.name_of(told)}, and {where} {other}; each'

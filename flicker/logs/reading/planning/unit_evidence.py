@@ -6,7 +6,7 @@ Evidence: the header, a units row, metadata, cells, a column of units, lines abo
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from flicker.logs.errors import Question
@@ -124,19 +124,27 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
     above = stated.single.get(column.position, stated.all)
     if above:
         said.append((above, Found.HEADING))
+    kinds = set() if unit_column is None else units_in(unit_column.cells)
+    if column.cell_units:  # which needs no column of units beside it
+        own = units_in(column.cells)
+        if unit_column is not None and kinds and kinds != own:
+            raise Question(
+                f'{task.name}: the cells of column "{column.header}" carry {_names(own)} and column "{unit_column.header}" says'
+                f" {_names(kinds)}; if the cells are right, give roles={{'{unit_column.header}': 'ignore'}}"
+                f' (--role "{unit_column.header}=ignore").',
+                roles={unit_column.header: "ignore"},
+            )
+        return Unit(1.0, Found.CELLS)
     if unit_column is not None:
-        kinds = {units.volts_per(cell.strip('" ')) for cell in unit_column.cells if units.volts_per(cell.strip('" '))}
         if said and kinds and kinds != {_volts(said[0][0])}:
             raise Question(
                 f'{task.name}: column "{column.header}" says {_name(said[0][0])} and column'
-                f' "{unit_column.header}" says {", ".join(units.name_of(k or 1.0) for k in sorted(kinds, key=str))}; if the'
+                f' "{unit_column.header}" says {_names(kinds)}; if the'
                 f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
                 f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
                 roles={unit_column.header: "ignore"},
             )
         return Unit(1.0, Found.UNIT_COLUMN, unit_column.position)
-    if column.cell_units:
-        return Unit(1.0, Found.CELLS)
     if label.kind == "volts" and not said:
         said.append((label.unit, Found.HEADER))
     if not said:
@@ -160,6 +168,16 @@ def _volts(unit: str) -> float:
 
 def _name(unit: str) -> str:
     return units.name_of(_volts(unit))
+
+
+def units_in(cells: Iterable[str]) -> set[float]:
+    """Volts per unit of the units of voltage that cells are, or end in."""
+    words = {re.sub(r"^[^A-Za-zµμ]*", "", cell.strip('" ')) for cell in cells}
+    return {volts for word in words if (volts := units.volts_per(word)) is not None}
+
+
+def _names(volts: Iterable[float]) -> str:
+    return ", ".join(units.name_of(each) for each in sorted(volts, key=str))
 
 
 def parsed(unit: str, name: str) -> float:
