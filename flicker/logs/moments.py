@@ -12,6 +12,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.logs.errors import LogError
 
+_SECOND = np.timedelta64(1, "s")
 LARGEST_S = 1e11  # a number of seconds beyond it is of the year 5138 or later, and so of another unit
 LARGEST_STEP_S = 1e7  # nor does a logger wait 115 days between two samples; common practice, no source
 
@@ -49,19 +50,12 @@ def seconds_of(time: Any, name: str) -> tuple[Floats, datetime | None]:
     if array.dtype == object and array.size and isinstance(array.flat[0], (datetime, date, timedelta)):
         return _of_objects(array, name)
     if array.dtype.kind == "M":
-        return _of_moments(array.astype("datetime64[ns]" if _fine(array) else "datetime64[us]"), zoned=zoned)
+        return _of_moments(array, zoned=zoned)
     if array.dtype.kind == "m":
-        fine = array.astype("timedelta64[ns]" if _fine(array) else "timedelta64[us]")
-        per = 1e9 if _fine(array) else 1e6
-        whole = fine.astype(np.int64)
-        return np.where(np.isnat(fine), np.nan, whole / per), None
+        return array / _SECOND, None
     seconds = np.array(array, dtype=np.float64)
     _check(seconds, name)
     return seconds, None
-
-
-def _fine(array: NDArray[Any]) -> bool:
-    return np.datetime_data(array.dtype)[0] in ("ns", "ps", "fs", "as")
 
 
 def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[Floats, datetime | None]:
@@ -69,14 +63,12 @@ def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[Floats, datetime |
     if not known.size:
         return np.full(array.size, np.nan), None
     first = array[known[0]]
-    since = (array - first).astype(np.int64) / (1e9 if _fine(array) else 1e6)
     start = first.astype("datetime64[us]").item()
-    return np.where(np.isnat(array), np.nan, since), start.replace(tzinfo=UTC) if zoned else start
+    return (array - first) / _SECOND, start.replace(tzinfo=UTC) if zoned else start
 
 
 def _of_objects(array: NDArray[Any], name: str) -> tuple[Floats, datetime | None]:
-    first = array.flat[0]
-    if isinstance(first, timedelta):
+    if isinstance(array.flat[0], timedelta):
         return np.array([item.total_seconds() for item in array.flat]), None
     moments = [item if isinstance(item, datetime) else datetime(item.year, item.month, item.day) for item in array.flat]
     start = moments[0]

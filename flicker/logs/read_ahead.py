@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import queue
-import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -20,37 +18,15 @@ def ahead(stream: Iterator[Item]) -> Iterator[Item]:
 
     The stream is only touched by one thread. Where the user stops early, reading stops with the item at hand.
     """
-    waiting: queue.Queue[tuple[bool, Any]] = queue.Queue(DEPTH)
-    over = threading.Event()
-
-    def read() -> None:
-        try:
-            for item in stream:
-                if over.is_set():
-                    return
-                waiting.put((True, item))
-            waiting.put((False, None))
-        except BaseException as problem:  # whatever it is, the user of the stream must see it
-            waiting.put((False, problem))
-
-    reader = threading.Thread(target=read, name="flicker-reader", daemon=True)
-    reader.start()
+    end = object()
+    pool = ThreadPoolExecutor(1, thread_name_prefix="flicker-reader")
+    waiting: deque[Future[Any]] = deque(pool.submit(next, stream, end) for _ in range(DEPTH))
     try:
-        while True:
-            more, item = waiting.get()
-            if more:
-                yield item
-                continue
-            if item is not None:
-                raise item
-            return
+        while (item := waiting.popleft().result()) is not end:
+            waiting.append(pool.submit(next, stream, end))
+            yield item
     finally:
-        over.set()
-        while reader.is_alive():  # a reader that waits to hand over must be let go
-            try:
-                waiting.get_nowait()
-            except queue.Empty:
-                reader.join(0.01)
+        pool.shutdown(cancel_futures=True)
 
 
 def side_by_side(work: Callable[[Item], Made], items: Iterable[Item]) -> Iterator[tuple[Item, Made]]:
