@@ -7,6 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+# Before numpy is loaded, as the command itself does: threads that wait for each other's next product cost more than they
+# do, most of all where two workers share two cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from flicker.present import schema_checker  # noqa: F401, before a test loads jsonschema
 
 

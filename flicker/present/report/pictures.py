@@ -61,11 +61,13 @@ class Pictures:
         attributes: Mapping[str, str],
     ) -> Markup | None:
         import altair  # late
+        from altair.utils.schemapi import debug_mode
 
         from flicker.present.charts import NothingToDraw, caption_of, note_of
 
         try:
-            chart = make(*args, **options)
+            with debug_mode(False):  # `to_dict` checks the whole, so that no part is checked by itself before
+                chart = make(*args, **options)
         except NothingToDraw:
             return None
         with altair.theme.enable("default"):  # a notebook's paper has no part in a page

@@ -178,11 +178,18 @@ def checked_scale(scatter: float) -> float:
 def first_count(below: Callable[[float], float], share: float) -> int:
     """Smallest count that is reached or fallen short of with that chance; ``below(k)`` is the chance of at most k."""
     low, high = -1, 1
-    while below(high) < share and high < 2**40:
-        low, high = high, 2 * high
+    at_low, at_high = 0.0, below(1)
+    while at_high < share and high < 2**40:
+        low, high, at_low = high, 2 * high, at_high
+        at_high = below(high)
+    halve = False  # interpolation first; where it moves one end by little, the next step halves
     while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if below(middle) >= share else (middle, high)
+        width = high - low
+        reach = 0.5 if halve else (share - at_low) / (at_high - at_low) if at_high > at_low else 0.5
+        middle = min(max(low + math.ceil(reach * width), low + 1), high - 1)
+        found = below(middle)
+        low, at_low, high, at_high = (low, at_low, middle, found) if found >= share else (middle, found, high, at_high)
+        halve = 2 * (high - low) > width
     return high
 
 
