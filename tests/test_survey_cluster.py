@@ -11,8 +11,6 @@ import pytest
 from flicker import simulate_log
 from flicker.survey_table import find_logs, survey
 
-distributed = pytest.importorskip("distributed", reason="the extra [cluster] (distributed) is not installed")
-
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
@@ -24,6 +22,7 @@ def shelf(tmp_path_factory):
 
 
 def test_a_killed_worker_changes_nothing(shelf):
+    distributed = pytest.importorskip("distributed", reason="the extra [cluster] (distributed) is not installed")
     paths = find_logs(shelf)
     alone = survey(paths, workers=1)
     cluster = distributed.LocalCluster(
