@@ -18,6 +18,10 @@ from flicker.base.views import view
 ACROSS = 110  # characters of a line of `repr`
 
 
+_PLAIN = frozenset({str, bool, int, type(None)})
+_FIELDS: dict[type[Any], list[dataclasses.Field[Any]]] = {}  # of each class, found once
+
+
 def plain(value: Any) -> Any:
     """Turn a value into what JSON can hold: numbers finite or None, arrays as lists, results as dicts, dates in ISO 8601.
 
@@ -25,7 +29,9 @@ def plain(value: Any) -> Any:
     """
     if type(value) is float:  # by far the most, in long lists of excursions
         return value if math.isfinite(value) else None
-    if value is None or isinstance(value, (str, bool)):
+    if type(value) in _PLAIN:
+        return value
+    if isinstance(value, (str, bool)):
         return str(value) if isinstance(value, StrEnum) else value
     if isinstance(value, (np.bool_,)):
         return bool(value)
@@ -61,7 +67,7 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as plain Python values that JSON can hold."""
-        out: dict[str, Any] = plain({field.name: getattr(self, field.name) for field in _own_first(self)})
+        out: dict[str, Any] = plain({field.name: getattr(self, field.name) for field in _own_first(type(self))})
         reads = getattr(self, "reads", None)
         if isinstance(reads, str):
             out["reads"] = reads
@@ -78,7 +84,7 @@ class Result:
 
     def __repr__(self) -> str:
         """At most three lines: what it is with its plain fields, what it says, where the rest is."""
-        fields = [item for item in _own_first(self) if item.repr]
+        fields = [item for item in _own_first(type(self)) if item.repr]
         told = ", ".join(f"{item.name}={_short(getattr(self, item.name))}" for item in fields if item.name != "reads")
         lines = [_cut(f"{type(self).__name__}({getattr(self, '_brief', told)})")]
         reads = getattr(self, "reads", None)
@@ -129,10 +135,12 @@ class Tested(Result):
         return self.p_value < round(1.0 - self.confidence, 12)  # 1 - 0.95 is a little more than 0.05
 
 
-def _own_first(result: Any) -> list[dataclasses.Field[Any]]:
-    """Fields of a result, those of its own class before those of its base."""
-    own = type(result).__annotations__
-    return sorted(dataclasses.fields(result), key=lambda field: field.name not in own)
+def _own_first(kind: type[Any]) -> list[dataclasses.Field[Any]]:
+    """Fields of a class of results, those of its own before those of its base."""
+    if kind not in _FIELDS:
+        own = kind.__annotations__
+        _FIELDS[kind] = sorted(dataclasses.fields(kind), key=lambda field: field.name not in own)
+    return _FIELDS[kind]
 
 
 def _short(item: Any) -> str:

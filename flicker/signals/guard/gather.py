@@ -92,8 +92,8 @@ class Gatherer:
         self._chunks: list[Chunk] = []
         self._segments: list[_Segment] = []
         self._done: list[Span] = []
-        self._cells: list[list[Rows]] = [[np.empty(0, dtype=CELL)] for _ in range(channels)]
-        self._swings: list[list[Rows]] = [[np.empty(0, dtype=SWING)] for _ in range(channels)]
+        self._cells: list[list[Rows]] = [[] for _ in range(channels)]
+        self._swings: list[list[Rows]] = [[] for _ in range(channels)]
         self._open: list[_Open] = []
         self._next_s = 0.0  # begin of the cell that fills
         self._off = OffWatch()
@@ -302,7 +302,7 @@ class Gatherer:
         )
 
     def _channel(self, channel: int) -> ChannelFigures:
-        cells, swings = (_in_order(np.concatenate(kept[channel])) for kept in (self._cells, self._swings))
+        cells, swings = _in_order(self._cells[channel], CELL), _in_order(self._swings[channel], SWING)
         counts, sizes = self._jumps.finish(channel)
         return ChannelFigures(
             **{name: cells[name].copy() for name in CELL.names or () if name != "cell_s"},
@@ -321,6 +321,11 @@ def begin_of_next(segment_s: float, begin_s: float) -> float:
     return segment_s + CELL_S * (round((begin_s - segment_s) / CELL_S) + 1)
 
 
-def _in_order(rows: Rows) -> Rows:
+def _in_order(parts: Sequence[Rows], kind: np.dtype[Any]) -> Rows:
     """Cells or swings by segment and time, late ones after their whole cell."""
+    rows = np.empty(sum(part.size for part in parts), kind)  # numpy compares the fields of all that it concatenates
+    at = 0
+    for part in parts:
+        rows[at : at + part.size] = part
+        at += part.size
     return rows[np.lexsort((rows["cell_s"], rows["segment"]))]

@@ -72,15 +72,21 @@ class RelayMachine:
     def _take(self, begin: Floats, volts: Floats, until: Floats) -> None:
         if begin.size == 0:
             return
+        size = np.abs(volts)
+        top = int(np.argmax(size))
+        if self.connected and self._kind != _ABOVE and size[top] <= self.relay.trip_V:  # nothing can open or close it
+            self._kind = -1
+            if not abs(self.peak) >= size[top]:
+                self.peak = float(volts[top])
+            return
         gap = until - begin > GAP_STEPS * self.step + self.slack
         end = np.where(gap, begin + self.step, until)
-        size = np.abs(volts)
         over = np.isinf(size)
         if over.any():
             self.over_range = True
             size = np.where(over, self.relay.trip_V, size)
             volts = np.where(over, np.copysign(self.relay.trip_V, volts), volts)
-        top = int(np.argmax(size))
+            top = int(np.argmax(size))
         if not abs(self.peak) >= size[top]:
             self.peak = float(volts[top])
         kind = np.where(
@@ -125,7 +131,7 @@ class RelayMachine:
         return np.where(-lowest >= peak, -peak, peak)
 
     def _close(self) -> None:
-        if self._kind >= 0:
+        if self._kind == _ABOVE or (self._kind >= 0 and not self.connected):
             held = [np.array([value]) for value in self._held]
             self._book(np.array([self._kind]), np.array([self._since]), np.array([self._until]), *held)
         self._kind, self._held = -1, [0.0, 0.0, 0.0]
