@@ -15,7 +15,7 @@ from flicker import Log, assess
 from flicker.base.units import HOUR
 from flicker.evidence.guard import Reason
 from flicker.evidence.guard.awake import Cells, not_awake
-from flicker.evidence.guard.life import level_held, start_shown
+from flicker.evidence.guard.life import level_held, settles, start_shown
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import fresh_live
@@ -98,7 +98,8 @@ def test_a_servo_at_zero_and_noise_that_falls_stay_clean():
 def test_where_the_digit_hides_the_noise_nothing_is_concluded_from_quiet():
     """A last digit of 1 mV, a level near its border that wanders off it: fewer changes are no sleep."""
     changes = np.array([0.5, 0.5, 0.5, 0.4, 0.3, 0.2, 0.1, 0.0, 0.0, 0.0])
-    cells = Cells(np.zeros(10), np.where(changes > 0, 1e-3, 0.0), 1e-3 * changes, 1.0 - changes, 1e-3)
+    width = np.where(changes > 0, 1e-3, 0.0)
+    cells = Cells(np.zeros(10), width, width, 1e-3 * changes, 1.0 - changes, np.full(10, 150), 1e-3)
     assert not not_awake(cells).any()
 
 
@@ -147,16 +148,43 @@ def test_a_start_is_a_sign_of_life_only_if_it_stands_out():
     assert not start_shown(np.array([0.0025, 0.0, 0.0]), quiet, 1e-3)  # under three digits
 
 
+def held(level_V, width_V, far_V=1.0, unmoved=0.0, *, apart=True):
+    """Twenty cells of five minutes at 2 s; ``far_V`` in widths."""
+    column = np.full(20, 1.0)
+    level = np.broadcast_to(level_V, 20)
+    cells = Cells(level, width_V * column, far_V * width_V * column, 1e-4 * column, unmoved * column, np.full(20, 150), 1e-5)
+    return level_held(cells, apart=apart)
+
+
 @pytest.mark.parametrize(
     "level_V, width_V, alive",
-    [(0.006, 1e-4, True), (0.004, 1e-4, False), (0.004, 2e-3, True), (0.0015, 2e-3, False), (-0.006, 1e-4, True)],
-)  # an alternating range reads up to 5 mV and moves by little of it (choices)
+    [(0.006, 1e-4, True), (0.004, 1e-4, False), (0.004, 2e-3, True), (0.0015, 2e-3, False), (-0.006, 1e-4, True), (-0.004, 1e-4, True)],
+)  # an alternating range reads up to 5 mV, never below zero, and moves by little of it (choices)
 def test_a_level_away_from_zero_is_a_sign_of_life(level_V, width_V, alive):
-    level, width = np.full(20, level_V), np.full(20, width_V)
-    assert level_held(level, width, np.zeros(20), 1e-5) == alive
-    assert not level_held(level, width, np.ones(20), 1e-5)  # a logger that repeats its last value
-    level[::3] *= -1.0
-    assert not level_held(level, width, np.zeros(20), 1e-5)  # it does not hold
+    assert held(level_V, width_V) == alive
+    assert not held(level_V, width_V, unmoved=1.0)  # a logger that repeats its last value
+    turning = np.full(20, level_V)
+    turning[::3] *= -1.0
+    assert not held(turning, width_V)  # it does not hold
+
+
+def test_a_meters_zero_and_pick_up_on_a_bias_are_no_level():
+    assert not held(-0.004, 1e-4, apart=False)  # below zero, and the same in every channel
+    assert held(-0.006, 1e-4, apart=False)  # farther than a zero lies
+    assert not held(0.004, 5e-3, 0.51)  # a sine reaches half its range: a lead in the air
+    assert held(0.004, 5e-3, 0.65)  # normal noise reaches farther than its 1 to 99 % range
+    assert held(0.006, 5e-3, 0.51)
+
+
+def test_a_level_that_settles_is_a_sign_of_life():
+    """White noise about zero and a warm-up of 1.5 mV in minutes: an exponential shows it, one odd cell does not."""
+    rest = np.random.default_rng(7).normal(0.0, 5e-5, 48)
+    assert settles(rest + 0.0015 * np.exp(-np.arange(48) / 2.0), 1e-5)
+    assert not settles(rest + 0.0008 * np.exp(-np.arange(48) / 2.0), 1e-5)  # under a millivolt
+    assert not settles(rest + np.where(np.arange(48) < 1, 0.003, 0.0), 1e-5)  # a lead that was moved
+    assert not settles(rest + np.where(np.arange(48) < 2, 0.003, 0.0), 1e-5)
+    assert not settles((rest + 0.0015 * np.exp(-np.arange(48) / 2.0))[:20], 1e-5)
+    assert not settles(np.cumsum(10 * rest), 1e-5)  # it wanders as far again
 
 
 def test_a_logger_that_hangs_earns_no_hours():

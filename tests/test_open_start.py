@@ -9,7 +9,7 @@ import pytest
 
 from flicker import Limits, Log, assess
 from flicker.base.values import Unobserved
-from flicker.evidence.record.starts import without_open_lead
+from flicker.evidence.record.starts import without_first_seconds
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.open_start import first_readings, relay_closed_at
 from flicker.signals.spill_buffer import FIRST_S, Stash
@@ -104,8 +104,8 @@ def test_what_an_open_lead_reads_in_the_first_seconds_is_no_excursion():
     log, _ = open_starts.make("hum", 8723685)
     (run,) = trace_log(log, SETTINGS)
     assert run.traces[0].relay_closed_s is None and run.traces[0].excursions.start_s.min() < 4.0
-    assert without_open_lead(run, [0.0], 10.0).traces == run.traces  # leads on the amplifier side: nothing is excused
-    (trace,) = without_open_lead(run, [8.0], 10.0).traces
+    assert without_first_seconds(run, True, [0.0], 10.0).traces == run.traces  # leads on the amplifier side: nothing is excused
+    (trace,) = without_first_seconds(run, True, [8.0], 10.0).traces
     assert trace.excursions.count == run.traces[0].excursions.count - 1 and not np.any(trace.excursions.start_s < 8.0)
     assert trace.observed[0, 0] >= 8.0
     assert any(gap.reason == Unobserved.MUTED and gap.end_s == 8.0 for gap in trace.unobserved)
@@ -132,7 +132,7 @@ def test_what_the_surge_excuses_ends_with_half_a_minute_and_its_volts(volts, beg
     level[(time >= begin_s) & (time < end_s)] += volts
     (run,) = trace_log(Log.from_arrays(time, {"left": np.round(level, 5)}), SETTINGS)
     assert run.traces[0].excursions.count == 1
-    assert without_open_lead(run, [8.0], 10.0).traces[0].excursions.count == told
+    assert without_first_seconds(run, True, [8.0], 10.0).traces[0].excursions.count == told
 
 
 def test_more_than_a_volt_stays():
@@ -141,4 +141,18 @@ def test_more_than_a_volt_stays():
     volts[6:8] = 1.4
     (run,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)
     assert run.traces[0].excursions.count == 1
-    assert without_open_lead(run, [8.0], 10.0).traces[0].excursions.count == 1
+    assert without_first_seconds(run, True, [8.0], 10.0).traces[0].excursions.count == 1
+
+
+@pytest.mark.parametrize(("at_s", "volts", "swings"), [(18.0, 0.06, 0), (18.0, 0.25, 1), (40.0, 0.06, 1)])
+def test_ticks_of_a_soft_start_are_no_swings(at_s, volts, swings):
+    """A relay ticks in one reading; until half a minute after a start that shows, 0.2 V are the start's (the rule of clearance)."""
+    time = np.arange(0.0, 4 * 3600.0, 1.0)
+    level = 0.004 + 3e-4 * np.random.default_rng(5).standard_normal(time.size) + 0.05 * np.exp(-time / 1.5)
+    level[time == at_s] += volts
+    (channel,) = assess(Log.from_arrays(time, {"left": np.round(level, 5)})).channels
+    assert channel.rate.episodes == swings and (channel.verdict == "steady") == (swings == 0)
+    level[:120] = level[200:320]  # without a start the same reading is a swing
+    level[time == at_s] += volts
+    (channel,) = assess(Log.from_arrays(time, {"left": np.round(level, 5)})).channels
+    assert channel.rate.episodes == 1

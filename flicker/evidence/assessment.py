@@ -222,7 +222,12 @@ def judge(
             traces = as_one_event(traces, name, end, limits.dead_time_s)
     sessions = sessions_of(traces, case)
     guards = {
-        name: judge_guard(*sessions_with(sessions, name), limits, speaker_side=side_of(case, name) in BEHIND_RELAY)
+        name: judge_guard(
+            *sessions_with(sessions, name),
+            limits,
+            speaker_side=side_of(case, name) in BEHIND_RELAY,
+            averaged=any(name in run.run.averaged for run in traces),
+        )
         for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
     }
     marked = records(traces, dead_time_s=limits.dead_time_s)

@@ -20,7 +20,7 @@ class Facts:
     power_ups: int
     trips: int
     dangerous_V: float | None
-    two_levels: bool
+    two_levels_V: float  # how far two levels lie apart between which it changes; 0 where it does not
     filled: bool
     life_shown: bool
     excursions: int = 0

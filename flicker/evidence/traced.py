@@ -18,7 +18,14 @@ from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.overlaps import Counted, same_while_both
-from flicker.evidence.record.starts import goes_on, grace_s, power_ups_begin, side_of, without_open_lead, without_times
+from flicker.evidence.record.starts import (
+    goes_on,
+    grace_s,
+    power_ups_begin,
+    side_of,
+    without_first_seconds,
+    without_times,
+)
 from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import read_log
@@ -151,7 +158,7 @@ class Traced:
         begins = power_ups_begin([*before, *part])[len(before) :]
         for number, run in enumerate(part):
             grace = [grace_s(run, k, begins[number], side_of(self.case, trace.channel)) for k, trace in enumerate(run.traces)]
-            part[number] = without_open_lead(run, grace, self.limits.dead_time_s)
+            part[number] = without_first_seconds(run, begins[number], grace, self.limits.dead_time_s)
             later = [max(pair) for pair in zip(grace, counted_s[number], strict=True)]
             outcomes = zip(*scan_relays(log, run.blocks, tried, not_before_s=later), strict=True)
             for trace, outcome in zip(run.traces, outcomes, strict=True):

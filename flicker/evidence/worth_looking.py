@@ -19,6 +19,7 @@ from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.located.power_up_history import PowerUpHistory
 from flicker.evidence.located.warmup import FADES, GROWS, WarmupRate
+from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.stimulus import StimulusReport, window_for
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
@@ -94,7 +95,7 @@ def worth_looking(
     findings: Sequence[Finding],
     *,
     tail: TailKind,
-    two_levels_V: float | None,
+    two_levels_V: float,
     follows_temperature: str,
     warm_up: WarmupRate | None,
     tried: StimulusReport | None,
@@ -107,8 +108,8 @@ def worth_looking(
 
     Parameters
     ----------
-    two_levels_V : float or None
-        Distance of two levels between which it goes, where it does.
+    two_levels_V : float
+        Distance of two levels between which it goes; 0 where it does not.
     follows_temperature : str
         What follows the temperature, in words; empty where nothing does.
     together : bool
@@ -121,7 +122,7 @@ def worth_looking(
     jumped = yes.get("jumps")
     if jumped is not None:
         found.append((Clue.TWO_LEVELS, "jumps", f"jumps of about {volts_text(jumped.effect or 0.0)}"))
-    elif two_levels_V is not None:
+    elif two_levels_V >= JUMP_V:
         found.append((Clue.TWO_LEVELS, "verdict", f"two levels {volts_text(two_levels_V)} apart"))
     if follows_temperature:
         found.append((Clue.TEMPERATURE, "drift", follows_temperature))

@@ -49,6 +49,8 @@ class MappedSource:
         self.wall_s = getattr(inner, "wall_s", None)
         self.entries = getattr(inner, "entries", ())
         self.unread: int = getattr(inner, "unread", 0)
+        averaged = getattr(inner, "averaged", ())
+        self.averaged = tuple(use.channel for use in uses if use.column in averaged or use.minus in averaged)
         self._place = {name: k for k, name in enumerate(inner.channels)}
 
     def batches(

@@ -50,7 +50,8 @@ class Run:
 
     ``offset_s`` is the time of its first sample on the source's (repaired) clock; ``start`` the absolute time of that
     sample where the file tells it. ``pace_changes`` holds from when on (on the clock of its stretch) which interval is the
-    usual one; it is empty where that never changes.
+    usual one; it is empty where that never changes. ``averaged`` names channels that are averages whose extremes the file
+    holds, too, and that nobody reads.
     """
 
     source: Annotated[str, Doc("Name of the file.")]
@@ -66,6 +67,7 @@ class Run:
     notes: Annotated[tuple[str, ...], Doc("What was assumed or repaired while reading.")]
     paces: tuple[float, ...] = ()
     pace_changes: tuple[tuple[float, float], ...] = ()
+    averaged: tuple[str, ...] = ()
 
     @property
     def paces_s(self) -> tuple[float, float]:
@@ -232,6 +234,7 @@ class Log:
                 notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
                 paces=tuple(stretch.paces_s),
                 pace_changes=tuple(stretch.pace_changes),
+                averaged=getattr(self.source, "averaged", ()),
             )
 
     def beside(self, companion: Companion) -> Log:

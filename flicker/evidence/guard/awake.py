@@ -8,11 +8,13 @@ clean time until it is as before again, or a power-up follows. It is still searc
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from flicker.base.arrays import Bools, Floats
+from flicker.base.arrays import Bools, Floats, Ints
+from flicker.signals.guard.figures import ChannelFigures
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
 # 702, 667 sound channels), recorded in tests/studies/results/danger.md.
@@ -34,22 +36,44 @@ NEAR = 3  # cells by which the time before is measured
 class Cells:
     """Figures of a channel's cells of one power-up, in time order, arrays of shape (cells,).
 
-    ``level_V`` medians, ``width_V`` 1 to 99 % ranges, ``step_V`` mean steps from reading to reading, ``unmoved`` shares
-    of readings that repeat the one before; ``digit_V`` the last digit.
+    ``level_V`` medians, ``width_V`` 1 to 99 % ranges, ``far_V`` largest distances from the median, ``step_V`` mean steps
+    from reading to reading, ``unmoved`` shares of ``readings`` that repeat the one before; ``digit_V`` the last digit.
     """
 
     level_V: Floats
     width_V: Floats
+    far_V: Floats
     step_V: Floats
     unmoved: Floats
+    readings: Ints
     digit_V: float
+
+    @classmethod
+    def of(cls, figures: Sequence[ChannelFigures], chosen: Sequence[Bools | Ints], digit_V: float) -> Cells:
+        """The chosen cells of each stretch, one after another."""
+        level, low, high, far, step, unmoved, readings = (
+            np.concatenate([getattr(own, name)[index] for own, index in zip(figures, chosen, strict=True)])
+            for name in ("median_V", "low_V", "high_V", "far_V", "step_V", "unmoved", "readings")
+        )
+        return cls(level, high - low, far, step, unmoved, readings, digit_V)
+
+    def where(self, kept: Bools) -> Cells:
+        """Those cells alone."""
+        level, width, far, step, unmoved = (
+            column[kept] for column in (self.level_V, self.width_V, self.far_V, self.step_V, self.unmoved)
+        )
+        return Cells(level, width, far, step, unmoved, self.readings[kept], self.digit_V)
 
 
 def not_awake(cells: Cells) -> Bools:
     """Cells in which nothing shows that the lead saw a live output, though something did before or after."""
-    out = _broken(cells, forward=True) | _broken(cells, forward=False)
-    padded = np.concatenate(([False], out, [False]))
-    return out & (padded[:-2] | padded[2:])  # a single cell is no state
+    return lasting(_broken(cells, forward=True) | _broken(cells, forward=False))
+
+
+def lasting(chosen: Bools) -> Bools:
+    """Those with a neighbour of their kind: a single cell is no state."""
+    padded = np.concatenate(([False], chosen, [False]))
+    return chosen & (padded[:-2] | padded[2:])
 
 
 def _broken(cells: Cells, *, forward: bool) -> Bools:

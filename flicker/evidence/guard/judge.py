@@ -58,10 +58,16 @@ class _Sum:
     alive: bool = False  # something shows that the lead saw a live output
     renewed_s: float = 0.0
     same: bool = False  # another channel reads the same
+    averaged: bool = False  # its extremes were not read
 
 
 def judge_guard(
-    sessions: Sequence[Session], channel: Sequence[int], limits: Limits, *, speaker_side: bool = True
+    sessions: Sequence[Session],
+    channel: Sequence[int],
+    limits: Limits,
+    *,
+    speaker_side: bool = True,
+    averaged: bool = False,
 ) -> Guard:
     """Judge one channel over all stretches of a unit, in time order.
 
@@ -75,6 +81,8 @@ def judge_guard(
         May tighten the guard's own limits.
     speaker_side : bool
         Whether the leads may sit behind the output relay; False: no lead is open at the start.
+    averaged : bool
+        Whether its readings are averages whose extremes were logged, too, and not read.
     """
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
@@ -97,6 +105,7 @@ def judge_guard(
             total.alive |= bool(counts.alive[place][number])
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
+    total.averaged = averaged
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
@@ -166,7 +175,9 @@ def _segment(
         total.own_low_V = min(total.own_low_V, float(median_V[warm].min()))
         total.own_high_V = max(total.own_high_V, float(median_V[warm].max()))
         total.within_V = max(total.within_V, total.own_high_V - total.own_low_V)
-        total.judged_s += CELL_S * int(np.count_nonzero(warm & clean))
+        slept_s = np.maximum.accumulate(np.where(asleep, own.begin_s[chosen] + CELL_S, -np.inf))  # waking is a start
+        awake = own.begin_s[chosen] - slept_s >= WARM_S
+        total.judged_s += CELL_S * int(np.count_nonzero(warm & clean & awake))
         whole = own.high_V[chosen] - own.low_V[chosen]
         alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
         total.spread_V = max(total.spread_V, float(np.where(readings < LEAST_READINGS, 0.0, alone)[warm].max()))
@@ -290,6 +301,7 @@ def _conclude(
         Reason.SELDOM: max(seldom, total.renewed_s) > JITTER * used.seldom_s,
         Reason.DEAD: not total.alive and total.seen_s > 0,
         Reason.SAME: total.same,
+        Reason.AVERAGED: total.averaged,
         Reason.UNDATED: any(item.undated for item in sessions),
     }
     return Guard(tuple(reason for reason, on in holds.items() if on), figures, used, asleep)

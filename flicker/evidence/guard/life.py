@@ -1,29 +1,37 @@
 """Did the lead see a live output at all, from the first reading on? One power-up of one channel in, yes or no out.
 
-A lead in the air or on the chassis from the first reading to the last, or a meter left on an alternating range, breaks with
-nothing: it reads like a good output. So hours count only where something shows life: a start of its own in the first
-seconds, or a level held away from zero by more than such a lead holds.
+A log that shows no live output has one of a few other explanations, each with a look of its own: pick-up of a lead in the
+air is bounded, about zero or a bias of some millivolts; an alternating range reads up to some millivolts, never below zero,
+and moves by little of it; a meter's zero is the same in every channel; a logger that hangs does not move. Hours count only
+where none of them explains what was read: the first seconds or minutes stand out from all that follows, as a start and its
+settling do, or a level is held away from zero farther than these explanations reach.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.awake import RANGE_V, RESOLVED
-from flicker.evidence.guard.limits import ALIVE_V
+from flicker.evidence.guard.awake import RANGE_V, RESOLVED, Cells
+from flicker.evidence.guard.limits import ALIVE_V, LEAST_READINGS
 
 # Choices; measured on `fresh_states.py`, `fresh_live.py`, `danger_sound.py` (tests/studies/results/danger.md, 'Signs of life').
 START_TIMES = (2.0, 3.0, 3.0)  # of its usual reach within five minutes: until 8, 30 and 120 s after the first reading
 START_V = 1e-3  # a start moves by at least so much,
 DIGITS = 3.0  # and by so many last digits; a held level is at least so many
 USUAL_CELLS = 12  # an hour of cells tells what is usual
+SETTLES = 3.0  # times farther off than it moves later, and
+SETTLING_CELLS = 24  # two hours of cells tell how far that is
 HELD_SHARE = 0.9  # of the cells keep the sign and
 HELD_LEVEL = 0.5  # this much of the level
 HANGS_CELLS = 12  # an hour of one reading
 REPEATS = 0.2  # of the readings at least repeat the one before by chance, where few tell how many do
 BY_CHANCE = 1e-6  # that a cell of a live output does not move
 RESTLESS = 0.3  # of the level: an alternating range moves by less of what it reads
+QUIET_V = 2.5e-3  # a quiet level below zero, apart from another channel's, is an output's from here on
+BOUNDED = 1.2  # pick-up reaches so much farther than its 1 to 99 % range at most: a sine 1.0, normal noise 1.3 and more
 
 
 def start_shown(first_V: Floats, far_V: Floats, digit_V: float) -> bool:
@@ -52,24 +60,43 @@ def hanging(unmoved: Floats, readings: Ints, usual: float) -> Bools:
     return still
 
 
-def away(level_V: Floats, width_V: Floats, digit_V: float) -> Bools:
+def settles(level_V: Floats, digit_V: float) -> bool:
+    """Whether the level of the first cells creeps to where it stays, far beyond what it moves there: a unit that warms up.
+
+    The second cell lies between the first and the rest: one cell that stands apart is a lead that was moved.
+    """
+    if level_V.size < SETTLING_CELLS:
+        return False
+    rest = level_V[level_V.size // 2 :]
+    end = float(np.median(rest))
+    low, high = np.quantile(rest, (0.05, 0.95)).tolist()
+    moves = max(high - low, digit_V)
+    first, second = (np.sign(level_V[0] - end) * (level_V[:2] - end)).tolist()
+    return bool(first >= max(START_V, DIGITS * digit_V, SETTLES * moves) and moves / 2 < second < first - moves / 2)
+
+
+def away(cells: Cells, *, apart: bool, bounded: bool = False) -> Bools:
     """Cells that lie farther from zero than a lead in the air, a chassis, a meter's zero or a wrong range lies.
 
-    ``level_V`` medians, ``width_V`` 1 to 99 % ranges: an alternating range moves by little of what it reads.
+    ``apart`` tells whether another channel of the log rests elsewhere: a meter's zero is the same in all. ``bounded``:
+    what it moves is bounded as pick-up is.
     """
-    size = np.abs(level_V)
-    least_V = np.where(width_V - 2.0 * digit_V >= RESTLESS * size, ALIVE_V, RANGE_V)
-    far: Bools = size >= np.maximum(least_V, DIGITS * digit_V)
+    size = np.abs(cells.level_V)
+    quiet = cells.width_V - 2.0 * cells.digit_V < RESTLESS * size
+    explained = np.where(quiet, (cells.level_V > 0) | (not apart), bounded)
+    least_V = np.where(explained, RANGE_V, np.where(quiet, QUIET_V, ALIVE_V))
+    far: Bools = size >= np.maximum(least_V, DIGITS * cells.digit_V)
     return far
 
 
-def level_held(level_V: Floats, width_V: Floats, unmoved: Floats, digit_V: float) -> bool:
-    """Whether nearly all cells hold one level away from zero; ``unmoved`` are the shares of readings that repeat the one
-    before, for a logger that repeats its last value holds it for ever.
-    """
-    if not np.any(unmoved < 1.0):
+def level_held(cells: Cells, *, apart: bool) -> bool:
+    """Whether nearly all cells hold one level away from zero; a logger that repeats its last value holds it for ever."""
+    if not np.any(cells.unmoved < 1.0):
         return False
-    middle = float(np.median(level_V))
-    usual_V = np.full_like(level_V, np.median(width_V))
-    kept = away(level_V, usual_V, digit_V) & (level_V * np.sign(middle) >= HELD_LEVEL * abs(middle))
-    return bool(np.count_nonzero(kept) >= HELD_SHARE * level_V.size)
+    middle = float(np.median(cells.level_V))
+    width_V, far_V, readings = (float(np.median(x)) for x in (cells.width_V, cells.far_V, cells.readings))
+    bounded = readings >= LEAST_READINGS and 2.0 * (far_V + cells.digit_V) < BOUNDED * width_V
+    usual = replace(cells, width_V=np.full(cells.width_V.shape, width_V))
+    kept = away(usual, apart=apart, bounded=bounded)
+    kept &= cells.level_V * np.sign(middle) >= HELD_LEVEL * abs(middle)
+    return bool(np.count_nonzero(kept) >= HELD_SHARE * cells.level_V.size)

@@ -35,6 +35,7 @@ class Reason(StrEnum):
     SELDOM = "seldom"
     DEAD = "dead"
     SAME = "same"
+    AVERAGED = "averaged"
     UNDATED = "undated"
 
 

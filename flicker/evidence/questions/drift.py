@@ -25,6 +25,7 @@ from flicker.evidence.questions.registry import question
 from flicker.evidence.record.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import holds
+from flicker.signals.guard.figures import STARTS_S
 from flicker.stats.trends import movement_kind, movement_test, robust_slope
 
 if TYPE_CHECKING:
@@ -118,6 +119,9 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
     What explains movement (settling, the room, the temperature) stays in the sentence and changes no answer 'no'.
     """
     largest = raw.largest
+    judged = Reason.SHORT not in guard.reasons
+    if Reason.GAPS in guard.reasons and not judged:  # rows mostly while it swings: where it rests was not seen
+        return replace(found, answer=NOT_SHOWN, holds=False)
     if largest is not None and largest.beyond and not (found.holds and (found.p_value or 1.0) <= largest.p_value):
         # a line through a step is longer than the step: never more than the readings moved
         moved = max(min(abs(largest.moved), guard.figures.moved_V), largest.low)
@@ -134,7 +138,6 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
             high=largest.high,
             holds=True,
         )
-    judged = Reason.SHORT not in guard.reasons
     within = judged and guard.figures.moved_V <= guard.limits.move_V and not (found.holds and found.sided == "two")
     text = found.reads
     if judged:
@@ -214,11 +217,13 @@ def level_change(
     rows: list[LevelChangeRow] = []
     p_values: list[float] = []
     by_cycle = dict(zip(sorted(set(record.cycle)), levels, strict=False)) if len(levels) == record.cycles else {}
-    for number, trace, cycle in zip(record.numbers, record.traces, record.cycle, strict=True):
+    for place, (number, trace, cycle) in enumerate(zip(record.numbers, record.traces, record.cycle, strict=True)):
         base = trace.baseline
         if base is None:
             continue
         keep = holds(trace.observed, base.cell_s) & calm_cells(trace)
+        if place == record.cycle.index(cycle):  # the first two minutes of a power-up are its start, as the guard has it
+            keep &= base.cell_s >= STARTS_S[1]
         time, value = base.cell_s[keep], base.cell_V[keep]
         if value.size < 20 or trace.excursions.duration_s.sum() > 0.3 * trace.observed_s:
             continue

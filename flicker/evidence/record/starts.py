@@ -17,6 +17,7 @@ from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.case.model import Case
 from flicker.evidence.guard import Guard, Session
+from flicker.evidence.guard.life import start_shown
 from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
@@ -148,19 +149,36 @@ def _begun(run: RunTraces) -> tuple[int, float] | None:
     return None
 
 
-def without_open_lead(run: RunTraces, graces_s: Sequence[float], dead_time_s: float) -> RunTraces:
-    """Take what an open lead reads before the output relay closes from the excursions and from the observed time.
+def without_first_seconds(run: RunTraces, begins: bool, graces_s: Sequence[float], dead_time_s: float) -> RunTraces:
+    """Take what an open lead reads before the output relay closes, and a start's own ticks, from excursions and time.
 
-    Only swings that begin in the grace of the channel and stay within what an open lead reads. What lasts beyond it is
-    the surge, which was not fitted behind such a lead: until half a minute after the power-up, and within its volts.
+    Of the grace of a channel only swings within what an open lead reads. What lasts beyond it is the surge, which was not
+    fitted behind such a lead; so are the ticks of a soft start, where a power-up shows: both until half a minute after it,
+    and within the volts of a surge.
     """
-    found = _begun(run)
+    found = _begun(run) if begins else None
+    if found is None:
+        return run
+    shown = any(trace.power_up_seen for trace in run.traces) or _stands_out(run, found[0])
     return replace(
         run,
         traces=tuple(
-            trace if found is None or not until else _calm_start(trace, until, _surge_s(run, k, *found), dead_time_s)
+            _calm_start(trace, until, _surge_s(run, k, *found), dead_time_s, ticks=shown) if until or shown else trace
             for k, (trace, until) in enumerate(zip(run.traces, graces_s, strict=True))
         ),
+    )
+
+
+def _stands_out(run: RunTraces, number: int) -> bool:
+    """Whether the first eight seconds of a power-up stand out from what follows in some channel."""
+    figures = run.blocks.guard
+    return figures is not None and any(
+        start_shown(
+            np.append(own.head[number, 4:5], (np.nan, np.nan)),
+            own.far_V[own.segment == number],
+            float(own.digit_V.max(initial=0.0)),
+        )
+        for own in figures.channels
     )
 
 
@@ -170,15 +188,17 @@ def _surge_s(run: RunTraces, channel: int, number: int, after_s: float) -> float
     return after_s + STARTS_S[0] if early_V <= EARLY_PEAKS_V[0] else 0.0
 
 
-def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float) -> Trace:
+def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float, *, ticks: bool) -> Trace:
     found = trace.excursions
-    lead = (found.start_s < until_s) & (found.end_s <= max(until_s, surge_s))
-    lead &= (np.abs(found.peak_V) <= OPEN_V) & ~found.over_range
+    lead = (found.start_s < until_s) & (found.end_s <= max(until_s, surge_s)) & (np.abs(found.peak_V) <= OPEN_V)
+    if ticks:
+        lead |= (found.end_s <= surge_s) & (np.abs(found.peak_V) <= EARLY_PEAKS_V[0])
+    lead &= ~found.over_range
     if not lead.any():
         return trace
     kept = found.select(~lead)
     over_s = max(until_s, float(found.end_s[lead].max()))
-    gaps = [Gap(0.0, until_s, Unobserved.MUTED, trace.channel)]
+    gaps = [Gap(0.0, until_s, Unobserved.MUTED, trace.channel)] if until_s else []
     gaps += [Gap(until_s, over_s, Unobserved.SURGE, trace.channel)] if over_s > until_s else []
     return replace(
         trace,

@@ -25,6 +25,7 @@ CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulate
 FEWEST = 3  # readings that have a middle: by definition
 LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
 SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
+MOVES_WITH = 0.1  # and their correlation is this: two outputs within a digit of each other have noise of their own (choice)
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
 _PLACE = [("segment", "i8"), ("late", "?"), ("cell_s", "f8")]
@@ -192,7 +193,7 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
 
 
 def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
-    """Which channels (a bit each) have the readings of another, to a last digit."""
+    """Which channels (a bit each) have the readings of another, to a last digit, and move with it."""
     median_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "readings"))
     for channel, cells in enumerate(made):
         count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
@@ -204,7 +205,17 @@ def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite:
                 apart_V = np.abs(tables[channel][near] - tables[number][near])
                 within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
             same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
+            same[same] &= _move_together(tables[channel][near][same], tables[number][near][same])
             cells["same_as"][here[near]] |= same.astype(np.int64) << number
+
+
+def _move_together(*tables: Floats) -> Bools:
+    """Rows of two tables that are correlated; a row that does not move, but for rounding, is with none."""
+    off = [np.nan_to_num(rows - np.nanmean(rows, axis=1, keepdims=True)) for rows in tables]
+    one, two = (np.where(np.abs(rows) > LEAST_STEP_V, rows, 0.0) for rows in off)
+    both = (one * one).sum(axis=1) * (two * two).sum(axis=1)
+    together: Bools = (both > 0.0) & ((one * two).sum(axis=1) >= MOVES_WITH * np.sqrt(both))
+    return together
 
 
 def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], int, int]:

@@ -245,12 +245,12 @@ class Gatherer:
             ]
 
     def _count_jumps(self, span: Span, drawn: Drawn, number: int) -> None:
-        """Hand the readings of a cell on; a unit that is off has no levels, an open lead in the first seconds neither."""
+        """Hand the readings of a cell on; a unit that is off has no levels, nor have an open lead or a soft start."""
         segment, first, last = self._segments[span.segment], drawn.first[number], drawn.last[number]
         if span.begin_s == segment.begin_s:
             self._jumps.border()
             if segment.kind != MARK:
-                first = min(drawn.time_s.searchsorted(span.begin_s + GRACE_S), last)
+                first = min(drawn.time_s.searchsorted(span.begin_s + STARTS_S[0]), last)
         if first < last:  # a whole cell at once: how it came must not show
             self._jumps.add(drawn.time_s[first:last], [values[first:last] for values in drawn.values])
 

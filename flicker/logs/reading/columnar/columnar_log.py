@@ -51,6 +51,7 @@ class ColumnarSource:
             columns=tuple(convert.columns),
             plan=convert.plan,
         )
+        self.averaged = convert.plan.averaged
         self.notes = tuple(notes)
         self.rows = table.rows  # None for an Arrow file
         self._file = file

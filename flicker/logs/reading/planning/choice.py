@@ -159,6 +159,8 @@ def _tell_extremes(task: Task, free: list[Column], chosen: list[Column]) -> None
     beside = [c for c in _statistics(task, free) if c not in chosen and c.name_words & vocabulary.EXTREMES]
     beside = [c for c in beside if c.name_words - vocabulary.STATISTICS in bases]
     if beside:
+        extremes = [c.name_words - vocabulary.STATISTICS for c in beside]
+        task.averages = [c for c, base in zip(averages, bases, strict=True) if base in extremes]
         task.notes.append(
             f"{listed([c.header for c in averages])}: averages, in which what is short does not show; the file holds"
             f" the extremes as well, name them too: {listed([c.header for c in beside])}."

@@ -212,7 +212,7 @@ class Task:
 
     ``kinds`` says what the columns are that may be no outputs, by position; those that are read all the same lose it.
     ``interval_s`` is the time from sample to sample that the lines above the header tell. ``scan`` hands out all cells of
-    a column, where the parts looked at do not settle a question.
+    a column, where the parts looked at do not settle a question. ``averages`` are read while their extremes are not.
     """
 
     name: str
@@ -223,6 +223,7 @@ class Task:
     interval_s: float | None = None
     notes: list[str] = field(default_factory=list)
     kinds: dict[int, Kind] = field(default_factory=dict)
+    averages: list[Column] = field(default_factory=list)
 
 
 def column_named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:

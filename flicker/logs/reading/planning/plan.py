@@ -44,6 +44,7 @@ class Plan:
     over_words: tuple[str, ...] = ()
     start: datetime | None = None  # of the first sample, where lines above the header tell it and no column does
     day_us: int | None = None  # the date alone, microseconds since 1970
+    averaged: tuple[str, ...] = ()  # channels that are averages whose extremes the file holds and nobody reads
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -135,6 +136,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
         over_words=wishes.over_words,
         start=start,
         day_us=day_us,
+        averaged=tuple(channel.name for channel, column in zip(channels, chosen, strict=False) if column in task.averages),
     )
 
 

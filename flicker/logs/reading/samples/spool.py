@@ -140,6 +140,7 @@ class SpoolSource:
     ) -> None:
         self.name = file.name
         self.how = how
+        self.averaged: tuple[str, ...] = how.plan.averaged if how is not None else ()
         self.unread = unread
         self.channels = tuple(channels)
         self.start = start
