@@ -21,7 +21,7 @@ from flicker.cli import main
 CLEARED = "within limits for the time observed"
 
 
-T = np.arange(0.0, 4 * 3600.0, 2.0)
+T = np.arange(0.0, 4 * 3600.0, 5.0)
 SOUND = 0.006 + 0.06 * np.exp(-T / 6.0) + np.random.default_rng(3).normal(0, 4e-4, T.size)
 
 

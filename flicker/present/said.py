@@ -25,9 +25,24 @@ def fitness_text(fitness: str) -> str:
     return f"{fitness} to be safe" if fitness == NOT_YET_SHOWN else fitness
 
 
+def fitness_then(first: str, last: str) -> str:
+    """Fitness before and after, once where it is the same."""
+    return fitness_text(last) if first == last else f"{fitness_text(first)}, then {fitness_text(last)}"
+
+
+def against_text(against: Sequence[str], reads: str) -> str:
+    """What stands against a clearance; empty where the sentence beside it says all of it."""
+    return "" if all(text in reads for text in against) else "; ".join(against)
+
+
 def outcome_text(outcome: str, aspect: str) -> str:
     """Outcome of a comparison, with the aspect where it is not the swings: 'improved: movement'."""
     return outcome if outcome == NO_CHANGE or aspect in SWINGS else f"{outcome}: {aspect}"
+
+
+def swings_text(outcome: str, aspect: str, of_swings: str) -> str:
+    """What a chart of swings may say: the outcome, or that of the swings alone where something else decided."""
+    return outcome if aspect in SWINGS else f"swings: {of_swings}"
 
 
 def day_and_clock(when: datetime) -> str:

@@ -25,7 +25,7 @@ from flicker.base.formats import (
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
-from flicker.base.values import Aspect
+from flicker.base.values import Aspect, TailKind
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.condition_change import Change, OffBy
 from flicker.evidence.compare.power_up_ratio import power_up_ratio
@@ -42,7 +42,7 @@ APART = 3.0  # movements of two sides differ by this factor where a claim is mad
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
 MOST_STARTS = 1000  # nobody logs more; a choice
 BETWEEN = 5  # power-ups from which movement between them is judged, as in `questions.drift.run_to_run`
-UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.UNDATED})  # a 'no' here shows nothing
+UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.AVERAGED, Reason.UNDATED})  # a 'no' here shows nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ def aspects_of(
             Aspect.PROTECTION,
             "trips",
             _both(sides, _protection),
-            lambda bad: _not_its_own(item, bad) or _too_few(sides, bad, lambda part: part.relay.trips, limits),
+            lambda bad: "" if bad and stands(sides[1]) else _not_its_own(item, bad) or _too_few(sides, bad, lambda part: part.relay.trips, limits),
             paced,
         ),
     ]
@@ -149,6 +149,11 @@ def aspects_of(
             )
         )
     return tuple(found)
+
+
+def stands(part: ChannelAssessment) -> bool:
+    """Whether a side ends with volts that stand on the output: a state, and no matter of counts."""
+    return part.tail_kind == TailKind.STANDS
 
 
 def withdrawn(found: Sequence[AspectChange], what: Set[tuple[Aspect, str]], why: str) -> tuple[AspectChange, ...]:

@@ -48,6 +48,9 @@ class SideFigures(Result):
             values=("do not connect", "not yet shown", "within limits for the time observed"),
         ),
     ]
+    against: Annotated[
+        tuple[str, ...], Doc("What stands against a clearance, in volts, the weightiest first; empty where nothing does.")
+    ] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rate's fields with the others beside them."""

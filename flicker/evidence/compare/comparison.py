@@ -307,6 +307,7 @@ def _channel(
             trips=part.relay.trips,
             verdict=part.verdict,
             fitness=part.fitness,
+            against=part.against,
         )
         for stage, part, side, counts, matched_s, share in (
             (names[0], before, item.before, item.strata.before_counts, item.strata.matched_before_s, item.shares[0]),

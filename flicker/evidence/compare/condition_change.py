@@ -185,6 +185,23 @@ def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
     )
 
 
+def ending_at(found: Change, before_V: float | None, after_V: float | None) -> Change:
+    """The settled level of sides that stand beyond the protection's threshold to the end of their log (None: it does not).
+
+    Where a side stands is its level, whatever it did before. What stands to the end after is 'more' by its volts alone;
+    what stood before may have come once, so that its absence is claimed only where the levels themselves lie apart.
+    """
+    if before_V is None and after_V is None:
+        return found
+    before = found.before if before_V is None else before_V
+    after = found.after if after_V is None else after_V
+    shift = None if before is None or after is None else after - before
+    found = replace(found, before=before, after=after, estimate=shift, method="level at which the log ends")
+    if before_V is None:
+        return replace(found, low=None, high=None, answer="more", note="")
+    return found if found.answer != "not shown" else replace(found, low=None, high=None)
+
+
 def _level_range(record: ChannelRecord) -> tuple[float, float, float] | None:
     ends, middles, weights = [], [], []
     for trace in record.traces:

@@ -9,8 +9,15 @@ from flicker.base.limits import Limits
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.compare.aspects import UNTOUCHED, AspectChange, aspects_of, withdrawn
-from flicker.evidence.compare.condition_change import Change, OffBy, level_change, noise_change, unlike_change
+from flicker.evidence.compare.aspects import UNTOUCHED, AspectChange, aspects_of, stands, withdrawn
+from flicker.evidence.compare.condition_change import (
+    Change,
+    OffBy,
+    ending_at,
+    level_change,
+    noise_change,
+    unlike_change,
+)
 from flicker.evidence.compare.shared import ALL_ALIKE, SHARED_FELL, SHARED_ROSE, shared_by_all
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
 from flicker.evidence.findings import YES
@@ -54,10 +61,12 @@ def judged_aspects(
     out: dict[str, Judged] = {}
     for (_, name, one, two), item in here:
         off_by, unalike = off_by_both(one, two, case), unlike[name]
+        before, after = (side.channel(name) for side in sides)
         noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
+        stood_V = [part.finding("settled offset").effect if stands(part) else None for part in (before, after)]
+        level = ending_at(level, *stood_V)
         if unalike:
             noise, level = (unlike_change(found, unalike) for found in (noise, level))
-        before, after = (side.channel(name) for side in sides)
         led = (item.leads, item.outcome)
         # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
         if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
@@ -65,7 +74,9 @@ def judged_aspects(
                 led = (Aspect.NOISE_FLOOR, _answer(noise, item.family, limits))
             elif before.finding("settled offset").answer == YES:
                 led = (Aspect.SETTLED_LEVEL, _answer(level, item.family, limits))
-        if item.barred:
+        if stands(after) and not stands(before):
+            led = (Aspect.SETTLED_LEVEL, WORSE)
+        if item.barred or (unalike and led[0] == Aspect.SETTLED_LEVEL):
             led = (led[0], NO_CHANGE)
         barred = unalike[0] if unalike else "not comparable" if item.barred else ""
         found = aspects_of((before, after), item, (noise, level), led, limits, off_by, names, barred)

@@ -315,6 +315,7 @@ def _row(number: int, item: ChannelAssessment) -> ChannelVisit:
         level_V=item.baseline.level_V,
         sigma_V=item.noise.sigma_V,
         surge_V=max(surges, key=abs) if surges else None,
+        against=item.against,
     )
 
 

@@ -61,6 +61,9 @@ class ChannelVisit(Result):
     level_V: Annotated[float | None, Doc("Settled level, volts.")]
     sigma_V: Annotated[float | None, Doc("Noise at rest, volts.", ge=0)]
     surge_V: Annotated[float | None, Doc("Largest surge at power-up, volts with sign.")]
+    against: Annotated[
+        tuple[str, ...], Doc("What stands against a clearance, in volts, the weightiest first; empty where nothing does.")
+    ] = ()
 
 
 @dataclass(frozen=True, slots=True)

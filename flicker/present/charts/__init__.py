@@ -15,7 +15,7 @@ from flicker.present.charts._events import coincidence, cumulative, gaps, rates,
 from flicker.present.charts._frame import ORDER, NothingToDraw, caption_of, note_of, worst_channel
 from flicker.present.charts._glance import glance
 from flicker.present.charts._ledger import levels_of_ledger
-from flicker.present.charts._level import power_ups, settled
+from flicker.present.charts._level import levels_compared, power_ups, settled
 from flicker.present.charts._mean_count import mean_cumulative, mean_cumulative_compared, visit_mean_cumulative
 from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
@@ -39,6 +39,7 @@ __all__ = [
     "gaps",
     "glance",
     "if_any",
+    "levels_compared",
     "levels_of_ledger",
     "mean_cumulative",
     "mean_cumulative_compared",

@@ -1,18 +1,21 @@
-"""Where a channel rests: its power-ups laid over each other, and its settled level with what changed."""
+"""Where a channel rests: its power-ups laid over each other, and its settled level with what changed; before and after."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import altair as alt
 import numpy as np
 
 from flicker.base.formats import volts_text
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.compare.stages import Comparison
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
-from flicker.present.envelope import window
+from flicker.present.envelope import envelope, window
 
 MOST_CELLS = 300  # of the level line: more than a screen has room for
 
@@ -169,6 +172,55 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
     if changes:
         note += " Upright: changes of level, shaded over the interval in which each lies."
     return frame.finish(chart, f"{item.channel}: {said}", note)
+
+
+def levels_compared(comparison: Comparison, channel: str | None = None) -> Any:
+    """Draw the readings before and after on one scale of volts, with the limit of the level at rest.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name.
+    """
+    sides, name = frame.both_sides(comparison, channel)
+    item = comparison.channel(name)
+    rows: list[dict[str, Any]] = []
+    said: list[dict[str, Any]] = []
+    begin_s, borders = 0.0, []
+    stages = (frame.label(comparison.before), frame.label(comparison.after))
+    for side, stage, colour in zip(sides, stages, (palette.BRASS, palette.PETROL), strict=True):
+        said.append({"x": begin_s / HOUR, "name": stage, "colour": colour})
+        runs = [run for run in side.traces if any(trace.channel == name for trace in run.traces)]
+        for run in runs:
+            place = next(k for k, trace in enumerate(run.traces) if trace.channel == name)
+            part = envelope(run.blocks, place, rows=max(20, MOST_CELLS // len(runs)))
+            rows.extend(
+                {"x": (begin_s + t) / HOUR, "low": low, "high": high, "colour": colour}
+                for t, low, high in zip(part.time_s, part.low_V, part.high_V, strict=True)
+                if math.isfinite(low) and math.isfinite(high)
+            )
+            begin_s += run.run.duration_s + run.run.sample_interval_s
+        borders.append(begin_s)
+    limit = comparison.limits.settled_offset_V
+    low, high = min(-limit, *(row["low"] for row in rows)), max(limit, *(row["high"] for row in rows))
+    unit, factor = frame.volt_unit(max(abs(low), abs(high)))
+    for row in rows:
+        row["low"], row["high"] = row["low"] * factor, row["high"] * factor
+    scale = alt.Scale(domain=[1.08 * low * factor, 1.08 * high * factor], nice=False)
+    y = alt.Y("low:Q", title=f"offset ({unit})", scale=scale)
+    x = alt.X("x:Q", title="hours logged, before and after in sequence (h)", scale=alt.Scale(domain=[0, begin_s / HOUR], nice=False))
+    tone = alt.Color("colour:N", scale=None)
+    chart = alt.layer(
+        alt.Chart(values(rows)).mark_bar(width=3).encode(x=x, y=y, y2="high:Q", color=tone, stroke=tone),
+        alt.Chart(values([{"v": side * limit * factor} for side in (-1.0, 1.0)]))
+        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
+        .encode(y="v:Q"),
+        alt.Chart(values([{"x": borders[0] / HOUR}])).mark_rule(color=palette.EDGE).encode(x="x:Q"),
+        alt.Chart(values(said)).mark_text(align="left", dx=5, baseline="top").encode(x="x:Q", y=alt.value(4), text="name:N", color=tone),
+    ).properties(width=frame.WIDTH, height=210)
+    told = next(row.reads for row in item.aspects if row.aspect == item.aspect)
+    note = "Least and largest reading of each stretch, as read. Dashed: limit of the level at rest."
+    return frame.finish(chart, f"{name}: {told}", note)
 
 
 def _extremes(value: Any, most: int) -> Any:

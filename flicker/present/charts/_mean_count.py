@@ -19,6 +19,7 @@ from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
 from flicker.present.charts._visits import pick_visits
+from flicker.present.said import swings_text
 from flicker.stats.power_ups import CountByAge, count_by_age
 
 Floats = NDArray[np.float64]
@@ -79,10 +80,11 @@ def mean_cumulative_compared(comparison: Comparison, channel: str | None = None)
     if len(groups) < 2 or not any(part.size for _, times, _, _ in groups for part in times):
         raise NothingToDraw(f"channel {name} showed no episode on either side")
     limits = sides[0].limits
-    outcome = next(item for item in comparison.channels if item.channel == name)
+    item = comparison.channel(name)
+    said = swings_text(item.outcome, item.aspect, item.aspects[0].outcome)
     panel = _curves(groups, limits)
     return frame.finish(
-        panel, f"{name}: {outcome.outcome}. {_ends(groups, limits)}", NOTE.format(confidence=share_text(limits.confidence))
+        panel, f"{name}: {said}. {_ends(groups, limits)}", NOTE.format(confidence=share_text(limits.confidence))
     )
 
 

@@ -8,10 +8,11 @@ from typing import Any, Literal
 import altair as alt
 
 from flicker.base.formats import digits_text, hours_text, share_text
+from flicker.base.values import Aspect
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
-from flicker.present.said import soak_steps
+from flicker.present.said import soak_steps, swings_text
 
 
 def document(result: Any) -> Mapping[str, Any]:
@@ -89,7 +90,9 @@ def _compared(item: Mapping[str, Any]) -> str:
             size = f" (at most {digits_text(high)} of the rate before)"
         else:
             size = f" ({digits_text(estimate)} times the rate before{reach})"
-    return f"{item['channel']}: {item['outcome']}{size}."
+    of_swings = (item.get("aspects") or [item])[0]["outcome"]
+    said = swings_text(item["outcome"], item.get("aspect", Aspect.EPISODES), of_swings)
+    return f"{item['channel']}: {said}{size}."
 
 
 def _apart(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:

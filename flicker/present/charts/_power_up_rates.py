@@ -23,6 +23,7 @@ from flicker.evidence.record.power_up_counts import counts_of
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.said import swings_text
 
 MOST_SAID = 24  # power-ups beyond which the counts no longer fit above the bars: a choice
 RATE = "episodes per observed hour"
@@ -88,9 +89,11 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
         if ratio.estimate is None
         else f" At most {high} of the rate before."
         if ratio.estimate == 0.0 and math.isfinite(ratio.high)
+        else f" At least {digits_text(ratio.low)} times the rate before."
+        if math.isinf(ratio.estimate)
         else f" {digits_text(ratio.estimate)} times the rate before ({digits_text(ratio.low)} to {high})."
     )
-    return frame.finish(chart, f"{name}: {item.outcome}.{said}", bars_note(told, "power-up", comparison.limits))
+    return frame.finish(chart, f"{name}: {swings_text(item.outcome, item.aspect, item.aspects[0].outcome)}.{said}", bars_note(told, "power-up", comparison.limits))
 
 
 def bars_note(told: PowerUpRates, each: str, limits: Limits) -> str:

@@ -16,7 +16,7 @@ from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.markup import Child, Markup, tag, text
 from flicker.present.report.templates import render
 from flicker.present.report.words import GLOSSARY, MONTHS
-from flicker.present.said import fitness_text
+from flicker.present.said import against_text, fitness_text
 
 
 def mast(heading: str, below: str) -> Markup:
@@ -31,7 +31,8 @@ def mast(heading: str, below: str) -> Markup:
 
 def verdict_card(item: ChannelAssessment, *more: Child) -> Markup:
     """A channel's fitness, verdict and sentence, and what the page adds to them."""
-    small = (item.guard.reads, item.not_excluded)
+    against = against_text(item.against, item.reads)
+    small = (*([f"Against a clearance: {against}."] if against else []), item.guard.reads, item.not_excluded)
     return card(f"{item.channel}: {item.verdict}", item.reads, *more, fitness=item.fitness, tail=item.tail, small=small)
 
 

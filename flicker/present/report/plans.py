@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import count_text, hours_text, p_text, share_text
+from flicker.base.formats import count_text, hours_text, p_text, share_text, volts_text
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
@@ -14,7 +14,7 @@ from flicker.present.report.markup import Child, Markup, bullets, facts, table, 
 from flicker.present.report.parts import card, close, mast, number, worst_first
 from flicker.present.report.sources import sources
 from flicker.present.report.words import CURED
-from flicker.present.said import outcome_text, soak_steps
+from flicker.present.said import SWINGS, outcome_text, soak_steps
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
@@ -47,16 +47,19 @@ def comparison_page(
         if place == 0:
             parts.append(_first_and_last(getattr(result, "whole", result)))
     parts.append(tag("h2", "Evidence"))
+    whole = getattr(result, "whole", result)
+    sides = [getattr(whole, f"{side}_assessment", None) for side in ("before", "after")]
+    logged = whole.channels if all(side is not None for side in sides) else ()
+    for item in logged:
+        if item.aspect not in SWINGS:  # the chart that decides comes first
+            parts.append(pictures.figure(charts.levels_compared, whole, item.channel))
     for step in steps:
         if len(steps) > 1:
             parts.append(tag("h3", f"From {' to '.join(step['stages'])}"))
         parts.extend((pictures.figure(charts.before_after, step, still=True), _numbers(step)))
-    whole = getattr(result, "whole", result)
-    sides = [getattr(whole, f"{side}_assessment", None) for side in ("before", "after")]
-    if all(side is not None for side in sides):
-        for item in whole.channels:
-            parts.append(pictures.figure(charts.power_up_rates_compared, whole, item.channel))
-            parts.append(pictures.figure(charts.mean_cumulative_compared, whole, item.channel))
+    for item in logged:
+        parts.append(pictures.figure(charts.power_up_rates_compared, whole, item.channel))
+        parts.append(pictures.figure(charts.mean_cumulative_compared, whole, item.channel))
     read: list[Child] = []
     for at, judged in enumerate(sides):
         if judged is not None:
@@ -82,7 +85,8 @@ def _first_and_last(whole: Any) -> Markup | None:
 
 def compared_card(item: Mapping[str, Any]) -> Markup:
     """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
-    pairs: list[tuple[str, Child]] = []
+    against = (item.get("after") or {}).get("against")
+    pairs: list[tuple[str, Child]] = [("Against a clearance", "; ".join(against))] if against else []
     if item.get("cured"):
         pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
     hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
@@ -111,15 +115,17 @@ def _numbers(told: Mapping[str, Any]) -> Markup:
 
 
 def _between(found: Mapping[str, Any], key: str) -> str:
-    unit = "V" if key.endswith("_V") else ""
+    def told(value: float | None) -> str:
+        return volts_text(value) if key.endswith("_V") and value is not None else number(value)
+
     estimate = next(
         (found[name] for name in ("estimate", "ratio", "shift_V", "value") if found.get(name) is not None), None
     )
     if estimate is None:
         return "cannot be told"
-    said = number(float(estimate), unit) + (" mV" if unit else "")
+    said = told(float(estimate))
     if found.get("low") is not None or found.get("high") is not None:
-        said += f" ({number(found.get('low'), unit)} to {number(found.get('high'), unit)})"
+        said += f" ({told(found.get('low'))} to {told(found.get('high'))})"
     return said
 
 

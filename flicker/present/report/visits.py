@@ -61,6 +61,7 @@ def _card(item: ChannelVisits) -> Markup:
     pairs: list[tuple[str, Child]] = [
         (name, said)
         for name, said in (
+            ("Against a clearance", "; ".join(item.visits[-1].against)),
             ("When the rate changed", since_text(item.since)),
             ("Next visit", item.forecast_reads),
             ("Rate of concern", item.concern.reads if item.concern else ""),

@@ -18,7 +18,7 @@ from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
-from flicker.present.said import fitness_text, idle, rate_text, together_text
+from flicker.present.said import against_text, fitness_text, idle, rate_text, together_text
 from flicker.present.terminal.paper import ENDLESS, facts, page
 
 WIDEST = 120  # characters of a strip: wider ones are not easier to read
@@ -180,6 +180,8 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         rows.append(("within limits", Text(", ".join(within))))
     if open_:
         rows.append(("not shown", Text(", ".join(open_), style="dim")))
+    if against := against_text(item.against, item.reads):
+        rows.append(("against", Text(against)))
     rows.append(("raw volts", Text(item.guard.reads)))
     rows.append(("left open", Text(item.not_excluded)))
     rows.extend((name, Text(sentence)) for name, sentence in bench_lines(item))

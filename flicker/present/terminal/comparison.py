@@ -12,7 +12,7 @@ from flicker.base.formats import count_text, digits_text, hours_text, millivolts
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
-from flicker.present.said import fitness_text, outcome_text, rate_text
+from flicker.present.said import fitness_then, outcome_text, rate_text
 from flicker.present.terminal.paper import facts, page
 
 LADDER = 48
@@ -46,11 +46,9 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
         head.append(f"  {CURES[item.cured]}", style="bold")
     if item.untouched:
         head.append("  untouched", style="dim")
-    fit = f"{fitness_text(item.before.fitness)}, then {fitness_text(item.after.fitness)}"
-    if item.before.fitness == item.after.fitness:
-        fit = fitness_text(item.after.fitness)
     rows: list[tuple[str, Text]] = [
-        ("loudspeaker", Text(fit, style="bold")),
+        ("loudspeaker", Text(fitness_then(item.before.fitness, item.after.fitness), style="bold")),
+        *(("against", Text("; ".join(item.after.against))) for _ in item.after.against[:1]),
         (item.before.stage, Text(_side(item.before))),
         (item.after.stage, Text(_side(item.after))),
         ("rate", ladder(item.ratio)),

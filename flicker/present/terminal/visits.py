@@ -14,6 +14,7 @@ from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
+from flicker.present.said import fitness_then
 from flicker.present.terminal.paper import facts, is_narrow, page
 
 WIDTH = 22
@@ -29,7 +30,10 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
             out.print(Text(f" {item.channel} ", style="bold reverse"))
             out.print(Padding(_rates(result, item, out), (0, 0, 0, 1)))
             out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
-            rows: list[tuple[str, Text]] = []
+            first, last = item.visits[0], item.visits[-1]
+            rows: list[tuple[str, Text]] = [("loudspeaker", Text(fitness_then(first.fitness, last.fitness), style="bold"))]
+            if last.against:
+                rows.append(("against", Text("; ".join(last.against))))
             same = [
                 f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {millivolts_text(t.last_V)}"
                 for t in item.levels
