@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers,
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
-from flicker.evidence.guard import Reason, Session, judge_guard
+from flicker.evidence.guard import Reason, judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
@@ -230,7 +230,11 @@ def judge(
         )
         for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
     }
-    marked = records(traces, dead_time_s=limits.dead_time_s)
+    # hours in which the lead may have seen nothing are no exposure of any question: one observed time for all
+    marked = [
+        record.without(asleep_times(traces, sessions, guards[record.channel]))
+        for record in records(traces, dead_time_s=limits.dead_time_s)
+    ]
     hits = lead_hits(marked, beside)
     found, shared = recurring_common(marked, limits, hits)
     together = mostly_common(marked) if shared else frozenset()
@@ -303,7 +307,7 @@ def judge(
         coincidence=coincidence,
         next=_overall(channels, limits),
         cautions=tuple(cautions),
-        records=counted(found, traces, sessions, {item.channel: item for item in channels}),
+        records=tuple(counted(record, item) for record, item in zip(found, channels, strict=True)),
         traces=tuple(traces),
         companions=results(beside, floor_words),
         beside=beside,
@@ -333,21 +337,11 @@ def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
     return min(channels, key=rank).next
 
 
-def counted(
-    found: Sequence[ChannelRecord],
-    traces: Sequence[RunTraces],
-    sessions: Sequence[tuple[RunTraces, Session]],
-    channels: Mapping[str, ChannelAssessment],
-) -> tuple[ChannelRecord, ...]:
-    """The records with the hours that the guard counts, for all that compares and adds up: no other hour is a clean one."""
-    asleep = {name: asleep_times(traces, sessions, item.guard) for name, item in channels.items()}
-
-    def seen(record: ChannelRecord) -> ChannelRecord:
-        if channels[record.channel].tail_kind == TailKind.NO_LIFE:
-            return record.without({number: EVER for number in record.numbers})
-        return record.without(asleep[record.channel])
-
-    return tuple(seen(record) for record in found)
+def counted(record: ChannelRecord, channel: ChannelAssessment) -> ChannelRecord:
+    """The record with the hours that count, for all that compares and adds up: without a sign of life none is a clean one."""
+    if channel.tail_kind == TailKind.NO_LIFE:
+        return record.without({number: EVER for number in record.numbers})
+    return record
 
 
 def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:

@@ -212,7 +212,7 @@ def judge_channel(
     upper_per_h = guard.figures.upper_per_h if guard.asleep and rate.steady_upper_per_h else rate.steady_upper_per_h
     rows, total = listed(record, limits, page.excursions_listed)
     facts = Facts(
-        observed_s=max(record.observed_s - guard.figures.asleep_h * HOUR, 0.0),
+        observed_s=record.observed_s,
         episodes=rate.episodes,
         common_episodes=rate.common_episodes,
         episode_s=float(lengths[own].sum()),

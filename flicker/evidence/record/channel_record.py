@@ -12,7 +12,8 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
-from flicker.signals.excursions import episode_numbers
+from flicker.signals.excursions import Excursions, episode_numbers
+from flicker.signals.guard.figures import CELL_S
 from flicker.signals.trace import RunTraces, Trace
 
 # Start, end and largest deviation of each episode, of each channel of each run.
@@ -94,13 +95,13 @@ class ChannelRecord:
     def without(self, times: Mapping[int, Floats]) -> ChannelRecord:
         """The same without some times of its runs as observed ones.
 
-        Where an excursion begins in such a time, all of it stays: what was seen there is told and counts.
+        Where an excursion begins in such a time, all of it stays: what was seen there is told and counts. One in the first
+        or last cell of it is where it ends: a unit that is switched on or off.
         """
         traces = list(self.traces)
         clock_s = self.episodes.clock_s.copy()
         for place, (number, trace) in enumerate(zip(self.numbers, self.traces, strict=True)):
-            begun = trace.excursions.start_s
-            gone = [one for one in times.get(number, ()) if not np.any((begun >= one[0]) & (begun < one[1]))]
+            gone = [kept for one in times.get(number, ()) if (kept := _quiet(one, trace.excursions)) is not None]
             if gone:
                 traces[place] = replace(trace, observed=without(trace.observed, spans(gone)))
                 mine = self.episodes.run == place
@@ -129,6 +130,15 @@ class ChannelRecord:
             start, end = self.episodes.start_s[chosen], self.episodes.end_s[chosen]
             total += int(np.unique(episode_numbers(start, end, dead_time_s)).size)
         return total
+
+
+def _quiet(span_s: Floats, found: Excursions) -> tuple[float, float] | None:
+    """The part of a time between excursions in its first and last cell; None where there are others."""
+    begin, end = span_s.tolist()
+    last = (found.start_s >= end - CELL_S) & (found.start_s < end)
+    first = (found.start_s >= begin) & (found.start_s < begin + CELL_S) & ~last
+    begin, end = float(found.end_s[first].max(initial=begin)), float(found.start_s[last].min(initial=end))
+    return None if end <= begin or np.any((found.start_s > begin) & (found.start_s < end)) else (begin, end)
 
 
 def records(all_runs: Sequence[RunTraces], *, dead_time_s: float) -> list[ChannelRecord]:
