@@ -232,6 +232,11 @@ CASES = {
     "units in cells against a column of units": Advice(
         table("time_s,left,unit", HALF, [f"{v} mV" for v in LEFT], ["V"] * N), "if the cells are right", {"roles": {"unit": "ignore"}}
     ),
+    "names of channels against the unit of their readings": Advice(
+        table("time_s,channel,value_mV", [t for t in HALF for _ in "lr"], ["left [V]", "right [V]"] * N, [v for pair in zip(LEFT, RIGHT, strict=True) for v in pair]),
+        "say which with unit={'value': 'mV'}",
+        {"unit": {"value": "mV"}},
+    ),
     "no voltages": Advice(table("time_s,Ohm", HALF, LEFT), "no column of voltages", {"channels": ["Ohm"], "unit": "mV"}),
     "equal stamps": Advice(table("time_s,left_mV", ["5.0"] * N, LEFT), "all time stamps are equal", {"sample_interval_s": 0.5}),
     "no such column": Advice(table("time_s,left_mV", HALF, LEFT), "name one of them", {"channels": ["left"]}, {"channels": ["rear"]}),

@@ -30,6 +30,7 @@ def channels_of(
         )
     if told is None and not wishes.plain_volts:
         _refuse_factors(task, [c for c in chosen if c.position not in single], chosen)
+    named = set() if key is None else unit_evidence.units_in(key.cells)
     pairs = paired(task, unit_columns, chosen, "units") if unit_columns else {}
     found: dict[int, unit_evidence.Unit] = {}
     overruled: list[Column] = []
@@ -45,17 +46,21 @@ def channels_of(
         try:
             own = unit_evidence.unit_of(task, stated, column, unit_column)
         except LogError:
-            if told is None:
+            if told is None or column.cell_units:
                 raise
             own = None
         if own is not None:
             found[at] = own
+            if told is None and key is not None and own.found is not Found.CELLS:
+                _refuse_named(task, column, unit_column, own, key)
             if told is not None and own.found in (Found.CELLS, Found.UNIT_COLUMN):
                 _refuse_against(task, column, unit_column, told)
             elif told is not None and own.volts != told:
                 overruled.append(column)
-        elif key is not None and any(units.label(cell.strip('" ')).kind == "volts" for cell in key.cells):
+        elif key is not None and named:
             found[at] = unit_evidence.Unit(1.0, Found.CELLS, key.position)
+            if told is not None:
+                _refuse_against(task, column, key, told)
         elif told is not None:
             found[at] = unit_evidence.Unit(told, Found.OPTION)
     if told is not None and 0 < len(overruled) == len(chosen):
@@ -122,6 +127,21 @@ def _told_units(task: Task, chosen: list[Column]) -> dict[int, unit_evidence.Uni
                 unit=None,
             )
     return out
+
+
+def _refuse_named(task: Task, column: Column, unit_column: Column | None, own: unit_evidence.Unit, key: Column) -> None:
+    """Ask where the names of the channels hold another unit than the file states for their readings."""
+    stated = {own.volts} if unit_column is None else unit_evidence.units_in(unit_column.cells)
+    labels = [label for label in map(units.label, key.cells) if label.kind == "volts" and label.sure]
+    named = {units.volts_per(label.unit) or 1.0 for label in labels}
+    if named - stated:
+        title = column.label.name
+        raise Question(
+            f'{task.name}: the readings in column "{column.header}" are in {unit_evidence.names_of(stated)} by the {own.found},'
+            f' and the names in column "{key.header}" say {unit_evidence.names_of(named)}; say which with'
+            f" unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\").",
+            unit={title: "V"},
+        )
 
 
 def _refuse_against(task: Task, column: Column, unit_column: Column | None, told: float) -> None:

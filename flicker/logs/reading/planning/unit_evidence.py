@@ -129,17 +129,18 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
         own = units_in(column.cells)
         if unit_column is not None and kinds and kinds != own:
             raise Question(
-                f'{task.name}: the cells of column "{column.header}" carry {_names(own)} and column "{unit_column.header}" says'
-                f" {_names(kinds)}; if the cells are right, give roles={{'{unit_column.header}': 'ignore'}}"
+                f'{task.name}: the cells of column "{column.header}" carry {names_of(own)} and column "{unit_column.header}" says'
+                f" {names_of(kinds)}; if the cells are right, give roles={{'{unit_column.header}': 'ignore'}}"
                 f' (--role "{unit_column.header}=ignore").',
                 roles={unit_column.header: "ignore"},
             )
         return Unit(1.0, Found.CELLS)
     if unit_column is not None:
-        if said and kinds and kinds != {_volts(said[0][0])}:
+        other = next((unit for unit, _ in said if kinds and kinds != {_volts(unit)}), None)
+        if other is not None:
             raise Question(
-                f'{task.name}: column "{column.header}" says {_name(said[0][0])} and column'
-                f' "{unit_column.header}" says {_names(kinds)}; if the'
+                f'{task.name}: column "{column.header}" says {_name(other)} and column'
+                f' "{unit_column.header}" says {names_of(kinds)}; if the'
                 f" first is right, give roles={{'{unit_column.header}': 'ignore'}} (--role \"{unit_column.header}=ignore\"),"
                 f" else unit={{'{label.name}': '{unit_column.header}'}} (--unit \"{label.name}={unit_column.header}\").",
                 roles={unit_column.header: "ignore"},
@@ -150,11 +151,11 @@ def unit_of(task: Task, stated: Stated, column: Column, unit_column: Column | No
     if not said:
         return None
     unit, where = said[0]
-    other = next((item for item in said if _volts(item[0]) != _volts(unit)), None)
-    if other is not None:
+    against = next((item for item in said if _volts(item[0]) != _volts(unit)), None)
+    if against is not None:
         raise Question(
             f'{task.name}: the unit of column "{column.header}" is {_name(unit)} by the {where} and'
-            f" {_name(other[0])} by the {other[1]}; {ASK}.",
+            f" {_name(against[0])} by the {against[1]}; {ASK}.",
             unit="V",
         )
     if label.unit.startswith("MV"):
@@ -171,12 +172,13 @@ def _name(unit: str) -> str:
 
 
 def units_in(cells: Iterable[str]) -> set[float]:
-    """Volts per unit of the units of voltage that cells are, or end in."""
+    """Volts per unit of the units of voltage that cells are, end in, or name a channel with."""
     words = {re.sub(r"^[^A-Za-zµμ]*", "", cell.strip('" ')) for cell in cells}
-    return {volts for word in words if (volts := units.volts_per(word)) is not None}
+    return {volts for word in words if (volts := units.volts_in(word)) is not None}
 
 
-def _names(volts: Iterable[float]) -> str:
+def names_of(volts: Iterable[float]) -> str:
+    """Units of so many volts, by their names."""
     return ", ".join(units.name_of(each) for each in sorted(volts, key=str))
 
 

@@ -47,7 +47,7 @@ class PerReading:
 
     def _in_own_units(self, raw: Floats, words: Any) -> Floats:
         kinds, codes = _coded(words)
-        factors = [_factor(kind) for kind in kinds]
+        factors = [units.volts_in(kind) for kind in kinds]
         values = np.full(raw.size, np.nan)
         for k, (kind, factor) in enumerate(zip(kinds, factors, strict=True)):
             rows = codes == k
@@ -111,12 +111,6 @@ class PerReading:
         if self.alternating:
             out.append(f"Not read, and so not observed: {self.alternating} readings of alternating voltage.")
         return out
-
-
-def _factor(kind: str) -> float | None:
-    """Volts per unit of a cell that is a unit, or a channel's name with its unit."""
-    label = units.label(kind)
-    return units.volts_per(kind) or (units.volts_per(label.unit) if label.kind == "volts" else None)
 
 
 def _coded(words: Any) -> tuple[list[str], Ints]:

@@ -129,6 +129,12 @@ def label(header: str) -> Label:
     return _other(text, parts)
 
 
+def volts_in(cell: str) -> float | None:
+    """Return volts per unit of a cell that is a unit of voltage, or a channel's name with one; None where it is neither."""
+    found = label(cell)
+    return volts_per(cell) or (volts_per(found.unit) if found.kind == "volts" else None)
+
+
 def _outside(text: str) -> tuple[str, str, bool, str] | None:
     """Unit of voltage outside brackets: the unit, the name without it, whether it is sure, and what contradicts it."""
     found: list[tuple[str, bool, tuple[int, int]]] = []
