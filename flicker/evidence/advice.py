@@ -17,7 +17,7 @@ from flicker.evidence.guard.words import ADVICE
 from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.verdict import Verdict, missing_hours, needed_hours
-from flicker.stats.power_ups import power_ups_to_see
+from flicker.stats import power_ups
 
 SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
 
@@ -76,7 +76,7 @@ def advise(
 
 def _power_ups(facts: Facts, limits: Limits) -> Next:
     """Further power-ups that show it again: they differ by themselves, so a number of them and not one long run."""
-    plan = power_ups_to_see(
+    plan = power_ups.power_ups_to_see(
         facts.counts, facts.hours_each, scatter=limits.power_up_scatter, confidence=limits.confidence
     )
     each = hours_text(plan.length)

@@ -14,10 +14,8 @@ from flicker.base.limits import Limits
 from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
 from flicker.base.values import Fitness, TailKind, VerdictWord
-from flicker.case.case_file import Case
 from flicker.case.outputs import KINDS
 from flicker.evidence.advice import Next
-from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
@@ -68,6 +66,8 @@ from flicker.signals.cache import BlockCache
 from flicker.signals.trace import RunTraces
 
 if TYPE_CHECKING:
+    from flicker.case.case_file import Case
+    from flicker.evidence.among_like import AmongLike
     pass
 
 SAFETY = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -13,7 +13,6 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
-from flicker.case.case_file import Case, needs
 from flicker.evidence.advice import Next, advise
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
@@ -34,7 +33,6 @@ from flicker.evidence.outlook.swings_ahead import SwingsAhead, swings_ahead
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import by_lead
 from flicker.evidence.questions.cell_levels import Levels
-from flicker.evidence.questions.control import ControlAnswer
 from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
 from flicker.evidence.questions.movement import RawMovement
@@ -46,6 +44,10 @@ from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import decide
 from flicker.evidence.words import owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
+
+if TYPE_CHECKING:
+    from flicker.case.case_file import Case
+    from flicker.evidence.questions.control import ControlAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +315,8 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     """Clean hours and cold starts that the complaint's rate still asks for."""
     if case is None or case.complaint.per_hour is None:
         return 0.0, None
+    from flicker.case.case_file import needs  # late: most logs come without a case
+
     hours, starts = needs(case, limits.confidence)
     cold = sum(trace.power_up_seen for trace in record.traces)
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from flicker.base.arrays import Floats
 from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
-from flicker.case.case_file import Case
 from flicker.evidence.outlook.bench import relays_to_try
 from flicker.evidence.outlook.exposure import Relays
 from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
@@ -36,6 +35,8 @@ from flicker.signals.trace import RunTraces, trace_log
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from flicker.case.case_file import Case
 
 # A file, a log, or a data frame as `flicker.read_log` takes it.
 LogLike: TypeAlias = "Log | str | Path | pd.DataFrame"

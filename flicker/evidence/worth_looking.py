@@ -23,7 +23,7 @@ from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.stimulus import StimulusReport, window_for
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
-from flicker.stats.power_ups import provoked_test
+from flicker.stats import power_ups
 
 SOURCE = "common practice, no source"
 INSIDE = (
@@ -179,7 +179,7 @@ def noted_before(record: ChannelRecord, level: float) -> tuple[int, int]:
         ends.append(trace.observed_s)
     if hits < FEWEST_NOTES:
         return 0, 0
-    shown = provoked_test(events, notes, window, ends).p_value <= level
+    shown = power_ups.provoked_test(events, notes, window, ends).p_value <= level
     return (hits, episodes) if shown else (0, 0)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from flicker import stats
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats
 from flicker.base.described import Doc
@@ -22,7 +23,6 @@ from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
-from flicker.stats import association
 from flicker.stats.rates import share_interval
 
 LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
@@ -218,7 +218,7 @@ def _compare(
 ) -> ChannelCoincidence:
     p_value, expected, together = 1.0, 0.0, 0
     if span_s > 0 and time_a.size and time_b.size:
-        test = association.coincidence(time_a, time_b, lag, span_s, confidence=confidence, seed=seed)
+        test = stats.association.coincidence(time_a, time_b, lag, span_s, confidence=confidence, seed=seed)
         p_value, expected, together = test.p_value, test.expected, test.coincidences
     first, second = _pairs(time_a, time_b, lag)
     near_b = _near(time_b, time_a, lag)
@@ -366,5 +366,5 @@ def coincide_all(
         for a, b in combinations(channels, 2)
         if a not in beside or b not in beside
     ]
-    adjusted = association.holm([pair.p_value for pair in found])
+    adjusted = stats.association.holm([pair.p_value for pair in found])
     return tuple(_decided(pair, float(p)) for pair, p in zip(found, adjusted, strict=True))

@@ -8,6 +8,7 @@ A field's `Doc` says what it means and bounds it; its type says the rest. A fiel
 
 from __future__ import annotations
 
+import ast
 import dataclasses
 import importlib
 import json
@@ -152,9 +153,12 @@ def _bare_type(hint: Any) -> type:
 
 
 def _names(of: type) -> dict[str, Any]:
-    """Names that a class's module knows to the type checker only."""
-    out = dict(vars(documents))
-    out.update(vars(importlib.import_module(of.__module__)))
+    """Names that a class's module knows, and those that it knows to the type checker only."""
+    module = importlib.import_module(of.__module__)
+    out = vars(documents) | vars(module)
+    for part in ast.parse(Path(str(module.__file__)).read_text(encoding="utf-8")).body:
+        if isinstance(part, ast.If) and ast.unparse(part.test) == "TYPE_CHECKING":
+            exec(compile(ast.Module(part.body, []), of.__module__, "exec"), out)
     return out
 
 

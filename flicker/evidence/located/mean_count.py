@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -17,7 +17,10 @@ from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.stats.power_ups import CountByAge, MeanCumulative, count_by_age, expected_counts, mean_cumulative
+from flicker.stats import power_ups
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import CountByAge, MeanCumulative
 
 POINTS = 100  # of the curve in a document: a choice
 FEWEST_POWER_UPS = 2  # one has no mean; by definition
@@ -49,13 +52,13 @@ def power_up_times(record: ChannelRecord) -> tuple[list[Floats], list[float]]:
 
 def curve_of(times: Sequence[Floats], ends: Sequence[float], limits: Limits) -> MeanCumulative:
     """Mean cumulative function of power-ups."""
-    return mean_cumulative(list(times), list(ends), scatter=limits.power_up_scatter, confidence=limits.confidence)
+    return power_ups.mean_cumulative(list(times), list(ends), scatter=limits.power_up_scatter, confidence=limits.confidence)
 
 
 def ageing_of(times: Sequence[Floats], ends: Sequence[float], limits: Limits) -> CountByAge:
     """Count from power-up to power-up, set against the others at equal time since switch-on."""
-    held = expected_counts(list(times), list(ends))
-    return count_by_age(held.counts, held.expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
+    held = power_ups.expected_counts(list(times), list(ends))
+    return power_ups.count_by_age(held.counts, held.expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
 
 
 def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:

@@ -7,15 +7,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import holm
-from flicker.stats.changepoints import RateSince
-from flicker.stats.power_ups import RateComparison
+from flicker.stats.arrivals.rate_since import RateSince
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import RateComparison
 
 # Of 1 - confidence, both ways together, where the moment was searched for: counts of power-ups that differ are skewed, gaps have long tails, and at a half
 # up to 4 % of steady rates were claimed to change (tests/studies/results/rate_since.md); a choice.
@@ -135,7 +137,7 @@ def made(changes: Sequence[Change], stretches: Sequence[Held], over: Over, p_val
     rows += [_stretch(change, held) for change, held in zip(changes, stretches[1:], strict=True)]
     got = changes[-1].got
     given = got.given if isinstance(got, RateSince) else True
-    count = got.before + got.after if isinstance(got, RateComparison) else sum(row.episodes for row in rows)
+    count = got.before + got.after if not isinstance(got, RateSince) else sum(row.episodes for row in rows)
     draft = RateChanged(
         answer=rows[-1].answer or Way.NOT_SHOWN, over=over, given=given, **{key: getattr(rows[-1], key) for key in Began.__slots__},
         p_value=p_value, p_adjusted=p_value, count=count, heat=any(one.heat for one in changes),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +16,10 @@ from flicker.evidence.located.moves import moment_text
 from flicker.evidence.located.rate_changed import Change, Held, Over, RateChanged, made
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import counts_of
-from flicker.stats.power_ups import RateComparison, mean_rate, rate_comparison
+from flicker.stats import power_ups
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import RateComparison
 
 
 def units_of(record: ChannelRecord) -> list[list[int]]:
@@ -109,7 +113,7 @@ def held_by(
     for a, b in itertools.pairwise((0, *borders, len(episodes))):
         rate = None
         if not by_share and observed_s[a:b].sum() > 0:
-            found = mean_rate(
+            found = power_ups.mean_rate(
                 episodes[a:b], observed_s[a:b] / HOUR, scatter=limits.power_up_scatter, confidence=limits.confidence
             )
             rate = found.rate, found.low, found.high
@@ -119,7 +123,7 @@ def held_by(
 
 def compared(counts: Ints, expected: Floats, after: Bools, limits: Limits) -> RateComparison:
     """Units after a moment against those before it."""
-    return rate_comparison(
+    return power_ups.rate_comparison(
         counts[~after], expected[~after], counts[after], expected[after], scatter=limits.power_up_scatter,
         level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
     )  # fmt: skip

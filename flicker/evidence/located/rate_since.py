@@ -34,7 +34,8 @@ from flicker.evidence.located.rate_given import (
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.pace import feigned
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
-from flicker.stats.changepoints import RateSince, RateSteps, dispersed_limits, rate_since, rate_steps, rate_steps_unit
+from flicker.stats.arrivals.rate_since import RateSince, rate_since
+from flicker.stats.arrivals.rate_steps import RateSteps, dispersed_limits, rate_steps, rate_steps_unit
 from flicker.stats.power_ups import expected_counts
 
 FEWEST = 5  # episodes below which units are not compared, as for growth

@@ -18,7 +18,7 @@ from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.located.warmup_fit import NO_FIT, fit_decay
 from flicker.logs.spans import elapsed, holds, spans, total, within
-from flicker.stats.arrivals import rate_trend_test
+from flicker.stats import arrivals
 from flicker.stats.rates import rate_interval
 
 EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
@@ -196,7 +196,7 @@ def warmup_rate(
     observed_s = math.fsum(total(run.observed) for run in kept)
     bins = tuple(_bins(kept, pooled, edges, confidence))
 
-    trend = rate_trend_test(
+    trend = arrivals.rate_trend_test(
         [elapsed(run.observed, t) for run, t in zip(kept, times, strict=True)],
         [total(run.observed) for run in kept],
         dead_time=dead_time_s,

@@ -20,13 +20,13 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
 from flicker.evidence.outlook.protection import TripForecast, trip_forecast
-from flicker.evidence.questions.control import ControlAnswer, against_control
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.relay import Relay
 from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Meter
+    from flicker.evidence.questions.control import ControlAnswer
 
 
 WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
@@ -223,6 +223,8 @@ def control_of(
     mine, theirs = _by_run(record), _by_run(other)
     if not mine[1] or not theirs[1]:
         return None
+    from flicker.evidence.questions.control import against_control
+
     return against_control(
         *mine,
         *theirs,

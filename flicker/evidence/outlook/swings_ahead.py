@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -17,7 +17,10 @@ from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.stats.power_ups import SizesAhead, sizes_ahead
+from flicker.stats import power_ups
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import SizesAhead
 
 SOON_SHARE = 0.02  # of the hours watched: an earliest moment under that is none; a choice
 APART_S = 90.0  # swings closer than this are one burst when sizes are asked, as in `stats.power_ups.sizes`
@@ -76,7 +79,7 @@ def growing_swings(record: ChannelRecord, findings: Sequence[Finding], limits: L
     size, when = size[order], np.minimum(when[order], clock)
     begins = np.flatnonzero(np.concatenate(([True], np.diff(when) > max(record.dead_time_s, APART_S))))
     largest, at_h = np.maximum.reduceat(size, begins), when[begins] / HOUR
-    found = sizes_ahead(largest, at_h, clock / HOUR, limits.protection_V, confidence=limits.confidence)
+    found = power_ups.sizes_ahead(largest, at_h, clock / HOUR, limits.protection_V, confidence=limits.confidence)
     return GrowingSwings(size_V=largest, at_h=at_h, watched_h=clock / HOUR, rests_on=rests_on, ahead=found)
 
 

@@ -18,7 +18,6 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
-from flicker.evidence.questions.control import against_control
 from flicker.evidence.questions.warmth import Series, series_of
 from flicker.evidence.record.channel_record import ChannelRecord, records
 from flicker.logs.model import Log, LogError
@@ -236,6 +235,8 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
         return replace(finding, reads=finding.reads + text + share)
     if finding.basis == Basis.FILLED_TIME:
         return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {digits_text(hours, 3)} h.{share}")
+    from flicker.evidence.questions.control import against_control
+
     answer = against_control(
         *mine,
         *theirs,

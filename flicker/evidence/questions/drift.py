@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flicker import stats
 from flicker.base.formats import digits_text, millivolts_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
@@ -26,7 +27,6 @@ from flicker.evidence.record.accuracy import BELOW, REVERSED, SAME_SIZE
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import holds
 from flicker.signals.guard.figures import STARTS_S
-from flicker.stats.trends import movement_kind, movement_test, robust_slope
 
 if TYPE_CHECKING:
     from flicker.stats.changepoints import LevelChange
@@ -47,7 +47,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     method = "range of five-minute levels against what 1/f noise explains"
     tested = [part for part in levels if part.time_s.size >= 4]
     results = [
-        movement_test(
+        stats.trends.movement_test(
             part.level_V,
             part.time_s,
             limit=limits.drift_V,
@@ -69,7 +69,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     worst = min(range(len(results)), key=lambda k: (results[k].p_value, -results[k].range))
     result, part = results[worst], tested[worst]
     p_value = min(1.0, result.p_value * len(results))
-    kind = movement_kind(part.level_V, part.time_s)
+    kind = stats.trends.movement_kind(part.level_V, part.time_s)
     words = {
         "slope": "moves steadily",
         "step": "jumps once and stays there",
@@ -211,8 +211,6 @@ def level_change(
     record: ChannelRecord, levels: Sequence[Levels], limits: Limits
 ) -> tuple[tuple[LevelChangeRow, ...], Finding]:
     """Changes of the settled level, each with its place and size; 'yes' where one is beyond the drift limit for sure."""
-    from flicker.stats.changepoints import level_changes
-
     method = "stepwise search for changes against 1/f noise, simultaneous interval of each step"
     rows: list[LevelChangeRow] = []
     p_values: list[float] = []
@@ -239,7 +237,7 @@ def level_change(
             if np.ptp(value[inside]) < SMALL_SHARE * limits.drift_V:  # no step that could matter fits in there
                 p_values.append(1.0)
                 continue
-            found = level_changes(
+            found = stats.changepoints.level_changes(
                 value[inside], time[inside], confidence=limits.confidence, resolution=trace.resolution_V
             )
             p_values.append(float(found.p_value))
@@ -299,7 +297,7 @@ def slope(levels: Sequence[Levels], confidence: float) -> tuple[float | None, fl
     part = max(levels, key=lambda item: item.time_s.size)
     if part.time_s.size < 12:
         return None, None, None
-    result = robust_slope(part.level_V + part.room_V, part.time_s / HOUR, confidence=confidence)
+    result = stats.trends.robust_slope(part.level_V + part.room_V, part.time_s / HOUR, confidence=confidence)
     return float(result.slope), float(result.low), float(result.high)
 
 

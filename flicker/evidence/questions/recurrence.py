@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
@@ -17,8 +17,11 @@ from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.stats.power_ups import MeanRate, early_share_test, mean_rate
+from flicker.stats import power_ups
 from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, recurrence
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import MeanRate
 
 WINDOWS = 20  # equal windows whose counts are compared: chosen, not measured
 PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
@@ -144,7 +147,7 @@ def _whole_rate(record: ChannelRecord, count: int, hours: float, limits: Limits)
     if count == 0 or len(kept) < 2:
         alone = " of this power-up" if count else ""
         return rate_interval(count, hours, confidence=limits.confidence), f"exact Poisson interval{alone}"
-    found = mean_rate(
+    found = power_ups.mean_rate(
         [n for n, _ in kept], [e for _, e in kept], scatter=limits.power_up_scatter, confidence=limits.confidence
     )
     return found, f"interval over {len(kept)} power-ups, which differ by themselves,"
@@ -169,13 +172,13 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     share = early.observed_s / (early.observed_s + late.observed_s)
     level = 0.5 * (1.0 - limits.confidence)
     ratio = (early.episodes / early.observed_s) / (late.episodes / late.observed_s) if late.episodes else math.inf
-    found = early_share_test(warm, counts, share)
+    found = power_ups.early_share_test(warm, counts, share)
     if ratio >= PHASE_FACTOR and not found.pattern and len(counts) < 3 and found.p_exact <= level:
         return "early"
     if ratio >= PHASE_FACTOR and found.p_value <= level:
         return "cold"
     after = [n - k for n, k in zip(counts, warm, strict=True)]
-    if ratio <= 1.0 / PHASE_FACTOR and early_share_test(after, counts, 1.0 - share).p_value <= level:
+    if ratio <= 1.0 / PHASE_FACTOR and power_ups.early_share_test(after, counts, 1.0 - share).p_value <= level:
         return "hot"
     return ""
 

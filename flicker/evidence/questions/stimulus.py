@@ -13,6 +13,7 @@ from typing import Annotated
 import numpy as np
 from scipy import special
 
+from flicker import stats
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
@@ -21,10 +22,7 @@ from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
 from flicker.logs.spans import elapsed, holds, spans, total, without
-from flicker.stats import association
-from flicker.stats.power_ups import provoked_test
 from flicker.stats.rates import rate_ratio, share_interval
-from flicker.stats.soak import power_ups_to_catch
 
 # Seconds within which an answer counts, by the first word of what was done; common practice, no source.
 WINDOWS_S = {
@@ -289,10 +287,10 @@ def _judge(
         return draft
     answered, expected, p_value = 0, 0.0, 1.0
     if event.size:
-        test = association.coincidence(trial, event, (-window_s, early_s), offset, confidence=confidence, seed=seed)
+        test = stats.association.coincidence(trial, event, (-window_s, early_s), offset, confidence=confidence, seed=seed)
         answered, expected = test.coincidences, test.expected
         # chance is judged by the time on both sides of each trial: a rate that runs by itself is no answer
-        beside = provoked_test(
+        beside = stats.power_ups.provoked_test(
             [item[0] for item in each],
             [item[1] for item in each],
             window_s,
@@ -322,7 +320,7 @@ def _judge(
 def _settled(item: StimulusAnswer, p_adjusted: float) -> StimulusAnswer:
     shown = p_adjusted <= 1.0 - item.confidence
     if shown and item.answered >= LEAST_ANSWERS and item.share >= WORTH_SHARE:
-        plan = power_ups_to_catch(hits=item.answered, trials=item.trials, confidence=item.confidence)
+        plan = stats.soak.power_ups_to_catch(hits=item.answered, trials=item.trials, confidence=item.confidence)
         text = f"more without an answer after a repair would show it gone ({share_text(item.confidence)})"
         return replace(item, p_adjusted=p_adjusted, answer=YES, repeats=plan.power_ups, repeats_for=text)
     if item.trials == 0:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,15 +22,10 @@ from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.pace import OTHER_PACE, feigned
 from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
-from flicker.stats.arrivals import rate_trend_test
-from flicker.stats.power_ups import (
-    RateGrowth,
-    SizeGrowth,
-    growth_however_much,
-    rate_growth,
-    size_growth,
-    size_growth_within,
-)
+from flicker.stats import arrivals, power_ups
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import RateGrowth, SizeGrowth
 
 # episodes below which power-ups are not compared; the total is free of the trend, so this costs no error; chosen
 FEWEST = 5
@@ -127,7 +123,7 @@ def _more_often(record: ChannelRecord, counts: PowerUpCounts, limits: Limits) ->
         return _too_few(
             MORE_OFTEN, method, count, "episodes are too few to see a trend within power-ups", FEWEST_WITHIN
         )
-    result = rate_trend_test([t for t, _ in used], [e for _, e in used], dead_time=record.dead_time_s)
+    result = arrivals.rate_trend_test([t for t, _ in used], [e for _, e in used], dead_time=record.dead_time_s)
     factor = float(result.rate_factor)
     return Finding(
         MORE_OFTEN,
@@ -162,7 +158,7 @@ def _larger(record: ChannelRecord, counts: PowerUpCounts, limits: Limits) -> Fin
     if count < FEWEST_WITHIN:
         return _too_few(LARGER, method, count, "episodes are too few to see a trend in size", FEWEST_WITHIN)
     sizes, times = _sizes(record)
-    result = size_growth_within(sizes, times, dead_time=record.dead_time_s, confidence=limits.confidence)
+    result = power_ups.size_growth_within(sizes, times, dead_time=record.dead_time_s, confidence=limits.confidence)
     many = counts.power_ups >= FEWEST_POWER_UPS
     text = f"From the beginning of a power-up to its end the size becomes {_times(result.factor)} what it was"
     text += ": a matter of time since power-up." if many else ": heat or wear, which cannot be told apart here."
@@ -186,7 +182,7 @@ def _larger_with_age(record: ChannelRecord, counts: PowerUpCounts, limits: Limit
         return Finding(LARGER_WITH_AGE, NOT_SHOWN, method, _power_ups_missing(counts))
     if count < FEWEST:
         return _too_few(LARGER_WITH_AGE, method, count, "episodes are too few to compare power-ups", FEWEST)
-    result = size_growth(_sizes(record)[0], confidence=limits.confidence)
+    result = power_ups.size_growth(_sizes(record)[0], confidence=limits.confidence)
     text = f"From the first to the last power-up the size becomes {_times(result.factor)} what it was."
     if result.dof < 1:
         text = "Fewer than three power-ups show episodes: a growth of their sizes cannot be told."
@@ -262,7 +258,7 @@ def _growth(place: int, seen: Sequence[PowerUpCounts], limits: Limits, level: fl
         if k != place and other.power_ups >= FEWEST_POWER_UPS and other.episodes.sum() >= FEWEST
         and other.by_share == counts.by_share
     ]  # fmt: skip
-    return rate_growth(
+    return power_ups.rate_growth(
         counts.counts,
         counts.expected,
         scatter=limits.power_up_scatter,
@@ -281,7 +277,7 @@ def _in_words(
     # the p-value that would just have passed at its place in Holm's order
     level = min(0.5, (1.0 - limits.confidence) * item.p_value / item.p_adjusted)
     if item.question == LARGER_WITH_AGE:
-        plain = size_growth(_sizes(records[place])[0], confidence=limits.confidence).p_up_plain
+        plain = power_ups.size_growth(_sizes(records[place])[0], confidence=limits.confidence).p_up_plain
         free = ", however much they differ by themselves" if plain <= level else ""
         text = (
             f"Later power-ups bring larger swings, some {_number(item.effect)} times from first to last "
@@ -292,7 +288,7 @@ def _in_words(
     if result is None:
         return item
     counts = seen[place]
-    always = growth_however_much(counts.counts, counts.expected).p_up <= level
+    always = power_ups.growth_however_much(counts.counts, counts.expected).p_up <= level
     held = f"growth is shown while they differ by up to {100 * (result.holds_up or 0.0):.0f} %"
     text = (
         f"Later power-ups bring more, some {_number(result.factor)} times from first to last ({_number(result.low)} to "

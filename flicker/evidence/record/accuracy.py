@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from flicker.case.model import Case
+from typing import TYPE_CHECKING
+
 from flicker.evidence.record.channel_record import ChannelRecord
+
+if TYPE_CHECKING:
+    from flicker.case.model import Case
 
 SAME_SIZE = 0.8  # a level whose sign just turned at this share of its size or more: swapped leads; chosen, not measured
 REVERSED = "not shown: meter or leads; the sign is just reversed at the same size"

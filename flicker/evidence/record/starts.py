@@ -10,12 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
-from flicker.case.model import Case
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.guard.life import start_shown
 from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
@@ -24,6 +24,9 @@ from flicker.logs.spans import holds, spans, without
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
+
+if TYPE_CHECKING:
+    from flicker.case.model import Case
 
 APART_S = 6 * 3600.0  # by the rule of clearance on power-ups: six hours and more between files, a choice
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured

@@ -7,33 +7,38 @@ Within one run a verdict uses `rate_trend_test`; from run to run those of `flick
 
 from __future__ import annotations
 
-from flicker.stats.arrivals.age_forecast import AgeForecast, age_forecast
-from flicker.stats.arrivals.ageing import AgeTrend, age_trend
-from flicker.stats.arrivals.clusters import (
-    Clusters,
-    ExtremalIndex,
-    GapTest,
-    decluster,
-    exponential_gaps_test,
-    extremal_index,
-)
-from flicker.stats.arrivals.power_law import (
-    LogLinearFit,
-    PowerLawFit,
-    log_linear_fit,
-    power_law_fit,
-)
-from flicker.stats.arrivals.trend_tests import (
-    AndersonDarlingTrend,
-    PowerLawTest,
-    RenewalTrendTest,
-    TrendTest,
-    anderson_darling_trend_test,
-    laplace_test,
-    lewis_robinson_test,
-    power_law_test,
-)
-from flicker.stats.arrivals.worsening import RateTrend, rate_trend_test
+from typing import TYPE_CHECKING
+
+from flicker.base.late import late
+
+if TYPE_CHECKING:
+    from flicker.stats.arrivals.ageing import AgeTrend, age_trend
+    from flicker.stats.arrivals.clusters import (
+        Clusters,
+        ExtremalIndex,
+        GapTest,
+        decluster,
+        exponential_gaps_test,
+        extremal_index,
+    )
+    from flicker.stats.arrivals.forecast_by_age import AgeForecast, age_forecast
+    from flicker.stats.arrivals.power_law import (
+        LogLinearFit,
+        PowerLawFit,
+        log_linear_fit,
+        power_law_fit,
+    )
+    from flicker.stats.arrivals.trend_tests import (
+        AndersonDarlingTrend,
+        PowerLawTest,
+        RenewalTrendTest,
+        TrendTest,
+        anderson_darling_trend_test,
+        laplace_test,
+        lewis_robinson_test,
+        power_law_test,
+    )
+    from flicker.stats.arrivals.worsening import RateTrend, rate_trend_test
 
 __all__ = [
     "AgeForecast",
@@ -61,3 +66,15 @@ __all__ = [
     "power_law_test",
     "rate_trend_test",
 ]
+
+__getattr__ = late(
+    __name__,
+    {
+        "forecast_by_age": "AgeForecast age_forecast",
+        "ageing": "AgeTrend age_trend",
+        "clusters": "Clusters ExtremalIndex GapTest decluster exponential_gaps_test extremal_index",
+        "power_law": "LogLinearFit PowerLawFit log_linear_fit power_law_fit",
+        "trend_tests": "AndersonDarlingTrend PowerLawTest RenewalTrendTest TrendTest anderson_darling_trend_test laplace_test lewis_robinson_test power_law_test",
+        "worsening": "RateTrend rate_trend_test",
+    },
+)

@@ -1,26 +1,31 @@
 """How often does it happen? Counts and observed time in, rates, ratios and tests out.
 
 `intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test), `ratio_dispersed`
-(allows for bursts), `dispersion`, `overdispersed`, `recurrence`; `laws.count_tails` holds the laws beneath.
+(allows for bursts), `dispersion`, `overdispersed`, `recurring`; `laws.count_tails` holds the laws beneath.
 """
 
 from __future__ import annotations
 
-from flicker.stats.rates.dispersion import DispersionTest, dispersion_test, window_counts
-from flicker.stats.rates.intervals import (
-    OnOff,
-    RateDifference,
-    RateInterval,
-    ShareInterval,
-    on_off_significance,
-    rate_difference,
-    rate_interval,
-    share_interval,
-)
-from flicker.stats.rates.overdispersed import OverdispersedRate, overdispersed_rate
-from flicker.stats.rates.ratio import RateRatio, rate_ratio
-from flicker.stats.rates.ratio_dispersed import DispersedRatio, rate_ratio_dispersed
-from flicker.stats.rates.recurrence import Recurrence, recurrence
+from typing import TYPE_CHECKING
+
+from flicker.base.late import late
+
+if TYPE_CHECKING:
+    from flicker.stats.rates.dispersion import DispersionTest, dispersion_test, window_counts
+    from flicker.stats.rates.intervals import (
+        OnOff,
+        RateDifference,
+        RateInterval,
+        ShareInterval,
+        on_off_significance,
+        rate_difference,
+        rate_interval,
+        share_interval,
+    )
+    from flicker.stats.rates.overdispersed import OverdispersedRate, overdispersed_rate
+    from flicker.stats.rates.ratio import RateRatio, rate_ratio
+    from flicker.stats.rates.ratio_dispersed import DispersedRatio, rate_ratio_dispersed
+    from flicker.stats.rates.recurring import Recurrence, recurrence
 
 __all__ = [
     "DispersedRatio",
@@ -43,3 +48,15 @@ __all__ = [
     "share_interval",
     "window_counts",
 ]
+
+__getattr__ = late(
+    __name__,
+    {
+        "dispersion": "DispersionTest dispersion_test window_counts",
+        "intervals": "OnOff RateDifference RateInterval ShareInterval on_off_significance rate_difference rate_interval share_interval",
+        "overdispersed": "OverdispersedRate overdispersed_rate",
+        "ratio": "RateRatio rate_ratio",
+        "ratio_dispersed": "DispersedRatio rate_ratio_dispersed",
+        "recurring": "Recurrence recurrence",
+    },
+)
