@@ -12,7 +12,7 @@ import pytest
 from flicker import simulate_log
 from flicker.cli import program
 
-OURS = {"flicker.stats.power_ups.forecast", "flicker.stats.soak", "flicker.case.case_file", "flicker.present"}  # not asked for
+OURS = {"flicker.stats.power_ups.forecast", "flicker.case.case_file", "flicker.present"}  # not asked for
 LARGE = OURS | {"statsmodels", "altair", "ruptures", "pandas", "scipy.stats", "pyarrow", "numpy", "rich", "distributed"}
 LOADED = (
     "import sys, io, contextlib; from flicker.cli import main\n"
