@@ -12,7 +12,7 @@ import numpy as np
 from fresh_bench_claims import STILL, UNCHANGED
 from fresh_bench_parts import HOUR, Bench, Shape, Table, between, crackle, swings
 from fresh_parts import Floats
-from fresh_repairs import fresh_names
+from fresh_repairs import fresh_names, powered
 
 
 def _pair(b: Bench, before: Sequence[Table], after: Sequence[Table], *, never: Sequence[str] = (), must: Sequence[str] = (),
@@ -171,6 +171,19 @@ def clock_hour_pair(b: Bench) -> None:
     _pair(b, a, c, never=(*UNCHANGED, "left after within*"))
 
 
+def plug_after(b: Bench) -> None:
+    """Twelve swings an hour before; afterwards a plug gives it three evenings of six hours, then two days and more off: 18 live hours."""
+    before = [b.evening(d, 2.5, {"left": crackle(b, 12.0, length_s=41.0)}, step_s=20.0) for d in (0, 1, 2)]
+    t = b.instants(110.0, 20.0)
+    v = powered(b, t, [(x * HOUR, (x + 6) * HOUR) for x in (3.0, 27.0, 50.0)], {n: _cold for n in b.others})
+    _pair(b, before, [b.table(30, t, v)], never=("left outcome worse", "left cured shown"), sound=())
+
+
+def _cold(age: Floats) -> Floats:
+    """Give an offset of 0.2 V in the first ten minutes."""
+    return np.asarray(0.2 / (1 + np.exp((age - 600) / 60)))
+
+
 # ------------------------------------------------------------ visits
 
 
@@ -232,5 +245,5 @@ def visits_season(b: Bench) -> None:
 KINDS = {f.__name__.replace("_", " "): f for f in (
     boards_swapped, one_side_mended, neither_mended, now_it_thumps, rarer_and_longer, level_for_swings, mended_well,
     habit_of_starts, now_many_starts, once_a_day_pair, cut_at_200, steps_of_five, scanned_after, loaded_after, another_meter, few_and_none,
-    clock_hour_pair, visits_habit, visits_moved_over, visits_with_control, visits_doubles_then_rests, visits_other_meters, visits_season,
+    clock_hour_pair, plug_after, visits_habit, visits_moved_over, visits_with_control, visits_doubles_then_rests, visits_other_meters, visits_season,
 )}  # fmt: skip
