@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
+from flicker.base.units import HOUR
 from flicker.evidence.among_like import COLUMNS, AmongLike
 from flicker.evidence.among_like import among_like as _among_like
 
@@ -104,7 +105,7 @@ def rows_of(job: JobResult) -> list[Row]:
                     fitness=str(item.fitness),
                     outcome=None if compared is None else compared.outcome,
                     cured=None if compared is None else compared.cured,
-                    observed_h=item.observed_s / 3600.0,
+                    observed_h=item.observed_s / HOUR,
                     episodes=item.rate.episodes,
                     per_hour=item.rate.per_hour,
                     low_per_hour=item.rate.low_per_hour,

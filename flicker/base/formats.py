@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 
+from flicker.base.units import HOUR
+
 P_LEAST = 1e-4  # common practice: below it a p-value's own digits say nothing a reader can use
 
 
 def hours_text(hours: float) -> str:
     """A length of time as people say it."""
     if hours < 1.0 / 60.0:
-        return _counted(f"{hours * 3600.0:.0f}", "second")
+        return _counted(f"{hours * HOUR:.0f}", "second")
     if hours < 0.995:
         return _counted(f"{hours * 60.0:.0f}", "minute")
     if hours < 100.0:
@@ -116,7 +118,7 @@ def moved_text(volts: float) -> str:
 
 def seconds_text(seconds: float) -> str:
     """A short time to three digits in seconds, a long one as people say it: '0.25 s', '1.4 hours'."""
-    return f"{digits_text(seconds, 3)} s" if seconds < 120.0 else hours_text(seconds / 3600.0)
+    return f"{digits_text(seconds, 3)} s" if seconds < 120.0 else hours_text(seconds / HOUR)
 
 
 def _counted(number: str, unit: str) -> str:

@@ -14,6 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
+from flicker.base.units import HOUR
 from flicker.commands._shared import (
     add_log_options,
     case_from,
@@ -301,7 +302,7 @@ def _offline(arguments: argparse.Namespace, case: Case | None, growing: GrowingL
             "tail": item.tail,
             "fitness": item.fitness,
             "episodes": item.rate.episodes,
-            "observed_h": item.observed_s / 3600.0,
+            "observed_h": item.observed_s / HOUR,
             "reads": item.reads,
         }
         for item in result.channels

@@ -12,6 +12,7 @@ from typing import Any
 
 from flicker.base.arrays import Floats
 from flicker.base.check import one_of, positive, whole
+from flicker.base.units import HOUR
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
 from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write
@@ -316,12 +317,12 @@ def _setting(
     if rate_hz > 500:
         raise ValueError(f"rate_hz must be 500 or less (times are kept to a millisecond), got {rate_hz}")
     hours = positive("hours", used["hours"], what="hours")
-    if hours * 3600.0 < SHORTEST_S:
+    if hours * HOUR < SHORTEST_S:
         raise ValueError(
             f"hours must be {SHORTEST_S:g} seconds or more (a shorter run shows little but the power-up), got {hours}"
         )
     runs = whole("runs", used["runs"], least=1, what="a number of power-ups")
-    if hours * 3600.0 * rate_hz * runs * len(names) > MOST_SAMPLES:
+    if hours * HOUR * rate_hz * runs * len(names) > MOST_SAMPLES:
         raise ValueError(
             f"hours times rate_hz times runs must stay under {MOST_SAMPLES:g} samples, all channels together"
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
@@ -220,6 +221,6 @@ def auto_range(sheet: Sheet, *, rate_per_h: float = 6.0) -> None:
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
         total = sheet.usable_s() * sheet.setting.runs
-        sheet.draw(name, np.sort(rng.uniform(0.0, total, int(rng.poisson(rate_per_h * total / 3600.0)))))
+        sheet.draw(name, np.sort(rng.uniform(0.0, total, int(rng.poisson(rate_per_h * total / HOUR)))))
     for _, _, trace in sheet.each_bad():
         trace.auto_range = True

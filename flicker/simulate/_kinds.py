@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind, nothing
 from flicker.simulate._sheet import Sheet
@@ -63,10 +64,10 @@ def ripple(sheet: Sheet, *, ripple_V: float | None = None, period_s: float | Non
 def daily(sheet: Sheet, *, daily_V: float = 0.015, mismatch: float = 0.1) -> None:
     """Add a daily cycle of ``daily_V`` from lowest to highest, common to all channels but for ``mismatch``."""
     start = sheet.setting.start
-    clock = start.hour * 3600.0 + start.minute * 60.0 + start.second
+    clock = start.hour * HOUR + start.minute * 60.0 + start.second
     for run, name, trace in sheet.each():
         share = 1.0 + mismatch * float(sheet.rng("daily", 0, name).uniform(-1.0, 1.0))
-        hour = (sheet.time[run] + clock) / 3600.0
+        hour = (sheet.time[run] + clock) / HOUR
         day = np.sin(2.0 * np.pi * (hour - 9.0) / 24.0) + 0.15 * np.sin(4.0 * np.pi * (hour - 7.0) / 24.0)
         trace.level += 0.5 * daily_V * share * day
 
@@ -76,7 +77,7 @@ def nuisance(sheet: Sheet, *, rate_per_h: float = 0.01) -> None:
     """Add single-sample events at ``rate_per_h`` to every channel, each on its own."""
     for name in sheet.channels:
         total = sheet.usable_s() * sheet.setting.runs
-        count = int(sheet.rng("nuisance count", 0, name).poisson(rate_per_h * total / 3600.0))
+        count = int(sheet.rng("nuisance count", 0, name).poisson(rate_per_h * total / HOUR))
         place = np.sort(sheet.rng("nuisance", 0, name).uniform(0.0, total, count))
         for number in range(sheet.setting.runs):
             inside = place[np.floor_divide(place, sheet.usable_s()) == number] % sheet.usable_s()
@@ -115,7 +116,7 @@ def noisy(sheet: Sheet, *, rate_per_h: float = 6.0, episodes: int | None = None)
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
         total = sheet.usable_s() * sheet.setting.runs
-        count = int(rng.poisson(rate_per_h * total / 3600.0)) if episodes is None else episodes
+        count = int(rng.poisson(rate_per_h * total / HOUR)) if episodes is None else episodes
         sheet.draw(name, np.sort(rng.uniform(0.0, total, count)))
 
 
@@ -137,7 +138,7 @@ def bursts(
         rng = sheet.rng("place", 0, name)
         total = sheet.usable_s() * sheet.setting.runs
         mean_gap = float(np.exp(rng.uniform(np.log(3.0), np.log(20.0)))) if gap_s is None else gap_s
-        begin = np.sort(rng.uniform(0.0, total, int(rng.poisson(bursts_per_h * total / 3600.0))))
+        begin = np.sort(rng.uniform(0.0, total, int(rng.poisson(bursts_per_h * total / HOUR))))
         size = rng.geometric(1.0 / burst_size, begin.size)
         if tail is not None:
             size = np.minimum(1.0 + rng.pareto(tail, begin.size), 500.0).astype(int)
@@ -310,7 +311,7 @@ def ageing(sheet: Sheet, *, first_per_h: float = 2.0, growth: float = 1.8) -> No
     for name in sheet.bad:
         for run in range(sheet.setting.runs):
             rng = sheet.rng("place", run, name)
-            count = int(rng.poisson(first_per_h * growth**run * sheet.usable_s() / 3600.0))
+            count = int(rng.poisson(first_per_h * growth**run * sheet.usable_s() / HOUR))
             sheet.draw(name, np.sort(rng.uniform(0.0, sheet.usable_s(), count)), run=run)
 
 

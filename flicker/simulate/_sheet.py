@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base.arrays import Floats
+from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._meter import Meter, Trace, frozen, read
 from flicker.simulate._shapes import SHAPES, waveform
 from flicker.simulate._truth import BenchTruth, ChannelTruth, LevelChange, Mark, PowerUp, RunTruth, Stretch
 
 LEAD_IN_S = 90.0  # glitches are drawn after this much of a run (a tenth of shorter runs), clear of the surge
-BETWEEN_RUNS_S = 20 * 3600.0  # off between two runs: begins cold (common practice, no source)
+BETWEEN_RUNS_S = 20 * HOUR  # off between two runs: begins cold (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ class Sheet:
         self.setting = setting
         self.channels = setting.channels
         self.bad = setting.bad
-        self.span_s = setting.hours * 3600.0
+        self.span_s = setting.hours * HOUR
         self.step_s = 1.0 / setting.rate_hz
         self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
         self.meter = Meter(self.step_s, setting.resolution_V, setting.full_scale_V, setting.jitter > 0)

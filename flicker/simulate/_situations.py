@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from flicker.base.units import HOUR
 from flicker.simulate._connection import START_MUTE_S
 from flicker.simulate._kinds import noisy, one_off
 from flicker.simulate._registry import kind, nothing
@@ -101,9 +102,9 @@ def _timer(sheet: Sheet, on_h: float, off_h: float, muted_s: float) -> list[list
         on: list[tuple[float, float]] = []
         at = 0.0
         while at < sheet.span_s:
-            off = at + 3600.0 * on_h * float(rng.uniform(0.95, 1.05))
+            off = at + HOUR * on_h * float(rng.uniform(0.95, 1.05))
             on.append((at, min(off, sheet.span_s)))
-            back = off + 3600.0 * off_h * float(rng.uniform(0.95, 1.05))
+            back = off + HOUR * off_h * float(rng.uniform(0.95, 1.05))
             for name in sheet.channels:
                 if at > 0.0:
                     sheet.power_up(run, name, at, start="cold" if off_h >= 2.0 else "warm")
@@ -136,7 +137,7 @@ def timer_nights_noisy(sheet: Sheet, *, on_h: float = 2.0, off_h: float = 2.0, r
             for number, (start, end) in enumerate(stretches):
                 rng = sheet.rng(f"place {number}", run, name)
                 room = max(end - start - sheet.lead_in_s - sheet.setting.length_s[1], 0.0)
-                place = start + np.sort(rng.uniform(0.0, room, int(rng.poisson(rate_per_h * room / 3600.0))))
+                place = start + np.sort(rng.uniform(0.0, room, int(rng.poisson(rate_per_h * room / HOUR))))
                 sheet.draw(name, place, run=run, purpose=f"timer {number}")
 
 
@@ -229,7 +230,7 @@ def mains_common(sheet: Sheet, *, rate_per_h: float = 2.0) -> None:
     """Put events of one sample to half a second into all channels at once, at ``rate_per_h``."""
     for run in range(sheet.setting.runs):
         rng = sheet.rng("mains", run)
-        count = int(rng.poisson(rate_per_h * sheet.usable_s() / 3600.0))
+        count = int(rng.poisson(rate_per_h * sheet.usable_s() / HOUR))
         place = sheet.lead_in_s + np.sort(rng.uniform(0.0, sheet.usable_s(), count))
         length = rng.uniform(sheet.step_s, max(0.5, sheet.step_s), count)
         size = rng.uniform(0.07, 0.18, count) * rng.choice([-1.0, 1.0], count)
@@ -250,7 +251,7 @@ def servo(sheet: Sheet, *, rate_per_h: float = 6.0, tau_s: float | None = None) 
     for run, name, _ in sheet.each_bad():
         tau = float(sheet.unit_rng("servo", name).uniform(1.0, 6.0)) if tau_s is None else tau_s
         rng = sheet.rng("place", run, name)
-        count = int(rng.poisson(rate_per_h * sheet.usable_s() / 3600.0))
+        count = int(rng.poisson(rate_per_h * sheet.usable_s() / HOUR))
         place = sheet.lead_in_s + np.sort(rng.uniform(0.0, sheet.usable_s(), count))
         low, high = sheet.setting.size_V
         size = np.exp(rng.uniform(np.log(low), np.log(high), count)) * (-1.0) ** np.arange(count)

@@ -7,6 +7,7 @@ from datetime import timedelta
 import numpy as np
 
 from flicker.base.check import positive, whole
+from flicker.base.units import HOUR
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
 
@@ -48,7 +49,7 @@ def ageing(
         for run in range(sheet.setting.runs):
             visit = run // each
             rng = sheet.rng("place", run, name)
-            count = int(rng.poisson(first_per_h * growth**visit * sheet.usable_s() / 3600.0))
+            count = int(rng.poisson(first_per_h * growth**visit * sheet.usable_s() / HOUR))
             sheet.draw(name, np.sort(rng.uniform(0.0, sheet.usable_s(), count)), run=run)
             moved = level_V * visit + scatter_V * float(sheet.rng("visit level", visit, name).standard_normal())
             sheet.settle(run, name, moved)

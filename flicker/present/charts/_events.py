@@ -10,6 +10,7 @@ import altair as alt
 import numpy as np
 
 from flicker.base.formats import count_text, digits_text, hours_text, p_said, share_text
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.located.rate_changed import Over, since_text
@@ -125,7 +126,7 @@ def _changes(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> lis
     for row in item.since.stretches[1:] if item.since is not None else ():
         moments = [(row.run, row.at_s), (row.low_run, row.low_s), (row.high_run, row.high_s)]
         out.append([
-            float(begins[place] + record.traces[place].observed_clock(np.array([at_s]))[0] / 3600.0)
+            float(begins[place] + record.traces[place].observed_clock(np.array([at_s]))[0] / HOUR)
             for run, at_s in moments if run is not None for place in [record.numbers.index(run)]
         ])  # fmt: skip
     return out
@@ -166,15 +167,15 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     rows = []
     for phase in item.rate.phases:
         if phase.observed_s > 0:
-            hours = phase.observed_s / 3600.0
+            hours = phase.observed_s / HOUR
             rate = rate_interval(phase.episodes, hours, confidence=confidence)
             rows.append(_rate_row(phase.phase, rate, phase.episodes, hours))
-    total = rate_interval(item.rate.episodes, record.observed_s / 3600.0, confidence=confidence)
-    whole = _rate_row("all together", total, item.rate.episodes, record.observed_s / 3600.0)
+    total = rate_interval(item.rate.episodes, record.observed_s / HOUR, confidence=confidence)
+    whole = _rate_row("all together", total, item.rate.episodes, record.observed_s / HOUR)
     rows.append(whole)
     limit = clean_limit(item.rate)
     chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
-    seen = hours_text(record.observed_s / 3600.0)
+    seen = hours_text(record.observed_s / HOUR)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
         between = f"{share_text(confidence)}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"
@@ -191,7 +192,7 @@ def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessmen
     since = item.since
     assert since is not None  # asked before
     changes = _changes(item, record, frame.observed_hours(record)[1])
-    hours = [row.observed_s / 3600.0 for row in since.stretches]
+    hours = [row.observed_s / HOUR for row in since.stretches]
     begin = changes[0][0] - hours[0]
     edges = [begin, *(at for at, *_ in changes), begin + sum(hours)]
     unit, per = frame.hour_unit(edges[-1])

@@ -13,6 +13,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -149,13 +150,13 @@ def colour_of(assessment: Assessment, channel: str) -> str:
 
 def time_unit(seconds: float) -> str:
     """Unit in which a time axis of that length reads well."""
-    return "s" if seconds <= 600 else "min" if seconds <= 3 * 3600 else "h"
+    return "s" if seconds <= 600 else "min" if seconds <= 3 * HOUR else "h"
 
 
 def hour_unit(hours: float) -> tuple[str, float]:
     """Unit in which an axis of observed hours reads well, and what hours are multiplied by."""
-    unit = time_unit(3600.0 * hours)
-    return unit, 3600.0 / SECONDS[unit]
+    unit = time_unit(HOUR * hours)
+    return unit, HOUR / SECONDS[unit]
 
 
 def volt_unit(volts: float) -> tuple[str, float]:
@@ -230,7 +231,7 @@ def strip_of(record: ChannelRecord, *, clock: bool = False) -> Strip:
         ]
     if clock and len(lengths) == 1 and starts[0] is not None:
         first = starts[0]
-        since = 3600.0 * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
+        since = HOUR * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
         day = f"{first.day} {MONTHS[first.month - 1]} {first.year}"
         return Strip(
             numbers=record.numbers,
@@ -296,9 +297,9 @@ def unseen(run: Run, trace: Trace) -> list[tuple[float, float, str]]:
 
 def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
     """Own episodes on the clock of observed hours over all runs, and the hours when runs begin and the last ends."""
-    begins = np.concatenate(([0.0], np.cumsum([trace.observed_s for trace in record.traces]))) / 3600.0
+    begins = np.concatenate(([0.0], np.cumsum([trace.observed_s for trace in record.traces]))) / HOUR
     own = ~record.episodes.common
-    return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / 3600.0, begins
+    return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / HOUR, begins
 
 
 def run_rules(begins: Floats, labels: Sequence[str], field: str = "x") -> Any:

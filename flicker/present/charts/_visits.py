@@ -12,6 +12,7 @@ import numpy as np
 
 from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
+from flicker.base.units import HOUR
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.evidence.located.power_up_rates import PowerUpRates, grown
 from flicker.evidence.visits.growth import SATURATED
@@ -97,7 +98,7 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
             "rate": row.per_hour,
             "low": row.low_per_hour,
             "high": row.high_per_hour,
-            "said": f"{row.episodes} in {hours_text(row.observed_s / 3600.0)}",
+            "said": f"{row.episodes} in {hours_text(row.observed_s / HOUR)}",
             "name": name,
         }
         for row, age, name in zip(item.visits, axis.ages, axis.names, strict=True)
@@ -160,7 +161,7 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
 
 def _told(item: ChannelVisits, axis: _Axis, limits: Limits) -> PowerUpRates | None:
     """Rates of the visits with the fitted growth and the scatter that the claim allows."""
-    hours = np.array([row.observed_s / 3600.0 for row in item.visits])
+    hours = np.array([row.observed_s / HOUR for row in item.visits])
     if not np.all(hours > 0):
         return None
     counts = np.array([row.episodes for row in item.visits], dtype=np.int64)
@@ -177,7 +178,7 @@ def _ahead(item: ChannelVisits) -> dict[str, float] | None:
     told = item.forecast
     if told is None or not math.isfinite(told.high) or told.exposure <= 0:
         return None
-    hours = told.exposure / 3600.0
+    hours = told.exposure / HOUR
     return {"age": told.age, "rate": told.expected / hours, "low": told.low / hours, "high": told.high / hours}
 
 
@@ -195,7 +196,7 @@ def _line(item: ChannelVisits, axis: _Axis, until: float | None) -> list[dict[st
     if factor is None or SATURATED in item.rate.cautions or not 0.0 < factor < math.inf or np.ptp(ages) == 0:
         return []
     growth = math.log(factor) * (len(ages) - 1) / float(np.ptp(ages))
-    hours = np.array([row.observed_s / 3600.0 for row in item.visits])
+    hours = np.array([row.observed_s / HOUR for row in item.visits])
     count = float(sum(row.episodes for row in item.visits))
     scale = count / float(np.sum(hours * np.exp(growth * (ages - ages[0]))))
     pieces = [(False, ages[0], ages[-1])] + ([(True, ages[-1], until)] if until is not None else [])

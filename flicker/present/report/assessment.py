@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from flicker.base.formats import hours_text
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import SAFETY, Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NOT_SHOWN, YES
@@ -57,7 +58,7 @@ def _head(result: Assessment, count: int, title: str) -> Markup:
     if when:
         first, last = min(when), max(when)
         dates = f", {date_text(first)}" + (f" to {date_text(last)}" if last.date() != first.date() else "")
-    observed = max((item.observed_s for item in result.channels), default=0.0) / 3600.0
+    observed = max((item.observed_s for item in result.channels), default=0.0) / HOUR
     runs = "1 run" if len(result.runs) == 1 else f"{len(result.runs)} runs"
     return mast(
         f"What the {'log shows' if count == 1 else 'logs show'}",

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from flicker.base.formats import digits_text, hours_text, times_text
+from flicker.base.units import HOUR
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
@@ -74,8 +75,8 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
     if found is None:
         return None
     before, after = found.before, found.after
-    then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / 3600.0)} then"
-    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / 3600.0)} now"
+    then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / HOUR)} then"
+    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / HOUR)} now"
     if item.excursions_total != after.rate.episodes:
         now += " (swings close together count once)"
     if found.cured == "shown":

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
+from flicker.base.units import HOUR
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -47,7 +48,7 @@ def events_of(result: Assessment) -> list[Event]:
 def _starts(item: ChannelAssessment) -> list[Event]:
     out = []
     for up in item.power_up:
-        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {hours_text(up.settle_s / 3600.0)}"
+        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {hours_text(up.settle_s / HOUR)}"
         said = f"surge of {volts_text(up.surge_V)}, {gone}: {'abnormal' if up.abnormal else 'normal'}"
         said += f"; rests at {volts_text(up.settled_V)}"
         out.append(
@@ -123,7 +124,7 @@ def _silences(item: ChannelAssessment) -> list[Event]:
             float(gap["start_s"]),
             item.channel,
             "gap",
-            f"not observed for {hours_text((gap['end_s'] - gap['start_s']) / 3600.0)}: {gap['reason']}",
+            f"not observed for {hours_text((gap['end_s'] - gap['start_s']) / HOUR)}: {gap['reason']}",
         )
         for gap in item.gaps
         if gap["end_s"] - gap["start_s"] >= GAP_TOLD_S and gap["reason"] not in USUAL
@@ -136,7 +137,7 @@ def _length(seconds: float) -> str:
         if seconds < 10
         else f"{seconds:.0f} s"
         if seconds < 120
-        else hours_text(seconds / 3600.0)
+        else hours_text(seconds / HOUR)
     )
 
 

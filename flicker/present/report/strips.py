@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from textwrap import wrap
 
 from flicker.base.formats import count_text, hours_text, volts_text
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
@@ -145,7 +146,7 @@ def _strip(
     drawn += _midnights(run, scale, bottom)
     drawn += _times(run, scale, bottom)
     swings = sum(event.kind in SWINGS for event in events)
-    alt = f"Time line of {heading}: {hours_text(run.duration_s / 3600.0)}, {count_text(swings, 'swing')}."
+    alt = f"Time line of {heading}: {hours_text(run.duration_s / HOUR)}, {count_text(swings, 'swing')}."
     picture = tag("svg", drawn, width="100%", height=str(bottom + FOOT), role="img", aria_label=alt)
     return tag("div", tag("p", heading, class_="when"), picture, class_="strip")
 
@@ -251,9 +252,9 @@ def _moment(run: Run, seconds: float, step: float) -> str:
         return f"{when.day} {MONTHS[when.month - 1]}" if (when.hour, when.minute) == (0, 0) else f"{when:%H:%M}"
     if step < 60.0:
         return f"{seconds:.0f} s"
-    if step < 3600.0:
+    if step < HOUR:
         return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.0f} h" if step < 86400.0 else f"{seconds / 86400.0:.0f} d"
+    return f"{seconds / HOUR:.0f} h" if step < 86400.0 else f"{seconds / 86400.0:.0f} d"
 
 
 def evening(result: Assessment) -> Markup:

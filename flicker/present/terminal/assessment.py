@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from flicker.base.formats import count_text, hours_text, millivolts_text, p_text, times_text, volts_text
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
@@ -29,7 +30,7 @@ COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "w
 def show_assessment(result: Assessment, console: Console | None = None) -> None:
     """Print the page of an assessment: the answer first, then each channel, what to do next, the limits, the cautions."""
     with page(console) as out:
-        hours = sum(run.observed_s for run in result.runs) / 3600.0
+        hours = sum(run.observed_s for run in result.runs) / HOUR
         runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
         out.print(Text(f"{runs}, {hours_text(hours)} logged, {count_text(len(result.channels), 'channel')}", style="dim"))
         out.print()
@@ -65,7 +66,7 @@ LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.7
 def answer(item: ChannelAssessment) -> Text:
     """Yes, no or not yet, volts first, and why."""
     swings = [abs(row.deviation_V) for row in item.excursions]
-    seen = hours_text(item.observed_s / 3600.0)
+    seen = hours_text(item.observed_s / HOUR)
     said = []
     if item.fitness == DO_NOT_CONNECT:
         peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0)])
@@ -188,7 +189,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     rate = item.rate
     numbers = (
         f"{count_text(rate.episodes, 'episode')}, {count_text(item.excursions_total, 'excursion')}, "
-        f"observed {hours_text(item.observed_s / 3600)}"
+        f"observed {hours_text(item.observed_s / HOUR)}"
     )
     said = rate_text(rate, power_ups_differ=item.mean_count is not None)
     if said is not None:
@@ -222,7 +223,7 @@ def axis(record: ChannelRecord, room: int) -> Text:
     parts = []
     for run, width in zip(record.runs, _widths(record, room), strict=True):
         begins = "0" if run.start is None else f"{run.start:%H:%M}"
-        ends = hours_text(run.duration_s / 3600.0)
+        ends = hours_text(run.duration_s / HOUR)
         said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends[:width]
         parts.append(said.ljust(width))
     return Text(" ".join(parts).rstrip(), style="dim")

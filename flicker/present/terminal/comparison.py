@@ -9,6 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text
+from flicker.base.units import HOUR
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -72,7 +73,7 @@ def _side(side: SideFigures) -> str:
     if rate.per_hour is None:
         return "nothing observed"
     many = f"{count_text(rate.episodes, 'episode')}"
-    return f"{many} in {hours_text(rate.observed_s / 3600.0)}; {rate_text(rate)}"
+    return f"{many} in {hours_text(rate.observed_s / HOUR)}; {rate_text(rate)}"
 
 
 def ladder(ratio: RatioFigures) -> Text:
