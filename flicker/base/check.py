@@ -124,3 +124,17 @@ def rising(name: str, array: Floats) -> None:
     back = array[1:][np.diff(array) < 0]
     if back.size:
         raise ValueError(f"{name} must be in rising order, got {back[0]:g} after a later one")
+
+
+def series(y: ArrayLike, x: ArrayLike | None, *, least: int = 1, rising: bool = False) -> tuple[Floats, Floats]:
+    """Check values and their times; without times they are numbered. ``rising``: the times must never fall."""
+    values = finite_array("y", y, least=least)
+    if x is None:
+        return values, np.arange(values.size, dtype=np.float64)
+    times = finite_array("x", x, least=least)
+    if times.size != values.size:
+        raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
+    falling = np.diff(times) < 0
+    if rising and falling.any():
+        raise ValueError(f"x must never fall, got {times[1:][falling][0]:g} after a later time")
+    return values, times

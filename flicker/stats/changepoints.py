@@ -189,7 +189,7 @@ def level_changes(
     not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by
     least squares between the levels before and after.
     """
-    values, times = _series(y, x)
+    values, times = check.series(y, x, rising=True)
     alpha = 1 - check.share("confidence", confidence)
     step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
     found, p_value = _stepwise(values, alpha, step, search.SLOW, refine=True)
@@ -259,7 +259,7 @@ def variance_changes(
     `level_changes` searches levels. Each ratio's interval holds for all places searched; a place is known to a block.
     Logarithms are skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
     """
-    values, times = _series(y, x)
+    values, times = check.series(y, x, rising=True)
     alpha = 1 - check.share("confidence", confidence)
     step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
     method = "levels of the logarithm of block noise, critical values for white noise"
@@ -388,16 +388,3 @@ def _middle(values: Floats, whole: int) -> float:
 def _spread(second: Floats) -> float:
     """Sigma of white noise with this mean absolute second difference (sqrt(6) sigma each)."""
     return float(second.mean() / (np.sqrt(6.0) * np.sqrt(2 / np.pi))) if second.size else 0.0
-
-
-def _series(y: ArrayLike, x: ArrayLike | None) -> tuple[Floats, Floats]:
-    values = check.finite_array("y", y)
-    if x is None:
-        return values, np.arange(values.size, dtype=np.float64)
-    times = check.finite_array("x", x)
-    if times.size != values.size:
-        raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
-    falling = np.diff(times) < 0
-    if falling.any():
-        raise ValueError(f"x must never fall, got {times[1:][falling][0]:g} after a later time")
-    return values, times

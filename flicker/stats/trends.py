@@ -114,7 +114,7 @@ def mann_kendall(
     204, 182-196 (ranks of the detrended values, lags beyond 1.96 / sqrt(n)). Where their correction gives a variance
     of zero or less it cannot be used; the uncorrected one stands then, and ``method`` says so. Takes n log n steps.
     """
-    values, times = _pair(y, x, least=3)
+    values, times = check.series(y, x, least=3)
     confidence = check.share("confidence", confidence)
     autocorrelation = check.one_of("autocorrelation", autocorrelation, ("none", "hamed-rao"))
     alternative = check.one_of("alternative", alternative, ("two-sided", "greater", "less"))
@@ -254,7 +254,7 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
     the slope of a given rank is searched by counting order changes in n log n steps, so memory stays proportional to
     n.
     """
-    values, times = _pair(y, x, least=3)
+    values, times = check.series(y, x, least=3)
     confidence = check.share("confidence", confidence)
     if np.ptp(times) == 0:
         raise ValueError(f"x must hold two or more different times, got only {times[0]:g}")
@@ -324,12 +324,10 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
     `movement_test`. Batch means and small-q inference after Ibragimov and Mueller (2010), Journal of Business and
     Economic Statistics 28, 453-468, whose group t-statistics were compared and have far less power here.
     """
-    values, times = _pair(y, x, least=3)
+    values, times = check.series(y, x, least=3, rising=True)
     confidence = check.share("confidence", confidence)
     if 1 - confidence < TAILS[-1] * (1 - 1e-9):
         raise ValueError(f"confidence must be at most {1 - TAILS[-1]:g} (the table ends there), got {confidence}")
-    if (np.diff(times) < 0).any():
-        raise ValueError(f"x must never fall, got {times[1:][np.diff(times) < 0][0]:g} after a later time")
     if np.ptp(times) == 0:
         raise ValueError(f"x must hold two or more different times, got only {times[0]:g}")
     q = min(_BLOCKS, values.size)
@@ -373,13 +371,3 @@ def slope_t_tail(q: int, t: float) -> float:
 def slope_t_critical(q: int, tail: float) -> float:
     """Return the |t| passed with chance ``tail`` under 1/f noise, for q block means."""
     return tail_value(SLOPE_T[q], tail)
-
-
-def _pair(y: ArrayLike, x: ArrayLike | None, *, least: int) -> tuple[Floats, Floats]:
-    values = check.finite_array("y", y, least=least)
-    if x is None:
-        return values, np.arange(values.size, dtype=np.float64)
-    times = check.finite_array("x", x, least=least)
-    if times.size != values.size:
-        raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
-    return values, times

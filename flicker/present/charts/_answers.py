@@ -8,8 +8,9 @@ from typing import Any
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.questions.registry import questions
 from flicker.present.charts._bench import stimuli, thresholds
-from flicker.present.charts._events import cumulative, gaps, rates, sizes
+from flicker.present.charts._events import cumulative, gaps, sizes
 from flicker.present.charts._level import power_ups, settled
+from flicker.present.charts._rates import rates
 
 _DRAWN: dict[str, Callable[[Assessment, str | None], Any]] = {
     chart.__name__: chart for chart in (cumulative, gaps, power_ups, rates, settled, sizes, stimuli, thresholds)
