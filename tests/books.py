@@ -18,7 +18,7 @@ from typing import Any
 import nbformat
 
 from flicker.present import notebook
-from flicker.present.charts._show import LIVE
+from flicker.present.charts import LIVE
 
 NAMES = list(notebook.notebooks())
 FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 1}}  # the same study with fewer benches
@@ -60,7 +60,7 @@ def run_here(name: str, book: Any, where: Path) -> None:
 def _make(path: Path) -> None:
     name = path.stem
     book = nbformat.read(notebook.notebooks()[name], as_version=4)
-    notebook._inject(name, book, FEWER.get(name, {}))
+    notebook.inject(name, book, FEWER.get(name, {}))
     run_here(name, book, notebook.folder())
     draft = path.with_suffix(".draft")
     draft.write_text(nbformat.writes(book), encoding="utf-8")

@@ -63,4 +63,4 @@ def cells_run_here(monkeypatch):
 
     from flicker.present import notebook
 
-    monkeypatch.setattr(notebook, "_execute", books.run_here)
+    monkeypatch.setattr(notebook, "execute", books.run_here)

@@ -90,7 +90,7 @@ def lab(folder: Path, home: Path, *, theme: str = "JupyterLab Light") -> Iterato
     with (home / "lab.log").open("w") as log:
         server = subprocess.Popen(command, env=env, cwd=folder, stdout=log, stderr=subprocess.STDOUT)
         try:
-            _until(lambda: _answers(port), "JupyterLab did not start")
+            until(lambda: _answers(port), "JupyterLab did not start")
             yield f"http://127.0.0.1:{port}/lab"
         finally:
             server.terminate()
@@ -106,7 +106,7 @@ def _answers(port: int) -> bool:
     return False
 
 
-def _until(done: Any, otherwise: str) -> Any:
+def until(done: Any, otherwise: str) -> Any:
     end = time.monotonic() + WAIT_S
     while time.monotonic() < end:
         found = done()
@@ -150,7 +150,7 @@ app.commands.execute('application:close-all')
 def enter(driver: Any, address: str) -> None:
     """Load JupyterLab; notebooks are opened within it, which is faster than loading it for each."""
     driver.get(address)
-    _until(lambda: driver.execute_script("return !!window.jupyterapp"), "JupyterLab did not load")
+    until(lambda: driver.execute_script("return !!window.jupyterapp"), "JupyterLab did not load")
     driver.execute_async_script("window.jupyterapp.restored.then(() => arguments[0]())")
 
 
@@ -160,7 +160,7 @@ def theme(driver: Any, name: str) -> None:
         "window.jupyterapp.commands.execute('apputils:change-theme', {theme: arguments[0]}).then(() => arguments[1]())", name
     )
     light = "true" if name.endswith("Light") else "false"
-    _until(lambda: driver.execute_script("return document.body.dataset.jpThemeLight") == light, f"no theme {name}")
+    until(lambda: driver.execute_script("return document.body.dataset.jpThemeLight") == light, f"no theme {name}")
 
 
 def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
@@ -176,5 +176,5 @@ def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
         seen[0] = shown
         return shown if still else None
 
-    found: list[dict[str, Any]] = _until(drawn, f"{path}: {charts} charts should have been drawn")
+    found: list[dict[str, Any]] = until(drawn, f"{path}: {charts} charts should have been drawn")
     return found

@@ -118,7 +118,7 @@ def test_strips_are_as_wide_on_paper_as_their_frame(made, driver):
     driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", sheet)
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
     driver.get(made[2]["case"].as_uri())
-    lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
+    lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
     shares = driver.execute_script(
         "return [...document.querySelectorAll('figure[id^=strip] .live svg')].map(s => {"
         "  const box = s.getBoundingClientRect(), own = s.viewBox.baseVal;"

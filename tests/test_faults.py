@@ -18,7 +18,7 @@ import pytest
 from command import flicker
 
 from flicker import assess, simulate_log
-from flicker.commands.survey import _write
+from flicker.commands.survey import write_table
 from flicker.logs.writing import write_together, write_whole
 from flicker.present.report import report_html
 from flicker.signals.cache import BlockCache
@@ -67,7 +67,7 @@ def report_in_turn(folder, judged):
 
 def table_in_turn(folder, judged):
     tables = [pd.DataFrame({"key": ["k"] * n, "value": range(n)}) for n in (200_000, 10)]
-    return folder / "table.parquet", tables, lambda path, table: _write(table, path)
+    return folder / "table.parquet", tables, lambda path, table: write_table(table, path)
 
 
 def marks_in_turn(folder, judged):

@@ -110,7 +110,7 @@ def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path, driver):
             size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
             driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
             driver.get(page.as_uri())
-            lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
+            lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
             wide, images, title = driver.execute_script(
                 "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
             )

@@ -94,6 +94,19 @@ def test_private_modules_stay_within_their_folder():
     assert wrong == []
 
 
+def test_no_test_imports_a_private_name():
+    """A test that knows a private name breaks with each move within a module."""
+    wrong = [
+        f"{path.name}: {node.module} {item.name}"
+        for path in sorted((ROOT / "tests").glob("*.py"))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and str(node.module).startswith("flicker")
+        for item in node.names
+        if "._" in f"{node.module}.{item.name}" and item.name != "_version"
+    ]
+    assert wrong == []
+
+
 def test_the_graph_sees_an_import():
     assert "flicker.base.result" in _graph()["flicker.evidence.findings"]
 

@@ -14,7 +14,7 @@ import lab
 import nbformat
 import pytest
 
-from flicker.present.charts._show import LIVE
+from flicker.present.charts import LIVE
 
 needs_lab = pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
 # `mimeTypes` of the renderer that comes with VS Code, without any extension.

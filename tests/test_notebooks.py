@@ -18,7 +18,7 @@ import pytest
 
 from flicker import LogError, assess, simulate_log
 from flicker.present import notebook, tables
-from flicker.present.charts._show import LIVE
+from flicker.present.charts import LIVE
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "tools"))
@@ -142,7 +142,7 @@ def test_wrong_use_is_told_before_anything_runs(tmp_path, monkeypatch, name, log
 def test_without_logs_it_takes_the_demo_where_there_is_one(tmp_path, monkeypatch):
     for name, path in notebook.notebooks().items():
         book = nbformat.read(path, as_version=4)
-        values = notebook._log_parameters(name, book, [], tmp_path / "out.ipynb")
+        values = notebook.log_parameters(name, book, [], tmp_path / "out.ipynb")
         found = [part for value in values.values() for part in ([value] if isinstance(value, str) else value)]
         assert all((tmp_path / part).exists() for part in found) and (found or "LOGS" not in values)
     shutil.copytree(notebook.folder(), tmp_path / "installed")
@@ -164,7 +164,7 @@ def test_an_installed_package_brings_its_demo_along(tmp_path):
     asked += "from nbformat import read\nfrom pathlib import Path\n"
     asked += "for name, path in notebook.notebooks().items():\n"
     asked += "    book = read(path, as_version=4)\n"
-    asked += "    told = notebook._stored_beside(book, Path.cwd())\n"
+    asked += "    told = notebook.stored_beside(book, Path.cwd())\n"
     asked += (
         "    print(name, all(Path(p).exists() for v in told.values() for p in ([v] if isinstance(v, str) else v)))\n"
     )
@@ -218,7 +218,7 @@ def _html_of(path):
 
 def test_every_notebook_can_be_pointed_at_a_channel():
     for path in notebook.notebooks().values():
-        assert notebook._defaults(nbformat.read(path, as_version=4))["CHANNEL"] is None
+        assert notebook.defaults(nbformat.read(path, as_version=4))["CHANNEL"] is None
 
 
 def test_tables_escape_and_say_what_the_result_says():

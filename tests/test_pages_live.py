@@ -21,7 +21,7 @@ def drawn(tmp_path_factory):
 
 def opened(driver, page):
     driver.get(page.as_uri())
-    lab._until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "charts were not drawn")
+    lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "charts were not drawn")
 
 
 def close_up(driver, strip):
@@ -57,18 +57,18 @@ def test_every_episode_is_reached_by_button_and_key_and_row(drawn, driver):
     following = strip.find_elements("css selector", ".steps button")[1]
     for number in range(3):
         following.click()
-        lab._until(
+        lab.until(
             lambda before=seen[-1]: close_up(driver, strip.get_attribute("id")) != before, "the strip did not move"
         )
         seen.append(close_up(driver, strip.get_attribute("id")))
         assert strip.find_element("css selector", ".where").text == f"episode {number + 1} of {len(places)}"
     driver.find_element("css selector", "body").send_keys("p")
-    lab._until(lambda: "episode 2 of" in strip.find_element("css selector", ".where").text, "the key p did nothing")
+    lab.until(lambda: "episode 2 of" in strip.find_element("css selector", ".where").text, "the key p did nothing")
     rows = driver.find_elements("css selector", "tr[data-strip] button")
     assert len(rows) >= 10
     driver.execute_script("arguments[0].click()", rows[9])
     told = driver.execute_script("return arguments[0].closest('tr').dataset.number", rows[9])
-    lab._until(
+    lab.until(
         lambda: strip.find_element("css selector", ".where").text.startswith(f"episode {int(told) + 1} of"),
         "the row did not move the strip",
     )

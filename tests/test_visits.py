@@ -20,7 +20,7 @@ from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
 from flicker.evidence.outlook.protection import trip_forecast
 from flicker.evidence.visits.grouping import visits_of_case
-from flicker.evidence.visits.levels import _answer, level_forecast, quantity_trend
+from flicker.evidence.visits.levels import answer_of, level_forecast, quantity_trend
 from flicker.evidence.visits.over_visits import over_visits
 from flicker.stats.arrivals import age_forecast
 
@@ -191,9 +191,9 @@ def test_small_moves_and_reversed_signs_are_never_found():
         for move in (0.0, 0.3, 0.99):
             off = meter.off_by_V(first) + meter.off_by_V(first)
             last = first + move * off
-            assert _answer(first, last, off, 0.0, True, 0.0)[0] != "yes"
+            assert answer_of(first, last, off, 0.0, True, 0.0)[0] != "yes"
         off = 2 * meter.off_by_V(first)
-        assert _answer(first, -first, off, 0.0, True, 0.0)[0] != "yes"
+        assert answer_of(first, -first, off, 0.0, True, 0.0)[0] != "yes"
 
 
 @pytest.mark.parametrize("ages", [(0, 98, 196), (0, 30, 98, 260), (0, 1, 2, 3, 4, 7)])

@@ -79,7 +79,7 @@ def run(arguments: argparse.Namespace) -> int:
             workers=arguments.workers,
             case=case,
         )
-    _write(table, out)
+    write_table(table, out)
     journal.unlink(missing_ok=True)
     bad = int(table["error"].notna().sum())
     print(f"{len(paths)} logs judged, {bad} could not be read; table written: {out}")
@@ -104,7 +104,7 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
         raise ValueError(f"--report {arguments.report} would write over a case or the ledger; choose another name.")
     with working() as say:
         table = survey_cases(paths, progress=say)
-    _write(table, out)
+    write_table(table, out)
     if arguments.report:
         from flicker.present.report.ledger import write_ledger_page
 
@@ -129,7 +129,8 @@ def _told(table: Any) -> list[str]:
     return lines
 
 
-def _write(table: Any, out: Path) -> None:
+def write_table(table: Any, out: Path) -> None:
+    """Write the table whole or not at all, as Parquet or CSV by the name."""
     from flicker.present.writing import whole_file
 
     with whole_file(out, what="table", known=True) as temporary:

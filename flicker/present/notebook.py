@@ -92,9 +92,9 @@ def run_notebook(
     told: dict[str, Any] = {}
     if case is not None:
         given, told = _of_case(name, book, given, case, target)
-    values = {**_log_parameters(name, book, given, target), **told, **(parameters or {})}
-    _inject(name, book, values)
-    _execute(name, book, target.resolve().parent)
+    values = {**log_parameters(name, book, given, target), **told, **(parameters or {})}
+    inject(name, book, values)
+    execute(name, book, target.resolve().parent)
     with whole_file(target, what="notebook") as draft:
         nbformat.write(book, draft)  # type: ignore[no-untyped-call]
     return target
@@ -117,9 +117,9 @@ def _of_case(
     from flicker.case.case_file import read_case
 
     read = read_case(Path(case))
-    if "CASE" not in _defaults(book):
+    if "CASE" not in defaults(book):
         raise LogError(f"The notebook {name!r} makes no use of a case; leave out --case.")
-    if not logs and {"BEFORE", "AFTER"} <= _defaults(book).keys():
+    if not logs and {"BEFORE", "AFTER"} <= defaults(book).keys():
         if len(read.stages) < 2:
             raise LogError(f"{case}: the case has fewer than two stages; the notebook {name!r} compares two.")
         first, last = ([log.path for log in read.logs if log.stage == read.stages[k]] for k in (0, -1))
@@ -131,21 +131,22 @@ def _of_case(
     return logs, {"CASE": os.path.relpath(Path(case).resolve(), target.resolve().parent)}
 
 
-def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, Any]:
+def log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict[str, Any]:
+    """Parameters that hand the logs given, or those stored beside the notebook, to its first cell."""
     files = [log for log in logs if log != THEN]
     for log in files:
         if not Path(log).is_file():
             raise LogError(f"{log}: there is no such file.")
     # Relative to the new notebook, so that it can be run again and moved together with the logs.
     home = target.resolve().parent
-    stored = _stored_beside(book, home)
+    stored = stored_beside(book, home)
     if not files:
         missing = [path for value in stored.values() for path in _listed(value) if not (home / path).exists()]
         if missing or logs:
             raise LogError(f"No log was given; name at least one for the notebook {name!r}.")
         return stored
     near = [os.path.relpath(Path(log).resolve(), home) if log != THEN else THEN for log in logs]
-    if {"BEFORE", "AFTER"} <= _defaults(book).keys():
+    if {"BEFORE", "AFTER"} <= defaults(book).keys():
         if near.count(THEN) != 1 or near[0] == THEN or near[-1] == THEN:
             raise LogError(
                 f"The notebook {name!r} compares: put the word '{THEN}' between the logs before and the logs after."
@@ -158,14 +159,14 @@ def _log_parameters(name: str, book: Any, logs: list[str], target: Path) -> dict
     return {**beside, "LOGS": near}
 
 
-def _stored_beside(book: Any, home: Path) -> dict[str, Any]:
+def stored_beside(book: Any, home: Path) -> dict[str, Any]:
     """Stored paths of the notebook (they begin with '../'), as seen from where the new one will stand."""
 
     def moved(path: str) -> str:
         return os.path.relpath(_stored(path), home)
 
     out: dict[str, Any] = {}
-    for key, value in _defaults(book).items():
+    for key, value in defaults(book).items():
         if _listed(value) and all(str(path).startswith("../") for path in _listed(value)):
             out[key] = moved(value) if isinstance(value, str) else [moved(path) for path in value]
     return out
@@ -179,7 +180,7 @@ def _parameter_cell(book: Any) -> int:
     return next(k for k, cell in enumerate(book.cells) if "parameters" in cell.metadata.get("tags", []))
 
 
-def _defaults(book: Any) -> dict[str, Any]:
+def defaults(book: Any) -> dict[str, Any]:
     """Names and stored values of the first cell."""
     import ast
 
@@ -188,11 +189,11 @@ def _defaults(book: Any) -> dict[str, Any]:
     return {target.id: ast.literal_eval(value) for target, value in pairs if isinstance(target, ast.Name)}
 
 
-def _inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
+def inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
     """Put a cell with the values behind the one tagged 'parameters' (the convention of papermill)."""
     import nbformat
 
-    known = _defaults(book)
+    known = defaults(book)
     for key in values:
         if key not in known:
             raise LogError(f"The notebook {name!r} has no parameter {key!r}. Known: {', '.join(sorted(known))}.")
@@ -205,7 +206,8 @@ def _inject(name: str, book: Any, values: Mapping[str, Any]) -> None:
     book.cells.insert(_parameter_cell(book) + 1, cell)
 
 
-def _execute(name: str, book: Any, where: Path) -> None:
+def execute(name: str, book: Any, where: Path) -> None:
+    """Run all cells in a kernel of this Python, from the folder given; a cell that fails is one sentence."""
     from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
     from jupyter_client.manager import AsyncKernelManager
     from nbclient import NotebookClient

@@ -261,7 +261,7 @@ def quantity_trend(
     moved = last - first
     p_value = _by_themselves(known, max(DIFFER_V[name], digit_V))
     spread = max(float(np.ptp(values)) for values in known)
-    answer, reason = _answer(first, last, off, spread, p_value <= error, limit_V)
+    answer, reason = answer_of(first, last, off, spread, p_value <= error, limit_V)
     sizes = f"{millivolts_text(first)} at the first visit, {millivolts_text(last)} at the last"
     text = {
         YES: f"The {NAMES[name]} moved by {moved_text(moved)} ({sizes}).",
@@ -305,7 +305,8 @@ def _by_themselves(visits: Sequence[Floats], differ_V: float) -> float:
     return float(2.0 * special.stdtr(PRIOR_DOF + free, -t))
 
 
-def _answer(first: float, last: float, off: float, spread: float, shown: bool, limit: float) -> tuple[Answer, NotTold]:
+def answer_of(first: float, last: float, off: float, spread: float, shown: bool, limit: float) -> tuple[Answer, NotTold]:
+    """Whether a level moved beyond the limit and beyond what the meters may be off, and if that is not told, why."""
     size = abs(last - first)
     if first * last < 0 and abs(first) > off and abs(first + last) <= off + spread:
         return NOT_SHOWN, NotTold.SIGN_REVERSED

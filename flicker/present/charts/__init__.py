@@ -21,11 +21,12 @@ from flicker.present.charts._meter import allan, caught
 from flicker.present.charts._plans import before_after, soak
 from flicker.present.charts._power_up_rates import power_up_rates, power_up_rates_compared
 from flicker.present.charts._rates import rates
-from flicker.present.charts._show import if_any, use_in_notebooks
+from flicker.present.charts._show import LIVE, if_any, use_in_notebooks
 from flicker.present.charts._strip import episode_places, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 
 __all__ = [
+    "LIVE",
     "ORDER",
     "NothingToDraw",
     "allan",
