@@ -192,9 +192,9 @@ def test_steady_event_rates_do_not_change_and_a_burst_of_rate_is_cut_out():
 def test_hundred_thousand_points_in_two_seconds():
     rng = np.random.default_rng(8)
     y = makers.spectral(rng, 1, 100_000)[0] + 4.0 * (np.arange(100_000) >= 30_000)
-    start = time.perf_counter()
+    start = time.process_time()
     found = level_changes(y).changes
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0
     assert [abs(c.index - 30_000) < 100 for c in found] == [True]
 
 

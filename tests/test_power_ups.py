@@ -114,9 +114,9 @@ def test_many_and_large_counts_need_a_finer_grid_and_get_it():
     found = pu.rate_growth(n, [1.0] * 4, scatter=0.004)
     assert below / (below + above) < found.p_up < 12 * below / (below + above)
     counts = np.tile([3, 4, 2, 6, 5], 12)
-    begin = time.perf_counter()
+    begin = time.process_time()
     assert 0.0 < pu.rate_growth(counts, np.ones(60)).p_up < 1.0
-    assert time.perf_counter() - begin < 2.0
+    assert time.process_time() - begin < 2.0
 
 
 def test_a_second_channel_helps_to_tell_how_power_ups_differ():

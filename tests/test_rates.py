@@ -318,10 +318,10 @@ def test_exact_ratio_takes_under_a_millisecond():
     cases = [(k, 1.0 + k, 3 * k + 1, 2.0) for k in range(200)] + [(10**7, 1e6, 10**6, 1e5)] * 20
     best = math.inf
     for _ in range(3):
-        begin = time.perf_counter()
+        begin = time.process_time()
         for case in cases:
             rate_ratio(*case)
-        best = min(best, (time.perf_counter() - begin) / len(cases))
+        best = min(best, (time.process_time() - begin) / len(cases))
     assert best < 1e-3
 
 

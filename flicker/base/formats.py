@@ -20,6 +20,11 @@ def hours_text(hours: float) -> str:
     return _counted(f"{hours / 24.0:.0f}", "day")
 
 
+def lasting_text(seconds: float) -> str:
+    """A length of time given in seconds, as people say it."""
+    return lasting_text(seconds)
+
+
 def clock_text(seconds: float) -> str:
     """A moment of a run, counted from its start: '1 h 02 min 03 s'."""
     whole = round(seconds)
@@ -118,7 +123,7 @@ def moved_text(volts: float) -> str:
 
 def seconds_text(seconds: float) -> str:
     """A short time to three digits in seconds, a long one as people say it: '0.25 s', '1.4 hours'."""
-    return f"{digits_text(seconds, 3)} s" if seconds < 120.0 else hours_text(seconds / HOUR)
+    return f"{digits_text(seconds, 3)} s" if seconds < 120.0 else lasting_text(seconds)
 
 
 def _counted(number: str, unit: str) -> str:

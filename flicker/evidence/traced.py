@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import hours_text
+from flicker.base.formats import lasting_text
 from flicker.base.limits import Limits
 from flicker.evidence.outlook.bench import relays_to_try
 from flicker.evidence.outlook.exposure import Relays
@@ -140,7 +140,7 @@ class Traced:
                     others[other.run.source] = max(shared, others.get(other.run.source, 0.0))
         for name, shared_s in others.items():
             self._cautions.append(
-                f"{log.source.name} holds the same readings as {name} for {hours_text(shared_s / 3600.0)}: one time was "
+                f"{log.source.name} holds the same readings as {name} for {lasting_text(shared_s)}: one time was "
                 "logged twice. It is counted once."
             )
         lengths = [run.run.duration_s for run in part]

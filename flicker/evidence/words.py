@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from flicker.base.formats import channel_text, hours_text, once_text, share_text, times_text, volts_text
+from flicker.base.formats import channel_text, hours_text, lasting_text, once_text, share_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
@@ -168,5 +168,5 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
 
 
 def _lasting(interval_s: float) -> str:
-    return f"{hours_text(interval_s / HOUR)} or longer (the meter looked no more often)"
+    return f"{lasting_text(interval_s)} or longer (the meter looked no more often)"
 

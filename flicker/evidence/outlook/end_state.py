@@ -10,9 +10,8 @@ from typing import TypeAlias
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import clock_text, hours_text, volts_text
+from flicker.base.formats import clock_text, lasting_text, volts_text
 from flicker.base.result import Result
-from flicker.base.units import HOUR
 from flicker.evidence.guard.limits import ALIVE_V
 from flicker.evidence.outlook.forecast import SPAN_S, TimeToThreshold, time_to_threshold
 from flicker.signals.blocks import RunBlocks
@@ -43,7 +42,7 @@ class Failed(Result):
     def reads(self) -> str:
         """One event, in volts."""
         largest = "over range" if not np.isfinite(self.largest_V) else volts_text(self.largest_V)
-        lasted = hours_text(max(self.lasted_s, 1.0) / HOUR)
+        lasted = lasting_text(max(self.lasted_s, 1.0))
         return f"failed at {_moment(self.at, self.begin_s, self.run)}: {largest} for {lasted}, then nothing"
 
 
@@ -69,7 +68,7 @@ class Stands(Result):
         moves = not abs(self.last_V - self.level_V) <= MOVES_SHARE * abs(self.level_V)
         since = "from the first reading on" if self.rest_V is None else f"since {_moment(self.at, self.begin_s, self.run)}"
         what = f"is far from zero {since}, {last} at last" if moves else f"stands at {last} {since}"
-        return f"{what}, {hours_text(self.lasted_s / HOUR)} to the end of the log"
+        return f"{what}, {lasting_text(self.lasted_s)} to the end of the log"
 
 
 End: TypeAlias = Failed | Stands

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text
+from flicker.base.formats import digits_text, hours_text, lasting_text
 from flicker.base.result import Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS
@@ -78,8 +78,8 @@ class ControlAnswer(Result):
     def reads(self) -> str:
         """The answer in words."""
         seen = (
-            f"{self.count} in {hours_text(self.observed_s / 3600)} on the unit, {self.control_count} in "
-            f"{hours_text(self.control_s / 3600)} with the control ({self.control})"
+            f"{self.count} in {lasting_text(self.observed_s)} on the unit, {self.control_count} in "
+            f"{lasting_text(self.control_s)} with the control ({self.control})"
         )
         if self.answer == YES:
             return (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, p_said, seconds_text, share_text, times_text
+from flicker.base.formats import digits_text, lasting_text, p_said, seconds_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
@@ -268,7 +268,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
             **common,
         )
     up_to = rate.recurs_up_to_dead_time_s
-    tail = f" True even if swings up to {hours_text(up_to / HOUR)} apart count as one." if up_to is not None else ""
+    tail = f" True even if swings up to {lasting_text(up_to)} apart count as one." if up_to is not None else ""
     times = times_text(rate.episodes)
     return Finding(
         "intermittent",

@@ -17,7 +17,7 @@ from flicker import stats
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
-from flicker.base.formats import digits_text, hours_text, share_text
+from flicker.base.formats import digits_text, lasting_text, share_text
 from flicker.base.result import Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
@@ -134,7 +134,7 @@ class StimulusReport(Result):
         """The finding in words."""
         if not self.kinds:
             return f"{self.channel}: no stimulus was marked."
-        rest = f"By itself: {self.spontaneous} in {hours_text(self.spontaneous_s / 3600)}"
+        rest = f"By itself: {self.spontaneous} in {lasting_text(self.spontaneous_s)}"
         top = next((item for item in self.kinds if item.kind == self.best), None)
         if self.provoked == YES and top:
             return f"{self.channel}: intermittent, provoked. {top.reads} {rest}."

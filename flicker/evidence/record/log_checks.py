@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, times_text, volts_text
+from flicker.base.formats import digits_text, lasting_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest, same_readings
@@ -156,7 +156,7 @@ def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
     for one, two, shared in overlapping(runs):
         if one.run.source != two.run.source and shared > LOST_S and not same_while_both(one, two):
             yield (
-                f"{one.run.source} and {two.run.source} cover the same {hours_text(shared / 3600.0)}: one unit cannot "
+                f"{one.run.source} and {two.run.source} cover the same {lasting_text(shared)}: one unit cannot "
                 "be logged twice at once. It is counted once. Check the clocks, or name channels of one unit in one file."
             )
 
@@ -169,7 +169,7 @@ def _rows_missing(runs: Sequence[RunTraces]) -> Iterator[str]:
     for source, lengths in found.items():
         if lengths:
             yield (
-                f"{source}: no row was written for {hours_text(sum(lengths) / 3600.0)} in all, {times_text(len(lengths))}: a "
+                f"{source}: no row was written for {lasting_text(sum(lengths))} in all, {times_text(len(lengths))}: a "
                 "logger that leaves rows out while the meter is over range does the same. Try once, with more volts than "
                 "the range holds and no unit on the leads, whether yours writes the row."
             )
@@ -325,7 +325,7 @@ def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
         for reason, seconds in lost.items():
             if seconds > max(LOST_S, LOST_SHARE * length):
                 yield (
-                    f"{record.channel}, {name}: {hours_text(seconds / 3600.0)} of {hours_text(length / 3600.0)} do not "
+                    f"{record.channel}, {name}: {lasting_text(seconds)} of {lasting_text(length)} do not "
                     f"count ({reason}); check the leads and log again if that is not what was meant."
                 )
 
@@ -337,7 +337,7 @@ def _perhaps(name: str, records: Sequence[ChannelRecord], outcomes: Mapping[str,
         word = outcomes.get(record.channel)
         if seconds > 0.0 and word in ("improved", "worse"):
             yield (
-                f"{record.channel}, {name}: for {hours_text(seconds / 3600.0)} it is not sure that a live output was "
+                f"{record.channel}, {name}: for {lasting_text(seconds)} it is not sure that a live output was "
                 f"measured; '{word}' counts that time. Mark it as touched if the lead was off, and compare again."
             )
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats
-from flicker.base.formats import clock_text, hours_text, seconds_text, times_text, volts_text
+from flicker.base.formats import clock_text, hours_text, lasting_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
@@ -367,7 +367,7 @@ class Watcher:
                     f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
                 )
         cautions += [
-            f"{item.name}: not seen for {hours_text(item.unseen.unseen_s / HOUR)} in all while it may have been over range:"
+            f"{item.name}: not seen for {lasting_text(item.unseen.unseen_s)} in all while it may have been over range:"
             " that time is not clean."
             for item in self.channels
             if item.unseen.unseen_s > 0

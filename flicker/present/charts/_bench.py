@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import count_text, digits_text, hours_text, share_text
+from flicker.base.formats import count_text, digits_text, lasting_text, share_text
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN
@@ -41,7 +41,7 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
         (f"control ({told.control})", told.control_count, told.control_s),
     ):
         rate = rate_interval(count, seconds / HOUR, confidence=told.confidence)
-        said = f"{count} in {hours_text(seconds / HOUR)}"
+        said = f"{count} in {lasting_text(seconds)}"
         rows.append({"name": name, "rate": rate.rate, "low": rate.low, "high": rate.high, "said": said})
     above = f"{digits_text(told.excess_low_per_h, 3)} to {digits_text(told.excess_high_per_h, 3)}"
     rows.append(
@@ -101,7 +101,7 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
             "low": part.low_per_h,
             "high": part.high_per_h,
             "middle": 0.5 * (part.begin_s + min(part.end_s, longest)) / scale,
-            "said": f"{part.count} in {hours_text(part.observed_s / HOUR)}",
+            "said": f"{part.count} in {lasting_text(part.observed_s)}",
         }
         for part in told.bins
     ]

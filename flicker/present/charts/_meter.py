@@ -7,8 +7,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, millivolts_text, seconds_text, volts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import digits_text, lasting_text, millivolts_text, seconds_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -89,7 +88,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
 
 
 def _length(seconds: float) -> str:
-    return f"{seconds_text(seconds)}" if seconds < 60 else hours_text(seconds / HOUR)
+    return f"{seconds_text(seconds)}" if seconds < 60 else lasting_text(seconds)
 
 
 def _small(volts: float) -> str:

@@ -7,8 +7,7 @@ from typing import Any, Literal
 
 import altair as alt
 
-from flicker.base.formats import digits_text, hours_text, share_text
-from flicker.base.units import HOUR
+from flicker.base.formats import digits_text, hours_text, lasting_text, share_text
 from flicker.base.values import Aspect
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -45,7 +44,7 @@ def before_after(comparison: Any) -> Any:
                 continue
             episodes, seconds = rate.get("episodes"), rate.get("observed_s")
             said = (
-                f"{episodes} in {hours_text(seconds / HOUR)}" if episodes is not None and seconds is not None else ""
+                f"{episodes} in {lasting_text(seconds)}" if episodes is not None and seconds is not None else ""
             )
             rows.append(
                 {

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import digits_text, hours_text, share_text
+from flicker.base.formats import digits_text, hours_text, lasting_text, share_text
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -54,7 +54,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     rows.append(whole)
     limit = clean_limit(item.rate)
     chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
-    seen = hours_text(record.observed_s / HOUR)
+    seen = lasting_text(record.observed_s)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:
         between = f"{share_text(confidence)}, two-sided: {digits_text(whole['low'])} to {digits_text(whole['high'])}"

@@ -9,8 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import count_text, digits_text, hours_text, volts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import count_text, digits_text, lasting_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -159,7 +158,7 @@ def _volt_scale(span: tuple[float, float], own: tuple[float, float], factor: flo
 
 def _overview_caption(item: ChannelAssessment) -> str:
     name = f"{item.channel}: {item.verdict}"
-    seen = hours_text(item.observed_s / HOUR)
+    seen = lasting_text(item.observed_s)
     if item.rate.episodes:
         sizes = [abs(row.deviation_V) for row in item.excursions]
         size = f", up to {volts_text(max(sizes))} from the baseline" if sizes else ""

@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import hours_text, share_text
+from flicker.base.formats import lasting_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.findings import NOT_SHOWN
@@ -98,7 +98,7 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
             "rate": row.per_hour,
             "low": row.low_per_hour,
             "high": row.high_per_hour,
-            "said": f"{row.episodes} in {hours_text(row.observed_s / HOUR)}",
+            "said": f"{row.episodes} in {lasting_text(row.observed_s)}",
             "name": name,
         }
         for row, age, name in zip(item.visits, axis.ages, axis.names, strict=True)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import channel_text, digits_text, hours_text, times_text, volts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import channel_text, digits_text, lasting_text, times_text, volts_text
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, clean_power_ups_text
 from flicker.evidence.compare.weighing import IMPROVED, WORSE
@@ -95,7 +94,7 @@ def _state(item: ChannelAssessment, found: ChannelComparison | None) -> str:
 def _headline_alone(last: tuple[ChannelAssessment, ...]) -> str:
     """The headline of a unit with one stage."""
     episodes = sum(item.rate.episodes for item in last)
-    seen = hours_text(max((item.observed_s for item in last), default=0.0) / HOUR)
+    seen = lasting_text(max((item.observed_s for item in last), default=0.0))
     if episodes:
         return f"The fault was seen: {times_text(episodes)} in {seen}."
     bad = [f"{item.channel} {item.verdict}" for item in last if item.verdict in FAULTY]
@@ -123,11 +122,11 @@ def _counts(job: JobResult, compared: dict[str, ChannelComparison]) -> tuple[str
 
 
 def _count(episodes: int, observed_s: float) -> str:
-    return f"{times_text(episodes) if episodes else 'none'} in {hours_text(observed_s / HOUR)}"
+    return f"{times_text(episodes) if episodes else 'none'} in {lasting_text(observed_s)}"
 
 
 def _may(channels: tuple[ChannelAssessment, ...]) -> str:
-    watched = hours_text(min((item.observed_s for item in channels), default=0.0) / HOUR)
+    watched = lasting_text(min((item.observed_s for item in channels), default=0.0))
     dangerous = [item for item in channels if item.fitness == DO_NOT_CONNECT]
     if dangerous:
         peaks = [item.relay.peak_V for item in dangerous if item.relay.peak_V is not None]

@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import digits_text, hours_text, times_text
-from flicker.base.units import HOUR
+from flicker.base.formats import digits_text, lasting_text, times_text
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
@@ -75,8 +74,8 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
     if found is None:
         return None
     before, after = found.before, found.after
-    then = f"{times_text(before.rate.episodes)} in {hours_text(before.rate.observed_s / HOUR)} then"
-    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {hours_text(after.rate.observed_s / HOUR)} now"
+    then = f"{times_text(before.rate.episodes)} in {lasting_text(before.rate.observed_s)} then"
+    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {lasting_text(after.rate.observed_s)} now"
     if item.excursions_total != after.rate.episodes:
         now += " (swings close together count once)"
     if found.cured == "shown":

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from flicker.base.formats import clock_text, digits_text, hours_text, volts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import clock_text, digits_text, lasting_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -48,7 +47,7 @@ def events_of(result: Assessment) -> list[Event]:
 def _starts(item: ChannelAssessment) -> list[Event]:
     out = []
     for up in item.power_up:
-        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {hours_text(up.settle_s / HOUR)}"
+        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {lasting_text(up.settle_s)}"
         said = f"surge of {volts_text(up.surge_V)}, {gone}: {'abnormal' if up.abnormal else 'normal'}"
         said += f"; rests at {volts_text(up.settled_V)}"
         out.append(
@@ -124,7 +123,7 @@ def _silences(item: ChannelAssessment) -> list[Event]:
             float(gap["start_s"]),
             item.channel,
             "gap",
-            f"not observed for {hours_text((gap['end_s'] - gap['start_s']) / HOUR)}: {gap['reason']}",
+            f"not observed for {lasting_text(gap['end_s'] - gap['start_s'])}: {gap['reason']}",
         )
         for gap in item.gaps
         if gap["end_s"] - gap["start_s"] >= GAP_TOLD_S and gap["reason"] not in USUAL
@@ -137,7 +136,7 @@ def _length(seconds: float) -> str:
         if seconds < 10
         else f"{seconds:.0f} s"
         if seconds < 120
-        else hours_text(seconds / HOUR)
+        else lasting_text(seconds)
     )
 
 

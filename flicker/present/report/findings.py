@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from flicker.base.formats import digits_text, hours_text, millivolts_text, p_text
-from flicker.base.units import HOUR
+from flicker.base.formats import digits_text, lasting_text, millivolts_text, p_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.findings import NOT_SHOWN, Finding
 from flicker.evidence.located.moves import moves_text
@@ -91,7 +90,7 @@ def beside_outputs(result: Assessment) -> Markup:
             item.role,
             _level(item.level, item.role),
             "" if item.low is None else f"{_level(item.low, item.role)} to {_level(item.high, item.role)}",
-            "" if item.role == "temperature" else f"{item.episodes} in {hours_text(item.observed_s / HOUR)}",
+            "" if item.role == "temperature" else f"{item.episodes} in {lasting_text(item.observed_s)}",
         )
         for item in result.companions
     ]

@@ -6,8 +6,7 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-from flicker.base.formats import clock_text, hours_text, seconds_text, share_text
-from flicker.base.units import HOUR
+from flicker.base.formats import clock_text, lasting_text, seconds_text, share_text
 from flicker.evidence.assessment import Assessment
 from flicker.logs.model import Log
 from flicker.present.envelope import logs_of_runs
@@ -45,7 +44,7 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
         found = prints.get(id(log)) if log is not None else None
         part = run.run
         when = date_text(part.start, clock=True) if part.start is not None else "not told by the log"
-        length, covered = hours_text(part.duration_s / HOUR), hours_text(part.observed_s / HOUR)
+        length, covered = lasting_text(part.duration_s), lasting_text(part.observed_s)
         said = f"{length} long, {covered} with samples, one every {seconds_text(part.sample_interval_s)}"
         rows.append(
             [

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import digits_text, hours_text, times_text
-from flicker.base.units import HOUR
+from flicker.base.formats import digits_text, lasting_text, times_text
 from flicker.present.report.evening import events_of, names_of
 from flicker.present.report.markup import Child, Markup, bullets, table, tag
 from flicker.present.report.strips import KEY, STRIPS_DRAWN, scale_of, strips
@@ -60,7 +59,7 @@ def _table(job: JobResult, channel: str) -> Markup:
         rows.append(
             (
                 stage,
-                hours_text(item.observed_s / HOUR),
+                lasting_text(item.observed_s),
                 times_text(rate.episodes) if rate.episodes else "never",
                 said_rate,
                 "unknown" if level is None else f"{level * 1e3:.1f} mV",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from textwrap import wrap
 
-from flicker.base.formats import count_text, hours_text, volts_text
+from flicker.base.formats import count_text, lasting_text, volts_text
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -146,7 +146,7 @@ def _strip(
     drawn += _midnights(run, scale, bottom)
     drawn += _times(run, scale, bottom)
     swings = sum(event.kind in SWINGS for event in events)
-    alt = f"Time line of {heading}: {hours_text(run.duration_s / HOUR)}, {count_text(swings, 'swing')}."
+    alt = f"Time line of {heading}: {lasting_text(run.duration_s)}, {count_text(swings, 'swing')}."
     picture = tag("svg", drawn, width="100%", height=str(bottom + FOOT), role="img", aria_label=alt)
     return tag("div", tag("p", heading, class_="when"), picture, class_="strip")
 

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text, p_text, share_text, volts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
@@ -93,7 +92,7 @@ def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Ch
         (
             visit_name(result, row.visit),
             row.verdict,
-            tag("td", f"{row.episodes} in {hours_text(row.observed_s / HOUR)}", class_="num"),
+            tag("td", f"{row.episodes} in {lasting_text(row.observed_s)}", class_="num"),
             tag("td", _rate(row.episodes, row.per_hour, row.low_per_hour, row.high_per_hour), class_="num"),
             tag("td", "-" if row.level_V is None else f"{millivolts_text(row.level_V)}", class_="num"),
             tag("td", "-" if row.sigma_V is None else f"{digits_text(row.sigma_V * 1e3)} mV", class_="num"),

@@ -9,7 +9,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import count_text, hours_text, millivolts_text, p_text, times_text, volts_text
+from flicker.base.formats import count_text, hours_text, lasting_text, millivolts_text, p_text, times_text, volts_text
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -66,7 +66,7 @@ LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.7
 def answer(item: ChannelAssessment) -> Text:
     """Yes, no or not yet, volts first, and why."""
     swings = [abs(row.deviation_V) for row in item.excursions]
-    seen = hours_text(item.observed_s / HOUR)
+    seen = lasting_text(item.observed_s)
     said = []
     if item.fitness == DO_NOT_CONNECT:
         peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0)])
@@ -189,7 +189,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     rate = item.rate
     numbers = (
         f"{count_text(rate.episodes, 'episode')}, {count_text(item.excursions_total, 'excursion')}, "
-        f"observed {hours_text(item.observed_s / HOUR)}"
+        f"observed {lasting_text(item.observed_s)}"
     )
     said = rate_text(rate, power_ups_differ=item.mean_count is not None)
     if said is not None:
@@ -223,7 +223,7 @@ def axis(record: ChannelRecord, room: int) -> Text:
     parts = []
     for run, width in zip(record.runs, _widths(record, room), strict=True):
         begins = "0" if run.start is None else f"{run.start:%H:%M}"
-        ends = hours_text(run.duration_s / HOUR)
+        ends = lasting_text(run.duration_s)
         said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends[:width]
         parts.append(said.ljust(width))
     return Text(" ".join(parts).rstrip(), style="dim")

@@ -8,8 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -73,7 +72,7 @@ def _side(side: SideFigures) -> str:
     if rate.per_hour is None:
         return "nothing observed"
     many = f"{count_text(rate.episodes, 'episode')}"
-    return f"{many} in {hours_text(rate.observed_s / HOUR)}; {rate_text(rate)}"
+    return f"{many} in {lasting_text(rate.observed_s)}; {rate_text(rate)}"
 
 
 def ladder(ratio: RatioFigures) -> Text:

@@ -9,8 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from flicker.base.formats import count_text, digits_text, hours_text, millivolts_text
-from flicker.base.units import HOUR
+from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text
 from flicker.base.values import BY_METER
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
@@ -89,7 +88,7 @@ def _rates(result: Visits, item: ChannelVisits, console: Console) -> RenderableT
             per_hour = f"{digits_text(row.per_hour, 3)}/h"
             between = f"{digits_text(row.low_per_hour, 3)} to" if row.episodes else "below"
             between += f" {digits_text(row.high_per_hour, 3)}"
-        count = f"{row.episodes} in {hours_text(row.observed_s / HOUR)}"
+        count = f"{row.episodes} in {lasting_text(row.observed_s)}"
         if is_narrow(console):
             stacked.append(Text(f"{name}: {count}; {per_hour} ({between})" if per_hour else f"{name}: {count}"))
             stacked.append(bar)
