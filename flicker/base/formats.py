@@ -22,7 +22,7 @@ def hours_text(hours: float) -> str:
 
 def lasting_text(seconds: float) -> str:
     """A length of time given in seconds, as people say it."""
-    return lasting_text(seconds)
+    return hours_text(seconds / HOUR)
 
 
 def clock_text(seconds: float) -> str:
