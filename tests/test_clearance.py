@@ -49,6 +49,25 @@ def test_rows_that_were_written_without_a_reading_in_any_channel(readings):
         assert item.guard.figures.shared_blanks == (readings > 1)
 
 
+@pytest.mark.parametrize(("every", "in_turn"), [(2, True), (10, False)])
+def test_cells_that_are_empty_by_plan_hide_nothing_and_an_overload_beside_them_does(every, in_turn):
+    """A scanner reads one channel a row; a slow meter was joined to a fast one. Invented; a reading lost for 20 s is no plan."""
+    columns = both(5, hours=4.5)
+    rows = np.arange(columns["right"].size)
+    columns["right"][rows % every != 0] = np.nan
+    if in_turn:
+        columns["left"][rows % every != 1] = np.nan
+    step_s = log_of(columns).source.cadence_s
+    for item in assess(log_of(columns)).channels:
+        apart = every if in_turn or item.channel == "right" else 1
+        assert item.fitness == CLEARED and item.guard.figures.seldom_s == pytest.approx(apart * step_s)
+        assert item.rate.observed_s == pytest.approx(rows.size * step_s, rel=0.02)
+    columns["right"][9000 : 9000 + round(20 / step_s)] = np.nan
+    found = assess(log_of(columns))
+    assert Reason.BLANK in found.channel("right").guard.reasons and found.channel("right").guard.figures.blanks == 1
+    assert found.channel("left").fitness == CLEARED
+
+
 def test_worst_case_of_blanks_is_always_told():
     """Hours that exclude one per hour with 0 and 3 hidden episodes: 3.0 and 7.8, Poisson (the guard's page)."""
     clean = assess(log_of(both(2))).channel("left")

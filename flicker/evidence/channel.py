@@ -233,7 +233,7 @@ def judge_channel(
         complaint_starts=missing_starts,
         counts=tuple(times.size for times, end in units if end > 0),
         hours_each=tuple(end / HOUR for _, end in units if end > 0),
-        reading_every_s=max(record.reading_every_s, guard.figures.renewed_s),
+        reading_every_s=max(record.reading_every_s, guard.figures.renewed_s, guard.figures.seldom_s),
         enter_V=max((trace.enter_V for trace in record.traces), default=0.0),
         moves_together=raw.along
         or any(part.together and float(np.ptp(part.room_V)) > limits.drift_V for part in levels),
@@ -282,7 +282,7 @@ def judge_channel(
             "leave_V": max((trace.leave_V for trace in record.traces), default=limits.excursion_V),
         },
         warm_up=warm,
-        visibility=visibility_of(record, None if case is None else case.meter, limits, guard.figures.renewed_s),
+        visibility=visibility_of(record, None if case is None else case.meter, limits, facts.reading_every_s),
         power_up_history=history,
         stimulus=tried,
         tail_kind=verdict.kind,

@@ -9,6 +9,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
+from flicker.base.middle import median
 from flicker.base.values import Unobserved
 from flicker.logs.model import Gap
 from flicker.logs.spans import holds, spans, without
@@ -30,6 +31,8 @@ from flicker.stats.noise import noise_sigma, resolution_of
 # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end; chosen
 # (DEVELOPERS.md, decisions)
 LEAVE_SHARE = 0.75
+BY_PLAN = 0.9  # of the readings stand alone, equally far apart: what lies between is empty by plan (choice: as the guard's),
+FEWEST = 100  # where there are so many; a choice
 SIGMAS = 6.0  # common practice, no source: Gaussian noise passes six sigma once in 5e8 readings
 
 
@@ -148,6 +151,10 @@ def _unread(blocks: RunBlocks, part: ChannelBlocks, channel: str, long_s: float)
     """
     mute, step = part.finite == 0, blocks.run.sample_interval_s
     dumb = spans(np.column_stack((blocks.begin_s[mute], blocks.end_s[mute] + step)))
+    lasts_s, single = dumb[:, 1] - dumb[:, 0], int(np.count_nonzero(~mute))
+    usual_s = median(lasts_s) if lasts_s.size >= FEWEST else 0.0
+    if np.count_nonzero(np.abs(lasts_s - usual_s) < 0.5 * step) >= BY_PLAN * max(single, FEWEST):
+        dumb = dumb[lasts_s > usual_s + 0.5 * step]  # a reading every so many rows: so often does the channel say something
     over_range = np.concatenate(([0], np.cumsum(part.over_high + part.over_low > 0)))
     first = np.searchsorted(blocks.begin_s, dumb[:, 0])
     last = np.searchsorted(blocks.begin_s, dumb[:, 1] - 0.5 * step)

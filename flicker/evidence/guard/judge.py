@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flicker.base.arrays import Bools, Ints
+from flicker.base.arrays import Bools
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.clean_time import cells_of, clean_time, switched_on, times_told
@@ -16,6 +16,7 @@ from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
     BLANK_STEPS,
+    BY_PLAN,
     JITTER,
     LEAST_READINGS,
     OPEN_MEDIAN_V,
@@ -26,7 +27,7 @@ from flicker.evidence.guard.limits import (
 )
 from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
 from flicker.evidence.guard.same import same_as_another
-from flicker.signals.guard.blank import ALL, ANY
+from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
 
 
@@ -86,6 +87,7 @@ def judge_guard(
     """
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
+    sessions = [item.of_channel(rows_apart(own)) for item, own in zip(sessions, mine, strict=True)]
     allowed = [_calm(item.figures) for item in sessions]
     counts = clean_time(sessions, channel, mine)
     total = _Sum()
@@ -208,23 +210,41 @@ def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tupl
     """Long blanks of its own, long ones of all channels at once, short ones, the others' short ones, most others."""
     long = together = short = theirs = others = 0
     for session, own in zip(sessions, mine, strict=True):
-        least = max(BLANK_S, BLANK_STEPS * session.step_s)
         channels = session.figures.channels
+        row_s, usual_s = session.longest_step_s / session.rows_apart, session.step_s / session.rows_apart
         others = max(others, len(channels) - 1)
         me = next(k for k, item in enumerate(channels) if item is own)
-        a, b = _by_length(own.blank_rows, ANY, session.longest_step_s, least)
+        a, b = _by_length(own, ANY if session.rows_apart == 1 else OWN, row_s, usual_s, session.rows_apart)
         long, short = long + a, short + b
-        together += _by_length(own.blank_rows, ALL, session.longest_step_s, least)[0]
+        together += _by_length(own, ALL, row_s, usual_s)[0]
         for k, item in enumerate(channels):
             if k != me:
-                theirs += _by_length(item.blank_rows, me if len(channels) > 2 else ANY, session.longest_step_s, least)[1]
+                apart = rows_apart(item)
+                beside = OWN if apart > 1 else me if len(channels) > 2 else ANY
+                theirs += _by_length(item, beside, row_s, usual_s, apart)[1]
     return long, together, short, theirs, others
 
 
-def _by_length(rows: Ints, other: int, step_s: float, least_s: float) -> tuple[int, int]:
-    mine = rows[rows[:, 0] == other]
-    long = mine[:, 1] * step_s >= least_s
-    return int(mine[long, 2].sum()), int(mine[~long, 2].sum())
+def rows_apart(own: ChannelFigures) -> int:
+    """How many rows lie from reading to reading of a channel, where nearly all of its readings are single and equally far apart.
+
+    A scanner reads one channel a row, or a slow meter was joined to a fast one: what is empty by plan hides no overload, which
+    would take a reading with it, and the channel is judged at its own interval.
+    """
+    blanks = own.blank_rows[own.blank_rows[:, 0] == OWN]
+    readings = int(own.readings[~own.late].sum())
+    if readings < LEAST_READINGS or not blanks.size:
+        return 1
+    _, rows, times = blanks[np.argmax(blanks[:, 2])].tolist()
+    return int(rows) + 1 if times >= BY_PLAN * readings else 1
+
+
+def _by_length(own: ChannelFigures, other: int, row_s: float, usual_s: float, apart: int = 1) -> tuple[int, int]:
+    """Long and short blanks, of readings that a channel should have, one in so many rows."""
+    mine = own.blank_rows[own.blank_rows[:, 0] == other]
+    lost = -(-(mine[:, 1] + 1) // apart) - 1
+    long = lost * apart * row_s >= max(BLANK_S, BLANK_STEPS * apart * usual_s)
+    return int(mine[long & (lost > 0), 2].sum()), int(mine[~long & (lost > 0), 2].sum())
 
 
 def _conclude(

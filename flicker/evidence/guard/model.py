@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Annotated
 
@@ -48,7 +48,8 @@ class Session:
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
-    stretch before it begins, where both hold the same time.
+    stretch before it begins, where both hold the same time. ``rows_apart``: one row in so many holds a reading of the
+    channel judged, and the intervals are those of its readings.
     """
 
     figures: StretchFigures
@@ -61,6 +62,12 @@ class Session:
     left_out: tuple[Floats, ...] = ()
     pace_changes: tuple[tuple[float, float], ...] = ()
     again_s: float = 0.0
+    rows_apart: int = 1
+
+    def of_channel(self, rows_apart: int) -> Session:
+        """As it is for a channel of which one row in so many holds a reading."""
+        changes = tuple((begin_s, rows_apart * pace_s) for begin_s, pace_s in self.pace_changes)
+        return replace(self, step_s=rows_apart * self.step_s, pace_changes=changes, rows_apart=rows_apart)
 
     @property
     def longest_step_s(self) -> float:

@@ -15,6 +15,7 @@ from flicker.signals.guard._runs import true_runs
 
 ANY = -1  # by definition: no channel in particular
 ALL = -2  # by definition: rows that were written without a reading in any channel
+OWN = -3  # by definition: both kinds of rows
 
 
 class BlankWatch:
@@ -25,10 +26,9 @@ class BlankWatch:
 
     def __init__(self, channels: int) -> None:
         self.channels = channels
+        kinds = (ANY, OWN, ALL) if channels > 1 else (ANY, OWN)
         others = [(c, m) for c in range(channels) for m in range(channels) if c != m] if channels > 2 else []
-        if channels > 1:
-            others.extend((c, ALL) for c in range(channels))
-        self._pairs = [*((c, ANY) for c in range(channels)), *others]
+        self._pairs = [*((c, kind) for c in range(channels) for kind in kinds), *others]
         self._open = dict.fromkeys(self._pairs, 0)
         self._counts: dict[tuple[int, int], Counter[int]] = {pair: Counter() for pair in self._pairs}
 
@@ -43,9 +43,9 @@ class BlankWatch:
                 mine = mine & ~left_out
             if other == ALL:
                 mine = mine & ~any_known
-            elif other != ANY:
+            elif other >= 0:
                 mine = mine & known[other]
-            elif self.channels > 1:
+            elif other == ANY and self.channels > 1:
                 mine = mine & any_known
             self._follow((channel, other), mine)
 
@@ -72,7 +72,7 @@ class BlankWatch:
         counts.update(rows.tolist())
 
     def table(self, channel: int) -> NDArray[np.int64]:
-        """Rows (other channel, `ANY` or `ALL`; length in rows; how often) of a channel."""
+        """Rows (other channel, `ANY`, `ALL` or `OWN`; length in rows; how often) of a channel."""
         self.rest()
         rows = [
             (other, length, times)

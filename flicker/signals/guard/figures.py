@@ -27,7 +27,7 @@ MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 22  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 23  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 
@@ -52,7 +52,7 @@ class ChannelFigures:
     ``head`` of shape (segments, 7): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
     another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
-    had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
+    had, -3: whatever the others had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
     (scales, 2), and their middle size ``jump_V`` of shape (scales,), by `flicker.stats.jumps.SCALES`.
     """
 
