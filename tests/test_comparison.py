@@ -23,6 +23,9 @@ from flicker.simulate import simulate_log
 from flicker.stats.rates import rate_ratio
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent / "studies"))
+
+import fresh_benches
 from bench_sides import HOUR, drawn, side
 
 
@@ -394,3 +397,11 @@ def test_other_hours_of_the_day_and_unseen_starts_are_told_with_a_change_of_rate
     assert found.channels[0].outcome == "improved"
     assert any("a fault that keeps to certain hours" in text for text in found.cautions) == words
     assert any("log both sides from switch-on" in text for text in found.cautions)
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("now it thumps", 81000), ("cut at 200", 81001), ("visits habit", 70000)])
+def test_stories_of_a_repairer_that_are_no_improvement(kind, seed):
+    # Written by someone who had not read the rules: swings gone and volts at each start instead; a range that ends below the
+    # swings of before; a fault of the first minutes, with many starts before and few after, of which the logs show none.
+    told = fresh_benches.tell(kind, seed)
+    assert not told.harms, told.lines

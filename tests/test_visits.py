@@ -386,3 +386,24 @@ def test_the_last_visit_is_set_against_the_first_with_a_moderated_t():
     assert found.answer == "yes" and found.p_value == pytest.approx(2 * stats.t.sf(0.24 / (0.04 * math.sqrt(2)), 3))
     level = quantity_trend("settled level", [np.array([0.004]), np.array([0.034])], 0.02, None, 1e-4, 0.05)
     assert level.answer == "yes" and level.p_value == pytest.approx(2 * stats.t.sf(0.03 / (0.002 * math.sqrt(2)), 3))
+
+
+def test_a_time_that_an_earlier_visit_logged_is_counted_once():
+    # Two exports of one logger: the second begins within the first. By their clocks it is seen, and only with the same readings.
+    rng = np.random.default_rng(3)
+    when = np.arange(0.0, 5 * 3600.0, 2.0)
+    volts = 0.004 + 0.08 * np.exp(-when / 5.0) + rng.normal(0.0, 3e-4, when.size)
+    volts[rng.integers(600, when.size, 20)] += 0.2
+
+    def cut(first_h, last_h, shift=0.0):
+        part = slice(int(first_h * 1800), int(last_h * 1800))
+        begin = dt.datetime(2031, 3, 1, 9) + dt.timedelta(hours=first_h)
+        return Log.from_arrays(when[part] - when[part][0], {"left": volts[part] + shift}, name="log.csv", start=begin)
+
+    days = dt.date(2031, 3, 1), dt.date(2031, 4, 1), dt.date(2031, 5, 1)
+    found = over_visits([(days[0], [cut(0, 3)]), (days[1], [cut(2, 5)]), (days[2], [cut(0, 3)])])
+    assert [round(item.observed_s / 3600) for item in found.channel("left").visits] == [3, 2]
+    assert any("log.csv holds the same readings as log.csv for 1 hour" in text for text in found.cautions)
+    assert any("log.csv holds the same readings as log.csv of visit 1" in text for text in found.cautions)
+    other = over_visits([(days[0], [cut(0, 3)]), (days[1], [cut(2, 5, 0.01)])])  # a logger whose clock was set back
+    assert [round(item.observed_s / 3600) for item in other.channel("left").visits] == [3, 3]

@@ -56,7 +56,7 @@ from flicker.evidence.record.starts import (
     sessions_with,
     side_of,
 )
-from flicker.evidence.traced import LogLike, Traced, as_logs
+from flicker.evidence.traced import LogLike, NothingNew, Seen, Traced, as_logs
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.worth_looking import in_every_channel
 from flicker.logs.marks import Mark
@@ -129,6 +129,7 @@ def assess(
     control_kind: str = "shorted",
     marks: Sequence[Mark] = (),
     since: dt.datetime | None = None,
+    seen: Seen | None = None,
 ) -> Assessment:
     """Judge the runs of one unit, in time order.
 
@@ -155,6 +156,8 @@ def assess(
         What the hands did, on the clock of the (only) log, beside what stands in its file of marks or a column.
     since : datetime, optional
         A moment named beforehand, of a repair or an adjustment: is the rate of episodes another since? Nothing is searched.
+    seen : Seen, optional
+        What other judgements of the unit counted already: it is left out here.
 
     Returns
     -------
@@ -164,6 +167,8 @@ def assess(
     ------
     LogError
         If a log cannot be read or holds nothing to judge.
+    NothingNew
+        If all of it was counted already.
     """
     if excursions_listed < 0:
         raise ValueError(f"excursions_listed must be 0 or more, got {excursions_listed}")
@@ -171,13 +176,15 @@ def assess(
     logs = as_logs(log_or_logs, cache)
     if marks and len(logs) > 1:
         raise ValueError(f"marks belong to one log, and {len(logs)} were given; put them into files beside the logs")
-    traced = Traced(limits, case, cache, progress)
+    traced = Traced(limits, case, cache, progress, seen or Seen())
     contained = beginnings(logs)
     for place, log in enumerate(logs):
         if place in contained:
             traced.begins(log, logs[contained[place]])
         else:
             traced.add(place, log, marks)
+    if not traced.traces:
+        raise NothingNew(traced.beside.cautions)
     background = None
     if control is not None:
         background = traced.control(as_logs(control, cache), shorted=control_kind == "shorted")

@@ -67,22 +67,46 @@ def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None)
     return logs
 
 
+class NothingNew(LogError):
+    """Every log given holds readings that were counted already; ``cautions`` say which."""
+
+    def __init__(self, cautions: Sequence[str]) -> None:
+        super().__init__(" ".join(cautions))
+        self.cautions = tuple(cautions)
+
+
+@dataclass(slots=True)
+class Seen:
+    """What was counted of a unit: runs by the digest of their readings, and which times by their clocks."""
+
+    digests: dict[bytes, str] = field(default_factory=dict)
+    counted: Counted = field(default_factory=Counted)
+
+    def add(self, runs: Sequence[RunTraces], where: str = "") -> None:
+        """Count runs; ``where`` is said behind the name of their log."""
+        for run in runs:
+            digest = readings_digest(run)
+            if digest is not None:
+                self.digests.setdefault(digest, f"{run.run.source}{where}")
+            self.counted.add(run)
+
+
 @dataclass(slots=True)
 class Traced:
-    """What is known of the logs so far."""
+    """What is known of the logs so far; ``before`` was counted in other judgements of the unit."""
 
     limits: Limits
     case: Case | None
     cache: BlockCache | None
     progress: Progress | None
+    before: Seen = field(default_factory=Seen)
     traces: list[RunTraces] = field(default_factory=list)
     relays: Relays = field(default_factory=dict)
     _lines: list[Line] = field(default_factory=list)
     _temperatures: list[Series] = field(default_factory=list)
     _cautions: list[str] = field(default_factory=list)
     _log_of_run: dict[int, int] = field(default_factory=dict)
-    _known: dict[bytes, str] = field(default_factory=dict)
-    _counted: Counted = field(default_factory=Counted)
+    _seen: Seen = field(default_factory=Seen)
 
     def add(self, place: int, log: Log, marks: Sequence[Mark]) -> None:
         """Take one log to pieces; one whose readings are there already is told and left out."""
@@ -91,21 +115,20 @@ class Traced:
         if told is not None and told.start is not None:
             made = (*made, Mark(0.0, "power"))
         part = self._trace(log, hands=hands_of(made, log.channels), goes_on=goes_on(self.traces, log))
-        digests = [readings_digest(run) for run in part]
-        if digests and all(digest is not None and digest in self._known for digest in digests):
-            original = next(self._known[digest] for digest in digests if digest is not None)
+        known = self.before.digests | self._seen.digests
+        originals = [known.get(digest) for run in part if (digest := readings_digest(run)) is not None]
+        if len(originals) == len(part) and all(originals):
             self._cautions.append(
-                f"{log.source.name} holds the same readings as {original}: was one log given twice? It is counted once."
+                f"{log.source.name} holds the same readings as {originals[0]}: was one log given twice? It is counted once."
             )
             return
-        self._known |= {digest: log.source.name for digest in digests if digest is not None}
-        twice = [self._counted.covered(run) for run in part]
+        twice = [self._seen.counted.covered(run, self.before.counted) for run in part]
         if self._told_twice(log, part, twice):
             return
         self._relays(log, part, [[_head_s(times) for times, _ in found] for found in twice])
         for number, found in enumerate(twice):
             part[number] = without_times(part[number], [times for times, _ in found], self.limits.dead_time_s)
-            self._counted.add(part[number])
+        self._seen.add(part)
         for run in part[:1]:
             if run.blocks.stash is not None:
                 run.blocks.stash.clear()

@@ -211,9 +211,9 @@ def sizes(draws: int, rng: np.random.Generator) -> None:
 
 def warm_up(draws: int, rng: np.random.Generator) -> None:
     def said(k, early, burst):
-        """Six episodes a power-up, in bursts of that mean length; each burst early with this chance, the time's share is .2 or .5."""
+        """Fifteen episodes a power-up, in bursts of that mean length; each burst early with this chance, the time's share is .2 or .5."""
         chance, time_share = early
-        lengths = [rng.geometric(1 / burst, rng.poisson(6.0 / burst)) for _ in range(k)]
+        lengths = [rng.geometric(1 / burst, rng.poisson(15.0 / burst)) for _ in range(k)]
         hit = [int(s[rng.random(s.size) < chance].sum()) for s in lengths]
         whole = [int(s.sum()) for s in lengths]
         return sum(whole) > 0 and pu.early_share_test(hit, whole, time_share).p_value <= LEVEL

@@ -10,7 +10,7 @@ from typing import TypeAlias
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.values import TailKind
+from flicker.base.values import Fitness, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
@@ -43,7 +43,7 @@ from flicker.evidence.findings import YES
 from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.log_checks import between, changed_places
+from flicker.evidence.record.log_checks import between, changed_places, cut_short
 from flicker.evidence.traced import LogLike
 
 SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
@@ -178,7 +178,10 @@ def _compare(
     started = starts_told(case)
     apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
     places = [changed_places([row[2:] for row in rows if row[0] == number]) for number in range(len(steps))]
-    barred = [(*apart[number], *((SWAPPED,) if name in places[number] else ())) for number, name, _, _ in rows]
+    barred = [
+        (*apart[number], *((SWAPPED,) if name in places[number] else ()), *filter(None, (cut_short(steps[number][:2], one, two),)))
+        for number, name, one, two in rows
+    ]
     apart_of = [sharing(step[2:]) for step in steps]
     # one alone has the crosstalk of larger swings elsewhere, and there is nothing that is shared alike
     common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
@@ -281,6 +284,10 @@ def _channel(
             text = "the untouched channel changed as well: the room or the conditions, not the part"
             notes.append(Note(NoteKind.UNTOUCHED, text))
     aspect, outcome = decided(judged.aspects, (aspect, outcome))
+    if outcome == IMPROVED and after.fitness == Fitness.DO_NOT_CONNECT != before.fitness:
+        outcome = NO_CHANGE
+        text = "volts that forbid a loudspeaker were read after, and not before: whatever became rarer, that is no improvement"
+        notes.append(Note(NoteKind.DANGER, text))
     state = cure(
         item,
         recurs=after.finding("intermittent").answer == YES,

@@ -35,6 +35,7 @@ class NoteKind(StrEnum):
     SATURATED = "counting saturates"
     SHARED = "shared with other channels"
     UNTOUCHED = "untouched channel changed"
+    DANGER = "more volts than before"
     REMARK = "remark"
 
 

@@ -233,7 +233,7 @@ def _worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) -
         WORSE_WITH_AGE,
         NOT_SHOWN,
         method,
-        f"{NOT_POWERFUL} {_differ(result)}",
+        f"{NOT_POWERFUL} {result.differ}.",
         statistic=_finite(float(_normal_quantile(1.0 - result.p_up))),
         p_value=float(result.p_up),
         sided="one",
@@ -289,16 +289,7 @@ def _in_words(
         return item
     counts = seen[place]
     always = power_ups.growth_however_much(counts.counts, counts.expected).p_up <= level
-    held = f"growth is shown while they differ by up to {100 * (result.holds_up or 0.0):.0f} %"
-    text = (
-        f"Later power-ups bring more, some {_number(result.factor)} times from first to last ({_number(result.low)} to "
-        f"{_number(result.high)}). {_differ(result)}; {held}{', and however much they differ' if always else ''}."
-    )
-    return replace(item, reads=text)
-
-
-def _differ(result: RateGrowth) -> str:
-    return f"They differ by themselves by some {100 * result.cv:.0f} % (up to {100 * result.cv_high:.0f})"
+    return replace(item, reads=f"{result.reads.removesuffix('.')}{', and however much they differ' if always else ''}.")
 
 
 def _power_ups_missing(counts: PowerUpCounts) -> str:

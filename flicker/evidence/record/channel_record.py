@@ -108,11 +108,14 @@ class ChannelRecord:
                 clock_s[mine] = traces[place].observed_clock(self.episodes.start_s[mine])
         return replace(self, traces=tuple(traces), episodes=replace(self.episodes, clock_s=clock_s))
 
-    def per_cycle(self, *, shared: bool = True) -> tuple[list[Floats], list[float]]:
-        """Own episodes' times on the observed clock of each power-up, and that clock's end; without those shared if so wished."""
+    def per_cycle(self, *, shared: bool = True, each_run: bool = False) -> tuple[list[Floats], list[float]]:
+        """Own episodes' times on the observed clock of each power-up, and that clock's end; without those shared if so wished.
+
+        With ``each_run`` every run is taken to begin with a power-up, whether it shows one or not.
+        """
         times: dict[int, list[Floats]] = {}
         ends: dict[int, float] = {}
-        for place, (trace, cycle) in enumerate(zip(self.traces, self.cycle, strict=True)):
+        for place, (trace, cycle) in enumerate(zip(self.traces, range(len(self.runs)) if each_run else self.cycle, strict=True)):
             chosen = (self.episodes.run == place) & ~self.episodes.common
             if not shared:
                 chosen &= ~self.episodes.shared

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, lasting_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -32,6 +33,8 @@ APART_V = 0.003  # settled levels closer than this are alike
 ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit before
 START_APART = 1.5
 NOISE_APART = 1.25
+FEWEST_CUT, CUT_SHARE = 3, 0.25  # swings, and their share, that end at one reading where a range cuts them
+END_APART = 1.2  # times that reading, by which swings of the other side pass it
 LOST_SHARE, LOST_S = 0.05, 60.0
 USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWITCHED_OFF, Unobserved.MUTED, Unobserved.TWICE})
 
@@ -257,6 +260,34 @@ def _crossed(a: tuple[ChannelRecord, ChannelRecord], b: tuple[ChannelRecord, Cha
     straight = abs(la1 - la0) + abs(lb1 - lb0)
     crossed = abs(la1 - lb0) + abs(lb1 - la0)
     return straight > 2.0 * APART_V and crossed < 0.25 * straight, crossed <= straight
+
+
+def cut_short(names: tuple[str, str], one: ChannelRecord, two: ChannelRecord) -> str:
+    """Why two sides cannot be compared: the swings of one end at one reading, to the last digit, short of those of the other.
+
+    A range that ends there may be written as a number. The other side must show swings of many sizes, for some faults have
+    but one.
+    """
+    for name, mine, other in ((names[0], one, two), (names[1], two, one)):
+        sizes, others = _peaks(mine), _peaks(other)
+        if min(sizes.size, others.size) < FEWEST_CUT:
+            continue
+        end = float(sizes.max())
+        digit = max(trace.resolution_V for trace in mine.traces)
+        ended = np.count_nonzero(sizes > end - 0.5 * digit)
+        low, high = (float(x) for x in np.quantile(others, (0.1, 0.9)))
+        if ended >= max(FEWEST_CUT, CUT_SHARE * sizes.size) and high > END_APART * max(low, end):
+            return (
+                f"not comparable: {name} the swings end at {volts_text(end)}, all alike and short of those of the other side; does "
+                "the range of the meter end there?"
+            )
+    return ""
+
+
+def _peaks(record: ChannelRecord) -> Floats:
+    """Sizes of the swings as read."""
+    sizes = np.abs(np.concatenate([np.empty(0), *(trace.excursions.peak_V for trace in record.traces)]))
+    return np.asarray(sizes[np.isfinite(sizes)])
 
 
 def _swapped(

@@ -118,17 +118,26 @@ class Counted:
         self._taken: dict[tuple[bool, str], list[tuple[float, float, RunTraces]]] = {}
         self._latest: dict[tuple[bool, str], float] = {}
 
-    def covered(self, run: RunTraces) -> list[tuple[Floats, list[RunTraces]]]:
-        """For each channel of a run: times on its clock, shape (n, 2), that others hold, and which these are."""
+    def covered(self, run: RunTraces, before: Counted | None = None) -> list[tuple[Floats, list[RunTraces]]]:
+        """For each channel of a run: times on its clock, shape (n, 2), that others hold, and which these are.
+
+        What was counted ``before``, in other judgements, holds a time only with the same readings: by the day of a visit
+        two logs are apart, whatever their clocks say.
+        """
         out = []
         for key, begin, end in self._channels(run):
-            found = []
-            if begin < self._latest.get(key, -np.inf):  # else it follows all others, as logs mostly do
-                seam_s = min(SEAM_S, SEAM_SHARE * (end - begin))
-                found = [item for item in self._taken[key] if min(item[1], end) - max(item[0], begin) > seam_s]
+            found = self._holding(key, begin, end)
+            if before is not None:
+                found += [item for item in before._holding(key, begin, end) if same_while_both(item[2], run)]
             times = spans((max(a - begin, 0.0), min(b, end) - begin) for a, b, _ in found)
             out.append((times, [item[2] for item in found]))
         return out or [(np.empty((0, 2)), []) for _ in run.traces]
+
+    def _holding(self, key: tuple[bool, str], begin: float, end: float) -> list[tuple[float, float, RunTraces]]:
+        if begin >= self._latest.get(key, -np.inf):  # it follows all others, as logs mostly do
+            return []
+        seam_s = min(SEAM_S, SEAM_SHARE * (end - begin))
+        return [item for item in self._taken[key] if min(item[1], end) - max(item[0], begin) > seam_s]
 
     def add(self, run: RunTraces) -> None:
         """Count a run."""

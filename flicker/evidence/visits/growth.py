@@ -214,6 +214,16 @@ def rate_growth(
     )
 
 
+def least_sure(ways: Sequence[RateWorsening]) -> RateWorsening:
+    """Of several ways to count power-ups the one that claims least; nothing where they point to different sides."""
+    asked = [way for way in ways if way.p_value is not None and way.overall is not None]
+    if len(asked) < len(ways):
+        return next((way for way in ways if way not in asked), ways[0])
+    least = max(asked, key=lambda way: way.p_value or 0.0)
+    sides = {(way.overall or 0.0) >= 1.0 for way in asked}
+    return least if len(sides) == 1 else replace(least, p_value=0.5)
+
+
 def feigned_by_pace(records: Sequence[ChannelRecord]) -> frozenset[str]:
     """Answers that readings closer together (or farther apart) at later visits could feign, as glitches are this short.
 

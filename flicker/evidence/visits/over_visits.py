@@ -24,9 +24,8 @@ from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
 from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.power_up_counts import saturated
-from flicker.evidence.traced import LogLike, as_logs
+from flicker.evidence.traced import LogLike, NothingNew, Seen
 from flicker.evidence.visits.ahead import next_visit, year_ahead
 from flicker.evidence.visits.concern import concern_reached
 from flicker.evidence.visits.grouping import day_of
@@ -38,6 +37,7 @@ from flicker.evidence.visits.growth import (
     SizeWorsening,
     corrected,
     feigned_by_pace,
+    least_sure,
     rate_growth,
     size_growth,
 )
@@ -104,7 +104,7 @@ def over_visits(
             raise ValueError(f"visits must have different dates, got {visits[order[same[0]]][0]} twice")
     made: list[Assessment] = []
     rows: list[Visit] = []
-    known: dict[bytes, int] = {}
+    seen = Seen()
     copies: list[str] = []
     for k in order:
         date, logs = visits[k]
@@ -113,10 +113,12 @@ def over_visits(
             raise ValueError(f"visits must each hold a list of one or more logs, got {logs!r} for {date}")
         if progress:
             progress(f"judging visit {number + 1}")
-        part, copied = _first_seen(logs, limits, case, known, number)
-        copies += copied
-        if part is None:
+        try:
+            part = assess(logs, limits, case=case, seen=seen)
+        except NothingNew as told:
+            copies += told.cautions
             continue
+        seen.add(part.traces, f" of visit {number + 1}")
         made.append(part)
         day = day_of(date) - day_of(visits[order[0]][0]) if dated else None
         rows.append(
@@ -158,42 +160,24 @@ def over_visits(
     )
 
 
-def _first_seen(
-    logs: Sequence[LogLike], limits: Limits, case: Case | None, known: dict[bytes, int], number: int
-) -> tuple[Assessment | None, list[str]]:
-    """Judge a visit without logs whose readings an earlier visit held; None where nothing else is left of it."""
-    given = as_logs(list(logs))
-    found = assess(given, limits, case=case)
-    digests: dict[int, list[bytes | None]] = {}
-    for run in found.traces:
-        digests.setdefault(found.beside.log_of_run[run.number], []).append(readings_digest(run))
-    twice = {
-        place: known[mine[0]]  # type: ignore[index]
-        for place, mine in digests.items()
-        if mine and all(digest is not None and known.get(digest, number) < number for digest in mine)
-    }
-    for place, mine in digests.items():
-        if place not in twice:
-            known |= {digest: number for digest in mine if digest is not None and digest not in known}
-    said = [
-        f"{given[place].source.name} of visit {number + 1} holds the same readings as a log of visit {before + 1}: was one "
-        "log given twice? It is counted once."
-        for place, before in twice.items()
-    ]
-    if not twice:
-        return found, []
-    rest = [log for place, log in enumerate(given) if place not in twice]
-    return (assess(rest, limits, case=case) if rest else None), said
+@dataclass(frozen=True, slots=True)
+class _PowerUps:
+    """Episodes of each power-up on its observed clock, its observed length, and the age of its visit."""
+
+    times: list[Any]
+    ends: list[float]
+    ages: list[float]
 
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """One channel over the visits in which it was logged, and its growth before the correction."""
+    """One channel over the visits in which it was logged, and its growth before the correction.
+
+    ``ways`` are its power-ups as the logs show them and, where some run shows no start of its own, with one at each run.
+    """
 
     seen: list[tuple[Visit, float, ChannelAssessment, ChannelRecord]]
-    times: list[Any]
-    ends: list[float]
-    run_ages: list[float]
+    ways: list[_PowerUps]
     rate: RateWorsening
     size: SizeWorsening
 
@@ -216,24 +200,27 @@ def _asked(
     ]
     records = [record for _, _, _, record in seen]
     mine = [age for _, age, _, _ in seen]
-    times: list[Any] = []
-    ends: list[float] = []
-    run_ages: list[float] = []
-    for age, record in zip(mine, records, strict=True):
-        for t, end in zip(*record.per_cycle(shared=alone), strict=True):
-            if end > 0:
-                times.append(t)
-                ends.append(end)
-                run_ages.append(age)
+
+    def power_ups(each_run: bool) -> _PowerUps:
+        out = _PowerUps([], [], [])
+        for age, record in zip(mine, records, strict=True):
+            for t, end in zip(*record.per_cycle(shared=alone, each_run=each_run), strict=True):
+                if end > 0:
+                    out.times.append(t)
+                    out.ends.append(end)
+                    out.ages.append(age)
+        return out
+
+    ways = [power_ups(False)]
     windows = saturated(records) if alone else None
-    if windows is not None and len(windows.ends) != len(ends):
+    if windows is not None and len(windows.ends) != len(ways[0].ends):
         windows = None
-    rate = rate_growth(times, ends, run_ages, mine, dated, limits, windows)
+    if windows is None and any(record.cycles < len(record.runs) for record in records):
+        ways.append(power_ups(True))
+    rate = least_sure([rate_growth(way.times, way.ends, way.ages, mine, dated, limits, windows) for way in ways])
     if not alone:
         rate = replace(rate, cautions=(*rate.cautions, NOT_ITS_OWN))
-    return _Asked(
-        seen=seen, times=times, ends=ends, run_ages=run_ages, rate=rate, size=size_growth(records, mine, limits, alone)
-    )
+    return _Asked(seen=seen, ways=ways, rate=rate, size=size_growth(records, mine, limits, alone))
 
 
 def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
@@ -250,16 +237,19 @@ def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
 
 
 def _since(asked: _Asked, limits: Limits, given: int | None) -> tuple[RateChanged, ...]:
-    """Changes of the rate from visit to visit, before the correction."""
+    """Changes of the rate from visit to visit, before the correction: the least sure of all ways to count power-ups."""
     names = [day_name(row.date, row.number) for row, _, _, _ in asked.seen]
-    visits = sorted(set(asked.run_ages))
-    if len(visits) != len(names):  # a visit without observed time
-        return ()
     if given is not None:  # among the visits that logged this channel
         given = sum(row.number < given for row, _, _, _ in asked.seen)
         if not 0 < given < len(names):
             return ()
-    return since_visits(asked.times, asked.ends, [visits.index(age) for age in asked.run_ages], names, limits, given)
+    found = []
+    for way in asked.ways:
+        visits = sorted(set(way.ages))
+        if len(visits) != len(names):  # a visit without observed time
+            return ()
+        found.append(since_visits(way.times, way.ends, [visits.index(age) for age in way.ages], names, limits, given))
+    return () if not all(found) else max(found, key=lambda changes: min(one.p_value for one in changes))
 
 
 def _channel(
@@ -274,7 +264,8 @@ def _channel(
     dated: bool,
     channels: int,
 ) -> ChannelVisits:
-    seen, times, ends, run_ages = asked.seen, asked.times, asked.ends, asked.run_ages
+    seen, way = asked.seen, asked.ways[0]
+    times, ends, run_ages = way.times, way.ends, way.ages
     items = [item for _, _, item, _ in seen]
     records = [record for _, _, _, record in seen]
     mine = [age for _, age, _, _ in seen]

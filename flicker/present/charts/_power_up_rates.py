@@ -107,7 +107,7 @@ def bars_note(told: PowerUpRates, each: str, limits: Limits) -> str:
     what = (
         f"while {each}s differ by up to {share_text(told.scatter)} by themselves, up to which the claim holds"
         if told.shown
-        else f"if like {each}s vary by {share_text(told.scatter)}, the middle of what the counts leave open"
+        else f"if {each}s differ by {share_text(told.scatter)} by themselves, the middle of what their counts tell"
     )
     return f"{note} Broad grey bar: where a rate about the line lies ({share_text(limits.confidence)}) {what}."
 

@@ -62,21 +62,25 @@ class RateGrowth(Result):
     method: str
 
     @property
+    def differ(self) -> str:
+        """How much power-ups differ by themselves, in words."""
+        return f"They differ by themselves by some {scatter_text(self.cv)} (up to {scatter_text(self.cv_high)})"
+
+    @property
     def reads(self) -> str:
         """The finding in words."""
-        differ = f"They differ by themselves by some {scatter_text(self.cv)} (up to {scatter_text(self.cv_high)})"
         if self.p_up <= self.level:
             return (
                 f"Later power-ups bring more, some {digits_text(self.factor)} times from first to last ({digits_text(self.low)} to "
-                f"{digits_text(self.high)}). {differ}; growth is shown as long as they differ by no more than {scatter_text(self.holds_up or 0.0)}."
+                f"{digits_text(self.high)}). {self.differ}; growth is shown as long as they differ by no more than {scatter_text(self.holds_up or 0.0)}."
             )
         if self.p_down <= self.level:
             return (
                 f"Later power-ups bring fewer, some {digits_text(self.factor)} times from first to last ({digits_text(self.low)} to "
-                f"{digits_text(self.high)}). {differ}; the fall is shown as long as they differ by no more than "
+                f"{digits_text(self.high)}). {self.differ}; the fall is shown as long as they differ by no more than "
                 f"{scatter_text(self.holds_down or 0.0)}."
             )
-        return f"It is not shown that later power-ups bring more or fewer. {differ}."
+        return f"It is not shown that later power-ups bring more or fewer. {self.differ}."
 
 
 @dataclass(frozen=True, slots=True)
