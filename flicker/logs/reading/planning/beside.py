@@ -81,24 +81,23 @@ def companions_among(
     out: list[Channel] = []
     for column in columns:
         label, role = column.label, roles[column.position]
-        single = next((unit for wanted, unit in task.wishes.units if wanted in (column.header, label.name)), None)
+        single = next((unit for wanted, unit in task.wishes.units if wanted in (column.header, label.name)), "")
+        unit = (
+            (single if units.volts_per(single) is not None else "")
+            or (label.unit if label.kind == "volts" else "")
+            or task.wishes.unit
+            or units.evidence([column.values], column.decimals).unit
+            or ("V" if task.wishes.plain_volts else "")
+        )
         if role == "temperature" or column.cell_units:
-            factor = 1.0
-        elif single is not None and units.volts_per(single) is not None:
-            factor = units.volts_per(single) or 1.0
-        elif label.kind == "volts":
-            factor = units.volts_per(label.unit) or 1.0
-        else:
-            unit = task.wishes.unit or units.evidence([column.values], column.decimals).unit
-            if not unit and task.wishes.plain_volts:
-                unit = "V"
-            if not unit:
-                raise Question(
-                    f'{task.name}: the unit of column "{column.header}" ({role}) is not told; say it with'
-                    f" unit={{'{label.name}': 'V'}} (--unit \"{label.name}=V\").",
-                    unit={label.name: "V"},
-                )
-            factor = units.volts_per(unit) or 1.0
+            unit = "V"  # of degrees, and of cells that are volts already
+        if not unit:
+            raise Question(
+                f'{task.name}: the unit of column "{column.header}" ({role}) is not told; say it with'
+                f" unit={{'{label.name}': 'V'}} (--unit \"{label.name}=V\").",
+                unit={label.name: "V"},
+            )
+        factor = units.volts_per(unit) or 1.0
         title = label.name or column.header
         if title in used:
             title = column.header.strip()

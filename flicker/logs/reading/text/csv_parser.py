@@ -107,7 +107,9 @@ class Cutter:
             found = self._parse_exact(page) if table is None else table
             if page.unclosed:
                 first, last = self._before + 1, self._before + page.lines
-                raise LogError(f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it.")
+                raise LogError(
+                    f"{self.name}: a quotation mark is not closed between lines {first} and {last}; mend it."
+                )
             self.tally.add(page.tally, self._before)
             if found is not None:
                 self.rows += found[1]
@@ -177,14 +179,9 @@ class Cutter:
 
     def _without_nul(self, block: bytes) -> bytes:
         """Blank lines with NUL bytes: their rows are not read, which the next parse notices."""
-        kept = []
-        for line in block.split(b"\n"):
-            if b"\0" not in line:
-                kept.append(line)
-            else:
-                kept.append(odd_rows.NOT_READ.encode())  # keeps the count of lines
-                self._nul += 1
-        return b"\n".join(kept)
+        lines = block.split(b"\n")
+        self._nul += sum(b"\0" in line for line in lines)
+        return b"\n".join(odd_rows.NOT_READ.encode() if b"\0" in line else line for line in lines)  # as many lines
 
     def _types_wanted(self) -> dict[int, Any]:
         """Types of the columns to read, by position."""

@@ -301,25 +301,19 @@ class TextReader:
         if silent:
             notes.append("Without a single reading: " + ", ".join(f'"{n}"' for n in silent) + ".")
         notes += left_out
-        if self.blanked:
-            notes.append(f"{self.blanked} {_rows(self.blanked)} without a time; set between the neighbours.")
-        if self._blank_times:
-            notes.append(
-                f"Not read, and so not observed: {self._blank_times} {_rows(self._blank_times)} without a time."
-            )
-        if self._copied:
-            notes.append(f"Read once: {self._copied} {_rows(self._copied)} written twice, the same to the letter.")
-        if self._mended_stamps:
-            notes.append(f"Single time stamps far off from their neighbours: {self._mended_stamps}; set between them.")
+        for n, words in (
+            (self.blanked, "{n} {rows} without a time; set between the neighbours."),
+            (self._blank_times, "Not read, and so not observed: {n} {rows} without a time."),
+            (self._copied, "Read once: {n} {rows} written twice, the same to the letter."),
+            (self._mended_stamps, "Single time stamps far off from their neighbours: {n}; set between them."),
+        ):
+            if n:
+                notes.append(words.format(n=n, rows="row" if n == 1 else "rows"))
         if self.seconds.midnight.passed:
             notes.append(f"The clock passes midnight {times_text(self.seconds.midnight.passed)}; days were added.")
         if equal > spread.COARSE_SHARE * rows and timed:
             notes.append(spread.spread(self.spool))
         return notes
-
-
-def _rows(count: int) -> str:
-    return "row" if count == 1 else "rows"
 
 
 def _floats(column: Any) -> Floats:
