@@ -68,6 +68,15 @@ def test_with_hours_enough_awake_it_is_cleared_and_the_rest_is_told():
     assert any("asleep, lead off" in text for text in found.cautions)
 
 
+@pytest.mark.parametrize("off_h, cleared", [(1.0, True), (0.0, False)])
+def test_the_zero_of_the_hours_off_tells_the_meters_zero_from_a_level(off_h, cleared):
+    """A quiet level of -4 mV is a meter's zero or a live output: the same lead at 0.0 mV an hour before says which."""
+    on = np.round(np.random.default_rng(3).normal(-0.004, 2e-4, round(6 * HOUR / STEP_S)) * 1e4) / 1e4
+    channel = judged(np.concatenate((np.zeros(round(off_h * HOUR / STEP_S)), on))).channels[0]
+    assert (channel.fitness == "within limits for the time observed") is cleared
+    assert (Reason.DEAD in channel.guard.reasons) is not cleared
+
+
 def test_from_the_first_reading_on_and_to_the_end():
     early = judged(np.concatenate((asleep(output(5.0), 0.0, 5.0), output(1.0)))).channels[0]
     late = judged(asleep(output(6.0), 0.5, 6.0)).channels[0]
