@@ -68,6 +68,16 @@ def test_with_hours_enough_awake_it_is_cleared_and_the_rest_is_told():
     assert any("asleep, lead off" in text for text in found.cautions)
 
 
+def test_hours_switched_off_are_observed_nowhere():
+    """Two power-ups of 2 h, 1 h off between them and 5 h after: 4 h of exposure, whatever asks for it."""
+    off = np.zeros(round(HOUR / STEP_S))
+    found = judged(np.concatenate((output(2.0), off, output(2.0, seed=2), *[off] * 5)))
+    channel = found.channels[0]
+    assert channel.observed_s / HOUR == pytest.approx(4.0, abs=0.1)
+    assert found.records[0].observed_s == channel.observed_s
+    assert channel.guard.figures.observed_h == pytest.approx(4.0, abs=0.1)
+
+
 @pytest.mark.parametrize("off_h, cleared", [(1.0, True), (0.0, False)])
 def test_the_zero_of_the_hours_off_tells_the_meters_zero_from_a_level(off_h, cleared):
     """A quiet level of -4 mV is a meter's zero or a live output: the same lead at 0.0 mV an hour before says which."""

@@ -52,6 +52,7 @@ from flicker.evidence.record.overlaps import beginnings
 from flicker.evidence.record.starts import (
     BEHIND_RELAY,
     asleep_times,
+    off_times,
     sessions_of,
     sessions_with,
     side_of,
@@ -237,13 +238,12 @@ def judge(
         )
         for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
     }
-    # hours in which the lead may have seen nothing are no exposure of any question: one observed time for all
-    marked = [
-        record.without(asleep_times(traces, sessions, guards[record.channel]))
-        for record in records(traces, dead_time_s=limits.dead_time_s)
-    ]
+    off = off_times(traces)
+    marked = [record.without(off) for record in records(traces, dead_time_s=limits.dead_time_s)]
     hits = lead_hits(marked, beside)
-    found, shared = recurring_common(marked, limits, hits)
+    whole, shared = recurring_common(marked, limits, hits)
+    # hours in which the lead may have seen nothing tell of a level, and are no exposure: one observed time for all counts
+    found = [record.without(asleep_times(traces, sessions, guards[record.channel])) for record in whole]
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     steps = 3 + len(found)
@@ -251,7 +251,7 @@ def judge(
     tell(1, steps)
     changed = since_findings(found, limits, since)
     tell(2, steps)
-    levels_found = levels_of(found, beside.temperatures, beside.log_of_run, limits)
+    levels_found = levels_of(whole, beside.temperatures, beside.log_of_run, limits)
     tell(3, steps)
     page = PageContext(limits, relays, case, lead, excursions_listed)
     channels = tuple(
@@ -266,14 +266,15 @@ def judge(
                 ahead=approach(traces, record.channel, limits.protection_V),
                 along=moves_along(*sessions_with(sessions, record.channel), limits.drift_V),
             ),
+            whole=before,
             levels=levels,
             growth=answers,
             since=own,
             together=record.channel in together,
             lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
         )
-        for record, levels, answers, own in each(
-            zip(found, levels_found, growth, changed, strict=True), steps, done=3
+        for record, before, levels, answers, own in each(
+            zip(found, whole, levels_found, growth, changed, strict=True), steps, done=3
         )
     )
     pointed = in_every_channel([item.worth_looking for item in channels])

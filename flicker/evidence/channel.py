@@ -163,24 +163,29 @@ def judge_channel(
     page: PageContext,
     raw: RawAnswers,
     *,
+    whole: ChannelRecord,
     levels: Sequence[Levels],
     growth: Sequence[Finding],
     since: RateChanged | None,
     together: bool,
     lead_hits: int,
 ) -> ChannelAssessment:
-    """Put every question to one channel, decide, and say it; those of growth come answered for the whole page."""
+    """Put every question to one channel, decide, and say it; those of growth come answered for the whole page.
+
+    ``record`` observes the hours that count; ``whole`` also those in which the lead may have seen nothing: a level that
+    fell to zero has moved.
+    """
     limits, case, guard = page.limits, page.case, raw.guard
     rate = recurrence.episode_rate(record, limits)
     ups = condition.power_ups(record, limits)
     relay, late_trips = exposure(record, page.relays, limits)
     if isinstance(raw.end, Stands):
         relay = replace(relay, forecast=None)  # it stands beyond the threshold: nothing to foretell
-    level = condition.settled_level(record)
-    both_off = 2.0 * off_by_V(record, level or 0.0, case)
-    moved = drift.strongest(drift.drift(record, levels, limits), drift.run_to_run(record, limits, both_off))
+    level = condition.settled_level(whole)
+    both_off = 2.0 * off_by_V(whole, level or 0.0, case)
+    moved = drift.strongest(drift.drift(whole, levels, limits), drift.run_to_run(whole, limits, both_off))
     moved = drift.by_volts(moved, raw.movement, guard, limits)
-    changes, changed = drift.level_change(record, levels, limits)
+    changes, changed = drift.level_change(whole, levels, limits)
     least_moved_V = abs(moved.low or 0.0) if moved.holds else 0.0
     comes_and_goes = recurrence.intermittent(record, rate, limits, least_moved_V)
     if page.lead is not None:
@@ -190,7 +195,7 @@ def judge_channel(
             comes_and_goes,
             recurrence.clustered(record, limits),
             *growth,
-            condition.settled_offset(record, limits, raw.end.last_V if isinstance(raw.end, Stands) else None),
+            condition.settled_offset(whole, limits, raw.end.last_V if isinstance(raw.end, Stands) else None),
             moved,
             changed,
             level_jumps(raw.jumps, record.episodes.count, guard),
@@ -287,7 +292,7 @@ def judge_channel(
         stimulus=tried,
         tail_kind=verdict.kind,
         guard=guard,
-        moves=moves_of(record, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
+        moves=moves_of(whole, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
         since=since,
         worth_looking=worth_looking(
             record,

@@ -22,7 +22,7 @@ from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
 from flicker.signals.excursions import episode_numbers
-from flicker.signals.guard.figures import GRACE_S, MARK, STARTS_S
+from flicker.signals.guard.figures import CELL_S, GRACE_S, MARK, STARTS_S
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
 if TYPE_CHECKING:
@@ -249,6 +249,19 @@ def asleep_times(
         mine = [item for item in guard.asleep if item.run == first_of.get(id(run.blocks.guard))]
         if mine:
             out[run.number] = spans((item.begin_s, item.end_s) for item in mine) - run.blocks.offset_s
+    return out
+
+
+def off_times(runs: Sequence[RunTraces]) -> dict[int, Floats]:
+    """Times of each run, by its number, in which the guard saw the unit off: between its stretches, or after the last."""
+    out = {}
+    for run in runs:
+        if run.blocks.guard is None:
+            continue
+        begin_s, end_s = run.blocks.guard.begin_s, run.blocks.guard.end_s
+        between = spans(zip(end_s, np.append(begin_s[1:], np.inf), strict=True))
+        between = between[between[:, 1] - between[:, 0] >= CELL_S]  # less is a step between readings
+        out[run.number] = between - run.blocks.offset_s
     return out
 
 
