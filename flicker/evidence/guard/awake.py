@@ -59,10 +59,15 @@ class Cells:
 
     def where(self, kept: Bools) -> Cells:
         """Those cells alone."""
-        level, width, far, step, unmoved = (
-            column[kept] for column in (self.level_V, self.width_V, self.far_V, self.step_V, self.unmoved)
+        return Cells(
+            level_V=self.level_V[kept],
+            width_V=self.width_V[kept],
+            far_V=self.far_V[kept],
+            step_V=self.step_V[kept],
+            unmoved=self.unmoved[kept],
+            readings=self.readings[kept],
+            digit_V=self.digit_V,
         )
-        return Cells(level, width, far, step, unmoved, self.readings[kept], self.digit_V)
 
 
 def not_awake(cells: Cells) -> Bools:
