@@ -78,6 +78,14 @@ def test_hours_switched_off_are_observed_nowhere():
     assert channel.guard.figures.observed_h == pytest.approx(4.0, abs=0.1)
 
 
+def test_to_fall_asleep_and_to_wake_is_no_jump_between_levels():
+    volts = output(10.0, 0.012)
+    for begin_h in (2.0, 4.0, 6.0):
+        volts = asleep(volts, begin_h, begin_h + 0.6)
+    channel = judged(volts).channels[0]
+    assert channel.finding("jumps").answer != "yes" and channel.verdict != "noisy"
+
+
 @pytest.mark.parametrize("off_h, cleared", [(1.0, True), (0.0, False)])
 def test_the_zero_of_the_hours_off_tells_the_meters_zero_from_a_level(off_h, cleared):
     """A quiet level of -4 mV is a meter's zero or a live output: the same lead at 0.0 mV an hour before says which."""

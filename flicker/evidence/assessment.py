@@ -56,6 +56,7 @@ from flicker.evidence.record.starts import (
     sessions_of,
     sessions_with,
     side_of,
+    times_slept,
 )
 from flicker.evidence.traced import LogLike, NothingNew, Seen, Traced, as_logs
 from flicker.evidence.verdict import DO_NOT_CONNECT
@@ -261,7 +262,10 @@ def judge(
             RawAnswers(
                 guard=guards[record.channel],
                 movement=raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
-                jumps=jump_count(*sessions_with(sessions, record.channel)),
+                jumps=jump_count(
+                    *sessions_with(sessions, record.channel),
+                    slept=times_slept(traces, record.channel, guards[record.channel]),
+                ),
                 end=ends.get(record.channel),
                 ahead=approach(traces, record.channel, limits.protection_V),
                 along=moves_along(*sessions_with(sessions, record.channel), limits.drift_V),

@@ -31,15 +31,18 @@ class JumpCount:
         return 2 * self.pairs >= LEAST_JUMPS
 
 
-def jump_count(sessions: Sequence[Session], channel: Sequence[int]) -> JumpCount:
-    """Add up the jumps of a channel over all stretches; ``channel`` is its place in each."""
+def jump_count(sessions: Sequence[Session], channel: Sequence[int], slept: int = 0) -> JumpCount:
+    """Add up the jumps of a channel over all stretches; ``channel`` is its place in each.
+
+    To fall asleep and to wake is a jump down and up, and tells nothing of the output: so often, ``slept``, it is taken off.
+    """
     mine: list[ChannelFigures] = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
     if not mine:
         return JumpCount()
     counts = np.sum([item.jumps for item in mine], axis=0)
     place = int(np.argmax(counts.min(axis=1)))
     most = max(mine, key=lambda item: int(item.jumps[place].sum()))
-    return JumpCount(int(counts[place].min()), float(most.jump_V[place]), SCALES[place])
+    return JumpCount(max(int(counts[place].min()) - slept, 0), float(most.jump_V[place]), SCALES[place])
 
 
 @question(

@@ -252,6 +252,19 @@ def asleep_times(
     return out
 
 
+def times_slept(runs: Sequence[RunTraces], channel: str, guard: Guard) -> int:
+    """How often a channel fell asleep, was switched off or lost its lead for two cells of the guard and more."""
+    gaps = [
+        gap
+        for run in runs
+        for trace in run.traces
+        if trace.channel == channel
+        for gap in trace.unobserved
+        if gap.reason in LEFT_OUT and gap.end_s - gap.start_s >= 2.0 * CELL_S
+    ]
+    return len(guard.asleep) + len(gaps)
+
+
 def off_times(runs: Sequence[RunTraces]) -> dict[int, Floats]:
     """Times of each run, by its number, in which the guard saw the unit off: between its stretches, or after the last."""
     out = {}
