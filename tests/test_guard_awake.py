@@ -126,7 +126,7 @@ def test_where_the_digit_hides_the_noise_nothing_is_concluded_from_quiet():
     """A last digit of 1 mV, a level near its border that wanders off it: fewer changes are no sleep."""
     changes = np.array([0.5, 0.5, 0.5, 0.4, 0.3, 0.2, 0.1, 0.0, 0.0, 0.0])
     width = np.where(changes > 0, 1e-3, 0.0)
-    cells = Cells(np.zeros(10), width, width, 1e-3 * changes, 1.0 - changes, np.full(10, 150), 1e-3)
+    cells = Cells(np.zeros(10), width, width, 1e-3 * changes, 1.0 - changes, np.full(10, 150), width, 1e-3)
     assert not not_awake(cells).any()
 
 
@@ -179,7 +179,7 @@ def held(level_V, width_V, far_V=1.0, unmoved=0.0, *, apart=True):
     """Twenty cells of five minutes at 2 s; ``far_V`` in widths."""
     column = np.full(20, 1.0)
     level = np.broadcast_to(level_V, 20)
-    cells = Cells(level, width_V * column, far_V * width_V * column, 1e-4 * column, unmoved * column, np.full(20, 150), 1e-5)
+    cells = Cells(level, width_V * column, far_V * width_V * column, 1e-4 * column, unmoved * column, np.full(20, 150), 1e-5 * column, 1e-5)
     return level_held(cells, apart=apart)
 
 
@@ -230,3 +230,14 @@ def test_hours_that_do_not_count_are_no_clean_hours_of_a_comparison():
     assert record.observed_s / HOUR == pytest.approx(4.0, abs=0.2)
     rest = judged(np.round(np.random.default_rng(3).normal(0.0, 2e-4, 9000), 4))
     assert rest.channels[0].tail_kind == "no sign of life" and rest.records[0].observed_s == 0.0
+
+
+@pytest.mark.parametrize(("rest_V", "digit_V", "lost"), [(-0.004, 1e-3, 0), (0.004, 1e-3, 28), (-0.004, 1e-5, 28)])
+def test_another_range_of_the_meter_is_no_sleep(rest_V, digit_V, lost):
+    """From 6 mV to 4 mV at once: a digit a hundred times coarser tells of a meter's range, unless alternating volts may read so."""
+    level = np.where(np.arange(40) < 12, 1.5 * rest_V, rest_V)
+    later = np.arange(40) >= 12
+    width, step = np.where(later, digit_V, 1e-3), np.where(later, 0.2 * digit_V, 3e-4)
+    own = np.where(later, digit_V, 1e-5)
+    cells = Cells(level, width, width, step, np.where(later, 0.4, 0.0), np.full(40, 150), own, 1e-5)
+    assert np.count_nonzero(not_awake(cells)) == lost

@@ -189,12 +189,9 @@ def _compare(
     for number, name, first_record, second_record in rows:
         left_out = False if name in apart_of[number] else None
         before, after = steps[number][2:]
-        pairs.append(
-            (
-                side_of(first_record, before.records, started, left_out),
-                side_of(second_record, after.records, started, left_out),
-            )
-        )
+        every_s = [made.channel(name).guard.figures.seldom_s for made in (before, after)]
+        one_side = side_of(first_record, before.records, started, left_out, every_s[0])
+        pairs.append((one_side, side_of(second_record, after.records, started, left_out, every_s[1])))
     for number in common:
         before, after = steps[number][2:]
         most = most_shared((before, after), apart_of[number])

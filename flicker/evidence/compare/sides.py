@@ -77,11 +77,13 @@ def side_of(
     everyone: Sequence[ChannelRecord],
     told: Mapping[str, str] | None = None,
     shared: bool | None = None,
+    own_every_s: float = 0.0,
 ) -> Side:
     """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all.
 
     ``shared`` leaves out what several outputs showed at once (False) or takes nothing else (True). ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the
-    dates of the logs or as the log itself shows it.
+    dates of the logs or as the log itself shows it. ``own_every_s`` is the interval of the channel, where it has fewer
+    readings than the log has rows.
     """
     seen = {
         number
@@ -142,11 +144,12 @@ def side_of(
                 excursion_V=np.concatenate(heights),
             )
         )
+    every_s = float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0
     return Side(
         record.channel,
         tuple(cycles),
         max((trace.enter_V for trace in record.traces), default=0.0),
-        float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0,
+        own_every_s if own_every_s > record.reading_every_s else every_s,
     )
 
 

@@ -9,7 +9,8 @@ clean time until it is as before again, or a power-up follows. It is still searc
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -28,6 +29,7 @@ DIGITS = 1.9  # nor has one by fewer last digits
 SMOOTH = 1.5  # times the step before: a level that settles moves by less
 QUIETER = 1.7  # times less from reading to reading, and in width
 RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
+COARSER = 10.0  # times, and no more than `ZERO_V`: the digit of another range
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
 NEAR = 3  # cells by which the time before is measured
 
@@ -37,7 +39,8 @@ class Cells:
     """Figures of a channel's cells of one power-up, in time order, arrays of shape (cells,).
 
     ``level_V`` medians, ``width_V`` 1 to 99 % ranges, ``far_V`` largest distances from the median, ``step_V`` mean steps
-    from reading to reading, ``unmoved`` shares of ``readings`` that repeat the one before; ``digit_V`` the last digit.
+    from reading to reading, ``unmoved`` shares of ``readings`` that repeat the one before, ``own_digit_V`` smallest steps (of one that does not move, as after);
+    ``digit_V`` the last digit.
     """
 
     level_V: Floats
@@ -46,33 +49,45 @@ class Cells:
     step_V: Floats
     unmoved: Floats
     readings: Ints
+    own_digit_V: Floats
     digit_V: float
 
     @classmethod
     def of(cls, figures: Sequence[ChannelFigures], chosen: Sequence[Bools | Ints], digit_V: float) -> Cells:
         """The chosen cells of each stretch, one after another."""
-        level, low, high, far, step, unmoved, readings = (
+        level, low, high, far, step, unmoved, readings, own = (
             np.concatenate([getattr(own, name)[index] for own, index in zip(figures, chosen, strict=True)])
-            for name in ("median_V", "low_V", "high_V", "far_V", "step_V", "unmoved", "readings")
+            for name in ("median_V", "low_V", "high_V", "far_V", "step_V", "unmoved", "readings", "digit_V")
         )
-        return cls(level, high - low, far, step, unmoved, readings, digit_V)
+        return cls(
+            level_V=level,
+            width_V=high - low,
+            far_V=far,
+            step_V=step,
+            unmoved=unmoved,
+            readings=readings,
+            own_digit_V=next_known(own, own > 0),
+            digit_V=digit_V,
+        )
 
     def where(self, kept: Bools) -> Cells:
         """Those cells alone."""
-        return Cells(
-            level_V=self.level_V[kept],
-            width_V=self.width_V[kept],
-            far_V=self.far_V[kept],
-            step_V=self.step_V[kept],
-            unmoved=self.unmoved[kept],
-            readings=self.readings[kept],
-            digit_V=self.digit_V,
-        )
+        columns: dict[str, Any] = {item.name: getattr(self, item.name)[kept] for item in fields(self)[:-1]}
+        return replace(self, **columns)
 
 
 def not_awake(cells: Cells) -> Bools:
     """Cells in which nothing shows that the lead saw a live output, though something did before or after."""
     return lasting(_broken(cells, forward=True) | _broken(cells, forward=False))
+
+
+def next_known(values: Floats, known: Bools) -> Floats:
+    """Values, those unknown as the next known one, at the end as the last; all as they are where none is known."""
+    places = np.flatnonzero(known)
+    if places.size == 0:
+        return values
+    filled: Floats = values[places[np.minimum(np.searchsorted(places, np.arange(values.size)), places.size - 1)]]
+    return filled
 
 
 def lasting(chosen: Bools) -> Bools:
@@ -85,8 +100,8 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
     """Cells that break with those before them (``forward``) or after them."""
     size = cells.level_V.size
     out = np.zeros(size, dtype=bool)
-    level, width, step, unmoved = (
-        column.tolist() for column in (cells.level_V, cells.width_V, cells.step_V, cells.unmoved)
+    level, width, step, unmoved, digit = (
+        column.tolist() for column in (cells.level_V, cells.width_V, cells.step_V, cells.unmoved, cells.own_digit_V)
     )
     zero_V = max(ZERO_V, 1.01 * cells.digit_V)
     least_V = max(MOVED_V, DIGITS * cells.digit_V)
@@ -99,14 +114,17 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
             known.append(k)
             continue
         last = known[-1]
-        usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved)]
+        usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved, digit)]
         before = abs(level[last] - level[known[-2]]) if len(known) > 1 else width[last]
         zero = abs(level[k]) <= zero_V
-        told = usual[2] < RESOLVED
+        # Another range of the meter: noise tells nothing, nor a shift; but for what an alternating range may read.
+        fine, coarse = sorted((usual[3], digit[k]))
+        other = 0.0 < COARSER * fine <= coarse <= zero_V and not 0.0 <= level[k] <= RANGE_V
+        told = usual[2] < RESOLVED and not other
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
         left_V = usual[0] / 2 if quiet else usual[0]
         moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
-        fell = abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
+        fell = not other and abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
             broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
             broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))

@@ -72,7 +72,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
     looked_at = [~(a | b) for a, b in zip(asleep, out, strict=True)]
-    renewed_s, seldom = seldom_renewed(mine, [item.step_s for item in sessions], looked_at, digit_V)
+    renewed_s, seldom = seldom_renewed(mine, [item.step_s for item in sessions], looked_at)
     if not renewed_s:
         asleep = [a | b for a, b in zip(asleep, seldom, strict=True)]
     silent: list[_Part] = []

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.evidence.guard.awake import next_known
+from flicker.evidence.guard.life import USUAL_CELLS
 from flicker.evidence.guard.limits import JITTER, SEEN_EVERY_S, SEEN_SHARE
 from flicker.signals.guard.chunk import MOST_DRAWN
 from flicker.signals.guard.figures import CELL_S, ChannelFigures
@@ -23,21 +25,22 @@ REPEATS_EACH = 3.0  # rows to a step, and more: by chance no step of several cou
 
 
 def seldom_renewed(
-    mine: Sequence[ChannelFigures], steps_s: Sequence[float], counted: Sequence[Bools], digit_V: float
+    mine: Sequence[ChannelFigures], steps_s: Sequence[float], counted: Sequence[Bools]
 ) -> tuple[float, list[Bools]]:
     """Seconds from one value to the next where it is renewed too seldom (0: it is not), and the cells in which it is.
 
-    ``steps_s`` from row to row of each stretch; ``counted`` the cells that are looked at; ``digit_V`` the finest step.
-    The seconds are told where such cells take more of the time than may go unseen (`SEEN_SHARE`).
+    ``steps_s`` from row to row of each stretch; ``counted`` the cells that are looked at. The seconds are told where
+    such cells take more of the time than may go unseen (`SEEN_SHARE`).
     """
     cells = [_cells(own, step_s) for own, step_s in zip(mine, steps_s, strict=True)]
-    sizes_V = np.concatenate([own.step_V[own.unmoved < 1.0] / (1.0 - own.unmoved[own.unmoved < 1.0]) for own in mine])
+    counts = [_counts(own) for own in mine]
+    every = np.concatenate([found[own.unmoved < 1.0] for found, own in zip(counts, mine, strict=True)])
     none = [np.zeros(own.unmoved.size, dtype=bool) for own in mine]
-    if digit_V <= 0 or sizes_V.size == 0 or float(np.median(sizes_V)) < COUNTS * digit_V:
+    if every.size == 0 or float(np.median(every)) < COUNTS:
         return 0.0, none
     seldom: list[Bools] = [
-        seen & (_around(lasts_s) > _around(moves) * max(JITTER * SEEN_EVERY_S, REPEATS_EACH * step_s))
-        for (lasts_s, moves), step_s, seen in zip(cells, steps_s, counted, strict=True)
+        seen & (wide >= COUNTS) & (_around(lasts_s) > _around(moves) * max(JITTER * SEEN_EVERY_S, REPEATS_EACH * step_s))
+        for (lasts_s, moves), wide, step_s, seen in zip(cells, counts, steps_s, counted, strict=True)
     ]
     whole_s, rare_s, moves = (
         sum(float(cell[column][chosen].sum()) for cell, chosen in zip(cells, which, strict=True))
@@ -45,6 +48,18 @@ def seldom_renewed(
     )
     every_s = rare_s / max(moves, 1.0)
     return every_s if rare_s > (1.0 - SEEN_SHARE) * whole_s else 0.0, seldom
+
+
+def _counts(own: ChannelFigures) -> Floats:
+    """How many last digits the value steps by, cell by cell; where it does not move, as after.
+
+    The digit is the finest of an hour before and after: a meter may go to another range.
+    """
+    digit_V = np.where(own.digit_V > 0, own.digit_V, np.inf)
+    near = np.pad(digit_V, USUAL_CELLS, constant_values=np.inf)
+    finest = np.lib.stride_tricks.sliding_window_view(near, 2 * USUAL_CELLS + 1).min(axis=1) if digit_V.size else digit_V
+    moves = own.unmoved < 1.0
+    return next_known(own.step_V / np.where(moves, 1.0 - own.unmoved, 1.0) / finest, moves)
 
 
 def _around(figure: Floats) -> Floats:

@@ -196,7 +196,7 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     t = (centre - np.log(limits.noise_V)) / error
     p_value = float(stdtr(NOISE_BLOCKS - 1, -t))
     low, high = sigma * float(np.exp(-half)), sigma * float(np.exp(half))
-    holds = sigma > limits.noise_V
+    holds = sigma > limits.noise_V and sigma > floor  # at the floor it is the digit's, which may hide noise but is none
     text = f"The noise at rest is {millivolts_text(sigma)} (robust sigma), {'above' if holds else 'within'} the limit of {millivolts_text(limits.noise_V)}."
     return Finding(
         "noise",
