@@ -16,6 +16,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import fault_makers
+import fresh_live
 import fresh_states
 import more_faults
 import moving_states
@@ -35,6 +36,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "more": more_faults.KINDS,
     "rare": (*rare_states.DEAD, *rare_states.LIVE),
     "fresh": (*fresh_states.DEAD, *fresh_states.LIVE),
+    "live": (*fresh_live.NOT_LIVE, *fresh_live.LOOK_ALIKE, *fresh_live.FAULTS),
     "moving": ("any",),
 }
 UNSEEN = {"off", "disconnected", "floating", "shorted", "repeats", "muted"}
@@ -71,6 +73,11 @@ def case(bench: str, kind: str, seed: int) -> Case:
         t, volts, truth = more_faults.make(kind, seed)
         hidden = {name: [(a, b) for who, a, b, sort in truth if who == name and sort == "dead"] for name in volts}
         return Case(Log.from_arrays(t, volts, name=kind), hidden, tuple({x[0] for x in truth if x[3] == "fault"}))
+    if bench == "live":
+        state, _ = fresh_live.live_log(kind, seed)
+        hidden = {name: [(s.from_s, s.to_s) for s in part] for name, part in state.stretches.items()}
+        log = Log.from_arrays(state.log.time_s, state.log.readings_V, name=kind)
+        return Case(log, hidden, state.log.truth.channels if kind in fresh_live.FAULTS else ())
     state = fresh_states.state_log(kind, seed)
     hidden = {name: [(s.from_s, s.to_s) for s in part if not s.live] for name, part in state.stretches.items()}
     log = Log.from_arrays(state.log.time_s, state.log.readings_V, name=kind)

@@ -29,10 +29,18 @@ def _noise(rng: np.random.Generator, n: int) -> Floats:
 
 
 def _wave(rng: np.random.Generator, t: Floats) -> Floats:
-    """Slow movement of size one: to and fro, by steps, by humps, or at random."""
+    """Movement of size one, as often steady as growing and fading: to and fro, by steps, by humps, or at random."""
     dt, n = float(t[1] - t[0]), t.size
-    period = max(_log_uniform(rng, 6.0, 900.0), 5.0 * dt)
-    which = rng.integers(6)
+    period = max(_log_uniform(rng, 2.5, 900.0), 4.0 * dt)
+    which = rng.integers(8)
+    if rng.random() < 0.5:
+        breath = ar1(rng, n, float(np.exp(-dt / _log_uniform(rng, 30.0, 900.0))))
+        return _turns(rng, t, which, period) * np.exp(rng.uniform(0.1, 0.4) * breath)
+    return _turns(rng, t, which, period)
+
+
+def _turns(rng: np.random.Generator, t: Floats, which: int, period: float) -> Floats:
+    dt, n = float(t[1] - t[0]), t.size
     turn = t / period + rng.uniform(0, 0.6) * ar1(rng, n, float(np.exp(-dt / (6.0 * period)))) + rng.random()
     if which == 0:
         return np.sin(2 * np.pi * turn)
@@ -42,9 +50,15 @@ def _wave(rng: np.random.Generator, t: Floats) -> Floats:
         return 2 * np.abs(2 * (turn % 1.0) - 1) - 1 if rng.random() < 0.5 else 2 * (turn % 1.0) - 1
     if which == 3:
         return ar1(rng, n, float(np.exp(-dt / _log_uniform(rng, 2.0, 300.0))))
-    if which == 4:
-        flips = np.cumsum(rng.exponential(period, int(3 * n * dt / period) + 20))
-        return 2.0 * (np.searchsorted(flips, t - t[0]) % 2) - 1
+    if which in (4, 6):  # two levels, or four
+        out = np.zeros(n)
+        for size in (2.0,) if which == 4 else (1.4, 0.6):
+            flips = np.cumsum(rng.exponential(period, min(int(3 * n * dt / period), 3 * n) + 20))
+            out += size * (np.searchsorted(flips, t - t[0]) % 2 - 0.5)
+            period *= 3.0
+        return out
+    if which == 7:  # to one side
+        return np.abs(ar1(rng, n, float(np.exp(-dt / _log_uniform(rng, 10.0, 900.0)))))
     return np.maximum(np.sin(2 * np.pi * turn), 0.0) ** rng.uniform(1, 6)
 
 
@@ -59,9 +73,13 @@ def _alive(rng: np.random.Generator, t: Floats, noise: Floats, rest: float, digi
     level = rest * (1 + ends * float(rng.choice([0.0, 0.0, 0.0, -1.0, -1.0, -1.0, -2.0, rng.uniform(-1.5, 1)])))
     still = rng.random() < 0.25
     gain = _log_uniform(rng, 0.08, 6.0) if rng.random() < (0.8 if still else 0.15) else 1.0
-    moves = 0.0 if still else _log_uniform(rng, max(0.002, 1.5 * digit), 0.06) * ends * _wave(rng, t)
-    fresh = rng.random() < 0.2
-    added = gain * np.std(noise) * rng.normal(size=n) * ends if fresh and gain > 1 else (gain - 1) * noise * ends
+    moves = 0.0 if still else _log_uniform(rng, max(0.002, 1.5 * digit), 0.12) * ends * _wave(rng, t)
+    added = (gain - 1) * noise * ends
+    if rng.random() < (0.3 if still else 0.1):  # a junction that rumbles: noise of its own, of any colour
+        rumble = rng.uniform(0, 1) * rng.normal(size=n) + ar1(
+            rng, n, float(np.exp(-dt / _log_uniform(rng, 0.5, 100.0)))
+        )
+        added = _log_uniform(rng, max(0.001, digit), 0.04) * rumble * ends
     return level + noise + added + moves + (rng.uniform(-0.003, 0.003) * ends if still else 0)
 
 

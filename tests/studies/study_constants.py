@@ -31,7 +31,6 @@ ROOM = "flicker.signals.connection"
 # In the order in which they import each other.
 MODULES = [
     "movement",
-    "contrast",
     "stillness",
     "pickup",
     "disconnection",

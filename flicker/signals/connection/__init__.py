@@ -1,5 +1,5 @@
 """What was the lead looking at? Stretches in which it was not a live output, with reasons.
 
-`disconnection` composes the tests, `states` finds power states, `stillness`, `pickup`, `contrast` and `together`
-hold one test each, `movement` the features of blocks they share.
+`disconnection` composes the tests, `states` finds power states, `stillness`, `pickup` and `together` hold
+one test each, `movement` the features of blocks they share.
 """

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools
 from flicker.base.values import Unobserved
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import RunBlocks
@@ -23,6 +23,7 @@ from flicker.signals.connection.movement import (
     SIDE,
     View,
     fell,
+    goes_on,
     rests_away,
     runs,
     surge_at,
@@ -40,8 +41,6 @@ from flicker.signals.connection.stillness import (
 from flicker.signals.order_statistics import scatter
 from flicker.signals.ranges import Ranges
 from flicker.signals.startup import Start
-
-Bools = NDArray[np.bool_]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
@@ -120,7 +119,7 @@ def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
         lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=not often, plain=False)
         if lapse is not None:
             found.append(lapse)
-            taken[first:last] = True
+            taken[first:last] |= not lapse.told
     for first, last in _short_openings(view, taken, protection_V):
         found.append(_lapse(view, first, last, Unobserved.DISCONNECTED))
         taken[first:last] = True
@@ -202,7 +201,9 @@ def _judge(
     """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
     level = float(np.median(view.middle[first:last]))
     zero = abs(level) <= view.zero_V
-    told = not about_zero(view, first, last)
+    same = goes_on(view, first, last)
+    swings = view.reach(slice(first, last))[2:-2].max(initial=0.0) > HIDES_V  # then it is alive
+    told = same or swings or not about_zero(view, first, last)
     held = held_reading(view, first, last) is not None
     length = float(view.begin_s[last - 1] - view.begin_s[first])
     before = view.middle[max(0, first - SIDE) : first]
@@ -214,11 +215,11 @@ def _judge(
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
     begin, bump = _lead_in(view, first, level, band_V) if zero else (first, False)
     if zero and surge is not None and (still or bump):
-        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain, told=same)
     if not still:
         # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
         if lived and length >= LASTING_S and zero and dropped(view, first, last):
-            return _lapse(view, begin, last, Unobserved.STILL, sure=False)
+            return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=same)
         return None
     if zero and bump:
         return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, bump=True, sure=False, alone=plain, told=told)

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import comb
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.middle import median
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import FIT_S, Start, find_start
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
@@ -28,6 +25,9 @@ MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes m
 SHORTEST_S = 20.0  # what is shorter is told by its borders alone
 LASTING_S = 6 * SHORTEST_S  # what is shorter tells nothing of how a channel moves
 ALIVE_SHARE = 0.03  # of blocks that move: fewer are no life
+SHORT = 32  # readings of a cell, or a window of a spectrum, at least; and windows that are looked at
+PIECES = 16  # cells of a stretch
+SAME = 0.25  # logarithm of noise against noise that is the same: dead inputs have a tenth of an output's
 FELL_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
 
 
@@ -174,6 +174,32 @@ def divergence(seen: float, expected: float) -> float:
         return 0.0
     part = seen * np.log(seen / expected) if seen > 0 else 0.0
     return float(part + (1.0 - seen) * np.log((1.0 - seen) / (1.0 - expected)))
+
+
+def cells_of(x: Floats) -> list[Floats]:
+    """Some equal parts of readings."""
+    return np.array_split(x, min(PIECES, max(x.size // SHORT, 1)))
+
+
+def bends(x: Floats, order: int, resolution_V: float) -> float:
+    """Noise from reading to reading, as a logarithm, by differences of an order that lets slower movement be."""
+    usual = float(np.median(np.abs(np.diff(x, order)))) / 0.6745  # of a Gaussian scatter
+    return float(np.log(usual / np.sqrt(comb(2 * order, order)) + 0.3 * resolution_V + 3e-6))
+
+
+def noise_of(x: Floats, resolution_V: float) -> float:
+    """Noise of the quieter cells: what is added to a live channel, a wave or swings, lets it be."""
+    if x.size < 2 * SHORT:
+        return np.nan
+    return float(np.quantile([bends(cell, 4, resolution_V) for cell in cells_of(x)], 0.2))
+
+
+def goes_on(view: View, first: int, last: int) -> bool:
+    """Is the noise of a stretch the noise that the channel had right before it, and wider than the digit?"""
+    before = slice(max(first - SIDE, 0), first) if first > FEW else slice(last, min(last + SIDE, view.size))
+    parts = [view.readings(part) for part in (slice(first, last), before)]
+    inside, beside = (noise_of(part[np.isfinite(part)], view.resolution_V) for part in parts)
+    return abs(inside - beside) < SAME and beside > np.log(view.resolution_V + 1e-6)
 
 
 def fell(view: View, first: int, protection_V: float) -> bool:

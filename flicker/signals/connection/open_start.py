@@ -12,15 +12,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.movement import NATS
 from flicker.signals.read_again import rows_again
 from flicker.signals.spill_buffer import FIRST_S
-
-Floats = NDArray[np.float64]
 
 LATEST_S = 10.0  # output relays close 2 to 8 s after power-up; common practice, no source
 LOOK_S = FIRST_S  # so that the fall and the channel's own noise show

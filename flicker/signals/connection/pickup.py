@@ -6,9 +6,9 @@ Sampled hum folds to any frequency up to half the sampling rate: slow, it shows 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from flicker.signals.connection.contrast import RATIO, UNLIKE, all_at_once, edge, loudness
+from flicker.base.arrays import Floats
+from flicker.base.middle import row_medians
 from flicker.signals.connection.movement import (
     ALIVE_SHARE,
     CELL,
@@ -16,19 +16,19 @@ from flicker.signals.connection.movement import (
     LASTING_S,
     NATS,
     PICK_UP_V,
+    REACH,
     SIDE,
     View,
     bernoulli,
-    fell,
+    change_place,
     switches,
     two_clusters,
 )
-from flicker.signals.order_statistics import running_median
-
-Floats = NDArray[np.float64]
+from flicker.signals.order_statistics import row_quantiles, running_median
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
+UNLIKE = 1.4  # least ratio of swings
 NODE = 8  # cells between two swells of a beat
 BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 
@@ -36,12 +36,12 @@ BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, int]]:
     """Stretches that swing far more than what is beside them, bounded and about zero: pick-up of an open lead.
 
-    In half minutes, or ``fast`` within blocks. Less is asked of one that begins with an offset that trips a relay.
+    In half minutes, or ``fast`` within blocks.
     """
     if view.size < 6 * CELL:
         return []
     # A surge or a swing fills a cell or two; pick-up lasts.
-    wander = running_median(loudness(view, fast=fast), 3)
+    wander = running_median(_loudness(view, fast=fast), 3)
     faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
     if wander.max() < faint:
         return []
@@ -50,8 +50,8 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
         return []
     out: list[tuple[int, int]] = []
     for a, b in _joined(switches(bernoulli(wander > border, 0.99, 0.01), NATS), NODE):
-        first = edge(view, a * CELL)
-        last = edge(view, view.size if b == wander.size else b * CELL)
+        first = _edge(view, a * CELL)
+        last = _edge(view, view.size if b == wander.size else b * CELL)
         near = slice(max(first - FEW, 0), first + FEW)
         beyond = np.flatnonzero(view.reach(near) > protection_V)
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
@@ -60,10 +60,28 @@ def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, 
         still, rides = _beside(view, first, last)
         if still or (fast and rides):
             continue  # the restless part is the live one
-        ratio = UNLIKE if fell(view, first, protection_V) else RATIO
-        if all_at_once(view, first, last, ratio, fast=fast) and _like_pick_up(view, first, last, fast):
+        if _like_pick_up(view, first, last, fast):
             out.append((first, last))
     return out
+
+
+def _loudness(view: View, *, fast: bool) -> Floats:
+    """Logarithm of the swing in each half minute, or ``fast`` within its blocks; two counts are no more than twice none."""
+    size = view.size // CELL * CELL
+    if fast:
+        swing = row_medians((view.high - view.low)[:size].reshape(-1, CELL))
+    else:
+        low, high = row_quantiles(view.middle[:size].reshape(-1, CELL), (0.1, 0.9))
+        swing = high - low
+    return np.asarray(np.log(swing + view.resolution_V + 1e-6))
+
+
+def _edge(view: View, place: int) -> int:
+    """Move the border of a stretch to the block where level, spread or movement change."""
+    if place == 0 or place >= view.size:
+        return min(place, view.size)
+    lo, hi = max(0, place - REACH), min(view.size, place + REACH)
+    return lo + change_place(view.middle[lo:hi], view.move[lo:hi], view.resolution_V)
 
 
 def _beside(view: View, first: int, last: int) -> tuple[bool, bool]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from flicker.base.formats import clock_text, hours_text
 from flicker.base.values import Unobserved
 
 # What it looks like, and what to do.
@@ -44,14 +45,8 @@ def _when(spans_s: list[tuple[float, float]], start: datetime | None) -> str:
     first = f"from {_moment(begin, start)} to {_moment(end, start)}"
     if len(spans_s) == 1:
         return first
-    return f"{first} and {len(spans_s) - 1} times more, {_length(sum(b - a for a, b in spans_s))} in all"
+    return f"{first} and {len(spans_s) - 1} times more, {hours_text(sum(b - a for a, b in spans_s) / 3600.0)} in all"
 
 
 def _moment(seconds: float, start: datetime | None) -> str:
-    return _length(seconds) if start is None else (start + timedelta(seconds=seconds)).strftime("%H:%M")
-
-
-def _length(seconds: float) -> str:
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
+    return clock_text(seconds) if start is None else (start + timedelta(seconds=seconds)).strftime("%H:%M")

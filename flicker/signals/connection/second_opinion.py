@@ -13,20 +13,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import HIDES_V, Lapse
-from flicker.signals.connection.movement import FEW, MOST_VISITS, SIDE, View, divergence, view_of
+from flicker.signals.connection.movement import FEW, MOST_VISITS, SHORT, SIDE, View, bends, cells_of, noise_of, view_of
 from flicker.signals.order_statistics import scatter
-
-Floats = NDArray[np.float64]
 
 # Stated before the table was fitted by tests/studies/make_state_tables.py, and chosen, not measured: one that changes
 # asks for a new table.
 BORDER = 24  # blocks on each side of a border
-SPECTRUM = 4096  # readings in the middle of a stretch
 MOVES = (0, 2, 6)  # blocks by which the borders may be off
 AT_START = 12  # blocks between the end of an off stretch and the power-up that ends it
 # A relay that tripped, a power-up and one reading held for far longer than ever are evidence of their own: asking about
@@ -106,65 +103,51 @@ def _table() -> dict[str, Any]:
 
 def figures(view: View, first: int, last: int) -> Floats:
     """Figures of the stretch of blocks ``first`` to ``last`` (half open), as the table names them, but the last."""
-    inside = slice(first, last)
     left, right = (max(first - SIDE, 0), first), (last, min(last + SIDE, view.size))
     sides = [slice(a, b) for a, b in (left, right) if b - a >= FEW]
-    x, zero = view.middle[inside], view.zero_V
+    inside, x = slice(first, last), view.middle[first:last]
     slack = 0.3 * view.resolution_V + 5e-6
     shown = np.clip(x, -0.2, 0.2)
     level, size = float(np.mean(shown)), float(np.std(shown))
-    beside = _beside(view, first, last, sides, level, size, slack) if sides else np.zeros(7)
-    unmoved = float(np.mean(view.move[inside] <= 0))
-    repeat = 0.0
-    if unmoved > 0.5:
-        elsewhere = max(_longest(view.move[: max(first - 2, 0)]), _longest(view.move[last + 2 :]))
-        repeat = np.log((_longest(view.move[inside]) + 1) / (elsewhere + 1))
     around = x - np.mean(x)
-    own = np.array(
-        [
-            np.log1p(abs(float(np.median(x))) / (size + slack)),
-            np.mean(np.abs(x) <= zero),
-            unmoved,
-            repeat,
-            _step(view, first, zero) if first > 0 else 0.0,
-            np.log(np.mean(view.reach(inside) > HIDES_V) + 1e-3),
-            _usual(view, first, last),
-            np.log(min(last - first, 600)),
-            np.log(np.mean(around[1:] * around[:-1] < 0) + 1e-3) if x.size > 8 else 0.0,
-        ]
-    )
-    readings = view.readings(inside)
-    noise = [_noise(view, part) for part in (inside, *sides)]
-    return np.concatenate((beside, own, _against(noise, view), _spectrum(readings[np.isfinite(readings)], slack)))
+    own = [
+        np.log1p(abs(float(np.median(x))) / (size + slack)),
+        np.mean(np.abs(x) <= view.zero_V),
+        np.mean(view.move[inside] <= 0),
+        np.log(np.mean(view.reach(inside) > HIDES_V) + 1e-3),
+        np.log(min(last - first, 600)),
+        np.log(np.mean(around[1:] * around[:-1] < 0) + 1e-3) if x.size > 8 else 0.0,
+    ]
+    readings = [part[np.isfinite(part)] for part in (view.readings(part) for part in (inside, *sides))]
+    noise = [noise_of(part, view.resolution_V) for part in readings]
+    beside = [value for value in noise[1:] if np.isfinite(value)]
+    texture = [0.0, 0.0, 0.0]
+    if np.isfinite(noise[0]):
+        near = (_nearest(noise[0], beside), max(beside) - np.log(view.resolution_V + 1e-6)) if beside else (0.0, 0.0)
+        texture = [noise[0], *near]
+    changed = _beside(view, first, last, sides, level, size, slack) if sides else [0.0] * 4
+    return np.array([*changed, *own, *texture, *_shape(readings[0], view.resolution_V, slack)])
 
 
 def _beside(
     view: View, first: int, last: int, sides: Sequence[slice], level: float, size: float, slack: float
-) -> Floats:
-    """What a stretch is against the side that differs less."""
-    inside = slice(first, last)
+) -> list[float]:
+    """What the level of a stretch is against the side that differs less, and its reach at the softer border."""
     rests = [float(np.median(view.middle[part])) for part in sides]
-    spreads = [scatter(view.middle[part], rest) + slack for part, rest in zip(sides, rests, strict=True)]
     near = int(np.argmin([abs(level - rest) for rest in rests]))
     shift, rest = abs(level - rests[near]), min(abs(value) for value in rests)
-    seen = float(np.mean(view.move[inside] > 0))
-    rate = min(max(min(float(np.mean(view.move[part] > 0)) for part in sides), 0.003), 0.98)
+    spread = scatter(view.middle[sides[near]], rests[near]) + slack
     away = np.abs(view.middle - rests[near])
     contrasts = [
         _contrast(away[first : first + BORDER], away[max(first - BORDER, 0) : first], slack),
         _contrast(away[max(last - BORDER, first) : last], away[last : last + BORDER], slack),
     ]
-    return np.array(
-        [
-            np.log(shift / spreads[near] + 0.01),
-            np.log((shift + slack) / (size + slack)),
-            np.log((abs(level) + 0.3 * view.zero_V) / (rest + 0.3 * view.zero_V)),
-            _nearest(np.log(size + slack), [np.log(spread) for spread in spreads]),
-            _nearest(_quick(view, inside), [_quick(view, part) for part in sides]),
-            np.log1p((last - first) * divergence(seen, rate)),
-            min((value for value in contrasts if value), default=0.0),
-        ]
-    )
+    return [
+        np.log(shift / spread + 0.01),
+        np.log((shift + slack) / (size + slack)),
+        np.log((abs(level) + 0.3 * view.zero_V) / (rest + 0.3 * view.zero_V)),
+        min((value for value in contrasts if value), default=0.0),
+    ]
 
 
 def _contrast(inside: Floats, outside: Floats, slack: float) -> float:
@@ -172,45 +155,6 @@ def _contrast(inside: Floats, outside: Floats, slack: float) -> float:
     if min(inside.size, outside.size) < 8:
         return 0.0
     return float(np.log((np.mean(inside) + slack) / (np.mean(outside) + slack)))
-
-
-def _noise(view: View, part: slice) -> float:
-    """Noise from reading to reading, as a logarithm: what is added slowly to a channel lets it be."""
-    x = view.readings(part)
-    with np.errstate(invalid="ignore"):  # over range on both sides
-        bends = np.abs(x[2:] - 2.0 * x[1:-1] + x[:-2])
-    bends = np.sort(bends[np.isfinite(bends)])
-    if bends.size <= 8:
-        return np.nan
-    return float(np.log(np.mean(bends[: int(0.8 * bends.size)]) / 2.4 + 0.5 * view.resolution_V + 5e-6))
-
-
-def _against(noise: Sequence[float], view: View) -> Floats:
-    """Noise of the stretch; against the side that differs less; and beside, in last digits."""
-    own, beside = noise[0], [value for value in noise[1:] if np.isfinite(value)]
-    if not np.isfinite(own):
-        return np.zeros(3)
-    if not beside:
-        return np.array([own, 0.0, 0.0])
-    return np.array([own, _nearest(own, beside), max(beside) - np.log(view.resolution_V + 1e-6)])
-
-
-def _spectrum(x: Floats, slack: float) -> Floats:
-    """Share of the power in one line (hum folded by the cadence), share of white noise, and how far the tails reach."""
-    if x.size < 32:
-        return np.zeros(3)
-    x = x[max(x.size - SPECTRUM, 0) // 2 :][:SPECTRUM]
-    x = np.clip(x, *np.quantile(x, [0.01, 0.99]))
-    x = x - x.mean()
-    size = np.abs(x)
-    tail = np.log((np.quantile(size, 0.95) + slack) / (np.median(size) + slack))
-    power = np.abs(np.fft.rfft(x * np.hanning(x.size)))[1:] ** 2
-    if not power.any():
-        return np.array([0.0, 0.0, tail])
-    top = int(np.argmax(power))
-    line = float(power[max(top - 2, 0) : top + 3].sum() / power.sum())
-    # The median of white noise's power is 0.69 of its mean (exponential law).
-    return np.array([line, np.log(np.median(power) / 0.69 / power.mean() + 1e-6), tail])
 
 
 def _nearest(value: float, beside: Sequence[float]) -> float:
@@ -221,29 +165,36 @@ def _nearest(value: float, beside: Sequence[float]) -> float:
     return float(min(differences, key=abs))
 
 
-def _quick(view: View, part: slice) -> float:
-    """Usual movement from block to block, as a logarithm."""
-    return float(np.mean(np.log(view.move[part] + 0.5 * view.resolution_V + 5e-6)))
+def _shape(x: Floats, resolution_V: float, slack: float) -> list[float]:
+    """How the readings swing: tails, time in the middle, steadiness, and the share of one line and of white noise."""
+    if x.size < 2 * SHORT:
+        return [0.0] * 7
+    size = np.abs(x - np.median(x))
+    swings = [float(np.std(cell)) for cell in cells_of(x)]
+    line, _ = _spectrum(x, SHORT)
+    longer, white = _spectrum(x, 4 * SHORT)
+    return [
+        np.log((np.quantile(size, 0.95) + slack) / (np.median(size) + slack)),
+        np.mean(size < 0.25 * np.std(x) + 1e-6),
+        np.std(swings) / (np.median(swings) + 1e-6),
+        bends(x, 4, resolution_V) - bends(x, 1, resolution_V),
+        line,
+        longer,
+        white,
+    ]
 
 
-def _longest(move: Floats) -> int:
-    """Longest row of blocks without a movement."""
-    place = np.flatnonzero(np.concatenate(([True], move > 0, [True])))
-    return int(np.max(np.diff(place))) - 1
-
-
-def _step(view: View, place: int, zero: float) -> float:
-    """Step of the level at a border in steps that the channel shows beside it."""
-    before, after = view.middle[max(place - 6, 0) : place], view.middle[place : place + 6]
-    if min(before.size, after.size) < 3:
-        return 0.0
-    step = abs(float(np.median(after)) - float(np.median(before)))
-    return float(np.log((step + 0.1 * zero) / (0.5 * (scatter(before) + scatter(after)) + 0.1 * zero)))
-
-
-def _usual(view: View, first: int, last: int) -> float:
-    """Share of the rest of the channel that is at least as quiet as the stretch."""
-    count = view.size // FEW
-    cells = np.log(view.move[: count * FEW] + 0.5 * view.resolution_V + 5e-6).reshape(count, FEW).mean(axis=1)
-    rest = np.concatenate((cells[: first // FEW], cells[-(-last // FEW) :]))
-    return float(np.mean(rest <= _quick(view, slice(first, last)) + 0.25)) if rest.size else 0.0
+def _spectrum(x: Floats, size: int) -> tuple[float, float]:
+    """Share of the power in one line (hum folded by the cadence), and of white noise, usual in windows of a size."""
+    if x.size < 2 * size:
+        return 0.0, 0.0
+    parts = x[: x.size // size * size].reshape(-1, size)[:: max(x.size // size // SHORT, 1)]
+    ramp = np.linspace(-1.0, 1.0, size)
+    parts = parts - parts.mean(axis=1, keepdims=True)
+    parts = parts - np.outer(parts @ ramp / (ramp @ ramp), ramp)
+    power = np.abs(np.fft.rfft(parts * np.hanning(size), axis=1)[:, 1:]) ** 2 + 1e-18
+    whole = power.sum(axis=1)
+    lines = np.apply_along_axis(np.convolve, 1, power, np.ones(3), "same").max(axis=1) / whole
+    # The median of white noise's power is 0.69 of its mean (exponential law).
+    white = np.median(power, axis=1) / 0.69 * power.shape[1] / whole
+    return float(np.median(lines)), float(np.log(np.median(white) + 1e-6))

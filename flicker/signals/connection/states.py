@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
@@ -18,8 +17,6 @@ from flicker.signals.connection.disconnection import MOST, Lapse
 from flicker.signals.connection.movement import MOST_VISITS, ZERO_V, rests_away, runs, surge_at, view_of
 from flicker.signals.connection.together import TOGETHER_S, overlap, share, silent
 from flicker.signals.startup import FIT_S
-
-Floats = NDArray[np.float64]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured.
 DROPOUT_S = 25.0

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.middle import row_medians
 from flicker.signals.connection.movement import (
     ALIVE_SHARE,
@@ -28,9 +28,6 @@ from flicker.signals.connection.movement import (
     switches,
     two_clusters,
 )
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.

@@ -6,14 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
-from flicker.signals.connection.contrast import BESIDE, UNLIKE, swings
 from flicker.signals.connection.disconnection import Lapse
-from flicker.signals.connection.movement import CELL, FEW, SHORTEST_S
-from flicker.signals.order_statistics import scatter
+from flicker.signals.connection.movement import SHORTEST_S
 
 TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay within this of each other; common practice
 MOSTLY = 0.8  # of a stretch, that says the same as all of it; chosen, not measured
@@ -47,8 +44,6 @@ def share(
                 agrees = sum(overlap(x, one) for x in own) > MOSTLY * length
                 if not agrees and off:  # a channel whose digit never moves says nothing
                     agrees = _at_zero(blocks, other, one, zero_V[other]) if own else one.surge is not None
-                elif not agrees:
-                    agrees = _changed(blocks, other, one, zero_V[other])
                 if agrees:
                     out[other] = sorted(
                         [x for x in out[other] if x not in own] + [replace(one, surge=None)], key=_first
@@ -60,29 +55,10 @@ def _first(lapse: Lapse) -> int:
     return lapse.first
 
 
-def _within(blocks: RunBlocks, channel: int, first: int, last: int) -> NDArray[np.float64]:
-    middle = blocks.channels[channel].middle[max(first, 0) : last]
-    return np.asarray(middle[np.isfinite(middle)])
-
-
-def _changed(blocks: RunBlocks, channel: int, opened: Lapse, zero_V: float) -> bool:
-    """Does a channel read otherwise while another channel's relay is open than in the minutes before?"""
-    span = BESIDE * CELL
-    before = _within(blocks, channel, opened.first - span, opened.first)
-    inside = _within(blocks, channel, opened.first, min(opened.first + span, opened.last))
-    if min(before.size, inside.size) < FEW:
-        return False
-    if abs(float(np.median(inside) - np.median(before))) > 4.0 * scatter(before) + 0.5 * zero_V:
-        return True
-    if min(before.size, inside.size) < 3 * CELL:
-        return False
-    ratio = np.log(np.median(swings(inside)) + 0.25 * zero_V) - np.log(np.median(swings(before)) + 0.25 * zero_V)
-    return bool(abs(ratio) > np.log(UNLIKE))
-
-
 def _at_zero(blocks: RunBlocks, channel: int, off: Lapse, zero_V: float) -> bool:
     """Does a channel stand at zero while another one shows that the unit was off, its bump apart?"""
-    inside = _within(blocks, channel, off.first, off.last)
+    inside = blocks.channels[channel].middle[max(off.first, 0) : off.last]
+    inside = inside[np.isfinite(inside)]
     return inside.size > 0 and float(np.mean(np.abs(inside) <= zero_V)) > MOSTLY
 
 
