@@ -145,8 +145,9 @@ def test_what_grows_grows_by_its_factor() -> None:
 
 @pytest.mark.parametrize("kind", [*states.DEAD, *states.LIVE])
 def test_what_the_lead_saw_stands_where_it_is_said_to(kind: str) -> None:
-    for seed in (3, 4):
-        made, again = states.state_log(kind, seed), states.state_log(kind, seed)
+    drawn = {seed: states.state_log(kind, seed) for seed in (3, 4)}
+    for seed, made in drawn.items():
+        again = states.state_log(kind, seed)
         assert same(made.log, again.log)
         assert made.stretches == again.stretches
         assert np.all(np.diff(made.log.time_s) > 0)
@@ -164,7 +165,7 @@ def test_what_the_lead_saw_stands_where_it_is_said_to(kind: str) -> None:
                 assert not made.stretches[name]
             elif kind in states.DEAD and kind != "auto_off_rows_stop" and np.median(np.diff(t)) < 2:
                 assert not live.all()
-    assert not same(states.state_log(kind, 3).log, states.state_log(kind, 4).log)
+    assert not same(drawn[3].log, drawn[4].log)
 
 
 def inside(kind: str, seed: int) -> list[np.ndarray]:
