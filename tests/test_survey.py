@@ -103,6 +103,28 @@ def test_a_killed_survey_resumes_to_the_same_table(shelf, tmp_path, judged_here)
     assert not journal.exists()
 
 
+@pytest.mark.usefixtures("judged_here")
+def test_a_disk_that_fills_up_costs_one_row_and_never_the_table(shelf, tmp_path, monkeypatch):
+    out, files, to_disk, judge = tmp_path / "table.csv", len(find_logs(shelf)), os.fsync, survey_module.judge_file
+    written, judged = [], []
+
+    def full(file):
+        written.append(file)
+        if len(written) == 3:
+            raise OSError(28, "No space left on device")
+        to_disk(file)
+
+    monkeypatch.setattr(os, "fsync", full)
+    stopped = flicker("survey", shelf, "--out", out)
+    assert stopped.returncode == 2 and "No space left on device" in stopped.stderr and not out.exists()
+    monkeypatch.setattr(os, "fsync", to_disk)
+    monkeypatch.setattr(survey_module, "judge_file", lambda path, *rest: judged.append(path) or judge(path, *rest))
+    assert flicker("survey", shelf, "--out", out).returncode == 0
+    assert files - 3 <= len(judged) <= files - 2
+    table = pd.read_csv(out)
+    assert table["source"].nunique() == files and table["error"].notna().sum() == 1  # the broken file alone
+
+
 def test_text_that_looks_like_a_formula_is_disarmed():
     assert (
         disarmed("=1+1") == "'=1+1"
