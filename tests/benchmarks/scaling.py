@@ -125,10 +125,9 @@ def cores(folder: Path, turns: int) -> None:
                         seen.append(_survey(shelf, table, f"--scheduler={cluster.scheduler_address}"))
         one, two = (min(item["wall"] for item in told[workers]) for workers in told)
         said = f"{one:.2f} s and {two:.2f} s on the wall"
-        if place == "a pool":  # what a busy machine cannot hide: the part of the work that is not shared
-            first, second = (min(told[workers], key=lambda item: item["cpu"]) for workers in told)
-            most = first["cpu"] / (second["own"] + 0.5 * (second["cpu"] - second["own"]))
-            said += f"; of the processors {first['cpu']:.2f} s and {second['cpu']:.2f} s, {second['own']:.2f} s of them where rows are gathered: at most {most:.2f} times"
+        if place == "a pool":  # what a busy machine hides less: how much of the work one process does alone
+            cpu, own = (min(item[key] for item in told[1]) for key in ("cpu", "own"))
+            said += f"; {cpu:.2f} s of the processors, {own:.2f} s of them where rows are gathered"
         print(
             f"| survey of 1,000 files on {place}, one process and two (load {os.getloadavg()[0]:.1f}) "
             f"| {said} | | {one / two:.2f} times as fast |",
