@@ -62,6 +62,19 @@ def scanned_fault(b: Bench) -> None:
     _fault(b, b.table(0, t, _in_turn(b, v)))
 
 
+def scanned_overload(b: Bench) -> None:
+    """The same scanner, or a slower meter joined to a faster one; two to four times the left output goes over the range: cells stay empty for 10 to 60 s."""
+    fresh_names(b, "left", "right")
+    t, v = _hours(b, 5, 7, 1.0)
+    if b.rng.random() < 0.5:
+        v = _in_turn(b, v)
+    else:
+        v["left"] = np.where(np.arange(t.size) % int(b.rng.choice([5, 10])) == 0, v["left"], np.nan)
+    for at in b.rng.uniform(1800, t[-1] - 1800, int(b.rng.integers(2, 5))):
+        v["left"][slice(*np.searchsorted(t, (at, at + between(b.rng, 12, 60))))] = np.nan
+    b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), *no_growth("left")], rather_not=[f"{n} inconclusive" for n in b.others])
+
+
 def residue_of_swings(b: Bench) -> None:
     """A scanner keeps 1 to 3 % of the channel before: swings of 0.3 to 0.9 V on the left show as 3 to 25 mV on the sound right."""
     fresh_names(b, "left", "right")
@@ -341,7 +354,7 @@ def hour_twice(b: Bench) -> None:
 
 
 KINDS = {f.__name__.replace("_", " "): f for f in (
-    scanned_sound, scanned_fault, residue_of_swings, residue_of_level, two_meters_joined, filled_forward, one_meter_late, range_by_hand,
+    scanned_sound, scanned_fault, scanned_overload, residue_of_swings, residue_of_level, two_meters_joined, filled_forward, one_meter_late, range_by_hand,
     coarse_second_half, fives, fives_fault, ends_at_200, ends_at_200_swings, ends_at_2, battery_sags, auto_zero, leads_reversed,
     half_minute_means, seldom_and_single, tweeter_terminal, clock_back, clock_back_sound, clock_forward_sound, day_files, day_files_fault,
     radio_gaps, neighbours_plug, turn_off_thump, wakes_with_a_thump, unit_exchanged, hour_twice,
