@@ -332,7 +332,8 @@ def test_the_demo_visits(capsys):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ([], "give a case with --case, or each visit"),
+        ([], "give the logs, a case with --case, or each visit"),
+        (["a.csv", "--visit", "2031-03-09", "b.csv"], "say to which visit a.csv belongs"),
         (["--visit", "spring", "a.csv"], "--visit takes a date such as 2031-03-09 first, got 'spring'"),
         (["--visit", "2031-03-09"], "names no log"),
         (["--visit", "2031-03-09", "a.csv", "--hours-per-day", "30"], "between 0 and 24"),
@@ -342,6 +343,22 @@ def test_wrong_usage_is_one_sentence(capsys, words, told):
     assert main(["visits", *words]) == 2
     err = capsys.readouterr().err
     assert told in err and err.count("\n") == 1
+
+
+def test_logs_that_hold_their_dates_group_themselves_into_visits(capsys, tmp_path):
+    # invented: two files of one evening, one of a month later, given out of order
+    names = []
+    for stamp in ("2031-04-09T19:00:00", "2031-03-04T19:00:00", "2031-03-04T21:00:00"):
+        times = np.datetime64(stamp) + np.arange(1200).astype("timedelta64[s]")
+        volts = 4.0 + 0.1 * np.random.default_rng(len(names)).normal(size=1200).round(1)
+        path = tmp_path / f"log{len(names)}.csv"
+        path.write_text("time,left_mV\n" + "\n".join(f"{t},{v:.1f}" for t, v in zip(times, volts, strict=True)) + "\n")
+        names.append(str(path))
+    assert main(["visits", *names, "--json"]) == 0
+    visits = loads(capsys.readouterr().out)["visits"]
+    assert [visit["date"][:10] for visit in visits] == ["2031-03-04", "2031-04-09"]
+    assert main(["visits", *names, str(Path(__file__).parent.parent / "demo_data" / "m22_visit_1.csv")]) == 2
+    assert "m22_visit_1.csv was recorded: --visit DATE LOG" in capsys.readouterr().err
 
 
 def test_a_faster_logger_at_later_visits_feigns_no_growth():

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+from typing import TYPE_CHECKING
 
 from flicker.commands._documents import print_json
 from flicker.commands._shared import add_log_options, case_from, limits_from, since_from, used_logs, working
+
+if TYPE_CHECKING:
+    from flicker.logs.model import Log
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DATE LOG",
         help="the date of a visit (2031-03-09) and its logs; give it once for each visit",
     )
-    parser.add_argument("undated", nargs="*", metavar="LOG", help=argparse.SUPPRESS)  # for a sentence that helps
+    parser.add_argument("logs", nargs="*", metavar="LOG", help="logs that hold their own dates, grouped into visits")
     parser.add_argument(
         "--since", metavar="DATE", help="when it was repaired: sets the visits from this date on against those before"
     )
@@ -41,26 +45,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge the visits and print."""
-    from flicker.evidence.visits.grouping import visits_of_case
+    from flicker.evidence.visits.grouping import visits_of_case, visits_of_logs
     from flicker.evidence.visits.over_visits import over_visits
+    from flicker.evidence.visits.visited import When
 
+    given: list[tuple[When, list[Log]]]
     hours = arguments.hours_per_day
     if hours is not None and not 0 < hours <= 24:
         raise ValueError(f"--hours-per-day must lie between 0 and 24, got {hours:g}.")
     if not arguments.apart >= 0:
         raise ValueError(f"--apart must be 0 or more days, got {arguments.apart:g}.")
-    if arguments.undated:
-        raise ValueError(
-            f"say when {arguments.undated[0]} was recorded: --visit DATE LOG, once for each visit "
-            f"(--visit 2031-03-09 {arguments.undated[0]}), or give a case with --case."
-        )
-    if arguments.case is None and arguments.visit is None:
-        raise ValueError("give a case with --case, or each visit with --visit DATE LOG.")
+    if arguments.logs and arguments.visit:
+        raise ValueError(f"say to which visit {arguments.logs[0]} belongs: --visit DATE LOG, once for each visit.")
+    if not (arguments.case or arguments.visit or arguments.logs):
+        raise ValueError("give the logs, a case with --case, or each visit with --visit DATE LOG.")
     case = case_from(arguments)
     moment = since_from(arguments)
     since = None if moment is None else moment.date()
     with working() as say:
-        if case is not None and arguments.visit is None:
+        if case is not None and arguments.visit is None and not arguments.logs:
             visits, stages = visits_of_case(
                 case, by=arguments.by, apart_days=arguments.apart, run_gap_s=arguments.run_gap
             )
@@ -68,7 +71,10 @@ def run(arguments: argparse.Namespace) -> int:
                 visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
             )
         else:
-            given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
+            if arguments.logs:
+                given = visits_of_logs(used_logs(arguments.logs, arguments, case), apart_days=arguments.apart)
+            else:
+                given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
             result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say, since=since)
         if arguments.report:
             from flicker.present.report import write_report

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
 
 from flicker.case.case_file import Case, CaseError
 from flicker.evidence.visits.visited import When
 from flicker.logs.model import Log
+
+Item = TypeVar("Item")
 
 APART_DAYS = 14.0  # logs closer than this belong to one visit; common practice, no source
 MIDDAY = 12  # of a date without a clock; a choice
@@ -40,12 +43,7 @@ def visits_of_case(
         bare = [log.file for log in case.logs if log.date is None]
         if bare:
             raise CaseError(f"{case.path}: the log {bare[0]!r} has no date; add one, or group by stage.")
-        last = -math.inf
-        for log in sorted(case.logs, key=lambda item: day_of(item.date)):
-            if day_of(log.date) - last > apart_days or not groups:
-                groups.append([])
-            groups[-1].append(log)
-            last = day_of(log.date)
+        groups = _by_date(case.logs, lambda log: log.date, apart_days)
     from flicker.case.reading import overruled
     from flicker.logs.reading import read_log
 
@@ -61,6 +59,38 @@ def visits_of_case(
         )
         stages.append(list(dict.fromkeys(log.stage for log in group)))
     return visits, stages
+
+
+def visits_of_logs(logs: Sequence[Log], *, apart_days: float = APART_DAYS) -> list[tuple[When, list[Log]]]:
+    """Group logs that carry their own dates into visits: those closer than ``apart_days`` are one.
+
+    Raises
+    ------
+    ValueError
+        If a log does not say when it was recorded.
+    """
+    for log in logs:
+        if log.runs[0].start is None:
+            name = log.path or "a log"
+            raise ValueError(
+                f"say when {name} was recorded: --visit DATE LOG, once for each visit (--visit 2031-03-09 {name}), or "
+                "give a case with --case."
+            )
+    groups = _by_date(logs, lambda log: log.runs[0].start, apart_days)
+    return [(group[0].runs[0].start, group) for group in groups]
+
+
+def _by_date(items: Sequence[Item], date: Callable[[Item], When], apart_days: float) -> list[list[Item]]:
+    """Groups in the order of their dates; what lies closer to the one before than ``apart_days`` joins it."""
+    groups: list[list[Item]] = []
+    last = -math.inf
+    for item in sorted(items, key=lambda item: day_of(date(item))):
+        day = day_of(date(item))
+        if day - last > apart_days or not groups:
+            groups.append([])
+        groups[-1].append(item)
+        last = day
+    return groups
 
 
 def day_of(date: When) -> float:
