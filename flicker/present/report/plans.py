@@ -68,7 +68,9 @@ def comparison_page(
             parts.append(_side(name, f"side-{at + 1}", judged, pictures, logs, () if other is None else (other,)))
             read.append(sources(judged, logs, stage=name, explained=at == 1))
     parts += read
-    parts.append(close(list(told.get("cautions") or [SAFETY])))
+    last = [(item["channel"], (item.get("after") or {}).get("against") or ()) for item in steps[-1]["channels"]]
+    open_ = [f"{name}: against a clearance: {'; '.join(against)}." for name, against in last if against]
+    parts.append(close([*open_, *(told.get("cautions") or [SAFETY])]))
     return "Before and after", Markup(text(parts))
 
 
@@ -85,8 +87,7 @@ def _first_and_last(whole: Any) -> Markup | None:
 
 def compared_card(item: Mapping[str, Any]) -> Markup:
     """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
-    against = (item.get("after") or {}).get("against")
-    pairs: list[tuple[str, Child]] = [("Against a clearance", "; ".join(against))] if against else []
+    pairs: list[tuple[str, Child]] = []
     if item.get("cured"):
         pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
     hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
