@@ -164,6 +164,8 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
         return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
     if facts.episodes:
         return f"It was seen {times_text(facts.episodes)} in {seen}; once is enough to do harm."
+    if facts.dangerous_V is None:
+        return f"It was there for a moment in the {seen} observed; once is enough to do harm."
     return f"It stayed so for the {seen} observed."
 
 

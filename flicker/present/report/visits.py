@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
-from flicker.evidence.located.rate_changed import since_text
+from flicker.evidence.located.rate_changed import Way, since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
 from flicker.present.report.parts import answer_cell, card, close, date_text, mast, number
@@ -75,8 +75,9 @@ def _card(item: ChannelVisits) -> Markup:
 
 
 def _word(item: ChannelVisits) -> str:
-    """One word for the channel: worse before moved before better."""
-    answers = (item.rate.answer, item.size.answer)
+    """One word for the channel: worse before moved before better; a rate that changed between two visits is one, too."""
+    since = {Way.MORE: "worse", Way.LESS: "better"}.get(item.since.answer, "") if item.since else ""
+    answers = (item.rate.answer, item.size.answer, since)
     moved = any(trend.answer == YES for trend in item.levels)
     if "worse" in answers:
         return "worse" + (", and its level at rest moved" if moved else "")
