@@ -78,6 +78,14 @@ def test_hours_switched_off_are_observed_nowhere():
     assert channel.guard.figures.observed_h == pytest.approx(4.0, abs=0.1)
 
 
+def test_hours_before_a_rest_jumps_to_many_volts_were_not_asleep():
+    volts = output(4.0)
+    volts[round(2 * HOUR / STEP_S) :] += 58.0
+    channel = judged(volts).channels[0]
+    assert channel.fitness == "do not connect" and channel.guard.figures.asleep_h == 0.0
+    assert channel.observed_s > 2 * HOUR
+
+
 def test_to_fall_asleep_and_to_wake_is_no_jump_between_levels():
     volts = output(10.0, 0.012)
     for begin_h in (2.0, 4.0, 6.0):

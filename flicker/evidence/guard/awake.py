@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.evidence.guard.limits import REST_V
 from flicker.signals.guard.figures import ChannelFigures
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
@@ -77,8 +78,15 @@ class Cells:
 
 
 def not_awake(cells: Cells) -> Bools:
-    """Cells in which nothing shows that the lead saw a live output, though something did before or after."""
-    return lasting(_broken(cells, forward=True) | _broken(cells, forward=False))
+    """Cells in which nothing shows that the lead saw a live output, though something did before or after.
+
+    A fault's volts are no measure of what a live output reads: of a rest that jumps to 58 V the hours before were not asleep.
+    """
+    sound = np.abs(cells.level_V) <= REST_V
+    judged = cells.where(sound)
+    out = np.zeros(cells.level_V.size, dtype=bool)
+    out[sound] = lasting(_broken(judged, forward=True) | _broken(judged, forward=False))
+    return out
 
 
 def next_known(values: Floats, known: Bools) -> Floats:
