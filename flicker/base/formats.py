@@ -38,7 +38,7 @@ def volts_text(volts: float) -> str:
     """A voltage as people say it."""
     size = abs(volts)
     if size < 0.9995:
-        return f"{volts * 1e3:.0f} mV"
+        return f"{round(volts * 1e3)} mV"  # no sign before a nought
     return f"{volts:.2f} V" if size < 10 else f"{volts:.0f} V"
 
 
