@@ -8,6 +8,7 @@ import math
 import subprocess
 import sys
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -239,7 +240,7 @@ def test_unknown_command_and_option_are_one_sentence():
         done = flicker(*arguments)
         assert done.returncode == 2 and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
     assert flicker("assess", "--nope", "x").stderr.endswith("See flicker assess --help.\n")
-    assert "--visit DATE LOG" in flicker("visits", "spring.csv", "autumn.csv").stderr
+    assert "--visit DATE LOG" in flicker("visits", str(Path(__file__).parent.parent / "demo_data" / "m22_visit_1.csv")).stderr
 
 
 @pytest.mark.parametrize("interval_s, hours, told", [(0.5, 3.5, None), (30.0, 200.0, "for 30 seconds or longer")])

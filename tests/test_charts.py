@@ -343,7 +343,7 @@ def test_power_up_rates_hold_the_scatter_that_the_claim_allows(visits):
     hours = found.records[0].per_cycle()[1][0] / 3600
     assert seen[-1]["low"] == pytest.approx(stats.chi2.ppf(0.025, 2 * counts[-1]) / 2 / hours, rel=1e-4)
     # the broad bars: quantiles of the negative binomial about the line at the scatter that the sentence names
-    share = int(re.search(r"while they differ by up to (\d+) %", charts.caption_of(chart))[1]) / 100
+    share = int(re.search(r"differ by no more than (\d+)%", charts.caption_of(chart))[1]) / 100
     line = [row["rate"] for rows in chart.to_dict()["datasets"].values() for row in rows if "part" in row]
     law = stats.nbinom(1 / share**2, 1 / (1 + share**2 * line[-1] * hours))
     assert bars(chart)[-1]["most"] == pytest.approx(law.ppf(0.975) / hours, rel=1e-4)
