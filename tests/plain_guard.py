@@ -44,8 +44,10 @@ def cells(t, v, width):
     gs, vs = g[order], v[order]
     first = np.flatnonzero(np.r_[True, np.diff(gs) > 0])
     n = np.diff(np.r_[first, gs.size])
-    at = lambda q: vs[first + np.minimum((q * (n - 1) + 0.5).astype(int), n - 1)]
-    return gs[first] * width, at(0.5), at(0.01), at(0.99), n, np.searchsorted(gs[first], g)
+    # the page's reference takes the upper of two middle readings: turned leads then change a median; here both ends are alike
+    middle = 0.5 * (vs[first + (n - 1) // 2] + vs[first + n // 2])
+    low = (0.01 * (n - 1) + 0.5).astype(int)
+    return gs[first] * width, middle, vs[first + low], vs[first + n - 1 - low], n, np.searchsorted(gs[first], g)
 
 
 def blanks(v, mates, step, g):

@@ -183,18 +183,18 @@ def test_a_start_is_a_sign_of_life_only_if_it_stands_out():
     assert not start_shown(np.array([0.0025, 0.0, 0.0]), quiet, 1e-3)  # under three digits
 
 
-def held(level_V, width_V, far_V=1.0, unmoved=0.0, *, apart=True):
+def held(level_V, width_V, far_V=1.0, unmoved=0.0, *, zero_seen=False):
     """Twenty cells of five minutes at 2 s; ``far_V`` in widths."""
     column = np.full(20, 1.0)
     level = np.broadcast_to(level_V, 20)
     cells = Cells(level, width_V * column, far_V * width_V * column, 1e-4 * column, unmoved * column, np.full(20, 150), 1e-5 * column, 1e-5)
-    return level_held(cells, apart=apart)
+    return level_held(cells, zero_seen=zero_seen)
 
 
 @pytest.mark.parametrize(
     "level_V, width_V, alive",
-    [(0.006, 1e-4, True), (0.004, 1e-4, False), (0.004, 2e-3, True), (0.0015, 2e-3, False), (-0.006, 1e-4, True), (-0.004, 1e-4, True)],
-)  # an alternating range reads up to 5 mV, never below zero, and moves by little of it (choices)
+    [(0.006, 1e-4, True), (0.004, 1e-4, False), (0.004, 2e-3, True), (0.0015, 2e-3, False), (-0.006, 1e-4, True), (-0.004, 1e-4, False)],
+)  # an alternating range or a meter's zero lies up to 5 mV away, and moves by little of it (choices)
 def test_a_level_away_from_zero_is_a_sign_of_life(level_V, width_V, alive):
     assert held(level_V, width_V) == alive
     assert not held(level_V, width_V, unmoved=1.0)  # a logger that repeats its last value
@@ -204,8 +204,8 @@ def test_a_level_away_from_zero_is_a_sign_of_life(level_V, width_V, alive):
 
 
 def test_a_meters_zero_and_pick_up_on_a_bias_are_no_level():
-    assert not held(-0.004, 1e-4, apart=False)  # below zero, and the same in every channel
-    assert held(-0.006, 1e-4, apart=False)  # farther than a zero lies
+    assert held(-0.004, 1e-4, zero_seen=True) and held(0.004, 1e-4, zero_seen=True)  # the zero lies elsewhere
+    assert not held(0.002, 1e-4, zero_seen=True)
     assert not held(0.004, 5e-3, 0.51)  # a sine reaches half its range: a lead in the air
     assert held(0.004, 5e-3, 0.65)  # normal noise reaches farther than its 1 to 99 % range
     assert held(0.006, 5e-3, 0.51)

@@ -11,7 +11,6 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.awake import ZERO_V, Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
-from flicker.evidence.guard.limits import ALIVE_V
 from flicker.evidence.guard.model import Asleep, Session
 from flicker.evidence.guard.renewed import seldom_renewed
 from flicker.signals.guard.figures import BEGIN, CELL_S, SWITCHED_ON, ChannelFigures
@@ -56,7 +55,6 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     digit_V = float(steps_V.min()) if steps_V.size else 0.0
     moving = [float(x) for own in mine for x in own.unmoved if x < 1.0]
     usual = float(np.median(moving)) if moving else 0.0
-    apart = _apart(sessions, channel, mine)
     power_ups: list[list[_Part]] = []
     for place, (session, own, number_of) in enumerate(zip(sessions, mine, channel, strict=True)):
         for number in range(session.figures.kind.size):
@@ -67,7 +65,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             power_ups[-1].append(_Part(place, number, anew, np.flatnonzero(cells_of(session, own, number, up))))
         asleep[place] |= hanging(own.unmoved, own.readings, usual)
         if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output
-            held = lasting(away(Cells.of([own], [own.readings > 0], digit_V), apart=apart))
+            held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
             asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
@@ -88,7 +86,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
                 asleep[part.place][part.index] |= found[: part.index.size]
                 found = found[part.index.size :]
             kept = ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
-            shown |= level_held(cells.where(kept), apart=apart or bool(off.any()))
+            shown |= level_held(cells.where(kept), zero_seen=bool(off.any()))
             shown |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
         if not shown:
             silent += parts
@@ -113,16 +111,6 @@ class _Part:
 
 def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -> Floats:
     return np.concatenate([getattr(mine[part.place], name)[part.index] for part in parts])
-
-
-def _apart(sessions: Sequence[Session], channel: Sequence[int], mine: Sequence[ChannelFigures]) -> bool:
-    """Whether another channel rests elsewhere: a meter's zero is the same in all."""
-    return any(
-        abs(float(np.median(other.median_V)) - float(np.median(own.median_V))) >= ALIVE_V
-        for session, number, own in zip(sessions, channel, mine, strict=True)
-        for place, other in enumerate(session.figures.channels)
-        if place != number and own.median_V.size and other.median_V.size
-    )
 
 
 def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:

@@ -1,10 +1,10 @@
 """Did the lead see a live output at all, from the first reading on? One power-up of one channel in, yes or no out.
 
 A log that shows no live output has one of a few other explanations, each with a look of its own: pick-up of a lead in the
-air is bounded, about zero or a bias of some millivolts; an alternating range reads up to some millivolts, never below zero,
-and moves by little of it; a meter's zero is the same in every channel; a logger that hangs does not move. Hours count only
-where none of them explains what was read: the first seconds or minutes stand out from all that follows, as a start and its
-settling do, or a level is held away from zero farther than these explanations reach.
+air is bounded, about zero or a bias of some millivolts; an alternating range or a meter's zero lies up to some millivolts away
+and moves by little of it; a logger that hangs does not move. Hours count only where none of them explains what was read: the
+first seconds or minutes stand out from all that follows, as a start and its settling do, or a level is held away from zero
+farther than these explanations reach. A sign tells nothing: leads are turned.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ HANGS_CELLS = 12  # an hour of one reading
 REPEATS = 0.2  # of the readings at least repeat the one before by chance, where few tell how many do
 BY_CHANCE = 1e-6  # that a cell of a live output does not move
 RESTLESS = 0.3  # of the level: an alternating range moves by less of what it reads
-QUIET_V = 2.5e-3  # a quiet level below zero, apart from another channel's, is an output's from here on
+QUIET_V = 2.5e-3  # a quiet level, of a channel that read the meter's zero as well, is an output's from here on
 BOUNDED = 1.2  # pick-up reaches so much farther than its 1 to 99 % range at most: a sine 1.0, normal noise 1.3 and more
 
 
@@ -75,21 +75,21 @@ def settles(level_V: Floats, digit_V: float) -> bool:
     return bool(first >= max(START_V, DIGITS * digit_V, SETTLES * moves) and moves / 2 < second < first - moves / 2)
 
 
-def away(cells: Cells, *, apart: bool, bounded: bool = False) -> Bools:
+def away(cells: Cells, *, zero_seen: bool = False, bounded: bool = False) -> Bools:
     """Cells that lie farther from zero than a lead in the air, a chassis, a meter's zero or a wrong range lies.
 
-    ``apart`` tells whether another channel of the log rests elsewhere: a meter's zero is the same in all. ``bounded``:
-    what it moves is bounded as pick-up is.
+    ``zero_seen`` tells whether the channel read the meter's zero at other times; ``bounded``: what it moves is bounded as
+    pick-up is.
     """
     size = np.abs(cells.level_V)
     quiet = cells.width_V - 2.0 * cells.digit_V < RESTLESS * size
-    explained = np.where(quiet, (cells.level_V > 0) | (not apart), bounded)
+    explained = np.where(quiet, not zero_seen, bounded)
     least_V = np.where(explained, RANGE_V, np.where(quiet, QUIET_V, ALIVE_V))
     far: Bools = size >= np.maximum(least_V, DIGITS * cells.digit_V)
     return far
 
 
-def level_held(cells: Cells, *, apart: bool) -> bool:
+def level_held(cells: Cells, *, zero_seen: bool = False) -> bool:
     """Whether nearly all cells hold one level away from zero; a logger that repeats its last value holds it for ever."""
     if not np.any(cells.unmoved < 1.0):
         return False
@@ -97,6 +97,6 @@ def level_held(cells: Cells, *, apart: bool) -> bool:
     width_V, far_V, readings = (float(np.median(x)) for x in (cells.width_V, cells.far_V, cells.readings))
     bounded = readings >= LEAST_READINGS and 2.0 * (far_V + cells.digit_V) < BOUNDED * width_V
     usual = replace(cells, width_V=np.full(cells.width_V.shape, width_V))
-    kept = away(usual, apart=apart, bounded=bounded)
+    kept = away(usual, zero_seen=zero_seen, bounded=bounded)
     kept &= cells.level_V * np.sign(middle) >= HELD_LEVEL * abs(middle)
     return bool(np.count_nonzero(kept) >= HELD_SHARE * cells.level_V.size)
