@@ -6,6 +6,7 @@ import numpy as np
 import plain_guard
 import pytest
 
+from flicker import assess
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Reason, Session, clean_time, judge_guard
 from flicker.logs.model import Log
@@ -292,3 +293,13 @@ def test_a_mark_that_begins_a_new_setting_starts_anew():
     assert marked.silent and marked.figures.observed_h == pytest.approx(4.5, abs=0.01)
     short = Log.from_arrays(t[t < 6 * 3600], {"left": v[t < 6 * 3600]})
     assert Reason.RATE in judged({"left": hands}, short).reasons
+
+
+def test_more_channels_than_an_integer_has_bits():
+    """Invented: 66 outputs of 20 minutes; the masks of neighbours hold 60."""
+    t = np.arange(1200.0)
+    rng = np.random.default_rng(9)
+    volts = {f"ch{k}": 0.004 + 3e-4 * rng.standard_normal(t.size) for k in range(66)}
+    volts["ch65"][700:703] += 0.3
+    found = assess(Log.from_arrays(t, volts))
+    assert found.channel("ch65").guard.figures.large_swings == 1 and found.channel("ch0").guard.figures.large_swings == 0

@@ -28,6 +28,7 @@ from flicker.evidence.guard.limits import (
 from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
 from flicker.evidence.guard.same import same_as_another
 from flicker.signals.guard.blank import ALL, ANY, OWN
+from flicker.signals.guard.cells import MOST_NEIGHBOURS
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
 
 
@@ -113,9 +114,9 @@ def judge_guard(
 
 
 def _calm(figures: StretchFigures) -> int:
-    """Channels (a bit each) that swing rarely enough to excuse what looks like their crosstalk."""
+    """Channels (a bit each) that swing rarely enough to excuse what looks like their crosstalk; of very many only the first."""
     out = 0
-    for number, item in enumerate(figures.channels):
+    for number, item in enumerate(figures.channels[:MOST_NEIGHBOURS]):
         readings = int(item.readings[~item.late].sum())
         if readings and int(item.away[~item.late].sum()) <= RESTLESS * readings:
             out |= 1 << number
