@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from flicker.signals.cache import BlockCache
 
 
-
 def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
     """Options that tell how a log is to be read; each overrules what the file suggests.
 

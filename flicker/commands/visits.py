@@ -63,19 +63,18 @@ def run(arguments: argparse.Namespace) -> int:
     moment = since_from(arguments)
     since = None if moment is None else moment.date()
     with working() as say:
-        if case is not None and arguments.visit is None and not arguments.logs:
-            visits, stages = visits_of_case(
+        stages = None
+        if arguments.logs:
+            given = visits_of_logs(used_logs(arguments.logs, arguments, case), apart_days=arguments.apart)
+        elif case is None or arguments.visit:
+            given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
+        else:
+            given, stages = visits_of_case(
                 case, by=arguments.by, apart_days=arguments.apart, run_gap_s=arguments.run_gap
             )
-            result = over_visits(
-                visits, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
-            )
-        else:
-            if arguments.logs:
-                given = visits_of_logs(used_logs(arguments.logs, arguments, case), apart_days=arguments.apart)
-            else:
-                given = [(_date(words), used_logs(words[1:], arguments, case)) for words in arguments.visit]
-            result = over_visits(given, limits_from(arguments, case), case=case, hours_per_day=hours, progress=say, since=since)
+        result = over_visits(
+            given, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
+        )
         if arguments.report:
             from flicker.present.report import write_report
 

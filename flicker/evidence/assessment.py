@@ -70,7 +70,6 @@ from flicker.signals.trace import RunTraces
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.among_like import AmongLike
-    pass
 
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
@@ -230,14 +229,18 @@ def judge(
             ends[name] = end
             traces = as_one_event(traces, name, end, limits.dead_time_s)
     sessions = sessions_of(traces, case)
+    stretches = {
+        name: sessions_with(sessions, name)
+        for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
+    }
     guards = {
         name: judge_guard(
-            *sessions_with(sessions, name),
+            *logged,
             limits,
             speaker_side=side_of(case, name) in BEHIND_RELAY,
             averaged=any(name in run.run.averaged for run in traces),
         )
-        for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
+        for name, logged in stretches.items()
     }
     off = off_times(traces)
     marked = [record.without(off) for record in records(traces, dead_time_s=limits.dead_time_s)]
@@ -263,12 +266,12 @@ def judge(
                 guard=guards[record.channel],
                 movement=raw_movement(minute_levels(traces, record.channel), min(limits.drift_V, MOVE_V)),
                 jumps=jump_count(
-                    *sessions_with(sessions, record.channel),
+                    *stretches[record.channel],
                     slept=times_slept(traces, record.channel, guards[record.channel]),
                 ),
                 end=ends.get(record.channel),
                 ahead=approach(traces, record.channel, limits.protection_V),
-                along=moves_along(*sessions_with(sessions, record.channel), limits.drift_V),
+                along=moves_along(*stretches[record.channel], limits.drift_V),
             ),
             whole=before,
             levels=levels,

@@ -30,6 +30,7 @@ SAMPLING = (
     ("resolution_V", "a last digit of {:g} V"),
 )
 
+
 def sources_of(records: Iterable[ChannelRecord]) -> tuple[str, ...]:
     """Names of the logs that records come from."""
     return tuple(dict.fromkeys(run.source for record in records for run in record.runs))

@@ -71,6 +71,11 @@ class Cells:
             digit_V=digit_V,
         )
 
+    @property
+    def zero_V(self) -> float:
+        """As far from zero as the meter's zero reads."""
+        return max(ZERO_V, 1.01 * self.digit_V)
+
     def where(self, kept: Bools) -> Cells:
         """Those cells alone."""
         columns: dict[str, Any] = {item.name: getattr(self, item.name)[kept] for item in fields(self)[:-1]}
@@ -111,7 +116,7 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
     level, width, step, unmoved, digit = (
         column.tolist() for column in (cells.level_V, cells.width_V, cells.step_V, cells.unmoved, cells.own_digit_V)
     )
-    zero_V = max(ZERO_V, 1.01 * cells.digit_V)
+    zero_V = cells.zero_V
     least_V = max(MOVED_V, DIGITS * cells.digit_V)
     known: list[int] = []  # the last cells that were as those before them
     asleep_V: float | None = None  # where the level fell to, while it has not come back

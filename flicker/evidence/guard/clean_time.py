@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.awake import ZERO_V, Cells, lasting, not_awake
+from flicker.evidence.guard.awake import Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
 from flicker.evidence.guard.model import Asleep, Session
 from flicker.evidence.guard.renewed import seldom_renewed
@@ -81,7 +81,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             chain = parts[first:last]
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)
             found = not_awake(cells)
-            off = found & (np.abs(cells.level_V) <= max(ZERO_V, 1.01 * digit_V))  # the meter's zero, in this channel itself
+            off = found & (np.abs(cells.level_V) <= cells.zero_V)  # the meter's zero, in this channel itself
             for part in chain:
                 asleep[part.place][part.index] |= found[: part.index.size]
                 found = found[part.index.size :]
