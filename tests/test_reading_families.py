@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from flicker.logs.model import LogError
-from flicker.logs.reading import read_log
+from flicker.logs.reading import open_source, read_log, wishes_of
 
 N = 60
 rng = np.random.default_rng(5)
@@ -491,6 +491,43 @@ add("units in cells and beside", tab("time_s,left,right,unit", [T, [f"{v} mV" fo
 add("ranged units in cells and beside", tab("time_s,left,unit", [T, RANGED, [cell.split()[1] for cell in RANGED]]), right=None)
 
 
+def comma(values, digits=3):
+    return [f"{v:.{digits}f}".replace(".", ",") for v in values]
+
+
+# one column has a decimal point and another a comma: 10.500 is ten and a half, or ten thousand and five hundred
+P = np.round(L + 10, 2)
+for name, (header, columns) in {
+    "time with points": ("time (s);left (mV)", [[f"{t + 10:.3f}" for t in T], comma(P, 2)]),
+    "time with points from nought": ("time (s);left (mV)", [[f"{t:.3f}" for t in T], comma(P)]),
+    "time with commas": ("time (s);left (mV)", [comma(T), [f"{v:.2f}" for v in P]]),
+    "readings with commas": ("time (s);left (mV);right (mV)", [range(N), comma(P), [f"{v:.2f}" for v in R]]),
+}.items():
+    add(f"two decimal signs, {name}", tab(header, columns, sep=";"), ask="one decimal sign")
+add("two decimal signs, below one", tab("time (s);left (V);right (V)", [range(N), [f"{v / 1e3:.4f}" for v in L], comma(np.abs(R) / 1e3)], sep=";"), ask="decimal sign")
+add("thousands beside whole numbers", tab("time (s);left (mV);t (°C)", [range(N), [f"{v:,.0f}".replace(",", ".") for v in 500 + 10 * L], comma(P, 2)], sep=";"),
+    (500 + 10 * L) / 1e3, None, np.arange(N))  # fmt: skip
+# lines above that tell when a recording began or how long it was, and an interval that may be one of thousands
+for line in ("Logging started: 10:15:00", "Logging duration: 1 h", "Logging period: 24 h", "Sample interval: 1,000 ms", "Messintervall: 1.000 ms",
+             "Period: 2026-03-04 10:15:00 to 2026-03-04 11:15:00", "Total sampling: 00:10:00"):  # fmt: skip
+    add(f"above: {line}", tab("left_mV,right_mV", [L, R], before=f"{line}\n"), ask="no column tells the time")
+for line in ("Sample interval: 1.000 s", "Logging: 1 s", "Sampling period: 1000 ms", "Rate: 1 Hz"):
+    add(f"above: {line}", tab("left_mV,right_mV", [L, R], before=f"{line}\n"), time=np.arange(N))
+# counts without a unit whose size alone looks like a date: seconds of the day, of days awake, microseconds
+for name, (first, step) in {"of the day": (40000, 0.5), "of the day, whole": (40000, 1), "awake": (2430000, 1), "of micro": (10**9, 500000)}.items():
+    add(f"seconds {name}", tab("time,left_mV", [[f"{first + k * step:.10g}" for k in range(N)], L]), ask="time_unit")
+# columns of signs as numbers
+SIGNED = [tab("time_s,left_mV,sign", [T, np.abs(L), [f"{one}" if v > 0 else f"-{one}" for v in L - 12]]) for one in ("1", "1.0")]
+for name, text in zip(("1", "1.0"), SIGNED, strict=True):
+    add(f"signs of {name}", text, L / 1e3 * np.where(L > 12, 1, -1), None)
+add("a sign of nought", tab("time_s,left_mV,sign", [T, L, [0 if k == 50 else 1 for k in range(N)]]), ask="sign")
+# two meters joined, each with its own time
+add("joined meters", tab("time_s,left_mV,time_s,right_mV", [T, L, [7 + 2 * t for t in T], R]), ask="pace of their own")
+add("joined meters, stamps", tab("time A,left_mV,time B,right_mV", [TS, L, stamps("%Y-%m-%d %H:%M:%S.%f", step=0.7), R]), ask="pace of their own")
+add("joined meters, told", tab("time A,left_mV,time B,right_mV", [TS, L, stamps("%Y-%m-%d %H:%M:%S.%f", step=0.7), R]), start=began, roles={"time B": "ignore"})
+add("two zones beside", tab("local,left_mV,UTC,right_mV", [TS, L, stamps("%Y-%m-%d %H:%M:%S.%f", datetime(2026, 3, 5, 22, 59, 50)), R]), start=began)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):
     case = CASES[name]
@@ -546,3 +583,28 @@ def test_an_average_that_is_read_without_its_extremes_is_told(tmp_path):
     (told,) = [note for note in read_log(path, channels=["left_mean_mV"]).runs[0].notes if "extremes" in note]
     assert "left_min_mV" in told and "left_max_mV" in told
     assert not [n for n in read_log(path, channels=["left_mean_mV", "left_min_mV", "left_max_mV"]).runs[0].notes if "extremes" in n]
+
+
+@pytest.mark.parametrize("times", ["blank", "twice"])
+def test_marks_keep_their_rows_where_rows_get_a_time_or_are_left_out(times: str, tmp_path: Path):
+    """Rows without a time that get one count as rows, and rows that were written twice do not (invented)."""
+    rows = [(f"2026-03-05 10:00:{k:02d}", v, "tap" if k in (40, 41) else "") for k, v in enumerate(L)]
+    if times == "blank":
+        rows[3:6] = [("", *row[1:]) for row in rows[3:6]]
+    else:
+        rows[10:10] = rows[5:10]
+    path = tmp_path / "bench.csv"
+    path.write_text(tab("time,left_mV,mark", zip(*rows, strict=True)))
+    (entry,) = open_source(path, wishes_of()).entries
+    assert (entry.first, entry.last, entry.first_s, entry.last_s) == (40, 41, 40.0, 41.0)
+
+
+def test_an_empty_line_is_a_reading_that_is_missing_at_a_block_s_border_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """One line in nine is empty; the file is read in blocks of 64 bytes, so that some begin with an empty one (invented)."""
+    monkeypatch.setattr("flicker.logs.reading.files.BLOCK_BYTES", 64)
+    monkeypatch.setattr("flicker.logs.reading.files.SNIFF_BYTES", 1024)
+    values = [f"{12 + k % 7}.5" if k % 9 else "" for k in range(1, 900)]
+    path = tmp_path / "bench.csv"
+    path.write_text("left (mV)\n" + "\n".join(values) + "\n")
+    (read,) = zip(*(batch.values for batch in open_source(path, wishes_of(sample_interval_s=1.0)).batches()), strict=True)
+    np.testing.assert_allclose(np.concatenate(read), [float(v) / 1e3 if v else np.nan for v in values])

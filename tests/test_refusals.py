@@ -123,6 +123,11 @@ def loud(folder: Path, **options: Any) -> None:
 FILES = {
     "empty file": of_files("", "is empty"),
     "blank lines only": of_files("\n\n \n", "no lines of readings"),
+    "a unit in some cells": of_files(table("time_s,left_mV", HALF, [f"{v} mV" if k > 40 else v for k, v in enumerate(LEFT)]), "unlike other cells"),
+    "two decimal signs": of_files(
+        table("time_s;left_mV", [f"{t + 10:.3f}" for t in TIME_S], [f"{v:.2f}".replace(".", ",") for v in LEFT], sep=";"), "one decimal sign"
+    ),
+    "two meters joined": of_files(table("time_s,left_mV,time_s,right_mV", HALF, LEFT, TIME_S * 2 + 7, LEFT), "a pace of their own"),
     "a letter": of_files("Dear bench,\nall is well.\n" * 9, "no line of readings"),
     "one column of words": of_files("night\n" * 30, "no log"),
     "scraps": of_files('10:00pear\n\nmV,x2026-01-0112.5"1\n 110:00', "no line of readings"),

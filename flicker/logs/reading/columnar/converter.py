@@ -75,7 +75,7 @@ class Converter:
             return arrow_types.floats(cells)
 
         def bad(word: str, row: int) -> LogError:
-            return not_a_number(self.name, f"row {first + row + 1}", self.names[position], word)
+            return not_a_number(self.name, f"row {first + row + 1}", self.names[position], word, self.numerals)
 
         return self._cells.numbers(arrow_types.texts(cells), bad, units_too=units_too, seconds=seconds)
 

@@ -52,11 +52,7 @@ def with_signs(
     out = []
     for channel, column in zip(channels, chosen, strict=True):
         sign = pairs.get(column.position)
-        if (
-            sign is not None
-            and sign.kind == "number"
-            and not set(np.unique(sign.values[np.isfinite(sign.values)])) <= {1.0, -1.0}
-        ):
+        if sign is not None and sign.kind == "number" and not set(np.unique(sign.known)) <= {1.0, -1.0}:
             raise Question(
                 f'{task.name}: column "{sign.header}" is called a sign and holds other numbers than 1 and -1; leave it'
                 f' out with roles (--role "{sign.header}=ignore").',

@@ -255,16 +255,24 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
     )
 
 
-def not_numbers(column: Column, name: str) -> Question:
+def not_numbers(column: Column, name: str) -> LogError:
     """What to ask of a column that holds words where numbers are wanted."""
     word = column.bad or next((c.strip() for c in column.cells if c.strip()), "")
     return not_a_number(name, "" if column.bad_line is None else f"line {column.bad_line}", column.header, word)
 
 
-def not_a_number(name: str, place: str, title: str, cell: str) -> Question:
-    """What to ask of a cell that is no number, or may be two."""
+def not_a_number(
+    name: str, place: str, title: str, cell: str, how: numerals.Numerals | None = None
+) -> LogError:
+    """What to say of a cell that is no number, may be two, or is one with a unit among others without (``how`` numbers are written)."""
     found = odd_cells.WITH_UNIT.fullmatch(cell.strip().strip('"'))
-    digits = cell if found is None or units.volts_per(found["u"]) is None else found["n"]
+    with_unit = found is not None and units.volts_per(found["u"]) is not None
+    digits = found["n"] if found is not None and with_unit else cell
+    if how is not None and how.number(digits) is not None:
+        return LogError(
+            f'{name}, {place}, column "{title}": "{cell[:40]}" carries {"a" if with_unit else "no"} unit, unlike other cells of the'
+            " column; write it in every cell or in none, or leave the column out with channels (--channels NAME)."
+        )
     sign = numerals.only_with(digits)
     if sign or numerals.doubtful(digits):
         return Question(

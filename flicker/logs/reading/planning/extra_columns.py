@@ -9,6 +9,7 @@ import numpy as np
 
 from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.words import units, vocabulary
+from flicker.logs.reading.words.numerals import PLAIN
 
 _TURNS = 200  # words looked at, before rows may be missing: a choice
 _UNIT_CELL = re.compile(r"[A-Za-zµμΩ°%~ +]{1,8}")
@@ -16,12 +17,15 @@ _MODE_CELL = re.compile(
     r"(?i)(?:[nuµm]?v?[\s_-]*(?:ac|dc|ac\s?\+\s?dc)[\s_-]*[nuµm]?v?|volts?[\s_](?:ac|dc)|(?:ac|dc)[\s_](?:volt|voltage|mv|v)s?)"
 )
 _SIGNS = {"+": 1.0, "-": -1.0, "\u2212": -1.0, "\u2013": -1.0, "pos": 1.0, "neg": -1.0, "positive": 1.0, "negative": -1.0, "": 1.0,
-          "p": 1.0, "n": -1.0, "plus": 1.0, "minus": -1.0}  # fmt: skip
+          "nan": 1.0, "p": 1.0, "n": -1.0, "plus": 1.0, "minus": -1.0}  # fmt: skip
 
 
 def sign_of(cell: str) -> float | None:
     """Return +1 or -1 for a cell of a sign column, None where it is no sign."""
-    return _SIGNS.get(cell.strip().strip('"').strip().lower())
+    word = cell.strip().strip('"').strip().lower()
+    if PLAIN.fullmatch(word) and abs(float(word)) == 1.0:
+        return float(word)
+    return _SIGNS.get(word)
 
 
 def mode_of(cell: str) -> str:

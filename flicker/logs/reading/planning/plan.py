@@ -22,7 +22,7 @@ from flicker.logs.reading.planning.columns import (
 )
 from flicker.logs.reading.planning.heading_interval import interval_in
 from flicker.logs.reading.planning.heading_start import start_in
-from flicker.logs.reading.planning.time_columns import find_time
+from flicker.logs.reading.planning.time_columns import check_other_clocks, find_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
     if run is not None and wishes.channels and columns[run].header in wishes.channels:
         run = None
     time = find_time(task, run)
+    check_other_clocks(task, time)
     taken = {*time.positions, *(() if run is None else (run,))}
     rest = [column for column in columns if column.position not in taken]
     marks = marks_among(task, rest)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.logs import arrow_types
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Kind, Task, TimeColumns, column_named, listed
 from flicker.logs.reading.planning.date_order import stamps_of
 from flicker.logs.reading.planning.extra_columns import kind_of
 from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL
-from flicker.logs.reading.planning.time_scale import counts_rows, epoch, scale_of
+from flicker.logs.reading.planning.time_scale import counts_rows, epoch, scale_of, usual_step
 from flicker.logs.reading.words import clock, vocabulary
 
 ASK_COLUMN = "or name the time column with time_column (--time-column NAME)"
@@ -74,6 +75,48 @@ def find_time(task: Task, run: int | None) -> TimeColumns:
         f" {ASK_COLUMN}.",
         sample_interval_s=1.0,
     )
+
+
+def check_other_clocks(task: Task, time: TimeColumns) -> None:
+    """Ask where another column tells the time as well, and goes at a pace of its own: where two meters were joined.
+
+    Raises
+    ------
+    Question
+        With both names, and the role that leaves the other one out.
+    """
+    if time.kind == "none" or task.wishes.time_column is not None:
+        return
+    first = next(c for c in task.columns if c.position == time.positions[-1])
+    told = {wanted for wanted, _ in task.wishes.roles}
+    for column in task.columns:
+        if column.position in time.positions or column.header.strip() in told:
+            continue
+        if time.kind == "stamp":
+            alike = column.form == first.form
+        else:
+            alike = column.kind == "number" and _timely(column) and column.label.unit == first.label.unit
+        if not alike:
+            continue
+        own, other = _moments(first), _moments(column)
+        both = np.isfinite(own) & np.isfinite(other) if own.size == other.size else np.zeros(0, dtype=bool)
+        apart, steps = (other - own)[both], max(usual_step(own[both]), usual_step(other[both]))
+        if not _rising(other[both]) or np.abs(apart - np.median(apart)).max() <= 2 * steps:
+            continue
+        raise Question(
+            f'{task.name}: columns "{first.header}" and "{column.header}" both tell the time and go at a pace of their own, as'
+            " where two meters were joined; write one log for each, or leave the second time out with roles"
+            f' (--role "{column.header}=ignore").',
+            roles={column.header: "ignore"},
+        )
+
+
+def _moments(column: Column) -> Floats:
+    """Sample times of a column, in units of its own."""
+    if column.form is None:
+        return column.values
+    micros, good = clock.parse(arrow_types.words([cell.strip() for cell in column.cells]), column.form)
+    return np.where(good, micros, np.nan)
 
 
 def _counted(task: Task, run: int | None) -> TimeColumns:

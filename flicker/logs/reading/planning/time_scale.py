@@ -23,6 +23,7 @@ _SINCE_1970_S = {  # seconds from the beginning of other ways to count to 1970-0
     "modified Julian": 40_587 * 86400,
 }
 _ROUND_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
+LONGEST_STEP_S = 3600.0  # between readings of one output, where the scale itself is told by size alone: a choice
 _SCALES = (1e-9, 1e-7, 1e-6, 1e-3, 1.0, 60.0, 3600.0, DAY_S)
 ASK_UNIT = "say which with time_unit, as in time_unit='ms' (--time-unit s|ms|us|min|h|d)"
 
@@ -67,16 +68,14 @@ def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
     """The scale of numbers whose unit nobody states."""
     at, title = (column.position,), column.header
     known = epoch(values)
-    if known is not None:
+    usual = usual_step(values)
+    if known is not None and usual * known[0] <= LONGEST_STEP_S:  # else a count of microseconds that has grown so large
         factor, zero, words = known
         task.notes.append(f'Column "{title}" was read as {words}.')
         return TimeColumns("number", at, (), factor, *_zoned(zero), words)
     days = _days(task, column, values)
     if days is not None:
         return days
-    steps = np.abs(np.diff(values))
-    steps = steps[steps > 0]
-    usual = float(np.median(steps)) if steps.size else 0.0
     if task.wishes.plain_volts and usual <= LARGEST_STEP_S:
         return TimeColumns("number", at, means="seconds, the rule for arrays in memory")
     if task.interval_s is not None and usual:
@@ -120,11 +119,10 @@ def _unit_by_heading(task: Task) -> str:
 
 def _days(task: Task, column: Column, values: Floats) -> TimeColumns | None:
     """Dates as a spreadsheet counts them, Julian days, or the time of day as a share of it."""
-    steps = np.diff(values)
-    usual = float(np.median(steps[steps > 0])) * DAY_S if np.any(steps > 0) else 0.0
-    even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or usual >= 1
-    if not usual or not even or usual > 2 * DAY_S:
-        return None
+    usual = usual_step(values) * DAY_S
+    even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or (usual >= 1 and not _few_digits(column))
+    if not usual or not even or usual > LONGEST_STEP_S:
+        return None  # 40000, 40001: seconds of the day as well
     zero = _days_since(task, column, values)
     at = (column.position,)
     if zero is not None:
@@ -157,6 +155,13 @@ def _days_since(task: Task, column: Column, values: Floats) -> float | None:
     return None
 
 
+def usual_step(values: Floats) -> float:
+    """The middle one of the steps from one number to another, 0 where all are equal."""
+    steps = np.abs(np.diff(values))
+    steps = steps[steps > 0]
+    return float(np.median(steps)) if steps.size else 0.0
+
+
 def counts_rows(column: Column) -> bool:
     """Whether a column counts its rows one by one."""
     values = column.known
@@ -169,8 +174,8 @@ def _zoned(zero_s: float | None) -> tuple[float | None, bool]:
 
 
 def _few_digits(column: Column) -> bool:
-    """Whether numbers below one are written so short that they are no shares of a day."""
-    return 0 < column.decimals < 5
+    """Whether numbers are written so short that no second of a day shows in them."""
+    return column.decimals < 5
 
 
 def _beginning(values: Floats, factor: float) -> float | None:
@@ -188,7 +193,7 @@ def epoch(values: Floats) -> tuple[float, float, str] | None:
     if first > 6.2e17 and last < 6.6e17:
         return 1e-7, -float(_SINCE_1970_S["0001"]), "units of 100 ns since the year 1"
     for factor, words in names.items():
-        if first * factor > 3e8 and last * factor < 2.6e9:  # 1979 to 2052
+        if first * factor > 9.4e8 and last * factor < 2.6e9:  # 1999 to 2052; below are days of milliseconds
             return factor, 0.0, f"{words} since 1970"
     if first > 3.0e9 and last < 4.4e9:
         return 1.0, -float(_SINCE_1970_S["1904"]), "seconds since 1904"

@@ -62,22 +62,16 @@ class PerReading:
         return values
 
     def _signs(self, words: Any, position: int) -> Floats:
-        cells = arrow_types.decoded(words)
-        if not arrow_types.is_text(cells.type):
-            found = arrow_types.floats(cells)
-            return np.where(np.isnan(found), 1.0, found)
         kinds, codes = _coded(words)
-        table = []
-        for kind in kinds:
-            sign = extra_columns.sign_of(kind)
-            if sign is None:
-                raise Question(
-                    f'{self.name}: column "{self.titles[position]}" holds {kind[:20]!r} where a sign should stand; leave it out'
-                    f' with roles (--role "{self.titles[position]}=ignore").',
-                    roles={self.titles[position]: "ignore"},
-                )
-            table.append(sign)
-        return np.array(table)[codes]
+        signs = [extra_columns.sign_of(kind) for kind in kinds]
+        if None in signs:
+            kind, title = kinds[signs.index(None)], self.titles[position]
+            raise Question(
+                f'{self.name}: column "{title}" holds {kind[:20]!r} where a sign should stand; leave it out with roles'
+                f' (--role "{title}=ignore").',
+                roles={title: "ignore"},
+            )
+        return np.array(signs, dtype=np.float64)[codes]
 
     def _alternating(self, words: Any) -> Bools:
         kinds, codes = _coded(words)

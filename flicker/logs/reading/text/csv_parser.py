@@ -25,7 +25,7 @@ from flicker.logs.reading.text.odd_rows import Left
 ODD_MOST = 0.1  # rows of another shape are never more than this share
 _BELOW = 40  # lines of a summary at most
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
-_BLANK = re.compile(rb"\n(?=\r?\n)")
+_BLANK = re.compile(rb"(?m)^(?=\r?\n)")
 _MISSING = ("", "NaN", "nan", "NAN", "N/A", "NA", "null", "None", "--")  # of which `words.cells` knows more
 
 
@@ -134,7 +134,7 @@ class Cutter:
                 except UnicodeDecodeError:
                     block = block.decode("cp1252", errors="replace").encode()
             if layout.blank_rows:
-                block = _BLANK.sub(b"\nNaN", block)
+                block = _BLANK.sub(b"NaN", block)
             if layout.delimiter == " ":
                 block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
             elif b"+" in block and layout.delimiter and b'"' not in block:
@@ -294,7 +294,7 @@ class Cutter:
                 f"{self.name}, line {line}: the columns change here ({self.layout.delimiter.join(row)[:60]!r});"
                 " split the file there."
             )
-        return not_a_number(self.name, f"line {line}", self.layout.header[position], cell)
+        return not_a_number(self.name, f"line {line}", self.layout.header[position], cell, self.layout.numerals)
 
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand; the block holds one line for each row and blank ones."""

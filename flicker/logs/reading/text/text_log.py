@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from flicker.base.arrays import Floats
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import times_text
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
@@ -161,13 +161,13 @@ class TextReader:
             parts.append(self._runs(columns[self.plan.key]))
         elif self.plan.run is not None:
             parts.append(self._runs(columns[self.plan.run]))
-        if self.plan.marks is not None:
-            self._words.take(columns[self.plan.marks], np.isfinite(time), self.spool.rows)
-        steps = self._steps_of(time)
+        steps, kept = self._steps_of(time), np.ones(rows, dtype=bool)
         if self._last is None or not float(steps.min()) > 0 or not float(steps.max()) <= _FAR_S:
-            parts = self._with_good_times(parts, steps)
+            parts, kept = self._with_good_times(parts, steps)
         else:
             self._steps[2] += steps.size
+        if self.plan.marks is not None:
+            self._words.take(columns[self.plan.marks], kept, self.spool.rows)
         if parts[0].size:
             self._last = float(parts[0][-1])
             if self.seconds.dated:
@@ -177,8 +177,8 @@ class TextReader:
                 ]
         self.spool.append(parts)
 
-    def _with_good_times(self, parts: list[Floats], steps: Floats) -> list[Floats]:
-        """Leave out rows without a time, mend single stamps, and count which way the clock goes."""
+    def _with_good_times(self, parts: list[Floats], steps: Floats) -> tuple[list[Floats], Bools]:
+        """Leave out rows without a time, mend single stamps, and count which way the clock goes; also which rows are kept."""
         time = parts[0]
         known = np.isfinite(time)
         if not known.all():
@@ -189,14 +189,17 @@ class TextReader:
             parts = [part[known] for part in (filled, *parts[1:])]
             time = parts[0]
             if time.size == 0:
-                return parts
+                return parts, known
             steps = self._steps_of(time)
+        kept = known
         if self.seconds.dated and float(steps.min()) < 0 and (again := row_times.copies(self._before, parts)).any():
             self._copied += int(again.sum())
             parts = [part[~again] for part in parts]
+            kept = known.copy()
+            kept[known] = ~again
             time = parts[0]
             if time.size == 0:
-                return parts
+                return parts, kept
             steps = self._steps_of(time)
         mended = self._mended(time, steps)
         if mended is not time:
@@ -204,7 +207,7 @@ class TextReader:
         back, equal = int(np.count_nonzero(steps < 0)), int(np.count_nonzero(steps == 0))
         for k, n in enumerate((back, equal, steps.size - back - equal)):
             self._steps[k] += n
-        return parts
+        return parts, kept
 
     def _steps_of(self, time: Floats) -> Floats:
         """Step to each stamp from the one before it."""

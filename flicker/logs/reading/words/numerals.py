@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from flicker.logs.errors import LogError, Question
 
@@ -12,12 +12,12 @@ LONGEST = 100  # characters of a number
 PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?")
 _SPACES = " '\u2019\u00a0\u202f\u2009"
-GROUPED_POINT = re.compile(rf"[+-]?\d{{1,3}}(?:,\d{{3}})+(?:\.\d*)?|[+-]?\d{{1,3}}(?:[{_SPACES}]\d{{3}})+(?:\.\d*)?")
-GROUPED_COMMA = re.compile(rf"[+-]?\d{{1,3}}(?:\.\d{{3}})+(?:,\d*)?|[+-]?\d{{1,3}}(?:[{_SPACES}]\d{{3}})+(?:,\d*)?")
-_UNCLEAR = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
+_LEAD = r"[+-]?[1-9]\d{0,2}"  # no group of thousands begins with a nought: 0,500 holds a decimal sign
+GROUPED_POINT = re.compile(rf"{_LEAD}(?:(?:,\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:\.\d*)?")
+GROUPED_COMMA = re.compile(rf"{_LEAD}(?:(?:\.\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:,\d*)?")
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-", "\ufe63": "-", "\uff0d": "-"})
 _ODD_SIGN = re.compile(r"(?P<lead>[+-])\s+(?P<a>[\d.,].*)|(?P<b>[\d.,].*?)\s?(?P<tail>[+-])|\(\s*(?P<c>[\d.,].*?)\s*\)")
-_GROUP_SIGNS = re.compile(rf"(?<=\d)[{_SPACES}](?=\d)")
+_UNIT_BEHIND = re.compile(rf"([+-]?[\d.,{_SPACES}]*\d(?:[eE][+-]?\d+)?)\s*[A-Za-zµμ]{{1,12}}(?: ?DC)?")
 ASK = "say which with decimal=',' or decimal='.' (--decimal)"
 
 
@@ -33,11 +33,10 @@ class Numerals:
         bare = bare_number(text)
         if bare is None:
             return None
-        if not self.sure:
-            if _UNCLEAR.fullmatch(bare):
-                return None
-            return _point(bare) if _point(bare) is not None else _comma(bare)
-        return _comma(bare) if self.decimal == "," else _point(bare)
+        if self.sure:
+            return _as(bare, self.decimal)
+        found = set(_readings(bare).values())
+        return found.pop() if len(found) == 1 else None
 
     def unclear(self, text: str) -> bool:
         """Whether a cell such as 2.500 may hold a decimal sign or a thousands separator."""
@@ -62,34 +61,33 @@ def bare_number(text: str) -> str | None:
     return bare
 
 
-def _point(bare: str) -> float | None:
+def _as(bare: str, decimal: str) -> float | None:
+    """The number that a cell is with a decimal sign, None where it is none with it."""
+    if decimal == ",":
+        if COMMA.fullmatch(bare):
+            return float(bare.replace(",", "."))
+        return float(re.sub(rf"[.{_SPACES}]", "", bare).replace(",", ".")) if GROUPED_COMMA.fullmatch(bare) else None
     if PLAIN.fullmatch(bare):
         return float(bare)
-    if GROUPED_POINT.fullmatch(bare):
-        return float(re.sub(rf"[,{_SPACES}]", "", bare))
-    return None
+    return float(re.sub(rf"[,{_SPACES}]", "", bare)) if GROUPED_POINT.fullmatch(bare) else None
 
 
-def _comma(bare: str) -> float | None:
-    if COMMA.fullmatch(bare):
-        return float(bare.replace(",", "."))
-    if GROUPED_COMMA.fullmatch(bare):
-        return float(re.sub(rf"[.{_SPACES}]", "", bare).replace(",", "."))
-    return None
+def _readings(bare: str) -> dict[str, float]:
+    """The numbers that a cell is, by decimal sign."""
+    return {decimal: number for decimal in ".," if (number := _as(bare, decimal)) is not None}
 
 
 def doubtful(text: str) -> bool:
-    """Whether a cell is a number with either decimal sign, and another number with each."""
+    """Whether a cell such as 2.500 is a number with either decimal sign, and another number with each."""
     bare = bare_number(text)
-    return bare is not None and _UNCLEAR.fullmatch(bare) is not None
+    return bare is not None and len(set(_readings(bare).values())) > 1
 
 
 def only_with(text: str) -> str:
     """The one decimal sign with which a cell is a number (-1.178.570 with a comma); empty where both or none do."""
     bare = bare_number(text)
-    if bare is None or (_point(bare) is None) == (_comma(bare) is None):
-        return ""
-    return "," if _point(bare) is None else "."
+    found = {} if bare is None else _readings(bare)
+    return next(iter(found)) if len(found) == 1 else ""
 
 
 def told(decimal: str) -> Numerals:
@@ -115,76 +113,67 @@ def judge(columns: Sequence[Iterable[str]], name: str, *, points_likely: bool = 
     LogError
         If cells such as 1,234 or 2.500 can be read in two ways.
     """
-    points = commas = weak = 0
-    unclear_comma = unclear_point = fixed = ""
-    for cells in columns:
-        found = _Tally()
-        for cell in cells:
-            found.take(cell)
-        points += found.points
-        commas += found.commas
-        if found.unclear_comma:
-            unclear_comma = unclear_comma or found.unclear_comma
-        if found.unclear_point:
-            if found.short and not found.long:  # 2.500 among 480 and 12
-                unclear_point = unclear_point or found.unclear_point
-            else:
-                weak += 1  # all cells have three digits after the point
-                fixed = fixed or found.unclear_point
-    if commas and (not points or commas > points):
-        return Numerals(",")
-    if points:
-        return Numerals(".")
-    if weak and points_likely and not unclear_comma and not unclear_point:
-        return Numerals(".")
-    for cell in (unclear_comma, unclear_point, fixed):
-        if cell:
+    shown = [_shown(cells) for cells in columns]
+    points, commas = (sum(column.sure[sign] for column in shown) for sign in ".,")
+    if points or commas:
+        sign, other = (",", ".") if commas > points else (".", ",")
+        doubt = next((c.unclear[other] for c in shown if c.unclear[other] and not c.sure[sign] and not c.grouped), "")
+        if doubt and not (points_likely and sign == "."):
             raise Question(
-                f"{name}: numbers such as {cell} may hold a decimal sign or a thousands separator; {ASK}.", decimal="."
+                f"{name}: numbers such as {doubt} may hold a decimal sign or a thousands separator, and other columns have"
+                f" '{sign}' for decimal sign; if they part thousands give decimal='{sign}' (--decimal), else write the log with"
+                " one decimal sign.",
+                decimal=sign,
             )
+        return Numerals(sign)
+    commas_open = [c.unclear[","] for c in shown if c.unclear[","]]
+    thousands = [c.unclear["."] for c in shown if c.unclear["."] and c.grouped]
+    fixed = [c.unclear["."] for c in shown if c.unclear["."] and not c.grouped]  # three digits after the point in all
+    if fixed and points_likely and not commas_open and not thousands:
+        return Numerals(".")
+    for cell in (*commas_open, *thousands, *fixed):
+        raise Question(
+            f"{name}: numbers such as {cell} may hold a decimal sign or a thousands separator; {ASK}.", decimal="."
+        )
     return Numerals(".", sure=False)
 
 
-class _Tally:
-    """What the cells of one column show."""
+@dataclass(slots=True)
+class _Shown:
+    """What the cells of a column show: how many tell each decimal sign, and the first that may hold it or part thousands."""
 
-    def __init__(self) -> None:
-        self.points = self.commas = self.short = self.long = 0
-        self.unclear_comma = self.unclear_point = ""
+    sure: dict[str, int] = field(default_factory=lambda: {".": 0, ",": 0})
+    unclear: dict[str, str] = field(default_factory=lambda: {".": "", ",": ""})
+    short: bool = False  # whole numbers of up to three digits,
+    long: bool = False  # and of more
 
-    def take(self, cell: str) -> None:
+    @property
+    def grouped(self) -> bool:
+        """Whether whole numbers are such as stand beside thousands in groups: 480 and 12 beside 2.500."""
+        return self.short and not self.long
+
+
+def _shown(cells: Iterable[str]) -> _Shown:
+    """Look through the cells of one column."""
+    out = _Shown()
+    for cell in cells:
         bare = bare_number(cell)
         if not bare or ":" in bare:
-            return
-        if bare[-1:].isalpha() or "%" in bare[-1:]:
-            found = re.match(r"([+-]?[\d.,'\u00a0\u202f ]*\d(?:[eE][+-]?\d+)?)\s*[A-Za-zµμ]{1,12}(?: ?DC)?$", bare)
+            continue
+        if bare[-1:].isalpha() or bare[-1:] == "%":
+            found = _UNIT_BEHIND.fullmatch(bare)
             if not found:
-                return
+                continue
             bare = found[1].strip()
         if bare.isdigit() or bare[1:].isdigit():
-            size = len(bare.lstrip("+-"))
-            self.short += size <= 3
-            self.long += size > 3
-            return
-        has_point, has_comma = "." in bare, "," in bare
-        if _GROUP_SIGNS.search(bare):
-            bare = _GROUP_SIGNS.sub("", bare)
-        if has_point and has_comma:
-            if bare.rfind(".") > bare.rfind(",") and GROUPED_POINT.fullmatch(bare):
-                self.points += 1
-            elif bare.rfind(",") > bare.rfind(".") and GROUPED_COMMA.fullmatch(bare):
-                self.commas += 1
-        elif has_comma:
-            if bare.count(",") > 1:
-                self.points += GROUPED_POINT.fullmatch(bare) is not None
-            elif _UNCLEAR.fullmatch(bare):
-                self.unclear_comma = self.unclear_comma or bare
-            elif COMMA.fullmatch(bare):
-                self.commas += 1
-        elif has_point:
-            if bare.count(".") > 1:
-                self.commas += GROUPED_COMMA.fullmatch(bare) is not None
-            elif _UNCLEAR.fullmatch(bare):
-                self.unclear_point = self.unclear_point or bare
-            elif PLAIN.fullmatch(bare):
-                self.points += 1
+            short = len(bare.lstrip("+-")) <= 3
+            out.short |= short
+            out.long |= not short
+        elif "." in bare or "," in bare:
+            found_with = _readings(bare)
+            if len(found_with) == 2:
+                sign = "." if "." in bare else ","
+                out.unclear[sign] = out.unclear[sign] or bare
+            elif found_with:
+                out.sure[next(iter(found_with))] += 1
+    return out
