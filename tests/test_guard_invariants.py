@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, Phase, example, given, settings
 from hypothesis import strategies as st
 
@@ -101,6 +102,43 @@ def test_polarity_clock_order_unit_and_batches_change_nothing(seed):
     batched = log_of(t, columns)
     batched.source.batch_rows = 700  # type: ignore[attr-defined]
     alike(assess(batched))
+
+
+def at_another_level(seed: int) -> tuple[np.ndarray, Columns]:
+    """Quiet outputs within 9 mV of zero; from some hour on another range, a load, a neighbour's leak, a sleep, or flux."""
+    rng = np.random.default_rng([20261127, seed])
+    t = np.arange(0.0, 5 * 3600.0, 2.0)
+    later, kind = t > rng.uniform(3000, 9000), str(rng.choice(("range", "load", "leak", "sleep", "flux", "started")))
+    shift, share = rng.uniform(1e-3, 7e-3), float(rng.choice([1 / 3, 0.5, 0.67, 0.8]))
+    columns = {}
+    for name in ("left", "right"):
+        v = rng.choice([-1, 1]) * rng.uniform(2.5e-3, 9e-3) + rng.uniform(6e-5, 5e-4) * rng.standard_normal(t.size)
+        v += rng.uniform(-0.08, 0.08) * np.exp(-t / 3.0)
+        changes = {
+            "range": np.round(v + 0.4 * shift, 3),
+            "load": 0.67 * v,
+            "leak": v + shift,
+            "sleep": share * v,
+            "flux": share * v * (1 + 0.1 * np.sin(t / 200)) + 2e-4 * rng.standard_normal(t.size),
+            "started": v,
+        }
+        if kind == "started" and name == "right":
+            start = int(np.argmax(later))
+            v = np.where(later, np.roll(v, start), 2e-5 * rng.standard_normal(t.size))
+        columns[name] = np.round(np.where(later, changes[kind] if kind != "started" else v, v), 5)
+    return t, columns
+
+
+@few
+@given(seeds)
+def test_turned_leads_change_no_hours_either(seed):
+    """What is awake, and which hours count, is told without a sign."""
+    t, columns = at_another_level(seed)
+    plain, turned = (assess(log_of(t, {k: sign * v for k, v in columns.items()})) for sign in (1.0, -1.0))
+    for one, other in zip(plain.channels, turned.channels, strict=True):
+        assert (one.fitness, one.verdict, one.guard.reasons) == (other.fitness, other.verdict, other.guard.reasons)
+        assert one.guard.figures.observed_h == pytest.approx(other.guard.figures.observed_h)
+        assert [(row.begin_s, row.end_s) for row in one.guard.asleep] == [(row.begin_s, row.end_s) for row in other.guard.asleep]
 
 
 @few

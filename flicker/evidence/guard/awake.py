@@ -30,7 +30,12 @@ DIGITS = 1.9  # nor has one by fewer last digits
 SMOOTH = 1.5  # times the step before: a level that settles moves by less
 QUIETER = 1.7  # times less from reading to reading, and in width
 RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
-COARSER = 10.0  # times, and no more than `ZERO_V`: the digit of another range
+COARSER = 10.0  # times, and no more than `ZERO_V`: the digit of another range,
+ZERO_DIGITS = 3.5  # whose zero is off by up to three last digits (common practice of hand meters, no source), and rounded
+STATE_CELLS = 12  # an hour of cells beside a state tells whether it sees the same output,
+AS_NOISY = 0.1  # by as much noise from reading to reading, to this share,
+AS_WIDE = 0.25  # and within a cell, which flux widens: its share of the volts wanders;
+SEES = 0.6  # or by so much of the volts and of the noise at least: a dummy load leaves two thirds, a sleeping stage half
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
 NEAR = 3  # cells by which the time before is measured
 
@@ -89,8 +94,37 @@ def not_awake(cells: Cells) -> Bools:
     """
     sound = np.abs(cells.level_V) <= REST_V
     judged = cells.where(sound)
+    found = lasting(_broken(judged, forward=True) | _broken(judged, forward=False))
     out = np.zeros(cells.level_V.size, dtype=bool)
-    out[sound] = lasting(_broken(judged, forward=True) | _broken(judged, forward=False))
+    out[sound] = found & ~_same_output(judged, found)
+    return out
+
+
+def _same_output(cells: Cells, broken: Bools) -> Bools:
+    """Cells that broke with the time beside them, and see the same live output at another level.
+
+    A state as a whole tells: as much noise as beside it, and a level that no dead lead has, where a voltage was added to
+    the output's; level and noise smaller by one share, and no small one, where a load was clipped on. Noise is compared
+    where the digit resolves it.
+    """
+    out = np.zeros(broken.size, dtype=bool)
+    awake = np.flatnonzero(~broken)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], broken, [False])).astype(np.int8)))
+    for begin, end in edges.reshape(-1, 2).tolist():
+        beside = awake[awake < begin][-STATE_CELLS:]
+        if beside.size < NEAR:
+            beside = awake[awake > begin][:STATE_CELLS]
+        parts = beside, np.arange(begin, end)
+        if beside.size < NEAR or max(float(np.median(cells.unmoved[part])) for part in parts) >= RESOLVED:
+            continue
+        level, noise, width = (
+            [float(np.median(column[part])) for part in parts] for column in (cells.level_V, cells.step_V, cells.width_V)
+        )
+        share = level[1] / level[0] if abs(level[0]) >= LEVEL_V else 0.0
+        added, divided = abs(level[1]) >= RANGE_V, abs(level[1]) >= LEVEL_V and share >= SEES
+        for told, by in ((added, 1.0), (divided, share)):
+            if told and abs(noise[1] / (by * noise[0]) - 1.0) <= AS_NOISY and abs(width[1] / (by * width[0]) - 1.0) <= AS_WIDE:
+                out[begin:end] |= np.abs(cells.level_V[begin:end] - level[1]) <= (1.0 - FELL) * abs(level[1])
     return out
 
 
@@ -130,14 +164,15 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved, digit)]
         before = abs(level[last] - level[known[-2]]) if len(known) > 1 else width[last]
         zero = abs(level[k]) <= zero_V
-        # Another range of the meter: noise tells nothing, nor a shift; but for what an alternating range may read.
+        # Another range of the meter has a zero of its own, and noise is compared only where both resolve it.
         fine, coarse = sorted((usual[3], digit[k]))
-        other = 0.0 < COARSER * fine <= coarse <= zero_V and not 0.0 <= level[k] <= RANGE_V
-        told = usual[2] < RESOLVED and not other
+        other = 0.0 < COARSER * fine <= coarse <= zero_V
+        agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= LEVEL_V
+        told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
         left_V = usual[0] / 2 if quiet else usual[0]
         moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
-        fell = not other and abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
+        fell = not agrees and abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
             broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
             broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))

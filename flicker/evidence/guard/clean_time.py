@@ -11,6 +11,7 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.awake import Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
+from flicker.evidence.guard.limits import SPREAD_V
 from flicker.evidence.guard.model import Asleep, Session
 from flicker.evidence.guard.renewed import seldom_renewed
 from flicker.signals.guard.figures import BEGIN, CELL_S, SWITCHED_ON, ChannelFigures
@@ -64,9 +65,9 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
                 power_ups.append([])
             power_ups[-1].append(_Part(place, number, anew, np.flatnonzero(cells_of(session, own, number, up))))
         asleep[place] |= hanging(own.unmoved, own.readings, usual)
-        if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output
+        if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output, and hides no swings
             held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
-            asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held
+            asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
     looked_at = [~(a | b) for a, b in zip(asleep, out, strict=True)]
@@ -82,10 +83,10 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)
             found = not_awake(cells)
             off = found & (np.abs(cells.level_V) <= cells.zero_V)  # the meter's zero, in this channel itself
-            for part in chain:
-                asleep[part.place][part.index] |= found[: part.index.size]
-                found = found[part.index.size :]
-            kept = ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
+            ends = np.cumsum([part.index.size for part in chain])[:-1]
+            for part, slept in zip(chain, np.split(found, ends), strict=True):
+                asleep[part.place][part.index] |= slept & _narrow(mine[part.place])[part.index]
+            kept = ~found & ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
             shown |= level_held(cells.where(kept), zero_seen=bool(off.any()))
             shown |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
         if not shown:
@@ -111,6 +112,12 @@ class _Part:
 
 def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -> Floats:
     return np.concatenate([getattr(mine[part.place], name)[part.index] for part in parts])
+
+
+def _narrow(own: ChannelFigures) -> Bools:
+    """Cells within the guard's limit of spread: what is wider is a reason to refuse, and not left out of sight."""
+    narrow: Bools = own.high_V - own.low_V <= SPREAD_V
+    return narrow
 
 
 def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:
