@@ -26,7 +26,7 @@ HIDING = {"switched off", "muted", "disconnected", "floating pick-up: lead or cl
 class Step:
     """A question to the program, what it must never say, what it must say, and what it had rather not say."""
 
-    task: str  # 'assess', 'compare' or 'visits'
+    task: str  # 'assess', 'compare', 'visits', 'soak' or 'watch'
     logs: Sequence[Any]
     never: tuple[str, ...]
     must: tuple[str, ...]
@@ -109,6 +109,16 @@ class Bench:
         return tuple(n for n in self.names if n != "left")
 
 
+def one_faulty(b: Bench, hours: float, shape: Shape, *, must: tuple[str, ...] = (), never: Sequence[str] = (), step_s: float = 0.0) -> None:
+    """Log one power-up with this on the left output; the others are sound."""
+    b.step("assess", [b.evening(0, hours, {"left": shape}, step_s=step_s)], never=[*uncleared("left"), "left hidden *", *never], must=must, sound=b.others)
+
+
+def all_sound(b: Bench, hours: float, shape: Shape | None = None) -> None:
+    """Log one power-up of a sound unit, all of whose channels carry the shape."""
+    b.step("assess", [b.evening(0, hours, {n: shape for n in b.names} if shape else None)], sound=b.names)
+
+
 def nothing_shown(n: str) -> list[str]:
     """Patterns of what may never be said of a sound channel."""
     return [f"{n} {w}" for w in ("noisy", "degrading", "drifting", "one-off", "do not connect", "since *", "intermittent yes")]
@@ -176,6 +186,7 @@ def of_assessment(document: Mapping[str, Any]) -> list[str]:
             said.append(f"{n} hidden {hidden / whole:.0%}")
         for kind in (c["stimulus"] or {}).get("kinds", ()):
             said.append(f"{n} provoked by {kind['kind']} {kind['answer']}")
+        said.append(f"{n} hours {c['observed_s'] / HOUR:.3f}")
         said.append(f"({n}: {c['tail']}; guard {', '.join(c['guard']['reasons'])})")
     return said
 
@@ -203,9 +214,30 @@ def of_visits(document: Mapping[str, Any]) -> list[str]:
     return said
 
 
+def of_watch(tables: Sequence[Table]) -> list[str]:
+    """State what a watch says, row by row: alarms with their second, and decisions."""
+    from flicker import Limits
+    from flicker.evidence.watch.watcher import Watcher
+    from flicker.logs.growing import Fresh
+
+    said = []
+    for table in tables:
+        t = (table["time"] - table["time"][0]) / np.timedelta64(1, "s")
+        volts = {k.removesuffix("_V"): v for k, v in table.items() if k != "time"}
+        watcher = Watcher(tuple(volts), cadence_s=float(np.median(np.diff(t))), limits=Limits())
+        for i in range(0, t.size, 5):
+            j = min(i + 5, t.size)
+            for event in watcher.feed(Fresh(0, t[i:j], tuple(v[i:j] for v in volts.values()), i == 0)):
+                if event.event == "alarm":
+                    said.append(f"{event.channel} alarm {t[j - 1]:.1f}")
+                elif event.event == "decision":
+                    said.append(f"{event.channel} {event.kind} {t[j - 1]:.1f}")
+    return said or ["nothing"]
+
+
 def statements(step: Step) -> list[str]:
     """Put a step to the program and give what it states."""
-    from flicker import assess, compare, over_visits, read_log
+    from flicker import assess, compare, over_visits, plan_soak, read_log
 
     options = dict(step.options)
     reading = options.pop("reading", {})
@@ -214,6 +246,11 @@ def statements(step: Step) -> list[str]:
         return read_log(x, **reading)
 
     try:
+        if step.task == "watch":
+            return of_watch(step.logs)
+        if step.task == "soak":
+            plan = plan_soak(logs=[read(x) for x in step.logs], **options).to_dict()
+            return [f"plan hours {plan['hours']}", f"plan power-ups {(plan['power_ups_needed'] or {'power_ups': 0})['power_ups']}"]
         if step.task == "assess":
             return of_assessment(assess([read(x) for x in step.logs], **options).to_dict())
         if step.task == "compare":
@@ -225,5 +262,14 @@ def statements(step: Step) -> list[str]:
 
 
 def holds(pattern: str, said: Sequence[str]) -> str:
-    """Give the first statement that meets one of a pattern's alternatives, or nothing."""
-    return next((x for p in pattern.split("|") for x in said if fnmatchcase(x, p)), "")
+    """Give the first statement that meets one of a pattern's alternatives, or nothing; `over` and `under` compare figures."""
+    return next((x for p in pattern.split("|") for x in said if _meets(p.split(), x)), "")
+
+
+def _meets(words: Sequence[str], statement: str) -> bool:
+    if len(words) < 3 or words[-2] not in ("over", "under"):
+        return fnmatchcase(statement, " ".join(words))
+    *name, figure = statement.split()
+    if name != [*words[:-2]]:
+        return False
+    return float(figure) > float(words[-1]) if words[-2] == "over" else float(figure) < float(words[-1])

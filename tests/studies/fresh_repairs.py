@@ -15,11 +15,13 @@ from fresh_bench_parts import (
     HOUR,
     Bench,
     Shape,
+    all_sound,
     arrivals,
     between,
     crackle,
     no_growth,
     nothing_shown,
+    one_faulty,
     swings,
     uncleared,
 )
@@ -49,16 +51,6 @@ def fresh_names(b: Bench, *names: str) -> None:
     """Give the unit these channels, and draw anew what stays."""
     b.names = names
     b.__post_init__()
-
-
-def _left(b: Bench, hours: float, shape: Shape, *, must: tuple[str, ...] = (), never: Sequence[str] = (), step_s: float = 0.0) -> None:
-    """Log one power-up with this on the left output; the others are sound."""
-    b.step("assess", [b.evening(0, hours, {"left": shape}, step_s=step_s)], never=[*uncleared("left"), "left hidden *", *never], must=must, sound=b.others)
-
-
-def _sound(b: Bench, hours: float, shape: Shape | None = None) -> None:
-    """Log one power-up of a sound unit, all of whose channels carry the shape."""
-    b.step("assess", [b.evening(0, hours, {n: shape for n in b.names} if shape else None)], sound=b.names)
 
 
 # ------------------------------------------------------------ bridges, and two units on one logger
@@ -116,26 +108,26 @@ def servo_runs_out(b: Bench) -> None:
     """A servo hides a failing input stage for three to five hours; then its own output ends, and 60 to 400 mV come within the hour."""
     at, size, tau = b.rng.uniform(3, 5) * HOUR, between(b.rng, 0.06, 0.4), b.rng.uniform(900, 2500)
     b.fact(size_V=size)
-    _left(b, at / HOUR + b.rng.uniform(2.5, 3.5), lambda t: size * (1 - np.exp(-np.maximum(t - at, 0) / tau)), must=("left settled offset yes|left drift yes|left level change yes",))
+    one_faulty(b, at / HOUR + b.rng.uniform(2.5, 3.5), lambda t: size * (1 - np.exp(-np.maximum(t - at, 0) / tau)), must=("left settled offset yes|left drift yes|left level change yes",))
 
 
 def bias_off_heatsink(b: Bench) -> None:
     """The bias transistor hangs beside its heat sink: a slow oscillation of 40 to 90 mV, 8 to 30 minutes long, once it is warm."""
     size, period = between(b.rng, 0.04, 0.09), b.rng.uniform(480, 1800)
     b.fact(size_V=size, period_s=period)
-    _left(b, b.rng.uniform(4, 7), lambda t: size * (1 - np.exp(-t / 2400)) * np.sin(2 * np.pi * t / period), must=("left noisy|left drifting|left degrading",))
+    one_faulty(b, b.rng.uniform(4, 7), lambda t: size * (1 - np.exp(-t / 2400)) * np.sin(2 * np.pi * t / period), must=("left noisy|left drifting|left degrading",))
 
 
 def leaky_coupling(b: Bench) -> None:
     """Single supply, output capacitor: a thump of 3 to 9 V for some seconds, and a leak of 80 to 300 mV that forms to half of it."""
     size, thump = between(b.rng, 0.08, 0.3), b.rng.uniform(3, 9)
-    _left(b, b.rng.uniform(4, 7), lambda t: thump * np.exp(-t / 1.2) + size * (0.6 + 0.4 * np.exp(-t / 5000)), must=("left settled offset yes|left drift yes",))
+    one_faulty(b, b.rng.uniform(4, 7), lambda t: thump * np.exp(-t / 1.2) + size * (0.6 + 0.4 * np.exp(-t / 5000)), must=("left settled offset yes|left drift yes",))
 
 
 def load_oscillates(b: Bench) -> None:
     """The dummy load is clipped on in mid-log; the stage oscillates with it, and stands at 80 to 250 mV from there on."""
     at, size = b.rng.uniform(1.5, 3) * HOUR, between(b.rng, 0.08, 0.25)
-    _left(b, b.rng.uniform(5, 7), lambda t: np.where(t > at, size + 4e-3 * b.rng.standard_normal(t.size), 0.0), must=("left settled offset yes|left drift yes|left level change yes",))
+    one_faulty(b, b.rng.uniform(5, 7), lambda t: np.where(t > at, size + 4e-3 * b.rng.standard_normal(t.size), 0.0), must=("left settled offset yes|left drift yes|left level change yes",))
 
 
 def oxidised_contact(b: Bench) -> None:
@@ -228,7 +220,7 @@ def rail_fuse_fails(b: Bench) -> None:
     hours, rail = b.rng.uniform(4, 7), b.rng.uniform(18, 38) * b.rng.choice([-1, 1])
     end = hours * HOUR - b.rng.uniform(300, 3600)
     pulses = crackle(b, lambda t: 3 * 10 ** (t / end) * (t < end), most=30.0, size=0.25)
-    _left(b, hours, lambda t: np.where(t > end, rail, pulses(t)), must=("left do not connect",), never=("left since less often", "left one-off"))
+    one_faulty(b, hours, lambda t: np.where(t > end, rail, pulses(t)), must=("left do not connect",), never=("left since less often", "left one-off"))
 
 
 def protect_retries(b: Bench) -> None:
@@ -276,7 +268,7 @@ def once_a_day(b: Bench) -> None:
     b.step_s, size = 20.0, between(b.rng, 0.1, 0.3)
     days = int(b.rng.integers(5, 9))
     at = 86400 * np.arange(days) + 13 * HOUR + b.rng.uniform(-90, 90, days)
-    _left(b, 24.0 * days, lambda t: swings(t, at, b.rng.uniform(41, 90, days), size), must=("left noisy|left one-off",), never=no_growth("left"))
+    one_faulty(b, 24.0 * days, lambda t: swings(t, at, b.rng.uniform(41, 90, days), size), must=("left noisy|left one-off",), never=no_growth("left"))
 
 
 def record_sides(b: Bench) -> None:
@@ -304,7 +296,7 @@ def follows_the_room(b: Bench) -> None:
 def class_a(b: Bench) -> None:
     """Class A warms for an hour: the rest comes down by 10 to 14 mV with a time constant of 15 to 22 minutes."""
     size, tau = b.rng.uniform(0.01, 0.014), b.rng.uniform(900, 1300)
-    _sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / tau))
+    all_sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / tau))
 
 
 def guitar_transformer(b: Bench) -> None:
@@ -322,7 +314,7 @@ def sub_plate(b: Bench) -> None:
     """A subwoofer's plate amplifier: its servo of long breath swings to the other side and settles within a minute."""
     fresh_names(b, "sub")
     size, tau = b.rng.uniform(0.03, 0.07), b.rng.uniform(6, 14)
-    _sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / tau) * np.cos(2 * np.pi * t / (3 * tau)))
+    all_sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / tau) * np.cos(2 * np.pi * t / (3 * tau)))
 
 
 def late_relay(b: Bench) -> None:
@@ -337,7 +329,7 @@ def headphone_amp(b: Bench) -> None:
     b.rest = {n: float(b.rng.choice([-1, 1]) * b.rng.uniform(3e-4, 1.2e-3)) for n in b.names}
     b.white, b.digit = {n: float(b.rng.uniform(3e-5, 1e-4)) for n in b.names}, 1e-5
     size = b.rng.uniform(0.03, 0.06)
-    _sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / b.rng.uniform(2, 6)))
+    all_sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / b.rng.uniform(2, 6)))
 
 
 def av_receiver(b: Bench) -> None:
@@ -354,7 +346,7 @@ def av_receiver(b: Bench) -> None:
 def slow_charger(b: Bench) -> None:
     """The input capacitor charges for a minute: 100 to 140 mV at first, under 70 mV at half a minute, 10 mV at two. Sound."""
     size = b.rng.uniform(0.1, 0.14) * b.rng.choice([-1, 1])
-    _sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / b.rng.uniform(25, 40)))
+    all_sound(b, b.rng.uniform(4, 7), lambda t: size * np.exp(-t / b.rng.uniform(25, 40)))
 
 
 def restarts_itself(b: Bench) -> None:
@@ -370,7 +362,7 @@ def restarts_itself(b: Bench) -> None:
 def rails_switch(b: Bench) -> None:
     """Two rails: with each loud passage the upper pair comes in for seconds, and the rest goes by 2 to 5 mV. Sound."""
     size = b.rng.uniform(2e-3, 5e-3)
-    _sound(b, b.rng.uniform(4, 7), lambda t: swings(t, arrivals(b.rng, float(t[-1]), 40.0), 4.0, size))
+    all_sound(b, b.rng.uniform(4, 7), lambda t: swings(t, arrivals(b.rng, float(t[-1]), 40.0), 4.0, size))
 
 
 def programme_load(b: Bench) -> None:
@@ -380,7 +372,7 @@ def programme_load(b: Bench) -> None:
     def shape(t: Floats) -> Floats:
         return np.asarray(telegraph(b.rng, t, 700, 1800) * (size + 5e-4 * b.rng.standard_normal(t.size)))
 
-    _sound(b, b.rng.uniform(5, 8), shape)
+    all_sound(b, b.rng.uniform(5, 8), shape)
 
 
 def load_clipped_on(b: Bench) -> None:
