@@ -14,7 +14,7 @@ from fresh_bench_claims import STILL, UNCHANGED
 from fresh_bench_parts import HOUR, Bench, Shape, Table, arrivals, between, crackle, nothing_shown, swings, uncleared
 from fresh_odd_meters import blocks, followed
 from fresh_odd_units import kicks, varied
-from fresh_parts import slow_noise
+from fresh_parts import Floats, slow_noise
 from fresh_repairs import fresh_names, powered
 
 NOT_CURED = ("left cured shown", "left after within*", "left outcome worse")
@@ -29,6 +29,12 @@ def pair(b: Bench, before: Sequence[Table], after: Sequence[Table], *, never: Se
 def evenings(b: Bench, first: float, n: int, hours: float, faults: dict[str, Shape] | None = None, step_s: float = 0.0) -> list[Table]:
     """Log some evenings, one a day."""
     return [b.evening(first + d, hours, faults, step_s=step_s) for d in range(n)]
+
+
+def cut_off(b: Bench, t: Floats, n: int, pause_s: tuple[float, float]) -> list[tuple[float, float]]:
+    """Give the spans of a run that is cut off so often, about evenly, and goes on after a pause."""
+    at = (np.arange(1, n + 1) + b.rng.uniform(-0.3, 0.3, n)) * t[-1] / (n + 1)
+    return list(zip([0.0, *(at + b.rng.uniform(*pause_s, n))], [*at, float(t[-1]) + 1], strict=True))
 
 
 # ------------------------------------------------------------ pairs
@@ -72,8 +78,7 @@ def pair_peaks_after(b: Bench) -> None:
 def pair_soak_cut(b: Bench) -> None:
     """Mended: twelve swings an hour before; the soak of 15 hours afterwards is cut off three to six times for minutes, and starts again each time."""
     t = b.instants(15, 2.0)
-    cuts = np.sort(b.rng.uniform(0.1, 0.95, int(b.rng.integers(3, 7)))) * t[-1]
-    spans = list(zip([0.0, *(cuts + b.rng.uniform(700, 2400))], [*cuts, 1e9], strict=True))
+    spans = cut_off(b, t, int(b.rng.integers(3, 7)), (700, 2400))
     v = powered(b, t, spans)
     on = np.any([(t >= p) & (t < q) for p, q in spans], axis=0)
     after = {k: x[on] for k, x in b.table(7, t, v).items()}
@@ -202,8 +207,7 @@ def visits_tripled(b: Bench) -> None:
 def soak_cut_off(b: Bench) -> None:
     """A sound soak of 12 to 18 hours, cut off two to five times for a quarter of an hour to two hours without rows: its hours are those with rows."""
     t = b.instants(b.rng.uniform(12, 18), max(b.step_s, 2.0))
-    edges = np.sort(b.rng.uniform(0.05, 0.95, int(b.rng.integers(2, 6)))) * t[-1]
-    spans = list(zip([0.0, *(edges + b.rng.uniform(900, 4000))], [*edges, float(t[-1]) + 1], strict=True))
+    spans = cut_off(b, t, int(b.rng.integers(2, 6)), (900, 4000))
     on = np.any([(t >= p) & (t < q) for p, q in spans], axis=0)
     hours = on.sum() * (t[1] - t[0]) / HOUR
     table = {k: x[on] for k, x in b.table(0, t, powered(b, t, spans)).items()}
@@ -253,8 +257,7 @@ def watch_by_hand(b: Bench) -> None:
     """A sound unit, switched off and on by hand once or twice while it is watched: no alarm, and nothing recurs."""
     fresh_names(b, "left", "right")
     t = b.instants(5, max(b.step_s, 2.0))
-    off = np.sort(b.rng.uniform(1.0, 4.0, int(b.rng.integers(1, 3)))) * HOUR
-    v = powered(b, t, list(zip([0.0, *(off + b.rng.uniform(60, 400))], [*off, 1e9], strict=True)))
+    v = powered(b, t, cut_off(b, t, int(b.rng.integers(1, 3)), (60, 400)))
     b.step("watch", [b.table(0, t, v)], never=[f"{n} {w}" for n in b.names for w in ("alarm*", "recurs*")])
 
 
