@@ -122,15 +122,15 @@ def watch(monkeypatch, path: Path, first: bytes, steps: list[Step], *options: st
                     with path.open("ab") as file:
                         file.write(step)
 
-    tell = command._tell
+    tell = command.Lines.event
 
-    def listen(event, screen):
+    def listen(lines, event):
         found.told.append(event.to_dict())
         found.steps.append(len(steps) - len(waiting))
-        tell(event, screen)
+        tell(lines, event)
 
     monkeypatch.setattr(command, "time", Clock())
-    monkeypatch.setattr(command, "_tell", listen)
+    monkeypatch.setattr(command.Lines, "event", listen)
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         found.code = main(["watch", str(path), "--json", "--until", "stopped", "--idle", "8", *options])

@@ -10,7 +10,8 @@ from flicker.base import check
 Options = tuple[tuple[str, Any], ...]
 
 _NUMBER, _TEXT, _TRUTH, _WORDS = "a number", "text in quotes", "true or false", "a list of words"
-_KINDS = {
+# The options of reading and what each takes; `flicker.commands` names those of the command line after them.
+KINDS = {
     "unit": f"{_TEXT}, or a table of column and unit",
     "sample_interval_s": _NUMBER,
     "time_column": _TEXT,
@@ -49,10 +50,10 @@ def checked(values: Mapping[str, Any]) -> Options:
     from flicker.logs.reading.words import units
 
     for key, value in values.items():
-        if key not in _KINDS:
-            raise OptionError(key, f"{key!r} is no option of reading; {check.hint(key, tuple(_KINDS))}")
-        if not _fits(value, _KINDS[key]) and not (key == "unit" and _units(value)):
-            raise OptionError(key, f"{key} must be {_KINDS[key]}, got {value!r}.")
+        if key not in KINDS:
+            raise OptionError(key, f"{key!r} is no option of reading; {check.hint(key, tuple(KINDS))}")
+        if not _fits(value, KINDS[key]) and not (key == "unit" and _units(value)):
+            raise OptionError(key, f"{key} must be {KINDS[key]}, got {value!r}.")
         if key == "unit" and isinstance(value, str) and units.volts_per(value) is None:
             raise OptionError(key, f"unit must be V, mV, µV or kV, got {value!r}.")
         if key == "time_unit" and units.seconds_per(value) is None:

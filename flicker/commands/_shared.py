@@ -1,14 +1,16 @@
-"""What several commands share: reading logs and limits from arguments, showing progress."""
+"""What several commands share: reading logs and limits from arguments, showing progress, handing over a result."""
 
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
+
+from flicker.commands._documents import json_text, print_document
+from flicker.commands._options import columns_from, names_from, reading_from
 
 if TYPE_CHECKING:
     from flicker.base.limits import Limits
@@ -17,133 +19,16 @@ if TYPE_CHECKING:
     from flicker.signals.cache import BlockCache
 
 
-def add_log_options(parser: argparse.ArgumentParser, *, interval: bool = True) -> None:
-    """Options that tell how a log is to be read; each overrules what the file suggests.
-
-    ``interval`` is False for a command that has a --sample-interval of its own.
-    """
-    group = parser.add_argument_group("reading")
-    group.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
-    group.add_argument(
-        "--anywhere", action="store_true", help="with --case: its logs may lie outside the folder of the case file"
-    )
-    group.add_argument("--channels", metavar="NAME[,NAME]", help="only these columns")
-    group.add_argument(
-        "--role",
-        action="append",
-        metavar="COLUMN=ROLE",
-        help="a column that is no output: rail, mains, temperature, 'shorted lead' or ignore; give it once for each",
-    )
-    group.add_argument(
-        "--marks-column", metavar="NAME", help="the column that holds marks (default: mark, event or note)"
-    )
-    group.add_argument(
-        "--difference",
-        action="append",
-        metavar="NAME=COLUMN,COLUMN",
-        help="a channel that is the first column less the second, as for a bridged output",
-    )
-    add_file_options(group, interval=interval)
-    group.add_argument(
-        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
-    )
-
-
-def add_file_options(group: argparse._ArgumentGroup, *, interval: bool = True) -> None:
-    """Options that tell how a file is read, whatever its columns are for; `reading_from` takes them."""
-    group.add_argument(
-        "--unit",
-        action="append",
-        metavar="V|mV|uV",
-        help="unit of the readings, where the file does not tell; COLUMN=UNIT for one column (give it once for each),"
-        " COLUMN=COLUMN where a column holds the unit of each reading",
-    )
-    if interval:
-        group.add_argument(
-            "--sample-interval", type=float, metavar="S", help="seconds between samples, where no column tells"
-        )
-    group.add_argument("--time-column", metavar="NAME", help="the column that tells the time")
-    group.add_argument("--time-unit", metavar="s|ms|us|min|h|d", help="unit of a time column of bare numbers")
-    days = group.add_mutually_exclusive_group()
-    days.add_argument(
-        "--day-first",
-        nargs="?",
-        type=_yes,
-        const=True,
-        default=None,
-        metavar="yes|no",
-        help="whether 03/04/2026 is the third of April",
-    )
-    days.add_argument("--month-first", dest="day_first", action="store_false", help="the same as --day-first no")
-    days.add_argument(
-        "--date-order", choices=("ymd", "dmy", "mdy"), help="order of the parts of dates such as 26-03-04"
-    )
-    group.add_argument("--decimal", choices=(".", ","), help="decimal sign, where the file does not tell")
-    group.add_argument(
-        "--thousands",
-        choices=("sure", "none"),
-        help="rows with a cell too many: sure reads those that can be put together in one way, none leaves all out",
-    )
-    group.add_argument("--separator", metavar=";|,|tab", help="what parts the cells of a text log")
-    group.add_argument(
-        "--channel-column", metavar="NAME", help="the column that names the channel, where each reading has its own row"
-    )
-    group.add_argument("--volts-per-count", type=float, metavar="V", help="scale of a converter's counts")
-    group.add_argument("--zero-count", type=float, metavar="N", help="the count at 0 V (default 0)")
-    group.add_argument("--missing-word", action="append", metavar="WORD", help="a word that stands for no reading")
-    group.add_argument("--over-word", action="append", metavar="WORD", help="a word that stands for over range")
-    group.add_argument("--full-scale", type=float, metavar="V", help="volts at full scale of a WAV recording")
-
-
-def _yes(text: str) -> bool:
-    """Turn yes or no into a truth."""
-    if text.lower() in ("yes", "no"):
-        return text.lower() == "yes"
-    raise argparse.ArgumentTypeError(f"takes yes or no, got {text!r}")
-
-
-def reading_from(arguments: argparse.Namespace) -> dict[str, Any]:
-    """Options given that tell how a file is read, as `read_log` takes them; columns are in `columns_from`."""
-    told = {
-        "unit": unit_from(arguments.unit),
-        "sample_interval_s": arguments.sample_interval,
-        "time_column": arguments.time_column,
-        "time_unit": arguments.time_unit,
-        "day_first": arguments.day_first,
-        "date_order": arguments.date_order,
-        "decimal": arguments.decimal,
-        "thousands": arguments.thousands,
-        "separator": arguments.separator,
-        "channel_column": arguments.channel_column,
-        "volts_per_count": arguments.volts_per_count,
-        "zero_count": arguments.zero_count,
-        "missing_words": tuple(arguments.missing_word or ()) or None,
-        "over_words": tuple(arguments.over_word or ()) or None,
-        "full_scale_V": arguments.full_scale,
-    }
-    return {name: value for name, value in told.items() if value is not None}
-
-
 def file_options(path: str, arguments: argparse.Namespace, case: Case | None = None) -> dict[str, Any]:
     """How a file is read: as the case says, and as the options given say instead."""
-    given = reading_from(arguments) | columns_from(arguments, case)
+    given, columns = reading_from(arguments), columns_from(arguments)
     if case is None:
-        return given
+        return given | columns
     from flicker.case.reading import overruled
 
-    return overruled(case.reading(path), given)
-
-
-def unit_from(given: Sequence[str] | None) -> str | dict[str, str] | None:
-    """One unit for all columns, or units of single columns."""
-    plain = [text for text in given or () if "=" not in text]
-    if not given:
-        return None
-    if plain:
-        if len(given) > 1:
-            raise ValueError("--unit takes one unit for all columns, or COLUMN=UNIT once for each column.")
-        return plain[0]
-    return _pairs(given, "--unit", "COLUMN=UNIT")
+    told = case.reading(path)
+    columns |= {"roles": told["roles"] | columns["roles"], "marks_column": columns["marks_column"] or told["marks_column"]}
+    return overruled(told, given) | columns
 
 
 def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None = None) -> list[Log]:
@@ -180,13 +65,17 @@ def _refuse_no_log(path: str) -> None:
 
 def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None) -> list[Log]:
     """Read each log, its columns used as the case says; --channels then names channels of the case."""
+    from flicker.logs.mapped import ColumnUse
+    from flicker.logs.used_columns import with_columns
+
     logs = read_logs(paths, arguments, case)
     if case is None:
         return logs
     dates = {os.path.normpath(log.path): log.date for log in case.logs}
     used = [case.use(log, dates.get(os.path.normpath(log.path or ""))) for log in logs]
-    wanted = names_from(arguments.channels) if case.channels else None
-    return used if wanted is None else [_only(log, wanted) for log in used]
+    if not case.channels or not arguments.channels:
+        return used
+    return [with_columns(log, [ColumnUse(name, name) for name in outputs_from(arguments, log.channels)]) for log in used]
 
 
 def channels_from(arguments: argparse.Namespace, case: Case | None) -> list[str] | None:
@@ -194,62 +83,13 @@ def channels_from(arguments: argparse.Namespace, case: Case | None) -> list[str]
     return names_from(arguments.channels) if case is None or not case.channels else None
 
 
-def names_from(text: str | None) -> list[str] | None:
-    """Names divided by commas; None where nothing was given."""
-    return [name.strip() for name in text.split(",")] if text else None
-
-
-def _only(log: Log, names: Sequence[str]) -> Log:
-    from flicker.logs.mapped import ColumnUse
-    from flicker.logs.used_columns import with_columns
-
-    for name in names:
-        if name not in log.channels:
-            raise ValueError(
-                f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, log.channels))}."
-            )
-    return with_columns(log, [ColumnUse(name, name) for name in names])
-
-
-def columns_from(arguments: argparse.Namespace, case: Case | None = None) -> dict[str, Any]:
-    """Roles of columns, the column of marks, and differences, as `read_log` takes them."""
-    differences = {}
-    for name, pair in _pairs(arguments.difference, "--difference", "NAME=COLUMN,COLUMN").items():
-        first, comma, second = pair.partition(",")
-        if not comma or not first.strip() or not second.strip():
-            raise ValueError(f"--difference takes NAME=COLUMN,COLUMN, got {name}={pair}.")
-        differences[name] = (first.strip(), second.strip())
-    roles = _pairs(arguments.role, "--role", "COLUMN=ROLE")
-    out = {"roles": roles, "marks_column": arguments.marks_column, "differences": differences}
-    if case is not None:
-        told = case.reading()
-        out |= {"roles": told["roles"] | roles, "marks_column": arguments.marks_column or told["marks_column"]}
-        out["may_lack"] = True
-    return out
-
-
-def _pairs(given: Sequence[str] | None, option: str, form: str) -> dict[str, str]:
-    out: dict[str, str] = {}
-    for text in given or ():
-        name, sign, value = text.rpartition("=") if option in ("--role", "--unit") else text.partition("=")
-        if not sign or not name.strip() or not value.strip():
-            raise ValueError(f"{option} takes {form}, got {text!r}.")
-        out[name.strip()] = value.strip()
-    return out
-
-
-def add_cache_options(parser: argparse.ArgumentParser) -> None:
-    """Options that keep blocks of long logs for a second look."""
-    group = parser.add_argument_group("long logs")
-    group.add_argument(
-        "--cache",
-        nargs="?",
-        const="",
-        metavar="DIR",
-        help="keep the blocks of each log (with assess --json the answer, too), beside it or in DIR, so that a second look need "
-        "not read it again",
-    )
-    group.add_argument("--verify", action="store_true", help="with --cache: compare all bytes of a log, not its ends")
+def outputs_from(arguments: argparse.Namespace, outputs: Sequence[str]) -> Sequence[str]:
+    """The outputs named with --channels, among those that a case makes of the columns; all where none is named."""
+    wanted = names_from(arguments.channels) or outputs
+    for name in wanted:
+        if name not in outputs:
+            raise ValueError(f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, outputs))}.")
+    return wanted
 
 
 def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
@@ -348,11 +188,23 @@ def working(first: str = "reading") -> Iterator[Callable[[str], None]]:
             yield say
 
 
-def since_from(arguments: argparse.Namespace) -> dt.datetime | None:
-    """The moment given with --since."""
-    if arguments.since is None:
-        return None
-    try:
-        return dt.datetime.fromisoformat(arguments.since)
-    except ValueError:
-        raise ValueError(f"--since takes a date such as 2031-03-09 or 2031-03-09T14:00, got {arguments.since!r}.") from None
+def hand_over(
+    arguments: argparse.Namespace, result: Any, show: Callable[[Any], None], *, logs: Sequence[Log] | None = None
+) -> str:
+    """Write the page asked for, then print the result: its document with --json, else its page, by ``show``.
+
+    Returns the text of the document, empty where none was asked for.
+    """
+    if arguments.report:
+        from flicker.present.report import write_report
+
+        with working("drawing the page"):
+            write_report(result, arguments.report, logs=logs)
+    if arguments.json:
+        document = json_text(result.to_dict())
+        print_document(document)
+        return document
+    show(result)
+    if arguments.report:
+        print(f"Page written: {arguments.report}")
+    return ""

@@ -6,18 +6,9 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flicker.commands._documents import json_text, kept_answer, print_document
-from flicker.commands._shared import (
-    add_cache_options,
-    add_log_options,
-    cache_from,
-    case_from,
-    case_logs,
-    limits_from,
-    read_logs,
-    since_from,
-    working,
-)
+from flicker.commands._documents import kept_answer, print_document
+from flicker.commands._options import CACHE_OPTIONS, JSON, REPORT, Options, add_log_options, add_options, since_from
+from flicker.commands._shared import cache_from, case_from, case_logs, hand_over, limits_from, read_logs, working
 from flicker.logs.beside import keep_text, kept_text
 
 if TYPE_CHECKING:
@@ -25,47 +16,46 @@ if TYPE_CHECKING:
     from flicker.evidence.among_like import AmongLike
     from flicker.evidence.assessment import Assessment
 
+OPTIONS: Options = {
+    "logs": {"nargs": "*", "metavar": "LOG", "help": "log files of one unit, in time order"},
+    "--case": {
+        "metavar": "CASE.toml", "help": "the case file: columns, complaint, limits; its logs if none are named"
+    },
+    "--stage": {"metavar": "NAME", "help": "only the logs of this stage of the case"},
+    **JSON,
+    "--control": {
+        "nargs": "+", "metavar": "LOG", "help": "a log with shorted leads, or of a sound unit: unit or meter?"
+    },
+    "--control-kind": {
+        "choices": ("shorted", "sound"),
+        "default": "shorted",
+        "help": "what the control log is: leads shorted (default), or a unit known to be sound",
+    },
+    "--since": {
+        "metavar": "DATE",
+        "help": "when it was repaired or adjusted (2031-03-04T14:00): do swings come more or less often since?",
+    },
+    "--ledger": {
+        "metavar": "LEDGER", "help": "how the unit lies among its like: a ledger that survey --cases wrote"
+    },
+    "--model": {"metavar": "NAME", "help": "maker and model, as the ledger has it (default: that of the case)"},
+    **REPORT,
+    "--excursions": {"metavar": "OUT.parquet", "help": "write every excursion as a table (OUT.csv: as text)"},
+    "--excursions-listed": {
+        "type": int,
+        "default": 10_000,
+        "metavar": "N",
+        "help": "list at most N excursions of a channel with --json: those that trip the relay, then the largest "
+        "(default 10000)",
+    },
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("logs", nargs="*", metavar="LOG", help="log files of one unit, in time order")
-    parser.add_argument(
-        "--case", metavar="CASE.toml", help="the case file: columns, complaint, limits; its logs if none are named"
-    )
-    parser.add_argument("--stage", metavar="NAME", help="only the logs of this stage of the case")
-    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
-    parser.add_argument(
-        "--control", nargs="+", metavar="LOG", help="a log with shorted leads, or of a sound unit: unit or meter?"
-    )
-    parser.add_argument(
-        "--control-kind",
-        choices=("shorted", "sound"),
-        default="shorted",
-        help="what the control log is: leads shorted (default), or a unit known to be sound",
-    )
-    parser.add_argument(
-        "--since",
-        metavar="DATE",
-        help="when it was repaired or adjusted (2031-03-04T14:00): do swings come more or less often since?",
-    )
-    parser.add_argument(
-        "--ledger", metavar="LEDGER", help="how the unit lies among its like: a ledger that survey --cases wrote"
-    )
-    parser.add_argument("--model", metavar="NAME", help="maker and model, as the ledger has it (default: that of the case)")
-    parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
-    parser.add_argument(
-        "--excursions", metavar="OUT.parquet", help="write every excursion as a table (OUT.csv: as text)"
-    )
-    parser.add_argument(
-        "--excursions-listed",
-        type=int,
-        default=10_000,
-        metavar="N",
-        help="list at most N excursions of a channel with --json: those that trip the relay, then the largest "
-        "(default 10000)",
-    )
+    add_options(parser, OPTIONS)
     add_log_options(parser)
-    add_cache_options(parser)
+    add_options(parser.add_argument_group("long logs"), CACHE_OPTIONS)
 
 
 def _like(arguments: argparse.Namespace, case: Case | None, result: Assessment) -> tuple[AmongLike, ...]:
@@ -115,23 +105,16 @@ def run(arguments: argparse.Namespace) -> int:
             from flicker.evidence.document.excursion_table import write_excursions
 
             write_excursions(result, arguments.excursions)
-        if arguments.report:
-            from flicker.present.report import write_report
-
-            say("drawing the page")
-            write_report(result, arguments.report, logs=logs)
-    if arguments.json:
-        document = json_text(result.to_dict())
-        if kept is not None and len(logs) == len(arguments.logs):
-            keep_text(*kept, document)
-        print_document(document)
-    else:
-        from flicker.present.terminal import show_assessment
-
-        show_assessment(result)
-        if arguments.report:
-            print(f"Page written: {arguments.report}")
+    document = hand_over(arguments, result, _show, logs=logs)
+    if kept is not None and len(logs) == len(arguments.logs):
+        keep_text(*kept, document)
     return 0
+
+
+def _show(result: Assessment) -> None:
+    from flicker.present.terminal import show_assessment
+
+    show_assessment(result)
 
 
 def _pooled(case: Case, arguments: argparse.Namespace) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import shlex
 import sys
@@ -12,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flicker.case.reading import quoted
-from flicker.commands._shared import add_file_options, reading_from, working
+from flicker.commands._options import Options, add_file_options, add_options, reading_from
+from flicker.commands._shared import working
 
 if TYPE_CHECKING:
     from flicker.case.model import Case
@@ -32,7 +34,7 @@ QUESTIONS: tuple[tuple[str, str, str], ...] = (
     ("meter", "accuracy_percent", "Meter's accuracy in per cent of the reading"),
     ("meter", "integration_s", "Meter's integration time in seconds"),
 )
-NUMBERS = {"hours_per_day", "accuracy_V", "accuracy_percent", "integration_s", "factor", "polarity", "zero_V"}
+NUMBERS = {"times", "hours_per_day", "accuracy_V", "accuracy_percent", "integration_s", "factor", "polarity", "zero_V"}
 CHANNEL_QUESTIONS = (
     ("column", "  Its column in the logs (as the channel, if empty)"),
     ("role", "  Role: output, rail, mains, temperature, shorted lead or ignore (output, if empty)"),
@@ -54,19 +56,23 @@ CONDITIONS = (
 PART_QUESTIONS = (("stage", "  Stage that it opened"), ("date", "  Date, as 2031-03-09"))
 
 
+OPTIONS: Options = {
+    "action": {
+        "choices": ("new", "add", "check", "seal"),
+        "help": "new: ask and write; add: add a log, and keep the options with which it is read; check: read and say what is missing; seal: write the SHA-256 of each log into the case, "
+        "so that a log changed later is told",
+    },
+    "case": {"metavar": "CASE.toml", "help": "the case file"},
+    "log": {"nargs": "?", "metavar": "LOG", "help": "add: the log"},
+    "--stage": {"metavar": "NAME", "help": "add: the stage of that log (as received, part replaced)"},
+    "--json": {"action": "store_true", "help": "check: print the case as one JSON document"},
+    "--anywhere": {"action": "store_true", "help": "logs may lie outside the folder of the case file"},
+}
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument(
-        "action",
-        choices=("new", "add", "check", "seal"),
-        help="new: ask and write; add: add a log, and keep the options with which it is read; check: read and say what is missing; seal: write the SHA-256 of each log into the case, "
-        "so that a log changed later is told",
-    )
-    parser.add_argument("case", metavar="CASE.toml", help="the case file")
-    parser.add_argument("log", nargs="?", metavar="LOG", help="add: the log")
-    parser.add_argument("--stage", metavar="NAME", help="add: the stage of that log (as received, part replaced)")
-    parser.add_argument("--json", action="store_true", help="check: print the case as one JSON document")
-    parser.add_argument("--anywhere", action="store_true", help="logs may lie outside the folder of the case file")
+    add_options(parser, OPTIONS)
     add_file_options(parser.add_argument_group("add: how the log is read"))
 
 
@@ -74,20 +80,17 @@ def run(arguments: argparse.Namespace) -> int:
     """Ask or check."""
     if arguments.action != "add" and arguments.log is not None:
         raise ValueError(f"case {arguments.action} takes no log; case add CASE.toml LOG adds one.")
-    if arguments.action == "seal":
-        return _seal(Path(arguments.case), anywhere=arguments.anywhere)
-    if arguments.action == "add":
-        return _add(Path(arguments.case), arguments)
-    return _new(Path(arguments.case)) if arguments.action == "new" else _check(arguments)
+    act = {"new": _new, "add": _add, "check": _check, "seal": _seal}[arguments.action]
+    return act(Path(arguments.case), arguments)
 
 
-def _seal(path: Path, *, anywhere: bool) -> int:
+def _seal(path: Path, arguments: argparse.Namespace) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
     from flicker.case.case_file import read_case
     from flicker.case.identity import fingerprint
     from flicker.present.writing import whole_file
 
-    case = read_case(path, anywhere=anywhere)
+    case = read_case(path, anywhere=arguments.anywhere)
     if not case.logs:
         raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     lines = path.read_text(encoding="utf-8-sig").split("\n")
@@ -109,11 +112,9 @@ def _seal(path: Path, *, anywhere: bool) -> int:
     if added:
         with whole_file(path, what="case", known=True) as draft:
             draft.write_text("\n".join(lines), encoding="utf-8")
-    print(
-        f"{path}: {added} fingerprint{'' if added == 1 else 's'} written"
-        if added
-        else f"{path}: sealed already, nothing to add"
-    )
+        print(f"{path}: {added} fingerprint{'' if added == 1 else 's'} written")
+    else:
+        print(f"{path}: sealed already, nothing to add")
     return 0
 
 
@@ -159,25 +160,23 @@ def _line_of(places: Mapping[str, str], number: int, key: str) -> int:
 
 def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
     """Write a case if it can be read; a wrong line must not leave a wrong file."""
-    from flicker.case.case_file import CaseError, read_case
+    from flicker.case.case_file import CaseError
     from flicker.present.writing import whole_file
 
     with whole_file(path, what="case", known=True) as draft:
+        if problem := _problem(path, text, anywhere=anywhere):
+            raise CaseError(f"{problem} Nothing was written.")
         draft.write_text(text, encoding="utf-8")
-        try:
-            read_case(draft, anywhere=anywhere)
-        except CaseError as problem:
-            said = str(problem).replace(draft.name, path.name)
-            raise CaseError(f"{said} Nothing was written.") from None
 
 
-def _check(arguments: argparse.Namespace) -> int:
+def _check(path: Path, arguments: argparse.Namespace) -> int:
+    """Read a case, and say what is missing."""
     from flicker.case.case_file import read_case
     from flicker.case.identity import altered, in_two_stages, out_of_order
     from flicker.case.reading import shown
     from flicker.commands._documents import print_json
 
-    case = read_case(arguments.case, anywhere=arguments.anywhere)
+    case = read_case(path, anywhere=arguments.anywhere)
     with working():
         wrong = (*altered(case), *in_two_stages(case), *out_of_order(case), *_unread(case))
     if arguments.json:
@@ -214,7 +213,7 @@ def _unread(case: Case) -> list[str]:
     return said
 
 
-def _new(path: Path) -> int:
+def _new(path: Path, arguments: argparse.Namespace) -> int:
     """Ask for every line; an empty answer leaves it out, and a wrong one is asked for again at once.
 
     The case is written after the last question; whoever breaks off before finds what was answered so far.
@@ -242,7 +241,7 @@ def _new(path: Path) -> int:
     return 0
 
 
-def _problem(path: Path, text: str) -> str:
+def _problem(path: Path, text: str, *, anywhere: bool = False) -> str:
     """Why a case of that text could not be read, in a sentence; '' where it can."""
     from flicker.case.case_file import CaseError, read_case
 
@@ -250,17 +249,15 @@ def _problem(path: Path, text: str) -> str:
         draft.write(text)
         draft.flush()
         try:
-            read_case(draft.name)
+            read_case(draft.name, anywhere=anywhere)
         except CaseError as problem:
             return str(problem).replace(os.path.basename(draft.name), path.name)
     return ""
 
 
 def _ask(question: str) -> str:
-    sys.stdout.write(f"{question}: ")
-    sys.stdout.flush()
-    line = sys.stdin.readline()
-    return line.strip()
+    print(f"{question}: ", end="", flush=True)
+    return sys.stdin.readline().strip()
 
 
 def _open_points(log: Path) -> str:
@@ -273,7 +270,7 @@ def _open_points(log: Path) -> str:
     except Question as question:
         return str(question)
     except LogError:
-        return ""
+        pass
     return ""
 
 
@@ -365,13 +362,8 @@ def compose(
 
 def _line(key: str, answer: str) -> str:
     """One line of a case: a number as one, all else as text."""
-    number = (key in NUMBERS or key == "times") and _is_number(answer)
-    return f"{key} = {answer if number else quoted(answer)}"
-
-
-def _is_number(text: str) -> bool:
     try:
-        float(text)
+        number = key in NUMBERS and math.isfinite(float(answer))
     except ValueError:
-        return False
-    return text.lower() not in {"nan", "inf", "-inf", "infinity"}
+        number = False
+    return f"{key} = {answer if number else quoted(answer)}"

@@ -8,8 +8,8 @@ from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from flicker.commands._documents import print_json
-from flicker.commands._shared import add_log_options, case_from, case_logs, limits_from, working
+from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options
+from flicker.commands._shared import case_from, case_logs, hand_over, limits_from, working
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -18,31 +18,33 @@ if TYPE_CHECKING:
     from flicker.logs.model import Log, Run
 
 
+OPTIONS: Options = {
+    "--before": {"nargs": "+", "metavar": "LOG", "help": "logs of the unit before, in time order"},
+    "--after": {"nargs": "+", "metavar": "LOG", "help": "logs of the unit after"},
+    "--stage": {
+        "nargs": "+",
+        "action": "append",
+        "metavar": "NAME LOG",
+        "help": "instead: a stage and its logs, in order; give it once for each stage",
+    },
+    "--case": {
+        "metavar": "CASE.toml",
+        "help": "the case file: columns, meters, conditions, limits; its own stages where no log is named",
+    },
+    "--control": {"metavar": "CHANNEL", "help": "the channel that was not touched"},
+    "--concern": {
+        "type": float,
+        "metavar": "R",
+        "help": "episodes per hour that a cure must exclude (default 0.1 or the limit)",
+    },
+    **JSON,
+    **REPORT,
+}
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("--before", nargs="+", metavar="LOG", help="logs of the unit before, in time order")
-    parser.add_argument("--after", nargs="+", metavar="LOG", help="logs of the unit after")
-    parser.add_argument(
-        "--stage",
-        nargs="+",
-        action="append",
-        metavar="NAME LOG",
-        help="instead: a stage and its logs, in order; give it once for each stage",
-    )
-    parser.add_argument(
-        "--case",
-        metavar="CASE.toml",
-        help="the case file: columns, meters, conditions, limits; its own stages where no log is named",
-    )
-    parser.add_argument("--control", metavar="CHANNEL", help="the channel that was not touched")
-    parser.add_argument(
-        "--concern",
-        type=float,
-        metavar="R",
-        help="episodes per hour that a cure must exclude (default 0.1 or the limit)",
-    )
-    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
-    parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
+    add_options(parser, OPTIONS)
     add_log_options(parser)
 
 
@@ -54,27 +56,21 @@ def run(arguments: argparse.Namespace) -> int:
         result, logs = _of_case(arguments, case)
     else:
         result, logs = _of_logs(arguments, case)
-    if arguments.report:
-        from flicker.present.report import write_report
+    hand_over(arguments, result, _show, logs=logs)
+    return 0
 
-        with working("drawing the page"):
-            write_report(result, arguments.report, logs=logs)
-    if arguments.json:
-        print_json(result.to_dict())
-        return 0
+
+def _show(result: Comparison | StageComparison) -> None:
     from flicker.evidence.compare.stages import StageComparison
     from flicker.present.terminal.comparison import show_comparison
 
-    if isinstance(result, StageComparison):
-        for step in result.steps if len(result.steps) == 1 else (*result.steps, result.whole):
-            show_comparison(step)
-        for credit in result.credits:
-            print(credit.reads)
-    else:
+    if not isinstance(result, StageComparison):
         show_comparison(result)
-    if arguments.report:
-        print(f"Page written: {arguments.report}")
-    return 0
+        return
+    for step in result.steps if len(result.steps) == 1 else (*result.steps, result.whole):
+        show_comparison(step)
+    for credit in result.credits:
+        print(credit.reads)
 
 
 def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparison | StageComparison, list[Log]]:

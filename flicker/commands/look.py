@@ -5,14 +5,19 @@ from __future__ import annotations
 import argparse
 
 from flicker.commands._documents import print_json
-from flicker.commands._shared import add_log_options, case_from, channels_from, file_options, working
+from flicker.commands._options import Options, add_log_options, add_options
+from flicker.commands._shared import case_from, channels_from, file_options, working
+
+OPTIONS: Options = {
+    "log": {"metavar": "LOG", "help": "the log file"},
+    "--json": {"action": "store_true", "help": "print one JSON document"},
+    "--case": {"metavar": "CASE.toml", "help": "the case file, whose options of reading are used"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("log", metavar="LOG", help="the log file")
-    parser.add_argument("--json", action="store_true", help="print one JSON document")
-    parser.add_argument("--case", metavar="CASE.toml", help="the case file, whose options of reading are used")
+    add_options(parser, OPTIONS)
     add_log_options(parser)
 
 

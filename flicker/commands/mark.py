@@ -4,7 +4,22 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._shared import add_log_options, case_from, used_logs
+from flicker.commands._options import Options, add_log_options, add_options
+from flicker.commands._shared import case_from, used_logs
+
+OPTIONS: Options = {
+    "log": {"metavar": "LOG", "help": "the log; the mark goes to NAME.marks.csv beside it"},
+    "text": {"metavar": "TEXT", "help": "what was done"},
+    "--kind": {
+        "default": "note",
+        "metavar": "KIND",
+        "help": "what sort of thing it was, as in adjusted or 'stimulus: tap' (default note)",
+    },
+    "--channel": {"metavar": "NAME", "help": "only this channel (default: all)"},
+    "--ago": {"default": "0s", "metavar": "20s", "help": "how long before the last sample (20s, 2min, 1h)"},
+    "--lasted": {"metavar": "20s", "help": "how long it lasted"},
+    "--case": {"metavar": "CASE.toml", "help": "the case file, whose names of channels are used"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,13 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         + "\n\nTapping, heating or cooling a live unit: mains voltage and charged capacitors inside; insulated tools, no "
         "loudspeaker.\nLocal codes and licensed practice come first."
     )
-    parser.add_argument("log", metavar="LOG", help="the log; the mark goes to NAME.marks.csv beside it")
-    parser.add_argument("text", metavar="TEXT", help="what was done")
-    parser.add_argument("--kind", default="note", metavar="KIND", help="what sort of thing it was, as in adjusted or 'stimulus: tap' (default note)")
-    parser.add_argument("--channel", metavar="NAME", help="only this channel (default: all)")
-    parser.add_argument("--ago", default="0s", metavar="20s", help="how long before the last sample (20s, 2min, 1h)")
-    parser.add_argument("--lasted", metavar="20s", help="how long it lasted")
-    parser.add_argument("--case", metavar="CASE.toml", help="the case file, whose names of channels are used")
+    add_options(parser, OPTIONS)
     add_log_options(parser)
 
 

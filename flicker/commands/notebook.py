@@ -4,7 +4,20 @@ from __future__ import annotations
 
 import argparse
 
+from flicker.commands._options import Options, add_options
 from flicker.commands._shared import working
+
+OPTIONS: Options = {
+    "name": {"metavar": "NAME", "help": "which notebook; listed below"},
+    "logs": {
+        "nargs": "*",
+        "metavar": "LOG",
+        "help": "log files in time order (the demo's if none); the word 'then' between the logs before and after",
+    },
+    "--case": {"metavar": "CASE.toml", "help": "the case file: columns, and its logs if none are named"},
+    "--channel": {"metavar": "NAME", "help": "the channel to look at (the worst if none)"},
+    "--out": {"metavar": "FILE.ipynb", "help": "where to write it (default NAME.ipynb here)"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -12,16 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from flicker.present.notebook import notebooks
 
     parser.epilog = "notebooks: " + ", ".join(notebooks())
-    parser.add_argument("name", metavar="NAME", help="which notebook; listed below")
-    parser.add_argument(
-        "logs",
-        nargs="*",
-        metavar="LOG",
-        help="log files in time order (the demo's if none); the word 'then' between the logs before and after",
-    )
-    parser.add_argument("--case", metavar="CASE.toml", help="the case file: columns, and its logs if none are named")
-    parser.add_argument("--channel", metavar="NAME", help="the channel to look at (the worst if none)")
-    parser.add_argument("--out", metavar="FILE.ipynb", help="where to write it (default NAME.ipynb here)")
+    add_options(parser, OPTIONS)
 
 
 def run(arguments: argparse.Namespace) -> int:

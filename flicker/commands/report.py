@@ -5,24 +5,26 @@ from __future__ import annotations
 import argparse
 
 from flicker.commands._documents import print_json
-from flicker.commands._shared import working
+from flicker.commands._options import RUN_GAP, Options, add_options
+from flicker.commands._shared import limits_from, working
+
+OPTIONS: Options = {
+    "--case": {"required": True, "metavar": "CASE.toml", "help": "the case file"},
+    "out": {"nargs": "?", "metavar": "OUT.html", "help": "where to write the page"},
+    "--json": {"action": "store_true", "help": "print the whole job as one JSON document"},
+    "--limits": {"metavar": "FILE.toml", "help": "limits other than those of the case"},
+    "--anywhere": {"action": "store_true", "help": "logs may lie outside the folder of the case file"},
+    **RUN_GAP,
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("--case", required=True, metavar="CASE.toml", help="the case file")
-    parser.add_argument("out", nargs="?", metavar="OUT.html", help="where to write the page")
-    parser.add_argument("--json", action="store_true", help="print the whole job as one JSON document")
-    parser.add_argument("--limits", metavar="FILE.toml", help="limits other than those of the case")
-    parser.add_argument("--anywhere", action="store_true", help="logs may lie outside the folder of the case file")
-    parser.add_argument(
-        "--run-gap", type=float, default=600.0, metavar="S", help="a longer pause begins a new run (default 600)"
-    )
+    add_options(parser, OPTIONS)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge every stage and write the page."""
-    from flicker.base.limits import read_limits
     from flicker.case.case_file import read_case
     from flicker.evidence.job import judge_case
 
@@ -32,9 +34,8 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.present.said import fitness_text
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)
-    limits = read_limits(arguments.limits) if arguments.limits else case.limits
     with working() as say:
-        result = judge_case(case, limits, progress=say, run_gap_s=arguments.run_gap)
+        result = judge_case(case, limits_from(arguments, case), progress=say, run_gap_s=arguments.run_gap)
         if arguments.out is not None:
             from flicker.present.report import write_report
 

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
 
+from flicker.commands._options import Options, add_options
 from flicker.commands._shared import working
+
+OPTIONS: Options = {
+    "kind": {"metavar": "KIND", "help": "what the bench shows; listed below"},
+    "out": {"metavar": "OUT.csv", "help": "file to write; of several visits one each, numbered"},
+    "--hours": {"type": float, "default": None, "metavar": "H", "help": "length of each run"},
+    "--rate": {"type": float, "default": 2.0, "metavar": "HZ", "help": "samples per second (default 2)"},
+    "--runs": {"type": int, "default": None, "metavar": "N", "help": "power-ups, over all visits"},
+    "--seed": {"type": int, "default": 1, "metavar": "N", "help": "same seed, same log (default 1)"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,12 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     width = max(map(len, KINDS))
     parser.epilog = "kinds (all invented):\n" + "\n".join(f"  {name:<{width}}  {text}" for name, text in KINDS.items())
-    parser.add_argument("kind", metavar="KIND", help="what the bench shows; listed below")
-    parser.add_argument("out", metavar="OUT.csv", help="file to write; of several visits one each, numbered")
-    parser.add_argument("--hours", type=float, default=None, metavar="H", help="length of each run")
-    parser.add_argument("--rate", type=float, default=2.0, metavar="HZ", help="samples per second (default 2)")
-    parser.add_argument("--runs", type=int, default=None, metavar="N", help="power-ups, over all visits")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same log (default 1)")
+    add_options(parser, OPTIONS)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -30,19 +34,14 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.kind not in KINDS:
         raise ValueError(f"{arguments.kind!r} is not a kind of bench; known are {', '.join(KINDS)}")
-    options: dict[str, Any] = {} if arguments.hours is None else {"hours": arguments.hours}
-    if arguments.runs is not None:
-        options["runs"] = arguments.runs
     out = Path(arguments.out)
     with working("simulating") as say:
-        bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, **options)
+        bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, hours=arguments.hours, runs=arguments.runs)
         visits = bench.visits()
         say("writing")
         several = len(visits) > 1
-        names = [
-            out.with_name(f"{out.stem}-{number}{out.suffix}") if several else out
-            for number in range(1, len(visits) + 1)
-        ]
+        numbered = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(visits) + 1)]
+        names = numbered if several else [out]
         for name in names:
             if name.is_file():  # it may be a log that was measured, and nothing in it would tell
                 raise ValueError(f"{name} exists already; choose another name, or delete it first.")

@@ -8,12 +8,62 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from flicker.commands._documents import print_json
-from flicker.commands._shared import add_log_options, case_from, limits_from, read_logs, working
+from flicker.commands._options import JSON, Options, add_log_options, add_options
+from flicker.commands._shared import case_from, hand_over, limits_from, read_logs, working
 from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
+    from flicker.evidence.soaking.plan import SoakPlan
+
+
+KNOWN: Options = {
+    "--count": {"type": int, "nargs": "+", "metavar": "N", "help": "episodes seen, in all or one number per power-up"},
+    "--hours": {
+        "type": float, "nargs": "+", "metavar": "H", "help": "observed hours in which they were seen, likewise"
+    },
+    "--from": {"dest": "logs", "nargs": "+", "metavar": "LOG", "help": "take it from these logs of one unit"},
+    "--rate": {"type": float, "metavar": "R", "help": "episodes per hour, taken as known"},
+    "--max-rate": {"type": float, "metavar": "R", "help": "episodes per hour that a clean soak is to exclude"},
+    "--case": {"metavar": "CASE.toml", "help": "the rate of the complaint of a case file"},
+}
+PLANNED: Options = {
+    "--starts": {"type": int, "metavar": "N", "help": "cold starts tried, with --starts-hit"},
+    "--starts-hit": {"type": int, "metavar": "K", "help": "of these, how many showed the fault"},
+    "--confidence": {"type": float, "default": None, "metavar": "C", "help": "promised chance (default 0.95)"},
+    "--allowed": {
+        "type": int, "default": 0, "metavar": "N", "help": "episodes a clean soak may show (default 0)"
+    },
+    "--glitch-length": {"type": float, "metavar": "S", "help": "length of the glitches, seconds"},
+    "--sample-interval": {
+        "dest": "sample_interval_s", "type": float, "metavar": "S", "help": "seconds between readings of the soak"
+    },
+    "--integration": {
+        "type": float, "default": 0.0, "metavar": "S", "help": "seconds that each reading averages (default 0)"
+    },
+    "--cool-down": {
+        "type": float, "default": 1.0, "metavar": "H", "help": "hours off for a cold start (default 1)"
+    },
+}
+BOTH_SIDES: Options = {
+    "--compare": {
+        "action": "store_true",
+        "help": "plan also what must be logged before and after to show the fault halved, down to a tenth, or gone",
+    },
+    "--each": {
+        "type": float, "metavar": "H", "help": "observed hours of each further power-up (default: as logged)"
+    },
+    "--scatter": {
+        "type": float,
+        "metavar": "C",
+        "help": "how much power-ups differ by themselves, 0.3 for 30 %% (default: as the counts tell)",
+    },
+}
+SHOWN: Options = {
+    "--channel": {"metavar": "NAME", "help": "channel of the logs (default: the one with most episodes)"},
+    **JSON,
+    "--report": {"metavar": "OUT.html", "help": "write the plan as one self-contained page"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,40 +76,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.epilog = (
         "usage: flicker soak (--count N --hours H | --from LOG... | --rate R | --max-rate R | --case CASE.toml) [options]"
     )
-    way = parser.add_argument_group("what is known (one of)")
-    way.add_argument("--count", type=int, nargs="+", metavar="N", help="episodes seen, in all or one number per power-up")
-    way.add_argument("--hours", type=float, nargs="+", metavar="H", help="observed hours in which they were seen, likewise")
-    way.add_argument("--from", dest="logs", nargs="+", metavar="LOG", help="take it from these logs of one unit")
-    way.add_argument("--rate", type=float, metavar="R", help="episodes per hour, taken as known")
-    way.add_argument("--max-rate", type=float, metavar="R", help="episodes per hour that a clean soak is to exclude")
-    way.add_argument("--case", metavar="CASE.toml", help="the rate of the complaint of a case file")
-    parser.add_argument("--starts", type=int, metavar="N", help="cold starts tried, with --starts-hit")
-    parser.add_argument("--starts-hit", type=int, metavar="K", help="of these, how many showed the fault")
-    parser.add_argument("--confidence", type=float, default=None, metavar="C", help="promised chance (default 0.95)")
-    parser.add_argument(
-        "--allowed", type=int, default=0, metavar="N", help="episodes a clean soak may show (default 0)"
-    )
-    parser.add_argument("--glitch-length", type=float, metavar="S", help="length of the glitches, seconds")
-    parser.add_argument("--sample-interval", type=float, metavar="S", help="seconds between readings of the soak")
-    parser.add_argument(
-        "--integration", type=float, default=0.0, metavar="S", help="seconds that each reading averages (default 0)"
-    )
-    parser.add_argument(
-        "--cool-down", type=float, default=1.0, metavar="H", help="hours off for a cold start (default 1)"
-    )
-    both = parser.add_argument_group("before and after a repair")
-    both.add_argument(
-        "--compare",
-        action="store_true",
-        help="plan also what must be logged before and after to show the fault halved, down to a tenth, or gone",
-    )
-    both.add_argument("--each", type=float, metavar="H", help="observed hours of each further power-up (default: as logged)")
-    both.add_argument(
-        "--scatter", type=float, metavar="C", help="how much power-ups differ by themselves, 0.3 for 30 %% (default: as the counts tell)"
-    )
-    parser.add_argument("--channel", metavar="NAME", help="channel of the logs (default: the one with most episodes)")
-    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
-    parser.add_argument("--report", metavar="OUT.html", help="write the plan as one self-contained page")
+    add_options(parser.add_argument_group("what is known (one of)"), KNOWN)
+    add_options(parser, PLANNED)
+    add_options(parser.add_argument_group("before and after a repair"), BOTH_SIDES)
+    add_options(parser, SHOWN)
     add_log_options(parser, interval=False)
 
 
@@ -142,7 +162,7 @@ def run(arguments: argparse.Namespace) -> int:
             allowed=arguments.allowed,
             channel=arguments.channel,
             glitch_length_s=arguments.glitch_length,
-            sample_interval_s=arguments.sample_interval,
+            sample_interval_s=arguments.sample_interval_s,
             integration_s=arguments.integration,
             starts=arguments.starts,
             starts_with_fault=arguments.starts_hit,
@@ -152,15 +172,11 @@ def run(arguments: argparse.Namespace) -> int:
             scatter=arguments.scatter,
             limits=limits,
         )
-    if arguments.report:
-        from flicker.present.report import write_report
-
-        with working("drawing the page"):
-            write_report(plan, arguments.report)
-    if arguments.json:
-        print_json(plan.to_dict())
-    else:
-        from flicker.present.terminal.soak import show_soak
-
-        show_soak(plan)
+    hand_over(arguments, plan, _show)
     return 0
+
+
+def _show(plan: SoakPlan) -> None:
+    from flicker.present.terminal.soak import show_soak
+
+    show_soak(plan)

@@ -3,36 +3,39 @@
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import os
-import sys
 from pathlib import Path
 from typing import Any
 
+from flicker.base.progress import tell
+from flicker.commands._options import LIMITS, Options, add_options
 from flicker.commands._shared import case_from, limits_from, working
 
 NAMED = 8  # channels not to be connected that are named one by one; a choice
+OPTIONS: Options = {
+    "folder": {"metavar": "DIR", "help": "folder with logs (looked through to the bottom)"},
+    "--cases": {
+        "action": "store_true",
+        "help": "the folder holds case files: write the shop's ledger, a row for each job, stage and channel",
+    },
+    "--report": {"metavar": "OUT.html", "help": "with --cases: the ledger as one self-contained page"},
+    "--out": {"required": True, "metavar": "TABLE", "help": "table to write, .parquet or .csv"},
+    **LIMITS,
+    "--case": {
+        "metavar": "CASE.toml",
+        "help": "what the columns of every log are: a case file; its limits where none are named",
+    },
+    "--unit": {"metavar": "V|mV|uV", "help": "unit of the readings, where the files do not tell"},
+    "--workers": {"type": int, "metavar": "N", "help": "processes at a time (default: all cores)"},
+    "--scheduler": {"metavar": "ADDRESS", "help": "address of a running Dask scheduler (extra 'cluster')"},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("folder", metavar="DIR", help="folder with logs (looked through to the bottom)")
-    parser.add_argument(
-        "--cases",
-        action="store_true",
-        help="the folder holds case files: write the shop's ledger, a row for each job, stage and channel",
-    )
-    parser.add_argument("--report", metavar="OUT.html", help="with --cases: the ledger as one self-contained page")
-    parser.add_argument("--out", required=True, metavar="TABLE", help="table to write, .parquet or .csv")
-    parser.add_argument("--limits", metavar="FILE.toml", help="limits that differ from the defaults")
-    parser.add_argument(
-        "--case",
-        metavar="CASE.toml",
-        help="what the columns of every log are: a case file; its limits where none are named",
-    )
-    parser.add_argument("--unit", metavar="V|mV|uV", help="unit of the readings, where the files do not tell")
-    parser.add_argument("--workers", type=int, metavar="N", help="processes at a time (default: all cores)")
-    parser.add_argument("--scheduler", metavar="ADDRESS", help="address of a running Dask scheduler (extra 'cluster')")
+    add_options(parser, OPTIONS)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -56,7 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
     journal = out.with_name(f".{out.name}.journal")
     done = [*earlier_rows(out), *journal_rows(journal)]
     executor = _cluster(arguments.scheduler) if arguments.scheduler else None
-    with open(journal, "ab", buffering=0) as file, _Counter(len(paths)) as counter:
+    counted = itertools.count(1)
+    with open(journal, "ab", buffering=0) as file, working("judging"):
         if file.tell():
             file.write(b"\n")  # what a killed survey left of a line stays a line of its own
 
@@ -66,14 +70,13 @@ def run(arguments: argparse.Namespace) -> int:
                 os.fsync(file.fileno())
             except OSError as problem:
                 raise ValueError(f"{out}: the table cannot be written ({problem.strerror}).") from None
-            counter.step()
+            tell(next(counted), len(paths))
 
-        options = {"unit": arguments.unit} if arguments.unit else {}
         table = survey(
             paths,
             executor,
             limits=limits,
-            options=options,
+            options={"unit": arguments.unit} if arguments.unit else {},
             done=done,
             on_rows=keep,
             workers=arguments.workers,
@@ -150,29 +153,3 @@ def _cluster(address: str) -> Any:
         return client(address, timeout="10s").get_executor()
     except (OSError, ValueError) as problem:
         raise ValueError(f"no scheduler answers at {address} ({type(problem).__name__}).") from None
-
-
-class _Counter:
-    """Progress on a terminal, silence elsewhere."""
-
-    def __init__(self, total: int) -> None:
-        self.total = total
-        self.bar: Any = None
-
-    def __enter__(self) -> _Counter:
-        if sys.stderr.isatty():
-            from rich.console import Console
-            from rich.progress import Progress
-
-            self.bar = Progress(console=Console(stderr=True))
-            self.bar.start()
-            self.task = self.bar.add_task("judging", total=self.total)
-        return self
-
-    def step(self) -> None:
-        if self.bar is not None:
-            self.bar.advance(self.task)
-
-    def __exit__(self, *problem: object) -> None:
-        if self.bar is not None:
-            self.bar.stop()

@@ -6,40 +6,44 @@ import argparse
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from flicker.commands._documents import print_json
-from flicker.commands._shared import add_log_options, case_from, limits_from, since_from, used_logs, working
+from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, since_from
+from flicker.commands._shared import case_from, hand_over, limits_from, used_logs, working
 
 if TYPE_CHECKING:
+    from flicker.evidence.visits.visited import Visits
     from flicker.logs.model import Log
+
+
+OPTIONS: Options = {
+    "--case": {
+        "metavar": "CASE.toml",
+        "help": "the case file: columns, meter; its logs, grouped into visits, if no --visit is given",
+    },
+    "--by": {
+        "choices": ("date", "stage"), "default": "date", "help": "group the case's logs by date (default) or by stage"
+    },
+    "--apart": {
+        "type": float, "default": 14.0, "metavar": "DAYS", "help": "logs closer than this are one visit (default 14)"
+    },
+    "--visit": {
+        "nargs": "+",
+        "action": "append",
+        "metavar": "DATE LOG",
+        "help": "the date of a visit (2031-03-09) and its logs; give it once for each visit",
+    },
+    "logs": {"nargs": "*", "metavar": "LOG", "help": "logs that hold their own dates, grouped into visits"},
+    "--since": {
+        "metavar": "DATE", "help": "when it was repaired: sets the visits from this date on against those before"
+    },
+    "--hours-per-day": {"type": float, "metavar": "H", "help": "hours of use a day, for the year ahead"},
+    **JSON,
+    **REPORT,
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument(
-        "--case",
-        metavar="CASE.toml",
-        help="the case file: columns, meter; its logs, grouped into visits, if no --visit is given",
-    )
-    parser.add_argument(
-        "--by", choices=("date", "stage"), default="date", help="group the case's logs by date (default) or by stage"
-    )
-    parser.add_argument(
-        "--apart", type=float, default=14.0, metavar="DAYS", help="logs closer than this are one visit (default 14)"
-    )
-    parser.add_argument(
-        "--visit",
-        nargs="+",
-        action="append",
-        metavar="DATE LOG",
-        help="the date of a visit (2031-03-09) and its logs; give it once for each visit",
-    )
-    parser.add_argument("logs", nargs="*", metavar="LOG", help="logs that hold their own dates, grouped into visits")
-    parser.add_argument(
-        "--since", metavar="DATE", help="when it was repaired: sets the visits from this date on against those before"
-    )
-    parser.add_argument("--hours-per-day", type=float, metavar="H", help="hours of use a day, for the year ahead")
-    parser.add_argument("--json", action="store_true", help="print one JSON document instead of the page")
-    parser.add_argument("--report", metavar="OUT.html", help="write the evidence as one self-contained page")
+    add_options(parser, OPTIONS)
     add_log_options(parser)
 
 
@@ -75,20 +79,14 @@ def run(arguments: argparse.Namespace) -> int:
         result = over_visits(
             given, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
         )
-        if arguments.report:
-            from flicker.present.report import write_report
-
-            say("drawing the page")
-            write_report(result, arguments.report)
-    if arguments.json:
-        print_json(result.to_dict())
-    else:
-        from flicker.present.terminal.visits import show_visits
-
-        show_visits(result)
-        if arguments.report:
-            print(f"Page written: {arguments.report}")
+    hand_over(arguments, result, _show)
     return 0
+
+
+def _show(result: Visits) -> None:
+    from flicker.present.terminal.visits import show_visits
+
+    show_visits(result)
 
 
 def _date(words: list[str]) -> dt.date:

@@ -15,20 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
 from flicker.base.units import HOUR
-from flicker.commands._shared import (
-    add_log_options,
-    case_from,
-    channels_from,
-    file_options,
-    limits_from,
-    names_from,
-    used_logs,
-)
+from flicker.commands._options import Options, add_log_options, add_options
+from flicker.commands._shared import case_from, channels_from, file_options, limits_from, outputs_from, used_logs
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.watch.watcher import Watcher
-    from flicker.evidence.watch.watching import Event
+    from flicker.evidence.watch.watching import Event, WatchSummary
     from flicker.logs.growing import Fresh, GrowingLog
     from flicker.logs.mapped import ColumnUse
     from flicker.present.terminal.watch import Screen
@@ -37,34 +30,67 @@ STATUS_S = 60.0
 POLL_LEAST_S, POLL_MOST_S = 0.05, 1.0
 
 
+OPTIONS: Options = {
+    "log": {"metavar": "LOG", "help": "the file that a logger is writing (CSV and its kin)"},
+    "--until": {
+        "choices": ("decided", "stopped"), "default": "decided", "help": "when to end (default decided)"
+    },
+    "--idle": {"type": float, "metavar": "S", "help": "end when no new line came for so many seconds"},
+    "--good": {"type": float, "metavar": "R", "help": "episodes per hour that should pass (default 0.01)"},
+    "--bad": {"type": float, "metavar": "R", "help": "episodes per hour that should be caught (default 1)"},
+    "--bursts": {
+        "type": float,
+        "default": 1.0,
+        "metavar": "K",
+        "help": "how much more counts scatter than single ones (default 1)",
+    },
+    "--on-alarm": {
+        "metavar": "COMMAND",
+        "help": "run this at each alarm, without a shell; the sentence is its last argument",
+    },
+    "--case": {
+        "metavar": "CASE.toml",
+        "help": "the case file: columns, limits, and the complaint's rate as the one to catch",
+    },
+    "--json": {"action": "store_true", "help": "print one JSON object a line; the last is the summary"},
+}
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
-    parser.add_argument("log", metavar="LOG", help="the file that a logger is writing (CSV and its kin)")
-    parser.add_argument(
-        "--until", choices=("decided", "stopped"), default="decided", help="when to end (default decided)"
-    )
-    parser.add_argument("--idle", type=float, metavar="S", help="end when no new line came for so many seconds")
-    parser.add_argument("--good", type=float, metavar="R", help="episodes per hour that should pass (default 0.01)")
-    parser.add_argument("--bad", type=float, metavar="R", help="episodes per hour that should be caught (default 1)")
-    parser.add_argument(
-        "--bursts",
-        type=float,
-        default=1.0,
-        metavar="K",
-        help="how much more counts scatter than single ones (default 1)",
-    )
-    parser.add_argument(
-        "--on-alarm",
-        metavar="COMMAND",
-        help="run this at each alarm, without a shell; the sentence is its last argument",
-    )
-    parser.add_argument(
-        "--case",
-        metavar="CASE.toml",
-        help="the case file: columns, limits, and the complaint's rate as the one to catch",
-    )
-    parser.add_argument("--json", action="store_true", help="print one JSON object a line; the last is the summary")
+    add_options(parser, OPTIONS)
     add_log_options(parser)
+
+
+class Lines:
+    """The watch as JSON, one object a line: what `Screen` is for a person at a terminal."""
+
+    pause_s = STATUS_S
+
+    def line(self, document: dict[str, Any]) -> None:
+        """Print one object at once."""
+        sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False) + "\n")
+        sys.stdout.flush()
+
+    def begin(self, watcher: Watcher) -> None:
+        """Print the rule before anything is decided."""
+        self.line({"schema": "flicker/watch/1", "event": "design", "version": __version__, **watcher.design.to_dict()})
+
+    def status(self, watcher: Watcher) -> None:
+        """Print how far each channel is."""
+        states = [state.to_dict() for state in watcher.states()]
+        self.line({"event": "status", "samples": watcher.samples, "channels": states})
+
+    def event(self, event: Event) -> None:
+        """Print what happened."""
+        self.line(event.to_dict())
+
+    def summary(self, summary: WatchSummary) -> None:
+        """Print what the watch has shown."""
+        self.line(summary.to_dict())
+
+    def close(self) -> None:
+        """Nothing stands below the lines that would have to go."""
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -84,23 +110,20 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.idle is not None and not arguments.idle > 0:
         raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
     command = _command(arguments.on_alarm)
-    if arguments.sample_interval is not None and not arguments.sample_interval > 0:
-        raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval:g}")
+    if arguments.sample_interval_s is not None and not arguments.sample_interval_s > 0:
+        raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval_s:g}")
     told = file_options(arguments.log, arguments, case)
     del told["differences"]
-    wishes = wishes_of(
-        channels=channels_from(arguments, case),
-        **told,
-    )
+    wishes = wishes_of(channels=channels_from(arguments, case), **told)
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
     from flicker.present.terminal.watch import Screen
 
-    screen = None if arguments.json else Screen()
+    screen: Screen | Lines = Lines() if arguments.json else Screen()
     state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand"}
     code = 0
     try:
         for event in _follow(growing, arguments, case, state, screen):
-            _tell(event, screen)
+            screen.event(event)
             if event.event == "alarm":
                 _alarm(event, command)
     except KeyboardInterrupt:
@@ -110,12 +133,11 @@ def run(arguments: argparse.Namespace) -> int:
             raise
         state["ended"], code = str(problem), 2
         event = state["watcher"].blind(f"the watch ends, nothing more can be judged: {problem}", "blind")
-        _tell(event, screen)
+        screen.event(event)
         _alarm(event, command)
     finally:
         growing.close()
-        if screen is not None:
-            screen.close()
+        screen.close()
     _finish(state, growing, arguments, case, screen)
     if code == 2:
         print(f"flicker watch: {state['ended']}", file=sys.stderr)
@@ -127,12 +149,8 @@ def _uses(growing: GrowingLog, arguments: argparse.Namespace, case: Case | None)
     if case is None or not case.channels:
         return None
     uses = case.uses(growing.channels, growing.name)
-    wanted = names_from(arguments.channels)
-    kept = uses if wanted is None else [use for use in uses if use.channel in wanted]
-    if not kept:
-        names = ", ".join(repr(use.channel) for use in uses)
-        raise ValueError(f"--channels: the case has no output {arguments.channels!r}; it has {names}.")
-    return kept
+    wanted = outputs_from(arguments, [use.channel for use in uses])
+    return [use for use in uses if use.channel in wanted]
 
 
 def _used(part: Fresh, columns: Sequence[str], uses: Sequence[ColumnUse] | None) -> Fresh:
@@ -148,7 +166,7 @@ def _follow(
     arguments: argparse.Namespace,
     case: Case | None,
     state: dict[str, Any],
-    screen: Screen | None,
+    screen: Screen | Lines,
 ) -> Iterator[Event]:
     from flicker.evidence.watch.watcher import SILENT_S, Watcher
     from flicker.evidence.watch.watching import Event
@@ -186,7 +204,7 @@ def _follow(
                     bad_rate_per_h=arguments.bad,
                     bursts=arguments.bursts,
                 )
-                _begin(watcher, arguments.json, screen)
+                screen.begin(watcher)
             for part in fresh:
                 yield from watcher.feed(_used(part, growing.channels, uses))
             if watcher.decided and arguments.until == "decided":
@@ -196,9 +214,9 @@ def _follow(
             event = watcher.silent(now - last_reading)
             if event is not None:
                 yield event
-            if now - last_status >= (STATUS_S if arguments.json or screen is None else screen.pause_s):
+            if now - last_status >= screen.pause_s:
                 last_status = now
-                _status(watcher, screen)
+                screen.status(watcher)
         if arguments.idle is not None and now - last_line >= arguments.idle:
             state["ended"] = f"no new line for {arguments.idle:g} s"
             if watcher is not None:
@@ -209,32 +227,6 @@ def _follow(
             return
         if not fresh:
             time.sleep(min(POLL_MOST_S, max(POLL_LEAST_S, 0.5 * (growing.cadence_s or 1.0))))
-
-
-def _begin(watcher: Watcher, as_json: bool, screen: Screen | None) -> None:
-    if as_json:
-        _line({"schema": "flicker/watch/1", "event": "design", "version": __version__, **watcher.design.to_dict()})
-    elif screen is not None:
-        screen.begin(watcher)
-
-
-def _status(watcher: Watcher, screen: Screen | None) -> None:
-    if screen is not None:
-        screen.status(watcher)
-    else:
-        _line({"event": "status", "samples": watcher.samples, "channels": [s.to_dict() for s in watcher.states()]})
-
-
-def _tell(event: Event, screen: Screen | None) -> None:
-    if screen is not None:
-        screen.event(event)
-    else:
-        _line(event.to_dict())
-
-
-def _line(document: dict[str, Any]) -> None:
-    sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False) + "\n")
-    sys.stdout.flush()
 
 
 def _command(text: str | None) -> list[str] | None:
@@ -272,18 +264,14 @@ def _finish(
     growing: GrowingLog,
     arguments: argparse.Namespace,
     case: Case | None,
-    screen: Screen | None,
+    screen: Screen | Lines,
 ) -> None:
     watcher: Watcher | None = state["watcher"]
     if watcher is None:
         raise ValueError(f"{growing.name}: too few lines of readings came to watch anything")
     for event in watcher.finish():
-        _tell(event, screen)
-    summary = watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, case, growing))
-    if screen is not None:
-        screen.summary(summary)
-    else:
-        _line(summary.to_dict())
+        screen.event(event)
+    screen.summary(watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, case, growing)))
 
 
 def _offline(arguments: argparse.Namespace, case: Case | None, growing: GrowingLog) -> list[dict[str, Any]]:
