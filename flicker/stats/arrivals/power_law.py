@@ -193,7 +193,7 @@ def log_linear_fit(
     edge = 2.0
     while score(-edge) * score(edge) > 0:
         edge *= 2.0
-    best = root(score, -edge, edge, 1e-12)
+    best = root(score, -edge, edge)
     top, z = loglik(best), -float(special.ndtri((1.0 - confidence) / 2.0))
     root_information = float(np.sqrt(np.sum(n * ends**2 * _tilt_bend(best * ends))))
 

@@ -129,7 +129,7 @@ def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, floa
             return strict if way > 0 else -math.inf
         if objection(lenient) >= 0:  # no tail of the range of shapes that reaches the level fits the peaks
             return lenient
-        return root(objection, *ends, 1e-6)
+        return root(objection, *ends)
 
     if one_sided:
         return 0.0, math.exp(_bound_of_any_shape(tail, value, cost, aim, ends))
@@ -167,7 +167,7 @@ def _bound_of_any_shape(tail: Tail, value: Floats, cost: Floats, aim: float, end
         if objection(ends[1]) <= 0:
             return ends[1]
         if objection(ends[0]) < 0:
-            highest = max(highest, root(objection, *ends, 1e-6))
+            highest = max(highest, root(objection, *ends))
     return highest
 
 

@@ -176,7 +176,7 @@ def shape_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
     ends = []
     for border in shape_range:
         inside = excess(border) >= 0 or abs(border - best.shape) < 1e-9
-        ends.append(border if inside else root(excess, border, best.shape, 1e-8))
+        ends.append(border if inside else root(excess, border, best.shape))
     return ends[0], ends[1]
 
 
@@ -207,7 +207,7 @@ def scale_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, 
             edge = np.log(max(-shape_range[0], 0.0) * float(y.max()) + 1e-300) + 1e-6
             value = excess(edge)
         if value < 0:
-            edge = root(excess, np.log(best.scale), edge, 1e-8)
+            edge = root(excess, np.log(best.scale), edge)
         ends.append(float(np.exp(edge)))
     return ends[0], ends[1]
 
