@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.middle import median
-from flicker.stats.jumps import LEAST_V, SCALES, jumps_by_scale
+from flicker.stats.jumps import LEAST_V, SCALES, sizes_by_scale
 from flicker.stats.noise import resolution_of
 
 WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
@@ -72,11 +72,12 @@ class JumpWatch:
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue
             digit = cache(lambda readings=readings: resolution_of(readings))
-            for place, found in enumerate(jumps_by_scale(readings, digit)):
-                if found.index.size:
-                    self._counts[channel, place] += (found.up, found.down)
+            for place, sizes in enumerate(sizes_by_scale(readings, digit)):
+                if sizes.size:
+                    ups = int(np.count_nonzero(sizes > 0))
+                    self._counts[channel, place] += (ups, sizes.size - ups)
                     room = MOST_SIZES - len(self._sizes[channel][place])
-                    self._sizes[channel][place].extend(np.abs(found.size[:room]).tolist())
+                    self._sizes[channel][place].extend(np.abs(sizes[:room]).tolist())
 
     def finish(self, channel: int) -> tuple[Ints, Floats]:
         """Jumps up and down, shape (scales, 2), and their middle size, shape (scales,), 0 where there is none."""

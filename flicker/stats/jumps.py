@@ -7,14 +7,14 @@ wander do not raise it, so that a channel cannot hide its swings behind its own 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
-from flicker.base.arrays import Floats, Ints
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.result import Result
 
 __all__ = ["Jumps", "jumps", "reading_sigma"]
@@ -133,29 +133,57 @@ def jumps(
     sigmas = check.positive("sigmas", sigmas)
     if readings.size < 8 * scale + 40:
         return Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
-    difference = _differences(*_sums(readings), np.empty(readings.size), scale)
+    difference = _differences(*_sums(readings), np.empty(readings.size), scale) / scale
     size = np.abs(difference)
-    return _past(difference, size, scale, _step_sigma(size, resolution / math.sqrt(scale)), least, sigmas)
+    sigma = _step_sigma(size, resolution / math.sqrt(scale))
+    past = np.flatnonzero(size > max(sigmas * sigma, least))
+    if past.size == 0:
+        return Jumps(np.empty(0, dtype=np.int64), np.empty(0), sigma, scale)
+    # A jump lies where the difference is largest.
+    size, first = size[past], _firsts(past, difference[past] > 0)
+    largest = np.repeat(np.maximum.reduceat(size, first), np.diff(first, append=past.size))
+    there = np.flatnonzero(size == largest)
+    best = past[there[there.searchsorted(first)]]
+    return Jumps(best + scale, difference[best], sigma, scale)
 
 
-def jumps_by_scale(readings: Floats, resolution: Callable[[], float]) -> Iterator[Jumps]:
-    """`jumps` at each of `SCALES`; the last digit is asked for, and sigma told, only where either may decide."""
+def sizes_by_scale(readings: Floats, resolution: Callable[[], float]) -> list[Floats]:
+    """Signed sizes of the `jumps` at each of `SCALES`; the last digit is asked for only where it may decide.
+
+    Differences are not divided by the scale before the end: as a power of two it changes no digit of them.
+    """
     sums, twice = _sums(readings)
     rooms = np.empty((2, readings.size))  # in use again and again: new memory costs more than what is done in it
-    # A last digit below 2 LEAST_V / SIGMAS never decides. With a coarser one nearly all steps are none, or as large.
-    step = np.subtract(readings[1:], readings[:-1], out=rooms[0, 1:])
+    digit_V: float | None = None
+    out = []
+    for scale in SCALES:
+        out.append(np.empty(0))
+        if readings.size < 8 * scale + 40:
+            continue
+        total = _differences(sums, twice, rooms[0], scale)
+        if max(float(total.max()), -float(total.min())) <= scale * LEAST_V:
+            continue
+        digit_V = _deciding_digit(readings, rooms[1], resolution) if digit_V is None else digit_V
+        size = np.abs(total, out=rooms[1, : total.size])
+        least = scale * LEAST_V
+        quiet = np.count_nonzero(size <= least * QUARTER / SIGMAS) > 0.25 * size.size + 1
+        if digit_V or not quiet:
+            least = max(SIGMAS * _step_sigma(size, math.sqrt(scale) * digit_V), least)
+        past = np.flatnonzero(size > least)
+        if past.size:
+            up, size = total[past] > 0, size[past]
+            first = _firsts(past, up)
+            largest = np.maximum.reduceat(size, first)
+            out[-1] = np.where(up[first], largest, -largest) / scale
+    return out
+
+
+def _deciding_digit(readings: Floats, room: Floats, resolution: Callable[[], float]) -> float:
+    """The last digit, or 0 where it is below 2 LEAST_V / SIGMAS: with a coarser one nearly all steps are none, or as large."""
+    step = np.subtract(readings[1:], readings[:-1], out=room[1:])
     np.abs(step, out=step)
     fine = np.count_nonzero((step > DIGIT_V[0]) & (step < DIGIT_V[1])) > FINE_SHARE * step.size
-    for scale in SCALES:
-        if readings.size >= 8 * scale + 40:
-            difference = _differences(sums, twice, rooms[0], scale)
-            size = np.abs(difference, out=rooms[1, : difference.size])
-            if float(size.max()) > LEAST_V:
-                quiet = np.count_nonzero(size <= LEAST_V * QUARTER / SIGMAS) > 0.25 * size.size + 1
-                sigma = 0.0 if fine and quiet else _step_sigma(size, 0.0 if fine else resolution() / math.sqrt(scale))
-                yield _past(difference, size, scale, sigma, LEAST_V, SIGMAS)
-                continue
-        yield Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
+    return 0.0 if fine else resolution()
 
 
 def _sums(readings: Floats) -> tuple[Floats, Floats]:
@@ -166,21 +194,14 @@ def _sums(readings: Floats) -> tuple[Floats, Floats]:
 
 
 def _differences(sums: Floats, twice: Floats, room: Floats, scale: int) -> Floats:
-    """Mean of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
+    """Sum of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
     out = np.subtract(sums[2 * scale :], twice[scale:-scale], out=room[: sums.size - 2 * scale])
     out += sums[: -2 * scale]
-    out /= scale
     return out
 
 
-def _past(difference: Floats, size: Floats, scale: int, sigma: float, least: float, sigmas: float) -> Jumps:
-    past = np.flatnonzero(size > max(sigmas * sigma, least))
-    if past.size == 0:
-        return Jumps(np.empty(0, dtype=np.int64), np.empty(0), sigma, scale)
-    # Neighbouring places of one sign are one jump; it lies where the difference is largest.
-    up, size = difference[past] > 0, size[past]
-    first = np.flatnonzero(np.concatenate(([True], (past[1:] - past[:-1] > 1) | (up[1:] != up[:-1]))))
-    largest = np.repeat(np.maximum.reduceat(size, first), np.diff(first, append=past.size))
-    there = np.flatnonzero(size == largest)
-    best = past[there[there.searchsorted(first)]]
-    return Jumps(best + scale, difference[best], sigma, scale)
+def _firsts(past: Ints, up: Bools) -> Ints:
+    """Where, in ascending places beyond a threshold, each jump begins: neighbouring places of one sign are one."""
+    begins = np.ones(past.size, dtype=bool)
+    begins[1:] = (past[1:] - past[:-1] > 1) | (up[1:] != up[:-1])
+    return np.flatnonzero(begins)

@@ -220,13 +220,13 @@ def _move_together(*tables: Floats) -> Bools:
     return together
 
 
-def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[list[tuple[int, int]], int, int]:
-    """Groups ``lo`` to ``hi`` as the groups at both ends, and the whole blocks between them, from and to."""
-    first, last = -(-lo // chunk.per_block), hi // chunk.per_block
+def _sections(chunk: Chunk, lo: int, hi: int) -> tuple[slice, slice, slice]:
+    """Groups ``lo`` to ``hi`` as the groups before, the whole blocks between, and the groups behind them."""
+    size = chunk.per_block
+    first, last = -(-lo // size), hi // size
     if first >= last:
-        return [(lo, hi)], first, first
-    edges = (lo, first * chunk.per_block), (last * chunk.per_block, hi)
-    return [(a, b) for a, b in edges if a < b], first, last
+        return slice(lo, hi), slice(first, first), slice(hi, hi)
+    return slice(lo, first * size), slice(first, last), slice(last * size, hi)
 
 
 def _reach(parts: Sequence[Placed], channel: int, centre_V: float) -> tuple[float, float, int]:
@@ -241,18 +241,16 @@ def _reach(parts: Sequence[Placed], channel: int, centre_V: float) -> tuple[floa
 def _extremes(chunk: Chunk, channel: int, lo: int, hi: int) -> Iterator[tuple[float, float, int]]:
     """Smallest, largest and count of groups ``lo`` to ``hi``: from whole blocks, and the groups at both ends."""
     part = chunk.parts[channel]
-    edges, first, last = _sections(chunk, lo, hi)
-    for a, b in edges:
-        low, high = part.low[a:b], part.high[a:b]
+    before, blocks, behind = _sections(chunk, lo, hi)
+    for here in (before, behind):
+        low, high = part.low[here], part.high[here]
         good = np.isfinite(low) & np.isfinite(high)
         if good.any():
-            count = int(np.count_nonzero(good)) if part.finite is None else int(part.finite[a:b].sum())
+            count = int(np.count_nonzero(good)) if part.finite is None else int(part.finite[here].sum())
             yield float(low[good].min()), float(high[good].max()), count
-    if first < last:
-        count = int(part.block_finite[first:last].sum())
-        if count:
-            low, high = part.block_low[first:last], part.block_high[first:last]
-            yield float(np.fmin.reduce(low)), float(np.fmax.reduce(high)), count
+    count = int(part.block_finite[blocks].sum())
+    if count:
+        yield float(np.fmin.reduce(part.block_low[blocks])), float(np.fmax.reduce(part.block_high[blocks])), count
 
 
 def _exactly(parts: Sequence[Placed], channel: int, median_V: float) -> tuple[_Swung, int]:
@@ -260,14 +258,11 @@ def _exactly(parts: Sequence[Placed], channel: int, median_V: float) -> tuple[_S
     times, sizes, outside = [], [], 0
     for chunk, lo, hi in parts:
         part, size = chunk.parts[channel], chunk.per_block
-        edges, first, last = _sections(chunk, lo, hi)
-        low, high = part.block_low[first:last], part.block_high[first:last]
+        before, blocks, behind = _sections(chunk, lo, hi)
+        low, high = part.block_low[blocks], part.block_high[blocks]
         far = (high - median_V > SWING_V) | (median_V - low > SWING_V) | (high > BEYOND_V) | (low < -BEYOND_V)
-        chosen = np.zeros(hi - lo, dtype=bool)
-        chosen[first * size - lo : last * size - lo] = np.repeat(far, size)
-        for a, b in edges:
-            chosen[a - lo : b - lo] = True
-        rows = lo + np.flatnonzero(chosen)
+        inside = size * (blocks.start + np.flatnonzero(far))[:, None] + np.arange(size)
+        rows = np.concatenate((np.arange(lo, before.stop), inside.ravel(), np.arange(behind.start, hi)))
         low, high = part.low[rows].astype(np.float64), part.high[rows].astype(np.float64)
         known = np.isfinite(low) & np.isfinite(high)
         off = np.where(known, np.maximum(high - median_V, median_V - low), 0.0)

@@ -13,7 +13,6 @@ from flicker.base.arrays import Bools
 from flicker.logs import arrow_types
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Found, Wishes
-from flicker.logs.reading.words import cells as odd_cells
 from flicker.logs.reading.words import clock, units
 from flicker.logs.reading.words.numerals import Numerals
 
@@ -32,13 +31,12 @@ def plain_type(kind: Any) -> Any:
     return kind.value_type if pa.types.is_dictionary(kind) else kind
 
 
-def exact(cells: Any) -> tuple[NDArray[Any], Bools]:
-    """Return numbers as they are stored (whole ones stay whole) and which of them are there."""
+def exact(cells: Any) -> tuple[NDArray[Any], Bools | None]:
+    """Return numbers as they are stored (whole ones stay whole) and which of them are there; None where they tell it."""
     cells = arrow_types.decoded(cells)
     if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
         return arrow_types.whole(cells), arrow_types.valid(cells)
-    values = arrow_types.floats(cells)
-    return values, np.abs(values) < odd_cells.INFINITE
+    return arrow_types.floats(cells), None
 
 
 def holds_words(kind: Any) -> bool:

@@ -49,19 +49,19 @@ class Seconds:
         return np.asarray((first + np.arange(rows)) * self.plan.time.factor, dtype=np.float64)
 
     def of_numbers(self, raw: NDArray[Any], good: Bools | None = None) -> Floats:
-        """Times of rows that tell them as numbers; NaN where there is none (not ``good``)."""
+        """Times of rows that tell them as numbers; NaN where there is none (not ``good``; by the numbers if not given)."""
         how = self.plan.time
-        if good is None:
+        if good is None and not odd_cells.all_there(raw):
             good = np.abs(raw) < odd_cells.INFINITE
-        if self._zero is None and good.any():
-            self._zero = raw[good][0]
+        if self._zero is None and raw.size and (good is None or good.any()):
+            self._zero = raw[0] if good is None else raw[good][0]
             if how.zero_s is not None:
                 began = float(self._zero) * how.factor + how.zero_s
                 self.start = clock.moment(round(began * 1e6), zoned=how.zoned)
         with np.errstate(over="ignore"):
-            since = raw - (raw.dtype.type(0) if self._zero is None else self._zero)
+            since = raw - self._zero if self._zero else raw
         seconds = odd_cells.scaled(since.astype(np.float64, copy=False), how.factor)
-        return seconds if good.all() else np.where(good, seconds, np.nan)
+        return seconds if good is None or good.all() else np.where(good, seconds, np.nan)
 
     def of_stamps(self, columns: Sequence[Any], bad: Callable[[int, str, int], LogError]) -> Floats:
         """Times of rows that tell them as dates, times of day or both; NaN where there is none.

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
 from flicker.logs.reading.words import units as unit_names
@@ -79,11 +81,16 @@ def scale(bare: float, volts: float) -> float:
     return bare / round(1 / volts) if volts < 1 else bare * volts
 
 
+def all_there(values: NDArray[Any]) -> bool:
+    """Whether every value is a number, and no stand-in of SCPI's for another."""
+    return not values.size or bool(values.max() < INFINITE and values.min() > -INFINITE)  # NaN fails the comparison
+
+
 def to_volts(values: Floats, volts: float) -> Floats:
     """Scale to volts and turn SCPI's stand-ins into infinity and NaN."""
     out = scaled(values, volts)
-    if not values.size or (values.max() < INFINITE and values.min() > -INFINITE):
-        return out  # NaN fails the comparison and goes the long way
+    if all_there(values):
+        return out
     big = np.flatnonzero(np.abs(values) >= INFINITE)
     if big.size:
         huge = values[big]
