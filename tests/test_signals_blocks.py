@@ -13,8 +13,9 @@ from flicker.base.limits import Limits
 from flicker.base.result import plain
 from flicker.logs.model import ArraySource, Log
 from flicker.signals import order_statistics
-from flicker.signals.blocks import block_rows, reduce_blocks, reduce_log, split_blocks
+from flicker.signals.blocks import block_rows, reduce_log, split_blocks
 from flicker.signals.order_statistics import group_quantiles, row_quantiles, running_median, sliding_medians
+from flicker.signals.reduction import reduce_blocks
 from flicker.signals.trace import RunTraces, trace_log
 from flicker.simulate import simulate_log
 

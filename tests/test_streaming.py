@@ -26,7 +26,8 @@ from flicker.logs.reading import open_source
 from flicker.logs.reading.planning.columns import Wishes
 from flicker.signals.blocks import reduce_log
 from flicker.signals.cache import BlockCache
-from flicker.signals.excursions import Scanner, scan_run
+from flicker.signals.excursions import Scanner
+from flicker.signals.hot_blocks import scan_run
 from flicker.signals.spill_buffer import Stash
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))

@@ -176,8 +176,10 @@ def text(table: Table, long: str, short: str, turns: int, python: str, asked: st
 def scan(table: Table, turns: int) -> None:
     """Blocks and exact edges of samples in memory, 2 % of the blocks hot, against minimum and maximum of each block."""
     from flicker.logs.model import ArraySource, Log
-    from flicker.signals.blocks import reduce_blocks, reduce_log
-    from flicker.signals.excursions import Scanner, scan_run
+    from flicker.signals.blocks import reduce_log
+    from flicker.signals.excursions import Scanner
+    from flicker.signals.hot_blocks import scan_run
+    from flicker.signals.reduction import reduce_blocks
 
     rng = np.random.default_rng(1)
     rows, size = 20_000_000, 1000

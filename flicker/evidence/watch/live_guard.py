@@ -10,8 +10,8 @@ from flicker.base.arrays import Floats
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.logs.model import Piece
-from flicker.signals.blocks import reduce_blocks
 from flicker.signals.guard.gather import Gatherer, Left
+from flicker.signals.reduction import reduce_blocks
 
 # Reasons that more of the same watch takes away, or that a watch cannot have.
 CELLS = 12  # an hour of cells, after which what can no longer be cleared is settled; a choice
