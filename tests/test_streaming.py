@@ -27,7 +27,7 @@ from flicker.logs.reading.planning.columns import Wishes
 from flicker.signals.blocks import reduce_log
 from flicker.signals.cache import BlockCache
 from flicker.signals.excursions import Scanner
-from flicker.signals.hot_blocks import scan_run
+from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))

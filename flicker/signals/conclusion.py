@@ -18,7 +18,7 @@ from flicker.signals.connection.movement import PICK_UP_V, ZERO_V
 from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers
-from flicker.signals.hot_blocks import stretches
+from flicker.signals.read_again import stretches
 from flicker.signals.trace_model import Trace
 
 LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source

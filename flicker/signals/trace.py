@@ -28,8 +28,8 @@ from flicker.signals.connection.together import TOGETHER_S
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
 from flicker.signals.guard.figures import SWITCHED_ON
-from flicker.signals.hot_blocks import scan_run
 from flicker.signals.mark_windows import NOTHING, Hands
+from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
 from flicker.signals.trace_model import RunTraces, Trace
 from flicker.stats.noise import resolution_of

@@ -178,7 +178,7 @@ def scan(table: Table, turns: int) -> None:
     from flicker.logs.model import ArraySource, Log
     from flicker.signals.blocks import reduce_log
     from flicker.signals.excursions import Scanner
-    from flicker.signals.hot_blocks import scan_run
+    from flicker.signals.read_again import scan_run
     from flicker.signals.reduction import reduce_blocks
 
     rng = np.random.default_rng(1)

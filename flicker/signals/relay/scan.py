@@ -20,8 +20,7 @@ from flicker.base.limits import Limits
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
-from flicker.signals.hot_blocks import stretches
-from flicker.signals.read_again import rows_again
+from flicker.signals.read_again import rows_again, stretches
 from flicker.signals.relay.machine import RelayMachine
 from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, RelayTotal, add_up
 
