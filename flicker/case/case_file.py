@@ -89,13 +89,11 @@ def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
     read = Document(where, text)
     read.known((), document, TOP)
     for key in ("complaint", "channels", "meter", "meters", "limits", "reading"):
-        if key in document and not isinstance(document[key], dict):
-            raise read.fail((), key, f"{key} must be a table, written [{key}].")
+        read.need(isinstance(document.get(key, {}), dict), (), key, f"{key} must be a table, written [{key}].")
     for key in ("logs", "parts"):
-        if key in document and not (
-            isinstance(document[key], list) and all(isinstance(i, dict) for i in document[key])
-        ):
-            raise read.fail((), key, f"{key} must be a list of tables, each written [[{key}]].")
+        rows = document.get(key, [])
+        tables = isinstance(rows, list) and all(isinstance(row, dict) for row in rows)
+        read.need(tables, (), key, f"{key} must be a list of tables, each written [[{key}]].")
     output = read.choice((), document, "output", OUTPUTS, "direct")
     meter = _meter(read, ("meter",), document.get("meter", {}))
     meters = _meters(read, document.get("meters", {}))
@@ -150,9 +148,8 @@ def _complaint(read: Document, values: Mapping[str, Any]) -> Complaint:
     per_hour = read.number(at, values, "per_hour", least=0.0)
     times: Any = values.get("times")
     if isinstance(times, str):
-        if times not in WORDS:
-            allowed = ", ".join(map(repr, WORDS))
-            raise read.fail(at, "times", f"times must be a number or one of {allowed}, got {shown(times)}.")
+        allowed = ", ".join(map(repr, WORDS))
+        read.need(times in WORDS, at, "times", f"times must be a number or one of {allowed}, got {shown(times)}.")
         times = WORDS[times]
     elif times is not None:
         times = read.number(at, values, "times", least=0.0)
@@ -162,13 +159,12 @@ def _complaint(read: Document, values: Mapping[str, Any]) -> Complaint:
         per_hour = float(times) / used
     elif per_hour is None:
         per_hour, assumed = INTERMITTENT_PER_H, True
-    if not RATES[0] <= per_hour <= RATES[1]:
-        key = "per_hour" if "per_hour" in values else "times"
-        raise read.fail(
-            at,
-            key,
-            f"a complaint needs a rate above 0, from {RATES[0]:g} to {RATES[1]:g} per hour, got {per_hour:.3g}.",
-        )
+    read.need(
+        RATES[0] <= per_hour <= RATES[1],
+        at,
+        "per_hour" if "per_hour" in values else "times",
+        f"a complaint needs a rate above 0, from {RATES[0]:g} to {RATES[1]:g} per hour, got {per_hour:.3g}.",
+    )
     return Complaint(
         text=text, per_hour=per_hour, per_start=per_hour * hours, when=when, hours_per_day=hours, assumed=assumed
     )
@@ -178,38 +174,37 @@ def _channels(read: Document, values: Mapping[str, Any]) -> tuple[CaseChannel, .
     out: list[CaseChannel] = []
     for name, item in values.items():
         at = ("channels", name)
-        if not isinstance(item, dict):
-            raise read.fail(at, None, f"channel {name!r} must be a table, written [channels.NAME].")
-        if not name.strip() or not name.isprintable():
-            raise read.fail(at, None, f"a channel needs a name that can be read, got {name!r}.")
+        read.need(isinstance(item, dict), at, None, f"channel {name!r} must be a table, written [channels.NAME].")
+        legible = bool(name.strip()) and name.isprintable()
+        read.need(legible, at, None, f"a channel needs a name that can be read, got {name!r}.")
         read.known(at, item, ("column", "role", "measured_at", "factor", "polarity", "zero_V", "minus"))
         polarity = item.get("polarity", 1)
-        if polarity not in (1, -1) or isinstance(polarity, bool):
-            raise read.fail(at, "polarity", f"polarity must be 1 or -1, got {shown(polarity)}.")
-        factor = read.number(at, item, "factor")
-        if factor == 0.0:
-            raise read.fail(at, "factor", "factor must not be 0.")
-        if factor is not None and not FACTORS[0] <= abs(factor) <= FACTORS[1]:
-            raise read.fail(at, "factor", f"factor must lie between {FACTORS[0]:g} and {FACTORS[1]:g}, got {factor:g}.")
+        turned = polarity in (1, -1) and not isinstance(polarity, bool)
+        read.need(turned, at, "polarity", f"polarity must be 1 or -1, got {shown(polarity)}.")
+        told = read.number(at, item, "factor")
+        factor = 1.0 if told is None else told
+        read.need(factor != 0.0, at, "factor", "factor must not be 0.")
+        least, most = FACTORS
+        said = f"factor must lie between {least:g} and {most:g}, got {factor:g}."
+        read.need(least <= abs(factor) <= most, at, "factor", said)
         column, minus = read.text(at, item, "column") or name, read.text(at, item, "minus")
-        if minus == column:
-            raise read.fail(at, "minus", f"minus must be another column than {column!r}: the difference is 0.")
+        said = f"minus must be another column than {column!r}: the difference is 0."
+        read.need(minus != column, at, "minus", said)
         out.append(
             CaseChannel(
                 name=name,
                 column=column,
                 role=read.choice(at, item, "role", ROLES, "output"),
                 measured_at=read.choice(at, item, "measured_at", SIDES, "unknown"),
-                factor=1.0 if factor is None else factor,
+                factor=factor,
                 polarity=int(polarity),
                 zero_V=read.number(at, item, "zero_V", least=-1e4, most=1e4) or 0.0,
                 minus=minus,
             )
         )
-    if out and not any(item.role == "output" for item in out):
-        raise read.fail(
-            ("channels", out[0].name), None, "no channel has the role 'output'; only that role gets a verdict."
-        )
+    if out:
+        said = "no channel has the role 'output'; only that role gets a verdict."
+        read.need(any(item.role == "output" for item in out), ("channels", out[0].name), None, said)
     return tuple(out)
 
 
@@ -229,13 +224,10 @@ def _meters(read: Document, values: Mapping[str, Any]) -> tuple[Meter, ...]:
     """Meters beside the usual one, each a table [meters.NAME] that a log may name."""
     out = []
     for name, item in values.items():
-        if not isinstance(item, dict):
-            raise read.fail(("meters", name), None, f"meter {name!r} must be a table, written [meters.NAME].")
-        if "name" in item:
-            raise read.fail(
-                ("meters", name), "name", "a meter of [meters.NAME] is named by its heading; leave out name."
-            )
-        out.append(replace(_meter(read, ("meters", name), item), name=name))
+        at = ("meters", name)
+        read.need(isinstance(item, dict), at, None, f"meter {name!r} must be a table, written [meters.NAME].")
+        read.need("name" not in item, at, "name", "a meter of [meters.NAME] is named by its heading; leave out name.")
+        out.append(replace(_meter(read, at, item), name=name))
     return tuple(out)
 
 
@@ -255,32 +247,28 @@ def _logs(
             exists = path.is_file()
         except (OSError, ValueError):  # a name too long, or one with a NUL
             exists = False
-        if not exists:
-            raise read.fail(at, "file", f"the log {shown(file)} does not exist beside the case file.")
-        if not anywhere and not path.resolve().is_relative_to(read.path.parent.resolve()):
-            raise read.fail(
-                at,
-                "file",
-                f"the log {shown(file)} lies outside the folder of the case; move it there, or allow it with anywhere=True"
-                " (--anywhere).",
-            )
-        conditions = item.get("conditions", {})
-        if not isinstance(conditions, dict) or not all(isinstance(v, (str, int, float)) for v in conditions.values()):
-            raise read.fail(at, "conditions", 'conditions must be words, as in { load = "none", lid = "open" }.')
-        reading = item.get("reading", {})
-        if not isinstance(reading, dict):
-            raise read.fail(at, "reading", 'reading must be a table, as in { unit = "mV", sample_interval_s = 0.5 }.')
-        if any(Path(log.path) == path for log in out):
-            raise read.fail(at, "file", f"the log {shown(file)} stands twice in the case.")
+        read.need(exists, at, "file", f"the log {shown(file)} does not exist beside the case file.")
+        read.need(
+            anywhere or path.resolve().is_relative_to(read.path.parent.resolve()),
+            at,
+            "file",
+            f"the log {shown(file)} lies outside the folder of the case; move it there, or allow it with anywhere=True"
+            " (--anywhere).",
+        )
+        conditions, reading = item.get("conditions", {}), item.get("reading", {})
+        words = isinstance(conditions, dict) and all(isinstance(v, (str, int, float)) for v in conditions.values())
+        read.need(words, at, "conditions", 'conditions must be words, as in { load = "none", lid = "open" }.')
+        said = 'reading must be a table, as in { unit = "mV", sample_interval_s = 0.5 }.'
+        read.need(isinstance(reading, dict), at, "reading", said)
+        twice = any(Path(log.path) == path for log in out)
+        read.need(not twice, at, "file", f"the log {shown(file)} stands twice in the case.")
         meter = read.text(at, item, "meter")
-        if meter is not None and meter not in names:
-            known = ", ".join(map(repr, names)) or "none"
-            raise read.fail(
-                at, "meter", f"no table [meters.NAME] describes the meter {shown(meter)}; known are {known}."
-            )
+        known = ", ".join(map(repr, names)) or "none"
+        said = f"no table [meters.NAME] describes the meter {shown(meter)}; known are {known}."
+        read.need(meter is None or meter in names, at, "meter", said)
         sha256 = read.text(at, item, "sha256")
-        if sha256 is not None and (len(sha256) != 64 or not set(sha256.lower()) <= set("0123456789abcdef")):
-            raise read.fail(at, "sha256", f"sha256 must be 64 hexadecimal digits, got {shown(sha256)}.")
+        digits = sha256 is None or (len(sha256) == 64 and set(sha256.lower()) <= set("0123456789abcdef"))
+        read.need(digits, at, "sha256", f"sha256 must be 64 hexadecimal digits, got {shown(sha256)}.")
         out.append(
             CaseLog(
                 file=file,
@@ -310,35 +298,29 @@ def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str])
         if what is None:
             raise read.fail(at, "what", f"part {number + 1} of the case does not say what was done.")
         stage = read.text(at, item, "stage")
-        if stage is not None and stage not in stages:
-            known = ", ".join(map(repr, sorted(stages))) or "none"
-            raise read.fail(at, "stage", f"no log belongs to the stage {shown(stage)}; stages are {known}.")
+        known = ", ".join(map(repr, sorted(stages))) or "none"
+        said = f"no log belongs to the stage {shown(stage)}; stages are {known}."
+        read.need(stage is None or stage in stages, at, "stage", said)
         changed = item.get("changed", changes_a_part(what))
-        if not isinstance(changed, bool):
-            raise read.fail(at, "changed", f"changed must be true or false, got {shown(changed)}.")
+        read.need(isinstance(changed, bool), at, "changed", f"changed must be true or false, got {shown(changed)}.")
         out.append(Part(what, stage, read.date(at, item, "date"), read.text(at, item, "note"), changed))
     return tuple(out)
 
 
 def _with_missing(case: Case) -> Case:
-    missing = [name for name in ("unit", "serial", "job") if getattr(case, name) is None]
-    if case.complaint.text is None:
-        missing.append("complaint")
-    elif case.complaint.assumed:
-        missing.append("how often the complaint shows itself")
-    if not case.channels:
-        missing.append("which column is which channel")
-    elif any(item.measured_at == "unknown" for item in case.channels if item.role == "output"):
-        missing.append("on which side of the relay was measured")
+    outputs = [item for item in case.channels if item.role == "output"]
     used = [case.meter_of(log.file) for log in case.logs] or [case.meter]
-    if any(meter.off_by_V(0.0) is None for meter in used):
-        missing.append("the meter's accuracy")
-    if any(meter.integration_s is None for meter in used):
-        missing.append("the meter's integration time")
-    if not case.logs:
-        missing.append("logs")
-    if any(log.date is None for log in case.logs):
-        missing.append("dates of some logs")
-    if any(not log.conditions for log in case.logs):
-        missing.append("conditions (load, source, lid) of some logs")
-    return replace(case, not_recorded=tuple(missing))
+    told = case.complaint.text is not None
+    open_points = {
+        **{name: getattr(case, name) is None for name in ("unit", "serial", "job")},
+        "complaint": not told,
+        "how often the complaint shows itself": told and case.complaint.assumed,
+        "which column is which channel": not case.channels,
+        "on which side of the relay was measured": any(item.measured_at == "unknown" for item in outputs),
+        "the meter's accuracy": any(meter.off_by_V(0.0) is None for meter in used),
+        "the meter's integration time": any(meter.integration_s is None for meter in used),
+        "logs": not case.logs,
+        "dates of some logs": any(log.date is None for log in case.logs),
+        "conditions (load, source, lid) of some logs": any(not log.conditions for log in case.logs),
+    }
+    return replace(case, not_recorded=tuple(name for name, missing in open_points.items() if missing))

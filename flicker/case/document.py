@@ -33,11 +33,15 @@ class Document:
         """The error of a wrong line."""
         return CaseError(f"{self.place(at, key)}: {text}")
 
+    def need(self, sound: bool, at: At, key: str | None, text: str) -> None:
+        """Refuse a line that is not sound."""
+        if not sound:
+            raise self.fail(at, key, text)
+
     def known(self, at: At, values: Mapping[str, Any], allowed: Sequence[str]) -> None:
         """Refuse keys that are none."""
-        for key in values:
-            if key not in allowed:
-                raise self.fail(at, key, f"{key!r} is not known here; {check.hint(key, allowed)}")
+        for key in [key for key in values if key not in allowed]:
+            raise self.fail(at, key, f"{key!r} is not known here; {check.hint(key, allowed)}")
 
     def text(self, at: At, values: Mapping[str, Any], key: str) -> str | None:
         """Text, None where it is empty or not there."""
@@ -70,9 +74,7 @@ class Document:
     def choice(self, at: At, values: Mapping[str, Any], key: str, allowed: Sequence[str], default: str) -> str:
         """One of a few words."""
         value = values.get(key, default)
-        if value not in allowed:
-            said = ", ".join(map(repr, allowed))
-            raise self.fail(at, key, f"{key} must be one of {said}, got {shown(value)}.")
+        self.need(value in allowed, at, key, f"{key} must be one of {', '.join(map(repr, allowed))}, got {shown(value)}.")
         return str(value)
 
     def date(self, at: At, values: Mapping[str, Any], key: str) -> dt.date | None:
@@ -89,8 +91,8 @@ class Document:
                 pass
         if found is None:
             raise self.fail(at, key, f"{key} must be a date such as 2031-03-09, got {shown(value)}.")
-        if not YEARS[0] <= found.year <= YEARS[1]:
-            raise self.fail(at, key, f"{key} must lie in the years {YEARS[0]} to {YEARS[1]}, got {found.year}.")
+        said = f"{key} must lie in the years {YEARS[0]} to {YEARS[1]}, got {found.year}."
+        self.need(YEARS[0] <= found.year <= YEARS[1], at, key, said)
         return found
 
 

@@ -78,9 +78,9 @@ def out_of_order(case: Case) -> tuple[str, ...]:
     dated = [(log.stage, log.file, log.date) for log in case.logs if log.date is not None]
     stages = list(dict.fromkeys(stage for stage, _, _ in dated))
     for before, after in pairwise(stages):
-        last = max((item for item in dated if item[0] == before), key=lambda item: _end(item[2]))
-        first = min((item for item in dated if item[0] == after), key=lambda item: _begin(item[2]))
-        if _comparable((last[2], first[2])) and _end(first[2]) < _begin(last[2]):
+        last = max((item for item in dated if item[0] == before), key=lambda item: _at(item[2], dt.time.max))
+        first = min((item for item in dated if item[0] == after), key=lambda item: _at(item[2], dt.time.min))
+        if _comparable((last[2], first[2])) and _at(first[2], dt.time.max) < _at(last[2], dt.time.min):
             out.append(
                 f"{first[1]} ({after}) is dated {first[2]}, before {last[1]} ({before}), {last[2]}: the dates contradict "
                 "the order of the stages. Correct the date, or the order of the logs in the case."
@@ -89,13 +89,9 @@ def out_of_order(case: Case) -> tuple[str, ...]:
 
 
 def _comparable(dates: Sequence[dt.date]) -> bool:
-    zones = {date.tzinfo is None for date in dates if isinstance(date, dt.datetime)}
-    return len(zones) < 2
+    return len({date.tzinfo is None for date in dates if isinstance(date, dt.datetime)}) < 2
 
 
-def _begin(date: dt.date) -> dt.datetime:
-    return date.replace(tzinfo=None) if isinstance(date, dt.datetime) else dt.datetime.combine(date, dt.time.min)
-
-
-def _end(date: dt.date) -> dt.datetime:
-    return date.replace(tzinfo=None) if isinstance(date, dt.datetime) else dt.datetime.combine(date, dt.time.max)
+def _at(date: dt.date, clock: dt.time) -> dt.datetime:
+    """A moment as dated; a day alone at that time of it."""
+    return date.replace(tzinfo=None) if isinstance(date, dt.datetime) else dt.datetime.combine(date, clock)

@@ -55,10 +55,8 @@ def places_of(text: str) -> dict[Path, int]:
 
 def place_of(places: dict[Path, int], path: Path) -> int:
     """Line of a key, or of the nearest table above it; 1 where nothing is known."""
-    for length in range(len(path), 0, -1):
-        if path[:length] in places:
-            return places[path[:length]]
-    return 1
+    above = (path[:length] for length in range(len(path), 0, -1))
+    return next((places[table] for table in above if table in places), 1)
 
 
 def _numbered(table: Path, counts: dict[Path, int]) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from flicker.base import check
@@ -10,9 +10,10 @@ from flicker.base import check
 Options = tuple[tuple[str, Any], ...]
 
 _NUMBER, _TEXT, _TRUTH, _WORDS = "a number", "text in quotes", "true or false", "a list of words"
+_UNITS = f"{_TEXT}, or a table of column and unit"
 # The options of reading and what each takes; `flicker.commands` names those of the command line after them.
 KINDS = {
-    "unit": f"{_TEXT}, or a table of column and unit",
+    "unit": _UNITS,
     "sample_interval_s": _NUMBER,
     "time_column": _TEXT,
     "time_unit": _TEXT,
@@ -27,6 +28,19 @@ KINDS = {
     "missing_words": _WORDS,
     "over_words": _WORDS,
     "full_scale_V": _NUMBER,
+}
+
+
+def _texts(values: Any) -> bool:
+    return all(isinstance(word, str) for word in values)
+
+
+_FITS: dict[str, Callable[[Any], bool]] = {
+    _NUMBER: lambda value: isinstance(value, (int, float)) and not isinstance(value, bool),
+    _TEXT: lambda value: isinstance(value, str),
+    _TRUTH: lambda value: isinstance(value, bool),
+    _WORDS: lambda value: isinstance(value, (list, tuple)) and _texts(value),
+    _UNITS: lambda value: isinstance(value, str) or (isinstance(value, Mapping) and _texts(value.values())),
 }
 
 
@@ -52,7 +66,7 @@ def checked(values: Mapping[str, Any]) -> Options:
     for key, value in values.items():
         if key not in KINDS:
             raise OptionError(key, f"{key!r} is no option of reading; {check.hint(key, tuple(KINDS))}")
-        if not _fits(value, KINDS[key]) and not (key == "unit" and _units(value)):
+        if not _FITS[KINDS[key]](value):
             raise OptionError(key, f"{key} must be {KINDS[key]}, got {value!r}.")
         if key == "unit" and isinstance(value, str) and units.volts_per(value) is None:
             raise OptionError(key, f"unit must be V, mV, µV or kV, got {value!r}.")
@@ -63,20 +77,6 @@ def checked(values: Mapping[str, Any]) -> Options:
         except ValueError as problem:
             raise OptionError(key, str(problem)) from None
     return tuple((key, tuple(value) if isinstance(value, list) else value) for key, value in values.items())
-
-
-def _fits(value: Any, kind: str) -> bool:
-    if kind == _NUMBER:
-        return isinstance(value, (int, float)) and not isinstance(value, bool)
-    if kind == _TRUTH:
-        return isinstance(value, bool)
-    if kind == _WORDS:
-        return isinstance(value, (list, tuple)) and all(isinstance(word, str) for word in value)
-    return isinstance(value, str)
-
-
-def _units(value: Any) -> bool:
-    return isinstance(value, Mapping) and all(isinstance(word, str) for word in value.values())
 
 
 _INSTEAD = {  # what an option given makes idle

@@ -100,6 +100,12 @@ FILE_OPTIONS: Options = {
 DAYS = ("--day-first", "--month-first", "--date-order")  # of which one is given at most
 
 
+def need(sound: bool, text: str) -> None:
+    """Refuse what was asked for, with a sentence, where it is not sound."""
+    if not sound:
+        raise ValueError(text)
+
+
 def add_options(group: argparse._ActionsContainer, *tables: Options) -> None:
     """Give a command the options of tables, in their order."""
     for table in tables:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from flicker.commands._documents import json_text, print_document
-from flicker.commands._options import columns_from, names_from, reading_from
+from flicker.commands._options import columns_from, names_from, need, reading_from
 
 if TYPE_CHECKING:
     from flicker.base.limits import Limits
@@ -57,10 +57,9 @@ def read_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | 
 
 def _refuse_no_log(path: str) -> None:
     """Refuse a file of ours that stands beside a log and is none."""
-    if path.endswith(".marks.csv"):
-        raise ValueError(f"{path} holds the marks of a log, which are read with it; leave it out.")
-    if path.endswith(".toml"):
-        raise ValueError(f"{path} may be a case file, and is no log; give it with --case {path}.")
+    marks, case = path.endswith(".marks.csv"), path.endswith(".toml")
+    need(not marks, f"{path} holds the marks of a log, which are read with it; leave it out.")
+    need(not case, f"{path} may be a case file, and is no log; give it with --case {path}.")
 
 
 def used_logs(paths: Sequence[str], arguments: argparse.Namespace, case: Case | None) -> list[Log]:
@@ -87,8 +86,7 @@ def outputs_from(arguments: argparse.Namespace, outputs: Sequence[str]) -> Seque
     """The outputs named with --channels, among those that a case makes of the columns; all where none is named."""
     wanted = names_from(arguments.channels) or outputs
     for name in wanted:
-        if name not in outputs:
-            raise ValueError(f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, outputs))}.")
+        need(name in outputs, f"--channels: the case has no output {name!r}; it has {', '.join(map(repr, outputs))}.")
     return wanted
 
 
@@ -132,16 +130,14 @@ def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
     if stage is not None and (case is None or arguments.logs):
         raise ValueError("--stage chooses among the logs of a case: give it with --case, and name no log.")
     if case is None:
-        if not arguments.logs:
-            raise ValueError("no log was named; name at least one, or a case file with --case.")
+        need(bool(arguments.logs), "no log was named; name at least one, or a case file with --case.")
         return read_logs(arguments.logs, arguments)
     if arguments.logs:
         return used_logs(arguments.logs, arguments, case)
-    if stage is not None and stage not in case.stages:
-        raise ValueError(f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}.")
+    said = f"{case.path}: no stage {stage!r}; stages are {', '.join(map(repr, case.stages))}."
+    need(stage is None or stage in case.stages, said)
     paths = [log.path for log in case.logs if stage is None or log.stage == stage]
-    if not paths:
-        raise ValueError(f"{case.path}: the case lists no log; name one, or add [[logs]] to the case.")
+    need(bool(paths), f"{case.path}: the case lists no log; name one, or add [[logs]] to the case.")
     return used_logs(paths, arguments, case)
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flicker.case.reading import quoted
-from flicker.commands._options import Options, add_file_options, add_options, reading_from
+from flicker.commands._options import Options, add_file_options, add_options, need, reading_from
 from flicker.commands._shared import working
 
 if TYPE_CHECKING:
@@ -78,8 +78,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Ask or check."""
-    if arguments.action != "add" and arguments.log is not None:
-        raise ValueError(f"case {arguments.action} takes no log; case add CASE.toml LOG adds one.")
+    said = f"case {arguments.action} takes no log; case add CASE.toml LOG adds one."
+    need(arguments.action == "add" or arguments.log is None, said)
     act = {"new": _new, "add": _add, "check": _check, "seal": _seal}[arguments.action]
     return act(Path(arguments.case), arguments)
 
@@ -91,16 +91,15 @@ def _seal(path: Path, arguments: argparse.Namespace) -> int:
     from flicker.present.writing import whole_file
 
     case = read_case(path, anywhere=arguments.anywhere)
-    if not case.logs:
-        raise ValueError(f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
+    need(bool(case.logs), f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
     lines = path.read_text(encoding="utf-8-sig").split("\n")
     added = 0
     with working():
         digests = [fingerprint(log.path) for log in case.logs]
     for number, (log, digest) in reversed(list(enumerate(zip(case.logs, digests, strict=True)))):
         if log.sha256 is not None:
-            if log.sha256.lower() != digest:
-                raise ValueError(f"{log.file} is not the file that was recorded: its fingerprint has changed.")
+            said = f"{log.file} is not the file that was recorded: its fingerprint has changed."
+            need(log.sha256.lower() == digest, said)
             continue
         at = _line_of(case.places, number, "file")
         if at == 0 or not lines[at - 1].strip().startswith("file"):
@@ -124,10 +123,8 @@ def _add(path: Path, arguments: argparse.Namespace) -> int:
     from flicker.case.reading import checked, overruled, shown
     from flicker.logs.reading import read_log
 
-    if arguments.log is None:
-        raise ValueError("case add takes a log: flicker case add CASE.toml LOG --unit mV.")
-    if not os.path.isfile(arguments.log):
-        raise ValueError(f"{arguments.log}: there is no such file.")
+    need(arguments.log is not None, "case add takes a log: flicker case add CASE.toml LOG --unit mV.")
+    need(os.path.isfile(arguments.log), f"{arguments.log}: there is no such file.")
     case = read_case(path, anywhere=arguments.anywhere) if path.exists() else None
     given = reading_from(arguments)
     place = [os.path.samefile(log.path, arguments.log) for log in case.logs] if case is not None else []
@@ -218,8 +215,7 @@ def _new(path: Path, arguments: argparse.Namespace) -> int:
 
     The case is written after the last question; whoever breaks off before finds what was answered so far.
     """
-    if path.exists():
-        raise ValueError(f"{path}: the case file exists already; edit it, or choose another name.")
+    need(not path.exists(), f"{path}: the case file exists already; edit it, or choose another name.")
     print("An empty answer leaves a line out; a wrong one is asked for again. Ctrl-C keeps what was answered so far.")
     so_far = [""]
 

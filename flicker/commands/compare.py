@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options
+from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, need
 from flicker.commands._shared import case_from, case_logs, hand_over, limits_from, working
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.assessment import Assessment
     from flicker.evidence.compare.stages import Comparison, StageComparison
-    from flicker.logs.model import Log, Run
+    from flicker.logs.model import Log
 
 
 OPTIONS: Options = {
@@ -112,13 +111,13 @@ def _refuse_copies(stages: Sequence[tuple[str, list[str]]]) -> None:
 
 def _refuse_reversed(made: Mapping[str, Assessment]) -> None:
     """Raise if a stage was logged, by the clocks of its logs, earlier than the one named before it."""
-    dated = [
-        (name, [run for run in result.runs if run.start is not None and run.start.tzinfo is None])
+    starts = {
+        name: [run.start for run in result.runs if run.start is not None and run.start.tzinfo is None]
         for name, result in made.items()
-        if all(run.start is not None and run.start.tzinfo is None for run in result.runs)
-    ]
+    }
+    dated = [(name, found) for name, found in starts.items() if len(found) == len(made[name].runs)]
     for (before, ones), (after, others) in pairwise(dated):
-        ends, begins = max(_start(run) for run in others), min(_start(run) for run in ones)
+        ends, begins = max(others), min(ones)
         if ends < begins:
             raise ValueError(
                 f"'{after}' was logged on {ends:%Y-%m-%d %H:%M}, earlier than '{before}' on {begins:%Y-%m-%d %H:%M}: the "
@@ -126,17 +125,12 @@ def _refuse_reversed(made: Mapping[str, Assessment]) -> None:
             )
 
 
-def _start(run: Run) -> datetime:
-    assert run.start is not None
-    return run.start
-
-
 def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison, list[Log]]:
     """Compare the stages of a case file; the logs go on to the page."""
     from flicker.evidence.job import judge_case
 
-    if len(case.stages) < 2:
-        raise ValueError(f"{arguments.case}: the case has fewer than two stages; a comparison takes two or more.")
+    said = f"{arguments.case}: the case has fewer than two stages; a comparison takes two or more."
+    need(len(case.stages) > 1, said)
     with working() as say:
         result = judge_case(
             case,
@@ -153,15 +147,13 @@ def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison
 
 def _stages(arguments: argparse.Namespace) -> list[tuple[str, list[str]]]:
     if arguments.stage:
-        if arguments.before or arguments.after:
-            raise ValueError("give either --before and --after, or --stage for each stage, not both")
-        short = [given for given in arguments.stage if len(given) < 2]
-        if short:
-            raise ValueError(f"--stage {short[0][0]} names no log; write --stage NAME LOG...")
+        sides = arguments.before or arguments.after
+        need(not sides, "give either --before and --after, or --stage for each stage, not both")
+        for given in arguments.stage:
+            need(len(given) > 1, f"--stage {given[0]} names no log; write --stage NAME LOG...")
         names = [given[0] for given in arguments.stage]
-        if len(names) < 2 or len(set(names)) < len(names):
-            raise ValueError(f"--stage needs two or more stages of different names, got {', '.join(names)}")
+        two = len(set(names)) == len(names) > 1
+        need(two, f"--stage needs two or more stages of different names, got {', '.join(names)}")
         return [(given[0], given[1:]) for given in arguments.stage]
-    if not arguments.before or not arguments.after:
-        raise ValueError("both --before and --after need a log")
+    need(bool(arguments.before and arguments.after), "both --before and --after need a log")
     return [("before", arguments.before), ("after", arguments.after)]

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from flicker.base.progress import tell
-from flicker.commands._options import LIMITS, Options, add_options
+from flicker.commands._options import LIMITS, Options, add_options, need
 from flicker.commands._shared import case_from, limits_from, working
 
 NAMED = 8  # channels not to be connected that are named one by one; a choice
@@ -43,19 +43,15 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.survey_table import earlier_rows, find_logs, journal_rows, survey
 
     out = Path(arguments.out)
-    if out.suffix not in {".parquet", ".csv"}:
-        raise ValueError(f"{out}: the table must end in .parquet or .csv.")
+    need(out.suffix in {".parquet", ".csv"}, f"{out}: the table must end in .parquet or .csv.")
     if arguments.cases:
         return _ledger(arguments, out)
-    if arguments.report:
-        raise ValueError("--report shows a ledger; give --cases with it.")
-    if arguments.workers is not None and arguments.workers < 1:
-        raise ValueError(f"--workers must be 1 or more, got {arguments.workers}.")
+    need(not arguments.report, "--report shows a ledger; give --cases with it.")
+    need(arguments.workers is None or arguments.workers > 0, f"--workers must be 1 or more, got {arguments.workers}.")
     case = case_from(arguments)
     limits = limits_from(arguments, case)
     paths = [path for path in find_logs(arguments.folder) if os.path.abspath(path) != os.path.abspath(out)]
-    if not paths:
-        raise ValueError(f"{arguments.folder}: no log found (files ending in .csv, .parquet, .wav and the like).")
+    need(bool(paths), f"{arguments.folder}: no log found (files ending in .csv, .parquet, .wav and the like).")
     journal = out.with_name(f".{out.name}.journal")
     done = [*earlier_rows(out), *journal_rows(journal)]
     executor = _cluster(arguments.scheduler) if arguments.scheduler else None
@@ -99,8 +95,7 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
     if named := [f"--{name}" for name, value in given.items() if value is not None]:
         raise ValueError(f"{named[0]} does not go with --cases: each case tells its own columns, limits and units.")
     paths = find_cases(arguments.folder)
-    if not paths:
-        raise ValueError(f"{arguments.folder}: no case found (TOML files that list logs).")
+    need(bool(paths), f"{arguments.folder}: no case found (TOML files that list logs).")
     if out.exists():
         read_ledger(out)  # refuses to write over anything else
     if arguments.report and os.path.abspath(arguments.report) in {os.path.abspath(path) for path in [*paths, str(out)]}:

@@ -6,7 +6,7 @@ import argparse
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, since_from
+from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, need, since_from
 from flicker.commands._shared import case_from, hand_over, limits_from, used_logs, working
 
 if TYPE_CHECKING:
@@ -55,14 +55,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     given: list[tuple[When, list[Log]]]
     hours = arguments.hours_per_day
-    if hours is not None and not 0 < hours <= 24:
-        raise ValueError(f"--hours-per-day must lie between 0 and 24, got {hours:g}.")
-    if not arguments.apart >= 0:
-        raise ValueError(f"--apart must be 0 or more days, got {arguments.apart:g}.")
+    need(hours is None or 0 < hours <= 24, f"--hours-per-day must lie between 0 and 24, got {hours or 0.0:g}.")
+    need(arguments.apart >= 0, f"--apart must be 0 or more days, got {arguments.apart:g}.")
     if arguments.logs and arguments.visit:
         raise ValueError(f"say to which visit {arguments.logs[0]} belongs: --visit DATE LOG, once for each visit.")
-    if not (arguments.case or arguments.visit or arguments.logs):
-        raise ValueError("give the logs, a case with --case, or each visit with --visit DATE LOG.")
+    told = bool(arguments.case or arguments.visit or arguments.logs)
+    need(told, "give the logs, a case with --case, or each visit with --visit DATE LOG.")
     case = case_from(arguments)
     moment = since_from(arguments)
     since = None if moment is None else moment.date()
@@ -90,8 +88,7 @@ def _show(result: Visits) -> None:
 
 
 def _date(words: list[str]) -> dt.date:
-    if len(words) < 2:
-        raise ValueError(f"--visit {words[0]} names no log; write --visit DATE LOG...")
+    need(len(words) > 1, f"--visit {words[0]} names no log; write --visit DATE LOG...")
     try:
         return dt.date.fromisoformat(words[0])
     except ValueError:

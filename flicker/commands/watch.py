@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
 from flicker.base.units import HOUR
-from flicker.commands._options import Options, add_log_options, add_options
+from flicker.commands._options import Options, add_log_options, add_options, need
 from flicker.commands._shared import case_from, channels_from, file_options, limits_from, outputs_from, used_logs
 
 if TYPE_CHECKING:
@@ -107,11 +107,9 @@ def run(arguments: argparse.Namespace) -> int:
     design(
         ("any",), limits, arguments.good, arguments.bad, arguments.bursts
     )  # bad rates are told before anything is waited for
-    if arguments.idle is not None and not arguments.idle > 0:
-        raise ValueError(f"--idle must be above 0 seconds, got {arguments.idle:g}")
+    for option, seconds in (("--idle", arguments.idle), ("--sample-interval", arguments.sample_interval_s)):
+        need(seconds is None or seconds > 0, f"{option} must be above 0 seconds, got {seconds or 0.0:g}")
     command = _command(arguments.on_alarm)
-    if arguments.sample_interval_s is not None and not arguments.sample_interval_s > 0:
-        raise ValueError(f"--sample-interval must be above 0 seconds, got {arguments.sample_interval_s:g}")
     told = file_options(arguments.log, arguments, case)
     del told["differences"]
     wishes = wishes_of(channels=channels_from(arguments, case), **told)
@@ -237,8 +235,8 @@ def _command(text: str | None) -> list[str] | None:
         words = shlex.split(text)
     except ValueError:
         raise ValueError(f"--on-alarm: a quotation mark is not closed in {text!r}") from None
-    if not words or shutil.which(words[0]) is None:
-        raise ValueError(f"--on-alarm: there is no command {words[0] if words else text!r}")
+    found = bool(words) and shutil.which(words[0]) is not None
+    need(found, f"--on-alarm: there is no command {words[0] if words else text!r}")
     return words
 
 

@@ -110,8 +110,8 @@ def rail_dips(sheet: Sheet, *, rate_per_h: float = 4.0, dip_V: float = 3.0, rail
 
 
 def _places(sheet: Sheet, rng: np.random.Generator, rate_per_h: float) -> Floats:
-    count = int(rng.poisson(rate_per_h * sheet.usable_s() / HOUR))
-    return np.sort(sheet.lead_in_s + rng.uniform(0.0, 0.98 * sheet.usable_s(), count))
+    count = int(rng.poisson(rate_per_h * sheet.usable_s / HOUR))
+    return np.sort(sheet.lead_in_s + rng.uniform(0.0, 0.98 * sheet.usable_s, count))
 
 
 @kind(
@@ -128,7 +128,7 @@ def long_swings(sheet: Sheet, *, count: int = 4) -> None:
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
         share = (np.arange(count) + rng.uniform(0.1, 0.5, count)) / count
-        sheet.draw(name, share * sheet.usable_s() * sheet.setting.runs)
+        sheet.draw(name, share * sheet.usable_s * sheet.setting.runs)
 
 
 @kind(

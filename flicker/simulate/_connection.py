@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.units import HOUR
 from flicker.simulate import _noise
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
@@ -120,9 +119,7 @@ def relay_speaker_side(sheet: Sheet, *, floating: bool | None = None, thump_V: f
             last = sheet.index(run, end + 3.0)
             trace.level[first:last] += thump_V * np.exp((end - sheet.time[run][first:last]) / 0.4)
         sheet.relay_side[run] = "speaker side"
-    for run in range(sheet.setting.runs):
-        start_open = [(0.0, START_MUTE_S)] if sheet.setting.power_up else []
-        sheet.relay_open[run] = [*start_open, *openings[run]]
+        sheet.relay_open[run] = [*start_mute, *openings[run]]
 
 
 @kind("relay-never-closes", "situation", "a speaker-side log in which the relay never closes", verdict="inconclusive")
@@ -141,10 +138,10 @@ def relay_never_closes(sheet: Sheet, *, floating: bool | None = None) -> None:
 
 
 def _lost(
-    sheet: Sheet, run: int, name: str, at: float | None, away_s: float | None, purpose: str = "lost"
+    sheet: Sheet, run: int, name: str, at: float | None, away_s: float | None
 ) -> tuple[float, float]:
     """Draw when a connection is lost (a share of the run) and how long (to the end where ``away_s`` is None)."""
-    share = float(sheet.rng(purpose, run, name).uniform(0.25, 0.75)) if at is None else at
+    share = float(sheet.rng("lost", run, name).uniform(0.25, 0.75)) if at is None else at
     start = share * sheet.span_s
     return start, sheet.span_s if away_s is None else min(start + away_s, sheet.span_s)
 
@@ -219,8 +216,6 @@ def auto_range(sheet: Sheet, *, rate_per_h: float = 6.0) -> None:
     The first reading after a step to a coarser range is over range.
     """
     for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
-        total = sheet.usable_s() * sheet.setting.runs
-        sheet.draw(name, np.sort(rng.uniform(0.0, total, int(rng.poisson(rate_per_h * total / HOUR)))))
+        sheet.draw(name, _noise.at_random(sheet.rng("place", 0, name), rate_per_h, sheet.total_s))
     for _, _, trace in sheet.each_bad():
         trace.auto_range = True

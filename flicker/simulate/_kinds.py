@@ -76,11 +76,10 @@ def daily(sheet: Sheet, *, daily_V: float = 0.015, mismatch: float = 0.1) -> Non
 def nuisance(sheet: Sheet, *, rate_per_h: float = 0.01) -> None:
     """Add single-sample events at ``rate_per_h`` to every channel, each on its own."""
     for name in sheet.channels:
-        total = sheet.usable_s() * sheet.setting.runs
-        count = int(sheet.rng("nuisance count", 0, name).poisson(rate_per_h * total / HOUR))
-        place = np.sort(sheet.rng("nuisance", 0, name).uniform(0.0, total, count))
+        count = int(sheet.rng("nuisance count", 0, name).poisson(rate_per_h * sheet.total_s / HOUR))
+        place = np.sort(sheet.rng("nuisance", 0, name).uniform(0.0, sheet.total_s, count))
         for number in range(sheet.setting.runs):
-            inside = place[np.floor_divide(place, sheet.usable_s()) == number] % sheet.usable_s()
+            inside = place[np.floor_divide(place, sheet.usable_s) == number] % sheet.usable_s
             size = sheet.rng("nuisance size", number, name).uniform(0.06, 0.15, inside.size)
             sheet.glitch(number, name, sheet.lead_in_s + inside, sheet.step_s, size, "rectangular")
 
@@ -92,7 +91,7 @@ def nuisance(sheet: Sheet, *, rate_per_h: float = 0.01) -> None:
 def one_off(sheet: Sheet) -> None:
     """Put one glitch anywhere in the log."""
     for name in sheet.bad:
-        sheet.draw(name, sheet.rng("place", 0, name).uniform(0.0, 0.95 * sheet.usable_s() * sheet.setting.runs, 1))
+        sheet.draw(name, sheet.rng("place", 0, name).uniform(0.0, 0.95 * sheet.usable_s * sheet.setting.runs, 1))
 
 
 @kind(
@@ -103,7 +102,7 @@ def one_off_burst(sheet: Sheet, *, glitches: int = 4, span_s: float = 12.0) -> N
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
         run = int(rng.integers(sheet.setting.runs))
-        at = rng.uniform(0.0, max(0.95 * sheet.usable_s() - span_s, 0.0))
+        at = rng.uniform(0.0, max(0.95 * sheet.usable_s - span_s, 0.0))
         sheet.draw(name, at + np.sort(rng.uniform(0.0, span_s, glitches)), run=run)
 
 
@@ -115,9 +114,8 @@ def noisy(sheet: Sheet, *, rate_per_h: float = 6.0, episodes: int | None = None)
     """Put glitches at a constant rate (Poisson), or exactly ``episodes`` of them."""
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
-        total = sheet.usable_s() * sheet.setting.runs
-        count = int(rng.poisson(rate_per_h * total / HOUR)) if episodes is None else episodes
-        sheet.draw(name, np.sort(rng.uniform(0.0, total, count)))
+        asked = None if episodes is None else np.sort(rng.uniform(0.0, sheet.total_s, episodes))
+        sheet.draw(name, _noise.at_random(rng, rate_per_h, sheet.total_s) if asked is None else asked)
 
 
 @kind("noisy-bursts", "noisy", "glitches that recur in bursts", verdict="noisy", length_s=(0.5, 4.0))
@@ -136,19 +134,16 @@ def bursts(
     """
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
-        total = sheet.usable_s() * sheet.setting.runs
         mean_gap = float(np.exp(rng.uniform(np.log(3.0), np.log(20.0)))) if gap_s is None else gap_s
-        begin = np.sort(rng.uniform(0.0, total, int(rng.poisson(bursts_per_h * total / HOUR))))
+        begin = _noise.at_random(rng, bursts_per_h, sheet.total_s)
         size = rng.geometric(1.0 / burst_size, begin.size)
         if tail is not None:
             size = np.minimum(1.0 + rng.pareto(tail, begin.size), 500.0).astype(int)
         owner = np.repeat(np.arange(begin.size), size)
-        gaps = rng.standard_exponential(owner.size) * mean_gap
-        walk = np.cumsum(gaps)
+        walk = np.cumsum(rng.standard_exponential(owner.size) * mean_gap)
         heads = np.cumsum(size) - size
         place = begin[owner] + walk - walk[heads][owner] if owner.size else np.empty(0)
-        place = np.sort(place[place < total])
-        sheet.draw(name, place)
+        sheet.draw(name, np.sort(place[place < sheet.total_s]))
 
 
 @kind("noisy-saturated", "noisy", "a glitch every second, without end", verdict="noisy", length_s=(0.5, 0.5))
@@ -156,7 +151,7 @@ def saturated(sheet: Sheet, *, every_s: float = 1.0) -> None:
     """Put a glitch every ``every_s`` on average, from the lead-in to the end."""
     for run, name, _ in sheet.each_bad():
         rng = sheet.rng("place", run, name)
-        count = int(sheet.usable_s() / every_s)
+        count = int(sheet.usable_s / every_s)
         sheet.draw(name, (np.arange(count) + rng.uniform(0.0, 0.4, count)) * every_s, run=run, purpose="saturated")
 
 
@@ -203,10 +198,9 @@ def popcorn(
 def line(sheet: Sheet, *, drift_V: float = 0.030) -> None:
     """Move the level by ``drift_V`` from the first sample to the last, over all runs."""
     total = sheet.span_s * sheet.setting.runs
-    for name in sheet.bad:
+    for run, name, trace in sheet.each_bad():
         sign = float(sheet.rng("drift", 0, name).choice([-1.0, 1.0]))
-        for run in range(sheet.setting.runs):
-            sheet.traces[run][name].level += sign * drift_V * sheet.age(run) / total
+        trace.level += sign * drift_V * sheet.age(run) / total
 
 
 @kind("drifting-step", "drifting", "a settled level that steps by 25 mV once and stays", verdict="drifting")
@@ -251,10 +245,8 @@ def walk(sheet: Sheet, *, range_V: float = 0.060) -> None:
 )
 def power_up_drift(sheet: Sheet, *, step_V: float = 0.008) -> None:
     """Shift the level of each run by ``step_V`` more; no single run shows it."""
-    for name in sheet.bad:
-        sign = float(sheet.rng("drift", 0, name).choice([-1.0, 1.0]))
-        for run in range(sheet.setting.runs):
-            sheet.traces[run][name].level += sign * step_V * run
+    for run, name, trace in sheet.each_bad():
+        trace.level += float(sheet.rng("drift", 0, name).choice([-1.0, 1.0])) * step_V * run
 
 
 # --- degrading ------------------------------------------------------------------------------------------------------
@@ -275,9 +267,8 @@ def degrading(sheet: Sheet, *, exponent_of_growth: float = 3.0, episodes: int | 
     """Put ``episodes`` glitches (drawn: 18 to 40) whose expected number grows with age to ``exponent_of_growth``."""
     for name in sheet.bad:
         count = _episodes(sheet, name, episodes)
-        total = sheet.usable_s() * sheet.setting.runs
         share = np.sort(sheet.rng("place", 0, name).random(count)) ** (1.0 / exponent_of_growth)
-        sheet.draw(name, share * total * (1.0 - 1e-9))
+        sheet.draw(name, share * sheet.total_s * (1.0 - 1e-9))
 
 
 @kind(
@@ -292,9 +283,8 @@ def degrading_size(sheet: Sheet, *, growth: float = 9.0, episodes: int | None = 
     """Put ``episodes`` glitches (drawn: 18 to 40) at a constant rate; sizes grow by ``growth`` from first to last."""
     for name in sheet.bad:
         count = _episodes(sheet, name, episodes)
-        total = sheet.usable_s() * sheet.setting.runs
         share = np.sort(sheet.rng("place", 0, name).random(count))
-        sheet.draw(name, share * total * (1.0 - 1e-9), scale=growth**share)
+        sheet.draw(name, share * sheet.total_s * (1.0 - 1e-9), scale=growth**share)
 
 
 @kind(
@@ -308,11 +298,9 @@ def degrading_size(sheet: Sheet, *, growth: float = 9.0, episodes: int | None = 
 )
 def ageing(sheet: Sheet, *, first_per_h: float = 2.0, growth: float = 1.8) -> None:
     """Put glitches at ``first_per_h`` in the first run and ``growth`` times more in each later one (Poisson)."""
-    for name in sheet.bad:
-        for run in range(sheet.setting.runs):
-            rng = sheet.rng("place", run, name)
-            count = int(rng.poisson(first_per_h * growth**run * sheet.usable_s() / HOUR))
-            sheet.draw(name, np.sort(rng.uniform(0.0, sheet.usable_s(), count)), run=run)
+    for run, name, _ in sheet.each_bad():
+        rng = sheet.rng("place", run, name)
+        sheet.draw(name, _noise.at_random(rng, first_per_h * growth**run, sheet.usable_s), run=run)
 
 
 # --- time since power-up --------------------------------------------------------------------------------------------
@@ -332,7 +320,7 @@ def warm_up(sheet: Sheet, *, per_run: float = 8.0, tau_s: float = 240.0) -> None
     for run, name, _ in sheet.each_bad():
         rng = sheet.rng("place", run, name)
         place = np.sort(rng.standard_exponential(int(rng.poisson(per_run))) * tau_s)
-        sheet.draw(name, place[place < sheet.usable_s()], run=run)
+        sheet.draw(name, place[place < sheet.usable_s], run=run)
 
 
 @kind(
@@ -349,4 +337,4 @@ def heat(sheet: Sheet, *, per_run: float = 12.0, power: float = 2.0) -> None:
     for run, name, _ in sheet.each_bad():
         rng = sheet.rng("place", run, name)
         share = np.sort(rng.random(int(rng.poisson(per_run)))) ** (1.0 / power)
-        sheet.draw(name, share * sheet.usable_s() * (1.0 - 1e-9), run=run)
+        sheet.draw(name, share * sheet.usable_s * (1.0 - 1e-9), run=run)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.units import HOUR
 
 
 def white(rng: np.random.Generator, n: int) -> Floats:
@@ -96,6 +97,11 @@ def telegraph(rng: np.random.Generator, time_s: Floats, dwell_low_s: float, dwel
     passed = np.searchsorted(switches, time_s - time_s[0], side="right")
     out: Floats = ((passed % 2 == 0) == begins_high).astype(np.float64)
     return out
+
+
+def at_random(rng: np.random.Generator, rate_per_h: float, span_s: float) -> Floats:
+    """Times within a span at a constant rate (Poisson), in order."""
+    return np.sort(rng.uniform(0.0, span_s, int(rng.poisson(rate_per_h * span_s / HOUR))))
 
 
 def heavy(rng: np.random.Generator, n: int, freedom: float = 3.0) -> Floats:

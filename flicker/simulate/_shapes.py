@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,15 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
 
-SHAPES = ("rectangular", "decay", "swing", "ramp", "crackle")
+Wave = Callable[[Floats, NDArray[Any], np.random.Generator], Floats]  # place within the glitch, first sample?, draws
+
+_WAVES: Mapping[str, Wave] = {
+    "decay": lambda u, first, rng: np.exp(-3.0 * u),
+    "swing": lambda u, first, rng: np.where(u < 0.5, 1.0, -0.7),
+    "ramp": lambda u, first, rng: np.where(u < 0.8, (u + 0.05) / 0.85, 1.0 - (u - 0.8) / 0.25),
+    "crackle": lambda u, first, rng: np.where(first, 1.0, rng.uniform(0.3, 1.0, u.size) * rng.choice([-1.0, 1.0], u.size)),
+}
+SHAPES = ("rectangular", *_WAVES)
 
 
 def waveform(
@@ -39,19 +48,8 @@ def waveform(
     u = (time_s[place] - start_s[owner]) / length_s[owner]
     wave = np.ones(total)
     kind = shape[owner]
-    for number, name in enumerate(SHAPES[1:], start=1):
+    for number, draw in enumerate(_WAVES.values(), start=1):
         mine = kind == number
-        if not mine.any():
-            continue
-        v = u[mine]
-        if name == "decay":
-            wave[mine] = np.exp(-3.0 * v)
-        elif name == "swing":
-            wave[mine] = np.where(v < 0.5, 1.0, -0.7)
-        elif name == "ramp":
-            wave[mine] = np.where(v < 0.8, (v + 0.05) / 0.85, 1.0 - (v - 0.8) / 0.25)
-        else:
-            jumps = rng.uniform(0.3, 1.0, v.size) * rng.choice([-1.0, 1.0], v.size)
-            jumps[offset[mine] == 0] = 1.0
-            wave[mine] = jumps
+        if mine.any():
+            wave[mine] = draw(u[mine], offset[mine] == 0, rng)
     np.add.at(out, place, wave * peak_V[owner])

@@ -65,6 +65,8 @@ class Sheet:
         self.span_s = setting.hours * HOUR
         self.step_s = 1.0 / setting.rate_hz
         self.lead_in_s = min(LEAD_IN_S, 0.1 * self.span_s) if setting.power_up else 0.0
+        self.usable_s = self.span_s - self.lead_in_s - 2.0  # of one run in which glitches are drawn
+        self.total_s = self.usable_s * setting.runs
         self.meter = Meter(self.step_s, setting.resolution_V, setting.full_scale_V, setting.jitter > 0)
         self.marks: list[Mark] = []
         self.roles: dict[str, str] = {}  # of columns beside the channels, and their readings, one array a run
@@ -176,10 +178,6 @@ class Sheet:
             for name in self.bad if channels is None else channels:
                 run[name].verdict = verdict
 
-    def usable_s(self) -> float:
-        """Seconds of one run in which glitches are drawn."""
-        return self.span_s - self.lead_in_s - 2.0
-
     def glitch(
         self,
         run: int,
@@ -228,9 +226,8 @@ class Sheet:
         low, high = setting.size_V
         peak = np.exp(rng.uniform(np.log(low), np.log(high), place.size)) * rng.choice([-1.0, 1.0], place.size)
         peak = peak * scale
-        usable = self.usable_s()
-        home = np.floor_divide(place, usable).astype(int) if run is None else np.full(place.size, run)
-        inside = place - home * usable if run is None else place
+        home = np.floor_divide(place, self.usable_s).astype(int) if run is None else np.full(place.size, run)
+        inside = place - home * self.usable_s if run is None else place
         for number in range(setting.runs):
             mine = home == number
             if mine.any():

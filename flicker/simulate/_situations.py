@@ -9,41 +9,34 @@ import numpy as np
 from flicker.base.units import HOUR
 from flicker.simulate._connection import START_MUTE_S
 from flicker.simulate._kinds import noisy, one_off
-from flicker.simulate._registry import kind, nothing
+from flicker.simulate._noise import at_random
+from flicker.simulate._registry import Draw, kind, nothing
 from flicker.simulate._sheet import Sheet
 from flicker.simulate._truth import Mark, PowerUp
 
 # --- faults that volts decide ---------------------------------------------------------------------------------------
 
 
-def _constant(sheet: Sheet, offset_V: float) -> None:
-    for run, _, trace in sheet.each_bad():
-        trace.level += offset_V - trace.settled_V
-        trace.settled_V = offset_V
-        trace.power_ups[:] = [replace(item, settled_V=offset_V) for item in trace.power_ups]
-        # A range that holds the level shows fewer digits.
-        last_digit = sheet.setting.resolution_V * max(1.0, 10.0 ** np.ceil(np.log10(abs(offset_V) / 0.6)))
-        trace.ranges = [(0, sheet.time[run].size, float(last_digit))]
+def _constant(told_V: float) -> Draw:
+    def constant(sheet: Sheet, *, offset_V: float = told_V) -> None:
+        """Hold the bad channels at ``offset_V``."""
+        for run, _, trace in sheet.each_bad():
+            trace.level += offset_V - trace.settled_V
+            trace.settled_V = offset_V
+            trace.power_ups[:] = [replace(item, settled_V=offset_V) for item in trace.power_ups]
+            # A range that holds the level shows fewer digits.
+            last_digit = sheet.setting.resolution_V * max(1.0, 10.0 ** np.ceil(np.log10(abs(offset_V) / 0.6)))
+            trace.ranges = [(0, sheet.time[run].size, float(last_digit))]
+
+    return constant
 
 
-@kind("settled-offset", "situation", "a constant output that sits at 180 mV", verdict="steady")
-def settled_offset(sheet: Sheet, *, offset_V: float = 0.180) -> None:
-    """Hold the bad channels at ``offset_V``."""
-    _constant(sheet, offset_V)
-
-
-@kind(
-    "stuck-high", "situation", "a constant output stuck at 40 V, as with a shorted output transistor", verdict="steady"
-)
-def stuck_high(sheet: Sheet, *, offset_V: float = 40.0) -> None:
-    """Hold the bad channels at ``offset_V``."""
-    _constant(sheet, offset_V)
-
-
-@kind("stuck-low", "situation", "a constant output at 0.9 V, just beyond common protection", verdict="steady")
-def stuck_low(sheet: Sheet, *, offset_V: float = 0.9) -> None:
-    """Hold the bad channels at ``offset_V``."""
-    _constant(sheet, offset_V)
+for _name, _text, _told_V in (
+    ("settled-offset", "a constant output that sits at 180 mV", 0.180),
+    ("stuck-high", "a constant output stuck at 40 V, as with a shorted output transistor", 40.0),
+    ("stuck-low", "a constant output at 0.9 V, just beyond common protection", 0.9),
+):
+    kind(_name, "situation", _text, verdict="steady")(_constant(_told_V))
 
 
 kind("single-swing", "situation", "one single swing to 6 V", verdict="one-off", length_s=(1.0, 5.0), size_V=6.0)(one_off)
@@ -137,8 +130,7 @@ def timer_nights_noisy(sheet: Sheet, *, on_h: float = 2.0, off_h: float = 2.0, r
             for number, (start, end) in enumerate(stretches):
                 rng = sheet.rng(f"place {number}", run, name)
                 room = max(end - start - sheet.lead_in_s - sheet.setting.length_s[1], 0.0)
-                place = start + np.sort(rng.uniform(0.0, room, int(rng.poisson(rate_per_h * room / HOUR))))
-                sheet.draw(name, place, run=run, purpose=f"timer {number}")
+                sheet.draw(name, start + at_random(rng, rate_per_h, room), run=run, purpose=f"timer {number}")
 
 
 @kind("mains-dropouts", "situation", "a sound unit whose mains drops out three times for seconds", verdict="steady")
@@ -147,7 +139,7 @@ def mains_dropouts(sheet: Sheet, *, dropouts: int = 3, muted_s: float = START_MU
     for run in range(sheet.setting.runs):
         rng = sheet.rng("dropouts", run)
         share = (np.arange(dropouts) + rng.uniform(0.2, 0.8, dropouts)) / max(dropouts, 1)
-        for at in (sheet.lead_in_s + share * sheet.usable_s()).tolist():
+        for at in (sheet.lead_in_s + share * sheet.usable_s).tolist():
             back = at + float(np.exp(rng.uniform(np.log(0.3), np.log(8.0))))
             for name in sheet.channels:
                 switched_off(sheet, run, name, at, back)
@@ -230,8 +222,8 @@ def mains_common(sheet: Sheet, *, rate_per_h: float = 2.0) -> None:
     """Put events of one sample to half a second into all channels at once, at ``rate_per_h``."""
     for run in range(sheet.setting.runs):
         rng = sheet.rng("mains", run)
-        count = int(rng.poisson(rate_per_h * sheet.usable_s() / HOUR))
-        place = sheet.lead_in_s + np.sort(rng.uniform(0.0, sheet.usable_s(), count))
+        place = sheet.lead_in_s + at_random(rng, rate_per_h, sheet.usable_s)
+        count = place.size
         length = rng.uniform(sheet.step_s, max(0.5, sheet.step_s), count)
         size = rng.uniform(0.07, 0.18, count) * rng.choice([-1.0, 1.0], count)
         for name in sheet.channels:
@@ -251,10 +243,9 @@ def servo(sheet: Sheet, *, rate_per_h: float = 6.0, tau_s: float | None = None) 
     for run, name, _ in sheet.each_bad():
         tau = float(sheet.unit_rng("servo", name).uniform(1.0, 6.0)) if tau_s is None else tau_s
         rng = sheet.rng("place", run, name)
-        count = int(rng.poisson(rate_per_h * sheet.usable_s() / HOUR))
-        place = sheet.lead_in_s + np.sort(rng.uniform(0.0, sheet.usable_s(), count))
+        place = sheet.lead_in_s + at_random(rng, rate_per_h, sheet.usable_s)
         low, high = sheet.setting.size_V
-        size = np.exp(rng.uniform(np.log(low), np.log(high), count)) * (-1.0) ** np.arange(count)
+        size = np.exp(rng.uniform(np.log(low), np.log(high), place.size)) * (-1.0) ** np.arange(place.size)
         sheet.glitch(run, name, place, 3.0 * tau, size, "decay")
 
 
@@ -271,7 +262,7 @@ def capacitor(sheet: Sheet, *, fault_V: float = 6.0, tau_s: float = 2.0) -> None
     """Step to ``fault_V`` before the capacitor once; at the terminals it decays with ``tau_s``."""
     for name in sheet.bad:
         rng = sheet.rng("place", 0, name)
-        place = sheet.lead_in_s + float(rng.uniform(0.0, 0.9)) * sheet.usable_s()
+        place = sheet.lead_in_s + float(rng.uniform(0.0, 0.9)) * sheet.usable_s
         sheet.glitch((sheet.setting.runs - 1) // 2, name, place, 3.0 * tau_s, fault_V, "decay")
 
 
@@ -281,11 +272,8 @@ def bridged(sheet: Sheet, *, common_V: float = 12.0, wander_V: float = 0.050, ra
 
     Judged leg by leg the wander is drift; the difference of two legs is what a loudspeaker sees.
     """
-    for run in range(sheet.setting.runs):
-        wander = wander_V * np.sin(2.0 * np.pi * sheet.time[run] / 5400.0)
-        for name in sheet.channels:
-            trace = sheet.traces[run][name]
-            trace.level += common_V + wander
-            trace.settled_V += common_V
-            trace.power_ups[:] = [replace(item, settled_V=trace.settled_V) for item in trace.power_ups]
+    for run, _, trace in sheet.each():
+        trace.level += common_V + wander_V * np.sin(2.0 * np.pi * sheet.time[run] / 5400.0)
+        trace.settled_V += common_V
+        trace.power_ups[:] = [replace(item, settled_V=trace.settled_V) for item in trace.power_ups]
     noisy(sheet, rate_per_h=rate_per_h)

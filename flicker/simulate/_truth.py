@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.result import plain
+from flicker.base.result import Result, plain
 
 Ints = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
-class Excursion:
+class Excursion(Result):
     """One glitch as it was put in.
 
     ``start_s`` and ``end_s`` bound the waveform (seconds since the run's first sample); ``peak_V`` is the largest
@@ -34,7 +34,7 @@ class Excursion:
 
 
 @dataclass(frozen=True, slots=True)
-class PowerUp:
+class PowerUp(Result):
     """A power-up: the output starts ``surge_V`` away from its settled level and falls back with ``tau_s``."""
 
     time_s: float
@@ -45,7 +45,7 @@ class PowerUp:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(Result):
     """A stretch in which the meter did not see a connected, powered output.
 
     ``state`` is one of off, starting, muted, disconnected, floating, shorted, repeats, no samples.
@@ -57,7 +57,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class LevelChange:
+class LevelChange(Result):
     """A step of the settled level."""
 
     time_s: float
@@ -65,7 +65,7 @@ class LevelChange:
 
 
 @dataclass(frozen=True, slots=True)
-class RangeSegment:
+class RangeSegment(Result):
     """A stretch measured on one range of the meter."""
 
     start_s: float
@@ -74,7 +74,7 @@ class RangeSegment:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(Result):
     """A mark of the person at the bench; ``channel`` is None for all, ``until_s`` None for a moment."""
 
     run: int
@@ -146,11 +146,11 @@ class ChannelTruth:
             "verdict": self.verdict,
             "settled_V": self.settled_V,
             "fitness_V": self.fitness_V,
-            "excursions": [{name: getattr(item, name) for name in Excursion.__slots__} for item in self.excursions],
-            "power_ups": [_record(item) for item in self.power_ups],
-            "stretches": [_record(item) for item in self.stretches],
-            "changes": [_record(item) for item in self.changes],
-            "ranges": [_record(item) for item in self.ranges],
+            "excursions": plain(self.excursions),
+            "power_ups": plain(self.power_ups),
+            "stretches": plain(self.stretches),
+            "changes": plain(self.changes),
+            "ranges": plain(self.ranges),
         }
 
 
@@ -211,9 +211,5 @@ class BenchTruth:
             "seed": self.seed,
             "options": plain(dict(self.options)),
             "runs": [run.to_dict() for run in self.runs],
-            "marks": [_record(mark) for mark in self.marks],
+            "marks": plain(self.marks),
         }
-
-
-def _record(item: Any) -> dict[str, Any]:
-    return {name: plain(getattr(item, name)) for name in item.__slots__}

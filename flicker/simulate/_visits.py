@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import numpy as np
-
 from flicker.base.check import positive, whole
-from flicker.base.units import HOUR
+from flicker.simulate._noise import at_random
 from flicker.simulate._registry import kind
 from flicker.simulate._sheet import Sheet
 
@@ -45,11 +43,9 @@ def ageing(
         evenly[run % each] + timedelta(days=positive("days", days, what="days") * (run // each))
         for run in range(sheet.setting.runs)
     ]
-    for name in sheet.bad:
-        for run in range(sheet.setting.runs):
-            visit = run // each
-            rng = sheet.rng("place", run, name)
-            count = int(rng.poisson(first_per_h * growth**visit * sheet.usable_s() / HOUR))
-            sheet.draw(name, np.sort(rng.uniform(0.0, sheet.usable_s(), count)), run=run)
-            moved = level_V * visit + scatter_V * float(sheet.rng("visit level", visit, name).standard_normal())
-            sheet.settle(run, name, moved)
+    for run, name, _ in sheet.each_bad():
+        visit = run // each
+        rng = sheet.rng("place", run, name)
+        sheet.draw(name, at_random(rng, first_per_h * growth**visit, sheet.usable_s), run=run)
+        moved = level_V * visit + scatter_V * float(sheet.rng("visit level", visit, name).standard_normal())
+        sheet.settle(run, name, moved)
