@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -12,6 +13,11 @@ import pytest
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from flicker.present import schema_checker  # noqa: F401, before a test loads jsonschema
+
+# Workers, kernels and commands are some eighty Pythons: what one of them has compiled need not be compiled by the next,
+# whatever the shell says. Set before the workers start; it goes to the folders that git ignores.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -106,13 +106,13 @@ def _answers(port: int) -> bool:
     return False
 
 
-def until(done: Any, otherwise: str) -> Any:
+def until(done: Any, otherwise: str, pause_s: float = 0.05) -> Any:
     end = time.monotonic() + WAIT_S
     while time.monotonic() < end:
         found = done()
         if found:
             return found
-        time.sleep(0.3)
+        time.sleep(pause_s)
     raise AssertionError(otherwise)
 
 
@@ -172,9 +172,9 @@ def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
     def drawn() -> list[dict[str, Any]] | None:
         shown: list[dict[str, Any]] = driver.execute_script(OUTPUTS)
         count = sum(len(cell["live"]) for cell in shown)
-        still = seen[0] == shown and count >= charts  # twice the same: the brush has left the last one
+        still = seen[0] == shown and count >= charts  # twice the same, a while apart: the brush has left the last one
         seen[0] = shown
         return shown if still else None
 
-    found: list[dict[str, Any]] = until(drawn, f"{path}: {charts} charts should have been drawn")
+    found: list[dict[str, Any]] = until(drawn, f"{path}: {charts} charts should have been drawn", pause_s=0.3)
     return found

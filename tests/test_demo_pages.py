@@ -103,8 +103,8 @@ def test_the_first_screen_holds_the_three_answers(made, driver):
 
 @needs_paper
 @pytest.mark.parametrize("kind", ["case", "stages"])
-def test_no_sheet_ends_with_a_heading(made, kind, tmp_path):
-    sheets, _ = printed(made[2][kind], tmp_path, "A4")
+def test_no_sheet_ends_with_a_heading(made, kind, tmp_path, driver):
+    sheets, _ = printed(made[2][kind], tmp_path, "A4", driver)
     feet = [[line.strip() for line in sheet.rstrip().split("\n")[-3:]] for sheet in sheets[:-1]]
     assert not [foot for foot in feet if any(HEADING.fullmatch(line) for line in foot)]
     # A sheet ends where the next picture does not fit, so none but the last is left half empty.

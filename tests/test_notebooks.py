@@ -155,7 +155,7 @@ def test_an_installed_package_brings_its_demo_along(tmp_path):
     """The layout of the wheel, as the project's own build table lays it out."""
     site, work = tmp_path / "site", tmp_path / "work"
     work.mkdir()
-    shutil.copytree(ROOT / "flicker", site / "flicker", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "flicker", site / "flicker")
     table = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]
     for outside, inside in table["force-include"].items():
         shutil.copytree(ROOT / outside, site / inside)

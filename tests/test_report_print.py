@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import base64
 import re
 import shutil
 import subprocess
 
-import browser
+import lab
 import numpy as np
 import pytest
 
@@ -15,21 +16,23 @@ from flicker.present.report import write_report
 
 PDFTOTEXT = shutil.which("pdftotext")
 needs_paper = pytest.mark.skipif(
-    browser.CHROMIUM is None or PDFTOTEXT is None,
-    reason="no Chromium or no pdftotext (Debian: chromium, poppler-utils)",
+    bool(lab.missing()) or PDFTOTEXT is None,
+    reason=lab.missing() or "no pdftotext (Debian: poppler-utils)",
 )
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # millimetres, ISO 216 and ANSI/ASME Y14.1
 
 
-def printed(page, folder, paper):
+def printed(page, folder, paper, driver):
     """Text of each printed sheet, and the size of the first in points."""
     sized = folder / f"{paper}.html"
     sized.write_text(
         page.read_text(encoding="utf-8").replace("</style>", f"@media print {{ @page {{ size: {paper} }} }}</style>", 1)
     )
     out = folder / f"{paper}.pdf"
-    asked = [*browser.QUIET, f"--user-data-dir={folder / 'profile'}", "--no-pdf-header-footer", f"--print-to-pdf={out}"]
-    subprocess.run([str(browser.CHROMIUM), *asked, sized.as_uri()], capture_output=True, timeout=120, check=True)
+    driver.get(sized.as_uri())
+    lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
+    drawn = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    out.write_bytes(base64.b64decode(drawn["data"]))
     text = subprocess.run([str(PDFTOTEXT), "-layout", str(out), "-"], capture_output=True, text=True, check=True).stdout
     boxes = subprocess.run(["pdfinfo", str(out)], capture_output=True, text=True, check=True).stdout
     size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", boxes)
@@ -74,8 +77,8 @@ def crowded(tmp_path_factory):
 
 @needs_paper
 @pytest.mark.parametrize("paper", PAPERS)
-def test_the_owners_part_is_one_sheet(crowded, paper, tmp_path):
-    sheets, size = printed(crowded, tmp_path, paper)
+def test_the_owners_part_is_one_sheet(crowded, paper, tmp_path, driver):
+    sheets, size = printed(crowded, tmp_path, paper, driver)
     assert size == pytest.approx([side / 25.4 * 72.0 for side in PAPERS[paper]], abs=1.5)
     first = " ".join(sheets[0].split())
     for words in (

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -82,6 +83,7 @@ def test_wrong_arguments_are_told(call, words):
 DATES = [dt.date(2031, 3, 2), dt.date(2031, 6, 2), dt.date(2031, 9, 2), dt.date(2031, 12, 2)]
 
 
+@cache
 def visits_at(rates, *, seed=40, **more):
     return [
         (date, list(simulate_log("noisy", hours=1.0, runs=2, seed=seed + k, unit=7, rate_per_h=rate, **more).logs))

@@ -1,4 +1,4 @@
-"""When does a level that moves reach the protection's threshold? Levels of the last minutes in, seconds with bounds out."""
+"""Extrapolated trip: when does a level that moves reach the relay's threshold? Levels of the last minutes in, seconds out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What would have reached the speaker, and will it? Peaks of episodes in; chance of a trip, and other thresholds, out.
+"""What would have reached the speaker, and will it? Peaks in; chance of a trip (extrapolated tail), other thresholds, out.
 
 Peaks are absolute volts as measured, one per episode: a relay does not know the baseline. The relay's values are
 assumed, not measured on the unit.

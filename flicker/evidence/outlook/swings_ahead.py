@@ -1,4 +1,4 @@
-"""How far from trouble are swings that grow: when does the first reach the relay's threshold? Only where growth is shown."""
+"""Extrapolated trip by swings that grow: when does the first reach the relay's threshold? Only where growth is shown."""
 
 from __future__ import annotations
 
