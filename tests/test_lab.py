@@ -56,11 +56,12 @@ def test_vs_code_draws_every_output_without_an_extension(executed, name):
 
 
 def test_an_exported_page_shows_the_still_pictures(executed, tmp_path, monkeypatch):
-    exporter = pytest.importorskip("nbconvert").HTMLExporter
+    nbconvert = pytest.importorskip("nbconvert")
     monkeypatch.setenv("JUPYTER_PATH", str(lab.share()))
+    exporter = nbconvert.HTMLExporter(template_name="basic")
     bodies = []
     for name in books.NAMES:
-        page, _ = exporter(template_name="basic").from_filename(str(executed / f"{name}.ipynb"))
+        page, _ = exporter.from_filename(str(executed / f"{name}.ipynb"))
         pictures = len(re.findall(r"<img[^>]*src=\"data:image/png;base64,", page))
         assert pictures == books.charts_of(executed / f"{name}.ipynb"), name
         bodies.append(page)

@@ -4,6 +4,7 @@ import os
 import signal
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pandas as pd
 import pytest
@@ -24,7 +25,7 @@ def shelf(tmp_path_factory):
 def test_a_killed_worker_changes_nothing(shelf):
     distributed = pytest.importorskip("distributed", reason="the extra [cluster] (distributed) is not installed")
     paths = find_logs(shelf)
-    alone = survey(paths, workers=1)
+    alone = survey(paths, ThreadPoolExecutor(1))
     cluster = distributed.LocalCluster(
         n_workers=3, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
     )

@@ -45,6 +45,11 @@ def found():
     return assess(DEMO)
 
 
+@pytest.fixture(scope="module")
+def over_time():
+    return over_visits([(None, [path]) for path in DEMO])
+
+
 def shown(show, result, width):
     out = io.StringIO()
     show(result, Console(file=out, width=width, highlight=False, color_system=None))
@@ -88,9 +93,8 @@ def test_plain_characters_keep_what_is_known():
 
 
 @pytest.mark.parametrize("width", [60, NARROW - 1, 80, 120])
-def test_nothing_is_wider_than_the_terminal_and_nothing_is_lost(found, width):
-    told = over_visits([(None, [path]) for path in DEMO])
-    for show, result in ((show_assessment, found), (show_visits, told)):
+def test_nothing_is_wider_than_the_terminal_and_nothing_is_lost(found, over_time, width):
+    for show, result in ((show_assessment, found), (show_visits, over_time)):
         text = shown(show, result, width)
         assert max(map(len, text.split("\n"))) <= width
         said = " ".join(text.split())
