@@ -22,6 +22,7 @@ from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Found, Wishes
 from flicker.logs.reading.planning.plan import Plan, make_plan
 from flicker.logs.reading.questions import all_of
+from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.text import slips, sniff
 from flicker.logs.reading.text.text_log import TextReader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
@@ -46,8 +47,8 @@ class Fresh:
     goes_on: bool = False
 
 
-class _Taken:
-    """Stands in for the spool of the reader: holds the rows of one block only."""
+class _Taken(Spool):
+    """The rows of one block only, in place of all."""
 
     def __init__(self) -> None:
         self.rows = 0
@@ -143,7 +144,7 @@ class GrowingLog:
                 return []
             self._file.mark(block[:begin])
             block = block[begin:]
-        heading = slips.heading_in(self._now.mender, block)
+        heading = slips.heading_in(self._now.cutter.mender, block)
         above = block[:heading]
         below = self._file.lines + above.count(b"\n")
         out = self._samples(above, last or heading is not None)
@@ -222,9 +223,9 @@ class GrowingLog:
                 f"{self.name}: no column of {', '.join(gone)} from line {self._file.lines + 1} on: not observed."
             )
         self._places = [names.index(name) if name in names else None for name in self.channels]
-        self._reader = TextReader(self.name, layout, plan, 0)
-        self._reader.spool = self._taken  # type: ignore[assignment]
-        self._file.dated = self._reader.seconds.dated
+        self._reader = TextReader(self.name, layout, plan, self._taken)
+        self._seconds = self._reader.rows.convert.seconds
+        self._file.dated = self._seconds.dated
         self.notes.extend(note for note in (*layout.notes, *plan.notes) if note not in self.notes)
 
     def _told_anew(self, lines: bytes) -> bool:
@@ -250,7 +251,7 @@ class GrowingLog:
 
     def _samples(self, block: bytes, last: bool) -> list[Fresh]:
         """Take lines up to the first of those at the end that cannot be read, which wait for what comes below them."""
-        mender = self._now.mender
+        mender = self._now.cutter.mender
         out: list[Fresh] = []
         self.held = 0
         if slips.likely_rows(mender, block) and self._tried(block):
@@ -334,7 +335,7 @@ class GrowingLog:
 
     def _with_blanks(self, line: bytes) -> bytes | None:
         """A row without the cells that are no numbers, which is told once for each word; None where nothing is left."""
-        found = slips.with_blanks(self._now.mender, line)
+        found = slips.with_blanks(self._now.cutter.mender, line)
         if found is None:
             return None
         self._unread += len(found[1])
@@ -359,8 +360,8 @@ class GrowingLog:
 
     def _fresh(self) -> list[Fresh]:
         """Samples of the rows that were taken."""
-        if self._now.copied > self._copied:
-            self._copied = self._now.copied
+        if self._now.rows.copied > self._copied:
+            self._copied = self._now.rows.copied
             self._note(f"{self.name}: {self._copied} rows so far are written twice, the same to the letter; read once.")
         if not self._taken.parts:
             return []
@@ -368,13 +369,13 @@ class GrowingLog:
         self._taken.parts.clear()
         time, nothing = columns[0], np.full(columns[0].size, np.nan)
         values = [nothing if place is None else columns[1 + place] for place in self._places]
-        run = columns[-1] if self._now.plan.run is not None else None
+        run = columns[-1] if self._now.cutter.plan.run is not None else None
         begins = self._keeper is None
         if self._keeper is None:
             cadence, reach = cadence_of(time[:4097])
             if time.size < 2 and self.cadence_s is not None:
                 cadence, reach = self.cadence_s, 3.0 * self.cadence_s
-            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._now.seconds.wall_s)
+            self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._seconds.wall_s)
             self._raw = float(time[0])
         out = []
         for cut in self._keeper.feed(time, run):
@@ -385,8 +386,8 @@ class GrowingLog:
             out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on))
             begins = False
         self._raw = float(time[-1])
-        if self._now.seconds.start is not None:
-            self._end = self._now.seconds.start + timedelta(seconds=self._raw)
+        if self._seconds.start is not None:
+            self._end = self._seconds.start + timedelta(seconds=self._raw)
         self.cadence_s = self._keeper.cadence_s
         return out
 
@@ -394,7 +395,7 @@ class GrowingLog:
         """Whether a run begins after a pause longer than the run gap, as far as the stamps tell."""
         if not begins:
             return float(time[place]) - (float(time[place - 1]) if place else self._raw) > self._run_gap_s
-        if self._end is None or self._now.seconds.start is None:
+        if self._end is None or self._seconds.start is None:
             return False
-        first = self._now.seconds.start + timedelta(seconds=float(time[0]))
+        first = self._seconds.start + timedelta(seconds=float(time[0]))
         return (first.replace(tzinfo=None) - self._end.replace(tzinfo=None)).total_seconds() > self._run_gap_s

@@ -273,7 +273,6 @@ def planned(columns: Sequence[Column], plan: Plan) -> tuple[ColumnPlan, ...]:
         ):
             if place is not None:
                 aids[place] = what
-    time = plan.time.positions if plan.time.kind != "none" else ()
     out = []
     for column in columns:
         at = column.position
@@ -282,7 +281,7 @@ def planned(columns: Sequence[Column], plan: Plan) -> tuple[ColumnPlan, ...]:
             unit = "of each reading" if channel.found in (Found.UNIT_COLUMN, Found.CELLS) else channel.unit
             unit = "" if channel.role == "temperature" else unit
             out.append(ColumnPlan(column.header, channel.role, unit, channel.found if unit else None, channel.name))
-        elif at in time:
+        elif at in plan.time.read:
             out.append(ColumnPlan(column.header, "time"))
         elif at == plan.run:
             out.append(ColumnPlan(column.header, "run"))
@@ -329,7 +328,7 @@ def _of_source(source: Source) -> ReadingPlan:
             *(ColumnPlan(value, "output", unit, how.plan.channels[0].found, name) for name in source.channels),
         )
     time = how.plan.time
-    titles = [how.columns[k].header for k in time.positions] if time.kind != "none" else []
+    titles = [how.columns[k].header for k in time.read]
     words = (f"{' and '.join(titles)}: " if titles else "") + (time.means or "counted")
     return ReadingPlan(
         file=source.name,

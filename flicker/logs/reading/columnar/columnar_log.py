@@ -2,31 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import IO, Any
 
 import numpy as np
 
-from flicker.base.arrays import Ints
-from flicker.base.formats import times_text
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
-from flicker.logs.reading.columnar.converter import Converter
 from flicker.logs.reading.columnar.table_columns import column_of_field, holds_words, usable, words_in
-from flicker.logs.reading.planning.columns import Heading, Wishes
+from flicker.logs.reading.planning.columns import Heading, Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import spread, whole
+from flicker.logs.reading.samples.converter import Converter
 from flicker.logs.reading.samples.entries import Entry, Words
-from flicker.logs.reading.samples.long_format import rows_of
-from flicker.logs.reading.samples.spool import Spool, SpoolSource
+from flicker.logs.reading.samples.kept_rows import KeptRows
+from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.words import clock, numerals, units
+from flicker.logs.reading.words.numerals import Numerals
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
 
 _HEAD_ROWS = 4097
 _MAX_COLUMNS = 1024
+_ALL = 1 << 62  # rows, where a table does not tell how many it has
+
+
+class TableRows:
+    """Some rows of a table, the first of them the one that ``first`` counts."""
+
+    def __init__(self, name: str, names: Sequence[str], batch: Any, first: int, numerals: Numerals) -> None:
+        self.rows: int = batch.num_rows
+        self.first = first
+        self._name, self._names, self._batch, self._numerals = name, names, batch, numerals
+
+    def column(self, position: int) -> Any:
+        """Return the column at a position."""
+        return self._batch.column(self._names[position])
+
+    def no_number(self, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no number."""
+        return not_a_number(self._name, f"row {self.first + row + 1}", self._names[position], cell, self._numerals)
+
+    def no_time(self, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no time."""
+        return LogError(
+            f'{self._name}, row {self.first + row + 1}, column "{self._names[position]}": "{cell[:40]}" is not a time as the rows'
+            " before have it. Correct the cell."
+        )
 
 
 class ColumnarSource:
@@ -36,8 +60,8 @@ class ColumnarSource:
         self,
         file: tables.Watched,
         table: tables.Table,
+        names: Sequence[str],
         convert: Converter,
-        notes: Sequence[str],
     ) -> None:
         self.name = file.name
         self.channels = tuple(channel.name for channel in convert.plan.channels)
@@ -52,10 +76,11 @@ class ColumnarSource:
             plan=convert.plan,
         )
         self.averaged = convert.plan.averaged
-        self.notes = tuple(notes)
+        self.notes = convert.plan.notes
         self.rows = table.rows  # None for an Arrow file
         self._file = file
         self._table = table
+        self._names = names
         self._convert = convert
         head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
         times = np.concatenate(head) if head else np.empty(0)
@@ -67,59 +92,45 @@ class ColumnarSource:
         self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
     ) -> Iterator[Batch]:
         """Hand out rows ``first`` to ``last`` (half open)."""
-        convert = self._convert
+        convert, plan = self._convert, self._convert.plan
         wanted = tuple(range(len(self.channels))) if channels is None else tuple(channels)
-        names = [
-            convert.names[place]
-            for k in wanted
-            for place in (convert.plan.channels[k].position, *convert.plan.channels[k].beside)
-        ]
+        places = [place for k in wanted for place in (plan.channels[k].position, *plan.channels[k].beside)]
         if time:
-            names = [*convert.time_names, *names]
-            names += [convert.names[k] for k in (convert.plan.run, convert.plan.key) if k is not None]
-        names = list(dict.fromkeys(names)) or [convert.names[convert.plan.channels[0].position]]
-        end = self._table.rows if last is None else last
-        end = (1 << 62) if end is None else end if self._table.rows is None else min(end, self._table.rows)
+            places = [*plan.time.read, *places, *(k for k in (plan.run, plan.key) if k is not None)]
         self._file.check()
-        for row, batch in tables.guarded(self._table.batches(names, first, end), self.name):
+        for rows in self.rows_of(places or [plan.channels[0].position], first, last):
             yield Batch(
-                first=row,
-                time_s=convert.time(batch, row) if time else None,
-                values=tuple(convert.volts(batch, k, row) for k in wanted),
-                run=convert.run(batch) if time else None,
+                first=rows.first,
+                time_s=convert.time(rows, rows.first) if time else None,
+                values=tuple(convert.volts(rows, k) for k in wanted),
+                run=convert.run(rows) if time else None,
             )
         self._file.check()
 
-    def read_entries(
-        self, time_of: Callable[[int], float] | None = None, dropped: Ints | None = None, *, told: bool
-    ) -> tuple[Entry, ...]:
-        """Read the column of marks alone, and the times of the rows that hold something.
+    def rows_of(self, places: Sequence[int], first: int = 0, last: int | None = None) -> Iterator[TableRows]:
+        """Hand out rows ``first`` to ``last`` of the columns at some positions, as they stand in the table."""
+        names = list(dict.fromkeys(self._names[place] for place in places))
+        end = min(_ALL if limit is None else limit for limit in (last, self._table.rows))
+        for row, batch in tables.guarded(self._table.batches(names, first, end), self.name):
+            yield TableRows(self.name, self._names, batch, row, self._convert.numerals)
 
-        ``dropped`` are rows without a time, which whoever keeps the others leaves out of the count.
-        """
-        position = self._convert.plan.marks
-        if position is None:
-            return ()
+    def read_entries(self, *, told: bool) -> None:
+        """Read the column of marks alone, and the times of the rows that hold something."""
+        marks = self._convert.plan.marks
+        if marks is None:
+            return
         words = Words(self.name, told=told)
-        title = self._convert.names[position]
-        end = (1 << 62) if self._table.rows is None else self._table.rows
-        for row, batch in tables.guarded(self._table.batches([title], 0, end), self.name):
-            known, gone = np.ones(batch.num_rows, dtype=bool), 0
-            if dropped is not None:
-                low, high = np.searchsorted(dropped, (row, row + batch.num_rows))
-                known[dropped[low:high] - row] = False
-                gone = int(low)
-            words.take(batch.column(title), known, row - gone)
+        for rows in self.rows_of([marks]):
+            words.take(rows.column(marks), np.ones(rows.rows, dtype=bool), rows.first)
 
-        def own_time(row: int) -> float:
+        def time_of(row: int) -> float:
             batch = next(self.batches(row, row + 1, channels=()))
             assert batch.time_s is not None
             return float(batch.time_s[0])
 
         notes: list[str] = []
-        found = words.finish(time_of or own_time, notes)
+        self.entries = words.finish(time_of, notes)
         self.notes = (*self.notes, *notes)
-        return found
 
     def fingerprint(self) -> str | None:
         """Return the SHA-256 of the file."""
@@ -157,8 +168,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     if not fit:
         raise LogError(f"{file.name} holds no column of numbers; export the readings as numbers.")
     head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
-    rows = sum(batch.num_rows for batch in head)
-    whole.check_rows(file.name, rows, few=wishes.few)
+    whole.check_rows(file.name, sum(batch.num_rows for batch in head), few=wishes.few)
     words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
     how = (
         numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
@@ -170,7 +180,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         column.header = units.tidy(column.header)
 
     def scan(position: int) -> Iterator[Any]:
-        end = (1 << 62) if table.rows is None else table.rows
+        end = _ALL if table.rows is None else table.rows
         for _, batch in tables.guarded(table.batches([names[position]], 0, end), file.name):
             yield arrow_types.texts(batch.column(names[position]))
 
@@ -181,8 +191,8 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     }
     heading = Heading(meta, tuple(f"{key}: {value}" for key, value in meta.items()))
     plan = make_plan(columns, wishes, file.name, heading, scan)
-    convert = Converter(plan, names, file.name, columns, how)
-    source = ColumnarSource(file, table, convert, plan.notes)
+    convert = Converter(plan, file.name, columns, how)
+    source = ColumnarSource(file, table, names, convert)
     first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
     steps = np.diff(first[np.isfinite(first)])
     back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
@@ -194,66 +204,12 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         if not any(readings):
             raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
-    if plan.key is not None or plan.beside or convert.seconds.sequential or coarse or not np.isfinite(first).all():
-        return _spooled(file, source, convert, in_memory, marks_told=told, few=wishes.few)
-    source.entries = source.read_entries(told=told)
-    return source
-
-
-def _spooled(
-    file: tables.Watched, source: ColumnarSource, convert: Converter, in_memory: int, *, marks_told: bool = False, few: bool = False
-) -> SpoolSource:
-    """Copy a file whose times depend on their neighbours."""
-    plan = convert.plan
+    if plan.key is None and not (plan.beside or convert.seconds.sequential or coarse) and np.isfinite(first).all():
+        source.read_entries(told=told)
+        return source
+    # times that depend on their neighbours, or readings on other columns: all rows are kept
     convert.seconds.midnight = clock.Midnight()
-    more = plan.run is not None or plan.key is not None
-    spool = Spool(1 + len(plan.channels) + more, file.name, in_memory=in_memory)
-    channels = source.channels
-    blank = equal = forward = 0
-    last: float | None = None
-    dropped: list[Ints] = []
-    for batch in source.batches():
-        assert batch.time_s is not None
-        parts = [batch.time_s, *batch.values, *([] if batch.run is None else [batch.run])]
-        known = np.isfinite(batch.time_s)
-        if not known.all():
-            blank += int((~known).sum())
-            dropped.append(batch.first + np.flatnonzero(~known))
-            parts = [part[known] for part in parts]
-        if parts[0].size:
-            steps = np.diff(parts[0], prepend=parts[0][0] if last is None else last)
-            equal += int(np.count_nonzero(steps == 0))
-            forward += int(np.count_nonzero(steps > 0))
-            last = float(parts[0][-1])
-        spool.append(parts)
-    notes = [*plan.notes, *convert.per_reading.notes()]
-    if plan.key is not None and spool.rows:
-        spool, made = rows_of(spool, list(convert.codes), file.name, plan.time.interval_s)
-        channels, steps = made.names, np.diff(made.time_s)
-        notes += made.notes
-        forward, equal = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps == 0))
-    whole.check_rows(file.name, spool.rows, few=few)
-    whole.check_times(file.name, spool.rows, blank=blank, back=0, forward=forward, timed=True)
-    if blank:
-        notes.append(f"Not read, and so not observed: {blank} rows without a time.")
-    if convert.seconds.midnight.passed:
-        notes.append(f"The clock passes midnight {times_text(convert.seconds.midnight.passed)}; days were added.")
-    if equal > spread.COARSE_SHARE * spool.rows:
-        notes.append(spread.spread(spool))
-    out = np.concatenate(dropped) if dropped else np.empty(0, dtype=np.int64)
-    entries = source.read_entries(
-        lambda row: float(spool.read(0, min(row, spool.rows - 1), row + 1)[0]), out, told=marks_told
-    )
-    return SpoolSource(
-        file,
-        spool,
-        channels,
-        start=convert.seconds.start,
-        notes=notes,
-        has_run=plan.run is not None and plan.key is None,
-        wall_s=convert.seconds.wall_s,
-        roles=plan.roles if plan.key is None else (),
-        entries=entries,
-        how=source.how,
-        unread=blank + convert.per_reading.unread,
-    )
+    kept = KeptRows(file.name, convert, Spool(plan.width, file.name, in_memory=in_memory), marks_told=told)
+    for rows in source.rows_of(plan.read):
+        kept.take(rows)
+    return kept.source(file, source.how, few=wishes.few, before=[], left_out=[])

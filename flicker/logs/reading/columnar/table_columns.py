@@ -7,9 +7,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
-from flicker.base.arrays import Bools
 from flicker.logs import arrow_types
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Found, Wishes
@@ -29,14 +27,6 @@ def usable(kind: Any) -> bool:
 def plain_type(kind: Any) -> Any:
     """The type of the values of a column, of those in its dictionary where it has one."""
     return kind.value_type if pa.types.is_dictionary(kind) else kind
-
-
-def exact(cells: Any) -> tuple[NDArray[Any], Bools | None]:
-    """Return numbers as they are stored (whole ones stay whole) and which of them are there; None where they tell it."""
-    cells = arrow_types.decoded(cells)
-    if pa.types.is_duration(cells.type) or pa.types.is_signed_integer(cells.type):
-        return arrow_types.whole(cells), arrow_types.valid(cells)
-    return arrow_types.floats(cells), None
 
 
 def holds_words(kind: Any) -> bool:
@@ -67,7 +57,7 @@ def column_of_field(
         return column
     parts = [arrow_types.decoded(batch.column(field.name)) for batch in head]
     if pa.types.is_duration(kind):
-        values = np.concatenate([exact(part)[0].astype(np.float64) for part in parts])
+        values = np.concatenate([arrow_types.whole(part).astype(np.float64) for part in parts])
         return Column(field.name, position, "number", values=values, unit=kind.unit, unit_from=Found.METADATA)
     if pa.types.is_temporal(kind):
         name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"

@@ -151,6 +151,11 @@ class TimeColumns:
     cell_units: bool = False  # cells such as 0.5 s
 
     @property
+    def read(self) -> tuple[int, ...]:
+        """Positions of the columns that tell the time; none where it is counted."""
+        return self.positions if self.kind != "none" else ()
+
+    @property
     def interval_s(self) -> float | None:
         """Seconds from sample to sample where they are counted, None where a column tells the time."""
         return self.factor if self.kind == "none" else None

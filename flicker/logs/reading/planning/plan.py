@@ -52,6 +52,17 @@ class Plan:
         return tuple(channel.role for channel in self.channels)
 
     @property
+    def read(self) -> tuple[int, ...]:
+        """Positions of all columns that are read."""
+        others = (k for k in (self.run, self.key, self.marks) if k is not None)
+        return (*self.time.read, *(channel.position for channel in self.channels), *self.beside, *others)
+
+    @property
+    def width(self) -> int:
+        """How many numbers are kept of each row: its time, the channels, and the run or channel that it names."""
+        return 1 + len(self.channels) + (self.run is not None or self.key is not None)
+
+    @property
     def beside(self) -> tuple[int, ...]:
         """Positions of the columns that tell unit, sign or kind of each reading."""
         return tuple(dict.fromkeys(place for channel in self.channels for place in channel.beside))

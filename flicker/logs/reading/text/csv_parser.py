@@ -11,13 +11,12 @@ import numpy as np
 import pyarrow as pa
 from pyarrow import csv
 
-from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.samples.cell_numbers import CellNumbers
+from flicker.logs.reading.samples.converter import Refusal
 from flicker.logs.reading.samples.whole import ODD_ROWS, ODD_SHARE
 from flicker.logs.reading.text import header, odd_rows, sniff
 from flicker.logs.reading.text.odd_rows import Left
@@ -72,10 +71,19 @@ class Page:
     strange: int = 0  # rows of another shape that the parser met
     unclosed: bool = False  # a quotation mark
 
-    def find(self, text: str) -> int:
-        """Return the number of the line, from 1 within the page, that holds a text."""
-        at = self.block.find(text.encode())
-        return 1 + (self.block.count(b"\n", 0, at) if at >= 0 else 0)
+
+@dataclass(slots=True)
+class Cut:
+    """Rows that were cut into columns of words, numbers or times, by position."""
+
+    columns: dict[int, Any]
+    rows: int
+    no_number: Refusal
+    no_time: Refusal
+
+    def column(self, position: int) -> Any:
+        """Return the column at a position."""
+        return self.columns[position]
 
 
 class Cutter:
@@ -95,10 +103,9 @@ class Cutter:
         self._types = self._types_wanted()
         self._page = Page(b"")
         self.mender = odd_rows.Mender(name, layout, plan)
-        self._cells = CellNumbers(plan, layout.numerals)
 
-    def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[tuple[dict[int, Any], int]]:
-        """Parse blocks of lines into columns (by position) and their number of rows; the flag tells the file's end.
+    def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Cut]:
+        """Parse blocks of lines into columns; the flag tells the file's end.
 
         The fast parse of some blocks goes on side by side; what it finds is taken in the blocks' order.
         """
@@ -112,11 +119,12 @@ class Cutter:
                 )
             self.tally.add(page.tally, self._before)
             if found is not None:
-                self.rows += found[1]
+                self.rows += found.num_rows
             if self._odd_limit_passed(final=False):
                 raise self._odd_error()
             if found is not None:
-                yield found
+                columns = {int(name[1:]): column for name, column in zip(found.column_names, found.columns, strict=True)}
+                yield Cut(columns, found.num_rows, self._no_number, self._no_time)
             self._before += page.lines
 
     def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:
@@ -206,7 +214,7 @@ class Cutter:
         page.strange = 0
         return table_of(page.block, self.layout, types, strange)
 
-    def _parse_typed(self, page: Page) -> tuple[dict[int, Any], int] | None:
+    def _parse_typed(self, page: Page) -> Any:
         """Parse numbers and stamps as such; None where a cell is neither. Runs in a thread: touches only the page."""
         page.lines = _lines_in(page.block)
         if not self._typed:
@@ -221,7 +229,7 @@ class Cutter:
         if unclosed and not page.tally.mended:
             return None
         page.unclosed = unclosed
-        return dict(zip(self._types, table.columns, strict=True)), table.num_rows
+        return table
 
     def _typed_table(self, page: Page) -> Any:
         try:
@@ -249,13 +257,10 @@ class Cutter:
         lines = sum(1 for line in page.block.split(b"\n") if line.strip(b"\r"))
         return lines != rows + page.strange
 
-    def find(self, text: str) -> int:
-        """Return the number of the line, in the block last handed out, that holds a text."""
-        return self._before + self._page.find(text)
-
     # ------------------------------------------------------------ the slow exact way
 
-    def _parse_exact(self, page: Page) -> tuple[dict[int, Any], int] | None:
+    def _parse_exact(self, page: Page) -> Any:
+        """Cut all columns as words; None where there is no row."""
         if not page.tally.mended:
             page.block = self.mender.mended(page.block, page.tally)
         try:
@@ -267,34 +272,26 @@ class Cutter:
                 f"{self.name}, near line {self._before + 1}: the rows cannot be cut into cells ({error}); mend that line."
             ) from None
         page.unclosed = self._unclosed(page, table.num_rows)
-        if page.unclosed or table.num_rows == 0:
-            return None
-        out: dict[int, Any] = {k: arrow_types.single(table.column(k)) for k in self._types}
-        time = self.plan.time
-        if time.kind == "number":
-            place = time.positions[0]
-            seconds = self.layout.columns[place].time_cells
-            out[place] = self._numbers(table, place, seconds=seconds)
-        for channel in self.plan.channels:
-            units_too = self.layout.columns[channel.position].cell_units
-            out[channel.position] = self._numbers(table, channel.position, units_too=units_too)
-        return out, table.num_rows
+        return None if page.unclosed or table.num_rows == 0 else table
 
-    def _numbers(self, table: Any, position: int, **how: bool) -> Any:
-        def bad(cell: str, row: int) -> LogError:
-            return self._no_number(cell, [str(column[row]) for column in table.columns], position, self._line_of(row))
-
-        return self._cells.numbers(arrow_types.single(table.column(position)), bad, **how)
-
-    def _no_number(self, cell: str, row: list[str], position: int, line: int) -> LogError:
-        """What to say of a cell that is no number, by what else stands in its row."""
+    def _no_number(self, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell of the block last handed out that is no number, by what else stands in its row."""
+        line = self._line_of(row)
+        text = self._page.block.split(b"\n")[line - self._before - 1].decode("utf-8", "replace").rstrip("\r")
+        cells = self.mender.cells_of(text)
         unclear = self.layout.numerals.unclear(cell)
-        if not unclear and not any(map(sampled.strong, row)) and sum(bool(c.strip()) for c in row) > 1:
+        if not unclear and not any(map(sampled.strong, cells)) and sum(bool(c.strip()) for c in cells) > 1:
             return LogError(
-                f"{self.name}, line {line}: the columns change here ({self.layout.delimiter.join(row)[:60]!r});"
-                " split the file there."
+                f"{self.name}, line {line}: the columns change here ({text[:60]!r}); split the file there."
             )
         return not_a_number(self.name, f"line {line}", self.layout.header[position], cell, self.layout.numerals)
+
+    def _no_time(self, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell of the block last handed out that is no time."""
+        return LogError(
+            f'{self.name}, line {self._line_of(row)}, column "{self.layout.header[position]}": "{cell[:40]}" is not a time as the'
+            " rows before have it. Fix the line."
+        )
 
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand; the block holds one line for each row and blank ones."""

@@ -75,7 +75,7 @@ class Mender:
         self.name = name
         self.layout = layout
         self.plan = plan
-        self._time = plan.time.positions if plan.time.kind != "none" else ()
+        self._time = plan.time.read
         self._header = [title.strip().strip('"') for title in layout.header]
 
     def cells_of(self, line: str) -> list[str]:

@@ -1,0 +1,182 @@
+"""Rows of a file as samples: seconds and volts in a spool, single times mended, copies and rows without a time left out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from flicker.base.arrays import Bools, Floats
+from flicker.base.formats import times_text
+from flicker.logs.reading.planning.plan import How
+from flicker.logs.reading.samples import row_times, spread, whole
+from flicker.logs.reading.samples.converter import Converter, Rows
+from flicker.logs.reading.samples.entries import Words
+from flicker.logs.reading.samples.long_format import rows_of
+from flicker.logs.reading.samples.spool import Spool, SpoolSource
+
+_FAR_S = 60.0  # a stamp is far off from here on
+
+
+class KeptRows:
+    """Holds what must be carried from batch to batch: `take` all rows, then make the `source`."""
+
+    def __init__(self, name: str, convert: Converter, spool: Spool, *, marks_told: bool = False) -> None:
+        self.name = name
+        self.convert = convert
+        self.spool = spool
+        self.copied = 0  # rows that were written twice, and read once
+        self._placed = 0  # rows without a time of their own that got one between their neighbours
+        self._timeless = 0  # and those that got none
+        self._mended = 0  # single stamps
+        self._before: list[Floats] = []  # the last rows, where the clock tells the date
+        self._readings = np.zeros(len(convert.plan.channels), dtype=bool)  # channels that hold some
+        self._last: float | None = None
+        self._steps = np.zeros(3, dtype=np.int64)  # back, none, forward
+        self._words = Words(name, told=marks_told)
+
+    def take(self, rows: Rows) -> None:
+        """Take the next rows of the file."""
+        if not rows.rows:
+            return
+        convert, plan = self.convert, self.convert.plan
+        time = convert.time(rows, self.spool.rows)
+        parts = [time, *(convert.volts(rows, k) for k in range(len(plan.channels)))]
+        if not self._readings.all():
+            self._readings |= [not np.isnan(values).all() for values in parts[1:]]
+        run = convert.run(rows)
+        if run is not None:
+            parts.append(run)
+        steps, kept = self._steps_of(time), np.ones(time.size, dtype=bool)
+        if self._last is None or not float(steps.min()) > 0 or not float(steps.max()) <= _FAR_S:
+            parts, kept = self._with_good_times(parts, steps)
+        else:
+            self._steps[2] += steps.size
+        if plan.marks is not None:
+            self._words.take(rows.column(plan.marks), kept, self.spool.rows)
+        if not parts[0].size:
+            return
+        self._last = float(parts[0][-1])
+        if convert.seconds.dated:
+            joined = zip(self._before, parts, strict=True) if self._before else ((part,) for part in parts)
+            self._before = [np.concatenate([part[-row_times.REACH :] for part in pair])[-row_times.REACH :] for pair in joined]
+        self.spool.append(parts)
+
+    def _with_good_times(self, parts: list[Floats], steps: Floats) -> tuple[list[Floats], Bools]:
+        """Leave out rows without a time, mend single stamps, and count which way the clock goes; also which rows are kept."""
+        kept = np.isfinite(parts[0])
+        if not kept.all():
+            filled, between = row_times.between(parts[0], kept, self._last)
+            self._placed += int(between.sum())
+            self._timeless += int((~kept & ~between).sum())
+            kept |= between
+            parts = [part[kept] for part in (filled, *parts[1:])]
+            steps = self._steps_of(parts[0])
+        if self.convert.seconds.dated and np.any(steps < 0):
+            again = row_times.copies(self._before or [part[:0] for part in parts], parts)
+            self.copied += int(again.sum())
+            kept[kept] = ~again
+            parts = [part[~again] for part in parts]
+            steps = self._steps_of(parts[0])
+        parts[0], steps = self._with_single_stamps_mended(parts[0], steps)
+        self._steps += [np.count_nonzero(steps < 0), np.count_nonzero(steps == 0), np.count_nonzero(steps > 0)]
+        return parts, kept
+
+    def _steps_of(self, time: Floats) -> Floats:
+        """Step to each stamp from the one before it."""
+        before = time[:1] if self._last is None else self._last
+        with np.errstate(invalid="ignore"):  # between two stamps that are no numbers
+            return np.diff(time, prepend=before)
+
+    def _with_single_stamps_mended(self, time: Floats, steps: Floats) -> tuple[Floats, Floats]:
+        """Put single stamps that are far off, between two that follow each other, where they belong."""
+        if steps.size < 4 or self.convert.plan.time.kind == "none":
+            return time, steps
+        usual = float(np.median(np.abs(steps)))
+        before = time - steps
+        far = np.abs(steps[:-1]) > max(_FAR_S, 10 * usual)
+        across = time[1:] - before[:-1]
+        bad = np.flatnonzero(far & (across >= 0) & (across <= 10 * usual))
+        bad = bad[np.diff(bad, prepend=-2) > 1]
+        if not bad.size:
+            return time, steps
+        self._mended += int(bad.size)
+        time = time.copy()
+        time[bad] = (before[bad] + time[bad + 1]) / 2
+        return time, self._steps_of(time)
+
+    def _one_row_each_time(self) -> tuple[tuple[str, ...], list[str]]:
+        """Make one row of each time where every reading has a row of its own; returns the channels, and what was done."""
+        self.spool, made = rows_of(
+            self.spool, list(self.convert.codes), self.name, self.convert.plan.time.interval_s
+        )
+        steps = np.diff(made.time_s)
+        self._steps = np.array([np.count_nonzero(steps < 0), np.count_nonzero(steps == 0), np.count_nonzero(steps > 0)])
+        return made.names, list(made.notes)
+
+    def source(self, file: Any, how: How, *, few: bool, before: list[str], left_out: list[str], unread: int = 0) -> SpoolSource:
+        """Judge the whole, and make a source of it.
+
+        Parameters
+        ----------
+        file : Watched
+            What the rows were read from.
+        how : How
+            How they were read.
+        few : bool
+            Whether fewer than ten samples will do.
+        before, left_out : list of str
+            Notes on the layout, and on lines that were left out.
+        unread : int
+            Lines that could not be read.
+
+        Raises
+        ------
+        LogError
+            If this is no log.
+        """
+        plan, seconds, per_reading = self.convert.plan, self.convert.seconds, self.convert.per_reading
+        left_out = [*left_out, *per_reading.notes()]
+        channels = tuple(channel.name for channel in plan.channels)
+        notes: list[str] = []
+        if plan.key is not None and self.spool.rows:
+            channels, notes = self._one_row_each_time()
+        name, rows, timed = self.name, self.spool.rows, plan.time.kind != "none"
+        back, equal, forward = self._steps.tolist()
+        if seconds.start is None and plan.start is not None:
+            seconds.start = plan.start
+            notes.append("The log begins when the file's heading says.")
+        whole.check_rows(name, rows, few=few)
+        if not self._readings.any():
+            raise whole.no_reading(name)
+        whole.check_times(name, rows, blank=self._timeless, back=back, forward=forward, timed=timed)
+        silent = [f'"{c.name}"' for c, some in zip(plan.channels, self._readings, strict=True) if not some]
+        if silent:
+            notes.append(f"Without a single reading: {', '.join(silent)}.")
+        notes += left_out
+        for n, words in (
+            (self._placed, "{n} {rows} without a time; set between the neighbours."),
+            (self._timeless, "Not read, and so not observed: {n} {rows} without a time."),
+            (self.copied, "Read once: {n} {rows} written twice, the same to the letter."),
+            (self._mended, "Single time stamps far off from their neighbours: {n}; set between them."),
+        ):
+            if n:
+                notes.append(words.format(n=n, rows="row" if n == 1 else "rows"))
+        if seconds.midnight.passed:
+            notes.append(f"The clock passes midnight {times_text(seconds.midnight.passed)}; days were added.")
+        if equal > spread.COARSE_SHARE * rows and timed:
+            notes.append(spread.spread(self.spool))
+        entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
+        return SpoolSource(
+            file,
+            self.spool,
+            channels,
+            start=seconds.start,
+            notes=[*before, *plan.notes, *notes],
+            has_run=plan.run is not None and plan.key is None,
+            wall_s=seconds.wall_s,
+            roles=plan.roles if plan.key is None else (),
+            entries=entries,
+            unread=unread + self._timeless + per_reading.unread,
+            how=how,
+        )
