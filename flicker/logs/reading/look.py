@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -40,14 +40,8 @@ class ColumnPlan:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
-        found = None if self.found is None else str(self.found)
-        return {
-            "header": self.header,
-            "role": self.role,
-            "unit": self.unit or None,
-            "found": found,
-            "name": self.name or None,
-        }
+        values = (self.header, self.role, self.unit or None, self.found and str(self.found), self.name or None)
+        return dict(zip(("header", "role", "unit", "found", "name"), values, strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,15 +212,15 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
     file = files.LogFile(path)
     sentence = sentence.removeprefix(f"{file.name}: ").removeprefix(f"{file.name}, ")
     with file.open() as handle:
-        lines = _lines_of(file, handle)
-        if lines is None:
-            return ReadingPlan(file.name, "not text", missing=sentence, settle=settle)
+        form = "not text"
         try:
+            lines = files.Lines(files.contents(file, handle)[1], file.name)
+            form = "text"
             layout = sniff.sniff(lines.head, b"", lines.complete, wishes, file.name)
         except LogError:
-            if sentence.startswith((f"{file.name} is ", f"{file.name} holds ")):
+            if form == "text" and sentence.startswith((f"{file.name} is ", f"{file.name} holds ")):
                 raise LogError(sentence) from None
-            return ReadingPlan(file.name, "text", missing=sentence, settle=settle)
+            return ReadingPlan(file.name, form, missing=sentence, settle=settle)
     columns = tuple(_unplanned(column) for column in layout.columns)
     return ReadingPlan(
         file=file.name,
@@ -239,13 +233,6 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
         settle=settle,
         notes=tuple(layout.notes),
     )
-
-
-def _lines_of(file: files.LogFile, handle: Any) -> files.Lines | None:
-    try:
-        return files.Lines(files.contents(file, handle)[1], file.name)
-    except LogError:
-        return None
 
 
 def _unplanned(column: Column) -> ColumnPlan:
@@ -263,87 +250,67 @@ def _unplanned(column: Column) -> ColumnPlan:
 def planned(columns: Sequence[Column], plan: Plan) -> tuple[ColumnPlan, ...]:
     """What the plan makes of each column."""
     channels = {channel.position: channel for channel in plan.channels}
-    kinds = dict(plan.kinds)
-    aids = {}
+    roles: dict[int | None, str] = {place: f"{kind}, not read" for place, kind in plan.kinds}
     for channel in plan.channels:
-        for place, what in (
-            (channel.unit_column, "unit of each reading"),
-            (channel.sign_column, "sign of each reading"),
-            (channel.mode_column, "mode of each reading"),
-        ):
-            if place is not None:
-                aids[place] = what
+        roles[channel.unit_column] = "unit of each reading"
+        roles[channel.sign_column] = "sign of each reading"
+        roles[channel.mode_column] = "mode of each reading"
+    roles |= {plan.key: "channel of each reading", plan.marks: "marks", plan.run: "run"}
+    roles |= dict.fromkeys(plan.time.read, "time")
     out = []
     for column in columns:
-        at = column.position
-        if at in channels:
-            channel = channels[at]
-            unit = "of each reading" if channel.found in (Found.UNIT_COLUMN, Found.CELLS) else channel.unit
-            unit = "" if channel.role == "temperature" else unit
-            out.append(ColumnPlan(column.header, channel.role, unit, channel.found if unit else None, channel.name))
-        elif at in plan.time.read:
-            out.append(ColumnPlan(column.header, "time"))
-        elif at == plan.run:
-            out.append(ColumnPlan(column.header, "run"))
-        elif at == plan.marks:
-            out.append(ColumnPlan(column.header, "marks"))
-        elif at == plan.key:
-            out.append(ColumnPlan(column.header, "channel of each reading"))
-        else:
-            role = aids.get(at) or kinds.get(at) or ("empty" if column.kind == "empty" else "not read")
-            out.append(
-                ColumnPlan(column.header, role if role in ("empty", "not read") or at in aids else f"{role}, not read")
-            )
+        if column.position not in channels:
+            role = roles.get(column.position, "empty" if column.kind == "empty" else "not read")
+            out.append(ColumnPlan(column.header, role))
+            continue
+        channel = channels[column.position]
+        unit = "of each reading" if channel.found in (Found.UNIT_COLUMN, Found.CELLS) else channel.unit
+        unit = "" if channel.role == "temperature" else unit
+        out.append(ColumnPlan(column.header, channel.role, unit, channel.found if unit else None, channel.name))
     return tuple(out)
 
 
 def _of_source(source: Source) -> ReadingPlan:
-    how = getattr(source, "how", None)
+    """The plan by which a source was read, with its first rows."""
     rows, last = 0, 0.0
     shown: list[Row] = []
-    outputs = [
-        k
-        for k, role in enumerate(getattr(source, "roles", ()) or ("output",) * len(source.channels))
-        if role == "output"
-    ]
-    for batch in source.batches(channels=outputs):
+    roles = getattr(source, "roles", ()) or ("output",) * len(source.channels)
+    for batch in source.batches(channels=[k for k, role in enumerate(roles) if role == "output"]):
         assert batch.time_s is not None
         for k in range(min(ROWS_SHOWN - len(shown), batch.time_s.size)):
             shown.append(Row(float(batch.time_s[k]), tuple(float(column[k]) for column in batch.values)))
         rows += batch.time_s.size
         last = float(batch.time_s[-1]) if batch.time_s.size else last
-    first: datetime | float = source.start if source.start is not None else 0.0
-    end = source.start + timedelta(seconds=last) if source.start is not None else last
-    if how is None:
-        columns = tuple(ColumnPlan(name, "output", "V", Found.OPTION, name) for name in source.channels)
-        return ReadingPlan(source.name, "a recording", columns=columns, time="counted at the recording's rate", first=first,
-                           last=end, rows=rows, shown=tuple(shown), notes=source.notes)  # fmt: skip
-    columns = planned(how.columns, how.plan)
-    if how.plan.key is not None:
-        unit = columns[how.plan.channels[0].position].unit
-        kept = [column for column in columns if column.role != "output"]
-        value = how.columns[how.plan.channels[0].position].header
-        columns = (
-            *kept,
-            *(ColumnPlan(value, "output", unit, how.plan.channels[0].found, name) for name in source.channels),
-        )
-    time = how.plan.time
-    titles = [how.columns[k].header for k in time.read]
-    words = (f"{' and '.join(titles)}: " if titles else "") + (time.means or "counted")
-    return ReadingPlan(
+    start = source.start
+    plan = ReadingPlan(
         file=source.name,
+        form="a recording",
+        columns=tuple(ColumnPlan(name, "output", "V", Found.OPTION, name) for name in source.channels),
+        time="counted at the recording's rate",
+        first=0.0 if start is None else start,
+        last=last if start is None else start + timedelta(seconds=last),
+        rows=rows,
+        shown=tuple(shown),
+        notes=source.notes,
+    )
+    how = getattr(source, "how", None)
+    if how is None:
+        return plan
+    columns, time = planned(how.columns, how.plan), how.plan.time
+    if how.plan.key is not None:  # one column holds the readings of all channels
+        value = columns[how.plan.channels[0].position]
+        kept = tuple(column for column in columns if column.role != "output")
+        columns = (*kept, *(replace(value, name=name) for name in source.channels))
+    titles = " and ".join(how.columns[k].header for k in time.read)
+    return replace(
+        plan,
         form=how.form,
         separator=how.separator,
         decimal=how.decimal,
         header=how.header,
         columns=columns,
-        time=words,
+        time=(f"{titles}: " if titles else "") + (time.means or "counted"),
         scale_s=time.factor if time.kind != "stamp" else None,
-        first=first,
-        last=end,
-        rows=rows,
-        shown=tuple(shown),
-        notes=source.notes,
     )
 
 

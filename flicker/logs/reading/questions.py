@@ -55,7 +55,7 @@ def all_of(first: Question, read: Callable[[Wishes], Any], wishes: Wishes, name:
         return first
     options: dict[str, Any] = {}
     for question in asked:
-        options |= _joined(options, question.options)
+        options |= {key: _joined(options.get(key), value) for key, value in question.options.items()}
     told, known = [str(first)], [set(first.options)]
     for question in asked[1:]:
         if set(question.options) not in known:  # else its options alone are added
@@ -68,30 +68,28 @@ def all_of(first: Question, read: Callable[[Wishes], Any], wishes: Wishes, name:
 
 def answered(wishes: Wishes, options: Mapping[str, Any]) -> Wishes:
     """Wishes with the values that a question names."""
+    changes: dict[str, Any] = {}
     for key, value in options.items():
         if key == "roles":
-            told = {**dict(wishes.roles), **value}
-            wishes = replace(wishes, roles=tuple(told.items()))
-        elif key == "unit" and isinstance(value, Mapping):
-            wishes = replace(wishes, units=tuple({**dict(wishes.units), **value}.items()))
-        elif key == "unit" and value is None:
-            wishes = replace(wishes, unit=None, units=())
+            changes["roles"] = tuple(_joined(dict(wishes.roles), value).items())
         elif key == "missing_words":
-            wishes = replace(wishes, missing_words=(*wishes.missing_words, *value))
+            changes["missing_words"] = (*wishes.missing_words, *value)
+        elif key == "unit" and isinstance(value, Mapping):
+            changes["units"] = tuple(_joined(dict(wishes.units), value).items())
         else:
-            given: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value}
-            wishes = replace(wishes, **given)
-    return wishes
+            changes[key] = tuple(value) if isinstance(value, list) else value
+            if key == "unit" and value is None:
+                changes["units"] = ()
+    return replace(wishes, **changes)
 
 
-def _joined(before: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
-    out = dict(options)
-    for key, value in options.items():
-        if isinstance(value, Mapping) and isinstance(before.get(key), Mapping):
-            out[key] = {**before[key], **value}
-        elif isinstance(value, list) and isinstance(before.get(key), list):
-            out[key] = [*before[key], *value]
-    return out
+def _joined(before: Any, value: Any) -> Any:
+    """What two questions want of one option: both, of roles, units and words; else the later one."""
+    if isinstance(value, Mapping) and isinstance(before, Mapping):
+        return {**before, **value}
+    if isinstance(value, list) and isinstance(before, list):
+        return [*before, *value]
+    return value
 
 
 def settling(asked: Sequence[Mapping[str, Any]]) -> str:

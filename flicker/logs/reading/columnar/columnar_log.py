@@ -14,7 +14,7 @@ from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.table_columns import column_of_field, holds_words, usable, words_in
 from flicker.logs.reading.planning.columns import Heading, Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
-from flicker.logs.reading.samples import spread, whole
+from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter
 from flicker.logs.reading.samples.entries import Entry, Words
 from flicker.logs.reading.samples.kept_rows import KeptRows
@@ -198,7 +198,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
     if back > 0.5 * steps.size and plan.key is None:
         raise whole.backwards(file.name)
-    coarse = plan.time.kind != "none" and equal > spread.COARSE_SHARE * max(steps.size, 1)
+    coarse = plan.time.kind != "none" and equal > row_times.COARSE_SHARE * max(steps.size, 1)
     if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
         readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
         if not any(readings):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import unit_evidence
-from flicker.logs.reading.planning.aids import paired
+from flicker.logs.reading.planning.beside import paired
 from flicker.logs.reading.planning.columns import Channel, Column, Found, Task, column_named, listed
 from flicker.logs.reading.words import units
 

@@ -160,12 +160,6 @@ class TimeColumns:
         """Seconds from sample to sample where they are counted, None where a column tells the time."""
         return self.factor if self.kind == "none" else None
 
-    def wall_s(self, first_us: float | None) -> float | None:
-        """Seconds from midnight to the first sample on a local clock, None where the time is another."""
-        if self.kind != "stamp" or first_us is None or any(form.zoned for form in self.forms):
-            return None
-        return float(first_us % clock.DAY_US) / 1e6
-
 
 @dataclass(frozen=True, slots=True)
 class Wishes:

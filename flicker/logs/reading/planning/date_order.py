@@ -7,7 +7,7 @@ import re
 from flicker.logs import arrow_types
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Task, TimeColumns
-from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL
+from flicker.logs.reading.planning.heading import ASK_INTERVAL
 from flicker.logs.reading.words import clock
 
 

@@ -11,6 +11,7 @@ from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.words import units, vocabulary
 from flicker.logs.reading.words.numerals import PLAIN
 
+_COUNTED = frozenset({"counts", "count", "lsb", "adc", "raw", "codes", "bit", "bits", "dec"})
 _TURNS = 200  # words looked at, before rows may be missing: a choice
 _UNIT_CELL = re.compile(r"[A-Za-zµμΩ°%~ +]{1,8}")
 _MODE_CELL = re.compile(
@@ -38,88 +39,70 @@ def mode_of(cell: str) -> str:
 
 def kind_of(column: Column) -> Kind | None:
     """Tell what a column is by its words and cells; None where it may be an output."""
-    words, label = column.words, column.label
-    filled = [cell.strip().strip('"').strip() for cell in column.cells if cell.strip().strip('"').strip()]
-    if column.kind == "text" and filled:
-        return _of_words(words, filled)
+    if column.kind == "text":
+        filled = [cell for raw in column.cells if (cell := raw.strip().strip('"').strip())]
+        return _of_words(column.words, filled) if filled else None
     if column.kind != "number":
         return None
-    if units.is_ac(label.unit) or units.is_ac(column.header):
-        return Kind.AC
-    if words & vocabulary.RANGE and not words & {"left", "right"}:
-        return Kind.RANGE
-    if words & vocabulary.BATTERY:
-        return Kind.BATTERY
-    if label.kind != "volts":
-        warm = words & vocabulary.WARM_SURE or (
-            words & vocabulary.WARM and label.unit.lower().lstrip("°") in ("c", "f", "k", "degc", "degf", "celsius")
-        )
-        if warm and (label.kind == "other" or not words & vocabulary.READING):
-            return Kind.TEMPERATURE
-        if label.unit.startswith("°") or (
-            label.kind == "other" and label.unit.lower() in ("degc", "celsius", "kelvin")
-        ):
-            return Kind.TEMPERATURE
-        if words & {"room", "raum"} and label.kind == "none" and not words & {"left", "right", "output"}:
-            return Kind.TEMPERATURE
-    if words & vocabulary.MAINS:
-        return Kind.MAINS
-    if words & vocabulary.RAIL or re.fullmatch(r"(?i)[bv][+-](?:\W.*)?", column.header.strip()):
-        return Kind.RAIL
-    names = column.name_words
-    if names & vocabulary.STATISTICS and not (names & {"pk", "peak"} and label.kind == "volts" and len(names) > 2):
-        return Kind.STATISTIC
-    if label.kind == "volts" or column.cell_units:
-        return None
-    if label.kind == "other":
-        counted = label.unit.lower() in ("counts", "count", "lsb", "adc", "raw", "codes", "bit", "bits", "dec")
-        return Kind.COUNTS if counted else Kind.ELSE
-    if words & vocabulary.COUNTS:
-        return Kind.COUNTS
-    if words & vocabulary.SIGN:
-        return Kind.SIGN
-    if words & vocabulary.MODE:
-        return Kind.MODE
-    if words & vocabulary.CHANNEL and not re.search(r"\d", column.header) and few_names(column):
-        return Kind.CHANNEL
-    reading = words & vocabulary.READING
-    if words & vocabulary.STATE and not reading and not words & {"left", "right", "output"}:
-        return Kind.STATE
-    if counts(column) or (not (words - vocabulary.COUNTERS) and steps_by_one(column)):
-        return Kind.COUNTER
-    counter = words & vocabulary.COUNTERS and not (words & (vocabulary.OUTPUT | vocabulary.READING))
-    if counter or (words and words <= {"reading", "no", "nr", "number", "num"} and len(words) > 1):
-        return Kind.COUNTER
-    if words & vocabulary.ELSE and not reading and not words & {"left", "right", "output", "offset"}:
-        return Kind.ELSE
-    return None
+    words, label, names = column.words, column.label, column.name_words
+    unit, volts, reading = label.unit.lower(), label.kind == "volts", words & vocabulary.READING
+    of_output = words & {"left", "right", "output"}
+    peak = names & {"pk", "peak"} and volts and len(names) > 2  # of an output
+    rules: tuple[tuple[Kind | None, object], ...] = (  # the first that holds decides
+        (Kind.AC, units.is_ac(label.unit) or units.is_ac(column.header)),
+        (Kind.RANGE, words & vocabulary.RANGE and not words & {"left", "right"}),
+        (Kind.BATTERY, words & vocabulary.BATTERY),
+        (Kind.TEMPERATURE, not volts and _warm(words, label)),
+        (Kind.MAINS, words & vocabulary.MAINS),
+        (Kind.RAIL, words & vocabulary.RAIL or re.fullmatch(r"(?i)[bv][+-](?:\W.*)?", column.header.strip())),
+        (Kind.STATISTIC, names & vocabulary.STATISTICS and not peak),
+        (None, volts or column.cell_units),
+        (Kind.COUNTS, label.kind == "other" and unit in _COUNTED),
+        (Kind.ELSE, label.kind == "other"),
+        (Kind.COUNTS, words & vocabulary.COUNTS),
+        (Kind.SIGN, words & vocabulary.SIGN),
+        (Kind.MODE, words & vocabulary.MODE),
+        (Kind.CHANNEL, words & vocabulary.CHANNEL and not re.search(r"\d", column.header) and few_names(column)),
+        (Kind.STATE, words & vocabulary.STATE and not reading and not of_output),
+        (Kind.COUNTER, counts(column) or (words <= vocabulary.COUNTERS and steps_by_one(column))),
+        (Kind.COUNTER, words & vocabulary.COUNTERS and not words & (vocabulary.OUTPUT | vocabulary.READING)),
+        (Kind.COUNTER, len(words) > 1 and words <= {"reading", "no", "nr", "number", "num"}),
+        (Kind.ELSE, words & vocabulary.ELSE and not reading and not of_output and "offset" not in words),
+    )
+    return next((kind for kind, holds in rules if holds), None)
+
+
+def _warm(words: set[str], label: units.Label) -> bool:
+    """Whether words, or the unit, are those of a temperature."""
+    unit = label.unit.lower()
+    degrees = unit.lstrip("°") in ("c", "f", "k", "degc", "degf", "celsius")
+    called = words & vocabulary.WARM_SURE or (words & vocabulary.WARM and degrees)
+    return bool(
+        (called and (label.kind == "other" or not words & vocabulary.READING))
+        or label.unit.startswith("°")
+        or (label.kind == "other" and unit in ("degc", "celsius", "kelvin"))
+        or (words & {"room", "raum"} and label.kind == "none" and not words & {"left", "right", "output"})
+    )
 
 
 def _of_words(words: set[str], filled: list[str]) -> Kind | None:
+    """What a column of words is, by its name and the cells that are not empty."""
     cells = set(filled)
-    if all(sign_of(cell) is not None for cell in cells) and (
-        words & vocabulary.SIGN or cells <= {"+", "-", "\u2212", "\u2013"}
-    ):
-        return Kind.SIGN
-    voltages = [cell for cell in cells if units.volts_per(cell) is not None]
-    if words & vocabulary.MODE and voltages and all(units.volts_per(cell) == 1.0 for cell in voltages):
-        return Kind.MODE  # DCV is a function; the unit of the readings may be another
-    if words & vocabulary.RANGE:
-        return Kind.RANGE
-    if voltages and all(_UNIT_CELL.fullmatch(cell) for cell in cells):
-        known = [c for c in filled if units.volts_per(c) is not None or units.kind_of(c) == "other" or units.is_ac(c)]
-        if len(known) >= 0.8 * len(filled):
-            return Kind.UNIT
+    signs = all(sign_of(cell) is not None for cell in cells)
+    voltages = [volts for cell in cells if (volts := units.volts_per(cell)) is not None]
+    known = sum(units.kind_of(cell) in ("volts", "other") for cell in filled)
     modes = [mode_of(cell) for cell in cells]
-    if all(modes) and len(cells) <= 8:
-        return Kind.MODE
-    if words & vocabulary.MODE and any(modes):
-        return Kind.MODE
-    if words & vocabulary.RANGE:
-        return Kind.RANGE
-    if words & vocabulary.CHANNEL and 1 <= len(cells) <= 64:
-        return Kind.CHANNEL
-    return None
+    rules: tuple[tuple[Kind, object], ...] = (
+        (Kind.SIGN, signs and (words & vocabulary.SIGN or cells <= {"+", "-", "\u2212", "\u2013"})),
+        # DCV is a function; the unit of the readings may be another
+        (Kind.MODE, words & vocabulary.MODE and set(voltages) == {1.0}),
+        (Kind.RANGE, words & vocabulary.RANGE),
+        (Kind.UNIT, voltages and all(map(_UNIT_CELL.fullmatch, cells)) and known >= 0.8 * len(filled)),
+        (Kind.MODE, all(modes) and len(cells) <= 8),
+        (Kind.MODE, words & vocabulary.MODE and any(modes)),
+        (Kind.CHANNEL, words & vocabulary.CHANNEL and len(cells) <= 64),
+    )
+    return next((kind for kind, holds in rules if holds), None)
 
 
 def few_names(column: Column) -> bool:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning import aids, choice, extra_columns
-from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among
+from flicker.logs.reading.planning import choice, extra_columns
+from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among, with_modes, with_signs
 from flicker.logs.reading.planning.channel_units import channels_of
 from flicker.logs.reading.planning.columns import (
     Channel,
@@ -20,8 +20,7 @@ from flicker.logs.reading.planning.columns import (
     Wishes,
     listed,
 )
-from flicker.logs.reading.planning.heading_interval import interval_in
-from flicker.logs.reading.planning.heading_start import start_in
+from flicker.logs.reading.planning.heading import interval_in, start_in
 from flicker.logs.reading.planning.time_columns import check_other_clocks, find_time
 
 
@@ -130,8 +129,8 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
             channels=[c.header for c in chosen[:1]],
         )
     channels = channels_of(task, chosen, units, key)
-    channels = aids.with_signs(task, channels, chosen, signs)
-    channels = aids.with_modes(task, channels, chosen, modes)
+    channels = with_signs(task, channels, chosen, signs)
+    channels = with_modes(task, channels, chosen, modes)
     _tell(task, free, chosen, channels)
     beside = [c for c in rest if roles.get(c.position, "ignore") != "ignore"]
     companions = companions_among(task, beside, roles, channels)

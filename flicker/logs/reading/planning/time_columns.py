@@ -10,7 +10,7 @@ from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Kind, Task, TimeColumns, column_named, listed
 from flicker.logs.reading.planning.date_order import stamps_of
 from flicker.logs.reading.planning.extra_columns import kind_of
-from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL
+from flicker.logs.reading.planning.heading import ASK_INTERVAL
 from flicker.logs.reading.planning.time_scale import counts_rows, epoch, scale_of, usual_step
 from flicker.logs.reading.words import clock, vocabulary
 

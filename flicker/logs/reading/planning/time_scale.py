@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,18 +11,42 @@ from flicker.base.arrays import Floats
 from flicker.logs.errors import Question
 from flicker.logs.moments import LARGEST_STEP_S
 from flicker.logs.reading.planning.columns import Column, Task, TimeColumns
-from flicker.logs.reading.planning.heading_interval import ASK_INTERVAL, interval_of
+from flicker.logs.reading.planning.heading import ASK_INTERVAL, interval_of
 from flicker.logs.reading.words import units, vocabulary
 
 DAY_S = 86400.0
-_SINCE_1970_S = {  # seconds from the beginning of other ways to count to 1970-01-01
-    "1904": 2_082_844_800,
-    "1601": 11_644_473_600,
-    "0001": 62_135_596_800,
-    "spreadsheet": 25_569 * 86400,
-    "Julian": 2_440_587.5 * 86400,
-    "modified Julian": 40_587 * 86400,
-}
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A way to count time whose size alone tells it: all counts lie between two bounds that no other way shares."""
+
+    above: float
+    below: float
+    factor: float  # seconds per unit
+    zero_s: float  # where it begins, seconds since 1970
+    words: str
+    zoned: bool = True  # begins in universal time
+
+    def holds(self, values: Floats) -> bool:
+        """Whether numbers lie between the bounds."""
+        return bool(values.size) and self.above < float(values.min()) and float(values.max()) < self.below
+
+
+# Seconds from 1999 (below are days of milliseconds) to 2052; days from 2000 to 2050, Julian ones from 1900 to 2105
+COUNTS = (
+    Count(6.2e17, 6.6e17, 1e-7, -62_135_596_800.0, "units of 100 ns since the year 1"),
+    Count(9.4e8, 2.6e9, 1.0, 0.0, "seconds since 1970"),
+    Count(9.4e11, 2.6e12, 1e-3, 0.0, "milliseconds since 1970"),
+    Count(9.4e14, 2.6e15, 1e-6, 0.0, "microseconds since 1970"),
+    Count(9.4e17, 2.6e18, 1e-9, 0.0, "nanoseconds since 1970"),
+    Count(3.0e9, 4.4e9, 1.0, -2_082_844_800.0, "seconds since 1904"),
+    Count(1.2e17, 1.5e17, 1e-7, -11_644_473_600.0, "units of 100 ns since 1601"),
+)
+MODIFIED_JULIAN = Count(0.0, 1e6, DAY_S, -40_587.0 * DAY_S, "Julian days")  # known by name alone
+DAYS = (
+    Count(2_415_000, 2_490_000, DAY_S, -2_440_587.5 * DAY_S, "Julian days"),
+    Count(36_525.9, 55_000, DAY_S, -25_569.0 * DAY_S, "days, as a spreadsheet counts dates", zoned=False),
+)
 _ROUND_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 LONGEST_STEP_S = 3600.0  # between readings of one output, where the scale itself is told by size alone: a choice
 _SCALES = (1e-9, 1e-7, 1e-6, 1e-3, 1.0, 60.0, 3600.0, DAY_S)
@@ -56,23 +81,21 @@ def scale_of(task: Task, column: Column) -> TimeColumns:
                 " (--time-unit).",
                 time_unit="s",
             )
-        zero = _beginning(values, factor)
-        if factor == DAY_S and zero is None:
-            zero = _days_since(task, column, values)
         means = f"numbers in units of {factor:g} s" + (", as told" if task.wishes.time_unit else "")
-        return TimeColumns("number", at, (), factor, *_zoned(zero), means)
+        known = epoch(values)
+        if known is not None and known.factor == factor:
+            return _read_as(column, factor, means, known)
+        return _read_as(column, factor, means, _days_since(column) if factor == DAY_S else None)
     return _unstated(task, column, values)
 
 
 def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
     """The scale of numbers whose unit nobody states."""
     at, title = (column.position,), column.header
-    known = epoch(values)
-    usual = usual_step(values)
-    if known is not None and usual * known[0] <= LONGEST_STEP_S:  # else a count of microseconds that has grown so large
-        factor, zero, words = known
-        task.notes.append(f'Column "{title}" was read as {words}.')
-        return TimeColumns("number", at, (), factor, *_zoned(zero), words)
+    known, usual = epoch(values), usual_step(values)
+    if known is not None and usual * known.factor <= LONGEST_STEP_S:  # else microseconds that have grown so many
+        task.notes.append(f'Column "{title}" was read as {known.words}.')
+        return _read_as(column, known.factor, known.words, known)
     days = _days(task, column, values)
     if days is not None:
         return days
@@ -123,36 +146,29 @@ def _days(task: Task, column: Column, values: Floats) -> TimeColumns | None:
     even = any(abs(usual / size - 1) < 0.02 for size in _ROUND_S) or (usual >= 1 and not _few_digits(column))
     if not usual or not even or usual > LONGEST_STEP_S:
         return None  # 40000, 40001: seconds of the day as well
-    zero = _days_since(task, column, values)
-    at = (column.position,)
-    if zero is not None:
-        words = "days, as a spreadsheet counts dates" if zero == -_SINCE_1970_S["spreadsheet"] else "Julian days"
-        task.notes.append(f'Column "{column.header}" was read as {words}.')
-        return TimeColumns(
-            kind="number",
-            positions=at,
-            forms=(),
-            factor=DAY_S,
-            zero_s=zero,
-            zoned=zero != -_SINCE_1970_S["spreadsheet"],
-            means=words,
-        )
+    known = _days_since(column)
+    if known is not None:
+        task.notes.append(f'Column "{column.header}" was read as {known.words}.')
+        return _read_as(column, DAY_S, known.words, known)
     share = values.min() >= 0 and values.max() < 1 and any(abs(usual / size - 1) < 2e-3 for size in _ROUND_S)
     if share and column.words & vocabulary.TIME and not _few_digits(column):
         task.notes.append(f'Column "{column.header}" was read as the time of day, as a share of the day.')
-        return TimeColumns("number", at, (), DAY_S, means="share of the day")
+        return _read_as(column, DAY_S, "share of the day")
     return None
 
 
-def _days_since(task: Task, column: Column, values: Floats) -> float | None:
-    """Where days are counted from, seconds since 1970; None where the numbers are no dates."""
+def _days_since(column: Column) -> Count | None:
+    """Since when days are counted, by the name of the column or their size; None where neither tells it."""
     if column.words & {"mjd"} or {"modified", "julian"} <= column.words:
-        return -_SINCE_1970_S["modified Julian"]
-    if values.min() > 2_415_000 and values.max() < 2_490_000:
-        return -_SINCE_1970_S["Julian"]
-    if values.min() >= 36_526 and values.max() < 55_000:  # 2000 to 2050
-        return -_SINCE_1970_S["spreadsheet"]
-    return None
+        return MODIFIED_JULIAN
+    return next((count for count in DAYS if count.holds(column.known)), None)
+
+
+def _read_as(column: Column, factor: float, means: str, since: Count | None = None) -> TimeColumns:
+    """The time read from numbers of so many seconds each, since a date where that is known."""
+    zero, zoned = (None, False) if since is None else (since.zero_s, since.zoned)
+    at = (column.position,)
+    return TimeColumns("number", at, factor=factor, zero_s=zero, zoned=zoned, means=means)
 
 
 def usual_step(values: Floats) -> float:
@@ -169,34 +185,11 @@ def counts_rows(column: Column) -> bool:
     return values.size >= 5 and bool(np.all(values == np.round(values))) and bool(np.mean(steps == 1) > 0.98)
 
 
-def _zoned(zero_s: float | None) -> tuple[float | None, bool]:
-    return zero_s, zero_s is not None and zero_s != -_SINCE_1970_S["spreadsheet"]
-
-
 def _few_digits(column: Column) -> bool:
     """Whether numbers are written so short that no second of a day shows in them."""
     return column.decimals < 5
 
 
-def _beginning(values: Floats, factor: float) -> float | None:
-    """Beginning of a count whose unit is stated, seconds since 1970; None where the numbers are no dates."""
-    known = epoch(values)
-    return known[1] if known is not None and known[0] == factor else None
-
-
-def epoch(values: Floats) -> tuple[float, float, str] | None:
-    """Seconds per unit, beginning and name of a count whose size tells what it is."""
-    if not values.size or values.min() < 3e8:
-        return None
-    first, last = float(values.min()), float(values.max())
-    names = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}
-    if first > 6.2e17 and last < 6.6e17:
-        return 1e-7, -float(_SINCE_1970_S["0001"]), "units of 100 ns since the year 1"
-    for factor, words in names.items():
-        if first * factor > 9.4e8 and last * factor < 2.6e9:  # 1999 to 2052; below are days of milliseconds
-            return factor, 0.0, f"{words} since 1970"
-    if first > 3.0e9 and last < 4.4e9:
-        return 1.0, -float(_SINCE_1970_S["1904"]), "seconds since 1904"
-    if first > 1.2e17 and last < 1.5e17:
-        return 1e-7, -float(_SINCE_1970_S["1601"]), "units of 100 ns since 1601"
-    return None
+def epoch(values: Floats) -> Count | None:
+    """The count since a date that numbers are by their size, None where they are none."""
+    return next((count for count in COUNTS if count.holds(values)), None)

@@ -1,5 +1,5 @@
-"""Columns become seconds (`seconds`) and volts (`cell_numbers`), for text and tables alike.
+"""Columns become seconds (`seconds`) and volts (`converter`), and rows become samples (`kept_rows`), for text and tables alike.
 
-Then samples are kept (`spool`), spread over coarse stamps (`spread`), and made one row of each time (`long_format`).
+Samples are kept (`spool`), their times mended or spread (`row_times`), and made one row of each time (`long_format`).
 `per_reading` applies a unit, sign or mode of each reading; `entries` collects a column of marks.
 """

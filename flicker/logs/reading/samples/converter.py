@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -14,13 +14,20 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning.columns import Column
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.samples.cell_numbers import CellNumbers
 from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.samples.seconds import Seconds
 from flicker.logs.reading.words import cells as odd_cells
+from flicker.logs.reading.words import units
 from flicker.logs.reading.words.numerals import Numerals
 
 Refusal = Callable[[int, str, int], LogError]  # what to say of a cell: the position of its column, the cell, its row
+
+
+_PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Arrow
+    ".": r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$",
+    ",": r"^[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?$",
+    "": r"^[+-]?\d+(?:[eE][+-]?\d+)?$",
+}
 
 
 class Rows(Protocol):
@@ -56,7 +63,8 @@ class Converter:
         self.per_reading = PerReading(name, [column.header for column in columns])
         self.seconds = Seconds(plan)
         self.codes: dict[str, int] = {}
-        self._cells = CellNumbers(plan, numerals)
+        told = [(word, math.inf) for word in plan.over_words] + [(word, math.nan) for word in plan.missing_words]
+        self._told = {word.strip().lower(): value for word, value in told}
 
     def time(self, rows: Rows, first: int) -> Floats:
         """Return seconds since the first sample, shape (rows,), NaN where there is none; ``first`` counts the first row."""
@@ -78,11 +86,60 @@ class Converter:
             return self.per_reading.volts(raw, channel, rows.column)
         return odd_cells.to_volts(raw, channel.volts)
 
-    def _numbers(self, rows: Rows, position: int, **how: bool) -> Floats:
-        cells = arrow_types.decoded(rows.column(position))
-        if not arrow_types.is_text(cells.type):
-            return arrow_types.floats(cells)
-        return self._cells.numbers(arrow_types.texts(cells), partial(rows.no_number, position), **how)
+    def _numbers(self, rows: Rows, position: int, *, units_too: bool = False, seconds: bool = False) -> Floats:
+        """Return the numbers of a column, shape (rows,).
+
+        Of words plain numbers are read at once, odd ones (signs, units, words of meters) each once.
+
+        Parameters
+        ----------
+        units_too : bool
+            Whether each cell carries a unit of voltage; the numbers are volts then.
+        seconds : bool
+            Whether each cell carries a unit of time; the numbers are seconds then.
+        """
+        column = arrow_types.decoded(rows.column(position))
+        if not arrow_types.is_text(column.type):
+            return arrow_types.floats(column)
+        import pyarrow.compute as pc
+
+        how = self.numerals
+        words = pc.utf8_trim(pc.utf8_trim_whitespace(arrow_types.texts(column)), characters='"')
+        bare, volts = _without_units(words) if units_too else (words, None)
+        good = arrow_types.truths(pc.match_substring_regex(bare, _PLAIN[how.decimal if how.sure else ""]))
+        if volts is not None:
+            good &= volts > 0
+        if seconds:
+            good[:] = False
+        bare = pc.utf8_ltrim(bare, characters="+")
+        if how.decimal == ",":
+            bare = pc.replace_substring(bare, ",", ".")
+        values = np.full(good.size, np.nan)
+        values[good] = arrow_types.floats(bare.filter(arrow_types.mask(good)))
+        for unit in () if volts is None else np.unique(volts[good]):
+            these = good & (volts == unit)
+            values[these] = odd_cells.to_volts(values[these], float(unit))
+        rest = np.flatnonzero(~good)
+        if rest.size:
+            kinds, codes = arrow_types.coded(words.take(arrow_types.places(rest)))
+            found = [self._one(word, units_too, seconds) for word in kinds]
+            if None in found:
+                kind = found.index(None)
+                raise rows.no_number(position, kinds[kind], int(rest[np.flatnonzero(codes == kind)[0]]))
+            values[rest] = np.array(found)[codes]
+        return values
+
+    def _one(self, word: str, units_too: bool, seconds: bool) -> float | None:
+        known = word.strip('" ').lower()
+        if known in self._told:
+            return self._told[known]
+        if seconds:
+            time = odd_cells.seconds(word, self.numerals)
+            return odd_cells.word_value(word) if time is None else time
+        found = odd_cells.value(word, self.numerals, units_too=units_too)
+        if units_too and found and math.isfinite(found) and self.numerals.number(word) is not None:
+            return None  # a number without a unit among numbers with one
+        return found
 
     def run(self, rows: Rows) -> Floats | None:
         """Return numbers for the channels that the rows name, or for their runs; None where no column names either."""
@@ -94,3 +151,15 @@ class Converter:
             return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
         kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
         return np.array([self.codes.setdefault(word, len(self.codes)) for word in kinds], dtype=np.float64)[codes]
+
+
+def _without_units(words: Any) -> tuple[Any, Floats]:
+    """Split cells such as '12.3 mV' into the number's text and volts per unit; 0 where there is no unit of volts."""
+    import pyarrow.compute as pc
+
+    fields = arrow_types.single(
+        pc.extract_regex(words, r"^(?P<n>[^A-Za-zµμ]*(?:[eE][+-]?\d+)?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)$")
+    )
+    kinds, codes = arrow_types.coded(arrow_types.texts(fields.field("u")))
+    volts = np.array([units.volts_per(unit) or 0.0 for unit in kinds])
+    return pc.utf8_trim_whitespace(arrow_types.texts(fields.field("n"))), volts[codes]

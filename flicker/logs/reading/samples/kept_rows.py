@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from flicker.base.arrays import Bools, Floats
+from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import times_text
 from flicker.logs.reading.planning.plan import How
-from flicker.logs.reading.samples import row_times, spread, whole
+from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter, Rows
 from flicker.logs.reading.samples.entries import Words
 from flicker.logs.reading.samples.long_format import rows_of
@@ -79,7 +79,7 @@ class KeptRows:
             parts = [part[~again] for part in parts]
             steps = self._steps_of(parts[0])
         parts[0], steps = self._with_single_stamps_mended(parts[0], steps)
-        self._steps += [np.count_nonzero(steps < 0), np.count_nonzero(steps == 0), np.count_nonzero(steps > 0)]
+        self._steps += _ways(steps)
         return parts, kept
 
     def _steps_of(self, time: Floats) -> Floats:
@@ -104,15 +104,6 @@ class KeptRows:
         time = time.copy()
         time[bad] = (before[bad] + time[bad + 1]) / 2
         return time, self._steps_of(time)
-
-    def _one_row_each_time(self) -> tuple[tuple[str, ...], list[str]]:
-        """Make one row of each time where every reading has a row of its own; returns the channels, and what was done."""
-        self.spool, made = rows_of(
-            self.spool, list(self.convert.codes), self.name, self.convert.plan.time.interval_s
-        )
-        steps = np.diff(made.time_s)
-        self._steps = np.array([np.count_nonzero(steps < 0), np.count_nonzero(steps == 0), np.count_nonzero(steps > 0)])
-        return made.names, list(made.notes)
 
     def source(self, file: Any, how: How, *, few: bool, before: list[str], left_out: list[str], unread: int = 0) -> SpoolSource:
         """Judge the whole, and make a source of it.
@@ -140,7 +131,9 @@ class KeptRows:
         channels = tuple(channel.name for channel in plan.channels)
         notes: list[str] = []
         if plan.key is not None and self.spool.rows:
-            channels, notes = self._one_row_each_time()
+            made = rows_of(self.spool, list(self.convert.codes), self.name, plan.time.interval_s)
+            self.spool, channels, notes = made
+            self._steps = _ways(np.diff(self.spool.read(0, 0, self.spool.rows)))
         name, rows, timed = self.name, self.spool.rows, plan.time.kind != "none"
         back, equal, forward = self._steps.tolist()
         if seconds.start is None and plan.start is not None:
@@ -164,8 +157,8 @@ class KeptRows:
                 notes.append(words.format(n=n, rows="row" if n == 1 else "rows"))
         if seconds.midnight.passed:
             notes.append(f"The clock passes midnight {times_text(seconds.midnight.passed)}; days were added.")
-        if equal > spread.COARSE_SHARE * rows and timed:
-            notes.append(spread.spread(self.spool))
+        if equal > row_times.COARSE_SHARE * rows and timed:
+            notes.append(row_times.spread(self.spool))
         entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
         return SpoolSource(
             file,
@@ -180,3 +173,8 @@ class KeptRows:
             unread=unread + self._timeless + per_reading.unread,
             how=how,
         )
+
+
+def _ways(steps: Floats) -> Ints:
+    """How many steps go back, how many stand still, and how many go forward."""
+    return np.array([np.count_nonzero(steps < 0), np.count_nonzero(steps == 0), np.count_nonzero(steps > 0)])

@@ -42,7 +42,10 @@ class Seconds:
     @property
     def wall_s(self) -> float | None:
         """Seconds from midnight to the first sample on a local clock, None where the time is another."""
-        return self.plan.time.wall_s(self._zero)
+        how = self.plan.time
+        if how.kind != "stamp" or self._zero is None or any(form.zoned for form in how.forms):
+            return None
+        return float(self._zero % clock.DAY_US) / 1e6
 
     def counted(self, first: int, rows: int) -> Floats:
         """Times of rows from ``first`` on that are counted."""
