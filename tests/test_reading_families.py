@@ -527,6 +527,17 @@ add("joined meters, stamps", tab("time A,left_mV,time B,right_mV", [TS, L, stamp
 add("joined meters, told", tab("time A,left_mV,time B,right_mV", [TS, L, stamps("%Y-%m-%d %H:%M:%S.%f", step=0.7), R]), start=began, roles={"time B": "ignore"})
 add("two zones beside", tab("local,left_mV,UTC,right_mV", [TS, L, stamps("%Y-%m-%d %H:%M:%S.%f", datetime(2026, 3, 5, 22, 59, 50)), R]), start=began)
 
+# one row for each reading: channels read at times of their own, and several readings of each at one time
+OWN = [(t, "left", v) for t, v in zip(T, L, strict=True)] + [(round(t + 0.15 + 0.5 * (k > 30), 2), "right", v) for k, (t, v) in enumerate(zip(T, R, strict=True))]
+OWN_S = sorted({t for t, _, _ in OWN})
+add("long, times of their own", tab("time_s,channel,reading_mV", zip(*sorted(OWN), strict=True)), time=OWN_S,
+    left=[dict((t, v / 1e3) for t, c, v in OWN if c == "left").get(t, np.nan) for t in OWN_S],
+    right=[dict((t, v / 1e3) for t, c, v in OWN if c == "right").get(t, np.nan) for t in OWN_S])  # fmt: skip
+TWICE = [(2 * (k // 2), name, v) for k, pair in enumerate(zip(L, R, strict=True)) for name, v in zip(("left", "right"), pair, strict=True)]
+add("long, several at one time", tab("time_s,channel,reading_mV", zip(*TWICE, strict=True)), time=np.arange(float(N)))
+for header in ("left mV (AC)", "left_mV [AC]"):
+    add(f"alternating by its header: {header}", tab(f"time_s,{header}", [T, L]), ask="alternating voltage")
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

@@ -40,10 +40,11 @@ class KeptRows:
         if not rows.rows:
             return
         convert, plan = self.convert, self.convert.plan
+        values = [convert.volts(rows, k) for k in range(len(plan.channels))]
         time = convert.time(rows, self.spool.rows)
-        parts = [time, *(convert.volts(rows, k) for k in range(len(plan.channels)))]
+        parts = [time, *values]
         if not self._readings.all():
-            self._readings |= [not np.isnan(values).all() for values in parts[1:]]
+            self._readings |= [not np.isnan(column).all() for column in values]
         run = convert.run(rows)
         if run is not None:
             parts.append(run)

@@ -275,23 +275,26 @@ class Cutter:
         return None if page.unclosed or table.num_rows == 0 else table
 
     def _no_number(self, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell of the block last handed out that is no number, by what else stands in its row."""
-        line = self._line_of(row)
-        text = self._page.block.split(b"\n")[line - self._before - 1].decode("utf-8", "replace").rstrip("\r")
-        cells = self.mender.cells_of(text)
-        unclear = self.layout.numerals.unclear(cell)
-        if not unclear and not any(map(sampled.strong, cells)) and sum(bool(c.strip()) for c in cells) > 1:
-            return LogError(
-                f"{self.name}, line {line}: the columns change here ({text[:60]!r}); split the file there."
-            )
-        return not_a_number(self.name, f"line {line}", self.layout.header[position], cell, self.layout.numerals)
+        """What to say of a cell of the block last handed out that is no number."""
+        how = self.layout.numerals
+        changed = None if how.unclear(cell) else self._changed(row)
+        return changed or not_a_number(self.name, f"line {self._line_of(row)}", self.layout.header[position], cell, how)
 
     def _no_time(self, position: int, cell: str, row: int) -> LogError:
         """What to say of a cell of the block last handed out that is no time."""
-        return LogError(
+        return self._changed(row) or LogError(
             f'{self.name}, line {self._line_of(row)}, column "{self.layout.header[position]}": "{cell[:40]}" is not a time as the'
             " rows before have it. Fix the line."
         )
+
+    def _changed(self, row: int) -> LogError | None:
+        """What to say of a row that holds several words and neither numbers nor times, None of others."""
+        line = self._line_of(row)
+        text = self._page.block.split(b"\n")[line - self._before - 1].decode("utf-8", "replace").rstrip("\r")
+        cells = self.mender.cells_of(text)
+        if any(map(sampled.strong, cells)) or sum(bool(cell.strip()) for cell in cells) < 2:
+            return None
+        return LogError(f"{self.name}, line {line}: the columns change here ({text[:60]!r}); split the file there.")
 
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand; the block holds one line for each row and blank ones."""
