@@ -7,6 +7,7 @@ import gzip
 import hashlib
 import os
 import re
+import shutil
 import stat
 import tempfile
 import zipfile
@@ -258,14 +259,12 @@ def to_scratch(stream: Readable, name: str) -> IO[bytes]:
     """Copy a stream to a temporary file."""
     target = scratch()
     try:
-        while chunk := stream.read(BLOCK_BYTES):
-            target.write(chunk)
+        shutil.copyfileobj(stream, target, BLOCK_BYTES)
         target.flush()
-    except LogError:
+    except (OSError, LogError) as error:
         target.close()
-        raise
-    except OSError as error:
-        target.close()
+        if isinstance(error, LogError):
+            raise
         raise LogError(
             f"{name}: no room for its decompressed content in the temporary folder ({error}); make room, or point TMPDIR to another disk."
         ) from None

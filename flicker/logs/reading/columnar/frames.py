@@ -30,13 +30,14 @@ def frame_source(data: Any, wishes: Wishes) -> Source:
         If it is none of these, or holds no log.
     """
     from flicker.logs.reading.columnar.columnar_log import read_table
-    from flicker.logs.reading.columnar.tables import InMemory, MemoryTable
+    from flicker.logs.reading.columnar.tables import MemoryTable
 
     table = _arrow_table(data)
     if table.num_rows == 0:
         raise LogError(f"{NAME}: no readings.")
     told = replace(wishes, plain_volts=True)
-    return read_table(InMemory(NAME), MemoryTable(table), told, in_memory=IN_MEMORY_BYTES)
+    memory = MemoryTable(table, NAME)
+    return read_table(memory, memory, told, in_memory=IN_MEMORY_BYTES)
 
 
 def _arrow_table(data: Any) -> Any:

@@ -41,29 +41,23 @@ class Table(Protocol):
         ...
 
 
-class InMemory:
-    """Stands for the file of a table in memory."""
+class MemoryTable:
+    """An Arrow table in memory, which is its own file: what is in memory is the caller's, and not watched."""
 
-    def __init__(self, name: str) -> None:
+    form = "a table in memory"
+
+    def __init__(self, table: Any, name: str) -> None:
         self.name = name
+        self._table = table.combine_chunks()
+        self.schema = table.schema
+        self.rows: int | None = table.num_rows
 
     def check(self, *, may_grow: bool = False) -> None:
-        """Do nothing: what is in memory is the caller's."""
+        """Do nothing."""
 
     def digest(self) -> str | None:
         """Return None."""
         return None
-
-
-class MemoryTable:
-    """An Arrow table in memory."""
-
-    form = "a table in memory"
-
-    def __init__(self, table: Any) -> None:
-        self._table = table.combine_chunks()
-        self.schema = table.schema
-        self.rows: int | None = table.num_rows
 
     def batches(self, names: Sequence[str], first: int, last: int) -> Iterator[tuple[int, Any]]:
         """Yield (number of the first row, record batch) for rows ``first`` to ``last``."""

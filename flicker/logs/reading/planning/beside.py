@@ -9,8 +9,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from flicker.logs.errors import LogError, Question
-from flicker.logs.reading.planning.columns import Channel, Column, Kind, Task, column_named, listed, not_numbers
+from flicker.logs.errors import Question
+from flicker.logs.reading.planning.columns import (
+    Channel,
+    Column,
+    Kind,
+    Task,
+    column_named,
+    find_column,
+    listed,
+    not_numbers,
+)
 from flicker.logs.reading.planning.extra_columns import mode_of
 from flicker.logs.reading.words import units, vocabulary
 from flicker.logs.roles import holds_marks
@@ -22,12 +31,9 @@ def marks_among(task: Task, columns: list[Column]) -> Column | None:
     """The column of marks: the one named, else one of words that is called so."""
     wanted = task.wishes.marks_column
     if wanted is not None:
-        try:
-            column = column_named(columns, wanted, task.name, "marks_column")
-        except LogError:
-            if task.wishes.may_lack:
-                return None
-            raise
+        if task.wishes.may_lack and find_column(columns, wanted) is None:
+            return None
+        column = column_named(columns, wanted, task.name, "marks_column")
         if column.kind == "number":
             raise Question(
                 f'{task.name}: the column "{column.header}" holds numbers, not marks; name another with marks_column'
@@ -48,12 +54,9 @@ def roles_among(task: Task, columns: list[Column]) -> dict[int, str]:
     found: dict[int, str] = {}
     told: set[int] = set()
     for wanted, role in task.wishes.roles:
-        try:
-            column = column_named(columns, wanted, task.name, "roles")
-        except LogError:
-            if task.wishes.may_lack:
-                continue
-            raise
+        if task.wishes.may_lack and find_column(columns, wanted) is None:
+            continue
+        column = column_named(columns, wanted, task.name, "roles")
         told.add(column.position)
         if role == "output":
             continue
@@ -91,7 +94,7 @@ def companions_among(
             (single if units.volts_per(single) is not None else "")
             or (label.unit if label.kind == "volts" else "")
             or task.wishes.unit
-            or units.evidence([column.values], column.decimals).unit
+            or units.evidence([column.values], column.decimals)[0]
             or ("V" if task.wishes.plain_volts else "")
         )
         if role == "temperature" or column.cell_units:

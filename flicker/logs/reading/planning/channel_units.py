@@ -185,8 +185,8 @@ def _infer(task: Task, unclear: list[Column], chosen: list[Column], found: dict[
         for column in unclear:
             found[column.position] = unit_evidence.Unit(1.0, Found.DEFAULT)
         return
-    told = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
-    if not told.unit:
+    unit, reason = units.evidence([c.values for c in unclear], max(c.decimals for c in unclear))
+    if not unit:
         ask = unit_evidence.ASK
         if len(unclear) < len(chosen):
             title = unclear[0].label.name
@@ -194,12 +194,12 @@ def _infer(task: Task, unclear: list[Column], chosen: list[Column], found: dict[
         counts = all(c.decimals == 0 for c in unclear) and len(unclear) == len(chosen)
         scale = ", or the scale of a converter's counts with volts_per_count (--volts-per-count V)" if counts else ""
         raise Question(
-            f'{name}: the unit of column "{unclear[0].header}" is not told, and {told.reason}; {ask}{scale}.',
+            f'{name}: the unit of column "{unclear[0].header}" is not told, and {reason}; {ask}{scale}.',
             unit="V" if len(unclear) == len(chosen) else {unclear[0].label.name: "V"},
         )
-    notes.append(f"Unit not stated; taken as {told.unit}: {told.reason}.")
+    notes.append(f"Unit not stated; taken as {unit}: {reason}.")
     for column in unclear:
-        found[column.position] = unit_evidence.Unit(units.volts_per(told.unit) or 1.0, Found.INFERRED)
+        found[column.position] = unit_evidence.Unit(units.volts_per(unit) or 1.0, Found.INFERRED)
 
 
 def _distinct(channels: list[Channel], columns: list[Column], notes: list[str]) -> tuple[Channel, ...]:

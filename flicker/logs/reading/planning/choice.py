@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import extra_columns, same_output
-from flicker.logs.reading.planning.columns import Column, Kind, Task, column_named, listed, not_numbers
+from flicker.logs.reading.planning.columns import Column, Kind, Task, column_named, find_column, listed, not_numbers
 from flicker.logs.reading.words import vocabulary
 
 MAX_CHANNELS = 16
@@ -72,7 +72,7 @@ def channels_among(task: Task, free: list[Column]) -> list[Column]:
         return chosen
     as_told = [wanted for wanted, role in wishes.roles if role == "output"]
     forced = [
-        column_named(free, wanted, name, "roles") for wanted in as_told if not wishes.may_lack or _has(free, wanted)
+        column_named(free, wanted, name, "roles") for wanted in as_told if not wishes.may_lack or find_column(free, wanted) is not None
     ]
     for column in forced:
         task.kinds.pop(column.position, None)
@@ -206,11 +206,3 @@ def _nothing(task: Task, free: list[Column]) -> None:
         " to read with channels (--channels NAME).",
         channels=[c.header for c in task.columns[:1]],
     )
-
-
-def _has(columns: list[Column], wanted: str) -> bool:
-    try:
-        column_named(columns, wanted, "", "")
-    except LogError:
-        return False
-    return True

@@ -225,14 +225,8 @@ class Task:
     averages: list[Column] = field(default_factory=list)
 
 
-def column_named(columns: list[Column], wanted: str, name: str, argument: str) -> Column:
-    """The column of a name, with or without its unit.
-
-    Raises
-    ------
-    LogError
-        If there is none.
-    """
+def find_column(columns: Sequence[Column], wanted: str) -> Column | None:
+    """The column of a name, with or without its unit; None where there is none."""
     asked = wanted.strip()
 
     def bare(title: str) -> str:
@@ -244,9 +238,20 @@ def column_named(columns: list[Column], wanted: str, name: str, argument: str) -
         [c.label.name == asked for c in columns],
         [bare(asked) in (bare(c.label.name), bare(c.header)) for c in columns],
     )
-    for fits in ways:
-        if any(fits):
-            return columns[fits.index(True)]
+    return next((columns[fits.index(True)] for fits in ways if any(fits)), None)
+
+
+def column_named(columns: Sequence[Column], wanted: str, name: str, argument: str) -> Column:
+    """The column of a name, with or without its unit.
+
+    Raises
+    ------
+    LogError
+        If there is none.
+    """
+    found = find_column(columns, wanted)
+    if found is not None:
+        return found
     option = "--role" if argument == "roles" else f"--{argument.replace('_', '-')}"
     raise LogError(
         f'{name} has no column "{wanted}" ({argument}); it has {listed([c.header for c in columns[:12]])}; name one of them'

@@ -106,12 +106,8 @@ def _order_by_heading(task: Task, column: Column, form: clock.Form, short: bool)
     """A date above the header that can be read in one way only, and is that of the first row in one order only."""
     days = {day for line in task.heading.lines for day in clock.sure_days(line)}
     first = next((c for c in column.cells if c.strip()), "")
-    found = []
-    for order in ("dmy", "mdy", "ymd") if short else ("dmy", "mdy"):
-        micros, good = clock.parse(arrow_types.words([first]), clock.Form(form.name, form.zoned, order))
-        moment = clock.moment(int(micros[0]), zoned=False) if good[0] else None
-        if moment is not None and moment.date().isoformat() in days:
-            found.append(order)
+    orders = ("dmy", "mdy", "ymd") if short else ("dmy", "mdy")
+    found = [order for order in orders if clock.day_of(first, clock.Form(form.name, form.zoned, order)) in days]
     return found[0] if len(found) == 1 else None
 
 

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from datetime import datetime
 
-from flicker.base.arrays import Bools
-from flicker.logs import arrow_types
 from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.words import clock, units, vocabulary
 from flicker.logs.reading.words.numerals import doubtful
@@ -109,20 +106,14 @@ def start_in(heading: Heading, order: str | None) -> tuple[datetime | None, int 
         form = clock.form_of([value])
         if form is None or not form.has_date:
             continue
-        parsed = {(int(micros[0]), bool(form.zoned)) for micros, good in _read(value, form, order) if good[0]}
-        if len(parsed) != 1:
+        orders = [order] if order is not None else ["dmy"] if clock.dotted_dates([value]) else ["dmy", "mdy"]
+        forms = [clock.Form(form.name, form.zoned, each) for each in orders] if form.two_orders else [form]
+        parsed = {clock.micros_of(value, each) for each in forms} - {None}
+        micros = parsed.pop() if len(parsed) == 1 else None
+        if micros is None:
             continue
-        micros, zoned = parsed.pop()
         if not form.has_clock:
             days.add(micros)
-        elif (moment := clock.moment(micros, zoned=zoned)) is not None:
+        elif (moment := clock.moment(micros, zoned=form.zoned)) is not None:
             moments.add(moment)
     return (moments.pop() if len(moments) == 1 else None), (days.pop() if len(days) == 1 and not moments else None)
-
-
-def _read(value: str, form: clock.Form, order: str | None) -> Iterable[tuple[clock.Micros, Bools]]:
-    cell = arrow_types.words([value])
-    if not form.two_orders:
-        return [clock.parse(cell, form)]
-    orders = [order] if order is not None else ["dmy"] if clock.dotted_dates([value]) else ["dmy", "mdy"]
-    return [clock.parse(cell, clock.Form(form.name, form.zoned, each)) for each in orders]

@@ -183,16 +183,27 @@ def dotted_dates(cells: Sequence[str]) -> bool:
 
 def sure_days(line: str) -> set[str]:
     """Dates in a line of words that can be read in one way only, as year-month-day."""
+    found = {
+        day_of(match.group(), Form(name))
+        for name in ("ymd", "dMy", "Mdy", "yMd")
+        for match in re.finditer(rf"(?<!\d)(?:{_DATES[name]})(?!\d)", line)
+    }
+    return found - {""}
+
+
+def micros_of(word: str, form: Form) -> int | None:
+    """Microseconds that a single word tells, None where it is not written in the form."""
     from flicker.logs import arrow_types  # late: with it pyarrow is loaded
 
-    days = set()
-    for name in ("ymd", "dMy", "Mdy", "yMd"):
-        for match in re.finditer(rf"(?<!\d)(?:{_DATES[name]})(?!\d)", line):
-            micros, good = parse(arrow_types.words([match.group()]), Form(name))
-            found = moment(int(micros[0]), zoned=False) if good[0] else None
-            if found is not None:
-                days.add(found.date().isoformat())
-    return days
+    micros, good = parse(arrow_types.words([word]), form)
+    return int(micros[0]) if good[0] else None
+
+
+def day_of(word: str, form: Form) -> str:
+    """The date that a single word tells, as year-month-day; empty where it tells none."""
+    micros = micros_of(word, form)
+    found = None if micros is None else moment(micros, zoned=False)
+    return "" if found is None else found.date().isoformat()
 
 
 def matches(cell: str, form: Form) -> bool:

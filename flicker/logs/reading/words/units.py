@@ -225,14 +225,6 @@ def kind_of(unit: str) -> str:
     return "other" if unit.lower().strip() in _OTHER or is_ac(unit) else "none"
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """What the values themselves say about their unit; ``unit`` is empty where they do not say it."""
-
-    unit: str
-    reason: str
-
-
 FINE_DIGITS = (
     4  # readings of 0.0001 mV are finer than the microvolt that bench meters resolve; common practice, no source
 )
@@ -240,21 +232,21 @@ AT_REST_V = 0.5  # an output that rests beyond this in volts is no evidence for 
 RAILS_V = 150.0  # no power amplifier's output reaches it; common practice, no source
 
 
-def evidence(values: list[Floats], decimals: int) -> Evidence:
-    """Judge the unit of voltages from their size and their digits: volts, or not to be told.
+def evidence(values: list[Floats], decimals: int) -> tuple[str, str]:
+    """Judge the unit of voltages from their size and their digits: the unit (empty where they do not tell it), and why.
 
     Volts hide nothing; millivolts are never taken without a word of the file (48.3 is a rail on the output, or 48 mV).
     """
     finite = [np.abs(column[np.isfinite(column)]) for column in values]
     finite = [column for column in finite if column.size]
     if not finite:
-        return Evidence("", "there are no readings to tell it from")
+        return ("", "there are no readings to tell it from")
     middle = max(float(np.median(column)) for column in finite)
     largest = max(float(column.max()) for column in finite)
     size = f"readings rest at {middle:.3g} and reach {largest:.3g}"
     if largest <= RAILS_V and middle < AT_REST_V and decimals >= FINE_DIGITS:
-        return Evidence("V", f"{size}, with {decimals} or more digits after the point")
-    return Evidence("", f"{size}, which could be volts or millivolts")
+        return ("V", f"{size}, with {decimals} or more digits after the point")
+    return ("", f"{size}, which could be volts or millivolts")
 
 
 def decimals_of(values: Floats) -> int:
