@@ -51,6 +51,9 @@ CASES = {
     "dates alone": Advice(
         table("Date,left_mV", ["2026-03-05"] * N, LEFT), "dates without a time of day", {"sample_interval_s": 0.5}
     ),
+    "a factor above": Advice(
+        table("time_s,left_mV", HALF, LEFT, before="Scale: 0.1\n"), "names a factor", {"unit": {"left": "mV"}}
+    ),
     "samples counted": Advice(table("Sample,left_mV", range(N), LEFT), "counts samples", {"sample_interval_s": 0.5}),
     "no time": Advice(table("left_mV,right_mV", LEFT, RIGHT), "no column tells the time", {"sample_interval_s": 0.5}),
     "time of another name": Advice(

@@ -538,6 +538,20 @@ add("long, several at one time", tab("time_s,channel,reading_mV", zip(*TWICE, st
 for header in ("left mV (AC)", "left_mV [AC]"):
     add(f"alternating by its header: {header}", tab(f"time_s,{header}", [T, L]), ask="alternating voltage")
 
+# time is counted as the lines above say, and such lines stand among the readings again
+HALF_OF = tab("left_mV,right_mV", [L[:30], R[:30]])
+for first, again in {"Interval: 0.5 s": "Interval: 2 s", "# Interval: 0.5 s": "# Interval: 2 s", "# Start: 2026-03-05 10:00:00\n# Interval: 0.5 s": "# Start: 2026-03-05 12:00:00"}.items():
+    add(f"counted, then {again}", f"{first}\n{HALF_OF}{again}\n{HALF_OF}", ask="split the file")
+add("counted, told twice", f"# Interval: 0.5 s\n{HALF_OF}# Interval: 0.5 s\n{HALF_OF}", np.tile(L[:30], 2) / 1e3, np.tile(R[:30], 2) / 1e3)
+# a factor beside the unit, in a row of units or above: the numbers may hold it, or not
+for header in ("time_s,left (0.1 mV)", "time_s,left [100 µV]", "time,left\ns,0.1 mV"):
+    add(f"a factor in {header!r}", tab(header, [T, L]), ask="names a factor")
+for line in ("Scale: 0.1", "Scale factor;0,1", "Probe: 10:1", "Attenuation = x10"):
+    add(f"a factor above: {line}", tab("time_s,left_mV", [T, L], before=f"{line}\n"), ask="names a factor")
+    add(f"a factor above, told: {line}", tab("time_s,left_mV", [T, L], before=f"{line}\n"), right=None, unit={"left": "mV"})
+for line in ("Scale: 1", "Full scale: 10 V", "Probe: 1:1", "Vertical scale: 2 V/div", "Scale: linear"):
+    add(f"no factor above: {line}", tab("time_s,left_mV", [T, L], before=f"{line}\n"), right=None)
+
 
 @pytest.mark.parametrize("name", CASES)
 def test_family(name: str, tmp_path: Path):

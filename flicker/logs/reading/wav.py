@@ -51,7 +51,8 @@ class WavSource:
             )
         self._volts = float(wishes.full_scale_V)
         self._frame = self._count * self._bits // 8
-        self.rows: int | None = size // self._frame
+        there = min(size, length - self._begin)
+        self.rows: int | None = there // self._frame
         check_rows(self.name, self.rows, few=wishes.few)
         names = ["left", "right"] if self._count == 2 else [f"ch{k + 1}" for k in range(self._count)]
         self._positions = _positions(names, wishes, self.name)
@@ -64,11 +65,8 @@ class WavSource:
         notes = [f"Taken as a DC-coupled recording with {self._volts:g} V at full scale."]
         if self._tag == 1:
             notes.append("Samples at full scale count as over range.")
-        if self._begin + size > length or size % self._frame:
+        if there < size or size % self._frame:
             notes.append("The recording is cut off; it was read up to its last whole sample.")
-        if self._begin + size > length:
-            self.rows = (length - self._begin) // self._frame
-            check_rows(self.name, self.rows, few=wishes.few)
         self.notes = tuple(notes)
 
     def batches(

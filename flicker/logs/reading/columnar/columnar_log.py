@@ -12,7 +12,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.table_columns import column_of_field, holds_words, usable, words_in
-from flicker.logs.reading.planning.columns import Heading, Wishes, not_a_number
+from flicker.logs.reading.planning.columns import Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter
@@ -170,9 +170,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
     whole.check_rows(file.name, sum(batch.num_rows for batch in head), few=wishes.few)
     words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
-    how = (
-        numerals.told(wishes.decimal) if wishes.decimal is not None else numerals.judge(list(words.values()), file.name)
-    )
+    how = numerals.judge(list(words.values()), file.name, wishes.decimal)
     columns = [
         column_of_field(table.schema.field(name), k, head, words.get(name), how, wishes) for k, name in enumerate(names)
     ]
@@ -184,12 +182,11 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         for _, batch in tables.guarded(table.batches([names[position]], 0, end), file.name):
             yield arrow_types.texts(batch.column(names[position]))
 
-    meta = {
-        key.decode("utf-8", "replace"): value.decode("utf-8", "replace")[:200]
+    heading = [
+        f"{key.decode('utf-8', 'replace')}: {value.decode('utf-8', 'replace')[:200]}"
         for key, value in (table.schema.metadata or {}).items()
         if key not in (b"pandas", b"ARROW:schema")
-    }
-    heading = Heading(meta, tuple(f"{key}: {value}" for key, value in meta.items()))
+    ]
     plan = make_plan(columns, wishes, file.name, heading, scan)
     convert = Converter(plan, file.name, columns, how)
     source = ColumnarSource(file, table, names, convert)

@@ -80,17 +80,12 @@ def _array(key: Any, value: Any) -> Any:
     if found.ndim != 1:
         raise LogError(f"{NAME}: {key!r} must be an array of one dimension, got shape {found.shape}.")
     if found.dtype.kind in "mM":
-        return pa.array(_at_most_nanoseconds(found))
+        unit = np.datetime_data(found.dtype)[0]  # days and hours as seconds: Arrow knows moments from seconds down
+        return pa.array(found if unit in ("s", "ms", "us", "ns") else found.astype(f"{found.dtype.kind}8[s]"))
     try:
         return pa.array(found)
     except (pa.ArrowException, TypeError) as error:
         raise LogError(f"{NAME}: {key!r} cannot be read as readings or times ({error}).") from None
-
-
-def _at_most_nanoseconds(found: Any) -> Any:
-    """Days and hours as seconds: Arrow knows moments from seconds down."""
-    unit = np.datetime_data(found.dtype)[0]
-    return found if unit in ("s", "ms", "us", "ns") else found.astype(f"{found.dtype.kind}8[s]")
 
 
 def _of_pandas(data: Any) -> Any:

@@ -177,14 +177,10 @@ def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> Parqu
 
 def guarded(stream: Iterator[tuple[int, Any]], name: str) -> Iterator[tuple[int, Any]]:
     """Turn the errors of a damaged file into one sentence."""
-    while True:
-        try:
-            item = next(stream, None)
-        except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
-            raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}); copy it again.") from None
-        if item is None:
-            return
-        yield item
+    try:
+        yield from stream
+    except (pa.ArrowException, OSError, ValueError, KeyError, MemoryError) as error:
+        raise LogError(f"{name} is damaged: its rows cannot be read ({_brief(error)}); copy it again.") from None
 
 
 def _brief(error: Exception) -> str:

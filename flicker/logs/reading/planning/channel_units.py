@@ -11,7 +11,12 @@ from flicker.logs.reading.planning.beside import paired
 from flicker.logs.reading.planning.columns import Channel, Column, Found, Task, column_named, listed
 from flicker.logs.reading.words import units
 
-_FACTOR = re.compile(r"(?i)[x\u00d7*\u00b7]\s?10|/\s?10|\b1\s?:\s?\d|\b10+\s?:\s?1\b|/\s?div\b|10\s?\^|\b1e[+-]?\d")
+_FACTOR = re.compile(r"(?i)[(\[]\s?\d+(?:[.,]\d+)?\s?[nu\u00b5\u03bcmk]?v\s?[)\]]|^\d+[.,]\d+\s?[nu\u00b5\u03bcmk]?v$|[x\u00d7*\u00b7]\s?10|/\s?10|\b1\s?:\s?\d|\b10+\s?:\s?1\b|/\s?div\b|10\s?\^|\b1e[+-]?\d")
+
+_FACTOR_ABOVE = re.compile(
+    r"(?i)[^:=,;\t]*\b(?:scal(?:e|ing)|(?:scale )?factor|multiplier|faktor|skalierung|facteur|attenuation|probe|divider|teiler|"
+    r"tastkopf)[^:=,;\t\w]*[:=,;\t]\s*x?\s?(?P<n>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s?x?(?:\s?[:/]\s?(?P<per>[1-9]\d*))?"
+)
 
 
 def channels_of(
@@ -30,6 +35,8 @@ def channels_of(
         )
     if told is None and not wishes.plain_volts:
         _refuse_factors(task, [c for c in chosen if c.position not in single], chosen)
+        if not single and wishes.volts_per_count is None:
+            _refuse_factor_above(task, chosen[0])
     named = set() if key is None else unit_evidence.units_in(key.cells)
     pairs = paired(task, unit_columns, chosen, "units") if unit_columns else {}
     found: dict[int, unit_evidence.Unit] = {}
@@ -109,6 +116,20 @@ def _refuse_factors(task: Task, open_: list[Column], chosen: list[Column]) -> No
         f" unit of the numbers as they stand, {ask}.",
         unit="V" if all_of else {title: "V"},
     )
+
+
+def _refuse_factor_above(task: Task, column: Column) -> None:
+    """Ask where a line above the header tells a factor other than 1: the numbers may hold it, or not."""
+    for line in task.heading:
+        found = _FACTOR_ABOVE.fullmatch(line.strip())
+        if found is not None and float(found["n"].replace(",", ".")) != float(found["per"] or 1):
+            title = column.label.name
+            raise Question(
+                f'{task.name}: the line "{line.strip()[:60]}" above the header names a factor, and whether the numbers hold it is'
+                f" not told; if they do, say their unit with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\"), else give"
+                " volts_per_count (--volts-per-count V).",
+                unit={title: "V"},
+            )
 
 
 def _told_units(task: Task, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:

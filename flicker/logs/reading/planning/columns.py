@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -12,8 +12,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError, Question
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock, numerals, units, vocabulary
+from flicker.logs.reading.words import clock, numerals, odd_cells, units, vocabulary
 
 Scan = Callable[[int], Iterable[Any]]  # all cells of a column, as Arrow columns of strings
 
@@ -149,6 +148,7 @@ class TimeColumns:
     zoned: bool = False
     means: str = ""
     cell_units: bool = False  # cells such as 0.5 s
+    counted: bool = False  # at the interval that the lines above the header tell
 
     @property
     def read(self) -> tuple[int, ...]:
@@ -197,27 +197,19 @@ class Wishes:
         return None if self.day_first is None else "dmy" if self.day_first else "mdy"
 
 
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """What stands above the header: lines as they are, and those of a key and its value."""
-
-    entries: Mapping[str, str] = field(default_factory=dict)
-    lines: tuple[str, ...] = ()
-
-
 @dataclass(slots=True)
 class Task:
     """A file while it is planned: what is known of it, what the caller said, and the notes that are to be told.
 
     ``kinds`` says what the columns are that may be no outputs, by position; those that are read all the same lose it.
-    ``interval_s`` is the time from sample to sample that the lines above the header tell. ``scan`` hands out all cells of
+    ``heading`` are the lines above the header, and ``interval_s`` the time from sample to sample that they tell. ``scan`` hands out all cells of
     a column, where the parts looked at do not settle a question. ``averages`` are read while their extremes are not.
     """
 
     name: str
     columns: list[Column]
     wishes: Wishes
-    heading: Heading
+    heading: Sequence[str]
     scan: Scan | None = None
     interval_s: float | None = None
     notes: list[str] = field(default_factory=list)

@@ -58,7 +58,7 @@ def _ordered(task: Task, column: Column, times: Column | None = None) -> clock.F
     told = task.wishes.order
     if told is not None:
         return clock.Form(form.name, form.zoned, told)
-    written = _order_in(f"{column.header} {column.unit}") or _order_in(" ".join(task.heading.lines))
+    written = _order_in(f"{column.header} {column.unit}") or _order_in(" ".join(task.heading))
     if written is not None:
         task.notes.append(f"Dates were read in the order that the file states ({written}).")
         return clock.Form(form.name, form.zoned, written)
@@ -104,7 +104,7 @@ def _order_of(task: Task, column: Column, form: clock.Form, short: bool, times: 
 
 def _order_by_heading(task: Task, column: Column, form: clock.Form, short: bool) -> str | None:
     """A date above the header that can be read in one way only, and is that of the first row in one order only."""
-    days = {day for line in task.heading.lines for day in clock.sure_days(line)}
+    days = {day for line in task.heading for day in clock.sure_days(line)}
     first = next((c for c in column.cells if c.strip()), "")
     orders = ("dmy", "mdy", "ymd") if short else ("dmy", "mdy")
     found = [order for order in orders if clock.day_of(first, clock.Form(form.name, form.zoned, order)) in days]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 
-from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.words import clock, units, vocabulary
 from flicker.logs.reading.words.numerals import doubtful
 
@@ -36,21 +36,14 @@ _WITH = _BEGINS | _DATES | frozenset({
 _KEY = re.compile(r"^\W*(?P<key>[^:=;\t,\d]{2,60}?)\s*[:=;\t,]\s*(?P<value>\d.*|[A-Za-z]{3,9}\.? \d.*)$")
 
 
-def interval_in(heading: Heading) -> float | None:
+def interval_in(heading: Sequence[str]) -> float | None:
     """Seconds from sample to sample that the lines above the header tell; None where they do not."""
-    for line in heading.lines:
-        found = interval_of(line)
-        if found is not None:
-            return found
-    for key, text in heading.entries.items():
-        found = interval_of(f"{key}: {text}")
-        if found is not None:
-            return found
-    return None
+    return next((found for line in heading if (found := interval_of(line)) is not None), None)
 
 
 def interval_of(line: str) -> float | None:
     """Seconds from sample to sample that one line tells; None where it tells none."""
+    line = re.sub(r"^([^:=;,\t\d]+)[;,\t]\s*", r"\1: ", line)  # a key and its value as cells
     if (each := _EACH_SECOND.search(line)) is not None and float(each[1].replace(",", ".")) > 0:
         return 1.0 / float(each[1].replace(",", "."))
     words = set(vocabulary.words_of(line))
@@ -90,14 +83,14 @@ def _seconds_in(line: str) -> float | None:
     return None
 
 
-def start_in(heading: Heading, order: str | None) -> tuple[datetime | None, int | None]:
+def start_in(heading: Sequence[str], order: str | None) -> tuple[datetime | None, int | None]:
     """Moment of the first sample, and (where its date alone is told) microseconds of its midnight since 1970.
 
     ``order`` of day and month is what the caller told; a date that can be read in two ways tells nothing.
     """
     moments: set[datetime] = set()
     days: set[int] = set()
-    for line in heading.lines:
+    for line in heading:
         found = _KEY.match(line.strip().strip('"'))
         words = set(vocabulary.words_of(found["key"])) if found else set()
         if found is None or not words or not words <= _WITH or not words & (_BEGINS | _DATES):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,17 +10,7 @@ from flicker.logs.errors import Question
 from flicker.logs.reading.planning import choice, extra_columns
 from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among, with_modes, with_signs
 from flicker.logs.reading.planning.channel_units import channels_of
-from flicker.logs.reading.planning.columns import (
-    Channel,
-    Column,
-    Heading,
-    Kind,
-    Scan,
-    Task,
-    TimeColumns,
-    Wishes,
-    listed,
-)
+from flicker.logs.reading.planning.columns import Channel, Column, Kind, Scan, Task, TimeColumns, Wishes, listed
 from flicker.logs.reading.planning.heading import interval_in, start_in
 from flicker.logs.reading.planning.time_columns import check_other_clocks, find_time
 
@@ -79,7 +70,7 @@ class How:
     plan: Plan
 
 
-def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading, scan: Scan | None = None) -> Plan:
+def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Sequence[str], scan: Scan | None = None) -> Plan:
     """Decide what each column is.
 
     Parameters
@@ -90,7 +81,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Heading
         What the caller said.
     name : str
         Of the file, for sentences.
-    heading : Heading
+    heading : sequence of str
         The lines above the header.
     scan : callable, optional
         Hands out all cells of a column, where the parts looked at do not settle a question.

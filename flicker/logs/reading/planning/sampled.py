@@ -8,8 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from flicker.logs.reading.planning.columns import Column
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock, units, vocabulary
+from flicker.logs.reading.words import clock, odd_cells, units, vocabulary
 from flicker.logs.reading.words.numerals import COMMA, GROUPED_COMMA, GROUPED_POINT, PLAIN, Numerals, bare_number
 
 _SIGNS = {"+", "-", "\u2212", "\u2013", ""}

@@ -156,10 +156,10 @@ def _by_heading(task: Task, counter: Column | None, run: int | None) -> TimeColu
         None,
     )
     if likely is not None and counts_rows(likely):
-        return TimeColumns("number", (likely.position,), factor=interval, means=means)
+        return TimeColumns("number", (likely.position,), factor=interval, means=means, counted=True)
     if likely is not None and counter is not None:
         return scale_of(task, likely)
-    return TimeColumns("none", factor=interval, means=means)
+    return TimeColumns("none", factor=interval, means=means, counted=True)
 
 
 def _compact(column: Column) -> None:

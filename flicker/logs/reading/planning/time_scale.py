@@ -112,7 +112,8 @@ def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
             means = f"numbers in units of {fits[0]:g} s, by the interval in the heading"
             return TimeColumns("number", at, (), fits[0], means=means)
         if counts_rows(column):
-            return TimeColumns("number", at, (), task.interval_s, means="counted, by the interval in the heading")
+            means = "counted, by the interval in the heading"
+            return TimeColumns("number", at, factor=task.interval_s, means=means, counted=True)
     if counts_rows(column):
         raise Question(
             f'{task.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
@@ -128,7 +129,7 @@ def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
 
 def _unit_by_heading(task: Task) -> str:
     """Unit of time that a line above the header states."""
-    for line in task.heading.lines:
+    for line in task.heading:
         found = re.search(
             r"(?i)(?:time|zeit|temps|tijd|tempo|tiempo|timestamps?|elapsed)\w*[\s:=,;(\[]+"
             r"(?:units?|einheit|unit\u00e9|unidad|unit\u00e0|eenheid|base)?[\s:=,;]*(?:is|are|in|given in)?[\s:=,;]*"

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning.columns import Column, Found, Heading, Task
+from flicker.logs.reading.planning.columns import Column, Found, Task
 from flicker.logs.reading.words import units, vocabulary
 
 ASK = "say which with unit='V' or unit='mV' (--unit V|mV)"
@@ -42,11 +42,11 @@ class Stated:
     single: Mapping[int, str] = field(default_factory=dict)
 
 
-def stated_in(heading: Heading, columns: Sequence[Column]) -> Stated:
+def stated_in(heading: Sequence[str], columns: Sequence[Column]) -> Stated:
     """Look for units of the readings in the lines above the header."""
     found: list[str] = []
     single: dict[int, str] = {}
-    for line in heading.lines:
+    for line in heading:
         words = set(vocabulary.words_of(line))
         tokens = _unit_tokens(line)
         if not tokens:

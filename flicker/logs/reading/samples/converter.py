@@ -16,8 +16,7 @@ from flicker.logs.reading.planning.columns import Column
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.samples.per_reading import PerReading
 from flicker.logs.reading.samples.seconds import Seconds
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import units
+from flicker.logs.reading.words import odd_cells, units
 from flicker.logs.reading.words.numerals import Numerals
 
 Refusal = Callable[[int, str, int], LogError]  # what to say of a cell: the position of its column, the cell, its row

@@ -10,7 +10,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools
 from flicker.logs.errors import LogError
-from flicker.logs.reading.words.cells import MISSING
+from flicker.logs.reading.words.odd_cells import MISSING
 
 MOST_ENTRIES = 20_000
 
@@ -32,13 +32,12 @@ class Words:
     def __init__(self, name: str, *, told: bool) -> None:
         self._name, self._told = name, told
         self._found: list[Entry] = []
-        self._overflow = False
 
     def take(self, cells: Any, known: Bools, first: int) -> None:
         """Add the cells of a batch; rows without a time are left out, the others counted from ``first``."""
         from flicker.logs import arrow_types  # late: with it pyarrow is loaded
 
-        if self._overflow:
+        if len(self._found) > MOST_ENTRIES:
             return
         kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
         words = [word if word.lower() not in MISSING else "" for word in kinds]
@@ -56,7 +55,6 @@ class Words:
             else:
                 self._found.append(Entry(first + a, first + b, word))
             if len(self._found) > MOST_ENTRIES:
-                self._overflow = True
                 break
 
     def finish(self, time_of: Callable[[int], float], notes: list[str]) -> tuple[Entry, ...]:
@@ -67,7 +65,7 @@ class Words:
         LogError
             If the caller named a column that cannot be one of marks.
         """
-        if self._overflow:
+        if len(self._found) > MOST_ENTRIES:
             text = f"the column of marks changes in more than {MOST_ENTRIES} rows: it holds no marks"
             if self._told:
                 raise LogError(

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from flicker.base.arrays import Bools, Floats, Ints
+from flicker.base.arrays import Bools, Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning import extra_columns
 from flicker.logs.reading.planning.columns import Channel
-from flicker.logs.reading.words import cells, units
+from flicker.logs.reading.words import odd_cells, units
 
 
 class PerReading:
@@ -32,7 +32,7 @@ class PerReading:
         if channel.zero:
             raw = raw - channel.zero
         if channel.unit_column is None:
-            values = cells.to_volts(raw, channel.volts)
+            values = odd_cells.to_volts(raw, channel.volts)
         else:
             self._units_at = channel.unit_column
             values = self._in_own_units(raw, column(channel.unit_column))
@@ -46,7 +46,7 @@ class PerReading:
         return values
 
     def _in_own_units(self, raw: Floats, words: Any) -> Floats:
-        kinds, codes = _coded(words)
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
         factors = [units.volts_in(kind) for kind in kinds]
         values = np.full(raw.size, np.nan)
         for k, (kind, factor) in enumerate(zip(kinds, factors, strict=True)):
@@ -57,12 +57,12 @@ class PerReading:
                 if readings:
                     self.other[kind] += readings
             else:
-                values[rows] = cells.to_volts(raw[rows], factor)
+                values[rows] = odd_cells.to_volts(raw[rows], factor)
         self.readings += values.size
         return values
 
     def _signs(self, words: Any, position: int) -> Floats:
-        kinds, codes = _coded(words)
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
         signs = [extra_columns.sign_of(kind) for kind in kinds]
         if None in signs:
             kind, title = kinds[signs.index(None)], self.titles[position]
@@ -74,7 +74,7 @@ class PerReading:
         return np.array(signs, dtype=np.float64)[codes]
 
     def _alternating(self, words: Any) -> Bools:
-        kinds, codes = _coded(words)
+        kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
         return np.asarray(np.array([extra_columns.mode_of(kind) == "ac" for kind in kinds])[codes])
 
     @property
@@ -105,7 +105,3 @@ class PerReading:
         if self.alternating:
             out.append(f"Not read, and so not observed: {self.alternating} readings of alternating voltage.")
         return out
-
-
-def _coded(words: Any) -> tuple[list[str], Ints]:
-    return arrow_types.coded(arrow_types.bare_words(words))

@@ -15,8 +15,7 @@ from flicker.base.arrays import Bools, Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock
+from flicker.logs.reading.words import clock, odd_cells
 
 
 class Seconds:

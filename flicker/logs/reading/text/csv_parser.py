@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -25,7 +26,7 @@ ODD_MOST = 0.1  # rows of another shape are never more than this share
 _BELOW = 40  # lines of a summary at most
 _AT_ONCE = 1 << 16  # bytes compared in one step, so that the answers stay in the cache
 _BLANK = re.compile(rb"(?m)^(?=\r?\n)")
-_MISSING = ("", "NaN", "nan", "NAN", "N/A", "NA", "null", "None", "--")  # of which `words.cells` knows more
+_MISSING = ("", "NaN", "nan", "NAN", "N/A", "NA", "null", "None", "--")  # of which `words.odd_cells` knows more
 
 
 def table_of(block: bytes, layout: sniff.Layout, types: Mapping[int, Any], strange: Callable[[Any], str]) -> Any:
@@ -298,12 +299,8 @@ class Cutter:
 
     def _line_of(self, row: int) -> int:
         """Number of the line of a row of the block at hand; the block holds one line for each row and blank ones."""
-        seen = -1
-        for k, line in enumerate(self._page.block.split(b"\n")):
-            seen += bool(line.strip(b"\r"))
-            if seen == row:
-                return self._before + k + 1
-        return self._before + 1
+        filled = (k for k, line in enumerate(self._page.block.split(b"\n"), start=1) if line.strip(b"\r"))
+        return self._before + next(itertools.islice(filled, row, None))
 
     # ------------------------------------------------------------ what was left out
 

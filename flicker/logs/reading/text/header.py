@@ -8,15 +8,13 @@ from collections.abc import Sequence
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
-from flicker.logs.reading.planning.columns import Heading
 from flicker.logs.reading.planning.sampled import strong
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock, numerals, units, vocabulary
+from flicker.logs.reading.words import clock, numerals, odd_cells, units, vocabulary
 from flicker.logs.reading.words.numerals import bare_number
 
 COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
 _KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
-_KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;\t]{1,60}?)\s*[:=,;\t]\s*(?P<value>.*?)[\s,;]*$")
+_KEY_VALUE = re.compile(r"^\W*(?P<key>[^:=,;|\t]{1,60}?)\s*[:=,;|\t]\s*(?P<value>.*?)[\s,;|]*$")
 
 
 def split(line: str, delimiter: str, quoted: bool) -> list[str]:
@@ -117,22 +115,27 @@ def header_above(
         ):
             unit_cells = [cell.strip("[](){} ") for cell in cells]
             continue
-        if (len(cells) == 1 and width > 1) or (delimiter == " " and len(cells) != width):
-            continue
-        if width == 1 and (_KEY_VALUE.match(bare) and re.search(r"[:=]", bare)):
-            continue
-        if sum(map(strong, cells)) > 0.5 * len(cells) or _tells_a_number(cells) or _tells_the_unit(cells):
-            continue
-        if sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)):
-            continue
-        if (abs(len(cells) - width) > 1 and len(cells) == 2 and units.label(cells[1]).kind != "volts") or (
-            len(cells) != width and _KEY.match(bare)
-        ):
-            continue  # a key and its value
-        if COMMENT.match(line) and len(cells) != width:
+        if not _may_be_names(cells, line, bare, delimiter, width):
             continue
         return _grouped(cells, lines[:k], delimiter), unit_cells, k
     return [], unit_cells, None
+
+
+def _may_be_names(cells: list[str], line: str, bare: str, delimiter: str, width: int) -> bool:
+    """Whether the cells of a line (``bare`` without the sign of a comment) may name columns."""
+    fits = len(cells) == width
+    return not any((
+        len(cells) == 1 and width > 1,
+        delimiter == " " and not fits,
+        width == 1 and _KEY_VALUE.match(bare) and re.search(r"[:=]", bare),
+        sum(map(strong, cells)) > 0.5 * len(cells),
+        _tells_a_number(cells) or unit_told(bare) is not None,
+        sum(bool(cell) for cell in cells) < 0.5 * min(width, len(cells)),
+        # a key and its value
+        abs(len(cells) - width) > 1 and len(cells) == 2 and units.label(cells[1]).kind != "volts",
+        not fits and _KEY.match(bare),
+        not fits and COMMENT.match(line),
+    ))  # fmt: skip
 
 
 def _grouped(cells: list[str], above: list[str], delimiter: str) -> list[str]:
@@ -158,13 +161,6 @@ def _tells_a_number(cells: list[str]) -> bool:
     """Whether a line such as ``Increment,0.5,s`` tells a number; channels may be called 1 and 2."""
     numbers = [cell for cell in cells if numerals.PLAIN.fullmatch(cell) or numerals.COMMA.fullmatch(cell)]
     return bool(numbers) and not all(cell.isdigit() for cell in cells[1:])
-
-
-def _tells_the_unit(cells: list[str]) -> bool:
-    """Whether a line such as ``Unit;mV`` tells the unit of all readings."""
-    words = set(vocabulary.words_of(cells[0]))
-    filled = [cell for cell in cells[1:] if cell]
-    return bool(words) and words <= vocabulary.UNIT and len(filled) == 1 and units.volts_per(filled[0]) is not None
 
 
 def unit_told(line: str) -> float | None:
@@ -209,14 +205,7 @@ def fitting(header: list[str], rows: list[list[str]], width: int, delimiter: str
     return header
 
 
-def preamble(lines: Sequence[str]) -> Heading:
-    """What the lines above the header say."""
-    found: dict[str, str] = {}
-    kept = []
-    for line in lines[:500]:
-        bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line.strip().strip('"'))
-        if bare and len(bare) < 300:
-            kept.append(bare.replace('"', ""))
-        if len(bare) < 200 and (match := _KEY_VALUE.match(bare)):
-            found.setdefault(match["key"].strip().strip('"'), match["value"].strip().strip('"'))
-    return Heading(found, tuple(kept))
+def preamble(lines: Sequence[str]) -> tuple[str, ...]:
+    """The lines above the header without signs of comments and quotation marks; long ones say nothing."""
+    bare = (re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line.strip().strip('"')) for line in lines[:500])
+    return tuple(line.replace('"', "") for line in bare if line and len(line) < 300)

@@ -13,11 +13,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from flicker.logs.errors import LogError, Question
-from flicker.logs.reading.planning import sampled
+from flicker.logs.reading.planning import heading, sampled
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import header, sniff
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import clock, units, vocabulary
+from flicker.logs.reading.words import clock, odd_cells, units, vocabulary
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
 _SIGNS = re.compile(r"^[ \t]*(?:#|%|//|!|')+[ \t]*")  # of a comment
@@ -147,8 +146,8 @@ class Mender:
                 out.append(self._row([], ""))
             elif not broken and self._retold(line.strip()):
                 raise LogError(
-                    f"{self.name}: below {line.strip()[:60]!r} the readings have another unit or other columns; split the"
-                    " file there."
+                    f"{self.name}: below {line.strip()[:60]!r} the readings have another unit, interval or beginning, or other"
+                    " columns; split the file there."
                 )
             else:
                 out.append(self._row_of(cells, line, number, tally))
@@ -227,12 +226,17 @@ class Mender:
         return self._row(["" if k in positions else cell for k, cell in enumerate(cells)], "")
 
     def _retold(self, text: str) -> bool:
-        """Whether a line without readings says that those below it are of another unit, or in other columns.
+        """Whether a line without readings says that those below it are of another unit or time, or in other columns.
 
-        A comment that names the columns, a row of units, or a line such as ``Unit: V``.
+        A comment that names the columns, a row of units, or a line such as ``Unit: V`` or, where time is counted by what
+        the heading tells, ``Interval: 2 s`` or ``Start: 10:15``.
         """
         if text in self.layout.heading or self.plan.key is not None:
             return False
+        if self.plan.time.counted:
+            moment = heading.start_in([_SIGNS.sub("", text)], None)[0]
+            if heading.interval_of(text) not in (None, self.plan.time.factor) or moment not in (None, self.plan.start):
+                return True
         volts = {c.position: c.volts for c in self.plan.channels if c.role == "output" and not c.beside}
         bare = _SIGNS.sub("", text)
         cells = [cell.strip().strip('"').strip() for cell in self.cells_of(bare)]

@@ -9,13 +9,12 @@ from dataclasses import dataclass, field
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
-from flicker.logs.reading.planning.columns import Column, Heading, Wishes
+from flicker.logs.reading.planning.columns import Column, Wishes
 from flicker.logs.reading.planning.sampled import strong
 from flicker.logs.reading.samples.whole import empty
 from flicker.logs.reading.text import grouped_rows
 from flicker.logs.reading.text.header import COMMENT, first_row, fitting, header_above, preamble, split
-from flicker.logs.reading.words import cells as odd_cells
-from flicker.logs.reading.words import numerals, units
+from flicker.logs.reading.words import numerals, odd_cells, units
 from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
 MAX_COLUMNS = 1024
@@ -39,7 +38,7 @@ class Layout:
     lines: int
     header: list[str]
     extra: int  # empty cells behind the last column of each row
-    preamble: Heading
+    preamble: tuple[str, ...]
     heading: frozenset[str]
     has_header: bool = True
     columns: list[Column] = field(default_factory=list)
@@ -107,11 +106,9 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     body_cells = [row for row in rows if row[0][:1].isdigit() or not sampled.units_row(row)]
     if commas is not None and commas.decimal:
         how = Numerals(".")  # the commas were replaced where the rows were put together
-    elif wishes.decimal is not None:
-        how = numerals.told(wishes.decimal)
     else:
         columns = [[row[k] for row in body_cells] for k in range(width)]
-        how = numerals.judge(columns, name, points_likely=delimiter in (",", " ", ""))
+        how = numerals.judge(columns, name, wishes.decimal, points_likely=delimiter in (",", " ", ""))
     has_header = bool(header)
     if not header:
         header = [f"column {k + 1}" for k in range(width)]

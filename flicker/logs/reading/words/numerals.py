@@ -90,29 +90,22 @@ def only_with(text: str) -> str:
     return next(iter(found)) if len(found) == 1 else ""
 
 
-def told(decimal: str) -> Numerals:
-    """Take the caller's word.
-
-    Raises
-    ------
-    LogError
-        If it is no decimal sign.
-    """
-    if decimal not in (".", ","):
-        raise LogError(f"decimal must be '.' or ',', got {decimal!r} (--decimal).")
-    return Numerals(decimal)
-
-
-def judge(columns: Sequence[Iterable[str]], name: str, *, points_likely: bool = False) -> Numerals:
-    """Tell the decimal sign from the cells of all columns.
+def judge(
+    columns: Sequence[Iterable[str]], name: str, told: str | None = None, *, points_likely: bool = False
+) -> Numerals:
+    """Tell the decimal sign from the cells of all columns, or take the caller's word (``told``).
 
     ``points_likely`` says that commas part the cells, so that points in all numbers are decimal signs.
 
     Raises
     ------
     LogError
-        If cells such as 1,234 or 2.500 can be read in two ways.
+        If cells such as 1,234 or 2.500 can be read in two ways, or the caller's word is no decimal sign.
     """
+    if told is not None:
+        if told not in (".", ","):
+            raise LogError(f"decimal must be '.' or ',', got {told!r} (--decimal).")
+        return Numerals(told)
     shown = [_shown(cells) for cells in columns]
     points, commas = (sum(column.sure[sign] for column in shown) for sign in ".,")
     if points or commas:
