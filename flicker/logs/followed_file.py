@@ -42,24 +42,22 @@ class FollowedFile:
         self.dated = False  # whether the lines read hold dates, so that none can stand in two logs
         self.lines = 0  # lines done
         self._notes = notes
-        self._handle: IO[bytes] | None = None
         self._told_anew = False
         self._open()
         self._begin()
 
     def _open(self) -> None:
-        before = self._handle
         try:
-            self._handle = open(self.path, "rb")  # noqa: SIM115  kept between looks, so that a renamed file is read on
+            handle = open(self.path, "rb")  # noqa: SIM115  kept between looks, so that a renamed file is read on
         except FileNotFoundError:
             raise LogError(f"{self.path}: there is no such file.") from None
         except OSError as problem:
             raise LogError(f"{self.path} cannot be read: {problem.strerror}.") from None
-        if before is not None:
-            before.close()
         if not os.path.isfile(self.path):
+            handle.close()
             raise LogError(f"{self.path} is not a regular file; write the log to a file first.")
-        self._inode = os.fstat(self._handle.fileno()).st_ino
+        self._handle: IO[bytes] = handle
+        self._inode = os.fstat(handle.fileno()).st_ino
 
     def _begin(self) -> None:
         self._at = 0
@@ -70,15 +68,12 @@ class FollowedFile:
 
     def close(self) -> None:
         """Let go of the file."""
-        if self._handle is not None:
-            self._handle.close()
-            self._handle = None
+        self._handle.close()
 
     # ------------------------------------------------------------ the same file?
 
     def rewritten(self) -> bool:
         """Whether a new file has begun at the place of what was read; to be asked before each look."""
-        assert self._handle is not None
         size = os.fstat(self._handle.fileno()).st_size
         if size >= self._at and not self._changed():
             return False
@@ -92,19 +87,17 @@ class FollowedFile:
             return False  # being turned over; look again later
         if now.st_ino == self._inode:
             return False
+        before = self._handle
         self._open()
+        before.close()
         return self._new_or_anew("was replaced")
 
     def _changed(self) -> bool:
-        if not self._last:
-            return False
-        assert self._handle is not None
         self._handle.seek(self._at - len(self._last))
         return self._handle.read(len(self._last)) != self._last
 
     def _new_or_anew(self, what: str) -> bool:
         """False where the lines that were read stand in the file as it is now, or may do so in a moment."""
-        assert self._handle is not None
         self._handle.seek(0)
         head = self._handle.read(KEPT)
         same = min(len(head), len(self._head))
@@ -112,7 +105,7 @@ class FollowedFile:
         size = os.fstat(self._handle.fileno()).st_size
         if begins_alike and size < self._at:
             return False  # cut off, or in the middle of being written anew: what comes tells
-        if begins_alike and self._summed(self._at) == self._sum.digest():
+        if begins_alike and self._resummed(self._at).digest() == self._sum.digest():
             self._anew()
             return False
         place = self._found_behind() if self.dated else None
@@ -133,7 +126,6 @@ class FollowedFile:
             )
 
     def _resummed(self, size: int) -> hashlib.blake2b:
-        assert self._handle is not None
         self._handle.seek(0)
         found = hashlib.blake2b()
         while size > 0 and (part := self._handle.read(min(CHUNK, size))):
@@ -141,12 +133,8 @@ class FollowedFile:
             size -= len(part)
         return found
 
-    def _summed(self, size: int) -> bytes:
-        return self._resummed(size).digest()
-
     def _found_behind(self) -> int | None:
         """Where the file goes on behind the last lines read, though others were dropped before them."""
-        assert self._handle is not None
         tail = self._last[self._last.find(b"\n") + 1 :]
         if not tail or not self._last.endswith(b"\n"):
             return None
@@ -164,7 +152,6 @@ class FollowedFile:
 
     def block(self) -> bytes:
         """Whole lines that are not done yet, up to a mebibyte; empty where there are none."""
-        assert self._handle is not None
         self._handle.seek(self._at)
         block = self._handle.read(CHUNK)
         if len(block) == CHUNK and not block.strip(b"\0"):
@@ -185,7 +172,6 @@ class FollowedFile:
 
     def _behind_hole(self, block: bytes) -> bytes:
         """What stands behind more than a mebibyte of NUL bytes; nothing where they reach to the end, as room kept does."""
-        assert self._handle is not None
         hole = [block]
         while part := self._handle.read(CHUNK):
             if part.strip(b"\0"):

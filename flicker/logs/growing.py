@@ -90,7 +90,6 @@ class GrowingLog:
         self.channels: tuple[str, ...] = ()
         self.cadence_s: float | None = None
         self.notes: list[str] = []
-        self.held = 0
         self._file = FollowedFile(self.path, self.notes)
         self.name = self._file.name
         self._wishes = wishes or Wishes()
