@@ -7,8 +7,6 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from flicker.case.reading import KINDS
-
 Options = Mapping[str, Mapping[str, Any]]  # by their words, as argparse takes them
 
 JSON: Options = {"--json": {"action": "store_true", "help": "print one JSON document instead of the page"}}
@@ -134,6 +132,8 @@ def add_file_options(group: argparse._ArgumentGroup, *, interval: bool = True) -
 
 def reading_from(arguments: argparse.Namespace) -> dict[str, Any]:
     """Options given that tell how a file is read, as `read_log` takes them; columns are in `columns_from`."""
+    from flicker.case.reading import KINDS  # late: help loads no library
+
     told = {name: getattr(arguments, name) for name in KINDS} | {"unit": unit_from(arguments.unit)}
     return {name: tuple(value) if isinstance(value, list) else value for name, value in told.items() if value is not None}
 
