@@ -76,7 +76,7 @@ def survey_cases(paths: Iterable[str | Path], *, progress: Callable[[str], None]
 
 def rows_of(job: JobResult) -> list[Row]:
     """Rows of one judged case: each stage and channel, with what was done before and what became of it."""
-    from flicker.evidence.compare.credit import work_of
+    from flicker.evidence.compare.stages import work_of
 
     case = job.case
     work = work_of(job.stages, case)

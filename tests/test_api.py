@@ -20,10 +20,10 @@ PUBLIC = """
 """
 STATS = {
     "arrivals": """
-        AgeForecast AgeTrend AndersonDarlingTrend Clusters ExtremalIndex GapTest LogLinearFit PowerLawFit
+        AgeForecast AgeTrend AndersonDarlingTrend Clusters ExtremalIndex GapTest PowerLawFit
         PowerLawTest RateTrend RenewalTrendTest TrendTest age_forecast age_trend
         anderson_darling_trend_test decluster exponential_gaps_test extremal_index laplace_test lewis_robinson_test
-        log_linear_fit power_law_fit power_law_test rate_trend_test
+        power_law_fit power_law_test rate_trend_test
     """,
     "association": """
         Coincidence StimulusTest coincidence holm stimulus_test
@@ -34,7 +34,7 @@ STATS = {
         rate_steps_unit variance_changes
     """,
     "extremes": """
-        PeakShare ReturnLevel SHAPE_RANGE TailChance TailFit fit_tail share_above
+        SHAPE_RANGE TailChance TailFit fit_tail
     """,
     "jumps": """
         Jumps jumps reading_sigma

@@ -19,7 +19,7 @@ from flicker.case.model import CaseLog
 from flicker.cli import main
 from flicker.evidence.assessment import assess
 from flicker.evidence.compare.comparison import compare, compare_stages
-from flicker.evidence.compare.shared import common_part
+from flicker.evidence.compare.judged import common_part
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.simulate import simulate_log
 

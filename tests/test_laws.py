@@ -55,7 +55,7 @@ def test_arrival_tests_and_fits_follow_the_unit_of_time(times, unit):
         assert test(times * unit, unit).p_value == close(test(times, 1.0).p_value, 1e-6)
     one, other = arrivals.power_law_fit(times, 1.0), arrivals.power_law_fit(times * unit, unit)
     assert (other.beta, other.beta_low, other.beta_high) == close((one.beta, one.beta_low, one.beta_high))
-    assert one.end_rate == close(unit * other.end_rate)
+    assert one.scale == close(unit**one.beta * other.scale)
     one, other = (changepoints.rate_changes(times * u, u, simulations=99) for u in (1.0, unit))
     assert (other.p_value, other.likelihood_ratio) == close((one.p_value, one.likelihood_ratio))
 

@@ -21,7 +21,7 @@ from flicker.base.limits import Limits
 from flicker.case.case_file import Case, CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.cli import main
 from flicker.evidence.compare.condition_change import level_change, size_change
-from flicker.evidence.compare.credit import credits_of, work_of
+from flicker.evidence.compare.stages import credits_of, work_of
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, weigh
 from flicker.evidence.questions.drift import run_to_run
 from flicker.evidence.record.accuracy import BELOW, REVERSED, meter_or_leads, off_by_V
@@ -187,7 +187,7 @@ def test_it_holds_for_the_command_the_document_and_the_page(
 )
 def test_power_ups_of_one_stage_keep_to_it_too(levels, off, holds):
     record = resting(levels)
-    record.cycle = tuple(range(len(levels)))
+    record.cycle, record.power_ups = tuple(range(len(levels))), [[k] for k in range(len(levels))]
     found = run_to_run(record, LIMITS, off)
     assert found.holds == holds and ("meter or leads" in found.reads) == (not holds)
 

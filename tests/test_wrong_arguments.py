@@ -32,7 +32,6 @@ SOUND = {
     "arrivals.extremal_index": dict(values_or_times=T, step=1.0),
     "arrivals.laplace_test": dict(times=T, end=20.0),
     "arrivals.lewis_robinson_test": dict(times=T, end=20.0),
-    "arrivals.log_linear_fit": dict(times=T, end=20.0),
     "arrivals.power_law_fit": dict(times=T, end=20.0),
     "arrivals.power_law_test": dict(times=T, end=20.0),
     "arrivals.rate_trend_test": dict(times=T, end=20.0),
@@ -49,7 +48,6 @@ SOUND = {
     "changepoints.dispersed_limits": dict(count=3, exposure=2.0, dispersion=1.5, confidence=0.9),
     "changepoints.variance_changes": dict(y=Y, x=list(range(12))),
     "extremes.fit_tail": dict(peaks=Y, threshold=0.5, exposure=3.0),
-    "extremes.share_above": dict(peaks=Y, level=2.0),
     "jumps.jumps": dict(values=JUMPY),
     "jumps.reading_sigma": dict(values=JUMPY),
     "moving.moved_in_noise": dict(levels=JUMPY, limit=0.02),
@@ -86,7 +84,6 @@ SOUND = {
     "rates.rate_ratio": RATIO,
     "rates.rate_ratio_dispersed": SIDES,
     "rates.recurrence": dict(count=3, exposure=4.0, nuisance_rate=0.01, rest_exposure=3.0),
-    "rates.recurrence (control)": dict(count=3, exposure=4.0, control_count=1, control_exposure=6.0),
     "rates.share_interval": dict(hits=2, trials=5),
     "rates.window_counts": dict(times=T, ends=20.0),
     "sequential.likelihood_ratio_pair": dict(good_rate=0.1, bad_rate=1.0),
@@ -104,7 +101,7 @@ SOUND = {
     "trends.robust_slope": dict(y=Y, x=list(range(12))),
     "trends.theil_sen": dict(y=Y, x=list(range(12))),
 }
-CHOICES = {"alternative", "method", "sided", "ended_by", "kind", "autocorrelation", "lengths", "convention"}
+CHOICES = {"alternative", "method", "sided", "ended_by", "autocorrelation", "lengths"}
 SHARES = {"confidence", "false_alarm", "miss", "power", "error", "share", "nuisance_share"}
 ARRAYS = {
     "times", "ends", "ages", "order", "gaps", "values_or_times", "counts", "sizes", "times_a", "times_b", "p_values",
@@ -114,7 +111,7 @@ ARRAYS = {
 }  # fmt: skip
 WHOLE = {
     "seed", "count", "base_count", "on_count", "off_count", "runs_with", "runs", "hits", "trials", "windows", "allowed",
-    "power_ups", "half", "max_changes", "simulations", "least_count", "samples_per_cell", "control_count", "blocks",
+    "power_ups", "half", "max_changes", "simulations", "least_count", "samples_per_cell", "blocks",
 }  # fmt: skip
 # what is no mistake there: gaps in levels and readings, no events at all, any name of a stimulus
 ALLOWED = {

@@ -88,7 +88,7 @@ def _seal(path: Path, arguments: argparse.Namespace) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
     from flicker.case.case_file import read_case
     from flicker.case.identity import fingerprint
-    from flicker.present.writing import whole_file
+    from flicker.logs.writing import whole_file
 
     case = read_case(path, anywhere=arguments.anywhere)
     need(bool(case.logs), f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
@@ -158,7 +158,7 @@ def _line_of(places: Mapping[str, str], number: int, key: str) -> int:
 def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
     """Write a case if it can be read; a wrong line must not leave a wrong file."""
     from flicker.case.case_file import CaseError
-    from flicker.present.writing import whole_file
+    from flicker.logs.writing import whole_file
 
     with whole_file(path, what="case", known=True) as draft:
         if problem := _problem(path, text, anywhere=anywhere):

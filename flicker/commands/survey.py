@@ -129,7 +129,7 @@ def _told(table: Any) -> list[str]:
 
 def write_table(table: Any, out: Path) -> None:
     """Write the table whole or not at all, as Parquet or CSV by the name."""
-    from flicker.present.writing import whole_file
+    from flicker.logs.writing import whole_file
 
     with whole_file(out, what="table", known=True) as temporary:
         if out.suffix == ".parquet":

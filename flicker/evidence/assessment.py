@@ -24,9 +24,8 @@ from flicker.evidence.guard import Reason, judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.located.rate_since import since_findings
-from flicker.evidence.outlook.bench import control_of
+from flicker.evidence.outlook.bench import Relays, control_of
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
-from flicker.evidence.outlook.exposure import Relays
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,

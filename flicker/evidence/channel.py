@@ -25,9 +25,8 @@ from flicker.evidence.located.moves import MoveRow, moves_of
 from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.located.rate_changed import RateChanged
 from flicker.evidence.located.warmup import WarmupRate
-from flicker.evidence.outlook.bench import Visibility, visibility_of, warm_up_of
+from flicker.evidence.outlook.bench import RelayResult, Relays, Visibility, exposure, visibility_of, warm_up_of
 from flicker.evidence.outlook.end_state import End, Failed, Stands
-from flicker.evidence.outlook.exposure import RelayResult, Relays, exposure
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.outlook.swings_ahead import SwingsAhead, swings_ahead
 from flicker.evidence.questions import condition, drift, recurrence

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from flicker.base.arrays import Floats
 from flicker.base.formats import lasting_text
 from flicker.base.limits import Limits
-from flicker.evidence.outlook.bench import relays_to_try
-from flicker.evidence.outlook.exposure import Relays
+from flicker.evidence.outlook.bench import Relays, relays_to_try
 from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.questions.warmth import Series

@@ -12,7 +12,7 @@ from typing import Any
 from flicker import _version
 from flicker.base.progress import tell
 from flicker.logs.model import LogError
-from flicker.present.writing import whole_file
+from flicker.logs.writing import whole_file
 
 THEN = "then"
 CELL_TIMEOUT_S = 1800

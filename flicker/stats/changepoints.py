@@ -133,7 +133,6 @@ class VarianceChanges(Changes):
     """Stretches of constant noise."""
 
     changes: tuple[VarianceChange, ...]
-    sigmas: Floats
 
     @property
     def reads(self) -> str:
@@ -267,9 +266,7 @@ def variance_changes(
     second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
     blocks = min(search.MOST, second.size // 8)
     if blocks < search.FEWEST or not second.any():
-        return VarianceChanges(
-            (), np.array([_spread(second)]), starts=np.zeros(1, np.int64), p_value=1.0, confidence=1 - alpha, method=method
-        )
+        return VarianceChanges((), starts=np.zeros(1, np.int64), p_value=1.0, confidence=1 - alpha, method=method)
     starts = (np.arange(blocks + 1, dtype=np.int64) * second.size) // blocks
     raw = np.add.reduceat(second, starts[:-1]) / np.diff(starts)
     floor = max(0.8 * step, 1e-6 * float(raw.max()))  # a level near a border alone makes 0.75 steps
@@ -299,10 +296,7 @@ def variance_changes(
             )
         )
     at = np.array([0, *(c.index for c in changes)], dtype=np.int64)
-    sigmas = np.array([_spread(part) for part in np.split(second, np.maximum(at[1:] - 1, 0))])
-    return VarianceChanges(
-        changes=tuple(changes), starts=at, sigmas=sigmas, p_value=p_value, confidence=1 - alpha, method=method
-    )
+    return VarianceChanges(changes=tuple(changes), starts=at, p_value=p_value, confidence=1 - alpha, method=method)
 
 
 def _stepwise(
@@ -383,8 +377,3 @@ def _middle(values: Floats, whole: int) -> float:
     """Mean of the middle half, as in the blocks; of all values where a block holds fewer than four."""
     quarter = values.size // 4 if whole >= 4 * search.MOST else 0
     return float(np.sort(values)[quarter : values.size - quarter].mean())
-
-
-def _spread(second: Floats) -> float:
-    """Sigma of white noise with this mean absolute second difference (sqrt(6) sigma each)."""
-    return float(second.mean() / (np.sqrt(6.0) * np.sqrt(2 / np.pi))) if second.size else 0.0

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
-from flicker.base.arrays import Floats, Ints
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Interval, Result
 from flicker.stats.levels.digits import noise_sigma, resolution_of
@@ -27,7 +27,6 @@ __all__ = [
 ]
 
 
-_KINDS = ("allan", "modified", "time", "hadamard", "total")
 LOWEST_EXPONENT, HIGHEST_EXPONENT = -1.5, 3.5  # of the power law of noise that are thought possible
 
 
@@ -37,16 +36,12 @@ class AllanDeviation(Result):
 
     span_s: Floats
     deviation: Floats
-    terms: Ints
-    kind: str
     overlapping: bool
 
     @property
     def method(self) -> str:
         """Name of the estimator."""
-        return (
-            f"{'overlapping ' if self.overlapping and self.kind in ('allan', 'hadamard') else ''}{self.kind} deviation"
-        )
+        return "overlapping allan deviation" if self.overlapping else "allan deviation"
 
     @property
     def reads(self) -> str:
@@ -59,7 +54,7 @@ class AllanDeviation(Result):
 
 
 def allan_deviation(
-    y: ArrayLike, step_s: float, spans: ArrayLike | None = None, *, overlapping: bool = True, kind: str = "allan"
+    y: ArrayLike, step_s: float, spans: ArrayLike | None = None, *, overlapping: bool = True
 ) -> AllanDeviation:
     """Return the deviation between neighbouring averages over each span.
 
@@ -72,9 +67,7 @@ def allan_deviation(
     spans : array_like, optional
         Averaging spans in seconds, whole multiples of ``step_s``; octaves up to a quarter of the log when left out.
     overlapping : bool
-        Use every start ('allan' and 'hadamard'); the others have one form only.
-    kind : {'allan', 'modified', 'time', 'hadamard', 'total'}
-        Which deviation.
+        Use every start, not only every span's first.
 
     Raises
     ------
@@ -83,19 +76,13 @@ def allan_deviation(
 
     Notes
     -----
-    W. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), section 5. The time deviation is in the
-    unit of ``y`` times seconds.
+    W. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), section 5.
     """
     array = check.finite_array("y", y, least=3)
     step = check.positive("step_s", step_s, what="seconds between readings")
-    kind = check.one_of("kind", kind, _KINDS)
     n = array.size
-    needed = 3 if kind in ("modified", "time", "hadamard") else 2
     if spans is None:
         factors = 2 ** np.arange(max(1, int(np.log2(max(2, n // 4))) + 1))
-        factors = factors[needed * factors <= n]
-        if not factors.size:
-            factors = np.array([1])
     else:
         many: ArrayLike = [float(spans)] if isinstance(spans, (int, float)) else spans
         asked = check.finite_array("spans", many)
@@ -103,42 +90,18 @@ def allan_deviation(
         bad = (factors < 1) | (np.abs(factors * step - asked) > 1e-6 * asked)
         if bad.any():
             raise ValueError(f"spans must be whole multiples of step_s ({step:g} s), got {asked[bad][0]:g}")
-        if (needed * factors > n).any():
-            long = asked[needed * factors > n][0]
-            raise ValueError(f"spans must not pass {n // needed * step:g} s for {n} readings, got {long:g}")
+        if (2 * factors > n).any():
+            long = asked[2 * factors > n][0]
+            raise ValueError(f"spans must not pass {n // 2 * step:g} s for {n} readings, got {long:g}")
     centred = array - array.mean()  # keeps the running sum small; no deviation sees the mean
     phase = np.concatenate([[0.0], np.cumsum(centred)]) * step
-    values, terms = [], []
+    deviation = []
     for m in factors.tolist():
-        value, count = _one_deviation(phase, m, step, overlapping, kind)
-        values.append(value)
-        terms.append(count)
-    return AllanDeviation(
-        factors.astype(np.float64) * step, np.array(values), np.array(terms, dtype=np.int64), kind, overlapping
-    )
-
-
-def _one_deviation(phase: Floats, m: int, step: float, overlapping: bool, kind: str) -> tuple[float, int]:
-    span = m * step
-    if kind == "total":  # the phase, reflected at both ends (SP 1065, 5.2.11)
-        n = phase.size
-        longer = np.concatenate([2 * phase[0] - phase[n - 2 : 0 : -1], phase, 2 * phase[-1] - phase[n - 2 : 0 : -1]])
-        middle = np.arange(n - 2, 2 * n - 2)[1:-1]
-        second = longer[middle - m] - 2 * longer[middle] + longer[middle + m]
-        return float(np.sqrt(np.mean(second**2) / 2) / span), second.size
-    stride = 1 if overlapping or kind in ("modified", "time") else m
-    x = phase[::stride]
-    lag = m // stride
-    if kind == "hadamard":
-        third = x[3 * lag :] - 3 * x[2 * lag : -lag] + 3 * x[lag : -2 * lag] - x[: -3 * lag]
-        return float(np.sqrt(np.mean(third**2) / 6) / span), third.size
-    second = x[2 * lag :] - 2 * x[lag:-lag] + x[: -2 * lag]
-    if kind == "allan":
-        return float(np.sqrt(np.mean(second**2) / 2) / span), second.size
-    total = np.concatenate([[0.0], np.cumsum(second)])
-    means = (total[m:] - total[:-m]) / m
-    modified = float(np.sqrt(np.mean(means**2) / 2) / span)
-    return (modified if kind == "modified" else modified * span / np.sqrt(3.0)), means.size
+        x = phase if overlapping else phase[::m]
+        lag = m if overlapping else 1
+        second = x[2 * lag :] - 2 * x[lag:-lag] + x[: -2 * lag]
+        deviation.append(np.sqrt(np.mean(second**2) / 2) / (m * step))
+    return AllanDeviation(np.asarray(factors * step, dtype=np.float64), np.array(deviation, dtype=np.float64), overlapping)
 
 
 @dataclass(frozen=True, slots=True)

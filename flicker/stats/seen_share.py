@@ -18,9 +18,6 @@ class SeenShare(Result):
     share: float
     glitch_length: float
     sample_interval: float
-    integration_time: float
-    needed_fraction: float
-    lengths: str
     method: str
 
     @property
@@ -86,8 +83,5 @@ def detectable_share(
         share=min(1.0, share),
         glitch_length=length,
         sample_interval=interval,
-        integration_time=aperture,
-        needed_fraction=fraction,
-        lengths=lengths,
         method="overlap of a rectangular glitch",
     )

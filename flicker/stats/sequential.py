@@ -43,7 +43,6 @@ class RateDecision(Result):
     log_lower: float
     slope: float
     recurs_intercept: float
-    clean_intercept: float
     clean_exposure: float
     exposure_per_event: float
     least_count: int
@@ -84,7 +83,6 @@ def rate_decision(
     miss: float = 0.05,
     least_count: int = 1,
     dispersion: float = 1.0,
-    convention: Literal["wald", "discrete"] = "wald",
 ) -> RateDecision:
     """Wald's sequential test of a Poisson rate.
 
@@ -101,9 +99,6 @@ def rate_decision(
     dispersion : float
         1 for events that come singly; above 1 (variance over mean of window counts) divides the evidence, since Poisson
         boundaries are wrong in about 15 % of watches where bursts of two or three are counted.
-    convention : {"wald", "discrete"}
-        ``discrete`` multiplies the upper constant by (d + 1) / (2 d), d = bad over good, as the handbook plans for
-        constant failure rates do to allow for the jump at an event.
 
     Returns
     -------
@@ -127,13 +122,7 @@ def rate_decision(
     a, b = check.share("false_alarm", false_alarm), check.share("miss", miss)
     if a + b >= 1.0:
         raise ValueError(f"false_alarm + miss must be below 1, got {a} + {b}")
-    check.one_of("convention", convention, ("wald", "discrete"))
-    upper = (1.0 - b) / a
-    if convention == "discrete":
-        upper *= (bad / good + 1.0) / (2.0 * bad / good)
-    return _decision(
-        good, bad, a, b, math.log(upper), math.log(b / (1.0 - a)), least_count, dispersion, f"Wald, {convention}"
-    )
+    return _decision(good, bad, a, b, math.log((1.0 - b) / a), math.log(b / (1.0 - a)), least_count, dispersion, "Wald")
 
 
 def _decision(
@@ -159,7 +148,6 @@ def _decision(
         log_lower=log_lower,
         slope=gap / step,
         recurs_intercept=phi * log_upper / step,
-        clean_intercept=phi * log_lower / step,
         clean_exposure=-phi * log_lower / gap,
         exposure_per_event=step / gap,
         least_count=least_count,
@@ -216,7 +204,6 @@ class RateBounds(Interval):
     count: int
     exposure: float
     rate: float
-    design_rate: float
 
     @property
     def reads(self) -> str:
@@ -281,7 +268,6 @@ def rate_bounds(
         rate=count / exposure,
         low=low,
         high=high,
-        design_rate=design,
         confidence=confidence,
         method="gamma-Poisson mixture, anytime valid",
     )

@@ -15,7 +15,7 @@ import numpy as np
 from scipy import special
 
 from flicker.stats import arrivals
-from flicker.stats.arrivals import gap_permutations, trend_tests
+from flicker.stats.arrivals import permutations, trend_tests
 
 SPAN = 4 * 3600.0
 HERE = Path(__file__).parent
@@ -181,18 +181,12 @@ def coverage(n: int) -> list[str]:
                 fit = arrivals.power_law_fit(power_law(rng, count, beta), SPAN)
                 hits += fit.beta_low <= beta <= fit.beta_high
             rows.append(f"| power-law exponent | {count} | {beta} | {100 * hits / n:.1f} |")
-        for growth in (0.0, 2.0):
-            rng, hits = np.random.default_rng(count), 0
-            for _ in range(n):
-                fit = arrivals.log_linear_fit(log_linear(rng, count, growth), SPAN)
-                hits += fit.growth_low * SPAN <= growth <= fit.growth_high * SPAN
-            rows.append(f"| log-linear growth over the span | {count} | {growth} | {100 * hits / n:.1f} |")
     return rows
 
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
-    for module in (trend_tests, gap_permutations):
+    for module in (trend_tests, permutations):
         module.PERMUTATIONS = 399
     parts = (
         ("Size under Poisson arrivals, nominal 5 %, by number of events", size_under_poisson, n),

@@ -17,7 +17,7 @@ from comparison_plan import comparison_power
 from scipy import special, stats
 
 from flicker.stats import arrivals, changepoints, extremes, rates, trends
-from flicker.stats.arrivals import gap_permutations, trend_tests
+from flicker.stats.arrivals import permutations, trend_tests
 
 RESULTS = Path(__file__).parent / "results"
 
@@ -34,7 +34,7 @@ def share(hits, n):
 
 
 def few_permutations(number=199):
-    for module in (trend_tests, gap_permutations):
+    for module in (trend_tests, permutations):
         module.PERMUTATIONS = number
 
 

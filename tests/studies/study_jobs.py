@@ -21,8 +21,8 @@ sys.path.insert(0, str(HERE.parent))
 
 from bench_sides import drawn, side  # noqa: E402
 
-from flicker.evidence.compare.credit import credits_of, work_of  # noqa: E402
 from flicker.evidence.compare.sides import Side  # noqa: E402
+from flicker.evidence.compare.stages import credits_of, work_of  # noqa: E402
 from flicker.evidence.compare.weighing import IMPROVED, cure, weigh  # noqa: E402
 from flicker.stats.rates import share_interval  # noqa: E402
 

@@ -17,17 +17,19 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.alike import sources_of, starts_told, unlike, unlike_hours
 from flicker.evidence.compare.aspects import RATES, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
-from flicker.evidence.compare.condition_change import (
-    OffBy,
-    power_up_change,
-    size_change,
-    unlike_change,
+from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
+from flicker.evidence.compare.judged import (
+    Judged,
+    judged_aspects,
+    most_shared,
+    off_by_both,
+    shared_change,
+    sharing,
+    told_of_all,
+    with_shared,
 )
-from flicker.evidence.compare.credit import credits_of, work_of
-from flicker.evidence.compare.judged import Judged, judged_aspects, off_by_both, told_of_all
-from flicker.evidence.compare.shared import most_shared, shared_change, sharing, with_shared
 from flicker.evidence.compare.sides import side_of
-from flicker.evidence.compare.stages import Comparison, StageComparison
+from flicker.evidence.compare.stages import Comparison, StageComparison, credits_of, work_of
 from flicker.evidence.compare.weighing import (
     IMPROVED,
     NO_CHANGE,

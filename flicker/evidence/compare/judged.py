@@ -1,11 +1,23 @@
-"""Every channel of a step by every aspect: what decided by rate, noise or level, and what other channels show too."""
+"""Every channel of a step by every aspect: what decided, and what other channels show too, told apart from the claims about one channel.
+
+Two outputs that swing in the same second tell of mains, ground, supply, the room or the logger. That such swings are gone
+shows no repair of either channel: a fridge that was unplugged looks the same. So does a noise floor that fell in all of them.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
+import numpy as np
+
+from flicker.base.described import Doc
+from flicker.base.formats import hours_text, times_text
 from flicker.base.limits import Limits
+from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import Assessment
@@ -18,11 +30,133 @@ from flicker.evidence.compare.condition_change import (
     noise_change,
     unlike_change,
 )
-from flicker.evidence.compare.shared import ALL_ALIKE, SHARED_FELL, SHARED_ROSE, shared_by_all
-from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Note, NoteKind, Weighed
 from flicker.evidence.findings import YES
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.signals.coincidence import BEYOND_CHANCE
+
+UNEQUAL = 2.0  # how unequally mains, room and meter reach the outputs of one unit; a choice, tried in `study_aspects.py`
+ALL_ALIKE = "every output changed alike, by what they share"
+# what to do about swings that came at once, and about all else that every channel shows
+SHARED_FELL = (
+    "Look at what the channels share first, supply and ground as well as another machine on the same mains, a dimmer, the room, "
+    "the meter: take that away or bring it back, and log again, before a repair is credited."
+)
+SHARED_ROSE = "Look at what the channels share (supply, ground, mains, room, the meter) before any channel."
+
+
+@dataclass(frozen=True, slots=True)
+class SharedChange(Result):
+    """Swings that several outputs showed at once, after against before."""
+
+    outcome: Annotated[str, Doc("Of what the outputs share.", values=("improved", "no change shown", "worse"))]
+    channels: Annotated[tuple[str, ...], Doc("Outputs that swing together beyond chance.")]
+    before_episodes: Annotated[int, Doc("Shared episodes before, of the channel that has most.", ge=0)]
+    before_s: Annotated[float, Doc("Observed seconds before.", ge=0)]
+    after_episodes: Annotated[int, Doc("Shared episodes after.", ge=0)]
+    after_s: Annotated[float, Doc("Observed seconds after.", ge=0)]
+    p_improved: Annotated[float, Doc("One-sided, corrected with the channels.", ge=0, le=1)]
+    p_worse: Annotated[float, Doc("One-sided, corrected with the channels.", ge=0, le=1)]
+    reads: Annotated[str, Doc("In words.")]
+
+
+def sharing(judged: Sequence[Assessment]) -> frozenset[str]:
+    """Outputs of which two swing together beyond chance in one of the assessments, with episodes that are shared."""
+    out = set[str]()
+    for one in judged:
+        marked = {record.channel for record in one.records if record.episodes.shared.any()}
+        for pair in (one.coincidence or {}).get("pairs", ()):
+            if pair["answer"] in BEYOND_CHANCE:
+                out |= {pair["a"], pair["b"]} & marked
+    return frozenset(out)
+
+
+def most_shared(sides: tuple[Assessment, Assessment], channels: frozenset[str]) -> tuple[ChannelRecord, ChannelRecord]:
+    """Records of the channel with most shared episodes over both sides."""
+    one, two = ({record.channel: record for record in side.records} for side in sides)
+    names = [name for name in one if name in two and name in channels]
+    best = max(names, key=lambda name: int(one[name].episodes.shared.sum() + two[name].episodes.shared.sum()))
+    return one[best], two[best]
+
+
+def with_shared(item: Weighed, one: ChannelRecord, two: ChannelRecord) -> Weighed:
+    """Say of a channel how many of its swings are not weighed as its own."""
+    shared = tuple(int(np.count_nonzero(part.episodes.shared & ~part.episodes.common)) for part in (one, two))
+    counted = [part.own_episodes for part in (one, two)]
+    if not any(shared):
+        return item
+    told = [f"{n} of {m} episodes {when}" for n, m, when in zip(shared, counted, ("before", "after"), strict=True) if n]
+    text = (
+        f"{' and '.join(told)} came in other channels at once; they tell of what the channels share, and the outcome rests on "
+        "the channel's own"
+    )
+    return replace(item, shared=(shared[0], shared[1]), notes=(*item.notes, Note(NoteKind.SHARED, text)))
+
+
+def shared_change(item: Weighed, channels: frozenset[str], names: tuple[str, str]) -> SharedChange:
+    """Say what became of them."""
+    seen = [f"{times_text(part.episodes) if part.episodes else 'never'} in {hours_text(part.observed_s / HOUR)} ({name})"
+            for part, name in zip((item.before, item.after), names, strict=True)]  # fmt: skip
+    said = f"Swings that came in several channels at once ({', '.join(sorted(channels))}): {seen[0]}, {seen[1]}"
+    if item.outcome == IMPROVED:
+        said += f": they became rarer. {SHARED_FELL}"
+    elif item.outcome == WORSE:
+        said += f": they became more frequent. {SHARED_ROSE}"
+    else:
+        said += ": no change shown. They tell of what the channels share, and of no channel by itself."
+    return SharedChange(
+        outcome=item.outcome, channels=tuple(sorted(channels)), before_episodes=item.before.episodes,
+        before_s=item.before.observed_s, after_episodes=item.after.episodes, after_s=item.after.observed_s,
+        p_improved=item.p_improved, p_worse=item.p_worse, reads=said,
+    )  # fmt: skip
+
+
+def common_part(changes: Sequence[float | None], mine: int, unequal: float = 1.0) -> float:
+    """As much of a change as every other output may show as well; 0 where one of them shows none in its direction.
+
+    What comes from outside reaches the outputs unequally: this one up to ``unequal`` times as much as the one that shows least.
+    """
+    own, others = changes[mine], [change for k, change in enumerate(changes) if k != mine]
+    if own is None or not others or any(change is None or change * own <= 0 for change in others):
+        return 0.0
+    least = min(abs(change) for change in others if change is not None)
+    return math.copysign(min(unequal * least, abs(own)), own)
+
+
+def shared_by_all(
+    found: Mapping[str, Sequence[AspectChange]], limits: Limits
+) -> dict[str, frozenset[tuple[Aspect, str]]]:
+    """Changes of noise, movement and level that are no channel's own: without what all outputs show they stay within the limit.
+
+    Parameters
+    ----------
+    found : mapping of str to sequence of AspectChange
+        Every aspect of each output that may have been repaired.
+    limits : Limits
+        Limits in use.
+
+    Notes
+    -----
+    Noise of separate sources adds by its squares, movement and level by their volts.
+    """
+    out: dict[str, frozenset[tuple[Aspect, str]]] = {name: frozenset() for name in found}
+    for aspect, limit, power in (
+        (Aspect.NOISE_FLOOR, limits.noise_V, 2),
+        (Aspect.MOVEMENT, limits.drift_V, 1),
+        (Aspect.SETTLED_LEVEL, limits.settled_offset_V, 1),
+    ):
+        rows = [next((item for item in items if item.aspect == aspect), None) for items in found.values()]
+        sizes = [None if row is None or row.before is None or row.after is None else (row.before**power, row.after**power) for row in rows]
+        changes = [None if size is None else size[1] - size[0] for size in sizes]
+        for k, (name, row) in enumerate(zip(found, rows, strict=True)):
+            size, part = sizes[k], common_part(changes, k, UNEQUAL**power)
+            if row is None or size is None or not part:
+                continue
+            own = size[0] + part if row.outcome == IMPROVED else size[1] - part
+            if abs(own) <= limit**power:
+                out[name] |= {(aspect, row.outcome)}
+    return out
 
 
 @dataclass(frozen=True, slots=True)

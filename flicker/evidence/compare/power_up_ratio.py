@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,11 +116,6 @@ def power_up_ratio(units: Floats, base_units: Floats, *, scatter: float, confide
         cautions=(ALONE,) if found.alone else (),
         method=found.method + ", expectations by risk sets",
     )
-
-
-def with_method(found: PowerUpRatio, before: str) -> PowerUpRatio:
-    """Say what was counted."""
-    return replace(found, method=f"{before}; {found.method}")
 
 
 def _compared(units: Floats, base_units: Floats, scatter: float, confidence: float) -> RateComparison | None:

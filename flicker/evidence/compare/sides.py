@@ -91,13 +91,9 @@ def side_of(
         for number, trace in zip(other.numbers, other.traces, strict=True)
         if trace.power_up_seen
     }
-    groups: dict[int, list[int]] = {}
-    for place, cycle in enumerate(record.cycle):
-        groups.setdefault(cycle, []).append(place)
     cycles = []
     before_end = None
-    for key in sorted(groups):
-        places = groups[key]
+    for places in record.power_ups:
         first = record.runs[places[0]]
         start = "unknown"
         if first.start is not None and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
@@ -114,7 +110,7 @@ def side_of(
             offset = passed
             if run.start is not None and first.start is not None:
                 offset = (run.start - first.start).total_seconds()
-            own = (record.episodes.run == place) & ~record.episodes.common
+            own = record.own(place)
             taken = np.ones(trace.excursions.count, dtype=bool)
             if shared is not None:
                 part = (record.episodes.run == place) & (record.episodes.shared == shared)

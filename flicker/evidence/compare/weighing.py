@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
-from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio, with_method
+from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio
 from flicker.evidence.compare.sides import Side, Strata, as_begun, match, occupied
 from flicker.evidence.findings import holm
 from flicker.evidence.record.pace import PACE, SHORT
@@ -141,22 +141,13 @@ def weigh(
                     "so no change is claimed"
                 )
                 notes.append(Note(NoteKind.SATURATED, text))
-        if outcome == IMPROVED and _slower_and_short(item.before, item.after):
+        sides = [("before", item.before), ("after", item.after)]
+        (_, fast), (_, slow) = sides if outcome == IMPROVED else sides[::-1]
+        if outcome != NO_CHANGE and _slower_and_short(fast, slow):
             outcome = NO_CHANGE
-            notes.append(
-                _apart(
-                    f"readings every {digits_text(item.after.sample_interval_s, 3)} s after and every "
-                    f"{digits_text(item.before.sample_interval_s, 3)} s before see different shares of glitches this short"
-                )
-            )
-        if outcome == WORSE and _slower_and_short(item.after, item.before):
-            outcome = NO_CHANGE
-            notes.append(
-                _apart(
-                    f"readings every {digits_text(item.before.sample_interval_s, 3)} s before and every "
-                    f"{digits_text(item.after.sample_interval_s, 3)} s after see different shares of glitches this short"
-                )
-            )
+            every = [f"every {digits_text(side.sample_interval_s, 3)} s {when}" for when, side in sides]
+            later, sooner = every[::-1] if slow is item.after else every
+            notes.append(_apart(f"readings {later} and {sooner} see different shares of glitches this short"))
         out.append(
             replace(
                 item,
@@ -194,21 +185,14 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         other = match(as_begun(before), as_begun(after))
         begun.append(power_up_ratio(other.after_units, other.before_units, scatter=scatter, confidence=confidence))
         ratio = _surest(ratio, begun)
-    hits1, cells1 = occupied(after, strata.matched_after, cell_s)
-    hits0, cells0 = occupied(before, strata.matched_before, cell_s)
-    shares = (float(hits0.sum() / max(cells0.sum(), 1)), float(hits1.sum() / max(cells1.sum(), 1)))
+    windows = [occupied(before, strata.matched_before, cell_s), occupied(after, strata.matched_after, cell_s)]
+    shares = [float(hits.sum() / max(cells.sum(), 1)) for hits, cells in windows]
     filled = None
-    if max(shares) > OCCUPIED_LEADS and cells0.sum() > 0 and cells1.sum() > 0:
-        filled = with_method(
-            power_up_ratio(
-                np.column_stack((rate_counts(hits1, cells1), cells1)).astype(np.float64),
-                np.column_stack((rate_counts(hits0, cells0), cells0)).astype(np.float64),
-                scatter=scatter,
-                confidence=confidence,
-            ),
-            f"share of {cell_s:g} s windows that hold an excursion, as a rate",
-        )
-        filled = _surest(filled, begun[1:])
+    if max(shares) > OCCUPIED_LEADS and all(cells.sum() > 0 for _, cells in windows):
+        base, now = (np.column_stack((rate_counts(*pair), pair[1])).astype(np.float64) for pair in windows)
+        filled = power_up_ratio(now, base, scatter=scatter, confidence=confidence)
+        method = f"share of {cell_s:g} s windows that hold an excursion, as a rate; {filled.method}"
+        filled = _surest(replace(filled, method=method), begun[1:])
     lost = 1.0 - strata.matched_after_s / after.observed_s if after.observed_s > 0 else 1.0
     if strata.matched_after_s <= 0.0 or strata.matched_before_s <= 0.0:
         notes.append(_apart("the two sides never saw the unit at the same time since power-up"))
@@ -235,7 +219,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         strata=strata,
         ratio=ratio,
         occupied=filled,
-        shares=shares,
+        shares=(shares[0], shares[1]),
         leads=Aspect.EPISODES if filled is None else Aspect.OCCUPIED_WINDOWS,
         outcome=NO_CHANGE,
         p_improved=1.0,
@@ -290,10 +274,10 @@ class Cure:
     """
 
     word: str | None
-    clean_hours_needed: float | None
-    cold_starts_needed: int | None
     concern_per_h: float
-    excluded_per_h: float | None
+    excluded_per_h: float | None = None
+    clean_hours_needed: float | None = None
+    cold_starts_needed: int | None = None
     power_ups_needed: int | None = None
     each_h: float | None = None
     fault_shows_in: int | None = None
@@ -324,51 +308,38 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     """
     before, after = item.before, item.after
     if before.episodes == 0 and item.shares[0] == 0.0:
-        if item.shared[0]:  # what came is not this channel's, and what became of it shows no cure
-            return Cure("not yet", None, None, concern_per_h, None)
-        return Cure(None, None, None, concern_per_h, None)
+        # what came is not this channel's, and what became of it shows no cure
+        return Cure("not yet" if item.shared[0] else None, concern_per_h)
     clean_h = [total(cycle.observed) / HOUR for cycle in after.cycles]
     clean_h = [hours for hours in clean_h if hours > 0]
     hours, each = sum(clean_h), sum(clean_h) / max(len(clean_h), 1)
-    excluded = None
+    told = Cure("not yet", concern_per_h)
     if hours > 0 and after.episodes == 0:
-        excluded = clean_exposure(1.0, confidence=confidence).exposure / hours
+        told = replace(told, excluded_per_h=clean_exposure(1.0, confidence=confidence).exposure / hours)
     if recurs or item.outcome == WORSE:
-        return Cure("no", None, None, concern_per_h, excluded)
+        return replace(told, word="no")
     again = after.episodes > 0 or item.shares[1] > 0.0 or item.shared[1] > 0
     if each <= 0 or (item.barred and not again):  # no further clean hours make unlike sides alike
-        return Cure("not yet", None, None, concern_per_h, excluded)
+        return told
     scatter = item.leading.scatter
     shows_in = _shows_in(before, each, scatter, confidence)
+    told = replace(told, each_h=each, fault_shows_in=shows_in)
     # Seen again: a clean stretch chosen because it was clean proves nothing; the count begins anew.
     counted = [] if again else [concern_per_h * hours for hours in clean_h]
     number = clean_power_ups(concern_per_h * each, scatter=scatter, confidence=confidence, clean=counted)
     number = max(number, (shows_in or 0) - len(counted))
     if again:
-        return Cure(
-            word="not yet", clean_hours_needed=number * each, cold_starts_needed=None,
-            concern_per_h=concern_per_h, excluded_per_h=None, power_ups_needed=number, each_h=each,
-            fault_shows_in=shows_in,
-        )  # fmt: skip
+        return replace(told, excluded_per_h=None, clean_hours_needed=number * each, power_ups_needed=number)
     starts = _cold_starts(before, after, warm_up_s, confidence)
+    told = replace(told, cold_starts_needed=starts)
     fall = 0 if item.outcome == IMPROVED else item.leading.needed_power_ups(0.5 * (1.0 - confidence) / item.family)
     if fall is None:
-        return Cure(
-            word="not yet", clean_hours_needed=None, cold_starts_needed=starts, concern_per_h=concern_per_h,
-            excluded_per_h=excluded, power_ups_needed=None, each_h=each, fault_shows_in=shows_in,
-        )  # fmt: skip
+        return told
     number = max(number, fall)
     if item.outcome == IMPROVED and (number == 0 or starts == 0):
-        return Cure(
-            word="shown", clean_hours_needed=0.0, cold_starts_needed=None if starts is None else 0,
-            concern_per_h=concern_per_h, excluded_per_h=excluded, power_ups_needed=0, each_h=each,
-            fault_shows_in=shows_in,
-        )  # fmt: skip
-    return Cure(
-            word="not yet", clean_hours_needed=number * each, cold_starts_needed=starts,
-            concern_per_h=concern_per_h, excluded_per_h=excluded, power_ups_needed=number, each_h=each,
-            fault_shows_in=shows_in,
-        )  # fmt: skip
+        none = None if starts is None else 0
+        return replace(told, word="shown", clean_hours_needed=0.0, cold_starts_needed=none, power_ups_needed=0)
+    return replace(told, clean_hours_needed=number * each, power_ups_needed=number)
 
 
 def _shows_in(before: Side, each_h: float, scatter: float, confidence: float) -> int | None:

@@ -24,11 +24,8 @@ if TYPE_CHECKING:
 
 def units_of(record: ChannelRecord) -> list[list[int]]:
     """Places of the runs of each power-up with observed time, in order."""
-    places: dict[int, list[int]] = {}
-    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
-        if trace.observed_s > 0:
-            places.setdefault(cycle, []).append(place)
-    return [places[cycle] for cycle in sorted(places)]
+    seen = [[place for place in runs if record.traces[place].observed_s > 0] for runs in record.power_ups]
+    return [runs for runs in seen if runs]
 
 
 def border_of(

@@ -184,17 +184,17 @@ def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> 
     """Within the longest power-up, or the one in which the date given lies."""
     times, ends = record.per_cycle()
     longest = int(np.argmax(ends)) if ends else -1
-    numbers = sorted(set(record.cycle))
+    runs_of = record.power_ups
     if date is not None:
         there = [
             k
             for k, part in enumerate(record.traces)
             if 0.0 < seconds_to(record, k, date) < record.runs[k].duration_s and part.observed_s > 0
         ]
-        longest = numbers.index(record.cycle[there[0]]) if there else -1
+        longest = next(k for k, runs in enumerate(runs_of) if there[0] in runs) if there else -1
     if longest < 0 or ends[longest] <= 0:
         return ()
-    places = [place for place, number in enumerate(record.cycle) if number == numbers[longest]]
+    places = runs_of[longest]
     t, end = np.sort(np.minimum(times[longest], ends[longest])), ends[longest]
     given = _marked(record, places, date)
     dead, sure = record.dead_time_s, limits.confidence

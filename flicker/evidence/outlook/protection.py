@@ -156,7 +156,7 @@ def trip_forecast(
     if above.size >= LEAST_PEAKS and np.ptp(above) > 1e-9 * above.max():
         from flicker.stats.extremes import fit_tail  # late: most logs have fewer peaks, or none
 
-        fitted = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed, limits=False)
+        fitted = fit_tail(above, threshold_V, exposure=observed_h, confidence=confidence, seed=seed)
         tail = fitted.chance_above(trip_V, hours)
         tail_high = tail.high
     cautions = [ASSUMED, BEYOND, SHORT]

@@ -59,16 +59,12 @@ def growing_swings(record: ChannelRecord, findings: Sequence[Finding], limits: L
         rests_on, places = "larger with age", list(range(len(record.traces)))
     elif "larger" in yes and record.cycles < 3:  # alike in three power-ups and more it is heat, and starts anew
         rests_on = "larger"
-        lengths = {cycle: 0.0 for cycle in record.cycle}
-        for trace, cycle in zip(record.traces, record.cycle, strict=True):
-            lengths[cycle] += trace.observed_s
-        longest = max(lengths, key=lambda cycle: lengths[cycle])
-        places = [place for place, cycle in enumerate(record.cycle) if cycle == longest]
+        places = max(record.power_ups, key=lambda runs: sum(record.traces[place].observed_s for place in runs))
     else:
         return None
     sizes, times, clock = [], [], 0.0
     for place in places:
-        mine = (record.episodes.run == place) & ~record.episodes.common & (record.episodes.size_V > 0)
+        mine = record.own(place) & (record.episodes.size_V > 0)
         sizes.append(record.episodes.size_V[mine])
         times.append(clock + record.episodes.clock_s[mine])
         clock += record.traces[place].observed_s

@@ -265,7 +265,7 @@ def _alone(record: ChannelRecord, other: ChannelRecord | None) -> tuple[list[Flo
     for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
         if trace.observed_s <= 0:
             continue
-        chosen = (record.episodes.run == place) & ~record.episodes.common
+        chosen = record.own(place)
         if other is not None:
             near = max(NEAR_S, 2.0 * run.sample_interval_s)
             chosen &= ~_near(record.episodes.start_s + run.offset_s, others, near)

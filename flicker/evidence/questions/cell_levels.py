@@ -133,7 +133,7 @@ def levels_of(
     ``temperatures`` are on the clocks of their logs; ``log_of_run`` tells which log a run is of.
     """
     limits = limits or Limits()
-    joined = [_power_ups(record) for record in records]
+    joined = [{record.cycle[runs[0]]: _power_up(record, runs) for runs in record.power_ups} for record in records]
     out = []
     for mine in joined:
         beside = [other for other in joined if other is not mine]
@@ -208,14 +208,6 @@ def _cell_sigma(trace: Trace) -> float:
     """Robust sigma of the samples about the level of their own cell, which slow movement does not raise."""
     residual = local_residual(trace, CELL_S, calm=True)
     return max(noise_sigma(residual, resolution=0.0), trace.resolution_V / 5.0) if residual.size else trace.sigma_V
-
-
-def _power_ups(record: ChannelRecord) -> dict[int, _PowerUp]:
-    """Runs that continue one power-up, and their levels, on one clock; by the number of the power-up."""
-    places: dict[int, list[int]] = {}
-    for place, cycle in enumerate(record.cycle):
-        places.setdefault(cycle, []).append(place)
-    return {cycle: _power_up(record, places[cycle]) for cycle in sorted(places)}
 
 
 def _power_up(record: ChannelRecord, places: Sequence[int]) -> _PowerUp:

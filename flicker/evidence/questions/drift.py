@@ -152,13 +152,11 @@ def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> 
     while the size stayed, is the meter's or the leads' and never holds.
     """
     levels, cycles = [], []
-    for cycle in sorted(set(record.cycle)):
-        seen = [
-            t.level_V for t, c in zip(record.traces, record.cycle, strict=True) if c == cycle and t.level_V is not None
-        ]
+    for runs in record.power_ups:
+        seen = [level for place in runs if (level := record.traces[place].level_V) is not None]
         if seen:
             levels.append(float(np.median(seen)))
-            cycles.append(cycle)
+            cycles.append(record.cycle[runs[0]])
     if len(levels) < 5:
         return None
     from flicker.stats.trends import mann_kendall, theil_sen

@@ -83,9 +83,7 @@ class EpisodeRate(Result):
 
 def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
     """Rate of a channel's own episodes, whole and by phase."""
-    own = ~record.episodes.common
-    count = int(np.count_nonzero(own))
-    hours = record.observed_s / HOUR
+    count, hours = record.own_episodes, record.observed_s / HOUR
     phases = []
     for phase in ("warm-up", "settled"):
         seen_s, hits = 0.0, 0
@@ -94,7 +92,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
             begin, end = (0.0, border) if phase == "warm-up" else (border, math.inf)
             clipped = np.clip(trace.observed, begin, end)
             seen_s += float(np.sum(clipped[:, 1] - clipped[:, 0]))
-            start = record.episodes.start_s[(record.episodes.run == place) & own]
+            start = record.episodes.start_s[record.own(place)]
             hits += int(np.count_nonzero((start >= begin) & (start < end)))
         rate = rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None
         phases.append(
@@ -131,8 +129,8 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
         low_per_hour=whole.low,
         high_per_hour=whole.high,
         steady_upper_per_h=one_sided.high,
-        common_episodes=int(np.count_nonzero(~own)),
-        shared_episodes=int(np.count_nonzero(own & record.episodes.shared)),
+        common_episodes=record.episodes.count - count,
+        shared_episodes=int(np.count_nonzero(record.episodes.shared & ~record.episodes.common)),
         recurs_up_to_dead_time_s=_recurs_up_to(record, limits),
         confidence=limits.confidence,
         method=f"{over} of episodes (excursions up to {limits.dead_time_s:g} s apart count as one)",
@@ -162,13 +160,11 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     early, late = rate.phases
     if early.observed_s <= 0 or late.observed_s <= 0 or rate.episodes < 3:
         return ""
-    first: dict[int, int] = {}
-    whole: dict[int, int] = {}
-    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
-        start = record.episodes.start_s[(record.episodes.run == place) & ~record.episodes.common]
-        first[cycle] = first.get(cycle, 0) + int(np.count_nonzero(start < trace.warm_up_until_s))
-        whole[cycle] = whole.get(cycle, 0) + int(start.size)
-    counts, warm = [whole[key] for key in sorted(whole)], [first[key] for key in sorted(whole)]
+    marks = [
+        [record.episodes.start_s[record.own(place)] < record.traces[place].warm_up_until_s for place in places]
+        for places in record.power_ups
+    ]
+    counts, warm = [sum(part.size for part in parts) for parts in marks], [sum(int(part.sum()) for part in parts) for parts in marks]
     share = early.observed_s / (early.observed_s + late.observed_s)
     level = 0.5 * (1.0 - limits.confidence)
     ratio = (early.episodes / early.observed_s) / (late.episodes / late.observed_s) if late.episodes else math.inf
@@ -188,7 +184,7 @@ def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     hours = record.observed_s / HOUR
     gaps: list[float] = []
     for place in range(len(record.traces)):
-        chosen = (record.episodes.run == place) & ~record.episodes.common
+        chosen = record.own(place)
         start, end = record.episodes.start_s[chosen], record.episodes.end_s[chosen]
         gaps.extend((start[1:] - end[:-1]).tolist())
     first_of_runs = int(np.unique(record.episodes.run[~record.episodes.common]).size)

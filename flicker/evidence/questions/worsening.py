@@ -304,19 +304,17 @@ def _too_few(asked: str, method: str, count: int, what: str, needed: int) -> Fin
 
 def _sizes(record: ChannelRecord) -> tuple[list[Floats], list[Floats]]:
     """Sizes of the channel's own episodes and when they came on the observed clock, by power-up in order."""
-    sizes: dict[int, list[Floats]] = {}
-    times: dict[int, list[Floats]] = {}
-    clock: dict[int, float] = {}
-    for place, (trace, cycle) in enumerate(zip(record.traces, record.cycle, strict=True)):
-        before = clock.get(cycle, 0.0)
-        keep = (record.episodes.run == place) & ~record.episodes.common & (record.episodes.size_V > 0)
-        sizes.setdefault(cycle, []).append(record.episodes.size_V[keep])
-        times.setdefault(cycle, []).append(before + record.episodes.clock_s[keep])
-        clock[cycle] = before + trace.observed_s
-    keys = sorted(clock)
-    return [np.concatenate(sizes[key]) for key in keys], [
-        np.maximum.accumulate(np.concatenate(times[key])) for key in keys
-    ]
+    sizes, times = [], []
+    for places in record.power_ups:
+        kept, clock, before = [], [], 0.0
+        for place in places:
+            keep = record.own(place) & (record.episodes.size_V > 0)
+            kept.append(record.episodes.size_V[keep])
+            clock.append(before + record.episodes.clock_s[keep])
+            before += record.traces[place].observed_s
+        sizes.append(np.concatenate(kept))
+        times.append(np.maximum.accumulate(np.concatenate(clock)))
+    return sizes, times
 
 
 def _times(factor: float) -> str:

@@ -12,7 +12,7 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
-from flicker.signals.excursions import Excursions, episode_numbers
+from flicker.signals.excursions import Excursions
 from flicker.signals.guard.figures import CELL_S
 from flicker.signals.trace import RunTraces, Trace
 
@@ -86,6 +86,21 @@ class ChannelRecord:
         return len(set(self.cycle))
 
     @property
+    def power_ups(self) -> list[list[int]]:
+        """Places of the runs of each power-up, in order."""
+        return [[place for place, cycle in enumerate(self.cycle) if cycle == one] for one in sorted(set(self.cycle))]
+
+    @property
+    def own_episodes(self) -> int:
+        """Number of episodes but for those of all channels at once."""
+        return int(np.count_nonzero(~self.episodes.common))
+
+    def own(self, place: int) -> Bools:
+        """Marks the episodes of a run, but for those of all channels at once."""
+        mine: Bools = (self.episodes.run == place) & ~self.episodes.common
+        return mine
+
+    @property
     def longest_episode_s(self) -> float:
         """Length of the longest episode."""
         if self.episodes.count == 0:
@@ -113,26 +128,16 @@ class ChannelRecord:
 
         With ``each_run`` every run is taken to begin with a power-up, whether it shows one or not.
         """
-        times: dict[int, list[Floats]] = {}
-        ends: dict[int, float] = {}
-        for place, (trace, cycle) in enumerate(zip(self.traces, range(len(self.runs)) if each_run else self.cycle, strict=True)):
-            chosen = (self.episodes.run == place) & ~self.episodes.common
-            if not shared:
-                chosen &= ~self.episodes.shared
-            before = ends.get(cycle, 0.0)
-            times.setdefault(cycle, []).append(before + self.episodes.clock_s[chosen])
-            ends[cycle] = before + trace.observed_s
-        keys = sorted(ends)
-        return [np.concatenate(times[key]) for key in keys], [ends[key] for key in keys]
-
-    def clusters_at(self, dead_time_s: float) -> int:
-        """Number of own episodes if excursions closer than ``dead_time_s`` counted as one."""
-        total = 0
-        for place in range(len(self.traces)):
-            chosen = (self.episodes.run == place) & ~self.episodes.common
-            start, end = self.episodes.start_s[chosen], self.episodes.end_s[chosen]
-            total += int(np.unique(episode_numbers(start, end, dead_time_s)).size)
-        return total
+        times, ends = [], []
+        for places in [[place] for place in range(len(self.runs))] if each_run else self.power_ups:
+            parts, end = [], 0.0
+            for place in places:
+                chosen = self.own(place) if shared else self.own(place) & ~self.episodes.shared
+                parts.append(end + self.episodes.clock_s[chosen])
+                end += self.traces[place].observed_s
+            times.append(np.concatenate(parts))
+            ends.append(end)
+        return times, ends
 
 
 def _quiet(span_s: Floats, found: Excursions) -> tuple[float, float] | None:

@@ -92,23 +92,19 @@ def rate_counts(occupied: Ints, cells: Ints) -> Ints:
 
 def _occupied(record: ChannelRecord, cell_s: float) -> tuple[list[Floats], Ints]:
     """Begins of the occupied cells on each power-up's observed clock, and how many cells it has."""
-    spent: dict[int, float] = {}
-    marks: dict[int, list[Floats]] = {}
-    for trace, cycle in zip(record.traces, record.cycle, strict=True):
-        before = spent.get(cycle, 0.0)
-        swings = trace.excursions
-        first, last = trace.observed_clock(swings.start_s), trace.observed_clock(swings.end_s)
-        real = last > first
-        marks.setdefault(cycle, []).append(before + np.column_stack((first[real], last[real])))
-        spent[cycle] = before + trace.observed_s
     begins, cells = [], []
-    for cycle in sorted(spent):
-        if spent[cycle] <= 0:
+    for places in record.power_ups:
+        marks, spent = [], 0.0
+        for trace in (record.traces[place] for place in places):
+            first, last = (trace.observed_clock(at) for at in (trace.excursions.start_s, trace.excursions.end_s))
+            marks.append(spent + np.column_stack((first, last))[last > first])
+            spent += trace.observed_s
+        if spent <= 0:
             continue
-        number = int(spent[cycle] / cell_s)
+        number = int(spent / cell_s)
         step = np.zeros(number + 1, dtype=np.int64)
         if number:
-            pair = np.concatenate(marks[cycle])
+            pair = np.concatenate(marks)
             np.add.at(step, np.minimum((pair[:, 0] / cell_s).astype(np.int64), number), 1)
             np.add.at(step, np.minimum((pair[:, 1] / cell_s).astype(np.int64) + 1, number), -1)
         begins.append(np.flatnonzero(np.cumsum(step)[:-1] > 0).astype(np.float64) * cell_s)

@@ -18,7 +18,7 @@ from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.shared import SHARED_ROSE, sharing
+from flicker.evidence.compare.judged import SHARED_ROSE, sharing
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
@@ -26,8 +26,7 @@ from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.traced import LogLike, NothingNew, Seen
-from flicker.evidence.visits.ahead import next_visit, year_ahead
-from flicker.evidence.visits.concern import concern_reached
+from flicker.evidence.visits.ahead import concern_reached, next_visit, year_ahead
 from flicker.evidence.visits.grouping import day_of
 from flicker.evidence.visits.growth import (
     NEVER,

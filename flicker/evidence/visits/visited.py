@@ -14,7 +14,7 @@ from flicker.evidence.document.frames import VisitsTables
 from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.located.rate_changed import RateChanged
 from flicker.evidence.outlook.protection import TripForecast
-from flicker.evidence.visits.concern import ConcernReached
+from flicker.evidence.visits.ahead import ConcernReached
 from flicker.evidence.visits.growth import RateWorsening, SizeWorsening
 from flicker.evidence.visits.levels import LevelForecast, QuantityTrend
 from flicker.stats.arrivals import AgeForecast

@@ -18,10 +18,10 @@ from typing import Any
 
 from flicker._version import __version__
 from flicker.logs.model import Log
+from flicker.logs.writing import write_whole
 from flicker.present.report.markup import TURNS, Markup
 from flicker.present.report.packed import chart_script
 from flicker.present.report.pictures import Pictures
-from flicker.present.writing import write_whole
 
 
 def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Log] | None = None) -> Path:

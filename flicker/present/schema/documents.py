@@ -15,8 +15,8 @@ from flicker.evidence.advice import Next
 from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
-from flicker.evidence.compare.credit import Credit
-from flicker.evidence.compare.shared import SharedChange
+from flicker.evidence.compare.judged import SharedChange
+from flicker.evidence.compare.stages import Credit
 from flicker.evidence.document.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
 from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult

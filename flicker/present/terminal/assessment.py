@@ -20,7 +20,7 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
 from flicker.present.said import against_text, fitness_text, idle, rate_text, together_text
-from flicker.present.terminal.paper import ENDLESS, facts, page
+from flicker.present.terminal.paper import ENDLESS, facts, page, warn
 
 WIDEST = 120  # characters of a strip: wider ones are not easier to read
 PIPED = 64
@@ -56,8 +56,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
                 style="dim",
             )
         )
-        for caution in result.cautions:
-            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        warn(out, result.cautions)
 
 
 LEGEND = "strip: \\ start, ─ at rest, ╷ │ ┃ swings by size (┃ from 0.75 V), · not observed"
@@ -114,39 +113,25 @@ def ledger_lines(result: Assessment) -> list[str]:
 
 def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     """Name and sentence of what stands beside the findings; only where there is something to say."""
-    lines: list[tuple[str, str]] = []
-    relay = item.relay
-    if item.moves:
-        lines.append(("moved", moves_text(item.moves)))
-    if since_text(item.since):
-        lines.append(("when", since_text(item.since)))
-    if item.mean_count is not None:
-        lines.append(("per power-up", item.mean_count.reads))
-    if item.stimulus is not None:
-        told = item.stimulus.best if item.stimulus.provoked == YES else ""  # it stands in the finding
-        lines.extend(("stimulus", kind.reads) for kind in item.stimulus.kinds if kind.kind != told)
-    if item.control is not None and item.control.count + item.control.control_count > 0:
-        lines.append(("control", item.control.reads))
-    if relay.seconds_above_threshold > 0:
-        lines.append(("loudspeaker", relay.reads))
-    if relay.what_if_reads:
-        lines.append(("thresholds", relay.what_if_reads))
-    if item.swings_ahead is not None:
-        lines.append(("ahead", item.swings_ahead.reads))
-    if relay.forecast is not None:
-        lines.append(("outlook", relay.forecast.reads))
-    if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
-        lines.append(("warm-up", item.warm_up.reads))
-    if item.power_up_history is not None and item.power_up_history.stands_out:
-        lines.append(("power-ups", item.power_up_history.reads))
-    lines.extend(("worth looking" if k == 0 else "", said) for k, said in enumerate(_looking(item)))
-    return lines
-
-
-def _looking(item: ChannelAssessment) -> list[str]:
-    """What is worth looking at, said to be no verdict."""
-    said = looking_lines(item.worth_looking)
-    return [f"({SOURCE}; no verdict) {said[0]}", *said[1:]] if said else []
+    relay, stimulus, control = item.relay, item.stimulus, item.control
+    told = stimulus.best if stimulus is not None and stimulus.provoked == YES else ""  # it stands in the finding
+    looking = looking_lines(item.worth_looking)
+    lines: list[tuple[str, object]] = [
+        ("moved", item.moves and moves_text(item.moves)),
+        ("when", since_text(item.since)),
+        ("per power-up", item.mean_count and item.mean_count.reads),
+        *(("stimulus", kind.reads) for kind in (stimulus.kinds if stimulus is not None else ()) if kind.kind != told),
+        ("control", control is not None and control.count + control.control_count > 0 and control.reads),
+        ("loudspeaker", relay.seconds_above_threshold > 0 and relay.reads),
+        ("thresholds", relay.what_if_reads),
+        ("ahead", item.swings_ahead and item.swings_ahead.reads),
+        ("outlook", relay.forecast and relay.forecast.reads),
+        ("warm-up", item.warm_up is not None and item.warm_up.answer != NOT_SHOWN and item.warm_up.reads),
+        ("power-ups", item.power_up_history is not None and item.power_up_history.stands_out and item.power_up_history.reads),
+        ("worth looking", looking and f"({SOURCE}; no verdict) {looking[0]}"),
+        *(("", said) for said in looking[1:]),
+    ]
+    return [(name, str(said)) for name, said in lines if said]
 
 
 def notes(result: Assessment) -> Iterable[str]:
@@ -166,26 +151,23 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     # One line where it fits; a verdict that is broken over two lines would start again at the margin.
     fits = head.cell_len + 2 + verdict.cell_len <= console.width
     titles = [Text.assemble(head, "  ", verdict)] if fits else [head, Padding(verdict, (0, 0, 0, 1))]
-    rows: list[tuple[str, Text]] = []
-    for finding in item.findings:
-        if finding.answer == YES:
-            chance = "" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]"
-            rows.append((finding.question, Text(finding.reads + chance)))
+    shown = [finding for finding in item.findings if finding.answer == YES]
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
     open_ = [
         finding.question
         for finding in item.findings
         if finding.answer not in {YES, NO} and finding.question not in idle(item.excursions_total)
     ]
-    if within:
-        rows.append(("within limits", Text(", ".join(within))))
-    if open_:
-        rows.append(("not shown", Text(", ".join(open_), style="dim")))
-    if against := against_text(item.against, item.reads):
-        rows.append(("against", Text(against)))
-    rows.append(("raw volts", Text(item.guard.reads)))
-    rows.append(("left open", Text(item.not_excluded)))
-    rows.extend((name, Text(sentence)) for name, sentence in bench_lines(item))
+    chances = ["" if finding.p_adjusted is None else f" [p {p_text(finding.p_adjusted)}]" for finding in shown]
+    rows = [
+        *((finding.question, Text(finding.reads + chance)) for finding, chance in zip(shown, chances, strict=True)),
+        ("within limits", Text(", ".join(within))),
+        ("not shown", Text(", ".join(open_), style="dim")),
+        ("against", Text(against_text(item.against, item.reads))),
+        ("raw volts", Text(item.guard.reads)),
+        ("left open", Text(item.not_excluded)),
+        *((name, Text(sentence)) for name, sentence in bench_lines(item)),
+    ]
     rate = item.rate
     numbers = (
         f"{count_text(rate.episodes, 'episode')}, {count_text(item.excursions_total, 'excursion')}, "
@@ -200,7 +182,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
         *(Padding(line, (0, 0, 0, 1)) for line in (strip(record, min(room, WIDEST)), axis(record, min(room, WIDEST)))),
         Padding(Text(item.reads), (0, 0, 0, 1)),
         Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
-        Padding(facts(rows, console), (0, 0, 0, 1)),
+        Padding(facts([row for row in rows if row[1]], console), (0, 0, 0, 1)),
     )
 
 

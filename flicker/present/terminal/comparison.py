@@ -13,7 +13,7 @@ from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, S
 from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.present.said import fitness_then, outcome_text, rate_text
-from flicker.present.terminal.paper import facts, page
+from flicker.present.terminal.paper import facts, page, warn
 
 LADDER = 48
 DECADES = 2.0  # the ladder runs from a hundredth to a hundredfold
@@ -30,8 +30,7 @@ def show_comparison(result: Comparison, console: Console | None = None) -> None:
             out.print(channel_block(item, out))
         out.print()
         out.print(Text(result.correction, style="dim"))
-        for caution in result.cautions:
-            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        warn(out, result.cautions)
         out.print()
 
 
@@ -46,22 +45,23 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
         head.append(f"  {CURES[item.cured]}", style="bold")
     if item.untouched:
         head.append("  untouched", style="dim")
-    rows: list[tuple[str, Text]] = [
+    changes = [change for change in (item.noise_ratio, item.level_shift_V, item.size_change) if change.answer != "not shown"]
+    told = {change.quantity for change in changes if change is not item.size_change} | {str(item.aspect)}
+    others = [found for found in item.aspects if found.outcome != NO_CHANGE and str(found.aspect) not in told]
+    rows = [
         ("loudspeaker", Text(fitness_then(item.before.fitness, item.after.fitness), style="bold")),
         *(("against", Text("; ".join(item.after.against))) for _ in item.after.against[:1]),
         (item.before.stage, Text(_side(item.before))),
         (item.after.stage, Text(_side(item.after))),
         ("rate", ladder(item.ratio)),
+        *(
+            (change.quantity, Text(f"{millivolts_text(change.before)} to {millivolts_text(change.after)} ({change.answer})"))
+            for change in changes
+            if change.before is not None and change.after is not None
+        ),
+        *((str(found.aspect), Text(found.outcome)) for found in others),
+        *(("like with like", Text(note)) for note in item.comparable),
     ]
-    for change in (item.noise_ratio, item.level_shift_V, item.size_change):
-        if change.answer != "not shown" and change.before is not None and change.after is not None:
-            moved = f"{millivolts_text(change.before)} to {millivolts_text(change.after)} ({change.answer})"
-            rows.append((change.quantity, Text(moved)))
-    told = {change.quantity for change in (item.noise_ratio, item.level_shift_V) if change.answer != "not shown"}
-    for found in item.aspects:
-        if found.outcome != NO_CHANGE and found.aspect != item.aspect and str(found.aspect) not in told:
-            rows.append((str(found.aspect), Text(found.outcome)))
-    rows.extend(("like with like", Text(note)) for note in item.comparable)
     return Group(
         head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts(rows, console, style="dim"), (0, 0, 0, 1))
     )

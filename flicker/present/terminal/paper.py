@@ -54,12 +54,17 @@ def page(console: Console | None = None) -> Iterator[Console]:
     out.write(plain(lines, encoding))
 
 
+def warn(out: Console, cautions: Sequence[str]) -> None:
+    """Print what the result rests on, a line each."""
+    for caution in cautions:
+        out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+
+
 def plain(text: str, encoding: str) -> str:
     """The text in characters that the encoding knows."""
     if encoding == "utf-8":
         return text
-    said = text.translate(PLAIN)
-    return said.encode(encoding, errors="replace").decode(encoding)
+    return text.translate(PLAIN).encode(encoding, errors="replace").decode(encoding)
 
 
 def is_narrow(console: Console) -> bool:

@@ -12,7 +12,7 @@ from rich.text import Text
 from flicker.base.formats import digits_text, hours_text, share_text
 from flicker.evidence.soaking.plan import SoakPlan
 from flicker.present.said import soak_steps
-from flicker.present.terminal.paper import page
+from flicker.present.terminal.paper import page, warn
 
 BAR = 40
 
@@ -57,5 +57,4 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             out.print()
             out.print(Padding(others, (0, 0, 0, 2)))
         out.print()
-        for caution in plan.cautions:
-            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        warn(out, plan.cautions)

@@ -15,7 +15,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present.said import fitness_then
-from flicker.present.terminal.paper import facts, is_narrow, page
+from flicker.present.terminal.paper import facts, is_narrow, page, warn
 
 WIDTH = 22
 
@@ -31,35 +31,27 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
             out.print(Padding(_rates(result, item, out), (0, 0, 0, 1)))
             out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
             first, last = item.visits[0], item.visits[-1]
-            rows: list[tuple[str, Text]] = [("loudspeaker", Text(fitness_then(first.fitness, last.fitness), style="bold"))]
-            if last.against:
-                rows.append(("against", Text("; ".join(last.against))))
             same = [
                 f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {millivolts_text(t.last_V)}"
                 for t in item.levels
                 if t.answer == NO and t.first_V is not None and t.last_V is not None
             ]
-            if same:
-                rows.append(("no change", Text(", ".join(same))))
-            for trend in item.levels:
-                if trend.answer == NOT_SHOWN and trend.reason in BY_METER:
-                    rows.append((trend.quantity, Text(trend.reads)))
-            if since_text(item.since):
-                rows.append(("when", Text(since_text(item.since))))
-            if item.forecast_reads:
-                rows.append(("next visit", Text(item.forecast_reads)))
-            if item.concern:
-                rows.append(("rate of concern", Text(item.concern.reads)))
-            if item.level_reads:
-                rows.append(("level ahead", Text(item.level_reads)))
-            if item.year_reads:
-                rows.append(("a year ahead", Text(item.year_reads)))
-            for caution in item.rate.cautions:
-                rows.append(("", Text(caution, style="dim")))
-            out.print(Padding(facts(rows, out), (0, 0, 0, 1)))
+            by_meter = [trend for trend in item.levels if trend.answer == NOT_SHOWN and trend.reason in BY_METER]
+            rows = [
+                ("loudspeaker", Text(fitness_then(first.fitness, last.fitness), style="bold")),
+                ("against", Text("; ".join(last.against))),
+                ("no change", Text(", ".join(same))),
+                *((trend.quantity, Text(trend.reads)) for trend in by_meter),
+                ("when", Text(since_text(item.since))),
+                ("next visit", Text(item.forecast_reads)),
+                ("rate of concern", Text(item.concern.reads if item.concern else "")),
+                ("level ahead", Text(item.level_reads)),
+                ("a year ahead", Text(item.year_reads)),
+                *(("", Text(caution, style="dim")) for caution in item.rate.cautions),
+            ]
+            out.print(Padding(facts([row for row in rows if row[1]], out), (0, 0, 0, 1)))
         out.print()
-        for caution in result.cautions:
-            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        warn(out, result.cautions)
 
 
 def _rates(result: Visits, item: ChannelVisits, console: Console) -> RenderableType:

@@ -15,6 +15,7 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.watch.watcher import Watcher
 from flicker.evidence.watch.watching import CLEAN, RECURS, ChannelState, Design, Event, WatchSummary
 from flicker.present.said import fitness_text
+from flicker.present.terminal.paper import warn
 
 TRACK = 20
 MARKS = {"alarm": ("!!", "bold white on dark_orange3"), "episode": ("╷ ", "dark_orange3"), "decision": ("= ", "bold")}
@@ -33,7 +34,7 @@ class Screen:
         """Print the rule before anything is decided."""
         self.console.print(Text(watcher.design.reads, style="bold"))
         self.console.print(Text("Ctrl-C ends the watch and leaves a summary.", style="dim"))
-        self.console.print(Text("! ", style="bold dark_orange3") + Text(SAFETY))
+        warn(self.console, [SAFETY])
         if self.console.is_terminal:
             self.live = Live(console=self.console, refresh_per_second=2, transient=True)
             self.live.start()
@@ -71,8 +72,7 @@ class Screen:
             out.print(Text(state.reads))
         for row in summary.offline:
             out.print(Text.assemble(("whole log  ", "dim"), _judged(row)))
-        for caution in summary.cautions:
-            out.print(Text("! ", style="bold dark_orange3") + Text(caution))
+        warn(out, summary.cautions)
 
 
 def _judged(row: dict[str, object]) -> str:

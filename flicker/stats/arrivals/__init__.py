@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from flicker.base.late import late
 
 if TYPE_CHECKING:
-    from flicker.stats.arrivals.ageing import AgeTrend, age_trend
+    from flicker.stats.arrivals.ageing import AgeForecast, AgeTrend, age_forecast, age_trend
     from flicker.stats.arrivals.clusters import (
         Clusters,
         ExtremalIndex,
@@ -21,13 +21,7 @@ if TYPE_CHECKING:
         exponential_gaps_test,
         extremal_index,
     )
-    from flicker.stats.arrivals.forecast_by_age import AgeForecast, age_forecast
-    from flicker.stats.arrivals.power_law import (
-        LogLinearFit,
-        PowerLawFit,
-        log_linear_fit,
-        power_law_fit,
-    )
+    from flicker.stats.arrivals.power_law import PowerLawFit, power_law_fit
     from flicker.stats.arrivals.trend_tests import (
         AndersonDarlingTrend,
         PowerLawTest,
@@ -47,7 +41,6 @@ __all__ = [
     "Clusters",
     "ExtremalIndex",
     "GapTest",
-    "LogLinearFit",
     "PowerLawFit",
     "PowerLawTest",
     "RateTrend",
@@ -61,7 +54,6 @@ __all__ = [
     "extremal_index",
     "laplace_test",
     "lewis_robinson_test",
-    "log_linear_fit",
     "power_law_fit",
     "power_law_test",
     "rate_trend_test",
@@ -70,10 +62,9 @@ __all__ = [
 __getattr__ = late(
     __name__,
     {
-        "forecast_by_age": "AgeForecast age_forecast",
-        "ageing": "AgeTrend age_trend",
+        "ageing": "AgeForecast AgeTrend age_forecast age_trend",
         "clusters": "Clusters ExtremalIndex GapTest decluster exponential_gaps_test extremal_index",
-        "power_law": "LogLinearFit PowerLawFit log_linear_fit power_law_fit",
+        "power_law": "PowerLawFit power_law_fit",
         "trend_tests": "AndersonDarlingTrend PowerLawTest RenewalTrendTest TrendTest anderson_darling_trend_test laplace_test lewis_robinson_test power_law_test",
         "worsening": "RateTrend rate_trend_test",
     },

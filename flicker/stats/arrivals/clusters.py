@@ -26,7 +26,6 @@ class GapTest(Tested):
     mean_gap: float
     gap_variation: float
     count: int
-    dead_time: float
     seed: int
 
     @property
@@ -63,9 +62,7 @@ class Clusters(Result):
     ends: Floats
     sizes: Ints
     run: Ints
-    member_of: Ints
     gap: float
-    theta: float
     method: str
 
     @property
@@ -125,7 +122,7 @@ def exponential_gaps_test(
     null = _exponential_null(min(n, LIMIT_SIZE), check.whole("seed", seed, what="a seed"))
     seen = statistic if n <= LIMIT_SIZE else _as_of_limit_size(statistic, n)
     return GapTest(
-        statistic=statistic, p_value=er.simulated_p(seen, null, "increasing"), mean_gap=mean, gap_variation=float(x.std(ddof=1) / mean), count=int(n), dead_time=dead_time, seed=seed,
+        statistic=statistic, p_value=er.simulated_p(seen, null, "increasing"), mean_gap=mean, gap_variation=float(x.std(ddof=1) / mean), count=int(n), seed=seed,
         method="Lilliefors test of exponential gaps, simulated null law", confidence=confidence,
     )  # fmt: skip
 
@@ -226,52 +223,34 @@ def cluster_gap(gaps: Floats, theta: float) -> tuple[int, float]:
     return n - inside, limit
 
 
-def decluster(times: er.Times, *, dead_time: float | None = None) -> Clusters:
+def decluster(times: er.Times, *, dead_time: float) -> Clusters:
     """Join events into clusters.
 
     Parameters
     ----------
     times : array_like, or list of array_like
         Sorted event times of one run, or of each run.
-    dead_time : float, optional
-        Longest gap inside one cluster (runs declustering). None takes it from the gaps by the intervals estimator,
-        which describes; a rate's claim needs a dead time fixed beforehand.
+    dead_time : float
+        Longest gap inside one cluster (runs declustering); a rate's claim needs one fixed beforehand.
 
     Returns
     -------
     Clusters
-        Starts, ends (last event), sizes and run of each cluster; ``member_of`` gives the cluster of each event.
+        Starts, ends (last event), sizes and run of each cluster.
 
     Raises
     ------
     ValueError
-        For unsorted times, a negative ``dead_time``, or fewer than 3 events where the gaps have to tell.
-
-    Notes
-    -----
-    Runs declustering: a gap longer than ``dead_time`` begins a cluster. Intervals declustering: Ferro and Segers
-    (2003).
+        For unsorted times or a negative ``dead_time``.
     """
     items = er.split(times)
     last = [float(np.max(np.asarray(a, dtype=float), initial=0.0)) or 1.0 for a in items]
     runs = er.pooled(times, last, least=1)
-    later = runs.place() > 0
-    gaps = runs.gaps()
-    if dead_time is None:
-        inner = gaps[later]
-        if inner.size < 2:
-            raise ValueError("times must hold 3 or more events when dead_time is None, got fewer (give dead_time)")
-        theta = intervals_theta(inner, grid=False)
-        _, limit = cluster_gap(inner, theta)
-        how = "intervals declustering (Ferro and Segers 2003)"
-    else:
-        limit = check.positive("dead_time", dead_time, what="a time", zero=True)
-        how = "runs declustering with a fixed dead time"
+    limit = check.positive("dead_time", dead_time, what="a time", zero=True)
     rounding = 4.0 * np.finfo(float).eps * float(runs.times.max(initial=0.0))  # equal gaps must be treated alike
-    begins = ~later | (gaps > limit + rounding)
-    first = np.flatnonzero(begins)
+    first = np.flatnonzero((runs.place() == 0) | (runs.gaps() > limit + rounding))
     sizes = np.diff(np.append(first, runs.times.size))
     return Clusters(
-        starts=runs.times[first], ends=runs.times[first + sizes - 1], sizes=sizes, run=runs.run[first], member_of=np.cumsum(begins) - 1, gap=limit,
-        theta=float(first.size / runs.times.size), method=how,
+        starts=runs.times[first], ends=runs.times[first + sizes - 1], sizes=sizes, run=runs.run[first], gap=limit,
+        method="runs declustering with a fixed dead time",
     )  # fmt: skip

@@ -40,7 +40,6 @@ class RateChanges(Result):
     """Stretches of constant event rate."""
 
     changes: tuple[RateChange, ...]
-    edges: Floats
     counts: Ints
     rates: Floats
     p_value: float
@@ -145,7 +144,6 @@ def rate_changes(
     counts = np.diff(np.concatenate([[0], np.searchsorted(events, borders[1:], "right")])).astype(np.int64)
     return RateChanges(
         changes=tuple(changes),
-        edges=borders,
         counts=counts,
         rates=counts / np.diff(borders),
         p_value=whole_p,

@@ -9,10 +9,9 @@ import numpy as np
 from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.result import Tested
-from flicker.stats.arrivals.burst_permutations import burst_levels
 from flicker.stats.arrivals.clusters import Clusters, decluster
-from flicker.stats.arrivals.gap_permutations import gap_variation, permuted_bursts, permuted_laplace
-from flicker.stats.arrivals.power_law import log_linear_fit, share_of_run
+from flicker.stats.arrivals.permutations import burst_levels, gap_variation, permuted_bursts, permuted_laplace
+from flicker.stats.arrivals.power_law import log_linear_growth, share_of_run
 from flicker.stats.laws import event_runs as er
 
 LEAST_EPISODES = 5  # below, no permutation of gaps reaches the few per cent that a verdict asks for
@@ -39,8 +38,6 @@ class RateTrend(Tested):
     events: int
     clusters: int
     runs: int
-    free_time: float
-    dead_time: float
     alternative: str
     seed: int
 
@@ -129,8 +126,7 @@ def rate_trend_test(
     confidence = check.share("confidence", confidence)
     runs = er.pooled(times, end, least=1)
     dead_time = check.positive("dead_time", dead_time, what="a time", zero=True)
-    parts = [part for part in np.split(runs.times, np.cumsum(runs.counts)[:-1])]
-    clusters = decluster(parts, dead_time=dead_time)
+    clusters = decluster(np.split(runs.times, np.cumsum(runs.counts)[:-1]), dead_time=dead_time)
     free = _free(clusters, runs.ends, dead_time)
     n = int(free.times.size)
     usable = free.ends[free.run] > 0
@@ -140,7 +136,7 @@ def rate_trend_test(
     if n >= LEAST_EPISODES and bool(np.all(usable)):
         inside = 0.0 < float(free.times.sum()) < float(free.end_of_event.sum())
         if inside:
-            growth = log_linear_fit(np.split(free.times, np.cumsum(free.counts)[:-1]), free.ends).growth
+            growth = log_linear_growth(free)
         spread = _dispersion(free, growth)
         factor = float(np.exp(np.clip(growth * float(free.ends.max()), -700.0, 700.0)))
         z, p_gaps = permuted_laplace(free, ended_by="time", alternative=side, seed=seed)
@@ -149,7 +145,7 @@ def rate_trend_test(
         variation = gap_variation(free)
     return RateTrend(
         z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, dispersion=spread, gap_variation=variation, rate_factor=factor, events=int(runs.times.size), clusters=n,
-        runs=int(runs.ends.size), free_time=float(free.ends.sum()), dead_time=dead_time, alternative=side, seed=seed,
+        runs=int(runs.ends.size), alternative=side, seed=seed,
         method="Laplace's score by permutation of gaps and of bursts, both demanded",
         confidence=confidence,
     )  # fmt: skip

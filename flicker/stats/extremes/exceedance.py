@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 
 import numpy as np
 from scipy import special
 
 from flicker.base.arrays import Floats
-from flicker.base.result import Interval, Result
+from flicker.base.result import Result
 from flicker.base.roots import root
 from flicker.stats.extremes import gpd
 
@@ -40,28 +39,17 @@ class Tail(Result):
     excesses: Floats = field(repr=False, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class ReturnLevel(Interval):
-    """Level passed once on average in an exposure."""
-
-    exposure: float
-    level: float
-    se: float
-
-
-def standard_errors(y: Floats, best: gpd.Fit) -> tuple[float, float, Floats]:
-    """From the observed information in (shape, scale); nan where it is not positive definite (fits at a border)."""
+def covariance(y: Floats, shape: float, scale: float) -> Floats:
+    """Of shape and scale, from the observed information; nan where it is not positive definite (fits at a border)."""
     n = np.array([float(y.size)])
 
-    def value(shape: float, scale: float) -> float:
-        return float(gpd.log_likelihood(y[None, :], n, np.array([[shape]]), np.array([[scale]]))[0, 0])
+    def value(at: Floats) -> float:
+        return float(gpd.log_likelihood(y[None, :], n, at[None, :1], at[None, 1:])[0, 0])
 
-    steps = (1e-4, 1e-4 * best.scale)
-    info = -hessian(lambda p: value(p[0], p[1]), np.array([best.shape, best.scale]), np.array(steps))
+    info = -hessian(value, np.array([shape, scale]), np.array([1e-4, 1e-4 * scale]))
     if not np.all(np.isfinite(info)) or np.linalg.det(info) <= 0 or info[0, 0] <= 0:
-        return float("nan"), float("nan"), np.full((2, 2), np.nan)
-    cov = np.asarray(np.linalg.inv(info), dtype=np.float64)
-    return float(np.sqrt(cov[0, 0])), float(np.sqrt(cov[1, 1])), cov
+        return np.full((2, 2), np.nan)
+    return np.asarray(np.linalg.inv(info), dtype=np.float64)
 
 
 def hessian(function: Callable[[Floats], float], at: Floats, steps: Floats) -> Floats:
@@ -190,7 +178,7 @@ def _calibrated_cut(
 
 def _rate_above_normal(tail: Tail, over: float, aim: float) -> tuple[float, float]:
     """Limits from the normal approximation of the log rate (many peaks)."""
-    _, _, cov = standard_errors(tail.excesses, gpd.Fit(tail.shape, tail.scale, tail.log_likelihood))
+    cov = covariance(tail.excesses, tail.shape, tail.scale)
 
     def log_s(shape: float, scale: float) -> float:
         return -float(gpd.log_survival(np.array([over / scale]), np.array([shape]))[0])
@@ -208,46 +196,3 @@ def _rate_above_normal(tail: Tail, over: float, aim: float) -> tuple[float, floa
     reach = -float(special.ndtri(aim)) * math.sqrt(float(slope @ cov @ slope) + 1.0 / tail.count)
     rate = tail.rate * math.exp(middle)
     return rate * math.exp(-reach), min(rate * math.exp(reach), tail.rate_high)
-
-
-def return_level(tail: Tail, exposure: float) -> ReturnLevel:
-    """Level that peaks pass once in ``exposure``, with limits."""
-    y, n = tail.excesses, np.array([float(tail.count)])
-    mean = tail.rate * exposure
-
-    def over(shape: float, scale: float, expected: float) -> float:
-        power = math.log(expected)
-        return scale * (math.expm1(shape * power) / shape if abs(shape) > 1e-6 else power)
-
-    middle = over(tail.shape, tail.scale, mean)
-    _, _, cov = standard_errors(y, gpd.Fit(tail.shape, tail.scale, tail.log_likelihood))
-    h = 1e-5
-    slope = np.array(
-        [
-            (over(tail.shape + h, tail.scale, mean) - over(tail.shape - h, tail.scale, mean)) / (2 * h),
-            middle / tail.scale,
-        ]
-    )
-    by_rate = tail.scale * mean**tail.shape  # derivative by the log of the rate, whose variance is 1 / count
-    se = math.sqrt(float(slope @ cov @ slope) + by_rate**2 / tail.count)
-    value, scale, shapes = _lattice_of(y[None, :], n, tail.shape_range, fine=True)
-    z = -float(special.ndtri((1.0 - tail.confidence) / 2.0))
-
-    def objection(log_level: float, way: float) -> float:
-        cost = gpd.log_survival(math.exp(log_level) / scale, shapes[None, :, None])
-        return float(_root(value, cost, n, tail.exposure, -math.log(exposure), way)[0]) - z
-
-    # a high level is kept as long as the data allow a rate of one per exposure above it, a low one likewise from below
-    start, ends = math.log(middle), []
-    for way in (-1.0, 1.0):
-        step = 0.1
-        while objection(start + way * step, way) < 0 and step < FARTHEST:
-            step *= 1.5
-        found = step < FARTHEST
-        ends.append(root(partial(objection, way=way), start, start + way * step) if found else way * math.inf)
-    low, high = ends
-    return ReturnLevel(
-        exposure=exposure, level=tail.threshold + middle, se=se, low=tail.threshold + math.exp(low),
-        high=tail.threshold + math.exp(high) if math.isfinite(high) else math.inf, confidence=tail.confidence,
-        method="generalised Pareto return level, interval by profile likelihood, se by the delta method",
-    )  # fmt: skip

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.roots import root
 
 STEPS = 40  # at most, of Newton's method on log scale; five or six are usual
 EXACT, COARSE = 1e-12, 1e-6  # last step of log scale; the latter for a lattice, whose own step is far wider
@@ -154,62 +153,6 @@ def _summit(values: Callable[[Floats], Floats], low: float, high: float) -> floa
             step = 0.5 * (right - left)
             return float(grid[at] + (step * (before - after) / (2 * bend) if bend < 0 else 0.0))
         grid = np.linspace(left, right, 13)
-
-
-def highest(y: Floats, shape_range: tuple[float, float]) -> float:
-    """Highest log-likelihood, quickly: a parabola through the best of 16 shapes and its neighbours."""
-    value, _ = profile(y, np.linspace(*shape_range, 16))
-    at = int(np.argmax(value))
-    if at in (0, 15):
-        return float(value[at])
-    before, here, after = (float(v) for v in value[at - 1 : at + 2])
-    bend = before - 2 * here + after
-    return here - (after - before) ** 2 / (8 * bend) if bend < 0 else here
-
-
-def shape_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, float]) -> tuple[float, float]:
-    """Shapes whose profile log-likelihood lies within ``drop`` of the best; the range's ends where it does not fall."""
-
-    def excess(shape: float) -> float:
-        return float(profile(y, np.array([shape]))[0][0]) - best.value + drop
-
-    ends = []
-    for border in shape_range:
-        inside = excess(border) >= 0 or abs(border - best.shape) < 1e-9
-        ends.append(border if inside else root(excess, border, best.shape))
-    return ends[0], ends[1]
-
-
-def scale_interval(y: Floats, best: Fit, drop: float, shape_range: tuple[float, float]) -> tuple[float, float]:
-    """Scales whose likelihood, at the best shape for each, lies within ``drop`` of the best."""
-    n = np.array([float(y.size)])
-
-    def excess(log_scale: float) -> float:
-        low, high = shape_range
-        low = max(low, -float(np.exp(log_scale)) / float(y.max()) + 1e-9)
-        if low >= high:
-            return -np.inf
-
-        def values(shapes: Floats) -> Floats:
-            scale = np.full((1, shapes.size), np.exp(log_scale))
-            return np.asarray(log_likelihood(y[None, :], n, shapes[None, :], scale)[0])
-
-        return float(values(np.array([_summit(values, low, high), low, high])).max()) - best.value + drop
-
-    ends = []
-    for way in (-1.0, 1.0):
-        step = 0.25
-        while excess(np.log(best.scale) + way * step) > 0 and step < 30:
-            step *= 1.5
-        edge = np.log(best.scale) + way * step
-        value = excess(edge)
-        if not np.isfinite(value):  # no shape of the range reaches so small a scale: close in on the border
-            edge = np.log(max(-shape_range[0], 0.0) * float(y.max()) + 1e-300) + 1e-6
-            value = excess(edge)
-        if value < 0:
-            edge = root(excess, np.log(best.scale), edge)
-        ends.append(float(np.exp(edge)))
-    return ends[0], ends[1]
 
 
 def lattice(y: Floats, n: Floats, shapes: Floats, offsets: Floats) -> tuple[Floats, Floats]:

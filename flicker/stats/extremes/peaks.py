@@ -1,4 +1,4 @@
-"""Peaks above a threshold: the exact share above a level, and a generalised Pareto tail with its limits."""
+"""Peaks above a threshold: a generalised Pareto tail, and the chance that the next exposure holds a peak above a level."""
 
 from __future__ import annotations
 
@@ -8,41 +8,18 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from flicker.base import check
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
-from flicker.stats.extremes.exceedance import (
-    CALIBRATE_BELOW,
-    ReturnLevel,
-    Tail,
-    rate_above,
-    return_level,
-    standard_errors,
-)
+from flicker.stats.extremes.exceedance import CALIBRATE_BELOW, Tail, rate_above
+from flicker.stats.rates.intervals import ShareInterval, rate_interval, share_interval
 
 SHAPE_RANGE = (-0.5, 1.0)  # below -0.5 the likelihood has no usual maximum; above 1 the tail has no mean
 LEAST_PEAKS = 5
 FEW_PEAKS = 20  # below, coverage hangs on the shape range, so only an upper bound is given
 FEW = "Fewer than 20 peaks do not tell how large rare ones get: only an upper limit is given, and it depends on the shapes allowed."
-
-
-@dataclass(frozen=True, slots=True)
-class PeakShare(Interval):
-    """Peaks above a level, counted: exact, whatever the tail."""
-
-    level: float
-    above: int
-    count: int
-    share: float
-
-    @property
-    def reads(self) -> str:
-        """The count in words."""
-        seen = f"{self.above} of {self.count} peaks were above {digits_text(self.level, 3)}"
-        return f"{seen} (at most {share_text(self.high)} of such peaks)."
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +31,20 @@ class TailChance(Interval):
     chance: float
     bound: str
     expected: float
-    share: PeakShare
+    share: ShareInterval
     caution: str
     seed: int
 
     @property
     def reads(self) -> str:
         """The chance in words."""
+        seen = f"{self.share.hits} of {self.share.trials} peaks were above {digits_text(self.level, 3)}"
+        counted = f"{seen} (at most {share_text(self.share.high)} of such peaks)."
         ask = f"The chance of a peak above {digits_text(self.level, 3)} in the next {digits_text(self.exposure, 3)} units of exposure"
         if self.bound == "upper":
-            return f"{ask} is at most {digits_text(self.high)} ({share_text(self.confidence)}). {self.share.reads}"
+            return f"{ask} is at most {digits_text(self.high)} ({share_text(self.confidence)}). {counted}"
         if self.low < 0.05 and self.high > 0.95:
-            return f"{ask} cannot be told from these peaks. {self.share.reads}"
+            return f"{ask} cannot be told from these peaks. {counted}"
         return (
             f"{ask} is about {digits_text(self.chance)}, between {digits_text(self.low)} and {digits_text(self.high)}."
         )
@@ -75,12 +54,6 @@ class TailChance(Interval):
 class TailFit(Tail):
     """Generalised Pareto tail of peaks above a threshold; a positive ``shape`` is a heavy tail."""
 
-    shape_low: float
-    shape_high: float
-    shape_se: float
-    scale_low: float
-    scale_high: float
-    scale_se: float
     rate_low: float
     largest: float
     caution: str
@@ -95,17 +68,8 @@ class TailFit(Tail):
     @property
     def reads(self) -> str:
         """The fit in words."""
-        if self.count < FEW_PEAKS:
-            return f"{self.count} peaks above {digits_text(self.threshold, 3)}; the largest was {digits_text(self.largest, 3)}. {self.caution}"
-        heavy, bounded = self.shape_low > 0, self.shape_high < 0
-        kind = (
-            "far larger ones are possible"
-            if heavy
-            else "they have a largest size"
-            if bounded
-            else "whether they have a largest size is not shown"
-        )
-        return f"{self.count} peaks above {digits_text(self.threshold, 3)}; the largest was {digits_text(self.largest, 3)}; {kind}."
+        seen = f"{self.count} peaks above {digits_text(self.threshold, 3)}; the largest was {digits_text(self.largest, 3)}."
+        return f"{seen} {self.caution}".strip()
 
     def share_beyond(self, level: float) -> float:
         """Fitted share of such peaks that lie above ``level``."""
@@ -148,29 +112,13 @@ class TailFit(Tail):
         few = self.count < FEW_PEAKS
         low, high = rate_above(self, level - self.threshold, one_sided=few)
         middle = self.rate * self.share_beyond(level)
-        share = share_above(self.excesses + self.threshold, level, confidence=self.confidence)
+        above = int(np.count_nonzero(self.excesses + self.threshold > level))
         low, middle, high = (float(-math.expm1(-r * exposure)) for r in (0.0 if few else low, middle, high))
         return TailChance(
             level=level, exposure=exposure, chance=middle, low=low, high=high, bound="upper" if few else "two-sided",
-            expected=self.rate * self.share_beyond(level) * exposure, share=share, confidence=self.confidence, caution=self.caution, seed=self.seed,
+            expected=self.rate * self.share_beyond(level) * exposure, share=share_interval(above, self.count, confidence=self.confidence), confidence=self.confidence, caution=self.caution, seed=self.seed,
             method=f"profile likelihood of a generalised Pareto tail{', any shape of the range' if few else ', calibrated' if self.count < CALIBRATE_BELOW else ''}",
         )  # fmt: skip
-
-    def level_for(self, exposure: float) -> ReturnLevel:
-        """Level that is passed once on average in ``exposure``, with its profile-likelihood interval.
-
-        Raises
-        ------
-        ValueError
-            If the fit has no exposure, has fewer than 20 peaks, or ``exposure`` holds less than one peak on average.
-        """
-        exposure = check.positive("exposure", exposure, what="observed time")
-        if not math.isfinite(self.exposure) or self.count < FEW_PEAKS or self.rate * exposure < 1:
-            raise ValueError(
-                f"exposure must be known and hold one peak or more on average, with 20 peaks fitted; "
-                f"got {exposure} at a rate of {self.rate}, {self.count} peaks"
-            )
-        return return_level(self, exposure)
 
 
 def _level(level: float, threshold: float) -> float:
@@ -178,32 +126,6 @@ def _level(level: float, threshold: float) -> float:
     if value < threshold:
         raise ValueError(f"level must be at or above the threshold ({threshold}), got {value}")
     return value
-
-
-def share_above(peaks: ArrayLike, level: float, *, confidence: float = 0.95) -> PeakShare:
-    """Count the peaks above a level; exact limits after Clopper and Pearson (1934).
-
-    Raises
-    ------
-    ValueError
-        For no peaks, values that are not finite, or a confidence outside (0, 1).
-    """
-    x = check.finite_array("peaks", peaks)
-    level = float(check.finite_array("level", [level])[0])
-    tail = (1.0 - check.share("confidence", confidence)) / 2.0
-    n, k = int(x.size), int(np.count_nonzero(x > level))
-    low = float(special.betaincinv(k, n - k + 1, tail)) if k else 0.0
-    high = float(special.betaincinv(k + 1, n - k, 1.0 - tail)) if k < n else 1.0
-    return PeakShare(
-        level=level,
-        above=k,
-        count=n,
-        share=k / n,
-        low=low,
-        high=high,
-        confidence=confidence,
-        method="counted, exact binomial limits (Clopper-Pearson)",
-    )
 
 
 def fit_tail(
@@ -214,7 +136,6 @@ def fit_tail(
     confidence: float = 0.95,
     shape_range: tuple[float, float] = SHAPE_RANGE,
     seed: int = 0,
-    limits: bool = True,
 ) -> TailFit:
     """Fit a generalised Pareto tail to peaks above a threshold.
 
@@ -232,14 +153,11 @@ def fit_tail(
         Shapes that are thought possible. The fit never leaves it, and limits from few peaks rest on it.
     seed : int
         Of the calibrating simulations.
-    limits : bool
-        False leaves out the limits and standard errors of shape and scale (nan), which chances and levels do not need
-        and which are most of the work.
 
     Returns
     -------
     TailFit
-        With ``chance_above(level, exposure)``, ``level_for(exposure)`` and ``share_beyond(level)``.
+        With ``chance_above(level, exposure)`` and ``share_beyond(level)``.
 
     Raises
     ------
@@ -248,8 +166,8 @@ def fit_tail(
 
     Notes
     -----
-    Coles (2001), An Introduction to Statistical Modeling of Extreme Values, chapter 4: maximum likelihood, intervals by
-    the profile likelihood; the rate's interval is Garwood's.
+    Coles (2001), An Introduction to Statistical Modeling of Extreme Values, chapter 4: maximum likelihood; the
+    rate's interval is Garwood's.
     """
     x = check.finite_array("peaks", peaks)
     threshold = float(check.finite_array("threshold", [threshold])[0])
@@ -262,32 +180,24 @@ def fit_tail(
     if y.size < LEAST_PEAKS:
         raise ValueError(
             f"peaks must hold {LEAST_PEAKS} or more above the threshold {threshold}, got {y.size} "
-            "(share_above counts fewer)"
+            "(share_interval counts fewer)"
         )
     if float(np.ptp(y)) <= 1e-12 * float(y[-1]):
         raise ValueError(f"peaks must differ in size to show a tail, got {y.size} times {y[0] + threshold}")
     span = (low_shape, high_shape)
     best = gpd.fit(y, span)
-    shape_low = shape_high = scale_low = scale_high = shape_se = scale_se = float("nan")
-    if limits:
-        drop = 0.5 * float(special.chdtri(1, 1.0 - confidence))
-        shape_low, shape_high = gpd.shape_interval(y, best, drop, span)
-        scale_low, scale_high = gpd.scale_interval(y, best, drop, span)
-        shape_se, scale_se, _ = standard_errors(y, best)
     n, seen = int(y.size), float("nan")
     rate = rate_low = rate_high = float("nan")
     if exposure is not None:
-        seen, tail = check.positive("exposure", exposure, what="observed time"), (1.0 - confidence) / 2.0
-        rate = n / seen
-        rate_low = float(special.gammaincinv(n, tail)) / seen
-        rate_high = float(special.gammainccinv(n + 1, tail)) / seen
+        seen = check.positive("exposure", exposure, what="observed time")
+        counted = rate_interval(n, seen, confidence=confidence)
+        rate, rate_low, rate_high = counted.rate, counted.low, counted.high
     caution = FEW if n < FEW_PEAKS else ""
     if min(best.shape - low_shape, high_shape - best.shape) < 1e-6:
         border = f"The fit lies at the border of the range of shapes ({low_shape:g} to {high_shape:g})."
         caution = f"{caution} {border}".strip()
     return TailFit(
-        shape=best.shape, shape_low=shape_low, shape_high=shape_high, shape_se=shape_se, scale=best.scale, scale_low=scale_low, scale_high=scale_high, scale_se=scale_se,
-        rate=rate, rate_low=rate_low, rate_high=rate_high, threshold=threshold, exposure=seen, count=n, largest=float(y[-1]) + threshold, log_likelihood=best.value,
+        shape=best.shape, scale=best.scale, rate=rate, rate_low=rate_low, rate_high=rate_high, threshold=threshold, exposure=seen, count=n, largest=float(y[-1]) + threshold, log_likelihood=best.value,
         shape_range=span, confidence=confidence, caution=caution, seed=seed,
         method=f"generalised Pareto tail by maximum likelihood, shape between {low_shape:g} and {high_shape:g}", excesses=y,
     )  # fmt: skip

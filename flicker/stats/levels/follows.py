@@ -37,7 +37,6 @@ class Following(Result):
     slope: float
     share: float
     p_value: float
-    stepped: bool
     method: str
 
     @property
@@ -90,7 +89,7 @@ def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int =
     moves = norm > 1e-9 * np.maximum(np.abs(np.array(rows)).max(axis=1), 1e-300) * np.sqrt(y.size)
     method = "squared correlation about a straight line against 1/f noise of exponents 1 to 3, Monte Carlo"
     if not moves.any() or np.ptp(y) == 0.0:
-        return Following(best=0, slope=0.0, share=0.0, p_value=1.0, stepped=False, method=method)
+        return Following(best=0, slope=0.0, share=0.0, p_value=1.0, method=method)
     unit = np.where(moves[:, None], x / np.where(norm, norm, 1.0)[:, None], 0.0)
     plain, stepped = _shares(y[None, :], unit, basis)
     hits = np.zeros((2, len(EXPONENTS)))
@@ -110,7 +109,6 @@ def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int =
         slope=slope,
         share=float(share[0]),
         p_value=min(1.0, 2.0 * float(chances[chosen])),
-        stepped=bool(chosen),
         method=method,
     )
 

@@ -32,8 +32,6 @@ class Movement(Interval):
     limit: float
     scale: float
     cells: int
-    lowest_at: float
-    highest_at: float
 
     @property
     def reads(self) -> str:
@@ -110,9 +108,6 @@ def movement_test(
         sigma = check.positive("sigma", sigma, what="a robust sigma", zero=True)
     per_cell = 128 if samples_per_cell is None else check.whole("samples_per_cell", samples_per_cell, least=1)
     seen = float(np.ptp(values))
-    starts = np.arange(np.size(levels), dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
-    starts = starts[np.isfinite(np.asarray(levels, dtype=np.float64))]
-    lowest, highest = float(starts[int(np.argmin(values))]), float(starts[int(np.argmax(values))])
     span = int(places[-1] - places[0]) + 1
     if values.size < _FEWEST:
         return Movement(
@@ -124,8 +119,6 @@ def movement_test(
             limit=limit,
             scale=float("nan"),
             cells=values.size,
-            lowest_at=lowest,
-            highest_at=highest,
             confidence=confidence,
             method="too few cells for a noise model",
         )
@@ -157,8 +150,6 @@ def movement_test(
         limit=limit,
         scale=scales[best][0],
         cells=values.size,
-        lowest_at=lowest,
-        highest_at=highest,
         confidence=confidence,
         method=method,
     )
@@ -174,8 +165,6 @@ class MovementKind(Result):
     step_at: float
     net: float
     returns: bool
-    share_slope: float
-    share_step: float
     method: str = "shares of the range explained by a line and by one step"
 
     @property
@@ -234,8 +223,6 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
             step_at=float("nan"),
             net=0.0,
             returns=False,
-            share_slope=0.0,
-            share_step=0.0,
         )
     run = when - when.mean()
     slope = float(run @ centred / (run @ run))
@@ -258,8 +245,6 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
         step_at=float(when[cut]),
         net=net,
         returns=returns,
-        share_slope=share_slope,
-        share_step=share_step,
     )
 
 

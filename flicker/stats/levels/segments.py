@@ -75,7 +75,6 @@ class LevelSegments(Result):
     """
 
     segments: tuple[LevelSegment, ...]
-    usual_level: float
     cell: float
     line: float | None
     line_half: float | None
@@ -159,7 +158,6 @@ def level_segments(
     if values.size == 0:
         return LevelSegments(
             segments=(),
-            usual_level=float("nan"),
             cell=0.0,
             line=None,
             line_half=None,
@@ -214,9 +212,7 @@ def level_segments(
                 cells=b - a,
             )
         )
-    return LevelSegments(
-        tuple(segments), usual_level, cell, *_line(begin, middle, rest, z, step), step, confidence, method
-    )
+    return LevelSegments(tuple(segments), cell, *_line(begin, middle, rest, z, step), step, confidence, method)
 
 
 def _cells(places: Floats, values: Floats, breaks: Sequence[float]) -> tuple[Floats, Floats, Floats, float]:

@@ -33,7 +33,6 @@ class EarlyShare(Result):
     p_value: float
     p_exact: float
     power_ups: int
-    with_episodes: int
     pattern: bool
     method: str
 
@@ -97,7 +96,6 @@ def early_share_test(
             p_value=1.0,
             p_exact=exact,
             power_ups=int(first.size),
-            with_episodes=runs,
             pattern=False,
             method=f"{method}: too few",
         )
@@ -116,7 +114,6 @@ def early_share_test(
         p_value=value,
         p_exact=exact,
         power_ups=int(first.size),
-        with_episodes=runs,
         pattern=True,
         method=method,
     )

@@ -1,7 +1,7 @@
 """How often does it happen? Counts and observed time in, rates, ratios and tests out.
 
-`intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test), `ratio_dispersed`
-(allows for bursts), `dispersion`, `overdispersed`, `recurring`; `laws.count_tails` holds the laws beneath.
+`intervals` (Garwood, mid-P, Jeffreys, Clopper-Pearson, Li and Ma), `ratio` (exact conditional test, and one that allows
+for bursts), `dispersion`, `recurring`; `laws.count_tails` holds the laws beneath.
 """
 
 from __future__ import annotations
@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 from flicker.base.late import late
 
 if TYPE_CHECKING:
-    from flicker.stats.rates.dispersion import DispersionTest, dispersion_test, window_counts
+    from flicker.stats.rates.dispersion import (
+        DispersionTest,
+        OverdispersedRate,
+        dispersion_test,
+        overdispersed_rate,
+        window_counts,
+    )
     from flicker.stats.rates.intervals import (
         OnOff,
         RateDifference,
@@ -22,9 +28,7 @@ if TYPE_CHECKING:
         rate_interval,
         share_interval,
     )
-    from flicker.stats.rates.overdispersed import OverdispersedRate, overdispersed_rate
-    from flicker.stats.rates.ratio import RateRatio, rate_ratio
-    from flicker.stats.rates.ratio_dispersed import DispersedRatio, rate_ratio_dispersed
+    from flicker.stats.rates.ratio import DispersedRatio, RateRatio, rate_ratio, rate_ratio_dispersed
     from flicker.stats.rates.recurring import Recurrence, recurrence
 
 __all__ = [
@@ -52,11 +56,9 @@ __all__ = [
 __getattr__ = late(
     __name__,
     {
-        "dispersion": "DispersionTest dispersion_test window_counts",
+        "dispersion": "DispersionTest OverdispersedRate dispersion_test overdispersed_rate window_counts",
         "intervals": "OnOff RateDifference RateInterval ShareInterval on_off_significance rate_difference rate_interval share_interval",
-        "overdispersed": "OverdispersedRate overdispersed_rate",
-        "ratio": "RateRatio rate_ratio",
-        "ratio_dispersed": "DispersedRatio rate_ratio_dispersed",
+        "ratio": "DispersedRatio RateRatio rate_ratio rate_ratio_dispersed",
         "recurring": "Recurrence recurrence",
     },
 )

@@ -201,7 +201,6 @@ class OnOff(Result):
     """Counts with something on against counts with it off (or against a known background)."""
 
     on_count: int
-    off_count: float
     expected: float
     z: float
     p_value: float
@@ -261,7 +260,6 @@ def on_off_significance(
     method = "z by Li and Ma eq. 17; p by the exact conditional binomial"
     return OnOff(
         on_count=on_count,
-        off_count=off_count,
         expected=alpha * off_count,
         z=z,
         p_value=test.p_value,
