@@ -11,6 +11,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.guard import Reason, Session, clean_time, judge_guard
 from flicker.logs.model import Log
 from flicker.signals.blocks import reduce_log
+from flicker.signals.guard import off
 from flicker.signals.guard.chunk import drawn_rows
 from flicker.signals.guard.figures import BEGIN, SWITCHED_ON
 
@@ -133,6 +134,7 @@ def test_batches_do_not_show(step):
 @pytest.mark.parametrize("seed", range(12))
 def test_switched_off_within_a_file_as_the_plain_reference_cuts(seed, monkeypatch):
     without_signs_of_life(monkeypatch)
+    monkeypatch.setattr(off, "BLINK_S", np.inf)  # the reference knows nothing of blinks
     rng = np.random.default_rng([20261126, 7, seed])
     parts = []
     for _ in range(int(rng.integers(2, 4))):
@@ -206,6 +208,72 @@ def test_off_with_the_noise_of_a_meter(floor_V):
         sessions = figures_of([(np.arange(left.size) * 1.0, {"l": left, "r": right})], [True], batch)
         assert sessions[0].figures.kind.tolist() == [BEGIN, SWITCHED_ON]
         assert sessions[0].figures.begin_s[1] == on.size + off.size
+
+
+def two_outputs(*gone: tuple[float, float, int], then: tuple[float, float, float] = (0.0, 0.0, 0.0), noise_V: float = 2e-5) -> np.ndarray:
+    """Five hours of two live outputs, 1 s a reading; ``gone`` at zero (from, to, channels), each with a thump of 50 mV after it; ``then``
+    a swing of the left one (begin, seconds, volts)."""
+    rng = np.random.default_rng(23)
+    t = np.arange(0, 5 * 3600.0, 1.0)
+    volts = np.array([[0.005], [-0.004]]) + rng.normal(0, 3e-4, (2, t.size)) + 0.03 * np.exp(-t / 3.0)
+    for begin, end, channels in gone:
+        volts[:channels, t >= end] += 0.05 * np.exp(-(t[t >= end] - end) / 2.0)
+        volts[:channels, (t >= begin) & (t < end)] = rng.normal(0, noise_V, (channels, np.count_nonzero((t >= begin) & (t < end))))
+    begin, lasts, size = then
+    volts[0, (t >= begin) & (t < begin + lasts)] += size
+    return np.round(volts, 5)
+
+
+def sessions_of_outputs(volts: np.ndarray, batch: int = 5000) -> list[Session]:
+    return figures_of([(np.arange(volts.shape[1]) * 1.0, dict(zip(("left", "right"), volts, strict=False)))], [True], batch)
+
+
+def test_a_blink_of_the_mains_is_a_start_of_the_unit_and_of_nothing_less():
+    """All outputs away for seconds and back with a thump: a start, which excuses what a start does. One alone: a fault."""
+    blink = two_outputs((4000.0, 4005.0, 2))
+    sessions = sessions_of_outputs(blink)
+    assert sessions[0].figures.kind.tolist() == [BEGIN, SWITCHED_ON]
+    assert sessions[0].figures.begin_s[1] == 4005.0 and sessions[0].figures.end_s[0] == 4000.0
+    assert judge_guard(sessions, [0], Limits()).silent
+    for batch in (97, 1 << 20):
+        assert same(sessions, sessions_of_outputs(blink, batch))
+    for then in ((4015.0, 5.0, 0.25), (4060.0, 5.0, 0.12)):  # 0.2 V until 30 s, 0.1 V until 120 s (clearance, the first seconds)
+        assert Reason.PEAK in judge_guard(sessions_of_outputs(two_outputs((4000.0, 4005.0, 2), then=then)), [0], Limits()).reasons
+    later = judge_guard(sessions_of_outputs(two_outputs((4000.0, 4005.0, 2), then=(4200.0, 5.0, 0.06))), [0], Limits())
+    assert Reason.SWINGS in later.reasons
+    for volts in (two_outputs((4000.0, 4005.0, 1)), two_outputs((4000.0, 4005.0, 2))[:1]):
+        alone = sessions_of_outputs(volts)
+        assert alone[0].figures.kind.tolist() == [BEGIN]
+        assert Reason.SWINGS in judge_guard(alone, [0], Limits()).reasons
+
+
+def test_a_channel_switched_on_after_the_others_starts_then():
+    """The second unit on one logger: at zero since the first reading, with the meter's noise, and then a start of its own."""
+    late = (0.0, 4000.0, 1)
+    sessions = sessions_of_outputs(two_outputs(late))
+    own = sessions[0].figures.channels
+    assert own[0].started[0].tolist() == pytest.approx([4000.0, 0.055, 0.0061, 0.006], abs=5e-4) and own[1].started.size == 0
+    found = judge_guard(sessions, [0], Limits())
+    assert found.silent and found.figures.judged_h == pytest.approx(5.0 - (4000.0 + 1200.0) / 3600.0, abs=0.2)
+    for batch in (97, 1 << 20):
+        assert same(sessions, sessions_of_outputs(two_outputs(late), batch))
+    for then, reason in (
+        ((4015.0, 5.0, 0.25), Reason.PEAK),
+        ((4060.0, 5.0, 0.12), Reason.PEAK),
+        ((4200.0, 5.0, 0.06), Reason.SWINGS),
+    ):
+        assert reason in judge_guard(sessions_of_outputs(two_outputs(late, then=then)), [0], Limits()).reasons
+
+
+def test_what_was_live_before_is_no_start():
+    """One output that vanishes and comes back with a thump; one that rested at zero, as noisy as later, and jumps."""
+    back = two_outputs((600.0, 4000.0, 1))
+    jumps = two_outputs()
+    t = np.arange(jumps.shape[1])
+    later = np.maximum(t - 4000.0, 0.0)
+    jumps[0] = np.random.default_rng(8).normal(0, 7e-5, t.size) + np.where(t < 4000, 0.0, 0.005 + 0.05 * np.exp(-later / 2.0))
+    for volts in (back, jumps):
+        assert Reason.SWINGS in judge_guard(sessions_of_outputs(volts), [0], Limits()).reasons
 
 
 def test_hum_is_not_aliased_where_readings_are_drawn():

@@ -121,7 +121,7 @@ def draft_trace(
     chosen = part.sample_V[seen][finest]
     step_sigma = reading_sigma(chosen, resolution=digit) if chosen.size > 1 else 0.0
     enter = max(usual, _sigmas(run.samples) * step_sigma, COUNTS * coarsest)
-    begun = start is not None or power_up is not None
+    begun = any(item is not None for item in (start, power_up, muted))
     fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
     reasons.extend(Gap(float(a), float(b), Unobserved.STIMULUS, channel) for a, b in hands.windows)
     return replace(

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.awake import Cells, lasting, not_awake
+from flicker.evidence.guard.awake import QUIETER, Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
 from flicker.evidence.guard.limits import SPREAD_V
 from flicker.evidence.guard.model import Asleep, Session
@@ -29,6 +29,21 @@ def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bo
     first = own.begin_s < float(session.figures.begin_s[number]) + CELL_S
     chosen: Bools = (in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first)
     return chosen
+
+
+def started_s(session: Session, own: ChannelFigures) -> float:
+    """When a channel was switched on that had been at zero since the first reading, while others were on; else minus infinity.
+
+    Its noise begins with it: an output that rested at zero, and jumps, was live before.
+    """
+    if not session.power_up or not own.started.size or not np.isfinite(own.started).all():
+        return -np.inf
+    at_s = float(own.started[0, 0])
+    before, after = own.begin_s + CELL_S <= at_s, own.begin_s >= at_s
+    if not before.any() or not after.any():
+        return -np.inf
+    louder = float(np.median(own.step_V[after])) > QUIETER * float(np.median(own.step_V[before]))
+    return at_s if louder else -np.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +79,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             if up:
                 power_ups.append([])
             power_ups[-1].append(_Part(place, number, anew, np.flatnonzero(cells_of(session, own, number, up))))
-        asleep[place] |= hanging(own.unmoved, own.readings, usual)
+        asleep[place] |= hanging(own.unmoved, own.readings, usual) | (own.begin_s < started_s(session, own))
         if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output, and hides no swings
             held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
             asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
@@ -78,6 +93,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
         shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:], _column(parts, mine, "far_V"), digit_V)
+        shown |= any(np.isfinite(started_s(sessions[part.place], mine[part.place])) for part in parts)
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)

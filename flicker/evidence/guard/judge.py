@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flicker.base.arrays import Bools
+from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.clean_time import cells_of, clean_time, switched_on, times_told
+from flicker.evidence.guard.clean_time import cells_of, clean_time, started_s, switched_on, times_told
 from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
@@ -101,6 +101,8 @@ def judge_guard(
             up = switched_on(session, number, place)
             if up:
                 power_up_s = begin_s
+            if begin_s <= started_s(session, own) < float(session.figures.end_s[number]):
+                power_up_s = started_s(session, own)
             if own.anew[number] or (number == 0 and session.new_stage):
                 _anew(total)
                 since = place
@@ -153,7 +155,10 @@ def _segment(
             total.open_peak_V = max(total.open_peak_V, float(head[0]))
             head = np.concatenate(([0.0], head[1:]))
         total.peak_V = max(total.peak_V, float(head.max()))
-        total.early |= bool(max(head[0], head[1]) > used.early_peaks_V[0] or head[2] > used.early_peaks_V[1])
+        total.early |= _too_large(head, used)
+    on_s = started_s(session, own)
+    if math.isfinite(on_s):
+        total.early |= _too_large(own.started[0, 1:], used)
     if not chosen.any():
         return
     step = session.step_at(own.begin_s[chosen], JITTER * used.seldom_s)
@@ -188,6 +193,7 @@ def _segment(
     beside_first = own.swing_begin_s < begin_s + CELL_S
     swings &= np.where(beside_first, own.swing_late == up, True)
     swings &= (own.swing_by & np.int64(allowed)) == 0
+    swings &= own.swing_end_s > on_s + STARTS_S[1]
     total.swings += _joined(own, swings & ~own.swing_large)
     total.large += _joined(own, swings & own.swing_large)
     if swings.any():
@@ -195,6 +201,11 @@ def _segment(
         total.largest_swing_V = max(total.largest_swing_V, largest)
         if used.large_swing_V < LARGE_V and largest > used.large_swing_V:
             total.large = max(total.large, 1)
+
+
+def _too_large(peaks_V: Floats, used: GuardLimits) -> bool:
+    """Whether a start is too large for its time: until 8, 30 and 120 s after it."""
+    return bool(max(peaks_V[:2]) > used.early_peaks_V[0] or peaks_V[2] > used.early_peaks_V[1])
 
 
 def _joined(own: ChannelFigures, chosen: Bools) -> int:

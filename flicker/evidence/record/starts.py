@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flicker.base.arrays import Floats
+from flicker.base.arrays import Bools, Floats
 from flicker.base.values import Unobserved
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.guard.life import start_shown
@@ -22,7 +22,7 @@ from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
 from flicker.signals.excursions import episode_numbers
-from flicker.signals.guard.figures import CELL_S, GRACE_S, MARK, STARTS_S
+from flicker.signals.guard.figures import CELL_S, GRACE_S, MARK, STARTS_S, ChannelFigures
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
 if TYPE_CHECKING:
@@ -159,6 +159,7 @@ def without_first_seconds(run: RunTraces, begins: bool, graces_s: Sequence[float
     fitted behind such a lead; so are the ticks of a soft start, where a power-up shows: both until half a minute after it,
     and within the volts of a surge.
     """
+    run = _without_late_starts(run, dead_time_s)
     found = _begun(run) if begins else None
     if found is None:
         return run
@@ -173,22 +174,47 @@ def without_first_seconds(run: RunTraces, begins: bool, graces_s: Sequence[float
 
 
 def _stands_out(run: RunTraces, number: int) -> bool:
-    """Whether the first eight seconds of a power-up stand out from what follows in some channel."""
-    figures = run.blocks.guard
-    return figures is not None and any(
-        start_shown(
-            np.append(own.head[number, 4:5], (np.nan, np.nan)),
-            own.far_V[own.segment == number],
-            float(own.digit_V.max(initial=0.0)),
-        )
-        for own in figures.channels
-    )
+    """Whether the first eight seconds of a power-up stand out from what follows in some channel, or 30 s in all of several."""
+    channels = () if run.blocks.guard is None else run.blocks.guard.channels
+
+    def shown(own: ChannelFigures, seconds: list[bool]) -> bool:
+        head_V = np.where(seconds, own.head[number, 4:], np.nan)
+        return start_shown(head_V, own.far_V[own.segment == number], float(own.digit_V.max(initial=0.0)))
+
+    early = any(shown(own, [True, False, False]) for own in channels)
+    return early or (len(channels) > 1 and all(shown(own, [True, True, False]) for own in channels))
 
 
 def _surge_s(run: RunTraces, channel: int, number: int, after_s: float) -> float:
     """Until when a surge excuses what began in the grace."""
     early_V = float(run.blocks.guard.channels[channel].head[number, 2])  # type: ignore[union-attr]
     return after_s + STARTS_S[0] if early_V <= EARLY_PEAKS_V[0] else 0.0
+
+
+def _without_late_starts(run: RunTraces, dead_time_s: float) -> RunTraces:
+    """Take the ticks of a start from a channel that was switched on after the others."""
+    figures, traces = run.blocks.guard, list(run.traces)
+    for place, own in enumerate(() if figures is None else figures.channels):
+        for after_s in (own.started[:, 0] - run.blocks.offset_s).tolist():
+            found = traces[place].excursions
+            ticks = (found.start_s >= after_s - NEAR_S) & (found.end_s <= after_s + STARTS_S[0])
+            ticks &= (np.abs(found.peak_V) <= EARLY_PEAKS_V[0]) & ~found.over_range
+            if ticks.any():
+                gap = Gap(after_s, after_s + STARTS_S[0], Unobserved.SURGE, traces[place].channel)
+                traces[place] = _calm(traces[place], ticks, [gap], dead_time_s)
+    return replace(run, traces=tuple(traces))
+
+
+def _calm(trace: Trace, ticks: Bools, gaps: Sequence[Gap], dead_time_s: float) -> Trace:
+    """A trace without some excursions, and without the times in which they lie."""
+    kept = trace.excursions.select(~ticks)
+    return replace(
+        trace,
+        excursions=kept,
+        episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
+        observed=without(trace.observed, spans((gap.start_s, gap.end_s) for gap in gaps)),
+        unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
+    )
 
 
 def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float, *, ticks: bool) -> Trace:
@@ -199,17 +225,10 @@ def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float
     lead &= ~found.over_range
     if not lead.any():
         return trace
-    kept = found.select(~lead)
     over_s = max(until_s, float(found.end_s[lead].max()))
     gaps = [Gap(0.0, until_s, Unobserved.MUTED, trace.channel)] if until_s else []
     gaps += [Gap(until_s, over_s, Unobserved.SURGE, trace.channel)] if over_s > until_s else []
-    return replace(
-        trace,
-        excursions=kept,
-        episode=episode_numbers(kept.start_s, kept.end_s, dead_time_s),
-        observed=without(trace.observed, spans([(0.0, over_s)])),
-        unobserved=tuple(sorted((*trace.unobserved, *gaps), key=lambda item: item.start_s)),
-    )
+    return _calm(trace, lead, gaps, dead_time_s)
 
 
 def without_times(run: RunTraces, counted: Sequence[Floats], dead_time_s: float) -> RunTraces:

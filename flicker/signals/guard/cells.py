@@ -106,6 +106,17 @@ def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float,
     return max(found, default=float("nan"))
 
 
+def nearest_zero(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
+    """Smallest size of a channel's readings in a time, as far as groups of them tell; 0 where there is none."""
+    found = [
+        float(np.nanmin(np.maximum(part.low[lo:hi], -part.high[lo:hi])))
+        for chunk, lo, hi in window(chunks, begin_s, end_s)
+        for part in [chunk.parts[channel]]
+        if np.isfinite(part.low[lo:hi]).any()
+    ]
+    return max(min(found, default=0.0), 0.0)
+
+
 def first_median(time_s: Floats, value_V: Floats, until_s: float) -> float:
     """Median of the readings before a time, of `FEWEST` at least; NaN where there is none.
 

@@ -51,7 +51,8 @@ class ChannelFigures:
 
     ``head`` of shape (segments, 7): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
-    another setting. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
+    another setting. ``started`` of shape (1 or 0, 4): when a channel started that had been at zero alone since the first reading, and its largest
+    sizes until 8 s and until each of `STARTS_S` later. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
     had, -3: whatever the others had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape
     (scales, 2), and their middle size ``jump_V`` of shape (scales,), by `flicker.stats.jumps.SCALES`.
     """
@@ -82,6 +83,7 @@ class ChannelFigures:
     swing_by: Ints
     head: Floats
     anew: Bools
+    started: Floats
     blank_rows: Ints
     over: Ints
     jumps: Ints

@@ -33,7 +33,7 @@ from flicker.signals.guard.figures import (
     ChannelFigures,
     StretchFigures,
 )
-from flicker.signals.guard.off import BEFORE_S, BUMP_V, TAIL_V, OffWatch
+from flicker.signals.guard.off import BEFORE_S, BUMP_V, SOON_S, TAIL_V, Off, OffWatch
 from flicker.signals.jump_counts import JumpWatch
 
 Floats = NDArray[np.float64]
@@ -96,13 +96,16 @@ class Gatherer:
         self._swings: list[list[Rows]] = [[] for _ in range(channels)]
         self._open: list[_Open] = []
         self._next_s = 0.0  # begin of the cell that fills
-        self._off = OffWatch()
+        self._off = OffWatch(blinks=channels > 1)
+        # Of several channels those that were at zero from the first reading on: another unit, not switched on yet.
+        self._not_yet = {k: OffWatch() for k in range(channels)} if channels > 1 else {}
+        self._started: list[list[list[float]]] = [[] for _ in range(channels)]
         self._blanks = BlankWatch(channels)
         self._jumps = JumpWatch(channels)
         self._counting = count_jumps
         self._over = [0] * channels
         self._over_open = [False] * channels
-        self._end_s = -math.inf
+        self._first_s = self._end_s = -math.inf
 
     @property
     def cells(self) -> int:
@@ -116,15 +119,35 @@ class Gatherer:
         if piece.time_s.size == 0:
             return
         if not self._segments:
-            begin_s = float(piece.time_s[0])
+            self._first_s = begin_s = float(piece.time_s[0])
             self._begin(begin_s, BEGIN, [any(t <= begin_s for t in item.anew_s) for item in self.left])
         out = [holds(item.out, piece.time_s) if item.out.size else None for item in self.left]
         self._look_for_blanks(piece, size, reduced, out)
         self._chunks.append(chunk_of(piece, size, reduced, self.plan, out))
         self._end_s = float(piece.time_s[-1])
         for item in self._off.feed(piece.time_s, piece.values, self._may_be_off(piece, reduced)):
-            self._cut(item.begin_s, item.end_s)
+            if not item.blink or self._vanished(item.begin_s):
+                self._cut(item)
+        for channel in tuple(self._not_yet):
+            self._look_for_start(channel, piece)
         self._advance(final=False)
+
+    def _vanished(self, at_s: float) -> bool:
+        """Whether two channels and more were away from zero until some time: what one output does alone is no start."""
+        away = (cells_of.nearest_zero(self._chunks, k, at_s - BEFORE_S, at_s) > TAIL_V for k in range(self.channels))
+        return sum(away) > 1
+
+    def _look_for_start(self, channel: int, piece: Piece) -> None:
+        """Follow a channel that has been at zero since the first reading: when does it start, and how large is its start?"""
+        watch = self._not_yet[channel]
+        for item in watch.feed(piece.time_s, [piece.values[channel]], quiet=True):
+            shared = any(part.kind == SWITCHED_ON and abs(part.begin_s - item.end_s) <= SOON_S for part in self._segments)
+            if item.begin_s == self._first_s and not shared:
+                edges = [item.end_s + s for s in (0.0, GRACE_S, *STARTS_S)]
+                sizes = [cells_of.largest(self._chunks, channel, a, b) for a, b in pairwise(edges)]
+                self._started[channel] = [[item.end_s, *sizes]]
+        if watch.since_s != self._first_s:
+            del self._not_yet[channel]
 
     def _may_be_off(self, piece: Piece, reduced: Sequence[dict[str, NDArray[Any]]]) -> bool:
         """Can a stretch within `TAIL_V` in every channel lie here, or begin with the last row?"""
@@ -177,8 +200,9 @@ class Gatherer:
     def _advance(self, *, final: bool) -> None:
         """Close every cell that nothing can change any more."""
         self._fill(self._end_s, final=final)
-        holds_s = self._off.holds_s
-        hold = math.inf if final else self._end_s - BEFORE_S if holds_s is None else holds_s
+        since_s = self._off.since_s
+        hold = math.inf if final else (self._end_s if since_s is None else since_s) - BEFORE_S
+        hold = min([hold, *(watch.still_s[1] for watch in self._not_yet.values())])
         still_s, until_s = self._off.still_s
         ready: list[_Open] = []
         left: list[_Open] = []
@@ -254,12 +278,12 @@ class Gatherer:
         if first < last:  # a whole cell at once: how it came must not show
             self._jumps.add(drawn.time_s[first:last], [values[first:last] for values in drawn.values])
 
-    def _cut(self, begin_s: float, end_s: float) -> None:
-        """The unit was off from ``begin_s`` to ``end_s``: drop that time, and a small bump before it."""
-        self._fill(begin_s)
-        bump = [cells_of.largest(self._chunks, k, begin_s - BEFORE_S, begin_s) for k in range(self.channels)]
-        until = self._drop_after(begin_s if np.nanmax([0.0, *bump]) > BUMP_V else begin_s - BEFORE_S)
-        self._begin(end_s, SWITCHED_ON, [any(until < t <= end_s for t in item.anew_s) for item in self.left])
+    def _cut(self, off: Off) -> None:
+        """Drop a time in which the unit was off, and a small bump before it, but before a blink."""
+        self._fill(off.begin_s)
+        bump = [cells_of.largest(self._chunks, k, off.begin_s - BEFORE_S, off.begin_s) for k in range(self.channels)]
+        until = self._drop_after(off.begin_s - BEFORE_S * (not off.blink and np.nanmax([0.0, *bump]) <= BUMP_V))
+        self._begin(off.end_s, SWITCHED_ON, [any(until < t <= off.end_s for t in item.anew_s) for item in self.left])
 
     def _drop_after(self, until: float) -> float:
         """Forget what was read from a time on, though nothing before the last segment; returns the time."""
@@ -310,6 +334,7 @@ class Gatherer:
             head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 7),
             anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
             blank_rows=self._blanks.table(channel),
+            started=np.array(self._started[channel], dtype=np.float64).reshape(-1, 4),
             over=np.array([self._over[channel]], dtype=np.int64),
             jumps=counts,
             jump_V=sizes,

@@ -4,6 +4,9 @@ Off: every channel within 0.3 mV of zero for a minute, then a jump beyond 20 mV 
 later no longer at zero: a servo holds a sound output there as well, and its swings are no power-ups. What lies in the
 40 s before goes with it only up to 0.3 V, so that no end of life passes as switching off. Choices, measured on simulated
 benches.
+
+A blink of the mains is shorter: all channels at zero for two seconds, two of them away from it before, and the same jump.
+Nothing before it goes with it.
 """
 
 from __future__ import annotations
@@ -25,6 +28,8 @@ ZERO_V = 3e-4 + 1e-9  # of readings with a last digit of 0.1 mV, three are withi
 TAIL_V = 2.0 * ZERO_V  # a meter's own noise of 0.1 mV passes the first now and then, never this
 TAIL_SHARE = 0.02  # so many readings may lie between the two, or be missing
 OFF_S = 60.0
+BLINK_S = 2.0  # common practice, no source: a relay that opens as the mains blink closes after seconds,
+BLINK_START_V = 0.01  # with less of a start nothing is taken for a jump or a swing
 BEFORE_S = 40.0
 BUMP_V = 0.3
 START_V = 0.02
@@ -34,10 +39,11 @@ AFTER_S = (STARTS_S[1], STARTS_S[1] + OFF_S)  # the surge is over: is it at zero
 
 @dataclass(frozen=True, slots=True)
 class Off:
-    """A time off: from its first reading to the first after it."""
+    """A time off: from its first reading to the first after it; ``blink``: shorter than `OFF_S`."""
 
     begin_s: float
     end_s: float
+    blink: bool = False
 
 
 @dataclass(slots=True)
@@ -51,21 +57,25 @@ class _Waiting:
 
 
 class OffWatch:
-    """Follows the largest size of all channels, reading by reading, and tells where the unit was off and came back."""
+    """Follows the largest size of all channels, reading by reading, and tells where the unit was off and came back.
 
-    def __init__(self) -> None:
+    ``blinks``: blinks are told, too.
+    """
+
+    def __init__(self, *, blinks: bool = False) -> None:
+        self._blinks = blinks
         self._quiet_from: float | None = None  # begin of the quiet stretch that lasts,
         self._last_s = -np.inf  # its last reading so far,
         self._rows = self._odd = 0  # its readings, and those beyond `ZERO_V` or missing
         self._waiting: list[_Waiting] = []
 
     @property
-    def holds_s(self) -> float | None:
-        """From where on readings may yet turn out to be before, or in, a time off; None where nothing speaks for one."""
+    def since_s(self) -> float | None:
+        """When the first time began that may yet turn out to be off; None where nothing speaks for one."""
         begins = [item.off.begin_s for item in self._waiting]
         if self._quiet_from is not None:
             begins.append(self._quiet_from)
-        return min(begins) - BEFORE_S if begins else None
+        return min(begins, default=None)
 
     @property
     def still_s(self) -> tuple[float, float]:
@@ -110,13 +120,21 @@ class OffWatch:
         return bool(self._last_s - self._quiet_from >= OFF_S)
 
     def _ended(self, end_s: float, time_s: Floats, size: Floats, odd: NDArray[np.bool_], out: list[Off]) -> None:
-        if self._long():
-            assert self._quiet_from is not None
+        assert self._quiet_from is not None
+        long = self._long()
+        if long or (self._blinks and self._blinked(end_s, time_s, size)):
             waiting = self._waiting
-            self._waiting = [_Waiting(Off(self._quiet_from, end_s))]
+            self._waiting = [_Waiting(Off(self._quiet_from, end_s, blink=not long))]
             out.extend(self._decide(time_s, size, odd))
             self._waiting = waiting + self._waiting
         self._quiet_from = None
+
+    def _blinked(self, end_s: float, time_s: Floats, size: Floats) -> bool:
+        """Whether the quiet stretch that ends is long enough for a blink, and a jump follows as far as readings reach."""
+        first, soon = time_s.searchsorted([end_s, end_s + SOON_S]).tolist()
+        jumps = soon == time_s.size or float(size[first:soon].max(initial=0.0)) >= BLINK_START_V
+        assert self._quiet_from is not None
+        return jumps and self._odd <= TAIL_SHARE * self._rows and end_s - self._quiet_from >= BLINK_S and self._rows > 1
 
     def _decide(self, time_s: Floats, size: Floats, odd: NDArray[np.bool_]) -> list[Off]:
         """Follow what waits for its decision; those that are shown to be times off."""
@@ -127,7 +145,7 @@ class OffWatch:
             item.jump_V = max(item.jump_V, float(size[a:soon].max(initial=0.0)))
             item.readings += int(end - begin)
             item.at_zero += int(np.count_nonzero(~odd[begin:end]))
-            if soon < time_s.size and item.jump_V < START_V:
+            if soon < time_s.size and item.jump_V < (BLINK_START_V if item.off.blink else START_V):
                 continue
             if end == time_s.size:
                 left.append(item)
