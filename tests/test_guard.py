@@ -241,7 +241,9 @@ def test_a_blink_of_the_mains_is_a_start_of_the_unit_and_of_nothing_less():
         assert Reason.PEAK in judge_guard(sessions_of_outputs(two_outputs((4000.0, 4005.0, 2), then=then)), [0], Limits()).reasons
     later = judge_guard(sessions_of_outputs(two_outputs((4000.0, 4005.0, 2), then=(4200.0, 5.0, 0.06))), [0], Limits())
     assert Reason.SWINGS in later.reasons
-    for volts in (two_outputs((4000.0, 4005.0, 1)), two_outputs((4000.0, 4005.0, 2))[:1]):
+    tripped = two_outputs((4000.0, 4005.0, 2))
+    tripped[0, 3998:4000] = 0.9  # volts, and then a protection relay opens
+    for volts in (two_outputs((4000.0, 4005.0, 1)), two_outputs((4000.0, 4005.0, 2))[:1], tripped):
         alone = sessions_of_outputs(volts)
         assert alone[0].figures.kind.tolist() == [BEGIN]
         assert Reason.SWINGS in judge_guard(alone, [0], Limits()).reasons

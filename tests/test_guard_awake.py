@@ -291,3 +291,17 @@ def test_swings_about_zero_are_no_sleep():
     (channel,) = judged(volts).channels
     assert channel.guard.asleep == () and channel.fitness == "not yet shown"
     assert Reason.SPREAD in channel.guard.reasons and Reason.DEAD not in channel.guard.reasons
+
+
+@pytest.mark.parametrize(
+    ("digit_V", "step_s", "told"),
+    [(5e-3, 2, "a range with a finer one"), (1e-4, 20, "log a start with one each second"), (1e-4, 2, "check the lead")],
+)
+def test_what_to_do_where_no_life_shows(digit_V, step_s, told):
+    """A quiet output within 2 mV of zero: three digits of 5 mV would have to be seen, and a thump lasts for seconds (invented)."""
+    rng = np.random.default_rng(11)
+    volts = np.round((1.5e-3 + rng.normal(0.0, 1.5e-3, 9000)) / digit_V) * digit_V
+    (channel,) = assess(Log.from_arrays(np.arange(volts.size) * float(step_s), {"left": volts})).channels
+    assert Reason.DEAD in channel.guard.reasons and channel.guard.figures.digit_V == pytest.approx(digit_V)
+    assert told in channel.next.reads and "begin a log with the unit off" in channel.next.reads
+    assert channel.next.reads.startswith("No sign of life: ")

@@ -13,7 +13,7 @@ from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.facts import Facts
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.guard.words import ADVICE
+from flicker.evidence.guard.words import advice_text
 from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
 from flicker.evidence.verdict import Verdict, missing_hours, needed_hours
@@ -56,7 +56,7 @@ def advise(
     if soon:
         return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
     if verdict.kind == TailKind.NO_LIFE:
-        return Next(whole, sure, f"No sign of life: {ADVICE[Reason.DEAD]}.")
+        return Next(whole, sure, f"No sign of life: {advice_text(Reason.DEAD, guard)}.")
     if Reason.MOVE in guard.reasons and facts.moves_together:
         moved = volts_text(guard.figures.moved_V)
         return Next(

@@ -10,7 +10,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.facts import Facts
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard
-from flicker.evidence.guard.words import ADVICE, reason_text
+from flicker.evidence.guard.words import ADVICE, advice_text, reason_text
 
 MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
 FINER = "log again on a range with a finer digit, or longer"
@@ -33,7 +33,7 @@ def against(
     findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard, *, calm: bool
 ) -> tuple[Against, ...]:
     """All reasons; of a ``calm`` channel those too that its verdict, 'steady', does not say."""
-    lasting = [Against(reason_text(reason, guard), ADVICE[reason]) for reason in ADVICE if reason in guard.reasons]
+    lasting = [Against(reason_text(reason, guard), advice_text(reason, guard)) for reason in ADVICE if reason in guard.reasons]
     if calm:
         lasting += _of_a_calm_channel(findings, facts, limits)
     return tuple(sorted(lasting, key=lambda item: item.advice is None))

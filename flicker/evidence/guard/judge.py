@@ -58,6 +58,7 @@ class _Sum:
     span_s: float = 0.0
     power_ups: int = 0
     alive: bool = False  # something shows that the lead saw a live output
+    digit_V: float = 0.0
     renewed_s: float = 0.0
     same: bool = False  # another channel reads the same
     averaged: bool = False  # its extremes were not read
@@ -110,7 +111,7 @@ def judge_guard(
             total.alive |= bool(counts.alive[place][number])
             _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
-    total.averaged = averaged
+    total.averaged, total.digit_V = averaged, counts.digit_V
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
@@ -312,6 +313,7 @@ def _conclude(
         shared_blanks=together,
         clean_h_needed=upper(total.swings + long + together) / used.rate_per_h,
         worst_case_h=upper(allowed + long + together + short) / used.rate_per_h,
+        digit_V=total.digit_V,
         seldom_s=seldom,
         renewed_s=total.renewed_s,
         unseen_s=unseen,

@@ -133,6 +133,7 @@ class Figures(Result):
         float,
         Doc("Clean hours if each blank of its own, short ones too, and each long shared one hides a swing.", ge=0),
     ] = 3.0
+    digit_V: Annotated[float, Doc("Last digit, as the smallest step shows it; 0 where nothing moves.", ge=0)] = 0.0
     seldom_s: Annotated[float, Doc("Longest usual step between readings.", ge=0)] = 0.0
     renewed_s: Annotated[
         float, Doc("Seconds from one value to the next where rows repeat a value that is renewed seldom; else 0.", ge=0)

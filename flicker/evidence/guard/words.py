@@ -6,7 +6,10 @@ import math
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, hours_text, once_text, times_text, volts_text
+from flicker.evidence.guard.awake import RANGE_V
+from flicker.evidence.guard.life import DIGITS
 from flicker.evidence.guard.model import Asleep, Guard, Reason
+from flicker.signals.guard.figures import GRACE_S
 
 
 def reason_text(reason: Reason, guard: Guard) -> str:
@@ -78,6 +81,19 @@ ADVICE: dict[Reason, str | None] = {
     Reason.SHORT: None,
     Reason.RATE: None,
 }
+
+
+def advice_text(reason: Reason, guard: Guard) -> str | None:
+    """What to do about a reason; where no life shows, what the meter must do for it to show."""
+    advice, found = ADVICE[reason], guard.figures
+    if reason != Reason.DEAD:
+        return advice
+    if DIGITS * found.digit_V > RANGE_V:
+        digit = volts_text(found.digit_V)
+        return f"the last digit of {digit} hides a quiet output: log again on a range with a finer one. Then {advice}"
+    if found.seldom_s > GRACE_S:
+        return f"at one reading in {_seconds(found.seldom_s)} a start is missed: log a start with one each second. Then {advice}"
+    return advice
 
 
 def first_reason(guard: Guard) -> Reason | None:

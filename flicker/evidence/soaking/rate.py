@@ -20,7 +20,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.against import Against
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.sides import Side, side_of
-from flicker.evidence.guard.words import ADVICE, reason_text
+from flicker.evidence.guard.words import ADVICE, advice_text, reason_text
 from flicker.evidence.traced import LogLike
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.spans import total
@@ -83,7 +83,7 @@ def from_logs(
     guard = result.channel(chosen).guard
     if not result.channel(chosen).rate.episodes:  # else the soak comes after the repair of what was seen
         lasting = [reason for reason in ADVICE if reason in guard.reasons and ADVICE[reason] is not None]
-        told = [Against(reason_text(reason, guard), ADVICE[reason]).reads for reason in lasting]
+        told = [Against(reason_text(reason, guard), advice_text(reason, guard)).reads for reason in lasting]
         cautions += [f"Hours alone do not clear it. {reads}." for reads in told]
     return side, ([n for n, _ in kept], [h for _, h in kept]), cautions
 

@@ -95,26 +95,21 @@ def _joined(parts: Sequence[NDArray[np.floating]]) -> Floats:
     return found.astype(np.float64, copy=False)
 
 
-def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float, about_V: float = 0.0) -> float:
-    """Largest finite distance of a channel's readings from some volts in a time; NaN where there is none."""
+def extremes(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> tuple[float, float]:
+    """Smallest and largest finite reading of a channel in a time; NaN where there is none."""
     found = [
-        max(about_V - float(np.min(low[good])), float(np.max(high[good])) - about_V)
+        (float(np.min(low[good])), float(np.max(high[good])))
         for chunk, lo, hi in window(chunks, begin_s, end_s)
         for low, high in [(chunk.parts[channel].low[lo:hi], chunk.parts[channel].high[lo:hi])]
         if (good := np.isfinite(low) & np.isfinite(high)).any()
     ]
-    return max(found, default=float("nan"))
+    return min((low for low, _ in found), default=np.nan), max((high for _, high in found), default=np.nan)
 
 
-def nearest_zero(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> float:
-    """Smallest size of a channel's readings in a time, as far as groups of them tell; 0 where there is none."""
-    found = [
-        float(np.nanmin(np.maximum(part.low[lo:hi], -part.high[lo:hi])))
-        for chunk, lo, hi in window(chunks, begin_s, end_s)
-        for part in [chunk.parts[channel]]
-        if np.isfinite(part.low[lo:hi]).any()
-    ]
-    return max(min(found, default=0.0), 0.0)
+def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float, about_V: float = 0.0) -> float:
+    """Largest finite distance of a channel's readings from some volts in a time; NaN where there is none."""
+    low, high = extremes(chunks, channel, begin_s, end_s)
+    return max(about_V - low, high - about_V)
 
 
 def first_median(time_s: Floats, value_V: Floats, until_s: float) -> float:

@@ -29,6 +29,7 @@ from flicker.signals.guard.figures import (
     MARK,
     MEDIAN_S,
     STARTS_S,
+    SWING_V,
     SWITCHED_ON,
     ChannelFigures,
     StretchFigures,
@@ -133,9 +134,13 @@ class Gatherer:
         self._advance(final=False)
 
     def _vanished(self, at_s: float) -> bool:
-        """Whether two channels and more were away from zero until some time: what one output does alone is no start."""
-        away = (cells_of.nearest_zero(self._chunks, k, at_s - BEFORE_S, at_s) > TAIL_V for k in range(self.channels))
-        return sum(away) > 1
+        """Whether two channels and more were away from zero until some time, and all calm.
+
+        What one output does alone is no start, and before a protection relay opens there are volts.
+        """
+        ends = [cells_of.extremes(self._chunks, k, at_s - BEFORE_S, at_s) for k in range(self.channels)]
+        away = sum(max(low, -high) > TAIL_V for low, high in ends)
+        return away > 1 and all(high - low <= SWING_V for low, high in ends)
 
     def _look_for_start(self, channel: int, piece: Piece) -> None:
         """Follow a channel that has been at zero since the first reading: when does it start, and how large is its start?"""

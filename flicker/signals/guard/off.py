@@ -5,8 +5,8 @@ later no longer at zero: a servo holds a sound output there as well, and its swi
 40 s before goes with it only up to 0.3 V, so that no end of life passes as switching off. Choices, measured on simulated
 benches.
 
-A blink of the mains is shorter: all channels at zero for two seconds, two of them away from it before, and the same jump.
-Nothing before it goes with it.
+A blink of the mains is shorter: all channels at zero for two seconds, all calm and two of them away from zero in the 40 s
+before, and a jump beyond 10 mV. Nothing before it goes with it.
 """
 
 from __future__ import annotations
