@@ -265,8 +265,8 @@ def test_another_range_of_the_meter_is_no_sleep(sign, after_V, digit_V, lost):
 @pytest.mark.parametrize(
     ("after_V", "noise", "width", "lost"),
     [
-        (5.4e-3, 1.0, 1.0, 0),  # from 9 mV: a neighbour's leak was added, and the output is as noisy as before
-        (4.5e-3, 1.0, 1.0, 28),  # so near to zero a dead lead may read, with the meter's own noise
+        (2.4e-3, 1.0, 1.0, 0),  # from 9 mV: a neighbour's leak was added, and the output is as noisy as before
+        (1.9e-3, 1.0, 1.0, 28),  # so near to zero a dead lead may read, with the meter's own noise
         (6e-3, 0.67, 0.67, 0),  # a load that takes a third of the level and of the noise
         (4.5e-3, 0.5, 0.5, 28),  # a sleeping stage takes half (`fresh_live.py`)
         (6e-3, 1.0, 1.8, 28),  # the share of the volts that flux leaves wanders

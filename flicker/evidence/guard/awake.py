@@ -103,9 +103,9 @@ def not_awake(cells: Cells) -> Bools:
 def _same_output(cells: Cells, broken: Bools) -> Bools:
     """Cells that broke with the time beside them, and see the same live output at another level.
 
-    A state as a whole tells: as much noise as beside it, and a level that no dead lead has, where a voltage was added to
-    the output's; level and noise smaller by one share, and no small one, where a load was clipped on. Noise is compared
-    where the digit resolves it.
+    A state as a whole tells, away from zero: as much noise as beside it, where a voltage was added to the output's; level
+    and noise smaller by one share, and no small one, where a load was clipped on. Noise is compared where the digit
+    resolves it. At zero it tells nothing: it may be the meter's own.
     """
     out = np.zeros(broken.size, dtype=bool)
     awake = np.flatnonzero(~broken)
@@ -120,10 +120,12 @@ def _same_output(cells: Cells, broken: Bools) -> Bools:
         level, noise, width = (
             [float(np.median(column[part])) for part in parts] for column in (cells.level_V, cells.step_V, cells.width_V)
         )
-        share = level[1] / level[0] if abs(level[0]) >= LEVEL_V else 0.0
-        added, divided = abs(level[1]) >= RANGE_V, abs(level[1]) >= LEVEL_V and share >= SEES
-        for told, by in ((added, 1.0), (divided, share)):
-            if told and abs(noise[1] / (by * noise[0]) - 1.0) <= AS_NOISY and abs(width[1] / (by * width[0]) - 1.0) <= AS_WIDE:
+        if min(abs(item) for item in level) < LEVEL_V:
+            continue
+        left = level[1] / level[0]
+        for share in (1.0, left) if left >= SEES else (1.0,):
+            alike = abs(noise[1] / (share * noise[0]) - 1.0) <= AS_NOISY and abs(width[1] / (share * width[0]) - 1.0) <= AS_WIDE
+            if alike:
                 out[begin:end] |= np.abs(cells.level_V[begin:end] - level[1]) <= (1.0 - FELL) * abs(level[1])
     return out
 
