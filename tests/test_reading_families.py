@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import pytest
+from pyarrow import parquet
 
 from flicker.logs.model import LogError
 from flicker.logs.reading import open_source, read_log, wishes_of
@@ -633,3 +635,17 @@ def test_an_empty_line_is_a_reading_that_is_missing_at_a_block_s_border_too(tmp_
     path.write_text("left (mV)\n" + "\n".join(values) + "\n")
     (read,) = zip(*(batch.values for batch in open_source(path, wishes_of(sample_interval_s=1.0)).batches()), strict=True)
     np.testing.assert_allclose(np.concatenate(read), [float(v) / 1e3 if v else np.nan for v in values])
+
+
+def test_two_meters_joined_in_a_table_are_asked_about(tmp_path: Path):
+    """Two columns of moments at different paces in one Parquet file (invented)."""
+    start = np.datetime64("2026-03-05T10:00:00", "us")
+    own, other = (start + (1e6 * step * np.arange(N)).astype("timedelta64[us]") for step in (0.5, 0.7))
+    for name, second, asked in (("apart", other, True), ("alike", own + np.timedelta64(1, "h"), False)):
+        path = tmp_path / f"{name}.parquet"
+        parquet.write_table(pa.table({"time A": own, "left_mV": L, "time B": second, "right_mV": R}), path)
+        if asked:
+            with pytest.raises(LogError, match="pace of their own"):
+                read_log(path)
+        else:
+            assert read_log(path).channels == ("left", "right")

@@ -41,10 +41,6 @@ def frame_source(data: Any, wishes: Wishes) -> Source:
 
 
 def _arrow_table(data: Any) -> Any:
-    if isinstance(data, pa.RecordBatch):
-        return pa.Table.from_batches([data])
-    if isinstance(data, pa.Table):
-        return data
     if isinstance(data, Mapping):
         return _of_arrays(data)
     root = type(data).__module__.partition(".")[0]
@@ -53,7 +49,7 @@ def _arrow_table(data: Any) -> Any:
     if hasattr(data, "to_frame") and not hasattr(data, "columns"):
         data = data.to_frame()
     try:
-        if hasattr(data, "__arrow_c_stream__"):
+        if hasattr(data, "__arrow_c_stream__") or hasattr(data, "__arrow_c_array__"):
             return pa.table(data)
         if hasattr(data, "__dataframe__"):
             from pyarrow.interchange import from_dataframe

@@ -14,6 +14,8 @@ from flicker.logs.reading.planning.columns import Column, Found, Wishes
 from flicker.logs.reading.words import clock, units
 from flicker.logs.reading.words.numerals import Numerals
 
+_STAMPS = 200  # looked at, enough to tell whether two columns of times go together: a choice
+
 
 def usable(kind: Any) -> bool:
     """Whether a column of a kind can be part of a log."""
@@ -62,7 +64,8 @@ def column_of_field(
     if pa.types.is_temporal(kind):
         name = "ymd clock" if pa.types.is_timestamp(kind) else "clock" if pa.types.is_time(kind) else "ymd"
         form = clock.Form(name, zoned=bool(getattr(kind, "tz", None)))
-        return Column(field.name, position, "stamp", cells=[str(v) for v in parts[0][:3]], form=form, unit=unit)
+        cells = arrow_types.texts(parts[0][:_STAMPS]).to_pylist()
+        return Column(field.name, position, "stamp", cells=cells, form=form, unit=unit)
     values = np.concatenate([arrow_types.floats(part) for part in parts])
     digits = units.decimals_of(values)
     return Column(field.name, position, "number", values=values, decimals=digits, unit=unit, unit_from=Found.METADATA)

@@ -102,6 +102,13 @@ class Column:
         return set(vocabulary.words_of(self.label.name))
 
     @property
+    def counts_rows(self) -> bool:
+        """Whether the column counts its rows one by one."""
+        values = self.known
+        whole = values.size >= 5 and bool(np.all(values == np.round(values)))
+        return whole and bool(np.mean(np.diff(values) == 1) > 0.98)
+
+    @property
     def unnamed(self) -> bool:
         """Whether the file gives the column no name."""
         return re.fullmatch(r"column \d+|unnamed: ?\d+|", self.header.strip().lower()) is not None

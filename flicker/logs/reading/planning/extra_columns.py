@@ -64,7 +64,7 @@ def kind_of(column: Column) -> Kind | None:
         (Kind.MODE, words & vocabulary.MODE),
         (Kind.CHANNEL, words & vocabulary.CHANNEL and not re.search(r"\d", column.header) and few_names(column)),
         (Kind.STATE, words & vocabulary.STATE and not reading and not of_output),
-        (Kind.COUNTER, counts(column) or (words <= vocabulary.COUNTERS and steps_by_one(column))),
+        (Kind.COUNTER, column.counts_rows or (words <= vocabulary.COUNTERS and steps_by_one(column))),
         (Kind.COUNTER, words & vocabulary.COUNTERS and not words & (vocabulary.OUTPUT | vocabulary.READING)),
         (Kind.COUNTER, len(words) > 1 and words <= {"reading", "no", "nr", "number", "num"}),
         (Kind.ELSE, words & vocabulary.ELSE and not reading and not of_output and "offset" not in words),
@@ -115,7 +115,7 @@ def few_names(column: Column) -> bool:
 def cycles(column: Column) -> bool:
     """Whether numbers go round in the same order, as those of channels read in turn do."""
     values = column.known.tolist()
-    return len(values) >= 8 and few_names(column) and not counts(column) and _in_turn(values)
+    return len(values) >= 8 and few_names(column) and not column.counts_rows and _in_turn(values)
 
 
 def woven(column: Column) -> bool:
@@ -134,9 +134,3 @@ def steps_by_one(column: Column) -> bool:
     """Whether whole numbers stand still or go up by one, as a count of rounds does."""
     steps = np.diff(column.known)
     return steps.size >= 4 and bool(np.all((steps == 0) | (steps == 1))) and float(steps.sum()) >= 3
-
-
-def counts(column: Column) -> bool:
-    """Whether a column only counts its rows."""
-    steps = np.diff(column.known)
-    return steps.size >= 4 and bool(np.all(steps == 1))

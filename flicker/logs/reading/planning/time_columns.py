@@ -11,7 +11,7 @@ from flicker.logs.reading.planning.columns import Column, Kind, Task, TimeColumn
 from flicker.logs.reading.planning.date_order import stamps_of
 from flicker.logs.reading.planning.extra_columns import kind_of
 from flicker.logs.reading.planning.heading import ASK_INTERVAL
-from flicker.logs.reading.planning.time_scale import counts_rows, epoch, scale_of, usual_step
+from flicker.logs.reading.planning.time_scale import epoch, scale_of, usual_step
 from flicker.logs.reading.words import clock, vocabulary
 
 ASK_COLUMN = "or name the time column with time_column (--time-column NAME)"
@@ -99,9 +99,12 @@ def check_other_clocks(task: Task, time: TimeColumns) -> None:
         if not alike:
             continue
         own, other = _moments(first), _moments(column)
-        both = np.isfinite(own) & np.isfinite(other) if own.size == other.size else np.zeros(0, dtype=bool)
-        apart, steps = (other - own)[both], max(usual_step(own[both]), usual_step(other[both]))
-        if not _rising(other[both]) or np.abs(apart - np.median(apart)).max() <= 2 * steps:
+        both = np.isfinite(own) & np.isfinite(other)
+        own, other = own[both], other[both]
+        if not _rising(other):
+            continue
+        apart = other - own
+        if np.abs(apart - np.median(apart)).max() <= 2 * max(usual_step(own), usual_step(other)):
             continue
         raise Question(
             f'{task.name}: columns "{first.header}" and "{column.header}" both tell the time and go at a pace of their own, as'
@@ -155,7 +158,7 @@ def _by_heading(task: Task, counter: Column | None, run: int | None) -> TimeColu
         ),
         None,
     )
-    if likely is not None and counts_rows(likely):
+    if likely is not None and likely.counts_rows:
         return TimeColumns("number", (likely.position,), factor=interval, means=means, counted=True)
     if likely is not None and counter is not None:
         return scale_of(task, likely)
@@ -210,7 +213,7 @@ def _rising(values: Floats) -> bool:
 
 def _counts(column: Column) -> bool:
     """Whether a column counts its rows, and not the seconds since a date."""
-    return counts_rows(column) and epoch(column.known) is None
+    return column.counts_rows and epoch(column.known) is None
 
 
 def _even(column: Column) -> bool:
@@ -225,4 +228,4 @@ def _even(column: Column) -> bool:
 
 def _row_number(column: Column) -> bool:
     words = column.words
-    return counts_rows(column) and (column.unnamed or bool(words & vocabulary.COUNTERS) or not words)
+    return column.counts_rows and (column.unnamed or bool(words & vocabulary.COUNTERS) or not words)

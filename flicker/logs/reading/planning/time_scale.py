@@ -111,10 +111,10 @@ def _unstated(task: Task, column: Column, values: Floats) -> TimeColumns:
             )
             means = f"numbers in units of {fits[0]:g} s, by the interval in the heading"
             return TimeColumns("number", at, (), fits[0], means=means)
-        if counts_rows(column):
+        if column.counts_rows:
             means = "counted, by the interval in the heading"
             return TimeColumns("number", at, factor=task.interval_s, means=means, counted=True)
-    if counts_rows(column):
+    if column.counts_rows:
         raise Question(
             f'{task.name}: column "{title}" may count samples or seconds; {ASK_INTERVAL}, or say its unit with'
             " time_unit (--time-unit s|ms).",
@@ -177,13 +177,6 @@ def usual_step(values: Floats) -> float:
     steps = np.abs(np.diff(values))
     steps = steps[steps > 0]
     return float(np.median(steps)) if steps.size else 0.0
-
-
-def counts_rows(column: Column) -> bool:
-    """Whether a column counts its rows one by one."""
-    values = column.known
-    steps = np.diff(values)
-    return values.size >= 5 and bool(np.all(values == np.round(values))) and bool(np.mean(steps == 1) > 0.98)
 
 
 def _few_digits(column: Column) -> bool:

@@ -121,8 +121,7 @@ class Cutter:
             self.tally.add(page.tally, self._before)
             if found is not None:
                 self.rows += found.num_rows
-            if self._odd_limit_passed(final=False):
-                raise self._odd_error()
+            self._check_odd(max(ODD_ROWS, ODD_SHARE * self.rows))
             if found is not None:
                 columns = {int(name[1:]): column for name, column in zip(found.column_names, found.columns, strict=True)}
                 yield Cut(columns, found.num_rows, self._no_number, self._no_time)
@@ -304,17 +303,13 @@ class Cutter:
 
     # ------------------------------------------------------------ what was left out
 
-    def _odd_limit_passed(self, *, final: bool) -> bool:
-        rows = max(self.rows, 1)
-        allowed = max(ODD_ROWS, ODD_SHARE * rows)
-        if final:
-            allowed = min(allowed, ODD_MOST * rows)
-        return self.tally.count[Left.UNREAD] > allowed
-
-    def _odd_error(self) -> LogError:
+    def _check_odd(self, most: float) -> None:
+        """Refuse more rows of another shape than ``most``."""
+        if self.tally.count[Left.UNREAD] <= most:
+            return
         line, text = self.tally.first
         found = len(self.mender.cells_of(text))
-        return LogError(
+        raise LogError(
             f"{self.name}, line {line}: the columns change here ({found} cells instead of {self.layout.width}:"
             f" {text[:40]!r}); split the file there."
         )
@@ -328,8 +323,7 @@ class Cutter:
             If it is too much.
         """
         tally = self.tally
-        if tally.count[Left.UNREAD] and self._odd_limit_passed(final=True):
-            raise self._odd_error()
+        self._check_odd(min(max(ODD_ROWS, ODD_SHARE * self.rows), ODD_MOST * max(self.rows, 1)))
         if self._nul > max(ODD_ROWS, ODD_MOST * self.rows):
             raise LogError(f"{self.name}: {self._nul} lines hold NUL bytes; the file is damaged, copy it again.")
         notes = tally.notes()
