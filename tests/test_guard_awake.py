@@ -262,6 +262,13 @@ def test_another_range_of_the_meter_is_no_sleep(sign, after_V, digit_V, lost):
     assert np.count_nonzero(not_awake(cells)) == lost
 
 
+def test_a_range_turned_within_a_cell_is_no_sleep_of_the_hours_after_it():
+    """The one cell with both ranges in it has the finer digit still, and breaks: what follows is awake all the same."""
+    cells = changed(-4e-3, -3e-3, noise=(2e-4, 1e-5), width=(8e-4, 0.0), digit=(1e-5, 1e-3), unmoved=(0.0, 0.98))
+    cells.own_digit_V[12], cells.width_V[12], cells.step_V[12], cells.unmoved[12] = 1e-5, 1.4e-3, 3e-5, 0.8
+    assert not not_awake(cells).any()
+
+
 @pytest.mark.parametrize(
     ("after_V", "noise", "width", "lost"),
     [

@@ -168,7 +168,7 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         zero = abs(level[k]) <= zero_V
         # Another range of the meter has a zero of its own, and noise is compared only where both resolve it.
         fine, coarse = sorted((usual[3], digit[k]))
-        other = 0.0 < COARSER * fine <= coarse <= zero_V
+        other = 0.0 < COARSER * fine <= 1.01 * coarse and coarse <= 1.01 * zero_V  # of numbers that were rounded
         agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= LEVEL_V
         told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
@@ -182,7 +182,7 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
             louder = step[k] > QUIETER * usual[1]
             broke = zero and not louder and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
             broke = broke or (moved and fell)
-        if not broke and asleep_V is not None:  # neither where it was nor as it was
+        if not (broke or agrees) and asleep_V is not None:  # neither where it was nor as it was
             broke = abs(level[k] - level[last]) > abs(level[k] - asleep_V)
         if broke:
             out[k] = True
