@@ -239,7 +239,7 @@ def test_case_new_asks_line_by_line_and_writes_all_or_nothing(job, capsys, monke
     from flicker.commands import case as command
 
     path = job / "new.toml"
-    monkeypatch.setattr(command, "_ask", typed([], ANSWERS))
+    monkeypatch.setattr(command, "ask", typed([], ANSWERS))
     code, _, err = run(capsys, "case", "new", path)
     assert code == 0, err
     made = read_case(path)
@@ -249,7 +249,7 @@ def test_case_new_asks_line_by_line_and_writes_all_or_nothing(job, capsys, monke
     assert all(log.conditions == (("load", "none"),) for log in made.logs)
     other = job / "wrong.toml"
     asked: list[str] = []
-    monkeypatch.setattr(command, "_ask", typed(asked, {**ANSWERS, "  Polarity": ["left", "-1"], "Kind of output": ["loud", "direct"]}))
+    monkeypatch.setattr(command, "ask", typed(asked, {**ANSWERS, "  Polarity": ["left", "-1"], "Kind of output": ["loud", "direct"]}))
     code, out, err = run(capsys, "case", "new", other)
     # a wrong answer is told when it is given and asked for again; the answers before it stay
     assert code == 0 and not err and sum(question.startswith("  Polarity") for question in asked) == 2
@@ -270,7 +270,7 @@ def test_breaking_off_keeps_what_was_answered(job, capsys, monkeypatch):
             raise KeyboardInterrupt
         return answer(question)
 
-    monkeypatch.setattr(command, "_ask", ask)
+    monkeypatch.setattr(command, "ask", ask)
     with contextlib.suppress(KeyboardInterrupt):
         run(capsys, "case", "new", job / "broken_off.toml")
     made = read_case(job / "broken_off.toml")

@@ -226,7 +226,7 @@ def _new(path: Path, arguments: argparse.Namespace) -> int:
         return problem
 
     try:
-        text = compose(_ask, lambda file: _open_points(path.parent / file), wrong)
+        text = compose(ask, lambda file: _open_points(path.parent / file), wrong)
     except KeyboardInterrupt:
         if so_far[0]:
             _write(path, so_far[0])
@@ -251,7 +251,8 @@ def _problem(path: Path, text: str, *, anywhere: bool = False) -> str:
     return ""
 
 
-def _ask(question: str) -> str:
+def ask(question: str) -> str:
+    """Put a question on the terminal; the line that is typed, '' at the end of all input."""
     print(f"{question}: ", end="", flush=True)
     return sys.stdin.readline().strip()
 
