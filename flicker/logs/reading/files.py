@@ -92,18 +92,14 @@ class LogFile:
         except OSError as error:
             raise LogError(f"{self.path} cannot be read: {error.strerror}.") from None
 
-    @property
-    def grown(self) -> bool:
-        """Whether bytes were added behind those seen at first."""
-        return self._look().st_size > self.size
-
-    def check(self, *, may_grow: bool = False) -> None:
-        """Raise LogError if the file is no longer the one opened at first."""
+    def check(self, *, may_grow: bool = False) -> bool:
+        """Raise LogError if the file is no longer the one opened at first; return whether bytes were added behind those seen."""
         now, then = self._look(), self._stat
         if may_grow and now.st_size > then.st_size and now.st_ino == then.st_ino:
-            return
+            return True
         if (now.st_size, now.st_mtime_ns, now.st_ino) != (then.st_size, then.st_mtime_ns, then.st_ino):
             raise LogError(f"{self.name} changed while it was being read; read it again when it is complete.")
+        return False
 
     def digest(self) -> str:
         """Return the SHA-256 of the content."""

@@ -35,7 +35,11 @@ def as_text(name: str, handle: IO[bytes], scratch: IO[bytes]) -> IO[bytes]:
         raise LogError(f"{name} expands to more than {MOST_BYTES >> 20} MiB; export the sheet as CSV.")
     try:
         book: Any = load_workbook(handle, read_only=True, data_only=True)
-        sheets = [sheet for sheet in book.worksheets if any(any(c is not None for c in row) for row in _few(sheet))]
+        sheets = [
+            sheet
+            for sheet in book.worksheets
+            if any(cell is not None for row in sheet.iter_rows(max_row=50, values_only=True) for cell in row)
+        ]
         if len(sheets) != 1:
             inside = ", ".join(f'"{sheet.title}"' for sheet in sheets[:4]) or "nothing"
             raise LogError(f"{name} holds {len(sheets)} sheets with cells ({inside}); leave the one with the log.")
@@ -53,10 +57,6 @@ def as_text(name: str, handle: IO[bytes], scratch: IO[bytes]) -> IO[bytes]:
         ) from None
     scratch.seek(0)
     return scratch
-
-
-def _few(sheet: Any) -> Any:
-    return sheet.iter_rows(max_row=50, values_only=True)
 
 
 def _cell(value: Any, name: str, row: int) -> str:

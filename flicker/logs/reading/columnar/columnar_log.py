@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import IO, Any
 
 import numpy as np
@@ -11,46 +12,21 @@ from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
-from flicker.logs.reading.columnar.table_columns import column_of_field, holds_words, usable, words_in
+from flicker.logs.reading.columnar.table_columns import column_of_field, plain_type, usable, words_in
 from flicker.logs.reading.planning.columns import Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import row_times, whole
-from flicker.logs.reading.samples.converter import Converter
+from flicker.logs.reading.samples.converter import Converter, Rows
 from flicker.logs.reading.samples.entries import Entry, Words
 from flicker.logs.reading.samples.kept_rows import KeptRows
 from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.words import clock, numerals, units
-from flicker.logs.reading.words.numerals import Numerals
 from flicker.logs.sampling import cadence_of
 from flicker.logs.source import Batch, Source
 
 _HEAD_ROWS = 4097
 _MAX_COLUMNS = 1024
 _ALL = 1 << 62  # rows, where a table does not tell how many it has
-
-
-class TableRows:
-    """Some rows of a table, the first of them the one that ``first`` counts."""
-
-    def __init__(self, name: str, names: Sequence[str], batch: Any, first: int, numerals: Numerals) -> None:
-        self.rows: int = batch.num_rows
-        self.first = first
-        self._name, self._names, self._batch, self._numerals = name, names, batch, numerals
-
-    def column(self, position: int) -> Any:
-        """Return the column at a position."""
-        return self._batch.column(self._names[position])
-
-    def no_number(self, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell that is no number."""
-        return not_a_number(self._name, f"row {self.first + row + 1}", self._names[position], cell, self._numerals)
-
-    def no_time(self, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell that is no time."""
-        return LogError(
-            f'{self._name}, row {self.first + row + 1}, column "{self._names[position]}": "{cell[:40]}" is not a time as the rows'
-            " before have it. Correct the cell."
-        )
 
 
 class ColumnarSource:
@@ -107,12 +83,33 @@ class ColumnarSource:
             )
         self._file.check()
 
-    def rows_of(self, places: Sequence[int], first: int = 0, last: int | None = None) -> Iterator[TableRows]:
+    def rows_of(self, places: Sequence[int], first: int = 0, last: int | None = None) -> Iterator[Rows]:
         """Hand out rows ``first`` to ``last`` of the columns at some positions, as they stand in the table."""
         names = list(dict.fromkeys(self._names[place] for place in places))
         end = min(_ALL if limit is None else limit for limit in (last, self._table.rows))
         for row, batch in tables.guarded(self._table.batches(names, first, end), self.name):
-            yield TableRows(self.name, self._names, batch, row, self._convert.numerals)
+            yield Rows(
+                rows=batch.num_rows,
+                column=partial(self._column, batch),
+                no_number=partial(self._no_number, row),
+                no_time=partial(self._no_time, row),
+                first=row,
+            )
+
+    def _column(self, batch: Any, position: int) -> Any:
+        return batch.column(self._names[position])
+
+    def _no_number(self, first: int, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no number, so many rows behind the ``first``."""
+        place = f"row {first + row + 1}"
+        return not_a_number(self.name, place, self._names[position], cell, self._convert.numerals)
+
+    def _no_time(self, first: int, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no time."""
+        return LogError(
+            f'{self.name}, row {first + row + 1}, column "{self._names[position]}": "{cell[:40]}" is not a time as the rows'
+            " before have it. Correct the cell."
+        )
 
     def read_entries(self, *, told: bool) -> None:
         """Read the column of marks alone, and the times of the rows that hold something."""
@@ -169,7 +166,7 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         raise LogError(f"{file.name} holds no column of numbers; export the readings as numbers.")
     head = [batch for _, batch in tables.guarded(table.batches(fit, 0, _HEAD_ROWS), file.name)]
     whole.check_rows(file.name, sum(batch.num_rows for batch in head), few=wishes.few)
-    words = {name: words_in(head, name) for name in fit if holds_words(table.schema.field(name).type)}
+    words = {name: words_in(head, name) for name in fit if arrow_types.is_text(plain_type(table.schema.field(name).type))}
     how = numerals.judge(list(words.values()), file.name, wishes.decimal)
     columns = [
         column_of_field(table.schema.field(name), k, head, words.get(name), how, wishes) for k, name in enumerate(names)

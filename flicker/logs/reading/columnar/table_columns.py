@@ -31,11 +31,6 @@ def plain_type(kind: Any) -> Any:
     return kind.value_type if pa.types.is_dictionary(kind) else kind
 
 
-def holds_words(kind: Any) -> bool:
-    """Whether a column of a kind holds words."""
-    return arrow_types.is_text(plain_type(kind))
-
-
 def words_in(head: Sequence[Any], name: str) -> list[str]:
     """Words of a column in the first batches; missing ones are empty."""
     return ["" if v is None else str(v) for batch in head for v in arrow_types.decoded(batch.column(name)).to_pylist()]

@@ -20,8 +20,8 @@ class Watched(Protocol):
 
     name: str
 
-    def check(self, *, may_grow: bool = False) -> None:
-        """Raise LogError if the content is no longer the one opened at first."""
+    def check(self, *, may_grow: bool = False) -> bool:
+        """Raise LogError if the content is no longer the one opened at first; return whether it has grown."""
         ...
 
     def digest(self) -> str | None:
@@ -52,8 +52,9 @@ class MemoryTable:
         self.schema = table.schema
         self.rows: int | None = table.num_rows
 
-    def check(self, *, may_grow: bool = False) -> None:
-        """Do nothing."""
+    def check(self, *, may_grow: bool = False) -> bool:
+        """Return that it has not grown."""
+        return False
 
     def digest(self) -> str | None:
         """Return None."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any, Protocol
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -29,27 +30,15 @@ _PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Ar
 }
 
 
-class Rows(Protocol):
-    """Some rows of a file, and what to say of a cell in them that cannot be read."""
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """So many rows of a file from ``first`` on: their columns by position, and what to say of a cell that cannot be read."""
 
-    @property
-    def rows(self) -> int:
-        """How many they are."""
-        ...
-
-    @property
-    def no_number(self) -> Refusal:
-        """Makes the error of a cell that is no number."""
-        ...
-
-    @property
-    def no_time(self) -> Refusal:
-        """Makes the error of a cell that is no time."""
-        ...
-
-    def column(self, position: int) -> Any:
-        """Return a column of the file: numbers, times or words."""
-        ...
+    rows: int
+    column: Callable[[int], Any]
+    no_number: Refusal
+    no_time: Refusal
+    first: int = 0
 
 
 class Converter:

@@ -17,7 +17,7 @@ from flicker.logs.read_ahead import side_by_side
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.samples.converter import Refusal
+from flicker.logs.reading.samples.converter import Rows
 from flicker.logs.reading.samples.whole import ODD_ROWS, ODD_SHARE
 from flicker.logs.reading.text import header, odd_rows, sniff
 from flicker.logs.reading.text.odd_rows import Left
@@ -73,20 +73,6 @@ class Page:
     unclosed: bool = False  # a quotation mark
 
 
-@dataclass(slots=True)
-class Cut:
-    """Rows that were cut into columns of words, numbers or times, by position."""
-
-    columns: dict[int, Any]
-    rows: int
-    no_number: Refusal
-    no_time: Refusal
-
-    def column(self, position: int) -> Any:
-        """Return the column at a position."""
-        return self.columns[position]
-
-
 class Cutter:
     """Follows a text log block by block; counts lines, and what it leaves out."""
 
@@ -105,7 +91,7 @@ class Cutter:
         self._page = Page(b"")
         self.mender = odd_rows.Mender(name, layout, plan)
 
-    def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Cut]:
+    def cut(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Rows]:
         """Parse blocks of lines into columns; the flag tells the file's end.
 
         The fast parse of some blocks goes on side by side; what it finds is taken in the blocks' order.
@@ -124,7 +110,7 @@ class Cutter:
             self._check_odd(max(ODD_ROWS, ODD_SHARE * self.rows))
             if found is not None:
                 columns = {int(name[1:]): column for name, column in zip(found.column_names, found.columns, strict=True)}
-                yield Cut(columns, found.num_rows, self._no_number, self._no_time)
+                yield Rows(found.num_rows, columns.__getitem__, self._no_number, self._no_time)
             self._before += page.lines
 
     def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:

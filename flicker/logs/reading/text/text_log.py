@@ -66,8 +66,7 @@ def read_text(
     source = reader.rows.source(
         file, how, few=wishes.few, before=layout.notes, left_out=reader.cutter.notes(), unread=reader.cutter.unread
     )
-    file.check(may_grow=True)
-    if not packed and file.grown:
+    if file.check(may_grow=True) and not packed:
         source.notes += ("The file was still growing; it was read up to the length it had at first.",)
     if lines.encoding != "utf-8":
         source.notes += (f"The text is {lines.encoding.upper()}.",)
