@@ -15,8 +15,9 @@ import pytest
 from bench_sides import HOUR, drawn, side
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import lfilter
 
-from flicker import assess, compare_stages, simulate_log
+from flicker import Log, assess, compare, compare_stages, simulate_log
 from flicker.base.limits import Limits
 from flicker.case.case_file import Case, CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.cli import main
@@ -394,3 +395,43 @@ def test_a_true_cure_is_shown_within_1_3_times_the_plan(jobs):
     make, run_h = jobs.TRUE["1 per hour over 8 h"]
     # 98.5 % of 2,000 in the study; 20 of 25 are asked (80 %)
     assert jobs.true_cure(rng, make, run_h, 2.0 / 3.0, 25) >= 20
+
+
+# ---------------------------------------------------------------- how fast the readings follow
+
+
+def glitching(rng, hours, *, filter_s=None, glitches=True):
+    """An evening from switch-on, a reading a second: white noise of 0.3 mV, 20 swings an hour of 3 s and 0.25 V. Invented."""
+    t = np.arange(0.0, hours * HOUR)
+    left, right = (rest + 3e-4 * rng.standard_normal(t.size) + 0.15 * np.exp(-t / 2.0) for rest in (4e-3, -5e-3))
+    for at in rng.uniform(600.0, t[-1], rng.poisson(20 * hours) if glitches else 0):
+        left[(t >= at) & (t < at + 3.0)] += 0.25
+    if filter_s is not None:  # one pole, as a meter's filter
+        keep = math.exp(-1.0 / filter_s)
+        left, right = (lfilter([1.0 - keep], [1.0, -keep], x, zi=[keep * x[0]])[0] for x in (left, right))
+    return Log.from_arrays(t, {"left": left, "right": right})
+
+
+def test_a_filter_switched_on_is_no_repair():
+    rng = np.random.default_rng(20261127)
+    before = [glitching(rng, 1.5) for _ in range(3)]
+    found = compare(before, [glitching(rng, 1.5, filter_s=30.0) for _ in range(3)]).channel("left")
+    assert found.outcome == NO_CHANGE and found.cured != "shown"
+    assert any("follow the output" in text for text in found.not_comparable), found.comparable
+    mended = compare(before, [glitching(rng, 1.5, glitches=False) for _ in range(3)]).channel("left")
+    assert mended.outcome == IMPROVED
+
+
+def test_pauses_that_the_swings_make_are_no_growth():
+    """A logger that writes only while something happens: ten seconds about each swing, and these come closer together."""
+    rng = np.random.default_rng(7)
+    t = np.arange(0.0, 4 * HOUR)
+    at = np.sort(np.concatenate((rng.uniform(0, 2 * HOUR, 15), rng.uniform(2 * HOUR, 4 * HOUR, 60))))
+    v = 4e-3 + 3e-4 * rng.standard_normal(t.size)
+    kept = t < 60
+    for begin in at:
+        v[(t >= begin) & (t < begin + 2.0)] += 0.3
+        kept |= (t >= begin - 10.0) & (t < begin + 10.0)
+    whole, parts = (assess(Log.from_arrays(t[rows], {"left": v[rows]})).channels[0] for rows in (t >= 0, kept))
+    assert whole.finding("more often").answer == "yes"
+    assert parts.finding("more often").answer == "not shown"

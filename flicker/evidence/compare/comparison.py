@@ -46,6 +46,7 @@ from flicker.evidence.questions.worsening import foot
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.log_checks import between, changed_places, cut_short
+from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.traced import LogLike
 
 SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
@@ -187,11 +188,15 @@ def _compare(
     apart_of = [sharing(step[2:]) for step in steps]
     # one alone has the crosstalk of larger swings elsewhere, and there is nothing that is shared alike
     common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
+    follow = [slower_s([follow_s(made.traces) for made in step[2:]]) for step in steps]
     pairs = []
     for number, name, first_record, second_record in rows:
         left_out = False if name in apart_of[number] else None
         before, after = steps[number][2:]
-        every_s = [made.channel(name).guard.figures.seldom_s for made in (before, after)]
+        every_s = [
+            max(made.channel(name).guard.figures.seldom_s, own_s)
+            for made, own_s in zip((before, after), follow[number], strict=True)
+        ]
         one_side = side_of(first_record, before.records, started, left_out, every_s[0])
         pairs.append((one_side, side_of(second_record, after.records, started, left_out, every_s[1])))
     for number in common:

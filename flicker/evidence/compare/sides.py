@@ -43,7 +43,10 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One channel on one side of a comparison; ``enter_V`` is its entering threshold."""
+    """One channel on one side of a comparison; ``enter_V`` is its entering threshold.
+
+    ``sample_interval_s`` is the time within which a reading follows the output: the interval, or longer by a filter.
+    """
 
     channel: str
     cycles: tuple[Cycle, ...]

@@ -141,13 +141,11 @@ def weigh(
                     "so no change is claimed"
                 )
                 notes.append(Note(NoteKind.SATURATED, text))
-        sides = [("before", item.before), ("after", item.after)]
-        (_, fast), (_, slow) = sides if outcome == IMPROVED else sides[::-1]
-        if outcome != NO_CHANGE and _slower_and_short(fast, slow):
+        if outcome != NO_CHANGE and _seen_unequally(item, outcome):
             outcome = NO_CHANGE
-            every = [f"every {digits_text(side.sample_interval_s, 3)} s {when}" for when, side in sides]
-            later, sooner = every[::-1] if slow is item.after else every
-            notes.append(_apart(f"readings {later} and {sooner} see different shares of glitches this short"))
+            sides = ((item.before, "before"), (item.after, "after"))
+            within = " and ".join(f"within {digits_text(side.sample_interval_s, 3)} s {when}" for side, when in sides)
+            notes.append(_apart(f"readings that follow the output {within} see different shares of swings this short"))
         out.append(
             replace(
                 item,
@@ -211,7 +209,7 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
         min(before.sample_interval_s, after.sample_interval_s), 1e-12
     )
     if pace > PACE:
-        text = f"the readings come {digits_text(pace, 3)} times as often on one side; short glitches are seen unequally"
+        text = f"the readings follow the output {digits_text(pace, 3)} times as fast on one side; short glitches are seen unequally"
         notes.append(Note(NoteKind.REMARK, text))
     return Weighed(
         before=before,
@@ -255,9 +253,13 @@ def above(side: Side, threshold_V: float) -> Side:
     return replace(side, cycles=tuple(cycles), enter_V=threshold_V)
 
 
-def _slower_and_short(fast: Side, slow: Side) -> bool:
-    """Could the slower side have missed what the faster one saw?"""
+def _seen_unequally(item: Weighed, outcome: str) -> bool:
+    """Could the slower side have missed what the faster one saw, or, by time filled, have drawn it out?"""
+    slower_after = item.after.sample_interval_s > item.before.sample_interval_s
+    fast, slow = (item.before, item.after) if slower_after else (item.after, item.before)
     if slow.sample_interval_s <= PACE * fast.sample_interval_s:
+        return False
+    if item.occupied is None and slower_after != (outcome == IMPROVED):
         return False
     spans_s = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles if cycle.excursions.size]
     return bool(spans_s) and float(np.quantile(np.concatenate(spans_s), SHORT)) < slow.sample_interval_s

@@ -31,6 +31,11 @@ if TYPE_CHECKING:
 FEWEST = 5
 # Within one or two power-ups: 5 of 20 two-minute logs without any trend were called worse at five episodes, none at ten.
 FEWEST_WITHIN = 10  # measured so, on 20 logs
+LEAST_OBSERVED = 0.5  # part of the runs: below it, what is logged may hang on the swings, as of loggers that write events; a choice
+PARTS_LOGGED = (
+    "Over half of these hours were not observed. If what is logged hangs on the swings themselves, how often they come within a run "
+    "cannot be told. Log without pauses."
+)
 FEWEST_POWER_UPS = 3  # two differ by chance alone: the study of power-ups
 RATE_FACTOR = 1.5  # growth from start to end that matters; common practice, no source
 SIZE_FACTOR = 1.5  # as for the rate; common practice, no source
@@ -77,6 +82,8 @@ def growth_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[tu
     for items, record in zip(drafts, records, strict=True):
         if feigned(record):
             items[:] = [Finding(item.question, NOT_SHOWN, item.method, OTHER_PACE, sided="one") for item in items]
+        elif record.observed_s < LEAST_OBSERVED * sum(run.duration_s for run in record.runs):
+            items[:2] = [Finding(item.question, NOT_SHOWN, item.method, PARTS_LOGGED, sided="one") for item in items[:2]]
     over = [counts.power_ups >= FEWEST_POWER_UPS for counts in seen]
     family = [(k, q) for k in range(len(records)) for q in ((2, 3) if over[k] else (0, 1))]
     heat = [(k, q) for k in range(len(records)) if over[k] for q in (0, 1)]

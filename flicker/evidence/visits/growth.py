@@ -46,6 +46,7 @@ NOT_ITS_OWN = (
 )
 NEVER = "No episode at any visit"
 WORSE, BETTER = "worse", "better"
+SIZES_NOT_SHOWN = "That the swings get larger from visit to visit is not shown."
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,12 +225,16 @@ def least_sure(ways: Sequence[RateWorsening]) -> RateWorsening:
     return least if len(sides) == 1 else replace(least, p_value=0.5)
 
 
-def feigned_by_pace(records: Sequence[ChannelRecord]) -> frozenset[str]:
+def feigned_by_pace(records: Sequence[ChannelRecord], follow: Sequence[float]) -> frozenset[str]:
     """Answers that readings closer together (or farther apart) at later visits could feign, as glitches are this short.
 
-    As in a comparison: a slower logger misses glitches shorter than its interval, so a faster one shows more of them.
+    As in a comparison: a slower logger misses glitches shorter than its interval, or than the time in which it follows the
+    output (``follow``, seconds, one a visit), so a faster one shows more of them, and larger ones.
     """
-    paces = [float(np.median([run.sample_interval_s for run in record.runs])) for record in records]
+    paces = [
+        max(float(np.median([run.sample_interval_s for run in record.runs])), own_s)
+        for record, own_s in zip(records, follow, strict=True)
+    ]
     slowest = max(paces)
     spans = [
         trace.excursions.end_s - trace.excursions.start_s
@@ -291,7 +296,7 @@ def corrected(
 ) -> list[tuple[RateWorsening, SizeWorsening]]:
     """Correct the one-sided p-values of all channels together, give the answers, say them.
 
-    ``feigned`` holds for each channel the answers of its rate that another pace of the readings could feign.
+    ``feigned`` holds for each channel the answers that another pace of the readings could feign.
 
     'Worse' is asked as 'degrading' is, at the page's error over two questions a channel; 'better' at half of it.
     """
@@ -310,9 +315,10 @@ def corrected(
         matters = factor <= 0 or max(factor, 1.0 / factor) >= RATE_FACTOR
         level = error if p <= 0.5 else 0.5 * error
         answer = NOT_SHOWN if not (matters and adjusted <= level) else WORSE if p <= 0.5 else BETTER
+        paced = bool(feigned) and answer in feigned[k]
+        answer = NOT_SHOWN if paced else answer
         if of_rate:
-            if feigned and answer in feigned[k]:
-                answer = NOT_SHOWN
+            if paced:
                 rates[k] = replace(rates[k], cautions=(*rates[k].cautions, OTHER_PACE))
             rates[k] = replace(rates[k], answer=answer, p_adjusted=adjusted)
             rates[k] = replace(rates[k], reads=_rate_reads(rates[k]))
@@ -320,7 +326,7 @@ def corrected(
         text = {
             WORSE: f"The swings get larger: {factor_text(factor)} from the first visit to the last.",
             BETTER: f"The swings get smaller: {factor_text(factor)} from the first visit to the last.",
-        }.get(answer, "That the swings get larger from visit to visit is not shown.")
+        }.get(answer, f"Whether the swings get larger cannot be told. {OTHER_PACE}" if paced else SIZES_NOT_SHOWN)
         sizes[k] = replace(sizes[k], answer=answer, p_adjusted=adjusted, reads=text)
     return list(zip(rates, sizes, strict=True))
 

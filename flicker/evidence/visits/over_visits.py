@@ -24,6 +24,7 @@ from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
 from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.traced import LogLike, NothingNew, Seen
 from flicker.evidence.visits.ahead import concern_reached, next_visit, year_ahead
@@ -137,7 +138,11 @@ def over_visits(
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
     together = sharing(made)
     asked = [_asked(name, made, rows, ages, dated, limits, name not in together) for name in each(channels, 2 * len(channels))]
-    feigned = [feigned_by_pace([record for *_, record in item.seen]) for item in asked]
+    follow = slower_s([follow_s(part.traces) for part in made])
+    feigned = [
+        feigned_by_pace([record for *_, record in item.seen], [follow[row.number] for row, *_ in item.seen])
+        for item in asked
+    ]
     answers = corrected([(item.rate, item.size) for item in asked], limits, feigned)
     given = _first_since(rows, since)
     # what another pace of the readings could feign as growth it could feign as a change since some visit too
