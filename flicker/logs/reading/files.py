@@ -21,7 +21,7 @@ from flicker.logs.errors import LogError
 
 SNIFF_BYTES = 1 << 20
 TAIL_BYTES = 1 << 16
-BLOCK_BYTES = 4 << 20
+BLOCK_BYTES = 1 << 20  # they stay in the cache from reading to parsing; a choice for speed
 LINE_LIMIT = 1 << 20  # a longer line is no line of a log
 FREE_EXPANSION = 256 << 20  # compressed files may always grow to this size,
 EXPANSION = 200  # and beyond it to this many times their own

@@ -85,16 +85,19 @@ class Spool:
 
     def read(self, column: int, first: int, last: int) -> Floats:
         """Return rows ``first`` to ``last`` (half open) of a column."""
-        parts = [self._piece(column, *span) for span in self._spans(first, min(last, self.rows))]
-        return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else np.empty(0)
-
-    def _piece(self, column: int, number: int, lo: int, hi: int) -> Floats:
-        block = self._blocks[number]
-        if isinstance(block, list):
-            return block[column][lo:hi]
-        assert self._file is not None
-        out = np.empty(hi - lo)
-        os.preadv(self._file.fileno(), [out.data], block + 8 * (column * self._height(number) + lo))
+        spans = list(self._spans(first, min(last, self.rows)))
+        if len(spans) == 1 and isinstance(held := self._blocks[spans[0][0]], list):
+            return held[column][spans[0][1] : spans[0][2]]
+        out = np.empty(sum(hi - lo for _, lo, hi in spans))
+        at = 0
+        for number, lo, hi in spans:
+            part, block = out[at : at + hi - lo], self._blocks[number]
+            at += hi - lo
+            if isinstance(block, list):
+                part[:] = block[column][lo:hi]
+            else:
+                assert self._file is not None
+                os.preadv(self._file.fileno(), [part.data], block + 8 * (column * self._height(number) + lo))
         return out
 
     def _height(self, number: int) -> int:
@@ -115,9 +118,12 @@ class Spool:
                 os.pwrite(self._file.fileno(), part.data, block + 8 * (column * self._height(number) + lo))
 
     def starts(self, first: int, last: int) -> Iterator[tuple[int, int]]:
-        """Yield the borders at which rows are best handed out."""
-        for number, lo, hi in self._spans(first, min(last, self.rows)):
-            yield self._starts[number] + lo, self._starts[number] + hi
+        """Yield the borders at which rows are best handed out: batches on a grid, blocks of the text are smaller."""
+        last = min(last, self.rows)
+        while first < last:
+            end = min(last, (first // BATCH_ROWS + 1) * BATCH_ROWS)
+            yield first, end
+            first = end
 
 
 class SpoolSource:
