@@ -190,7 +190,8 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
         "unmoved": 1.0,
     }
     if size > 1:
-        steps = np.abs(table[:, 1:] - table[:, :-1])
+        steps = table[:, 1:] - table[:, :-1]
+        np.abs(steps, out=steps)  # in place: of memory let go and asked for again each page is cleared by the system
         moves = steps > LEAST_STEP_V
         moved = np.count_nonzero(moves, axis=1)
         found["unmoved"] = 1.0 - moved / (size - 1)
