@@ -17,8 +17,9 @@ from flicker import Log, compare
 from flicker.base.limits import Limits
 from flicker.cli import main
 from flicker.evidence.compare.condition_change import level_change, size_change
-from flicker.evidence.compare.sides import HEAT_S, match, occupied
+from flicker.evidence.compare.sides import match, occupied
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, cure, weigh
+from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.simulate import simulate_log
 from flicker.stats.rates import rate_ratio
 

@@ -39,5 +39,5 @@ def test_a_sound_level_approaches_nothing():
     found = [time_to_threshold(t, 0.01 + rng.normal(0, 1e-3, t.size)) for _ in range(40)]
     assert sum(item.approaches for item in found) <= 4  # one in 40 by chance: two standard errors, one side
     assert all(item.earliest_s > 3600 for item in found)
-    assert time_to_threshold([0.0, 1.0], [0.0, 0.0]) is None
+    assert time_to_threshold(np.array([0.0, 1.0]), np.zeros(2)) is None
     assert math.isinf(time_to_threshold(t, 0.5 - 1e-5 * t).line_s)

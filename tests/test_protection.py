@@ -92,14 +92,6 @@ def test_other_thresholds_side_by_side():
     table.to_json()
 
 
-@pytest.mark.parametrize(
-    ("change", "name"), [({"threshold_V": 1.0}, "threshold_V"), ({"hours": 0}, "hours"), ({"trip_V": -1}, "trip_V")]
-)
-def test_bad_arguments_are_named(change, name):
-    with pytest.raises(ValueError, match=name):
-        trip_forecast([0.2], 1.0, **({"hours": 1.0} | OPTIONS | change))
-
-
 def test_no_upper_end_lies_under_the_count():
     """33 glitches of which one in a hundred is large: a fitted tail said 1e-33 where 48 % is true (figures of the rule)."""
     rng = np.random.default_rng(9)

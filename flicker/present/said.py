@@ -15,7 +15,10 @@ from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
 from flicker.signals.coincidence import BEYOND_CHANCE
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 OF_SWINGS = GROWTH | {"clustered"}  # questions that only swings can answer
 
@@ -45,9 +48,14 @@ def swings_text(outcome: str, aspect: str, of_swings: str) -> str:
     return outcome if aspect in SWINGS else f"swings: {of_swings}"
 
 
+def day_and_month(when: datetime) -> str:
+    """'3 Mar'."""
+    return f"{when.day} {MONTHS[when.month - 1][:3]}"
+
+
 def day_and_clock(when: datetime) -> str:
     """'3 Mar 18:30', in no language but this one's."""
-    return f"{when.day} {MONTHS[when.month - 1]} {when:%H:%M}"
+    return f"{day_and_month(when)} {when:%H:%M}"
 
 
 def clean_limit(rate: EpisodeRate) -> str | None:

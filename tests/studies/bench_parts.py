@@ -20,6 +20,7 @@ import test_control
 import test_stimulus
 import test_warmup
 
+from flicker.base.limits import Limits
 from flicker.evidence.located.power_up_history import check_power_ups
 from flicker.evidence.located.warmup import warmup_rate
 from flicker.evidence.outlook.protection import trip_forecast
@@ -98,7 +99,7 @@ def missed(rng):
 
 
 def abnormal(rng):
-    return any(check.abnormal for check in check_power_ups(*test_warmup.power_ups(rng, 12)))
+    return any(check.abnormal for check in check_power_ups(*test_warmup.power_ups(rng, 12), Limits()))
 
 
 def rows() -> Iterator[tuple[str, str, float, Callable[[np.random.Generator], Any]]]:

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.logs.spans import elapsed, holds, spans, total, within
 
 Floats = NDArray[np.float64]
 
-HEAT_S = 2.0 * 3600.0  # common practice, no source: two hours on, a unit is as warm as it gets
 COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
 MOST_CELLS = 200_000  # a choice: bounds memory
 

@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import special
 
-from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
@@ -81,44 +79,18 @@ class PowerUpCheck(Result):
         return f"{words} is not unusual for this unit ({usual})."
 
 
-def settling_trends(
-    settled_V: ArrayLike,
-    settle_s: ArrayLike,
-    *,
-    drift_V: float = 0.020,
-    settle_limit_s: float = 120.0,
-    confidence: float = 0.95,
-) -> tuple[SettlingTrend, SettlingTrend]:
-    """Ask whether settled level and settle time move from power-up to power-up.
-
-    Parameters
-    ----------
-    settled_V, settle_s : array_like, shape (power-ups,)
-        In time order, 3 or more.
-    drift_V, settle_limit_s : float
-        Movement over all power-ups that matters.
-    confidence : float
-        Of decisions (Holm over the two) and intervals.
-
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length or hold fewer than 3 power-ups.
+def settling_trends(level_V: Floats, settle_s: Floats, limits: Limits) -> tuple[SettlingTrend, SettlingTrend]:
+    """Ask whether settled level and settle time move from power-up to power-up, three or more in time order.
 
     Notes
     -----
-    Mann-Kendall and Theil-Sen (`stats.trends`). Below five power-ups no trend can be shown at 95 %.
+    Mann-Kendall and Theil-Sen (`stats.trends`), Holm over the two. Below five power-ups no trend can be shown at 95 %.
     """
     from flicker.stats.trends import mann_kendall, theil_sen
 
-    level = check.finite_array("settled_V", settled_V, least=3)
-    settle = check.finite_array("settle_s", settle_s, least=3)
-    if settle.size != level.size:
-        raise ValueError(f"settle_s must have one entry per power-up ({level.size}), got {settle.size}")
-    x = np.arange(level.size, dtype=np.float64)
-    confidence = check.share("confidence", confidence)
+    x, confidence = np.arange(level_V.size, dtype=np.float64), limits.confidence
     drafts = []
-    for name, values, limit in (("settled_V", level, drift_V), ("settle_s", settle, settle_limit_s)):
+    for name, values, limit in (("settled_V", level_V, limits.drift_V), ("settle_s", settle_s, limits.settle_s)):
         test, slope = mann_kendall(values, x), theil_sen(values, x, confidence=confidence)
         drafts.append((name, values, limit, test.p_value, slope))
     adjusted = holm([draft[3] for draft in drafts])
@@ -145,34 +117,21 @@ def settling_trends(
     return out[0], out[1]
 
 
-def check_power_ups(
-    surge_V: ArrayLike,
-    settle_s: ArrayLike,
-    settled_V: ArrayLike,
-    *,
-    level_limit_V: float = 0.020,
-    confidence: float = 0.95,
-) -> tuple[PowerUpCheck, ...]:
+def check_power_ups(surge_V: Floats, settle_s: Floats, level_V: Floats, limits: Limits) -> tuple[PowerUpCheck, ...]:
     """Judge each power-up against the unit's own power-ups before it (from the fifth on).
 
     Parameters
     ----------
-    surge_V, settle_s, settled_V : array_like, shape (power-ups,)
+    surge_V, settle_s, level_V : array, shape (power-ups,)
         Surge from the settled level, time to settle, settled level; in time order, starts of one kind (cold, or warm).
-    level_limit_V : float
-        Distance of the settled level that matters.
-    confidence : float
-        Chance that a sound history gives no abnormal power-up at all.
+    limits : Limits
+        Their ``drift_V`` is the distance of the settled level that matters, their ``confidence`` the chance that a sound
+        history gives no abnormal power-up at all.
 
     Returns
     -------
     tuple of PowerUpCheck
         For each power-up judged the least usual of its three quantities.
-
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length or a settle time is negative.
 
     Notes
     -----
@@ -180,27 +139,20 @@ def check_power_ups(
     surge and settle time by their logarithms and upwards only; a history is never taken as more alike than
     `SPREAD_FLOOR`.
     Holm over all power-ups and quantities. Abnormal also needs twice the usual settle time, 1.5 times the surge, or
-    ``level_limit_V``. Assumes that a sound unit's power-ups scatter about normally.
+    ``drift_V``. Assumes that a sound unit's power-ups scatter about normally.
     """
-    surge = check.finite_array("surge_V", surge_V, least=0)
-    settle = check.finite_array("settle_s", settle_s, least=0)
-    level = check.finite_array("settled_V", settled_V, least=0)
-    if not surge.size == settle.size == level.size:
-        raise ValueError(f"settle_s and settled_V must have one entry per power-up ({surge.size})")
-    if np.any(settle < 0):
-        raise ValueError(f"settle_s must be 0 or more, got {float(settle.min())}")
-    confidence = check.share("confidence", confidence)
+    confidence, size = limits.confidence, np.abs(surge_V)
     looks = [
-        _look(name, values, confidence, level_limit_V)
+        _look(name, values, limits)
         for name, values in (
-            ("settled_V", level),
-            ("settle_s", np.log(settle + 1.0)),
-            ("surge_V", np.log(np.maximum(np.abs(surge), 0.001))),
+            ("settled_V", level_V),
+            ("settle_s", np.log(settle_s + 1.0)),
+            ("surge_V", np.log(np.maximum(size, 0.001))),
         )
     ]
     flat = [check for look in looks for check in look]
     adjusted = dict(zip(((c[0], c[1]) for c in flat), holm([c[2] for c in flat]), strict=True))
-    raw = {"settled_V": level, "settle_s": settle, "surge_V": np.abs(surge)}
+    raw = {"settled_V": level_V, "settle_s": settle_s, "surge_V": size}
     out = []
     for judged in zip(*looks, strict=True):
         # An abnormal quantity comes first, then the least likely one.
@@ -227,9 +179,7 @@ def check_power_ups(
     return tuple(out)
 
 
-def _look(
-    name: str, values: Floats, confidence: float, level_limit_V: float
-) -> list[tuple[str, int, float, float, float, float, bool, int]]:
+def _look(name: str, values: Floats, limits: Limits) -> list[tuple[str, int, float, float, float, float, bool, int]]:
     out = []
     usable = np.ones(values.size, dtype=bool)
     for run in range(LEAST_HISTORY, values.size):
@@ -239,9 +189,9 @@ def _look(
         away = float(values[run]) - middle
         upper = float(special.stdtr(n - 1, -away / spread))
         p_value = 2.0 * min(upper, 1.0 - upper) if name == "settled_V" else upper
-        reach = float(special.stdtrit(n - 1, 0.5 * (1.0 + confidence))) * spread
+        reach = float(special.stdtrit(n - 1, 0.5 * (1.0 + limits.confidence))) * spread
         matters = (
-            abs(away) > level_limit_V
+            abs(away) > limits.drift_V
             if name == "settled_V"
             else away > math.log(LONGER if name == "settle_s" else LARGER)
         )
@@ -288,18 +238,7 @@ def history_of(ups: Sequence[PowerUp], limits: Limits) -> PowerUpHistory | None:
     known = [up for up in known if (up.start == "warm") == warm]
     if len(known) <= LEAST_HISTORY:
         return None
-    level = np.array([up.settled_V for up in known])
-    settle = np.array([up.settle_s for up in known])
-    checks = check_power_ups(
-        [up.surge_V - up.settled_V for up in known],
-        settle,
-        level,
-        level_limit_V=limits.drift_V,
-        confidence=limits.confidence,
-    )
-    trends = settling_trends(
-        level, settle, drift_V=limits.drift_V, settle_limit_s=limits.settle_s, confidence=limits.confidence
-    )
-    return PowerUpHistory(
-        len(known), tuple(replace(check, power_up=known[check.power_up].run) for check in checks), *trends
-    )
+    level, settle = np.array([up.settled_V for up in known]), np.array([up.settle_s for up in known])
+    checks = check_power_ups(np.array([up.surge_V for up in known]) - level, settle, level, limits)
+    checks = tuple(replace(check, power_up=known[check.power_up].run) for check in checks)
+    return PowerUpHistory(len(known), checks, *settling_trends(level, settle, limits))

@@ -16,7 +16,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats, Ints
 from flicker.base.limits import Limits
-from flicker.base.units import HOUR
+from flicker.base.units import DAY, HOUR
 from flicker.evidence.located.moves import moment_text
 from flicker.evidence.located.rate_changed import Change, Held, Over, RateChanged, corrected, made
 from flicker.evidence.located.rate_given import (
@@ -31,24 +31,20 @@ from flicker.evidence.located.rate_given import (
     units_of,
     within_logs,
 )
+from flicker.evidence.questions.worsening import FEWEST
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.pace import feigned
-from flicker.evidence.record.power_up_counts import PowerUpCounts, counts_of
+from flicker.evidence.record.power_up_counts import HEAT_S, PowerUpCounts, counts_of
 from flicker.stats.arrivals.rate_since import RateSince, rate_since
 from flicker.stats.arrivals.rate_steps import RateSteps, dispersed_limits, rate_steps, rate_steps_unit
 from flicker.stats.power_ups import expected_counts
 
-FEWEST = 5  # episodes below which units are not compared, as for growth
-
-
 # Heat: a rate that falls after switch-on is no change. Within two hours of it a fall is not looked for, and of a rise it is
 # said; time constants to half an hour have then come to rest. Common practice, no source; false claims with it:
 # tests/studies/results/rate_since.md.
-HEAT_S = 7200.0
 # A rate that follows the hours of the day looks like a change within one day: 10 to 17 in 100 of such logs. Between two
 # changes of a longer log lies a whole day, which holds all its hours. By definition.
-DAY_S = 86400.0
-DAYS_S = 2 * DAY_S
+DAYS_S = 2 * DAY
 
 
 def since_findings(
@@ -202,7 +198,7 @@ def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> 
         one = rate_since(t, end, falls_from=HEAT_S, at=given, dead_time=dead, confidence=sure)
         found = RateSteps(((one,),), sure, one.method)
     else:
-        day = DAY_S if end >= DAYS_S else 0.0
+        day = DAY if end >= DAYS_S else 0.0
         found = rate_steps(t, end, falls_from=HEAT_S, dead_time=dead, shortest=day, confidence=sure)
     first = found.tried[0][0]
     if first.count < 1 or min(first.p_up, first.p_down) >= 1.0:

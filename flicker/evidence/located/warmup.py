@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import count_text, digits_text
@@ -22,6 +22,7 @@ from flicker.stats import arrivals
 from flicker.stats.rates import rate_interval
 
 EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
+SEED = 0  # of the permutations: a choice
 LEAST_FOR_FIT = 10  # episodes; chosen, not measured
 FADES, GROWS = "fades", "grows"
 _NO_CHANGE = (math.nan, math.nan, math.nan, math.nan, math.nan)
@@ -145,33 +146,17 @@ def _clock(seconds: float) -> str:
     return f"{digits_text(seconds / 60)} min" if seconds < 5970 else f"{digits_text(seconds / 3600)} h"
 
 
-def warmup_rate(
-    runs: Sequence[WarmupRun],
-    *,
-    edges_s: Sequence[float] = EDGES_S,
-    dead_time_s: float = 10.0,
-    confidence: float = 0.95,
-    seed: int = 0,
-) -> WarmupRate:
+def warmup_rate(runs: Sequence[WarmupRun], *, dead_time_s: float = 10.0, confidence: float = 0.95) -> WarmupRate:
     """Ask whether episodes depend on the time since power-up.
 
     Parameters
     ----------
     runs : sequence of WarmupRun
         One per power-up that was seen; runs that begin in mid-operation do not belong here.
-    edges_s : sequence of float
-        Rising borders of the bins.
     dead_time_s : float
         Longest gap inside one burst, by which the episodes were merged.
     confidence : float
         Of the decision and every interval (of bins: each by itself).
-    seed : int
-        Of the permutations and simulations.
-
-    Raises
-    ------
-    ValueError
-        If there is no run, nothing was observed, or an argument is out of range.
 
     Notes
     -----
@@ -181,41 +166,29 @@ def warmup_rate(
     initial exp(-t / tau) + late (1 - exp(-t / tau)), maximum likelihood, intervals by the profile likelihood
     (nominal 95 % covers 92 to 95 % with 10 runs of 1.5 h: ``tests/studies/results/bench_parts.md``).
     """
-    if len(runs) == 0:
-        raise ValueError("runs must hold at least one run, got none")
-    confidence = check.share("confidence", confidence)
-    dead_time_s = check.positive("dead_time_s", dead_time_s, what="seconds", zero=True)
-    edges = np.asarray(edges_s, dtype=np.float64)
-    if edges.ndim != 1 or edges.size < 2 or np.any(np.isnan(edges)) or np.any(np.diff(edges) <= 0):
-        raise ValueError(f"edges_s must be two or more rising times, got {list(edges_s)}")
     kept = [run for run in runs if total(run.observed) > 0]
-    if not kept:
-        raise ValueError("runs must hold observed time, got none")
     times = [np.sort(run.begin_s[holds(run.observed, run.begin_s)]) for run in kept]
     pooled = np.sort(np.concatenate(times))
     observed_s = math.fsum(total(run.observed) for run in kept)
-    bins = tuple(_bins(kept, pooled, edges, confidence))
+    bins = tuple(_bins(kept, pooled, confidence))
 
     trend = arrivals.rate_trend_test(
         [elapsed(run.observed, t) for run, t in zip(kept, times, strict=True)],
         [total(run.observed) for run in kept],
         dead_time=dead_time_s,
         alternative="two-sided",
-        seed=seed,
+        seed=SEED,
     ) if pooled.size else None  # fmt: skip
     p_trend, z = (1.0, 0.0) if trend is None else (trend.p_value, trend.z)
     grid, risk = _risk_clock(kept)
     p_change, change = 1.0, _NO_CHANGE
     if pooled.size >= 5:
-        p_change, change = _change(pooled, grid, risk, 1.0 if trend is None else trend.dispersion, confidence, seed)
-    answer: str = NOT_SHOWN
-    if p_trend <= 1.0 - confidence:
-        answer = FADES if z < 0 else GROWS
+        p_change, change = _change(pooled, grid, risk, 1.0 if trend is None else trend.dispersion, confidence)
+    answer = NOT_SHOWN if p_trend > 1.0 - confidence else FADES if z < 0 else GROWS
     if answer == NOT_SHOWN or p_change > 1.0 - confidence:
         change = _NO_CHANGE
-    fit = fit_decay(pooled, grid, risk, confidence) if pooled.size >= LEAST_FOR_FIT else NO_FIT
+    initial, late, tau = fit_decay(pooled, grid, risk, confidence) if pooled.size >= LEAST_FOR_FIT else NO_FIT
     at, at_low, at_high, before, after = change
-    (initial, late, tau) = fit
     return WarmupRate(
         answer=answer,
         runs=len(kept),
@@ -239,14 +212,14 @@ def warmup_rate(
         tau_low_s=tau[1],
         tau_high_s=tau[2],
         confidence=confidence,
-        seed=seed,
+        seed=SEED,
         method="trend within runs; one change on the clock of time at risk; rates exact Poisson",
     )
 
 
-def _bins(runs: Sequence[WarmupRun], pooled: Floats, edges: Floats, confidence: float) -> list[RateBin]:
+def _bins(runs: Sequence[WarmupRun], pooled: Floats, confidence: float) -> list[RateBin]:
     out = []
-    for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+    for low, high in pairwise(EDGES_S):
         exposure = math.fsum(total(within(run.observed, low, high)) for run in runs)
         if exposure <= 0:
             continue
@@ -276,13 +249,13 @@ def _risk_clock(runs: Sequence[WarmupRun]) -> tuple[Floats, Floats]:
 
 
 def _change(
-    pooled: Floats, grid: Floats, risk: Floats, dispersion: float, confidence: float, seed: int
+    pooled: Floats, grid: Floats, risk: Floats, dispersion: float, confidence: float
 ) -> tuple[float, tuple[float, float, float, float, float]]:
     from flicker.stats.changepoints import rate_changes
 
     on_risk = np.interp(pooled, grid, risk)
     found = rate_changes(
-        on_risk, float(risk[-1]), confidence=confidence, dispersion=max(1.0, dispersion), max_changes=1, seed=seed
+        on_risk, float(risk[-1]), confidence=confidence, dispersion=max(1.0, dispersion), max_changes=1, seed=SEED
     )
     if not found.changes:
         return found.p_value, _NO_CHANGE

@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from flicker.base import check
+from flicker.base.arrays import Floats
 from flicker.base.formats import volts_text
 from flicker.base.result import Result
 
@@ -55,48 +54,35 @@ def _minutes(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if hours < 1.5 else f"{hours:.1f} h" if hours < 10 else f"{hours:.0f} h"
 
 
-def time_to_threshold(
-    time_s: ArrayLike, level_V: ArrayLike, *, threshold_V: float = 0.75, span_s: float = SPAN_S
-) -> TimeToThreshold | None:
+def time_to_threshold(time: Floats, level: Floats, *, threshold_V: float = 0.75) -> TimeToThreshold | None:
     """Extend the movement of the last minutes to a threshold.
 
     Parameters
     ----------
-    time_s, level_V : array_like, shape (n,)
-        Seconds, rising, and volts; NaN is missing. Only the last ``span_s`` count.
+    time, level : array, shape (n,)
+        Seconds, rising, and volts; NaN is missing. Only the last ten minutes count.
     threshold_V : float
         Without sign.
-    span_s : float
-        Seconds looked at.
 
     Returns
     -------
     TimeToThreshold or None
         None with fewer than five half-minutes.
 
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length.
-
     Notes
     -----
     With level a and slope s at the end, and s less or more two standard errors: earliest 0.8 (a / s) ln(threshold / a),
     latest 2 (threshold - a) / s.
     """
-    time, level = check.number_array("time_s", time_s), check.number_array("level_V", level_V)
-    if time.size != level.size:
-        raise ValueError(f"level_V must have one value per time ({time.size}), got {level.size}")
-    threshold_V = check.positive("threshold_V", threshold_V, what="volts")
     known = np.isfinite(level) & np.isfinite(time)
     time, level = time[known], level[known]
     if time.size < FEWEST:
         return None
     now = float(time[-1])
-    late = time > now - span_s
+    late = time > now - SPAN_S
     since, value = time[late] - now, level[late]
     value = np.sign(np.median(value)) * value
-    cell = np.floor((since + span_s) / CELL_S).astype(np.int64)
+    cell = np.floor((since + SPAN_S) / CELL_S).astype(np.int64)
     edge = np.flatnonzero(np.diff(cell, prepend=cell[0] - 1))
     parts = list(zip(np.split(since, edge[1:]), np.split(value, edge[1:]), strict=True))
     if len(parts) < FEWEST:

@@ -19,13 +19,12 @@ from flicker.base.result import Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.questions.warmth import Series, series_of
-from flicker.evidence.record.channel_record import ChannelRecord, records
+from flicker.evidence.record.channel_record import NEAR_S, ChannelRecord, records
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import within
 from flicker.signals.coincidence import ChannelEvents
 from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
 
-NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor; both common practice, no source
 ABOVE_FLOOR = 3.0  # times the shorted lead's noise: a live output; both common practice, no source
 LEAST_V = 5e-5  # a level nearer than this to the shorted lead's own is no other; chosen, not measured

@@ -13,7 +13,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
-from flicker.base.units import HOUR
+from flicker.base.units import DAY, HOUR
 from flicker.evidence.questions.warmth import Series, Warmth, warmth
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
@@ -24,7 +24,6 @@ from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
 from flicker.stats.noise import noise_sigma
 
-DAY_S = 86400.0  # by definition
 SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
 
 
@@ -266,9 +265,9 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> tuple[Floa
         if correlation > 0.9 and 0.4 < slope < 2.5:
             room, together = np.interp(time, time_o, slope * (level_o - np.median(level_o))), True
             break
-    if time[-1] - time[0] >= 1.5 * DAY_S:
+    if time[-1] - time[0] >= 1.5 * DAY:
         rest = level - room
-        angle = 2.0 * np.pi * time / DAY_S
+        angle = 2.0 * np.pi * time / DAY
         design = np.column_stack(
             (np.ones_like(time), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle))
         )

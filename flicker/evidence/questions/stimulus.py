@@ -14,7 +14,6 @@ import numpy as np
 from scipy import special
 
 from flicker import stats
-from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, lasting_text, share_text
@@ -39,6 +38,7 @@ WINDOW_S = 10.0  # for any other word; common practice, no source
 EARLY_S = 1.0  # common practice, no source: the hand and the mark are not on the same second
 LEAST_ANSWERS = 2  # a single answer is not a repetition; by definition
 WORTH_SHARE = 0.10  # common practice, no source: a stimulus that works less often is no tool
+SEED = 20_260_104  # of random turns, drawn only where trials and excursions are very many
 MOST_REPEATS = 1000  # a choice: nobody taps more often
 CAUTION = (
     "Stimuli on a live unit: mains voltage and charged capacitors inside; dummy load and no loudspeaker on the output, "
@@ -154,11 +154,8 @@ def judge_stimuli(
     runs: Sequence[StimulusRun],
     *,
     channel: str = "channel",
-    windows_s: Mapping[str, float] | None = None,
-    early_s: float = EARLY_S,
     dead_time_s: float = 10.0,
     confidence: float = 0.95,
-    seed: int = 20_260_104,
 ) -> StimulusReport:
     """Judge every kind of stimulus over the runs of one channel.
 
@@ -168,21 +165,10 @@ def judge_stimuli(
         One per run.
     channel : str
         Its name.
-    windows_s : mapping of kind to seconds, optional
-        Where an answer counts after the stimulus; `window_for` where not given.
-    early_s : float
-        An excursion may begin so much before its mark, as marks are set by hand; 0 or more.
     dead_time_s : float
         Longest gap inside one burst, for the rate outside the windows.
     confidence : float
         Of decisions and intervals.
-    seed : int
-        Of random turns, used only where trials and excursions are very many.
-
-    Raises
-    ------
-    ValueError
-        Names the argument that is out of range.
 
     Notes
     -----
@@ -191,15 +177,9 @@ def judge_stimuli(
     against the windows on both sides of it (`stats.power_ups.provoked_test`), so that neither a rate that falls after
     switching on nor bursts pass for answers; Holm over kinds.
     """
-    early_s = check.positive("early_s", early_s, what="seconds", zero=True)
-    dead_time_s = check.positive("dead_time_s", dead_time_s, what="seconds", zero=True)
-    confidence = check.share("confidence", confidence)
     names = list(dict.fromkeys(name for run in runs for name in run.stimuli))
-    widths = {
-        name: check.positive("windows_s", (windows_s or {}).get(name, window_for(name)), what="seconds")
-        for name in names
-    }
-    every = [_windows(run, widths, early_s) for run in runs]
+    widths = {name: window_for(name) for name in names}
+    every = [_windows(run, widths) for run in runs]
     quiet = [without(run.observed, spans(pair for table in own.values() for pair in table.tolist()))
              for run, own in zip(runs, every, strict=True)]  # fmt: skip
     alone = sum(_bursts(run.event_s, part, dead_time_s) for run, part in zip(runs, quiet, strict=True))
@@ -207,7 +187,7 @@ def judge_stimuli(
     drafts = []
     for name in names:
         seen = [without(run.observed, _foreign(own, widths, name)) for run, own in zip(runs, every, strict=True)]
-        drafts.append(_judge(name, runs, seen, widths[name], early_s, alone, alone_s, confidence, seed))
+        drafts.append(_judge(name, runs, seen, widths[name], alone, alone_s, confidence))
     adjusted = holm([item.p_value for item in drafts])
     kinds = tuple(_settled(item, p) for item, p in zip(drafts, adjusted, strict=True))
     answers = {item.answer for item in kinds}
@@ -225,8 +205,8 @@ def judge_stimuli(
     )
 
 
-def _windows(run: StimulusRun, widths: Mapping[str, float], early_s: float) -> dict[str, Floats]:
-    return {name: spans((at - early_s, at + widths[name]) for at in run.stimuli.get(name, ())) for name in widths}
+def _windows(run: StimulusRun, widths: Mapping[str, float]) -> dict[str, Floats]:
+    return {name: spans((at - EARLY_S, at + widths[name]) for at in run.stimuli.get(name, ())) for name in widths}
 
 
 def _foreign(own: Mapping[str, Floats], widths: Mapping[str, float], name: str) -> Floats:
@@ -258,18 +238,16 @@ def _judge(
     runs: Sequence[StimulusRun],
     seen: Sequence[Floats],
     window_s: float,
-    early_s: float,
     alone: int,
     alone_s: float,
     confidence: float,
-    seed: int,
 ) -> StimulusAnswer:
     offset = 0.0
     trials: list[Floats] = []
     events: list[Floats] = []
     each: list[tuple[Floats, Floats, float]] = []
     for run, observed in zip(runs, seen, strict=True):
-        at = np.array(_trials(run.stimuli.get(name, ()), window_s + early_s), dtype=np.float64)
+        at = np.array(_trials(run.stimuli.get(name, ()), window_s + EARLY_S), dtype=np.float64)
         at = at[holds(observed, at)]
         begin = np.sort(run.event_s[holds(observed, run.event_s)])
         trials.append(offset + elapsed(observed, at))
@@ -287,7 +265,7 @@ def _judge(
         return draft
     answered, expected, p_value = 0, 0.0, 1.0
     if event.size:
-        test = stats.association.coincidence(trial, event, (-window_s, early_s), offset, confidence=confidence, seed=seed)
+        test = stats.association.coincidence(trial, event, (-window_s, EARLY_S), offset, confidence=confidence, seed=SEED)
         answered, expected = test.coincidences, test.expected
         # chance is judged by the time on both sides of each trial: a rate that runs by itself is no answer
         beside = stats.power_ups.provoked_test(
@@ -295,12 +273,12 @@ def _judge(
             [item[1] for item in each],
             window_s,
             [item[2] for item in each],
-            early=early_s,
+            early=EARLY_S,
         )
         expected = beside.expected * count / beside.used if beside.used else expected
         p_value = beside.p_value
     share = share_interval(answered, count, confidence=confidence)
-    inside_s = count * (window_s + early_s)
+    inside_s = count * (window_s + EARLY_S)
     draft = replace(
         draft,
         answered=answered,

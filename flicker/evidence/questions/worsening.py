@@ -38,7 +38,7 @@ PARTS_LOGGED = (
 )
 FEWEST_POWER_UPS = 3  # two differ by chance alone: the study of power-ups
 RATE_FACTOR = 1.5  # growth from start to end that matters; common practice, no source
-SIZE_FACTOR = 1.5  # as for the rate; common practice, no source
+SIZE_FACTOR = RATE_FACTOR  # as for the rate
 # Part of the page's error for claims within one or two power-ups: with all of it 3 to 6 of 100 channels without growth
 # were called degrading, with half 1 to 3 (tests/studies/results/growth_within.md).
 PART_WITHIN = 0.5

@@ -12,7 +12,8 @@ from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import plain
 from flicker.base.units import HOUR
-from flicker.evidence.compare.sides import HEAT_S, Side
+from flicker.evidence.compare.sides import Side
+from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.logs.spans import total, within
 from flicker.stats.power_ups import clean_chance, power_ups_to_see
 

@@ -221,7 +221,7 @@ def plan_soak(
     wanted = needed(confidence)
     known = None
     if kind == "catch":
-        known = hours_to_catch(rate=base, confidence=confidence, detectable_share=seen, dispersion=1.0).exposure
+        known = hours_to_catch(rate=base, confidence=confidence, detectable_share=seen).exposure
     aim = base if kind == "demonstrate" else limits.episode_rate_per_h
     demonstrate = tuple(
         {
@@ -231,26 +231,28 @@ def plan_soak(
         }
         for number in ALLOWED
     )
-    if kind == "upper limit":
-        cautions.append(
-            "Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer."
-        )
-    if kind == "catch" and units is None and rate.count is not None:
-        cautions.append(
+    told = (
+        (
+            kind == "upper limit",
+            "Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer.",
+        ),
+        (
+            kind == "catch" and units is None and rate.count is not None,
             "Only a total is given: the plan takes all power-ups as alike, so it holds for this power-up going on; give "
-            "the logs, or counts per power-up."
-        )
-    if compare:
-        cautions.append(
+            "the logs, or counts per power-up.",
+        ),
+        (
+            compare,
             "Before and after are planned for one channel, tried on 200 drawn units; a comparison of several channels asks a "
-            "little more of each."
-        )
-    if seen < 0.2:
-        cautions.append(
-            f"The meter sees only {share_text(seen)} of such glitches: shorten the sample interval before the soak."
-        )
-    if allowed and kind == "demonstrate":
-        cautions.append(f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.")
+            "little more of each.",
+        ),
+        (seen < 0.2, f"The meter sees only {share_text(seen)} of such glitches: shorten the sample interval before the soak."),
+        (
+            bool(allowed) and kind == "demonstrate",
+            f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.",
+        ),
+    )
+    cautions += [text for holds, text in told if holds]
     over = in_power_ups(confidence)
     asked = sorted({*TABLE, confidence})
     table = tuple({"confidence": chance, "hours": needed(chance)} for chance in each(asked, len(asked)))

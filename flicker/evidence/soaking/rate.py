@@ -98,14 +98,10 @@ def relative_length(side: Side, given_s: float | None) -> tuple[float | None, fl
 
 def share_seen(length: float | None, interval: float | None, integration: float, logged_at: float | None) -> float:
     """Share of the glitches that the soak's meter sees, relative to the meter that counted them where that is known."""
-    if interval is None:
-        if length is not None and logged_at is None:
-            raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
-        return 1.0
-    if length is None:
-        if logged_at is not None:
-            return 1.0
+    if (length is None) != (interval is None) and logged_at is None:
         raise ValueError("glitch_length_s and sample_interval_s belong together, got one of them")
+    if length is None or interval is None:
+        return 1.0
     share = detectable_share(length, interval, integration).share
     if logged_at:
         share = min(1.0, share / max(detectable_share(length, logged_at, 0.0).share, 1e-9))

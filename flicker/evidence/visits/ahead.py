@@ -15,12 +15,12 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.outlook.bench import finite_peaks
 from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
+from flicker.evidence.questions.worsening import FEWEST
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.visits.growth import FEWEST, SATURATED, WORSE, RateWorsening, SizeWorsening
+from flicker.evidence.visits.growth import SATURATED, WORSE, RateWorsening, SizeWorsening
+from flicker.evidence.visits.levels import FEWEST_VISITS
 from flicker.stats.arrivals import AgeForecast, age_forecast
 from flicker.stats.power_ups import expected_counts, growth_reaches
-
-FEWEST_VISITS = 3  # two show no growth that goes on; a choice
 
 
 @dataclass(frozen=True, slots=True)

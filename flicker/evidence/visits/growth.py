@@ -15,6 +15,7 @@ from flicker.base.formats import digits_text, factor_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
+from flicker.evidence.questions.worsening import FEWEST, RATE_FACTOR
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.pace import PACE, SHORT
 from flicker.evidence.record.power_up_counts import OccupiedWindows
@@ -29,8 +30,6 @@ from flicker.stats.power_ups import rate_growth as engine_growth
 from flicker.stats.power_ups import size_growth as engine_sizes
 from flicker.stats.rates import rate_interval
 
-RATE_FACTOR = 1.5  # growth from the first visit to the last that matters; common practice, no source
-FEWEST = 5  # episodes below which no growth is claimed; as in `questions.worsening`
 YEAR_DAYS = 365.25  # by definition (Julian year)
 SATURATED = (
     "Episodes follow each other so closely that their number no longer rises with the rate: the share of occupied windows "

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from flicker.base import check
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
@@ -19,7 +18,7 @@ from flicker.base.values import Answer, NotTold
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.record.accuracy import meter_or_leads, off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.stats.power_ups.sizes import PRIOR_DOF
+from flicker.stats.laws.scatter import PRIOR_DOF
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -143,21 +142,12 @@ def level_forecast(
     LevelForecast or None
         None with fewer than three visits, or ages without any difference: nothing honest can be said.
 
-    Raises
-    ------
-    ValueError
-        If the arrays differ in length or hold what is not finite.
-
     Notes
     -----
     Least squares with Student's t, n - 2 degrees of freedom, for a new observation: one level per visit, so that what
     differs from visit to visit (room, leads, meter) is in the scatter. Exact for normal scatter about a line.
     """
-    y = check.finite_array("levels_V", levels_V)
-    x = check.finite_array("ages", ages)
-    if x.size != y.size:
-        raise ValueError(f"ages must have one entry per level ({y.size}), got {x.size}")
-    confidence = check.share("confidence", confidence)
+    y, x = np.asarray(levels_V, dtype=np.float64), np.asarray(ages, dtype=np.float64)
     if y.size < FEWEST_VISITS or np.ptp(x) == 0:
         return None
     away = x - x.mean()

@@ -21,7 +21,7 @@ from flicker.base.formats import clock_text, hours_text, lasting_text, seconds_t
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
-from flicker.evidence.questions.auxiliary_channels import NEAR_S
+from flicker.evidence.record.channel_record import NEAR_S
 from flicker.evidence.watch.followed import FEWEST, Followed
 from flicker.evidence.watch.live_guard import LiveGuard
 from flicker.evidence.watch.watching import (

@@ -21,7 +21,7 @@ from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
 from flicker.present import palette
-from flicker.present.said import MONTHS, day_and_clock
+from flicker.present.said import day_and_clock, day_and_month
 from flicker.signals.trace import Trace
 
 if TYPE_CHECKING:
@@ -232,7 +232,7 @@ def strip_of(record: ChannelRecord, *, clock: bool = False) -> Strip:
     if clock and len(lengths) == 1 and starts[0] is not None:
         first = starts[0]
         since = HOUR * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
-        day = f"{first.day} {MONTHS[first.month - 1]} {first.year}"
+        day = f"{day_and_month(first)} {first.year}"
         return Strip(
             numbers=record.numbers,
             offset_s=(0.0,),
@@ -263,7 +263,7 @@ def midnights(record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:
             since = (day - run.start).total_seconds()
             if since >= strip.length_s[place]:
                 break
-            rows.append({"x": float(strip.x(place, since)), "day": f"{day.day} {MONTHS[day.month - 1]}"})
+            rows.append({"x": float(strip.x(place, since)), "day": day_and_month(day)})
     return rows
 
 

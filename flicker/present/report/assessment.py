@@ -17,7 +17,7 @@ from flicker.logs.model import Log
 from flicker.present.report.evening import strip_names
 from flicker.present.report.findings import beside_outputs, by_ledger, findings
 from flicker.present.report.markup import Child, Markup, facts, table, tag, text
-from flicker.present.report.parts import close, date_text, mast, verdict_card, worst_first
+from flicker.present.report.parts import close, dates_text, mast, verdict_card, worst_first
 from flicker.present.report.sources import method, sources
 from flicker.present.report.strips import evening
 from flicker.present.report.words import how_sure, what_next
@@ -53,16 +53,12 @@ def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log])
 
 
 def _head(result: Assessment, count: int, title: str) -> Markup:
-    when = [run.start for run in result.runs if run.start is not None]
-    dates = ""
-    if when:
-        first, last = min(when), max(when)
-        dates = f", {date_text(first)}" + (f" to {date_text(last)}" if last.date() != first.date() else "")
+    dates = dates_text(run.start for run in result.runs if run.start is not None)
     observed = max((item.observed_s for item in result.channels), default=0.0) / HOUR
     runs = "1 run" if len(result.runs) == 1 else f"{len(result.runs)} runs"
     return mast(
         f"What the {'log shows' if count == 1 else 'logs show'}",
-        f"{title}: {runs}{dates}, {hours_text(observed)} observed.",
+        f"{title}: {runs}{f', {dates}' if dates else ''}, {hours_text(observed)} observed.",
     )
 
 
@@ -117,29 +113,26 @@ def evidence(
     whole: list[Child] = [tag("h2", heading)]
     named = strip_names(result)
     for item in worst_first(result):
-        parts: list[Child] = []
-        parts.append(strip(pictures, result, item, named[item.channel], logs=logs, beside=beside))
+        parts: list[Child] = [strip(pictures, result, item, named[item.channel], logs=logs, beside=beside)]
         if item.excursions:
             parts.append(pictures.figure(charts.episodes, result, item.channel, logs=logs))
-        if item.rate.episodes >= 3:
-            parts.append(pictures.figure(charts.cumulative, result, item.channel))
-            parts.append(pictures.figure(charts.sizes, result, item.channel))
-        if item.swings_ahead is not None:
-            parts.append(pictures.figure(charts.swings_ahead, result, item.channel))
-        if item.rate.episodes >= 8:
-            parts.append(pictures.figure(charts.gaps, result, item.channel))
-        if len(result.runs) > 1 or since_text(item.since):
-            parts.append(pictures.figure(charts.rates, result, item.channel))
-        if item.mean_count is not None:
-            parts.append(pictures.figure(charts.mean_cumulative, result, item.channel))
-        parts.append(pictures.figure(charts.settled, result, item.channel))
-        parts.append(pictures.figure(charts.power_ups, result, item.channel))
-        if item.warm_up is not None and item.warm_up.answer != NOT_SHOWN:
-            parts.append(pictures.figure(charts.warm_up, result, item.channel))
-        for make in (charts.unit_or_meter, charts.stimuli, charts.thresholds):
-            parts.append(pictures.figure(make, result, item.channel))  # nothing where there is nothing to draw
-        if any(finding.question == "noise" and finding.answer == YES for finding in item.findings):
-            parts.append(pictures.figure(charts.allan, result, item.channel))
+        many, asked = item.rate.episodes, {finding.question for finding in item.findings if finding.answer == YES}
+        wanted = (  # of the rest nothing is drawn where there is nothing to draw
+            (charts.cumulative, many >= 3),
+            (charts.sizes, many >= 3),
+            (charts.swings_ahead, item.swings_ahead is not None),
+            (charts.gaps, many >= 8),
+            (charts.rates, len(result.runs) > 1 or bool(since_text(item.since))),
+            (charts.mean_cumulative, item.mean_count is not None),
+            (charts.settled, True),
+            (charts.power_ups, True),
+            (charts.warm_up, item.warm_up is not None and item.warm_up.answer != NOT_SHOWN),
+            (charts.unit_or_meter, True),
+            (charts.stimuli, True),
+            (charts.thresholds, True),
+            (charts.allan, "noise" in asked),
+        )
+        parts += [pictures.figure(make, result, item.channel) for make, worth in wanted if worth]
         whole.append(_folded(item, parts))
     parts = []
     if len(result.channels) > 1 and any(item.excursions for item in result.channels):

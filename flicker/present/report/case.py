@@ -9,12 +9,11 @@ from flicker.base.formats import digits_text, lasting_text, times_text
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison
-from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE
+from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.evidence.questions.registry import questions
 from flicker.present.report.answers import next_step
-from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present.report.parts import verdict_card
-from flicker.present.report.words import MONTHS
+from flicker.present.report.markup import Markup, bullets, facts, table, tag, text
+from flicker.present.report.parts import date_text, dates_text, verdict_card
 from flicker.present.said import SWINGS
 
 if TYPE_CHECKING:
@@ -27,10 +26,8 @@ MANY_PARTS = 4  # more pieces of work than this are told by stage, so that the o
 def case_head(job: JobResult) -> tuple[str, str]:
     """Title and the line below it; a date that the case does not tell is that of the file, where it stands there."""
     case = job.case
-    days = sorted(_day(log.date) for log in case.logs if log.date is not None)
-    if not days:
-        days = sorted(_day(log.source.start) for part in job.logs for log in part if log.source.start is not None)
-    when = "" if not days else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
+    days = [_day(log.date) for log in case.logs if log.date is not None]
+    when = dates_text(days or [_day(log.source.start) for part in job.logs for log in part if log.source.start is not None])
     people = ", ".join(dict.fromkeys(log.by for log in case.logs if log.by))
     said = [
         f"Job {case.job or NOT_RECORDED}",
@@ -42,11 +39,6 @@ def case_head(job: JobResult) -> tuple[str, str]:
 
 def _day(when: date) -> date:
     return when.date() if isinstance(when, datetime) else when
-
-
-def day_text(when: date) -> str:
-    """A day as people write it."""
-    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
 
 
 def complaint_text(case: Case) -> str:
@@ -73,33 +65,27 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
     """What became of the fault since the unit came in, in one sentence."""
     if found is None:
         return None
-    before, after = found.before, found.after
-    then = f"{times_text(before.rate.episodes)} in {lasting_text(before.rate.observed_s)} then"
-    now = f"{times_text(after.rate.episodes) if after.rate.episodes else 'none'} in {lasting_text(after.rate.observed_s)} now"
-    if item.excursions_total != after.rate.episodes:
-        now += " (swings close together count once)"
-    if found.cured == "shown":
-        return tag("p", tag("strong", "Cured: "), f"{then}, {now}.")
-    if found.not_comparable:
-        said = found.not_comparable[0].removeprefix("not comparable: ")
-        return tag("p", tag("strong", "Not comparable with how it came in: "), f"{said}.")
-    if found.outcome != NO_CHANGE and found.aspect not in SWINGS:
-        word = "Better" if found.outcome == IMPROVED else "Worse"
-        told = [one.reads for one in found.aspects if one.outcome != NO_CHANGE]
-        return tag("p", tag("strong", f"{word} than when it came in: "), " ".join(told))
-    if found.outcome == "worse":
-        return tag("p", tag("strong", "Worse than when it came in: "), f"{then}, {now}.")
-    if found.cured == "no":
-        better = "Better, but not cured: " if found.outcome == "improved" else "Not cured: "
-        return tag("p", tag("strong", better), f"{then}, {now}.")
-    if found.cured == "not yet":
-        better = (
-            "Better, but the cure is not yet shown: " if found.outcome == "improved" else "A cure is not yet shown: "
-        )
-        return tag("p", tag("strong", better), f"{then}, {now}.")
-    if found.outcome == "improved":
-        return tag("p", tag("strong", "Better than when it came in"), f" ({found.aspect}).")
-    return None
+    before, after = (side.rate for side in (found.before, found.after))
+    then = f"{times_text(before.episodes)} in {lasting_text(before.observed_s)} then"
+    now = f"{times_text(after.episodes) if after.episodes else 'none'} in {lasting_text(after.observed_s)} now"
+    often = " (swings close together count once)" if item.excursions_total != after.episodes else ""
+    seen, better = f"{then}, {now}{often}.", found.outcome == IMPROVED
+    why = "".join(found.not_comparable[:1]).removeprefix("not comparable: ")
+    others = " ".join(one.reads for one in found.aspects if one.outcome != NO_CHANGE)
+    told = (
+        (found.cured == "shown", "Cured: ", seen),
+        (bool(found.not_comparable), "Not comparable with how it came in: ", f"{why}."),
+        (
+            found.outcome != NO_CHANGE and found.aspect not in SWINGS,
+            f"{'Better' if better else 'Worse'} than when it came in: ",
+            others,
+        ),
+        (found.outcome == WORSE, "Worse than when it came in: ", seen),
+        (found.cured == "no", "Better, but not cured: " if better else "Not cured: ", seen),
+        (found.cured == "not yet", "Better, but the cure is not yet shown: " if better else "A cure is not yet shown: ", seen),
+        (better, "Better than when it came in", f" ({found.aspect})."),
+    )
+    return next((tag("p", tag("strong", head), said) for holds, head, said in told if holds), None)
 
 
 def what_was_done(job: JobResult) -> Markup:
@@ -123,18 +109,13 @@ def _work(case: Case) -> list[tuple[str, str, str]]:
     """A row for each piece of work; where there are many, one for each stage."""
     if len(case.parts) <= MANY_PARTS:
         return [
-            (day_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
+            (date_text(_day(part.date)) if part.date else NOT_RECORDED, part.stage or "", part.what + _note(part.note))
             for part in case.parts
         ]
     out = []
     for stage in dict.fromkeys(part.stage for part in case.parts):
         mine = [part for part in case.parts if part.stage == stage]
-        days = sorted(_day(part.date) for part in mine if part.date is not None)
-        when = (
-            NOT_RECORDED
-            if not days
-            else day_text(days[0]) + (f" to {day_text(days[-1])}" if days[-1] != days[0] else "")
-        )
+        when = dates_text(_day(part.date) for part in mine if part.date is not None) or NOT_RECORDED
         out.append((when, stage or "", "; ".join(part.what + _note(part.note) for part in mine)))
     return out
 
@@ -172,12 +153,13 @@ def _untested(job: JobResult) -> list[str]:
 def conditions(case: Case) -> Markup:
     """The meter and the conditions of each log, as the case tells them."""
     meter = case.meter
-    pairs: list[tuple[str, Child]] = [("Meter", meter.name or NOT_RECORDED)]
     off = meter.off_by_V(0.0)
-    pairs.append(("Accuracy near zero", NOT_RECORDED if off is None else f"{digits_text(off * 1e3)} mV"))
-    pairs.append(("Kind of output", case.output))
-    for channel in case.channels:
-        pairs.append((f"Channel {channel.name}", f"{channel.role}, column {channel.column}, {channel.measured_at}"))
+    pairs = [
+        ("Meter", meter.name or NOT_RECORDED),
+        ("Accuracy near zero", NOT_RECORDED if off is None else f"{digits_text(off * 1e3)} mV"),
+        ("Kind of output", case.output),
+        *((f"Channel {one.name}", f"{one.role}, column {one.column}, {one.measured_at}") for one in case.channels),
+    ]
     rows = [
         (log.file, log.stage, ", ".join(f"{name} {value}" for name, value in log.conditions) or NOT_RECORDED)
         for log in case.logs

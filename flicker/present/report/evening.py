@@ -13,7 +13,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.markup import Markup, table, tag
-from flicker.present.report.words import MONTHS
+from flicker.present.report.parts import date_text
 
 EVENTS_TOLD = 40
 GAP_TOLD_S = 60.0
@@ -148,9 +148,7 @@ def clock(run: Run, seconds: float) -> str:
 
 def day_of(run: Run) -> str:
     """Date and time of a run as people write it, or its file."""
-    if run.start is None:
-        return run.source
-    return f"{run.start.day} {MONTHS[run.start.month - 1]} {run.start.year}, {run.start:%H:%M}"
+    return run.source if run.start is None else f"{date_text(run.start)}, {run.start:%H:%M}"
 
 
 def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None) -> dict[int, str]:
@@ -162,10 +160,7 @@ def names_of(result: Assessment, dates: Mapping[str, date | None] | None = None)
         run = trace.run
         seen[run.source] = seen.get(run.source, 0) + 1
         told = (dates or {}).get(run.source)
-        if run.start is None and told is not None:
-            said = f"{told.day} {MONTHS[told.month - 1]} {told.year}"
-        else:
-            said = day_of(run)
+        said = day_of(run) if run.start is not None or told is None else date_text(told)
         out[trace.number] = said + (f", power-up {seen[run.source]}" if run.source in several else "")
     return out
 

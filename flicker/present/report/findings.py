@@ -39,12 +39,12 @@ def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
         if not item.excursions_total:
             rows.append(("How do the swings come?", answer_cell(NOT_SHOWN), ["Nothing swung: there is nothing to ask."]))
         parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
-        if since_text(item.since):
-            parts.append(tag("p", f"When {item.channel} swung at another rate: {since_text(item.since)}"))
-        if item.swings_ahead is not None:
-            parts.append(tag("p", item.swings_ahead.reads))
-        if item.moves:
-            parts.append(tag("p", f"Where the level of {item.channel} lay: {moves_text(item.moves)}"))
+        told = (
+            since_text(item.since) and f"When {item.channel} swung at another rate: {since_text(item.since)}",
+            item.swings_ahead and item.swings_ahead.reads,
+            item.moves and f"Where the level of {item.channel} lay: {moves_text(item.moves)}",
+        )
+        parts += [tag("p", said) for said in told if said]
     return tag("section", parts, looking(result))
 
 
@@ -111,18 +111,15 @@ def _level(value: float | None, role: str) -> str:
 
 
 def _numbers(finding: Finding) -> str:
-    said = []
+    effect = limit = chance = ""
     if finding.effect is not None:
-        unit = finding.unit or ""
-        low, high = finding.low, finding.high
+        unit, low, high = finding.unit or "", finding.low, finding.high
         between = f" ({number(low, unit)} to {number(high, unit)})" if low is not None and high is not None else ""
-        said.append(f"{number(finding.effect, unit)}{between} {unit_text(unit)}".rstrip())
+        effect = f"{number(finding.effect, unit)}{between} {unit_text(unit)}".rstrip()
     if finding.limit is not None and finding.unit:
-        said.append(f"limit {number(finding.limit, finding.unit)} {unit_text(finding.unit)}")
+        limit = f"limit {number(finding.limit, finding.unit)} {unit_text(finding.unit)}"
     if finding.p_value is not None:
-        corrected = ""
-        if finding.p_adjusted is not None and not math.isclose(finding.p_adjusted, finding.p_value):
-            corrected = f", corrected {p_text(finding.p_adjusted)}"
-        said.append(f"p {p_text(finding.p_value)}{corrected}" + (f", {finding.sided}-sided" if finding.sided else ""))
-    said.append(finding.method)
-    return " · ".join(said)
+        same = finding.p_adjusted is None or math.isclose(finding.p_adjusted, finding.p_value)
+        corrected = "" if same else f", corrected {p_text(finding.p_adjusted)}"
+        chance = f"p {p_text(finding.p_value)}{corrected}" + (f", {finding.sided}-sided" if finding.sided else "")
+    return " · ".join(said for said in (effect, limit, chance, finding.method) if said)

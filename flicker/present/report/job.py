@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -35,8 +36,8 @@ if TYPE_CHECKING:
 
 
 
-def job_page(job: JobResult, pictures: Pictures) -> tuple[str, Markup]:
-    """Title and body of the page of a job."""
+def job_page(job: JobResult, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
+    """Title and body of the page of a job, which brings its own logs."""
     title, below = case_head(job)
     logs = [log for part in job.logs for log in part]
     last = job.last
@@ -97,7 +98,7 @@ def _complaint_channel(job: JobResult) -> str:
     return max(job.assessments[0].channels, key=lambda item: item.rate.episodes).channel
 
 
-def _as_it_came_in(job: JobResult, pictures: Pictures, logs: list[Log]) -> Markup | None:
+def _as_it_came_in(job: JobResult, pictures: Pictures, logs: Sequence[Log]) -> Markup | None:
     """The strip of the channel complained of as it came in, on the scale of the last stage's."""
     if len(job.stages) < 2:
         return None

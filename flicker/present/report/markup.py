@@ -89,6 +89,7 @@ def bullets(items: Iterable[Child]) -> Markup | None:
     return tag("ul", made) if made else None
 
 
-def facts(pairs: Iterable[tuple[str, Child]], *, class_: str | None = None) -> Markup:
-    """Make a list of names and what is to be said of each."""
-    return tag("dl", [[tag("dt", name), tag("dd", said)] for name, said in pairs], class_=class_)
+def facts(pairs: Iterable[tuple[str, Child]], *, class_: str | None = None) -> Markup | None:
+    """Make a list of names and what is to be said of each, without those of which nothing is; None where none is left."""
+    made = [[tag("dt", name), tag("dd", said)] for name, said in pairs if said]
+    return tag("dl", made, class_=class_) if made else None

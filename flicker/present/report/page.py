@@ -12,6 +12,7 @@ import hashlib
 import os
 import re
 from collections.abc import Sequence
+from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,18 @@ from flicker.logs.model import Log
 from flicker.logs.writing import write_whole
 from flicker.present.report.markup import TURNS, Markup
 from flicker.present.report.packed import chart_script
+from flicker.present.report.parts import document_of
 from flicker.present.report.pictures import Pictures
+
+# module and function of the page of each kind of document
+PAGES = {
+    "assessment": "assessment assessment_page",
+    "job": "job job_page",
+    "comparison": "plans comparison_page",
+    "stages": "plans comparison_page",
+    "soak": "plans soak_page",
+    "visits": "visits visits_page",
+}
 
 
 def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Log] | None = None) -> Path:
@@ -54,34 +66,16 @@ def write_report(result: Any, path: str | os.PathLike[str], *, logs: Sequence[Lo
 
 def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
     """Return the evidence page as text; see `write_report`."""
-    told = result.to_dict() if hasattr(result, "to_dict") else result
+    told = document_of(result)
     schema = told.get("schema", "") if isinstance(told, dict) else ""
     kind = str(schema).removeprefix("flicker/").split("/")[0]
-    pictures = Pictures()
-    if kind == "assessment":
-        from flicker.present.report.assessment import assessment_page
-
-        title, body = assessment_page(result, pictures, list(logs or ()))
-    elif kind == "job":
-        from flicker.present.report.job import job_page
-
-        title, body = job_page(result, pictures)
-    elif kind in ("comparison", "stages"):
-        from flicker.present.report.plans import comparison_page
-
-        title, body = comparison_page(told, result, pictures, list(logs or ()))
-    elif kind == "soak":
-        from flicker.present.report.plans import soak_page
-
-        title, body = soak_page(told, pictures)
-    elif kind == "visits":
-        from flicker.present.report.visits import visits_page
-
-        title, body = visits_page(result, pictures)
-    else:
+    if kind not in PAGES:
         raise ValueError(
             f"result must be an assessment, visits, a comparison, a soak plan or a job, got {type(result).__name__}"
         )
+    module, name = PAGES[kind].split()
+    pictures = Pictures()
+    title, body = getattr(import_module(f"flicker.present.report.{module}"), name)(result, pictures, list(logs or ()))
     return assembled(title, body, pictures)
 
 

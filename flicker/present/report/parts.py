@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import Any
 
 from flicker._version import __version__
 from flicker.base.formats import digits_text
@@ -15,8 +16,8 @@ from flicker.evidence.findings import NO, YES
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.markup import Child, Markup, tag, text
 from flicker.present.report.templates import render
-from flicker.present.report.words import GLOSSARY, MONTHS
-from flicker.present.said import against_text, fitness_text
+from flicker.present.report.words import GLOSSARY
+from flicker.present.said import MONTHS, against_text, fitness_text
 
 
 def mast(heading: str, below: str) -> Markup:
@@ -53,9 +54,7 @@ def answer_cell(answer: str) -> Markup:
 
 def number(value: float | None, unit: str = "") -> str:
     """A number of the evidence; volts as millivolts."""
-    if value is None:
-        return "unbounded"
-    if not math.isfinite(value):
+    if value is None or not math.isfinite(value):
         return "unbounded"
     if unit != "V" and 0.0 < value < 1e-3:
         return "below 0.001"
@@ -67,10 +66,20 @@ def unit_text(unit: str) -> str:
     return "mV" if unit == "V" else unit
 
 
-def date_text(when: datetime, *, clock: bool = False) -> str:
+def date_text(when: date) -> str:
     """A date as people write it, without a word that depends on the machine's language."""
-    day = f"{when.day} {MONTHS[when.month - 1]} {when.year}"
-    return f"{day}, {when:%H:%M:%S}" if clock else day
+    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+
+
+def dates_text(when: Iterable[date]) -> str:
+    """From the first to the last of some dates, once where they are the same; empty where there is none."""
+    days = list(when)
+    return " to ".join(dict.fromkeys(date_text(day) for day in (min(days), max(days)))) if days else ""
+
+
+def document_of(result: Any) -> Any:
+    """The document of a result; what is one already stays."""
+    return result.to_dict() if hasattr(result, "to_dict") else result
 
 
 def worst_first(result: Assessment) -> list[ChannelAssessment]:

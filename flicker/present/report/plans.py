@@ -11,7 +11,7 @@ from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
 from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present.report.parts import card, close, mast, number, worst_first
+from flicker.present.report.parts import card, close, document_of, mast, number, worst_first
 from flicker.present.report.sources import sources
 from flicker.present.report.words import CURED
 from flicker.present.said import SWINGS, outcome_text, soak_steps
@@ -27,12 +27,11 @@ COMPARED = {
 }
 
 
-def comparison_page(
-    told: Mapping[str, Any], result: Any, pictures: Pictures, logs: Sequence[Log]
-) -> tuple[str, Markup]:
+def comparison_page(result: Any, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
     """Title and body of the page of a comparison."""
     from flicker.present import charts
 
+    told = document_of(result)
     parts: list[Child] = [mast("Before and after", "Did the repair change anything, and is the fault gone?")]
     steps = list(told.get("steps") or [told])
     if len(steps) > 1:
@@ -87,22 +86,21 @@ def _first_and_last(whole: Any) -> Markup | None:
 
 def compared_card(item: Mapping[str, Any]) -> Markup:
     """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
-    pairs: list[tuple[str, Child]] = []
-    if item.get("cured"):
-        pairs.append(("Cured", CURED.get(str(item["cured"]), str(item["cured"]))))
     hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
-    if hours:
-        also = f" (or {starts} cold starts)" if starts else ""
-        needed = clean_power_ups_text(float(hours), item.get("power_ups_needed"), " more")
-        pairs.append(("What next", f"Log {needed}{also} without an episode."))
-    pairs.extend(
-        (str(found["aspect"]), str(found["outcome"]))
-        for found in item["aspects"]
-        if found["outcome"] != NO_CHANGE and found["aspect"] != item["aspect"]
-    )
+    also = f" (or {starts} cold starts)" if starts else ""
+    needed = clean_power_ups_text(float(hours or 0.0), item.get("power_ups_needed"), " more")
+    pairs = [
+        ("Cured", CURED.get(str(item["cured"]), str(item["cured"])) if item.get("cured") else ""),
+        ("What next", f"Log {needed}{also} without an episode." if hours else ""),
+        *(
+            (str(found["aspect"]), str(found["outcome"]))
+            for found in item["aspects"]
+            if found["outcome"] != NO_CHANGE and found["aspect"] != item["aspect"]
+        ),
+    ]
     fitness = (item.get("after") or {}).get("fitness")
     head = f"{item['channel']}: {outcome_text(str(item['outcome']), str(item['aspect']))}"
-    return card(head, str(item.get("reads", "")), facts(pairs) if pairs else None, fitness=fitness)
+    return card(head, str(item.get("reads", "")), facts(pairs), fitness=fitness)
 
 
 def _numbers(told: Mapping[str, Any]) -> Markup:
@@ -131,14 +129,9 @@ def _between(found: Mapping[str, Any], key: str) -> str:
 
 
 def _how(found: Mapping[str, Any]) -> str:
-    said = [str(found["reads"])] if found.get("reads") else []
-    if found.get("p_value") is not None:
-        said.append(f"p {p_text(float(found['p_value']))}")
-    if found.get("note"):
-        said.append(str(found["note"]))
-    if found.get("method"):
-        said.append(str(found["method"]))
-    return " · ".join(said)
+    p_value = found.get("p_value")
+    chance = "" if p_value is None else f"p {p_text(float(p_value))}"
+    return " · ".join(str(said) for said in (found.get("reads"), chance, found.get("note"), found.get("method")) if said)
 
 
 def _side(
@@ -179,10 +172,11 @@ def _demonstrated(told: Mapping[str, Any]) -> Markup:
     return table(heads, rows, caption="To show it gone after a repair") if rows else Markup("")
 
 
-def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]:
+def soak_page(result: Any, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
     """Title and body of the page of a soak plan."""
     from flicker.present import charts
 
+    told = document_of(result)
     hours = told.get("hours")
     steps = soak_steps(told.get("table") or ())
     heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
@@ -192,19 +186,16 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
     elif starts and not steps:
         heading = f"Soak for {count_text(starts['power_ups'], 'cold start')}"
     rows = [(share_text(chance), tag("td", hours_text(span), class_="num")) for span, chance in steps]
-    pairs: list[tuple[str, Child]] = []
-    share = told.get("detectable_share")
-    if share is not None:
-        pairs.append(("Share of episodes the meter can see", share_text(float(share))))
-    rate = told.get("rate") or {}
-    if rate.get("per_hour") is not None:
-        between = ""
-        if rate.get("low_per_hour") is not None:
-            between = f", between {number(rate.get('low_per_hour'))} and {number(rate.get('high_per_hour'))}"
-        pairs.append(("Rate it is made from", f"{number(float(rate['per_hour']))} per hour{between}"))
-    known = told.get("hours_if_rate_known")
-    if known is not None:
-        pairs.append(("If that rate were certain", f"{hours_text(float(known))} would do"))
+    share, known, rate = told.get("detectable_share"), told.get("hours_if_rate_known"), told.get("rate") or {}
+    between = ""
+    if rate.get("low_per_hour") is not None:
+        between = f", between {number(rate.get('low_per_hour'))} and {number(rate.get('high_per_hour'))}"
+    made_from = "" if rate.get("per_hour") is None else f"{number(float(rate['per_hour']))} per hour{between}"
+    pairs = [
+        ("Share of episodes the meter can see", "" if share is None else share_text(float(share))),
+        ("Rate it is made from", made_from),
+        ("If that rate were certain", "" if known is None else f"{hours_text(float(known))} would do"),
+    ]
     body = [
         mast(heading, "A plan; it starts nothing."),
         tag(
@@ -213,7 +204,7 @@ def soak_page(told: Mapping[str, Any], pictures: Pictures) -> tuple[str, Markup]
             tag(
                 "div",
                 tag("p", str(told.get("reads", ""))),
-                facts(pairs, class_="facts") if pairs else None,
+                facts(pairs, class_="facts"),
                 class_="tag",
             ),
         ),

@@ -43,7 +43,7 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
             prints[id(log)] = log.source.fingerprint()
         found = prints.get(id(log)) if log is not None else None
         part = run.run
-        when = date_text(part.start, clock=True) if part.start is not None else "not told by the log"
+        when = f"{date_text(part.start)}, {part.start:%H:%M:%S}" if part.start is not None else "not told by the log"
         length, covered = lasting_text(part.duration_s), lasting_text(part.observed_s)
         said = f"{length} long, {covered} with samples, one every {seconds_text(part.sample_interval_s)}"
         rows.append(

@@ -24,15 +24,12 @@ def stages_side_by_side(job: JobResult, pictures: Pictures) -> Markup:
     names = list(dict.fromkeys(item.channel for made in job.assessments for item in made.channels))
     parts += [_table(job, name) for name in names]
     if job.comparison is not None:
-        for step in job.comparison.steps:
-            parts.append(tag("h3", f"{step.before} to {step.after}"))
+        steps, whole = job.comparison.steps, job.comparison.whole
+        for head, step in [("", step) for step in steps] + ([("Over all: ", whole)] if len(steps) > 1 else []):
+            parts.append(tag("h3", f"{head}{step.before} to {step.after}"))
             parts.append(bullets(item.reads for item in step.channels))
-        if len(job.comparison.steps) > 1:
-            whole = job.comparison.whole
-            parts.append(tag("h3", f"Over all: {whole.before} to {whole.after}"))
-            parts.append(bullets(item.reads for item in whole.channels))
-        parts.append(pictures.figure(charts.before_after, job.comparison.whole.to_dict()))
-        parts.append(tag("p", f"Corrected together: {job.comparison.whole.correction}.", class_="sub"))
+        parts.append(pictures.figure(charts.before_after, whole.to_dict()))
+        parts.append(tag("p", f"Corrected together: {whole.correction}.", class_="sub"))
     return tag("section", parts)
 
 

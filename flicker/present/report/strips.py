@@ -14,7 +14,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
 from flicker.present.report.markup import Child, Markup, tag, text
-from flicker.present.said import MONTHS
+from flicker.present.said import day_and_month
 from flicker.signals.trace import RunTraces
 
 STRIPS_DRAWN = 12
@@ -220,7 +220,7 @@ def _midnights(run: Run, scale: Scale, bottom: int) -> list[Child]:
     day = run.start.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     while (since := (day - run.start).total_seconds()) < run.duration_s and len(out) < 60:
         x = _at(since, scale)
-        name = tag("title", f"midnight, {day.day} {MONTHS[day.month - 1]}")
+        name = tag("title", f"midnight, {day_and_month(day)}")
         out.append(tag("line", name, x1=x, x2=x, y1=str(TOP), y2=str(bottom), class_="midnight"))
         day += timedelta(days=1)
     return out
@@ -249,7 +249,7 @@ def _moment(run: Run, seconds: float, step: float) -> str:
     """A tick in words: the clock, with the date at midnight; without one the time gone by, in its own unit."""
     if run.start is not None and step >= 60.0:
         when = run.start + timedelta(seconds=round(seconds))
-        return f"{when.day} {MONTHS[when.month - 1]}" if (when.hour, when.minute) == (0, 0) else f"{when:%H:%M}"
+        return day_and_month(when) if (when.hour, when.minute) == (0, 0) else f"{when:%H:%M}"
     if step < 60.0:
         return f"{seconds:.0f} s"
     if step < HOUR:

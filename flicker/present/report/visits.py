@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from typing import TYPE_CHECKING
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
@@ -15,10 +14,11 @@ from flicker.present.report.parts import answer_cell, card, close, date_text, ma
 from flicker.present.report.templates import render
 
 if TYPE_CHECKING:
+    from flicker.logs.model import Log
     from flicker.present.report.pictures import Pictures
 
 
-def visits_page(result: Visits, pictures: Pictures) -> tuple[str, Markup]:
+def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
     """Title and body of the page."""
     count = len(result.visits)
     title = result.unit or "Unit not named"
@@ -53,25 +53,20 @@ def visit_name(result: Visits, number_: int) -> str:
     """A visit by its date, else by its stages, else by its number."""
     visit = result.visits[number_]
     if visit.date is not None:
-        return date_text(datetime(visit.date.year, visit.date.month, visit.date.day))
+        return date_text(visit.date)
     return ", ".join(visit.stages) or f"visit {visit.number + 1}"
 
 
 def _card(item: ChannelVisits) -> Markup:
-    pairs: list[tuple[str, Child]] = [
-        (name, said)
-        for name, said in (
-            ("Against a clearance", "; ".join(item.visits[-1].against)),
-            ("When the rate changed", since_text(item.since)),
-            ("Next visit", item.forecast_reads),
-            ("Rate of concern", item.concern.reads if item.concern else ""),
-            ("Level ahead", item.level_reads),
-            ("A year ahead", item.year_reads),
-        )
-        if said
+    pairs = [
+        ("Against a clearance", "; ".join(item.visits[-1].against)),
+        ("When the rate changed", since_text(item.since)),
+        ("Next visit", item.forecast_reads),
+        ("Rate of concern", item.concern.reads if item.concern else ""),
+        ("Level ahead", item.level_reads),
+        ("A year ahead", item.year_reads),
     ]
-    head, fitness = f"{item.channel}: {_word(item)}", item.visits[-1].fitness
-    return card(head, item.reads, facts(pairs) if pairs else None, fitness=fitness)
+    return card(f"{item.channel}: {_word(item)}", item.reads, facts(pairs), fitness=item.visits[-1].fitness)
 
 
 def _word(item: ChannelVisits) -> str:

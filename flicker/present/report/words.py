@@ -8,10 +8,19 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import YES
 from flicker.evidence.verdict import DO_NOT_CONNECT
 
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
+MEND = "Find and mend the cause, then log again."
+FIRST = {
+    "steady": "No fault to mend was seen.",
+    "one-off": "Log longer before anything is replaced.",
+    "inconclusive": "Log longer.",
+    "noisy": MEND,
+    "drifting": MEND,
+    "degrading": MEND,
+}
+UNSURE = {
+    "inconclusive": "Not sure: too little was observed to tell a sound channel from a bad one.",
+    "one-off": "That it happened is certain. That it comes back, or stays away, is not shown.",
+}
 CURED = {"shown": "shown", "not yet": "not yet shown", "no": "no, the fault is still there"}
 ASSUMED = "assumed, not measured on this unit"
 LIMITS = {
@@ -86,10 +95,8 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
             f"A fault that comes {once_text(upper)} or more often would have been seen, with {share_text(limits.confidence)} "
             "confidence; a rarer one may have been missed."
         )
-    if word == "inconclusive":
-        return "Not sure: too little was observed to tell a sound channel from a bad one."
-    if word == "one-off":
-        return "That it happened is certain. That it comes back, or stays away, is not shown."
+    if word in UNSURE:
+        return UNSURE[word]
     asked = {
         "degrading": ("larger with age", "worse with age", "larger", "more often"),
         "drifting": ("drift", "level change"),
@@ -105,12 +112,8 @@ def how_sure(item: ChannelAssessment, limits: Limits) -> str:
 def first_step(item: ChannelAssessment) -> str:
     """What to do first about a channel, in one or two sentences."""
     if item.fitness == DO_NOT_CONNECT:
-        return "Leave loudspeakers off this channel. Find and mend the cause, then log again."
-    if item.verdict in {"noisy", "degrading", "drifting"}:
-        return "Find and mend the cause, then log again."
-    if item.verdict == "one-off":
-        return "Log longer before anything is replaced."
-    return "No fault to mend was seen." if item.verdict == "steady" else "Log longer."
+        return f"Leave loudspeakers off this channel. {MEND}"
+    return FIRST[item.verdict]
 
 
 def what_next(item: ChannelAssessment) -> str:

@@ -17,11 +17,11 @@ from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
 from flicker.stats.arrivals.rate_changes import place_of_change
 from flicker.stats.laws import scatter as sc
+from flicker.stats.laws.scatter import PRIOR_DOF
 
 PER_BLOCK, BLOCKS = 2, (8, 24)  # events per block of a run, fewest and most blocks: tests/studies/results/rate_since.md
 LEAST_BLOCKS = 2  # a single odd block, power-up or visit is no change of rate: one bad of eight is as well the last
 FEWEST_EVENTS, FEWEST_UNITS = 10, 2 * LEAST_BLOCKS
-PRIOR_DOF = 3.0  # what is taken for how units differ is worth three of them, as for sizes; common practice, no source
 FEW_UNITS = 4  # up to here the prior is 1.4 times as wide (`scatter.WIDER`): the same study
 DRAWS = 20_000  # of the null law of the split
 # Clusters of clusters: each side is halved three times, and pieces of four events or more tell how unevenly halves share.

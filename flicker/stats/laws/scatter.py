@@ -20,6 +20,7 @@ from flicker.base.arrays import Floats, Ints
 from flicker.stats.laws.count_tails import poisson_at_most
 
 # Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
+PRIOR_DOF = 3  # what is taken for how units, or their sizes, differ is worth so many of them; common practice, no source
 SCATTER = 0.5
 WIDER = 1.4  # times the scale with three power-ups, or one on one side: measured in tests/studies/results/power_ups.md
 ALONE = 1.5  # times the scale, taken as known, with one power-up a side: the same study

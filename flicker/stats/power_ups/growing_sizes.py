@@ -12,8 +12,8 @@ from flicker.base import check
 from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
+from flicker.stats.power_ups.sizes import FEWEST_BURSTS
 
-FEWEST_BURSTS = 10  # as for a growth of sizes
 BLOCKS, PER_BLOCK = (
     (5, 10),
     4,

@@ -16,10 +16,10 @@ from flicker.base.result import Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 from flicker.stats.laws import scatter as sc
+from flicker.stats.laws.scatter import PRIOR_DOF
 
 # A prior worth three degrees of freedom on how power-ups differ, as for sizes (`flicker.stats.power_ups.sizes`). Common
 # practice, no source; coverage with it: tests/studies/results/mean_cumulative.md.
-PRIOR_DOF = 3.0
 NEIGHBOURS = (
     2.0 / 3.0
 )  # degrees of freedom that a difference of neighbours is worth: von Neumann 1941, for many of them

@@ -14,10 +14,11 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Interval
+from flicker.stats.laws.scatter import PRIOR_DOF
 
-# Prior of the scatter of mean log sizes between power-ups: worth three degrees of freedom at 0.4. Common practice, no
-# source; error and power with it: tests/studies/results/power_ups.md.
-PRIOR_SD, PRIOR_DOF = 0.4, 3
+# Prior of the scatter of mean log sizes between power-ups; common practice, no source. Error and power with it:
+# tests/studies/results/power_ups.md.
+PRIOR_SD = 0.4
 FEWEST = 3  # power-ups with sizes; two always lie on a line
 APART_S = 90.0  # swings closer than this are one burst when sizes are asked; common practice, no source
 FEWEST_BURSTS = 10  # below, one power-up tells nothing (the same study)
