@@ -633,7 +633,9 @@ def test_an_empty_line_is_a_reading_that_is_missing_at_a_block_s_border_too(tmp_
     values = [f"{12 + k % 7}.5" if k % 9 else "" for k in range(1, 900)]
     path = tmp_path / "bench.csv"
     path.write_text("left (mV)\n" + "\n".join(values) + "\n")
-    (read,) = zip(*(batch.values for batch in open_source(path, wishes_of(sample_interval_s=1.0)).batches()), strict=True)
+    source = open_source(path, wishes_of(sample_interval_s=1.0))
+    assert any(f"{values.count('')} empty lines" in note for note in source.notes)
+    (read,) = zip(*(batch.values for batch in source.batches()), strict=True)
     np.testing.assert_allclose(np.concatenate(read), [float(v) / 1e3 if v else np.nan for v in values])
 
 

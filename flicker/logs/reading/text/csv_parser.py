@@ -83,7 +83,7 @@ class Cutter:
         self.rows = 0
         self.tally = odd_rows.Tally()
         self._before = layout.lines  # lines before the page at hand
-        self._nul = 0
+        self._nul = self._blank = 0  # lines
         self._cut = ""
         used = [layout.columns[channel.position] for channel in plan.channels]
         self._typed = not any(column.cell_units for column in used) and not plan.time.cell_units
@@ -128,7 +128,8 @@ class Cutter:
                 except UnicodeDecodeError:
                     block = block.decode("cp1252", errors="replace").encode()
             if layout.blank_rows:
-                block = _BLANK.sub(b"NaN", block)
+                block, blank = _BLANK.subn(b"NaN", block)
+                self._blank += blank
             if layout.delimiter == " ":
                 block = b"\n".join(b" ".join(text.split()) for text in block.split(b"\n"))
             elif b"+" in block and layout.delimiter and b'"' not in block:
@@ -315,6 +316,11 @@ class Cutter:
         notes = tally.notes()
         if self._nul:
             notes.append(f"Not read, and so not observed: {self._nul} {odd_rows.lines(self._nul)} with NUL bytes.")
+        if self._blank:
+            notes.append(
+                f"Not read, and so not observed: {self._blank} empty {odd_rows.lines(self._blank)}, each taken for a row without"
+                " a reading."
+            )
         if self._cut:
             notes.append(f"The last line is cut off and was left out ({self._cut[:30]!r}).")
         return notes
