@@ -312,3 +312,15 @@ def test_what_to_do_where_no_life_shows(digit_V, step_s, told):
     assert Reason.DEAD in channel.guard.reasons and channel.guard.figures.digit_V == pytest.approx(digit_V)
     assert told in channel.next.reads and "begin a log with the unit off" in channel.next.reads
     assert channel.next.reads.startswith("No sign of life: ")
+
+
+@pytest.mark.parametrize(("later_V", "counts"), [(3e-3, True), (1e-3, False), (4.5e-3, False)])
+def test_a_start_that_nothing_shows_is_of_the_output_that_was_seen_before(later_V, counts):
+    """Two power-ups, the second without a surge: it counts where it rests as the first did, within two digits, 2 mV from zero."""
+    off = np.zeros(round(0.2 * HOUR / STEP_S))
+    first, beside = output(3.0, 3e-3, 1e-4), output(3.0, 8e-3)
+    second = np.round((later_V + np.random.default_rng(9).normal(0.0, 1e-4, first.size)) * 1e4) / 1e4
+    volts = {"left": np.concatenate((first, off, second)), "right": np.concatenate((beside, off, beside))}
+    left = assess(Log.from_arrays(np.arange(volts["left"].size) * STEP_S, volts)).channels[0].guard
+    assert left.figures.power_ups == 2
+    assert (left.figures.observed_h > 5.5) is counts

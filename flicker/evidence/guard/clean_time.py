@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.awake import QUIETER, Cells, lasting, not_awake
+from flicker.evidence.guard.awake import DIGITS, LEVEL_V, MOVED_V, QUIETER, Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
 from flicker.evidence.guard.limits import SPREAD_V
 from flicker.evidence.guard.model import Asleep, Session
@@ -89,7 +89,8 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     renewed_s, seldom = seldom_renewed(mine, [item.step_s for item in sessions], looked_at)
     if not renewed_s:
         asleep = [a | b for a, b in zip(asleep, seldom, strict=True)]
-    silent: list[_Part] = []
+    silent: list[list[_Part]] = []
+    rests_V: list[float] = []  # of power-ups that show a live output
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
         shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:], _column(parts, mine, "far_V"), digit_V)
@@ -106,13 +107,18 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             shown |= level_held(cells.where(kept), zero_seen=bool(off.any()))
             shown |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
         if not shown:
-            silent += parts
+            silent.append(parts)
             continue
+        rests_V.append(_rest_V(parts, mine))
         for part in parts:
             alive[part.place][part.number] = True
-    if any(item.any() for item in alive):  # else it is told of the whole log, and not of its hours
-        for part in silent:
-            asleep[part.place][part.index] = True
+    least_V = max(MOVED_V, DIGITS * digit_V)
+    for parts in silent if rests_V else []:  # else it is told of the whole log, and not of its hours
+        rest_V = _rest_V(parts, mine)
+        as_before = abs(rest_V) >= LEVEL_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
+        for part in parts:
+            alive[part.place][part.number] |= as_before
+            asleep[part.place][part.index] |= not as_before
     return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, digit_V, renewed_s)
 
 
@@ -124,6 +130,12 @@ class _Part:
     number: int
     anew: bool
     index: Ints
+
+
+def _rest_V(parts: Sequence[_Part], mine: Sequence[ChannelFigures]) -> float:
+    """Where a power-up rests: a start that nothing shows, and the level of another that showed one, is of the same output."""
+    level_V = _column(parts, mine, "median_V")
+    return float(np.median(level_V)) if level_V.size else 0.0
 
 
 def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -> Floats:
