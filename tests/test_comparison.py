@@ -378,6 +378,12 @@ def test_a_fault_that_comes_after_hours_is_not_gone_in_shorter_logs():
     before = side([(4.0, late)] * 4)
     assert outcome(before, side([(1.5, [])] * 5, known=False)).outcome == NO_CHANGE
     assert outcome(before, side([(4.0, [])] * 5, known=False)).outcome == IMPROVED
+    # logs that go on with the one before after pauses of hours: in those the unit may have cooled
+    after = side([(1.5, [])] * 2)
+    parts = np.array([[6.0 * k * HOUR, (6.0 * k + 1.5) * HOUR] for k in range(5)])
+    after = replace(after, cycles=tuple(replace(cycle, observed=parts) for cycle in after.cycles))
+    found = outcome(before, after)
+    assert found.outcome == NO_CHANGE and any("began warm or cold is not seen" in note.text for note in found.notes)
 
 
 @pytest.mark.parametrize(("begins_h", "words"), [((9, 19), True), ((19, 18), False), ((23, 0), False)])
@@ -400,9 +406,10 @@ def test_other_hours_of_the_day_and_unseen_starts_are_told_with_a_change_of_rate
     assert any("log both sides from switch-on" in text for text in found.cautions)
 
 
-@pytest.mark.parametrize(("kind", "seed"), [("now it thumps", 81000), ("cut at 200", 81001), ("visits habit", 70000)])
+@pytest.mark.parametrize(("kind", "seed"), [("now it thumps", 81000), ("cut at 200", 81001), ("visits habit", 70000), ("pair soak never warm", 97000)])
 def test_stories_of_a_repairer_that_are_no_improvement(kind, seed):
     # Written by someone who had not read the rules: swings gone and volts at each start instead; a range that ends below the
-    # swings of before; a fault of the first minutes, with many starts before and few after, of which the logs show none.
+    # swings of before; a fault of the first minutes, with many starts before and few after, of which the logs show none;
+    # a fault of hours after switch-on, and short power-ups after.
     told = fresh_benches.tell(kind, seed)
     assert not told.harms, told.lines

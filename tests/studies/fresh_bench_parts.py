@@ -215,7 +215,7 @@ def of_visits(document: Mapping[str, Any]) -> list[str]:
 
 
 def of_watch(tables: Sequence[Table]) -> list[str]:
-    """State what a watch says, row by row: alarms with their second, and decisions."""
+    """State what a watch says, row by row: alarms with their second (that nothing moves is no alarm of volts), and decisions."""
     from flicker import Limits
     from flicker.evidence.watch.watcher import Watcher
     from flicker.logs.growing import Fresh
@@ -229,7 +229,7 @@ def of_watch(tables: Sequence[Table]) -> list[str]:
             j = min(i + 5, t.size)
             for event in watcher.feed(Fresh(0, t[i:j], tuple(v[i:j] for v in volts.values()), i == 0)):
                 if event.event == "alarm":
-                    said.append(f"{event.channel} alarm {t[j - 1]:.1f}")
+                    said.append(f"{event.channel} {'silent' if event.kind == 'lost signs of life' else 'alarm'} {t[j - 1]:.1f}")
                 elif event.event == "decision":
                     said.append(f"{event.channel} {event.kind} {t[j - 1]:.1f}")
     return said or ["nothing"]

@@ -196,8 +196,37 @@ class Strata:
 
 
 def as_begun(side: Side) -> Side:
-    """The same side, were each log without a switch-on begun at one: a fault that comes after hours is not gone in shorter logs."""
-    return replace(side, cycles=tuple(replace(cycle, known=True) for cycle in side.cycles))
+    """The same side, were each log without a switch-on begun at one, and one in each pause that lets a unit cool.
+
+    A fault that comes after hours is not gone in shorter logs. The side itself comes back where nothing is in doubt.
+    """
+    cycles = [part for cycle in side.cycles for part in _begun(cycle)]
+    if len(cycles) == len(side.cycles) and all(cycle.known for cycle in side.cycles):
+        return side
+    return replace(side, cycles=tuple(cycles))
+
+
+def _begun(cycle: Cycle) -> list[Cycle]:
+    """The parts of a power-up between pauses of ``COLD_AFTER_S`` and more, each on a clock of its own."""
+    pauses = np.flatnonzero(cycle.observed[1:, 0] - cycle.observed[:-1, 1] >= COLD_AFTER_S)
+    begins = np.concatenate(([0.0], cycle.observed[pauses + 1, 0]))
+    ends = np.concatenate((begins[1:], [np.inf]))
+    parts = []
+    for begin, end in zip(begins, ends, strict=True):
+        mine = (cycle.episode_s >= begin) & (cycle.episode_s < end)
+        seen = (cycle.excursions[:, 0] >= begin) & (cycle.excursions[:, 0] < end)
+        parts.append(
+            Cycle(
+                known=True,
+                start=cycle.start if begin == 0.0 else "unknown",
+                observed=within(cycle.observed, float(begin), float(end)) - begin,
+                episode_s=cycle.episode_s[mine] - begin,
+                size_V=cycle.size_V[mine],
+                excursions=cycle.excursions[seen] - begin,
+                excursion_V=None if cycle.excursion_V is None else cycle.excursion_V[seen],
+            )
+        )
+    return parts
 
 
 def match(before: Side, after: Side) -> Strata:

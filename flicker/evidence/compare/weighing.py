@@ -178,11 +178,16 @@ def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter:
     strata = match(before, after)
     ratio = power_up_ratio(strata.after_units, strata.before_units, scatter=scatter, confidence=confidence)
     begun = [ratio]
-    if not all(cycle.known for side in (before, after) for cycle in side.cycles):
-        # whether such a log began warm or at switch-on is not known: what is claimed must hold both ways
-        other = match(as_begun(before), as_begun(after))
+    maybe = as_begun(before), as_begun(after)
+    if maybe[0] is not before or maybe[1] is not after:
+        # whether a log begins warm or at a switch-on is not known: what is claimed must hold both ways
+        other = match(*maybe)
         begun.append(power_up_ratio(other.after_units, other.before_units, scatter=scatter, confidence=confidence))
-        ratio = _surest(ratio, begun)
+        sure, error = _surest(ratio, begun), 0.5 * (1.0 - confidence)
+        if min(ratio.p_less, ratio.p_greater) <= error < min(sure.p_less, sure.p_greater):
+            text = "whether each log began warm or cold is not seen; were it cold, no change is shown at equal time"
+            notes.append(Note(NoteKind.REMARK, text))
+        ratio = sure
     windows = [occupied(before, strata.matched_before, cell_s), occupied(after, strata.matched_after, cell_s)]
     shares = [float(hits.sum() / max(cells.sum(), 1)) for hits, cells in windows]
     filled = None
