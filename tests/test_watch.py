@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from flicker.base.formats import millivolts_text, once_text
 from flicker.base.limits import Limits
 from flicker.cli import main
 from flicker.evidence.watch.watcher import Watcher
@@ -483,3 +484,15 @@ def test_volts_that_a_relay_opens_on_say_do_not_connect():
     watcher = Watcher(["left"], cadence_s=0.5)
     feed(watcher, {"left": quiet(120.0) + 0.9})
     assert any(event.kind == "protection" and "do not connect" in event.text for event in watcher.alarms)
+
+
+def test_words_of_one_swing_that_stays_and_of_small_figures():
+    # Stories of a bench whose truth is known; what was misread is in tests/studies/results/fresh_benches.md.
+    assert [once_text(rate) for rate in (1.02, 1.2)] == ["once an hour", "1.2 times an hour"]
+    assert millivolts_text(1e-12) == "under 0.001 mV"
+    time_s = np.arange(0.0, 3 * 3600.0, 2.0)
+    volts = 0.004 + np.random.default_rng(2).normal(0.0, 3e-4, time_s.size) + np.where(time_s > 5000.0, 0.3, 0.0)
+    watcher = Watcher(("left",), cadence_s=2.0, limits=Limits())
+    watcher.feed(Fresh(0, time_s, (volts,), True))
+    (state,) = watcher.states()
+    assert (state.decision, state.stays) == ("recurs", True) and state.reads.endswith("away from rest.")

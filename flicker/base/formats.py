@@ -6,6 +6,7 @@ import math
 
 from flicker.base.units import HOUR
 
+LEAST_V = 1e-6  # a choice: no meter at an output shows less, and what is reckoned below it is nought
 P_LEAST = 1e-4  # common practice: below it a p-value's own digits say nothing a reader can use
 
 
@@ -48,7 +49,8 @@ def once_text(per_hour: float) -> str:
         return "never"
     if per_hour < 0.9995:
         return f"once in {hours_text(1.0 / per_hour)}"
-    return "once an hour" if per_hour < 1.0005 else f"{digits_text(per_hour)} times an hour"
+    often = digits_text(per_hour)
+    return "once an hour" if often == "1" else f"{often} times an hour"
 
 
 def digits_text(value: float, digits: int = 2) -> str:
@@ -113,6 +115,8 @@ def millivolts_text(volts: float | None) -> str:
     """A voltage to three digits, in millivolts below a volt: '5.94 mV', '58 V'."""
     if volts is None:
         return "unknown"
+    if 0.0 < abs(volts) < LEAST_V:
+        return "under 0.001 mV"
     return f"{digits_text(volts * 1e3, 3)} mV" if abs(volts) < 0.9995 else f"{digits_text(volts, 3)} V"
 
 

@@ -110,7 +110,8 @@ def _main(
                 "hot": " It comes mostly once it is warm.",
                 "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
             }
-            return f"{name} {what}. The fault is real and comes and goes.{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
+            real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
+            return f"{name} {what}. {real}{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
         if kind == TailKind.PROVOKED:
             best = findings["provoked"]
             return f"{name} is calm by itself but jumps when it is provoked ({share_text(best.effect or 0.0)} of the trials). The fault is real."
@@ -161,7 +162,8 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
     if findings["intermittent"].answer == YES:
         if verdict.kind == TailKind.PROVOKED:
             return f"It does so when it is provoked ({share_text(findings['provoked'].effect or 0.0)} of the trials)."
-        return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
+        if facts.episodes > 1:
+            return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
     if facts.episodes:
         return f"It was seen {times_text(facts.episodes)} in {seen}; once is enough to do harm."
     if facts.dangerous_V is None:

@@ -143,7 +143,7 @@ def visibility_of(
         trace.enter_V,
         trace.resolution_V,
         meter,
-        count=count,
+        count=0 if every_s > run.sample_interval_s else count,  # such a swing fills the rows that repeat it
         observed_s=record.observed_s,
         brief=brief,
         confidence=limits.confidence,

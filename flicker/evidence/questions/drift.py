@@ -20,6 +20,7 @@ from flicker.base.units import HOUR
 from flicker.evidence.document.rows import LevelChangeRow
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.guard import Guard, Reason
+from flicker.evidence.located.moves import moment_text
 from flicker.evidence.questions.cell_levels import Levels, calm_cells
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.registry import question
@@ -72,7 +73,7 @@ def drift(record: ChannelRecord, levels: Sequence[Levels], limits: Limits) -> Fi
     kind = stats.trends.movement_kind(part.level_V, part.time_s)
     words = {
         "slope": "moves steadily",
-        "step": "jumps once and stays there",
+        "step": "changes once",
         "wander": "wanders",
         "none": "does not move",
     }[kind.kind]
@@ -267,8 +268,9 @@ def level_change(
         text = "No change of level beyond what noise explains."
     else:
         largest = max(sure or rows, key=lambda row: abs(row["step_V"]))
-        minutes = largest["time_s"] / 60.0
-        text = f"The level changed by {millivolts_text(largest['step_V'])} at {minutes:.1f} min of run {largest['run'] + 1}"
+        run = record.runs[record.numbers.index(largest["run"])]
+        when = moment_text(run, largest["time_s"], largest["run"], len(record.runs) > 1)
+        text = f"The level changed by {millivolts_text(largest['step_V'])} at {when}"
         text += "; was something adjusted here?" if sure else ", less than matters."
     best = max(sure or rows, key=lambda row: abs(row["step_V"])) if rows else None
     return tuple(rows), Finding(

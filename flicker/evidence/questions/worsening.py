@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import digits_text, share_text
+from flicker.base.formats import count_text, digits_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding, holm
 from flicker.evidence.questions.registry import question
@@ -128,7 +128,7 @@ def _more_often(record: ChannelRecord, counts: PowerUpCounts, limits: Limits) ->
     count = int(counts.episodes.sum())
     if count < FEWEST_WITHIN:
         return _too_few(
-            MORE_OFTEN, method, count, "episodes are too few to see a trend within power-ups", FEWEST_WITHIN
+            MORE_OFTEN, method, count, "see a trend within power-ups", FEWEST_WITHIN
         )
     result = arrivals.rate_trend_test([t for t, _ in used], [e for _, e in used], dead_time=record.dead_time_s)
     factor = float(result.rate_factor)
@@ -163,7 +163,7 @@ def _larger(record: ChannelRecord, counts: PowerUpCounts, limits: Limits) -> Fin
     method = "line through the bursts' mean log sizes, t with neighbours alike; one-sided"
     count = int(counts.episodes.sum())
     if count < FEWEST_WITHIN:
-        return _too_few(LARGER, method, count, "episodes are too few to see a trend in size", FEWEST_WITHIN)
+        return _too_few(LARGER, method, count, "see a trend in size", FEWEST_WITHIN)
     sizes, times = _sizes(record)
     result = power_ups.size_growth_within(sizes, times, dead_time=record.dead_time_s, confidence=limits.confidence)
     many = counts.power_ups >= FEWEST_POWER_UPS
@@ -188,7 +188,7 @@ def _larger_with_age(record: ChannelRecord, counts: PowerUpCounts, limits: Limit
     if counts.power_ups < FEWEST_POWER_UPS:
         return Finding(LARGER_WITH_AGE, NOT_SHOWN, method, _power_ups_missing(counts))
     if count < FEWEST:
-        return _too_few(LARGER_WITH_AGE, method, count, "episodes are too few to compare power-ups", FEWEST)
+        return _too_few(LARGER_WITH_AGE, method, count, "compare power-ups", FEWEST)
     result = power_ups.size_growth(_sizes(record)[0], confidence=limits.confidence)
     text = f"From the first to the last power-up the size becomes {_times(result.factor)} what it was."
     if result.dof < 1:
@@ -229,7 +229,7 @@ def _worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) -
         return Finding(WORSE_WITH_AGE, NOT_SHOWN, method, _power_ups_missing(counts))
     count = int(counts.episodes.sum())
     if count < FEWEST:
-        return _too_few(WORSE_WITH_AGE, method, count, "episodes are too few to compare power-ups", FEWEST)
+        return _too_few(WORSE_WITH_AGE, method, count, "compare power-ups", FEWEST)
     result = _growth(place, seen, limits, 0.5 * (1.0 - limits.confidence))
     if result is None:
         return Finding(
@@ -306,7 +306,7 @@ def _power_ups_missing(counts: PowerUpCounts) -> str:
 
 
 def _too_few(asked: str, method: str, count: int, what: str, needed: int) -> Finding:
-    return Finding(asked, NOT_SHOWN, method, f"{count} {what} ({needed} or more are needed).")
+    return Finding(asked, NOT_SHOWN, method, f"{count_text(count, 'episode')}: too few to {what} ({needed} or more are needed).")
 
 
 def _sizes(record: ChannelRecord) -> tuple[list[Floats], list[Floats]]:

@@ -16,7 +16,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Answer, NotTold
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
-from flicker.evidence.record.accuracy import meter_or_leads, off_by_V
+from flicker.evidence.record.accuracy import SAME_SIZE, meter_or_leads, off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.laws.scatter import PRIOR_DOF
 
@@ -299,7 +299,8 @@ def answer_of(first: float, last: float, off: float, spread: float, shown: bool,
     """Whether a level moved beyond the limit and beyond what the meters may be off, and if that is not told, why."""
     size = abs(last - first)
     if first * last < 0 and abs(first) > off and abs(first + last) <= off + spread:
-        return NOT_SHOWN, NotTold.SIGN_REVERSED
+        alike = min(abs(first), abs(last)) >= SAME_SIZE * max(abs(first), abs(last))
+        return NOT_SHOWN, NotTold.SIGN_REVERSED if alike else NotTold.VISITS_SCATTER
     if size <= off:
         return (NO if size + off < limit else NOT_SHOWN), NotTold.WITHIN_ACCURACY
     if size - off > limit and shown:

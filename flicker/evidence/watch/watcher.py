@@ -28,6 +28,7 @@ from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,
     RECURS,
+    STAYS,
     ChannelState,
     Event,
     WatchSummary,
@@ -296,9 +297,10 @@ class Watcher:
                     if item.count
                     else f"nothing in {hours_text(hours)} of observed time"
                 )
-                if item.filled:
-                    why = f"one swing lasted over {self.limits.long_episode_s:g} s"
-                out.append(self._event("decision", item, f"{decision} ({why})", decision, self.now_s))
+                told = decision
+                if item.filled and item.count < 2:
+                    told, why = STAYS, f"one swing lasted over {self.limits.long_episode_s:g} s"
+                out.append(self._event("decision", item, f"{told} ({why})", decision, self.now_s))
         return out
 
     def _refused(self, item: Followed) -> list[Event] | None:
@@ -355,6 +357,7 @@ class Watcher:
             noise_V=live.sigma_V if live.settled else None,
             alarms=item.alarms,
             state=state,
+            stays=item.filled and item.count < 2,
         )
 
     def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[dict[str, Any]] = ()) -> WatchSummary:

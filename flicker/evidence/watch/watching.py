@@ -15,6 +15,7 @@ from flicker.evidence.document.head import head
 from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
 
 RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"
+STAYS = "away from rest"  # how a decision for one long swing is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,12 @@ class ChannelState(Result):
     noise_V: Annotated[float | None, Doc("Robust sigma at rest, volts.", ge=0)]
     alarms: Annotated[int, Doc("Alarms so far.", ge=0)]
     state: Annotated[str, Doc("What the channel does now.", values=("on", "starting", "not alive", "in an excursion"))]
+    stays: Annotated[bool, Doc("Whether 'recurs' rests on one swing that lasted, not on several.")] = False
+
+    @property
+    def decided(self) -> str:
+        """The decision in words."""
+        return STAYS if self.stays and self.decision == RECURS else self.decision
 
     @property
     def reads(self) -> str:
@@ -95,7 +102,7 @@ class ChannelState(Result):
         told = f"{self.channel}: {seen} in {hours_text(self.observed_h)} observed"
         if self.high_per_hour is not None and math.isfinite(self.high_per_hour):
             told += f", between {digits_text(self.low_per_hour or 0.0)} and {digits_text(self.high_per_hour)} per hour so far; other power-ups may differ"
-        return f"{told}: {self.decision}."
+        return f"{told}: {self.decided}."
 
 
 @dataclass(frozen=True, slots=True)

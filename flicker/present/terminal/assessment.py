@@ -9,7 +9,16 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from flicker.base.formats import count_text, hours_text, lasting_text, millivolts_text, p_text, times_text, volts_text
+from flicker.base.formats import (
+    count_text,
+    digits_text,
+    hours_text,
+    lasting_text,
+    millivolts_text,
+    p_text,
+    times_text,
+    volts_text,
+)
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
@@ -206,9 +215,17 @@ def axis(record: ChannelRecord, room: int) -> Text:
     for run, width in zip(record.runs, _widths(record, room), strict=True):
         begins = "0" if run.start is None else f"{run.start:%H:%M}"
         ends = lasting_text(run.duration_s)
-        said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends[:width]
-        parts.append(said.ljust(width))
+        said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends
+        parts.append((said if len(said) <= width else _briefly(run.duration_s)).ljust(width))
     return Text(" ".join(parts).rstrip(), style="dim")
+
+
+def _briefly(seconds: float) -> str:
+    """A length of time in six letters and fewer: '45 min', '1.9 h', '12 h', '5 d'."""
+    hours = seconds / HOUR
+    if hours < 0.995:
+        return f"{hours * 60.0:.0f} min" if hours >= 1.0 / 60.0 else f"{seconds:.0f} s"
+    return f"{digits_text(hours)} h" if hours < 100.0 else f"{hours / 24.0:.0f} d"
 
 
 def strip(record: ChannelRecord, room: int = PIPED) -> Text:

@@ -98,7 +98,7 @@ def board(states: tuple[ChannelState, ...], design: Design) -> RenderableType:
         grid.add_row(
             Text(f" {state.channel} ", style="bold reverse"),
             track(state, design),
-            Text(state.decision, style=WORDS.get(state.decision, "")),
+            Text(state.decided, style=WORDS.get(state.decision, "")),
         )
         grid.add_row("", Text(_figures(state), style="dim"))
     return Group(grid)
