@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 import numpy as np
@@ -12,6 +12,7 @@ from flicker.base.formats import volts_text
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.stages import Comparison
+from flicker.evidence.findings import YES
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
@@ -161,13 +162,20 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
                 .encode(x=alt.X("x1:Q"), x2=alt.X2("x2:Q"))
             )
         layers.append(alt.Chart(values(changes)).mark_rule(color=palette.ALARM).encode(x=x))
-        layers.append(
-            alt.Chart(values(changes))
-            .mark_text(align="left", dx=4, baseline="bottom", color=palette.ALARM)
-            .encode(x=x, y=alt.value(204), text=alt.Text("name:N"))
-        )
+        late = [row["x"] > strip.domain[0] + 0.9 * (strip.domain[1] - strip.domain[0]) for row in changes]
+        sides: tuple[tuple[Literal["left", "right"], int, bool], ...] = (("left", 4, False), ("right", -4, True))
+        for align, dx, beside in sides:  # the last ones have no room on their right
+            named = [row for row, is_late in zip(changes, late, strict=True) if is_late == beside]
+            if not named:
+                continue
+            layers.append(
+                alt.Chart(values(named))
+                .mark_text(align=align, dx=dx, baseline="bottom", color=palette.ALARM)
+                .encode(x=x, y=alt.value(204), text=alt.Text("name:N"))
+            )
     chart = alt.layer(*layers, width=frame.WIDTH, height=210)
-    said = item.finding("level change" if changes else "drift").reads
+    moves = not changes or (item.finding("drift").answer == YES and item.finding("level change").answer != YES)
+    said = item.finding("drift" if moves else "level change").reads
     note = "Dots: medians over some ten seconds, the least and the largest of each stretch; line: the baseline. Band: what the limit allows."
     if changes:
         note += " Upright: changes of level, shaded over the interval in which each lies."

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text
-from flicker.base.values import BY_METER
+from flicker.base.values import BY_METER, NotTold
 from flicker.evidence.findings import NO, NOT_SHOWN
 from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
@@ -36,12 +36,13 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
                 for t in item.levels
                 if t.answer == NO and t.first_V is not None and t.last_V is not None
             ]
-            by_meter = [trend for trend in item.levels if trend.answer == NOT_SHOWN and trend.reason in BY_METER]
+            told = BY_METER | {NotTold.ABOUT_THE_LIMIT}
+            unsure = [trend for trend in item.levels if trend.answer == NOT_SHOWN and trend.reason in told]
             rows = [
                 ("loudspeaker", Text(fitness_then(first.fitness, last.fitness), style="bold")),
                 ("against", Text("; ".join(last.against))),
                 ("no change", Text(", ".join(same))),
-                *((trend.quantity, Text(trend.reads)) for trend in by_meter),
+                *((trend.quantity, Text(trend.reads)) for trend in unsure),
                 ("when", Text(since_text(item.since))),
                 ("next visit", Text(item.forecast_reads)),
                 ("rate of concern", Text(item.concern.reads if item.concern else "")),
