@@ -1,8 +1,9 @@
 """States that a lead and a live channel go through, drawn without kinds: what `make_state_tables.py` learns from.
 
 A stretch of 'left' is alive (level, noise and slow movement may all change, none of it may be left out) or dead (its
-readings are replaced by those of an open lead, a shorted one, a meter asleep or a unit that is off). Cadences of 0.1 to
-30 s, an hour to days. Common practice, no source; all data are invented.
+readings are replaced by those of an open lead, a shorted one, a meter asleep or a unit that is off). A third of the
+channels have hum of their own from first to last, folded by the cadence. Cadences of 0.1 to 30 s, an hour to days.
+Common practice, no source; all data are invented.
 """
 
 from __future__ import annotations
@@ -62,6 +63,14 @@ def _turns(rng: np.random.Generator, t: Floats, which: int, period: float) -> Fl
     return np.maximum(np.sin(2 * np.pi * turn), 0.0) ** rng.uniform(1, 6)
 
 
+def _hum(rng: np.random.Generator, t: Floats) -> Floats:
+    """A unit's own hum, of size one, folded to any frequency, and through zero where the mains wander."""
+    dt = float(t[1] - t[0])
+    folded = rng.uniform(0.0, 0.5) / dt if rng.random() < 0.6 else _log_uniform(rng, 1e-4, 0.05) / dt
+    off = _log_uniform(rng, 1e-4, 0.05) * ar1(rng, t.size, float(np.exp(-dt / _log_uniform(rng, 60.0, 3600.0))))
+    return np.sin(2 * np.pi * (folded * t + np.cumsum(off) * min(dt, 1.0)) + rng.uniform(0, 6.28))
+
+
 def _alive(rng: np.random.Generator, t: Floats, noise: Floats, rest: float, digit: float) -> Floats:
     """Readings of a live channel whose level, noise or movement change."""
     n, dt = t.size, float(t[1] - t[0])
@@ -73,7 +82,10 @@ def _alive(rng: np.random.Generator, t: Floats, noise: Floats, rest: float, digi
     level = rest * (1 + ends * float(rng.choice([0.0, 0.0, 0.0, -1.0, -1.0, -1.0, -2.0, rng.uniform(-1.5, 1)])))
     still = rng.random() < 0.25
     gain = _log_uniform(rng, 0.08, 6.0) if rng.random() < (0.8 if still else 0.15) else 1.0
-    moves = 0.0 if still else _log_uniform(rng, max(0.002, 1.5 * digit), 0.12) * ends * _wave(rng, t)
+    moves = 0.0
+    if not still:
+        wave = _wave(rng, t) if rng.random() < 0.8 else _hum(rng, t)
+        moves = _log_uniform(rng, max(0.002, 1.5 * digit), 0.12) * ends * wave
     added = (gain - 1) * noise * ends
     if rng.random() < (0.3 if still else 0.1):  # a junction that rumbles: noise of its own, of any colour
         rumble = rng.uniform(0, 1) * rng.normal(size=n) + ar1(
@@ -100,14 +112,17 @@ def make(seed: int) -> tuple[Log, list[tuple[float, float]]]:
     """Make one log of two channels; returns it and what is hidden in 'left'."""
     rng = np.random.default_rng([seed, 61])
     dt = float(rng.choice(CADENCES))
-    n = int(min(_log_uniform(rng, 3600.0, 86400.0), MOST * dt) / dt)
+    n = int(min(_log_uniform(rng, 3600.0, 432000.0 if dt > 2.0 else 86400.0), MOST * dt) / dt)
     n = max(n, 700)
     t = np.arange(n) * dt
     digit = float(rng.choice([1e-3, 1e-4, 1e-4, 1e-5]))
-    rest = {name: float(rng.choice([-1, 1]) * rng.uniform(0.0, 0.016)) for name in ("left", "right")}
+    rest = {name: float(rng.choice([-1, 1]) * rng.uniform(0.0, rng.choice([0.016, 0.016, 0.003]))) for name in ("left", "right")}
     noise = {
         name: max(_log_uniform(rng, 5e-5, 1.2e-3), rng.uniform(0.2, 0.6) * digit) * _noise(rng, n) for name in rest
     }
+    for name in rest:
+        if rng.random() < 0.3:
+            noise[name] += _log_uniform(rng, 2e-4, 4e-3) * _hum(rng, t)
     volts = {name: rest[name] + noise[name] for name in rest}
     if rng.random() < 0.4:
         for name in volts:

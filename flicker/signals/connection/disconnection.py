@@ -94,13 +94,10 @@ def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
         return []
     found: list[Lapse] = []
     taken = np.zeros(view.size, dtype=bool)
-    for first, last in (part for fast in (False, True) for part in pick_ups(view, protection_V, fast=fast)):
-        if not taken[first:last].any():
-            trip = fell(view, first, protection_V)
-            found.append(
-                _lapse(view, first, last, Unobserved.DISCONNECTED if trip else Unobserved.OPEN_LEAD, sure=trip)
-            )
-            taken[first:last] = True
+    for first, last in pick_ups(view, protection_V):
+        trip = fell(view, first, protection_V)
+        found.append(_lapse(view, first, last, Unobserved.DISCONNECTED if trip else Unobserved.OPEN_LEAD, sure=trip))
+        taken[first:last] = True
     quiet, own_V = quiet_stretches(view, textures_of(view), taken)
     for first, last, lived in quiet:
         plain = own_V > 3.0 * view.resolution_V or far_longer(view, first, last, taken)

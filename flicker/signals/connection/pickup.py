@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flicker.base.arrays import Floats
+from flicker.base.arrays import Bools, Floats
 from flicker.base.middle import row_medians
 from flicker.signals.connection.movement import (
     ALIVE_SHARE,
@@ -33,42 +33,45 @@ NODE = 8  # cells between two swells of a beat
 BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 
 
-def pick_ups(view: View, protection_V: float, *, fast: bool) -> list[tuple[int, int]]:
+def pick_ups(view: View, protection_V: float) -> list[tuple[int, int]]:
     """Stretches that swing far more than what is beside them, bounded and about zero: pick-up of an open lead.
 
-    In half minutes, or ``fast`` within blocks.
+    Hum wanders through all frequencies while a lead is off, so a half minute is loud where its blocks or their insides swing.
     """
     if view.size < 6 * CELL:
         return []
-    # A surge or a swing fills a cell or two; pick-up lasts.
-    wander = running_median(_loudness(view, fast=fast), 3)
-    faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
-    if wander.max() < faint:
-        return []
-    calm, loud, border = two_clusters(wander)
-    if loud - calm < np.log(UNLIKE) or loud < faint:
-        return []
+    slow, fast = (_louder(view, inside=inside) for inside in (False, True))
     out: list[tuple[int, int]] = []
-    for a, b in _joined(switches(bernoulli(wander > border, 0.99, 0.01), NATS), NODE):
+    for a, b in _joined(switches(bernoulli(slow | fast, 0.99, 0.01), NATS), NODE):
         first = _edge(view, a * CELL)
-        last = _edge(view, view.size if b == wander.size else b * CELL)
+        last = _edge(view, view.size if b == slow.size else b * CELL)
         near = slice(max(first - FEW, 0), first + FEW)
         beyond = np.flatnonzero(view.reach(near) > protection_V)
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
         if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
             continue
         still, rides = _beside(view, first, last)
-        if still or (fast and rides):
+        if still or (rides and np.mean(slow[a:b]) < 0.5):
             continue  # the restless part is the live one
-        if _like_pick_up(view, first, last, fast):
+        if any(_like_pick_up(view, x) for x in (view.middle[first:last], view.readings(slice(first, last)))):
             out.append((first, last))
     return out
 
 
-def _loudness(view: View, *, fast: bool) -> Floats:
-    """Logarithm of the swing in each half minute, or ``fast`` within its blocks; two counts are no more than twice none."""
+def _louder(view: View, *, inside: bool) -> Bools:
+    """Which half minutes swing far more than the others, from block to block or ``inside`` blocks?"""
+    # A surge or a swing fills a cell or two; pick-up lasts.
+    wander = running_median(_loudness(view, inside=inside), 3)
+    faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
+    calm, loud, border = two_clusters(wander)
+    plain = wander.max() >= faint and loud - calm >= np.log(UNLIKE) and loud >= faint
+    return wander > (border if plain else np.inf)
+
+
+def _loudness(view: View, *, inside: bool) -> Floats:
+    """Logarithm of the swing in each half minute, or ``inside`` its blocks; two counts are no more than twice none."""
     size = view.size // CELL * CELL
-    if fast:
+    if inside:
         swing = row_medians((view.high - view.low)[:size].reshape(-1, CELL))
     else:
         low, high = row_quantiles(view.middle[:size].reshape(-1, CELL), (0.1, 0.9))
@@ -107,9 +110,8 @@ def _joined(stretches: list[tuple[int, int]], most: int) -> list[tuple[int, int]
     return out
 
 
-def _like_pick_up(view: View, first: int, last: int, fast: bool) -> bool:
+def _like_pick_up(view: View, middle: Floats) -> bool:
     """Bounded, about zero and not white: glitches have long tails, a noisier junction has no beat."""
-    middle = view.readings(slice(first, last)) if fast else view.middle[first:last]
     middle = middle[np.isfinite(middle)]
     if middle.size < CELL:
         return False
