@@ -20,11 +20,10 @@ from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.cache import BlockCache
 from flicker.signals.conclusion import conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
-from flicker.signals.connection.movement import PICK_UP_V
+from flicker.signals.connection.movement import PICK_UP_V, TOGETHER_S
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
 from flicker.signals.connection.states import PowerUp, find_power_ups, surges
-from flicker.signals.connection.together import TOGETHER_S
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
 from flicker.signals.guard.figures import SWITCHED_ON

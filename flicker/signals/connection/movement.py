@@ -20,15 +20,17 @@ PICK_UP_V = 1.5e-3  # about zero, more than this may as well be a floating lead
 SIDE = 300  # blocks beside a stretch that tell how the channel moved there
 NATS = 12.0  # log-likelihood of a change of state: by chance once in 20 logs of 10,000 blocks, by definition
 WINDOW = 64  # blocks in which a channel that is alive moves
-CELL, FEW, REACH = WINDOW // 2, WINDOW // 4, 2 * WINDOW  # pick-up swings; movement shows; a border or a surge may reach
+# Pick-up swings, or noise shows, in a cell; movement shows in a few; a border or a surge may reach over two windows.
+CELL, FEW, REACH = WINDOW // 2, WINDOW // 4, 2 * WINDOW
 MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes more often is the channel's own
-SHORTEST_S = 20.0  # what is shorter is told by its borders alone
+TOGETHER_S = 10.0  # one switching shows within this: a relay after what tripped it or after power-up, channels of one unit
+SHORTEST_S = 2 * TOGETHER_S  # what is shorter is told by its borders alone
 LASTING_S = 6 * SHORTEST_S  # what is shorter tells nothing of how a channel moves
 ALIVE_SHARE = 0.03  # of blocks that move: fewer are no life
-SHORT = 32  # readings of a cell, or a window of a spectrum, at least; and windows that are looked at
-PIECES = 16  # cells of a stretch
-SAME = 0.25  # logarithm of noise against noise that is the same: dead inputs have a tenth of an output's
-FELL_S = 12.0  # a relay opens at most so long after the offset that tripped it was last seen
+UNLIKE = 1.4  # least ratio of swings, or of noise, that are not the same: dead inputs have a tenth of an output's
+SAME = float(np.log(UNLIKE))
+MUCH = 3.0  # times as still, as restless or as long as the channel itself is no chance
+SUPPLY_S = 2.0  # a supply comes up, and its servo, within this, and falls no faster
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ def divergence(seen: float, expected: float) -> float:
 
 def cells_of(x: Floats) -> list[Floats]:
     """Some equal parts of readings."""
-    return np.array_split(x, min(PIECES, max(x.size // SHORT, 1)))
+    return np.array_split(x, min(FEW, max(x.size // CELL, 1)))
 
 
 def bends(x: Floats, order: int, resolution_V: float) -> float:
@@ -189,7 +191,7 @@ def bends(x: Floats, order: int, resolution_V: float) -> float:
 
 def noise_of(x: Floats, resolution_V: float) -> float:
     """Noise of the quieter cells: what is added to a live channel, a wave or swings, lets it be."""
-    if x.size < 2 * SHORT:
+    if x.size < 2 * CELL:
         return np.nan
     return float(np.quantile([bends(cell, 4, resolution_V) for cell in cells_of(x)], 0.2))
 
@@ -204,7 +206,7 @@ def goes_on(view: View, first: int, last: int) -> bool:
 
 def fell(view: View, first: int, protection_V: float) -> bool:
     """Was there an offset that trips a relay just before?"""
-    since = min(int(np.searchsorted(view.begin_s, view.begin_s[first] - FELL_S)), first - 1)
+    since = min(int(np.searchsorted(view.begin_s, view.begin_s[first] - TOGETHER_S)), first - 1)
     return bool(np.any(view.reach(slice(max(since, first - 4, 0), first)) > protection_V))
 
 

@@ -16,20 +16,16 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
-from flicker.signals.connection.movement import NATS
+from flicker.signals.connection.movement import MUCH, NATS, SUPPLY_S, TOGETHER_S
 from flicker.signals.read_again import rows_again
 from flicker.signals.spill_buffer import FIRST_S
 
-LATEST_S = 10.0  # output relays close 2 to 8 s after power-up; common practice, no source
 LOOK_S = FIRST_S  # so that the fall and the channel's own noise show
-TAIL_S = 20.0  # after this the surge is nearly over: the channel's own noise; chosen, not measured
+TAIL_S = 2 * TOGETHER_S  # after this the surge is nearly over: the channel's own noise; chosen, not measured
 PER_SECOND = 10  # readings a second that are enough for a border; common practice, no source
-TIMES = 6.0  # scale of an open lead in own noises, as there
-RISE_S = 3.0  # a supply and its servo come up within this; common practice, no source
 TAUS_S = np.array([1.5, 3.0, 5.0, 8.0, 13.0, 20.0, 40.0])  # falls of a surge, a factor of about 1.6 apart
 ROUNDS = 2  # of reweighting: with four, 168 starts came out alike; chosen
 MOST_CUTS = 30  # largest steps first: bounds the work, not the result; a choice
-AGAIN = 0.25  # share of later stretches as long at zero as the first; common practice, no source
 FLOOR_V = 3e-5  # noise of a meter's own input; common practice, no source
 
 
@@ -85,14 +81,14 @@ def _after_zero(t: Floats, x: Floats, zero_V: float, step_V: float) -> float | N
     """Zero for seconds, then the surge: a relay that showed nothing before it closed."""
     zero = np.abs(x) <= zero_V
     at = int(np.argmin(zero))
-    if at < 2 or not 1.5 <= t[at] <= LATEST_S:
+    if at < 2 or not 1.5 <= t[at] <= TOGETHER_S:
         return None
-    later = x[at : max(int(np.searchsorted(t, t[at] + 3.0)), at + 3)]
+    later = x[at : max(int(np.searchsorted(t, t[at] + SUPPLY_S)), at + 3)]
     if float(np.max(np.abs(later - x[at - 1]))) < step_V:
         return None
     # An output that rests at zero itself, and then swings, mostly stays there for as long again.
     tail = np.concatenate(([0], np.cumsum(zero[t > TAIL_S])))
-    return float(t[at]) if tail.size > 2 * at and np.mean(tail[at:] - tail[:-at] == at) <= AGAIN else None
+    return float(t[at]) if tail.size > 2 * at and np.mean(tail[at:] - tail[:-at] == at) < 0.5 else None
 
 
 def _after_volts(t: Floats, x: Floats, floor_V: float) -> float | None:
@@ -102,10 +98,10 @@ def _after_volts(t: Floats, x: Floats, floor_V: float) -> float | None:
     none = best = _surge(t, x, own)
     where = 0
     step = np.abs(np.diff(x))
-    cuts = np.arange(2, min(int(np.searchsorted(t, LATEST_S)), t.size - 14))
+    cuts = np.arange(2, min(int(np.searchsorted(t, TOGETHER_S)), t.size - 14))
     for at in np.sort(cuts[np.argsort(-step[cuts - 1], kind="stable")[:MOST_CUTS]]).tolist():
         head = _restless(x[:at], floor_V)
-        if head.scale < TIMES * own.scale:
+        if head.scale < MUCH * own.scale:
             continue
         cost = head.cost + _surge(t[at:], x[at:], own)
         if cost < best:
@@ -125,8 +121,8 @@ def _surge(t: Floats, x: Floats, own: _Noise) -> float:
 
 
 def _top(t: Floats, x: Floats, own: _Noise) -> int:
-    """Where a surge that rises all the way within three seconds is highest."""
-    early = int(np.searchsorted(t, t[0] + RISE_S))
+    """Where a surge that rises all the way within the time of a supply is highest."""
+    early = int(np.searchsorted(t, t[0] + SUPPLY_S))
     top = int(np.argmax(np.abs(x[:early] - np.median(x[t > TAIL_S])))) if early else 0
     way = np.diff(x[: top + 1])
     return top if np.all(way >= -2.0 * own.scale) or np.all(way <= 2.0 * own.scale) else 0

@@ -17,6 +17,7 @@ from flicker.signals.connection.movement import (
     NATS,
     PICK_UP_V,
     REACH,
+    SAME,
     SIDE,
     View,
     bernoulli,
@@ -28,7 +29,6 @@ from flicker.signals.order_statistics import row_quantiles, running_median
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-UNLIKE = 1.4  # least ratio of swings
 NODE = 8  # cells between two swells of a beat
 BEATS = (1, 2)  # blocks: aliased hum may hide at one of them
 
@@ -64,7 +64,7 @@ def _louder(view: View, *, inside: bool) -> Bools:
     wander = running_median(_loudness(view, inside=inside), 3)
     faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
     calm, loud, border = two_clusters(wander)
-    plain = wander.max() >= faint and loud - calm >= np.log(UNLIKE) and loud >= faint
+    plain = wander.max() >= faint and loud - calm >= SAME and loud >= faint
     return wander > (border if plain else np.inf)
 
 

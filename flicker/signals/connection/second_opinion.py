@@ -18,14 +18,12 @@ from flicker.base.arrays import Floats
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import HIDES_V, Lapse
-from flicker.signals.connection.movement import FEW, MOST_VISITS, SHORT, SIDE, View, bends, cells_of, noise_of, view_of
+from flicker.signals.connection.movement import CELL, FEW, MOST_VISITS, SIDE, View, bends, cells_of, noise_of, view_of
 from flicker.signals.order_statistics import scatter
 
 # Stated before the table was fitted by tests/studies/make_state_tables.py, and chosen, not measured: one that changes
 # asks for a new table.
-BORDER = 24  # blocks on each side of a border
 MOVES = (0, 2, 6)  # blocks by which the borders may be off
-AT_START = 12  # blocks between the end of an off stretch and the power-up that ends it
 # A relay that tripped, a power-up and one reading held for far longer than ever are evidence of their own: asking about
 # the last lost a sleeping meter of eleven and kept no fault (seeds from 6400 and 9100000).
 ASKED = (Unobserved.OPEN_LEAD, Unobserved.STILL)
@@ -66,7 +64,7 @@ def proposals(
             lapse.reason in ASKED
             or (
                 lapse.reason == Unobserved.SWITCHED_OFF
-                and not any(abs(start - lapse.last) <= AT_START for start in starts)
+                and not any(abs(start - lapse.last) <= FEW for start in starts)
             )
         )
     ]
@@ -139,8 +137,8 @@ def _beside(
     spread = scatter(view.middle[sides[near]], rests[near]) + slack
     away = np.abs(view.middle - rests[near])
     contrasts = [
-        _contrast(away[first : first + BORDER], away[max(first - BORDER, 0) : first], slack),
-        _contrast(away[max(last - BORDER, first) : last], away[last : last + BORDER], slack),
+        _contrast(away[first : first + CELL], away[max(first - CELL, 0) : first], slack),
+        _contrast(away[max(last - CELL, first) : last], away[last : last + CELL], slack),
     ]
     return [
         np.log(shift / spread + 0.01),
@@ -167,12 +165,12 @@ def _nearest(value: float, beside: Sequence[float]) -> float:
 
 def _shape(x: Floats, resolution_V: float, slack: float) -> list[float]:
     """How the readings swing: tails, time in the middle, steadiness, and the share of one line and of white noise."""
-    if x.size < 2 * SHORT:
+    if x.size < 2 * CELL:
         return [0.0] * 7
     size = np.abs(x - np.median(x))
     swings = [float(np.std(cell)) for cell in cells_of(x)]
-    line, _ = _spectrum(x, SHORT)
-    longer, white = _spectrum(x, 4 * SHORT)
+    line, _ = _spectrum(x, CELL)
+    longer, white = _spectrum(x, 4 * CELL)
     return [
         np.log((np.quantile(size, 0.95) + slack) / (np.median(size) + slack)),
         np.mean(size < 0.25 * np.std(x) + 1e-6),
@@ -188,7 +186,7 @@ def _spectrum(x: Floats, size: int) -> tuple[float, float]:
     """Share of the power in one line (hum folded by the cadence), and of white noise, usual in windows of a size."""
     if x.size < 2 * size:
         return 0.0, 0.0
-    parts = x[: x.size // size * size].reshape(-1, size)[:: max(x.size // size // SHORT, 1)]
+    parts = x[: x.size // size * size].reshape(-1, size)[:: max(x.size // size // CELL, 1)]
     ramp = np.linspace(-1.0, 1.0, size)
     parts = parts - parts.mean(axis=1, keepdims=True)
     parts = parts - np.outer(parts @ ramp / (ramp @ ramp), ramp)

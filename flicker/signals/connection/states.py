@@ -14,13 +14,19 @@ import numpy as np
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.disconnection import MOST, Lapse
-from flicker.signals.connection.movement import MOST_VISITS, ZERO_V, rests_away, runs, surge_at, view_of
-from flicker.signals.connection.together import TOGETHER_S, overlap, share, silent
+from flicker.signals.connection.movement import (
+    MOST_VISITS,
+    SHORTEST_S,
+    SUPPLY_S,
+    TOGETHER_S,
+    ZERO_V,
+    rests_away,
+    runs,
+    surge_at,
+    view_of,
+)
+from flicker.signals.connection.together import overlap, share, silent
 from flicker.signals.startup import FIT_S
-
-# Common practice, no source: chosen by hand on study_connection.py, not measured.
-DROPOUT_S = 25.0
-DROPOUT_LEAST_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +117,11 @@ def _dropouts(
         jump[max(lapse.first - 3, 0) : lapse.last + 3] = False
     out: list[Lapse] = []
     index = np.flatnonzero(jump if telling or not alone else [])
-    for first in index[np.diff(blocks.begin_s[index], prepend=-np.inf) > DROPOUT_S][:MOST].tolist():
-        until = int(np.searchsorted(blocks.begin_s, blocks.begin_s[first] + DROPOUT_S))
+    for first in index[np.diff(blocks.begin_s[index], prepend=-np.inf) > SHORTEST_S][:MOST].tolist():
+        until = int(np.searchsorted(blocks.begin_s, blocks.begin_s[first] + SHORTEST_S))
         a, b = max(runs(zero[first:until]), key=lambda part: part[1] - part[0], default=(0, 0))
         last = first + b
-        if last + 8 >= zero.size or blocks.begin_s[last] - blocks.begin_s[first + a] < DROPOUT_LEAST_S:
+        if last + 8 >= zero.size or blocks.begin_s[last] - blocks.begin_s[first + a] < SUPPLY_S:
             continue
         if (telling and not alone) or surges(blocks, last, band_V):
             ends_s = float(blocks.begin_s[first]), float(blocks.begin_s[last])

@@ -15,6 +15,7 @@ from flicker.signals.connection.movement import (
     ALIVE_SHARE,
     FEW,
     LASTING_S,
+    MUCH,
     NATS,
     REACH,
     SHORTEST_S,
@@ -32,8 +33,6 @@ from flicker.signals.connection.movement import (
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
 LASTING = 4  # cells in a row that show how a channel moves when it is alive
-QUIETER = 2.5  # texture ratio at which a look is taken
-FAR_LONGER = 3.0  # times the channel's own longest repeat
 
 
 def textures_of(view: View) -> Floats:
@@ -63,7 +62,7 @@ def quiet_stretches(view: View, textures: Floats, taken: Bools) -> tuple[list[tu
     if np.count_nonzero(free) < 6:
         return [], 0.0
     low, own, border = two_clusters(textures[free])
-    if own - low < np.log(QUIETER):
+    if own - low < np.log(MUCH):
         return [], 0.0
     alive = np.zeros(free.size, dtype=bool)
     for a, b in runs(free & (textures > border)):
@@ -164,7 +163,7 @@ def far_longer(view: View, first: int, last: int, taken: Bools) -> bool:
     if held_reading(view, first, last) is None:
         if not dropped(view, first, last):
             return False
-    elif last - first < FAR_LONGER * _longest_repeat(view, first, last, taken):
+    elif last - first < MUCH * _longest_repeat(view, first, last, taken):
         return False
     stirs = np.concatenate(
         (_stirs(view, slice(first % WINDOW, first), taken), _stirs(view, slice(last + 1, view.size), taken))

@@ -12,7 +12,6 @@ from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import SHORTEST_S
 
-TOGETHER_S = 10.0  # channels of one unit start, stop and lose their relay within this of each other; common practice
 MOSTLY = 0.8  # of a stretch, that says the same as all of it; chosen, not measured
 
 
