@@ -21,6 +21,7 @@ from flicker.signals.connection.movement import (
     MOST_VISITS,
     SHORTEST_S,
     SIDE,
+    WINDOW,
     View,
     fell,
     goes_on,
@@ -31,6 +32,7 @@ from flicker.signals.connection.movement import (
 )
 from flicker.signals.connection.pickup import pick_ups
 from flicker.signals.connection.stillness import (
+    LASTING,
     about_zero,
     dropped,
     far_longer,
@@ -44,10 +46,7 @@ from flicker.signals.startup import Start
 
 # Common practice, no source: chosen by hand on study_connection.py, not measured one by one; what the rules do together
 # and each off in turn is measured in tests/studies/results/lead.md and connection.md.
-BUMP_S = 90.0
-OPENING_S = 60.0  # a longer opening shows by its own
-LEAST_ODD = 3  # blocks
-MOST = 64  # openings, or dropouts, of a log that are looked at: bounds the work
+MOST = WINDOW  # openings, or dropouts, of a log that are looked at: bounds the work
 HIDES_V = 0.04  # what is called a short opening must hide no excursion
 
 
@@ -152,20 +151,20 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
     """
     out = []
     for _, begin in runs(view.reach() > protection_V)[:MOST]:
-        until = int(np.searchsorted(view.begin_s, view.begin_s[begin - 1] + OPENING_S))
+        until = int(np.searchsorted(view.begin_s, view.begin_s[begin - 1] + LASTING_S))
         rest = slice(max(0, begin - 1 - SIDE // 2), max(begin - 2, 0))
-        if until - begin < LEAST_ODD or rest.stop - rest.start < 20 or taken[begin : begin + LEAST_ODD].any():
+        if until - begin < LASTING or rest.stop - rest.start < 20 or taken[begin : begin + LASTING].any():
             continue
         level = float(np.median(view.middle[rest]))
         usual, away = (np.maximum(view.high[x] - level, level - view.low[x]) for x in (rest, slice(begin, until)))
         odd = np.flatnonzero(away > 1.5 * np.quantile(usual, 0.8) + view.resolution_V + 1e-5)
         if odd.size == 0 or odd[0] > 1:
             continue
-        pauses = np.flatnonzero(np.diff(odd) > LEAST_ODD)
+        pauses = np.flatnonzero(np.diff(odd) > LASTING)
         odd = odd[: int(pauses[0]) + 1] if pauses.size else odd
         run, third = away[: odd[-1] + 1], max(int(odd[-1] + 1) // 3, 1)
         part = slice(begin, begin + run.size)
-        if odd.size < max(LEAST_ODD, 0.6 * run.size) or part.stop >= until or view.reach(part).max() > HIDES_V:
+        if odd.size < max(LASTING, 0.6 * run.size) or part.stop >= until or view.reach(part).max() > HIDES_V:
             continue
         if float(run[-third:].mean()) >= 0.4 * float(run[:third].mean()):
             out.append((part.start, part.stop))
@@ -174,7 +173,7 @@ def _short_openings(view: View, taken: Bools, protection_V: float) -> list[tuple
 
 def _lead_in(view: View, first: int, level_V: float, band_V: float) -> tuple[int, bool]:
     """First block of the bump, or of the fall, that leads into a stretch, and whether it is a bump."""
-    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - BUMP_S))
+    lo = int(np.searchsorted(view.begin_s, view.begin_s[first] - LASTING_S))
     before = view.middle[max(0, lo - SIDE) : max(lo, 1)]
     if before.size < 5:
         before = view.middle[: max(first, 1)]

@@ -23,7 +23,9 @@ WINDOW = 64  # blocks in which a channel that is alive moves
 # Pick-up swings, or noise shows, in a cell; movement shows in a few; a border or a surge may reach over two windows.
 CELL, FEW, REACH = WINDOW // 2, WINDOW // 4, 2 * WINDOW
 MOST_VISITS = 3  # a lead is clipped on again by somebody: what comes and goes more often is the channel's own
-TOGETHER_S = 10.0  # one switching shows within this: a relay after what tripped it or after power-up, channels of one unit
+TOGETHER_S = (
+    10.0  # one switching shows within this: a relay after what tripped it or after power-up, channels of one unit
+)
 SHORTEST_S = 2 * TOGETHER_S  # what is shorter is told by its borders alone
 LASTING_S = 6 * SHORTEST_S  # what is shorter tells nothing of how a channel moves
 ALIVE_SHARE = 0.03  # of blocks that move: fewer are no life

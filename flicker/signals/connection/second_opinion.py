@@ -62,10 +62,7 @@ def proposals(
         if not lapse.told
         and (
             lapse.reason in ASKED
-            or (
-                lapse.reason == Unobserved.SWITCHED_OFF
-                and not any(abs(start - lapse.last) <= FEW for start in starts)
-            )
+            or (lapse.reason == Unobserved.SWITCHED_OFF and not any(abs(start - lapse.last) <= FEW for start in starts))
         )
     ]
     views = {k: view_of(blocks, blocks.channels[k], resolutions_V[k]) for k in dict(asked)}

@@ -12,8 +12,6 @@ from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import SHORTEST_S
 
-MOSTLY = 0.8  # of a stretch, that says the same as all of it; chosen, not measured
-
 
 def overlap(one: Lapse, other: Lapse) -> float:
     """Seconds that two stretches have in common."""
@@ -40,7 +38,7 @@ def share(
                     own = [x for x in own if x.reason not in (Unobserved.OPEN_LEAD, Unobserved.DISCONNECTED)]
                 if any(x.reason == reason and (not off or x.begin_s <= one.begin_s) for x in own):
                     continue
-                agrees = sum(overlap(x, one) for x in own) > MOSTLY * length
+                agrees = sum(overlap(x, one) for x in own) > 0.5 * length
                 if not agrees and off:  # a channel whose digit never moves says nothing
                     agrees = _at_zero(blocks, other, one, zero_V[other]) if own else one.surge is not None
                 if agrees:
@@ -58,7 +56,7 @@ def _at_zero(blocks: RunBlocks, channel: int, off: Lapse, zero_V: float) -> bool
     """Does a channel stand at zero while another one shows that the unit was off, its bump apart?"""
     inside = blocks.channels[channel].middle[max(off.first, 0) : off.last]
     inside = inside[np.isfinite(inside)]
-    return inside.size > 0 and float(np.mean(np.abs(inside) <= zero_V)) > MOSTLY
+    return inside.size > 0 and float(np.mean(np.abs(inside) <= zero_V)) > 0.5
 
 
 def silent(part: ChannelBlocks, lapses: Sequence[Lapse], off: Lapse) -> bool:
