@@ -13,6 +13,7 @@ import argparse
 import json
 import zlib
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 
 import lead_bench
 import numpy as np
@@ -34,7 +35,10 @@ FIGURES = (
     "crossings",
     "noise in volts",
     "noise against beside",
-    "noise beside, in last digits",
+    "floor beside, in last digits",
+    "swing in volts",
+    "swing over elsewhere",
+    "share of one line beside",
     "tail",
     "share near the middle",
     "swings of cells differ",
@@ -79,25 +83,34 @@ def rows_of(drawn: lead_bench.Drawn) -> Iterator[tuple[float, float, np.ndarray]
                 yield inside / (end - begin), end - begin, row
 
 
+def _rows(job: tuple[str, str, int]) -> list[tuple[float, float, np.ndarray]]:
+    return list(rows_of(lead_bench.draw(*job)))
+
+
 def main() -> None:
     """Gather, fit, report by five folds of logs, and write the table."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--first", type=int, default=930_000)
     parser.add_argument("--scale", type=float, default=1.0, help="share of the benches, for a trial")
+    parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--threshold", type=float, default=0.0)
+    parser.add_argument("--doubt", type=float, default=-4.0, help="log-odds below which no doubt is told")
     given = parser.parse_args()
     from sklearn.ensemble import HistGradientBoostingClassifier
 
     rows, hidden, fold, length, weight = [], [], [], [], []
-    every = [(b, kind, n) for b, kinds, many in DRAWN for kind in kinds for n in range(int(many * given.scale))]
-    for bench, kind, number in every:
-        for share, seconds, row in rows_of(lead_bench.draw(bench, kind, given.first + number)):
-            if not 0.2 < share < 0.8:
-                rows.append(row)
-                hidden.append(share > 0.5)
-                weight.append(LEAD if kind in ("lead-off", "fast-hum") else 1.0)
-                fold.append(zlib.crc32(f"{bench}-{kind}-{number}".encode()) % 5)
-                length.append(seconds)
+    every = [
+        (b, kind, given.first + n) for b, kinds, many in DRAWN for kind in kinds for n in range(int(many * given.scale))
+    ]
+    with ProcessPoolExecutor(given.jobs) as pool:
+        for (bench, kind, number), found in zip(every, pool.map(_rows, every, chunksize=20), strict=True):
+            for share, seconds, row in found:
+                if not 0.2 < share < 0.8:
+                    rows.append(row)
+                    hidden.append(share > 0.5)
+                    weight.append(LEAD if kind in ("lead-off", "fast-hum") else 1.0)
+                    fold.append(zlib.crc32(f"{bench}-{kind}-{number}".encode()) % 5)
+                    length.append(seconds)
     x, y, part, seconds = np.array(rows), np.array(hidden), np.array(fold), np.array(length)
     weights = np.where(y, weight, WEIGHT)
     signs = [int(name in RAISES) - int(name in LOWERS) for name in FIGURES]
@@ -120,7 +133,7 @@ def main() -> None:
         score[part == number] = fitted(part != number).decision_function(x[part == number])
     restless = x[:, -1] > 0
     print(f"{y.size} rows, {np.count_nonzero(y)} of them hidden")
-    for limit in (-3.0, -2.5, -2.0, -1.5, -1.0, -0.5, 0.0):
+    for limit in (-5.0, -4.0, -3.0, -2.0, -1.5, -1.0, -0.5, 0.0):
         parts = [
             f"{name}: hidden lost {np.mean(score[own & y] < limit):.3f}, live left out {np.mean(score[own & ~y] >= limit):.3f}"
             for name, own in (("restless", restless), ("still", ~restless))
@@ -142,11 +155,12 @@ def main() -> None:
         )
     count = sum(len(tree[0]) for tree in trees)
     table = {
-        "origin": f"make_state_tables.py --first {given.first} --scale {given.scale} --threshold {given.threshold}",
+        "origin": f"make_state_tables.py --first {given.first} --scale {given.scale} --threshold {given.threshold} --doubt {given.doubt}",
         "rows": int(y.size),
         "nodes": count,
         "figures": list(FIGURES),
         "threshold": given.threshold,
+        "doubt": given.doubt,
         "base": float(np.ravel(model._baseline_prediction)[0]),
         "trees": trees,
     }

@@ -116,7 +116,10 @@ def make(seed: int) -> tuple[Log, list[tuple[float, float]]]:
     n = max(n, 700)
     t = np.arange(n) * dt
     digit = float(rng.choice([1e-3, 1e-4, 1e-4, 1e-5]))
-    rest = {name: float(rng.choice([-1, 1]) * rng.uniform(0.0, rng.choice([0.016, 0.016, 0.003]))) for name in ("left", "right")}
+    rest = {
+        name: float(rng.choice([-1, 1]) * rng.uniform(0.0, rng.choice([0.016, 0.016, 0.003])))
+        for name in ("left", "right")
+    }
     noise = {
         name: max(_log_uniform(rng, 5e-5, 1.2e-3), rng.uniform(0.2, 0.6) * digit) * _noise(rng, n) for name in rest
     }

@@ -50,8 +50,7 @@ def pick_ups(view: View, protection_V: float) -> list[tuple[int, int]]:
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
         if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
             continue
-        still, rides = _beside(view, first, last)
-        if still or (rides and np.mean(slow[a:b]) < 0.5):
+        if _still_beside(view, first, last):
             continue  # the restless part is the live one
         if any(_like_pick_up(view, x) for x in (view.middle[first:last], view.readings(slice(first, last)))):
             out.append((first, last))
@@ -87,16 +86,11 @@ def _edge(view: View, place: int) -> int:
     return lo + change_place(view.middle[lo:hi], view.move[lo:hi], view.resolution_V)
 
 
-def _beside(view: View, first: int, last: int) -> tuple[bool, bool]:
-    """Does the reading stand still beside a stretch, or where the stretch has its middle?"""
+def _still_beside(view: View, first: int, last: int) -> bool:
+    """Does the reading stand still beside a stretch?"""
     parts = [slice(max(0, first - SIDE), max(first - FEW, 0)), slice(last + FEW, last + SIDE)]
     moved = np.concatenate([view.move[part] for part in parts]) > 0
-    if moved.size == 0:
-        return False, False
-    rest = float(np.median(np.concatenate([view.middle[part] for part in parts])))
-    shift = abs(float(np.median(view.middle[first:last])) - rest)
-    rides = abs(rest) > 3.0 * view.zero_V and shift < 0.1 * abs(rest) + view.resolution_V
-    return float(np.mean(moved)) < ALIVE_SHARE, rides
+    return moved.size > 0 and float(np.mean(moved)) < ALIVE_SHARE
 
 
 def _joined(stretches: list[tuple[int, int]], most: int) -> list[tuple[int, int]]:

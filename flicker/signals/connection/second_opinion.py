@@ -35,14 +35,18 @@ def second_opinion(
 ) -> tuple[list[list[Lapse]], list[list[Lapse]]]:
     """Part the lapses that the rules propose for each channel into those left out, and those not sure enough to be.
 
+    What is as good as surely live is in neither.
+
     ``starts`` are the blocks at which a power-up was found, ``resolutions_V`` the last digit of each channel.
     """
     kept = [[lapse for lapse in part if not lapse.told] for part in lapses]
     doubts = [[lapse for lapse in part if lapse.told] for part in lapses]
     for channel, lapse, rows in proposals(blocks, kept, starts, resolutions_V):
-        if max(log_odds(row) for row in rows) < float(_table()["threshold"]):
+        odds = max(log_odds(row) for row in rows)
+        if odds < float(_table()["threshold"]):
             kept[channel].remove(lapse)
-            doubts[channel].append(lapse)
+            if odds >= float(_table()["doubt"]):  # below it, no more than what any live channel does
+                doubts[channel].append(lapse)
     for part, unsure in zip(kept, doubts, strict=True):
         again = [lapse for lapse in (*part, *unsure) if lapse.reason in ASKED]
         if len(again) > MOST_VISITS:  # a lead that fell off is clipped on by somebody; what comes and goes is the fault
@@ -113,15 +117,39 @@ def figures(view: View, first: int, last: int) -> Floats:
         np.log(min(last - first, 600)),
         np.log(np.mean(around[1:] * around[:-1] < 0) + 1e-3) if x.size > 8 else 0.0,
     ]
-    readings = [part[np.isfinite(part)] for part in (view.readings(part) for part in (inside, *sides))]
-    noise = [noise_of(part, view.resolution_V) for part in readings]
-    beside = [value for value in noise[1:] if np.isfinite(value)]
+    readings = _readings(view, inside)
+    near = [part for part in (_readings(view, side) for side in sides) if part.size >= 2 * CELL]
     texture = [0.0, 0.0, 0.0]
-    if np.isfinite(noise[0]):
-        near = (_nearest(noise[0], beside), max(beside) - np.log(view.resolution_V + 1e-6)) if beside else (0.0, 0.0)
-        texture = [noise[0], *near]
+    if readings.size >= 2 * CELL:
+        noise = noise_of(readings, view.resolution_V)
+        beside = [noise_of(part, view.resolution_V) for part in near]
+        floor = max((_floor(part, view.resolution_V) for part in near), default=0.0)
+        texture = [noise, _nearest(noise, beside), floor]
+    swing = _swing([readings], slack)
+    others = _swing([_readings(view, part) for part in (slice(0, first), slice(last, view.size))], slack)
+    line = max((_spectrum(part, 4 * CELL)[0] for part in near), default=0.0)
+    wide = [swing, swing - others if others else 0.0, line]
     changed = _beside(view, first, last, sides, level, size, slack) if sides else [0.0] * 4
-    return np.array([*changed, *own, *texture, *_shape(readings[0], view.resolution_V, slack)])
+    return np.array([*changed, *own, *texture, *wide, *_shape(readings, view.resolution_V, slack)])
+
+
+def _readings(view: View, part: slice) -> Floats:
+    x = view.readings(part) if part.stop > part.start else view.sample_V[:0]
+    return x[np.isfinite(x)]
+
+
+def _swing(parts: Sequence[Floats], slack: float) -> float:
+    """Usual scatter of cells, as a logarithm; 0 where there are none."""
+    swings = [float(np.std(cell)) for part in parts if part.size >= CELL for cell in cells_of(part)]
+    return float(np.log(np.median(swings) + slack)) if swings else 0.0
+
+
+def _floor(x: Floats, resolution_V: float) -> float:
+    """Noise between the lines of the spectrum, in last digits, as a logarithm: hum and slow movement let it be."""
+    power = _power(x, 4 * CELL if x.size >= 8 * CELL else CELL)
+    # A quarter of white noise's lines lie below 0.29 of its power (exponential law).
+    quiet = np.sqrt(np.quantile(np.quantile(power, 0.25, axis=1), 0.25) / -np.log(0.75))
+    return float(np.log(quiet + 0.3 * resolution_V + 3e-6) - np.log(resolution_V + 1e-6))
 
 
 def _beside(
@@ -153,11 +181,11 @@ def _contrast(inside: Floats, outside: Floats, slack: float) -> float:
 
 
 def _nearest(value: float, beside: Sequence[float]) -> float:
-    """Difference to the side that differs less, 0 where the two sides enclose the value."""
+    """Difference to the side that differs less, 0 where the two sides enclose the value or there is none."""
     differences = [value - other for other in beside]
     if len(differences) == 2 and differences[0] * differences[1] < 0:
         return 0.0
-    return float(min(differences, key=abs))
+    return float(min(differences, key=abs, default=0.0))
 
 
 def _shape(x: Floats, resolution_V: float, slack: float) -> list[float]:
@@ -183,13 +211,18 @@ def _spectrum(x: Floats, size: int) -> tuple[float, float]:
     """Share of the power in one line (hum folded by the cadence), and of white noise, usual in windows of a size."""
     if x.size < 2 * size:
         return 0.0, 0.0
-    parts = x[: x.size // size * size].reshape(-1, size)[:: max(x.size // size // CELL, 1)]
-    ramp = np.linspace(-1.0, 1.0, size)
-    parts = parts - parts.mean(axis=1, keepdims=True)
-    parts = parts - np.outer(parts @ ramp / (ramp @ ramp), ramp)
-    power = np.abs(np.fft.rfft(parts * np.hanning(size), axis=1)[:, 1:]) ** 2 + 1e-18
+    power = _power(x, size)
     whole = power.sum(axis=1)
     lines = np.apply_along_axis(np.convolve, 1, power, np.ones(3), "same").max(axis=1) / whole
     # The median of white noise's power is 0.69 of its mean (exponential law).
     white = np.median(power, axis=1) / 0.69 * power.shape[1] / whole
     return float(np.median(lines)), float(np.log(np.median(white) + 1e-6))
+
+
+def _power(x: Floats, size: int) -> Floats:
+    """Power of each line, of white noise its variance, in windows of a size, level and slope apart."""
+    parts = x[: x.size // size * size].reshape(-1, size)[:: max(x.size // size // CELL, 1)]
+    ramp, bell = np.linspace(-1.0, 1.0, size), np.hanning(size)
+    parts = parts - parts.mean(axis=1, keepdims=True)
+    parts = parts - np.outer(parts @ ramp / (ramp @ ramp), ramp)
+    return np.asarray(np.abs(np.fft.rfft(parts * bell, axis=1)[:, 1:]) ** 2 / (bell @ bell) + 1e-18)
