@@ -54,10 +54,9 @@ HIDES_V = 0.04  # what is called a short opening must hide no excursion
 class Lapse:
     """A stretch in which a channel did not show a live output: blocks ``first`` to ``last`` (half open).
 
-    ``reason`` is why; ``begin_s``/``end_s`` seconds on the clock of
-    the blocks; ``surge`` the fitted power-up that ended it, if one did; ``bump`` whether a switch-off bump began it;
-    ``sure`` is False where another reading of the same facts is possible; ``alone`` is False where the channel by
-    itself does not show it, so that the other channels must say the same; ``told`` is True where it is told as a doubt
+    ``reason`` is why; ``begin_s``/``end_s`` seconds on the clock of the blocks; ``surge`` the fitted power-up that ended it,
+    if one did; ``sure`` is False where another reading of the same facts is possible; ``alone`` is False where the channel
+    by itself does not show it, so that the other channels must say the same; ``told`` is True where it is told as a doubt
     and never left out.
     """
 
@@ -67,7 +66,6 @@ class Lapse:
     end_s: float
     reason: Unobserved
     surge: Start | None = None
-    bump: bool = False
     sure: bool = True
     alone: bool = True
     told: bool = False
@@ -211,14 +209,14 @@ def _judge(
     surge = surge_at(view, last, band_V) if zero and last < view.size else None
     begin, bump = _lead_in(view, first, level, band_V) if zero else (first, False)
     if zero and surge is not None and (still or bump):
-        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, bump=bump, alone=plain, told=same)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, surge=surge, alone=plain, told=same)
     if not still:
         # Zero out of a rest elsewhere with another noise than before, which a step of the output does not bring.
         if lived and length >= LASTING_S and zero and dropped(view, first, last):
             return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=same)
         return None
     if zero and bump:
-        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, bump=True, sure=False, alone=plain, told=told)
+        return _lapse(view, begin, last, Unobserved.SWITCHED_OFF, sure=False, alone=plain, told=told)
     if not plain:
         return None
     if not lived:

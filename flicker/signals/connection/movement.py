@@ -65,10 +65,10 @@ class View:
         return np.maximum(np.abs(self.low[part]), np.abs(self.high[part]))
 
     def readings(self, part: slice) -> Floats:
-        """Single readings within blocks."""
-        return self.sample_V[
-            slice(*np.searchsorted(self.sample_s, [self.begin_s[part.start], self.end_s[part.stop - 1]]))
-        ]
+        """Single readings within blocks, those that were none apart."""
+        ends_s = [self.begin_s[part.start], self.end_s[part.stop - 1]] if part.stop > part.start else [0.0, 0.0]
+        x = self.sample_V[slice(*np.searchsorted(self.sample_s, ends_s))]
+        return x[np.isfinite(x)]
 
 
 def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen: Bools | None = None) -> View:
@@ -201,8 +201,7 @@ def noise_of(x: Floats, resolution_V: float) -> float:
 def goes_on(view: View, first: int, last: int) -> bool:
     """Is the noise of a stretch the noise that the channel had right before it, and wider than the digit?"""
     before = slice(max(first - SIDE, 0), first) if first > FEW else slice(last, min(last + SIDE, view.size))
-    parts = [view.readings(part) for part in (slice(first, last), before)]
-    inside, beside = (noise_of(part[np.isfinite(part)], view.resolution_V) for part in parts)
+    inside, beside = (noise_of(view.readings(part), view.resolution_V) for part in (slice(first, last), before))
     return abs(inside - beside) < SAME and beside > np.log(view.resolution_V + 1e-6)
 
 
@@ -220,9 +219,7 @@ def rests_away(value: Floats, zero_V: float) -> bool:
 
 def surge_at(view: View, first: int, band_V: float) -> Start | None:
     """The power-up that begins at a block, or None."""
-    if view.size - first < 8:
-        return None
-    last = int(np.searchsorted(view.begin_s, view.begin_s[first] + FIT_S))
+    last = int(np.searchsorted(view.begin_s, view.begin_s[first] + FIT_S)) if first < view.size else first
     if last - first < 8:
         return None
     part = slice(first, last)

@@ -20,7 +20,6 @@ from flicker.signals.connection.movement import MUCH, NATS, SUPPLY_S, TOGETHER_S
 from flicker.signals.read_again import rows_again
 from flicker.signals.spill_buffer import FIRST_S
 
-LOOK_S = FIRST_S  # so that the fall and the channel's own noise show
 TAIL_S = 2 * TOGETHER_S  # after this the surge is nearly over: the channel's own noise; chosen, not measured
 PER_SECOND = 10  # readings a second that are enough for a border; common practice, no source
 TAUS_S = np.array([1.5, 3.0, 5.0, 8.0, 13.0, 20.0, 40.0])  # falls of a surge, a factor of about 1.6 apart
@@ -31,7 +30,7 @@ FLOOR_V = 3e-5  # noise of a meter's own input; common practice, no source
 
 def first_readings(log: Log, blocks: RunBlocks) -> list[tuple[Floats, Floats]]:
     """Readings of the first minute of a run: seconds on its clock and volts, for each channel, at full rate."""
-    many = int(np.searchsorted(blocks.begin_s, LOOK_S, side="right"))
+    many = int(np.searchsorted(blocks.begin_s, FIRST_S, side="right"))
     first, last = int(blocks.row[0]), int(blocks.row[many - 1] + blocks.rows[many - 1])
     until_s = float(blocks.end_s[many - 1])
     kept = [int(np.searchsorted(part.sample_s, until_s, side="right")) for part in blocks.channels]
@@ -66,10 +65,10 @@ def relay_closed_at(
     Before the border: readings about zero with a scale and a lag-one correlation of their own. After it: a level, one
     falling exponential and heavy-tailed noise of the size that the channel shows later. Method: profile likelihood.
     """
-    known = np.isfinite(volts) & (time_s <= LOOK_S)
+    known = np.isfinite(volts) & (time_s <= FIRST_S)
     t, x = time_s[known], volts[known]
-    if t.size > PER_SECOND * LOOK_S:
-        stride = int(np.ceil(t.size / (PER_SECOND * LOOK_S)))
+    if t.size > PER_SECOND * FIRST_S:
+        stride = int(np.ceil(t.size / (PER_SECOND * FIRST_S)))
         t, x = t[::stride], x[::stride]
     if t.size < 24 or np.count_nonzero(t > TAIL_S) < 9:
         return None

@@ -48,34 +48,27 @@ def pick_ups(view: View, protection_V: float) -> list[tuple[int, int]]:
         near = slice(max(first - FEW, 0), first + FEW)
         beyond = np.flatnonzero(view.reach(near) > protection_V)
         first = near.start + int(beyond[-1]) + 1 if beyond.size and first else first
-        if last - first < CELL or view.begin_s[last - 1] - view.begin_s[first] < LASTING_S:
-            continue
-        if _still_beside(view, first, last):
-            continue  # the restless part is the live one
-        if any(_like_pick_up(view, x) for x in (view.middle[first:last], view.readings(slice(first, last)))):
+        lasts = last - first >= CELL and view.begin_s[last - 1] - view.begin_s[first] >= LASTING_S
+        readings = (view.middle[first:last], view.readings(slice(first, last)))
+        # Where nothing moves beside it, the restless part is the live one.
+        if lasts and not _still_beside(view, first, last) and any(_like_pick_up(view, x) for x in readings):
             out.append((first, last))
     return out
 
 
 def _louder(view: View, *, inside: bool) -> Bools:
     """Which half minutes swing far more than the others, from block to block or ``inside`` blocks?"""
-    # A surge or a swing fills a cell or two; pick-up lasts.
-    wander = running_median(_loudness(view, inside=inside), 3)
-    faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
-    calm, loud, border = two_clusters(wander)
-    plain = wander.max() >= faint and loud - calm >= SAME and loud >= faint
-    return wander > (border if plain else np.inf)
-
-
-def _loudness(view: View, *, inside: bool) -> Floats:
-    """Logarithm of the swing in each half minute, or ``inside`` its blocks; two counts are no more than twice none."""
     size = view.size // CELL * CELL
     if inside:
         swing = row_medians((view.high - view.low)[:size].reshape(-1, CELL))
     else:
         low, high = row_quantiles(view.middle[:size].reshape(-1, CELL), (0.1, 0.9))
         swing = high - low
-    return np.asarray(np.log(swing + view.resolution_V + 1e-6))
+    # A surge or a swing fills a cell or two; pick-up lasts. Two counts are no more than twice none.
+    wander = running_median(np.log(swing + view.resolution_V + 1e-6), 3)
+    faint = np.log(PICK_UP_V + view.resolution_V)  # not told from noise, or from a swing of one count of 1 mV
+    calm, loud, border = two_clusters(wander)
+    return wander > (border if loud - calm >= SAME and loud >= faint else np.inf)
 
 
 def _edge(view: View, place: int) -> int:

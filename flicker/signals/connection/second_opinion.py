@@ -117,8 +117,8 @@ def figures(view: View, first: int, last: int) -> Floats:
         np.log(min(last - first, 600)),
         np.log(np.mean(around[1:] * around[:-1] < 0) + 1e-3) if x.size > 8 else 0.0,
     ]
-    readings = _readings(view, inside)
-    near = [part for part in (_readings(view, side) for side in sides) if part.size >= 2 * CELL]
+    readings = view.readings(inside)
+    near = [part for part in (view.readings(side) for side in sides) if part.size >= 2 * CELL]
     texture = [0.0, 0.0, 0.0]
     if readings.size >= 2 * CELL:
         noise = noise_of(readings, view.resolution_V)
@@ -126,16 +126,11 @@ def figures(view: View, first: int, last: int) -> Floats:
         floor = max((_floor(part, view.resolution_V) for part in near), default=0.0)
         texture = [noise, _nearest(noise, beside), floor]
     swing = _swing([readings], slack)
-    others = _swing([_readings(view, part) for part in (slice(0, first), slice(last, view.size))], slack)
+    others = _swing([view.readings(part) for part in (slice(0, first), slice(last, view.size))], slack)
     line = max((_spectrum(part, 4 * CELL)[0] for part in near), default=0.0)
     wide = [swing, swing - others if others else 0.0, line]
     changed = _beside(view, first, last, sides, level, size, slack) if sides else [0.0] * 4
     return np.array([*changed, *own, *texture, *wide, *_shape(readings, view.resolution_V, slack)])
-
-
-def _readings(view: View, part: slice) -> Floats:
-    x = view.readings(part) if part.stop > part.start else view.sample_V[:0]
-    return x[np.isfinite(x)]
 
 
 def _swing(parts: Sequence[Floats], slack: float) -> float:

@@ -125,7 +125,7 @@ def _dropouts(
             continue
         if (telling and not alone) or surges(blocks, last, band_V):
             ends_s = float(blocks.begin_s[first]), float(blocks.begin_s[last])
-            out.append(Lapse(first, last, *ends_s, Unobserved.SWITCHED_OFF, bump=True))
+            out.append(Lapse(first, last, *ends_s, Unobserved.SWITCHED_OFF))
     return [] if alone and len(out) > MOST_VISITS else out  # a channel that often comes to zero has a level there
 
 
