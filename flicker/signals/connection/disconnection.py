@@ -196,7 +196,7 @@ def _judge(
     level = float(np.median(view.middle[first:last]))
     zero = abs(level) <= view.zero_V
     same = goes_on(view, first, last)
-    swings = view.reach(slice(first, last))[2:-2].max(initial=0.0) > HIDES_V  # then it is alive
+    swings = view.reach(slice(first, last))[2:-2].max(initial=0.0) > HIDES_V  # volts are judged
     told = same or swings or not about_zero(view, first, last)
     held = held_reading(view, first, last) is not None
     length = float(view.begin_s[last - 1] - view.begin_s[first])
@@ -226,6 +226,6 @@ def _judge(
             return None
         return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=told)
     if held:
-        return _lapse(view, first, last, Unobserved.REPEATED)
+        return _lapse(view, first, last, Unobserved.REPEATED, told=swings)
     # Away from zero it may be a range that shows less, or a fault that heals: told, not left out.
     return _lapse(view, begin, last, Unobserved.STILL, sure=False, told=told)
