@@ -78,13 +78,14 @@ def _alive(rng: np.random.Generator, t: Floats, noise: Floats, rest: float, digi
     ends = np.minimum(np.clip((t - t[0]) / soft, 0, 1), np.clip((t[-1] - t) / soft, 0, 1) if rng.random() < 0.7 else 1)
     if rng.random() < 0.2:
         ends = np.sin(np.pi * np.linspace(0.02, 0.98, n)) ** rng.uniform(0.3, 2)
-    # About zero as often as about its rest: that is where an open lead is, too.
-    level = rest * (1 + ends * float(rng.choice([0.0, 0.0, 0.0, -1.0, -1.0, -1.0, -2.0, rng.uniform(-1.5, 1)])))
-    still = rng.random() < 0.25
+    # About zero as often as about its rest: that is where an open lead is, too. Hum moves no level.
+    still, hums = rng.random() < 0.25, rng.random() < 0.2
+    moved = 0.0 if hums and not still else rng.choice([0.0, 0.0, 0.0, -1.0, -1.0, -1.0, -2.0, rng.uniform(-1.5, 1)])
+    level = rest * (1 + ends * float(moved))
     gain = _log_uniform(rng, 0.08, 6.0) if rng.random() < (0.8 if still else 0.15) else 1.0
     moves = 0.0
     if not still:
-        wave = _wave(rng, t) if rng.random() < 0.8 else _hum(rng, t)
+        wave = _hum(rng, t) if hums else _wave(rng, t)
         moves = _log_uniform(rng, max(0.002, 1.5 * digit), 0.12) * ends * wave
     added = (gain - 1) * noise * ends
     if rng.random() < (0.3 if still else 0.1):  # a junction that rumbles: noise of its own, of any colour
