@@ -43,17 +43,39 @@ def test_time_of_real_faults_is_kept(kind, most):
 
 
 def test_a_doubt_is_told_and_the_time_counts():
-    """An output that hunts for twenty minutes about a rest of 8 mV, by 12 mV every 40 s."""
+    """An output at 8 mV that hunts for twenty minutes about 3 mV, by 8 mV every 40 s: a lead in the air might do so."""
     rng = np.random.default_rng(4)
     time = np.arange(0.0, 4680.0, 0.5)
     volts = 0.008 + 3e-4 * rng.standard_normal(time.size)
     part = (time > 1500) & (time < 2700)
-    volts[part] += 0.012 * np.sin(2 * np.pi * time[part] / 40.0)
+    volts[part] += 0.008 * np.sin(2 * np.pi * time[part] / 40.0) - 0.005
     log = Log.from_arrays(time, {"left": np.round(volts, 5)}, start=datetime(2026, 3, 1, 19, 0))
     (trace,) = trace_log(log, SETTINGS)[0].traces
     assert trace.unobserved == ()
     (told,) = [text for text in trace.cautions if "perhaps" in text]
     assert told.startswith("left: perhaps lead open from 19:2") and "clears nothing" in told
+
+
+def test_what_is_surely_live_is_no_doubt():
+    """The same output hunts about its rest of 8 mV, by 12 mV: its noise and its middle go on, so no lead fell off."""
+    rng = np.random.default_rng(4)
+    time = np.arange(0.0, 4680.0, 0.5)
+    volts = 0.008 + 3e-4 * rng.standard_normal(time.size)
+    part = (time > 1500) & (time < 2700)
+    volts[part] += 0.012 * np.sin(2 * np.pi * time[part] / 40.0)
+    (trace,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)[0].traces
+    assert trace.unobserved == () and trace.doubted.size == 0
+
+
+def test_volts_that_stand_still_are_told_and_not_left_out():
+    """Two hours of 8 mV, then one reading of 2.2 V for an hour: a sleeping meter holds what it read before. Invented."""
+    rng = np.random.default_rng(5)
+    time = np.arange(0.0, 10800.0, 1.0)
+    volts = 0.008 + 1e-3 * rng.standard_normal(time.size)
+    volts += np.where(time > 7200, 2.2 * (1 - np.exp(-np.maximum(time - 7200, 0) / 5.0)), 0.0)
+    volts[time > 7260] = 2.208
+    (trace,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 3)}), SETTINGS)[0].traces
+    assert all(gap.end_s < 7300 for gap in trace.unobserved)
 
 
 def test_the_table_is_small_and_of_these_figures():
@@ -86,7 +108,7 @@ def test_figures_by_hand():
     assert row["level inside over beside"] == pytest.approx(np.log(0.0006 / 0.0106))
     # One reading throughout: the floor of 0.3 counts and 3 µV alone; beside it one count of noise and more.
     assert row["noise in volts"] == pytest.approx(np.log(0.3e-3 + 3e-6)) and row["noise against beside"] < -1.0
-    assert row["noise beside, in last digits"] > 0.0 and row["share of one line, short"] < 0.5
+    assert row["floor beside, in last digits"] > 0.0 and row["share of one line, short"] < 0.5
     assert row["length"] == np.log(300) and row["share with volts"] == pytest.approx(np.log(1e-3))
 
 
@@ -162,7 +184,7 @@ def test_a_change_that_rests_on_a_doubt_is_told():
     for at in range(400, time.size - 400, 530):
         before[at : at + 6] += 0.12
     part = (time > 5000) & (time < 6200)
-    after[part] += 0.012 * np.sin(2 * np.pi * time[part] / 40.0)
+    after[part] += 0.008 * np.sin(2 * np.pi * time[part] / 40.0) - 0.005
     logs = [
         Log.from_arrays(time, {"left": np.round(volts, 5)}, name=name) for name, volts in (("a", before), ("b", after))
     ]

@@ -50,7 +50,7 @@ FIGURES = (
 )
 
 WEIGHT = 3.0  # of a wrong 'not live'
-LEAD = 4.0  # of a lead that fell off
+LEAD = 6.0  # of a lead that fell off
 TREES, LEAVES, RATE, FEWEST = 63, 6, 0.2, 8
 RAISES = ("shift in swings of the stretch", "length")
 LOWERS = ("share with volts", "level inside over beside")
@@ -91,7 +91,7 @@ def main() -> None:
     """Gather, fit, report by five folds of logs, and write the table."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--first", type=int, default=930_000)
-    parser.add_argument("--scale", type=float, default=1.0, help="share of the benches, for a trial")
+    parser.add_argument("--scale", type=float, default=0.5, help="share of the benches")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--threshold", type=float, default=0.0)
     parser.add_argument("--doubt", type=float, default=-4.0, help="log-odds below which no doubt is told")
