@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import atexit
+import gc
 import importlib
 import io
 import os
@@ -17,6 +18,9 @@ from typing import NoReturn
 
 from flicker._version import __version__
 
+# Objects made before Python looks for cycles among them (700 by itself): nearly all that a start makes, modules and classes,
+# lives to the end, and the looks took a tenth of it. So many objects take some 10 MB; a choice, measured in tests/benchmarks.
+LOOKED_AFTER = 100_000
 STOPPED = 130  # exit code after Ctrl-C: 128 and the number of the signal, as shells have it
 
 COMMANDS: dict[str, str] = {
@@ -126,10 +130,12 @@ def program() -> int:
     core for a tenth of a second; so they get one, unless the user has said otherwise.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(LOOKED_AFTER)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and (stream.encoding or "").lower().replace("-", "") != "utf8":
             stream.reconfigure(errors="replace")  # a character that it lacks must not end the page half-way
     code = main()
+    gc.freeze()  # the process ends: nothing is to be gained by a last look for cycles
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done; an interrupt while Python leaves changes nothing
     if code == STOPPED:
         # An interrupt that passed through an extension module's start makes Python end by the signal, whatever the

@@ -7,10 +7,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -154,6 +152,8 @@ def from_mapping(values: Mapping[str, Any], where: str) -> Limits:
     known = names()
     for name in values:
         if name not in known:
+            from difflib import get_close_matches  # late: only a wrong name needs it
+
             near = get_close_matches(name, known, n=1)
             hint = f" Did you mean {near[0]}?" if near else f" Known limits: {', '.join(known)}."
             raise ValueError(f"{where}: {name!r} is not a limit.{hint}")
@@ -171,6 +171,8 @@ def read_limits(path: str | Path) -> Limits:
     ValueError
         If the file cannot be read, is not TOML, has no ``[limits]`` table, or holds an unknown or impossible limit.
     """
+    import tomllib  # late: most commands bring no file of limits
+
     try:
         with open(path, "rb") as file:
             document = tomllib.load(file)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import html
 import json
 import math
 from dataclasses import dataclass
@@ -100,6 +99,8 @@ class Result:
         drawn = view("html", self)
         if isinstance(drawn, str):
             return drawn
+        import html  # late: a command shows nothing in a notebook
+
         rows = "".join(
             f"<tr><th style='text-align:left;font-weight:500;padding-right:1.5em'>{html.escape(str(key))}</th>"
             f"<td style='text-align:left'>{html.escape(_short(item))}</td></tr>"

@@ -23,7 +23,6 @@ from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.guard import Reason, judge_guard
 from flicker.evidence.guard.limits import MOVE_V
 from flicker.evidence.guard.words import asleep_text
-from flicker.evidence.located.rate_since import since_findings
 from flicker.evidence.outlook.bench import Relays, control_of
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
 from flicker.evidence.questions.auxiliary_channels import (
@@ -60,15 +59,16 @@ from flicker.evidence.record.starts import (
 from flicker.evidence.traced import LogLike, NothingNew, Seen, Traced, as_logs
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.evidence.worth_looking import in_every_channel
-from flicker.logs.marks import Mark
 from flicker.logs.model import Run
 from flicker.logs.used_columns import has_difference
-from flicker.signals.cache import BlockCache
 from flicker.signals.trace import RunTraces
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.among_like import AmongLike
+    from flicker.evidence.located.rate_changed import RateChanged
+    from flicker.logs.marks import Mark
+    from flicker.signals.cache import BlockCache
 
 SAFETY = (
     "Test with a dummy load rated for the supply rails, or none; no loudspeaker on a channel under test. Mains voltage and "
@@ -252,7 +252,7 @@ def judge(
     steps = 3 + len(found)
     growth = growth_findings(found, limits)
     tell(1, steps)
-    changed = since_findings(found, limits, since)
+    changed = _changed(found, limits, since)
     tell(2, steps)
     levels_found = levels_of(whole, beside.temperatures, beside.log_of_run, limits)
     tell(3, steps)
@@ -326,6 +326,17 @@ def judge(
         companions=results(beside, floor_words),
         beside=beside,
     )
+
+
+def _changed(
+    found: Sequence[ChannelRecord], limits: Limits, since: dt.datetime | None
+) -> Sequence[RateChanged | None]:
+    """When each channel's rate changed; where nothing happened there is no rate that could have."""
+    if since is None and not any(record.episodes.count for record in found):
+        return [None] * len(found)
+    from flicker.evidence.located.rate_since import since_findings  # late: logs without an episode do without
+
+    return since_findings(found, limits, since)
 
 
 _RANK = (

@@ -21,10 +21,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, 
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
 from flicker.evidence.located.mean_count import MeanCount, mean_count_of
-from flicker.evidence.located.moves import MoveRow, moves_of
 from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
-from flicker.evidence.located.rate_changed import RateChanged
-from flicker.evidence.located.warmup import WarmupRate
 from flicker.evidence.outlook.bench import RelayResult, Relays, Visibility, exposure, visibility_of, warm_up_of
 from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
@@ -36,7 +33,6 @@ from flicker.evidence.questions.level_jumps import JumpCount, level_jumps
 from flicker.evidence.questions.marked import proved_by_hand, provoked, provoked_finding
 from flicker.evidence.questions.movement import RawMovement
 from flicker.evidence.questions.recurrence import EpisodeRate
-from flicker.evidence.questions.stimulus import StimulusReport
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
@@ -46,7 +42,11 @@ from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
+    from flicker.evidence.located.moves import MoveRow
+    from flicker.evidence.located.rate_changed import RateChanged
+    from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.questions.control import ControlAnswer
+    from flicker.evidence.questions.stimulus import StimulusReport
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +291,7 @@ def judge_channel(
         stimulus=tried,
         tail_kind=verdict.kind,
         guard=guard,
-        moves=moves_of(whole, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
+        moves=_moves(whole, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
         since=since,
         worth_looking=worth_looking(
             record,
@@ -324,6 +324,12 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     hours, starts = needs(case, limits.confidence)
     cold = sum(trace.power_up_seen for trace in record.traces)
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
+
+
+def _moves(whole: ChannelRecord, limits: Limits) -> tuple[MoveRow, ...]:
+    from flicker.evidence.located.moves import moves_of  # late: most levels stay
+
+    return moves_of(whole, limits)
 
 
 def _speaker_side(record: ChannelRecord, case: Case | None) -> bool:

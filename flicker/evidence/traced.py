@@ -13,7 +13,6 @@ from flicker.base.limits import Limits
 from flicker.evidence.outlook.bench import Relays, relays_to_try
 from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
 from flicker.evidence.questions.marked import hands_of, marks_of
-from flicker.evidence.questions.warmth import Series
 from flicker.evidence.record.identity import readings_digest
 from flicker.evidence.record.overlaps import Counted, same_while_both
 from flicker.evidence.record.starts import (
@@ -28,7 +27,6 @@ from flicker.logs.marks import Mark
 from flicker.logs.model import Log, LogError
 from flicker.logs.reading import read_log
 from flicker.logs.spans import total
-from flicker.signals.cache import BlockCache
 from flicker.signals.relay import Relay, scan_relays
 from flicker.signals.trace import RunTraces, trace_log
 
@@ -36,6 +34,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from flicker.case.case_file import Case
+    from flicker.evidence.questions.warmth import Series
+    from flicker.signals.cache import BlockCache
 
 # A file, a log, or a data frame as `flicker.read_log` takes it.
 LogLike: TypeAlias = "Log | str | Path | pd.DataFrame"

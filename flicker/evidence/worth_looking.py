@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -18,12 +18,14 @@ from flicker.base.result import Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.located.power_up_history import PowerUpHistory
-from flicker.evidence.located.warmup import FADES, GROWS, WarmupRate
 from flicker.evidence.questions.level_jumps import JUMP_V
-from flicker.evidence.questions.stimulus import StimulusReport, window_for
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
 from flicker.stats import power_ups
+
+if TYPE_CHECKING:
+    from flicker.evidence.located.warmup import WarmupRate
+    from flicker.evidence.questions.stimulus import StimulusReport
 
 SOURCE = "common practice, no source"
 INSIDE = (
@@ -126,10 +128,13 @@ def worth_looking(
         found.append((Clue.TWO_LEVELS, "verdict", f"two levels {volts_text(two_levels_V)} apart"))
     if follows_temperature:
         found.append((Clue.TEMPERATURE, "drift", follows_temperature))
-    if warm_up is not None and warm_up.answer == FADES:
-        found.append((Clue.WARMING, "warm_up", "mostly soon after power-up"))
-    if warm_up is not None and warm_up.answer == GROWS:
-        found.append((Clue.HOT, "warm_up", "more often the longer it is on"))
+    if warm_up is not None:
+        from flicker.evidence.located.warmup import FADES, GROWS  # late: most logs have no rate by time since power-up
+
+        if warm_up.answer == FADES:
+            found.append((Clue.WARMING, "warm_up", "mostly soon after power-up"))
+        elif warm_up.answer == GROWS:
+            found.append((Clue.HOT, "warm_up", "more often the longer it is on"))
     if tried is not None and "provoked" in yes:
         best = next(item for item in tried.kinds if item.kind == tried.best)
         found.append((Clue.PROVOKED, "provoked", f"{best.answered} of {best.trials} answered ({best.kind})"))
@@ -162,6 +167,10 @@ def noted_before(record: ChannelRecord, level: float) -> tuple[int, int]:
 
     Each note is set against the windows on both sides of it (`flicker.stats.power_ups.provoked_test`).
     """
+    if not any(trace.hands.notes_s for trace in record.traces):
+        return 0, 0
+    from flicker.evidence.questions.stimulus import window_for  # late: most logs come without a note
+
     window = window_for("note")
     events, notes, ends = [], [], []
     hits = episodes = 0

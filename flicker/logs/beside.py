@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-from importlib.metadata import version
 from pathlib import Path
 
 MIB = 1 << 20  # by definition
@@ -54,6 +53,8 @@ def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
 
 def program_key() -> str:
     """Identify what works things out: this program, module by module as it is installed, and the libraries it reckons with."""
+    from importlib.metadata import version  # late: half of the standard library's network comes with it
+
     home = Path(__file__).parents[1]
     modules = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in sorted(home.rglob("*.py"))]
     libraries = [version(name) for name in ("numpy", "pyarrow", "ruptures", "scipy", "statsmodels")]

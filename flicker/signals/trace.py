@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from flicker.base.values import Unobserved
 from flicker.logs.model import Log, LogError, Run
 from flicker.logs.read_ahead import side_by_side
 from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
-from flicker.signals.cache import BlockCache
 from flicker.signals.conclusion import conclude, finish
 from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.movement import PICK_UP_V, TOGETHER_S
@@ -32,6 +31,9 @@ from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
 from flicker.signals.trace_model import RunTraces, Trace
 from flicker.stats.noise import resolution_of
+
+if TYPE_CHECKING:
+    from flicker.signals.cache import BlockCache
 
 Made = TypeVar("Made")
 

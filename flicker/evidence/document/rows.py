@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, TypedDict
+from typing import TYPE_CHECKING, Annotated, TypedDict
 
 from flicker.base.described import Doc
 from flicker.base.values import Unobserved
-from flicker.signals.coincidence import ChannelCoincidence
+
+if TYPE_CHECKING:
+    from flicker.signals.coincidence import ChannelCoincidence
 
 
 class LevelChangeRow(TypedDict):

@@ -20,7 +20,6 @@ from flicker.base.formats import digits_text, share_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.evidence.document.rows import OtherThreshold
-from flicker.evidence.located.warmup import WarmupRate, WarmupRun, observed_from, warmup_rate
 from flicker.evidence.outlook.protection import ThresholdTable, TripForecast, threshold_table, trip_forecast
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.relay import Relay, RelayRecord, add_up
@@ -28,6 +27,7 @@ from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Meter
+    from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.questions.control import ControlAnswer
 
 WHAT_IF_V = (0.5, 1.0, 1.5)  # other thresholds to look at; common practice, no source
@@ -84,6 +84,10 @@ def next_hours(record: ChannelRecord, limits: Limits) -> TripForecast | None:
 
 def warm_up_of(record: ChannelRecord, limits: Limits) -> WarmupRate | None:
     """Rate by time since power-up; None below two power-ups or without an episode."""
+    if record.episodes.common.all():
+        return None
+    from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate
+
     runs = []
     for place, trace in enumerate(record.traces):
         if not trace.power_up_seen or trace.observed_s <= 0:

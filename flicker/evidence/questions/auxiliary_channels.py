@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -18,12 +18,14 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
-from flicker.evidence.questions.warmth import Series, series_of
 from flicker.evidence.record.channel_record import NEAR_S, ChannelRecord, records
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import within
-from flicker.signals.coincidence import ChannelEvents
 from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
+
+if TYPE_CHECKING:
+    from flicker.evidence.questions.warmth import Series
+    from flicker.signals.coincidence import ChannelEvents
 
 LIKE_FLOOR = 1.5  # times the shorted lead's noise: no more than its floor; both common practice, no source
 ABOVE_FLOOR = 3.0  # times the shorted lead's noise: a live output; both common practice, no source
@@ -88,6 +90,8 @@ def look_beside(
     cautions: list[str] = []
     for item in log.companions:
         if item.role == "temperature":
+            from flicker.evidence.questions.warmth import series_of  # late: few logs have one
+
             found = series_of(item, log, place)
             if found is None:
                 cautions.append(f"{item.name} (temperature) holds no reading.")
@@ -109,6 +113,8 @@ def look_beside(
 
 def events_of(lines: Sequence[Line], record: ChannelRecord, log_of_run: Mapping[int, int]) -> list[ChannelEvents]:
     """Episodes of a line on the clock of each run of a record, as `signals.coincidence` takes them."""
+    from flicker.signals.coincidence import ChannelEvents
+
     out = []
     for run, number in zip(record.runs, record.numbers, strict=True):
         length = run.duration_s + run.sample_interval_s

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import DAY, HOUR
-from flicker.evidence.questions.warmth import Series, Warmth, warmth
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import elapsed, holds, spans
@@ -23,6 +23,9 @@ from flicker.signals.order_statistics import group_quantiles
 from flicker.signals.residuals import local_residual
 from flicker.signals.trace import Trace
 from flicker.stats.noise import noise_sigma
+
+if TYPE_CHECKING:
+    from flicker.evidence.questions.warmth import Series, Warmth
 
 SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
 
@@ -158,6 +161,8 @@ def _levels(
     curve = settling(time, level)
     warm = None
     if temperatures and float(np.ptp(level - curve)) > 0.25 * limits.drift_V:
+        from flicker.evidence.questions.warmth import warmth  # late: few logs have a temperature
+
         warm = warmth(level - curve, _log_clocks(up, log_of_run), temperatures, limits.confidence)
     follows = np.zeros_like(level) if warm is None else warm[0]
     shared, together = _room(time, level - curve - follows, others)

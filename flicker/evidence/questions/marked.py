@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flicker.base.values import Basis
 from flicker.evidence.findings import NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
-from flicker.evidence.questions.stimulus import EARLY_S, StimulusReport, StimulusRun, judge_stimuli, window_for
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.marks import Mark, borders, marks_path, noted, read_marks, stimuli, touched
 from flicker.logs.marks_column import joined, marks_in_column
 from flicker.logs.model import Log
 from flicker.logs.spans import spans
 from flicker.signals.mark_windows import Hands
+
+if TYPE_CHECKING:
+    from flicker.evidence.questions.stimulus import StimulusReport
 
 BY_HAND = "reproduced by a stimulus"
 SILENT = "By itself not shown to come back, but a stimulus brings it back: see 'provoked'."
@@ -49,6 +52,11 @@ def marks_of(log: Log, more: Iterable[Mark] = ()) -> tuple[Mark, ...]:
 
 def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]:
     """What the marks ask of each channel, on the log's clock."""
+    marks = tuple(marks)
+    if not marks:
+        return {}
+    from flicker.evidence.questions.stimulus import EARLY_S, window_for  # late: most logs come without a mark
+
     out = {}
     for channel in channels:
         mine = [mark for mark in marks if mark.concerns(channel)]
@@ -70,17 +78,19 @@ def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]
 
 def provoked(record: ChannelRecord, confidence: float) -> StimulusReport | None:
     """Judge the stimuli marked for a channel; None where none was."""
+    tried = [trace for trace in record.traces if trace.hands.stimuli and trace.trial_observed is not None]
+    if not tried:
+        return None
+    from flicker.evidence.questions.stimulus import StimulusRun, judge_stimuli
+
     runs = [
         StimulusRun(
             event_s=trace.tried.start_s if trace.tried is not None else np.empty(0),
             stimuli=dict(trace.hands.stimuli),
             observed=trace.trial_observed,
         )
-        for trace in record.traces
-        if trace.hands.stimuli and trace.trial_observed is not None
+        for trace in tried
     ]
-    if not runs:
-        return None
     return judge_stimuli(runs, channel=record.channel, dead_time_s=record.dead_time_s, confidence=confidence)
 
 

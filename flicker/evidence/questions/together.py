@@ -16,7 +16,6 @@ from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.signals.coincidence import BEYOND_CHANCE
 from flicker.stats.rates import recurrence as recurrence_test
 
 
@@ -105,12 +104,14 @@ def _with_common(record: ChannelRecord, common: Bools) -> ChannelRecord:
 
 def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, Any] | None:
     """Every pair of channels that share their runs, and of each with what was logged beside; None with nothing to pair."""
-    from flicker.signals.coincidence import ChannelEvents, coincide_all
-
     alike = [record for record in found if record.numbers == found[0].numbers]
     others = list(dict.fromkeys(line.name for line in beside.lines))
     if len(alike) + len(others) < 2:
         return None
+    if not any(record.episodes.count for record in alike):
+        return {"pairs": [], "reads": "No channel showed an episode."}
+    from flicker.signals.coincidence import ChannelEvents, coincide_all  # late: calm logs do without
+
     events = {
         record.channel: [
             ChannelEvents.from_trace(trace, run.sample_interval_s)
@@ -118,8 +119,6 @@ def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, 
         ]
         for record in alike
     }
-    if not any(record.episodes.count for record in alike):
-        return {"pairs": [], "reads": "No channel showed an episode."}
     for name in others:
         events[name] = events_of(beside.lines_of(name), alike[0], beside.log_of_run)
     pairs = coincide_all(events, beside=others)
@@ -129,8 +128,13 @@ def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, 
 def supply(coincidence: dict[str, Any] | None, beside: Beside) -> list[str]:
     """Which outputs jump with a rail or the mains."""
     roles = {line.name: line.role for line in beside.lines if line.role in ("rail", "mains")}
+    pairs = (coincidence or {}).get("pairs", [])
+    if not roles or not pairs:
+        return []
+    from flicker.signals.coincidence import BEYOND_CHANCE
+
     out = []
-    for pair in (coincidence or {}).get("pairs", []):
+    for pair in pairs:
         if pair["b"] in roles and pair["answer"] in BEYOND_CHANCE:
             out.append(
                 f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
