@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 from typing import Annotated
 
@@ -192,7 +193,9 @@ def coincide(
     times: tuple[list[Floats], list[Floats]] = ([], [])
     sizes: tuple[list[Floats], list[Floats]] = ([], [])
     for run_a, run_b in zip(runs_a, runs_b, strict=True):
-        common = without(run_a.observed, without(run_a.observed, run_b.observed))
+        common = run_a.observed
+        if not np.array_equal(common, run_b.observed):
+            common = without(common, without(common, run_b.observed))
         for side, run in enumerate((run_a, run_b)):
             order = np.argsort(run.start_s, kind="stable")
             inside = order[holds(common, run.start_s[order])]
@@ -272,6 +275,7 @@ def _decided(draft: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence
     return replace(draft, answer=answer, only=only, p_adjusted=p_adjusted)
 
 
+@lru_cache
 def _alone(count: int, share: float, confidence: float) -> bool:
     """Whether at most half of a channel's episodes can be shared (one-sided limit)."""
     if count == 0:
@@ -279,6 +283,7 @@ def _alone(count: int, share: float, confidence: float) -> bool:
     return share_interval(round(share * count), count, confidence=confidence, sided="upper").high < COMMON_SHARE
 
 
+@lru_cache  # of many channels most pairs have the same counts
 def _share(hits: int, count: int, confidence: float) -> tuple[float, float, float]:
     if count == 0:
         return math.nan, 0.0, 1.0
@@ -314,12 +319,17 @@ def _nearest(times: Floats, others: Floats) -> NDArray[np.intp]:
 def _middle_interval(values: Floats, confidence: float) -> tuple[float, float]:
     """Interval of the median from order statistics (sign test); NaN where the pairs are too few for one."""
     n = values.size
-    depth = np.flatnonzero(special.bdtr(np.arange(n // 2 + 1), n, 0.5) <= 0.5 * (1.0 - confidence))
-    if depth.size == 0:
+    k = _depth(n, confidence)
+    if k < 0:
         return math.nan, math.nan
     ordered = np.sort(values)
-    k = int(depth[-1])
     return float(ordered[k]), float(ordered[n - 1 - k])
+
+
+@lru_cache
+def _depth(n: int, confidence: float) -> int:
+    """Place from either end of the order statistic that bounds the median; -1 where there is none."""
+    return int(np.count_nonzero(special.bdtr(np.arange(n // 2 + 1), n, 0.5) <= 0.5 * (1.0 - confidence))) - 1
 
 
 def _sizes(a: Floats, b: Floats, seed: int) -> tuple[float, float, float]:

@@ -16,7 +16,6 @@ from flicker.evidence.guard.limits import (
     BLANK_LEVEL,
     BLANK_S,
     BLANK_STEPS,
-    BY_PLAN,
     JITTER,
     LEAST_READINGS,
     OPEN_MEDIAN_V,
@@ -89,7 +88,7 @@ def judge_guard(
     """
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]
-    sessions = [item.of_channel(rows_apart(own)) for item, own in zip(sessions, mine, strict=True)]
+    sessions = [item.of_channel(k) for item, k in zip(sessions, channel, strict=True)]
     allowed = [_calm(item.figures) for item in sessions]
     counts = clean_time(sessions, channel, mine)
     total = _Sum()
@@ -230,26 +229,11 @@ def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tupl
         a, b = _by_length(own, ANY if session.rows_apart == 1 else OWN, row_s, usual_s, session.rows_apart)
         long, short = long + a, short + b
         together += _by_length(own, ALL, row_s, usual_s)[0]
-        for k, item in enumerate(channels):
+        for k, (item, apart) in enumerate(zip(channels, session.apart, strict=True)):
             if k != me:
-                apart = rows_apart(item)
                 beside = OWN if apart > 1 else me if len(channels) > 2 else ANY
                 theirs += _by_length(item, beside, row_s, usual_s, apart)[1]
     return long, together, short, theirs, others
-
-
-def rows_apart(own: ChannelFigures) -> int:
-    """How many rows lie from reading to reading of a channel, where nearly all of its readings are single and equally far apart.
-
-    A scanner reads one channel a row, or a slow meter was joined to a fast one: what is empty by plan hides no overload, which
-    would take a reading with it, and the channel is judged at its own interval.
-    """
-    blanks = own.blank_rows[own.blank_rows[:, 0] == OWN]
-    readings = int(own.readings[~own.late].sum())
-    if readings < LEAST_READINGS or not blanks.size:
-        return 1
-    _, rows, times = blanks[np.argmax(blanks[:, 2])].tolist()
-    return int(rows) + 1 if times >= BY_PLAN * readings else 1
 
 
 def _by_length(own: ChannelFigures, other: int, row_s: float, usual_s: float, apart: int = 1) -> tuple[int, int]:

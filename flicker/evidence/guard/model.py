@@ -13,8 +13,9 @@ from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import seconds_text, volts_text
 from flicker.base.result import Result
-from flicker.evidence.guard.limits import GuardLimits
-from flicker.signals.guard.figures import BEYOND_V, StretchFigures
+from flicker.evidence.guard.limits import BY_PLAN, LEAST_READINGS, GuardLimits
+from flicker.signals.guard.blank import OWN
+from flicker.signals.guard.figures import BEYOND_V, ChannelFigures, StretchFigures
 
 
 class Reason(StrEnum):
@@ -39,6 +40,20 @@ class Reason(StrEnum):
     UNDATED = "undated"
 
 
+def rows_apart(own: ChannelFigures) -> int:
+    """How many rows lie from reading to reading of a channel, where nearly all of its readings are single and equally far apart.
+
+    A scanner reads one channel a row, or a slow meter was joined to a fast one: what is empty by plan hides no overload, which
+    would take a reading with it, and the channel is judged at its own interval.
+    """
+    blanks = own.blank_rows[own.blank_rows[:, 0] == OWN]
+    readings = int(own.readings[~own.late].sum())
+    if readings < LEAST_READINGS or not blanks.size:
+        return 1
+    _, rows, times = blanks[np.argmax(blanks[:, 2])].tolist()
+    return int(rows) + 1 if times >= BY_PLAN * readings else 1
+
+
 @dataclass(frozen=True, slots=True)
 class Session:
     """A stretch of a log as the guard's judge needs it.
@@ -48,8 +63,8 @@ class Session:
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
-    stretch before it begins, where both hold the same time. ``rows_apart``: one row in so many holds a reading of the
-    channel judged, and the intervals are those of its readings.
+    stretch before it begins, where both hold the same time. ``apart``: one row in so many holds a reading of each
+    channel, reckoned once; ``rows_apart``: of the channel judged, and the intervals are those of its readings.
     """
 
     figures: StretchFigures
@@ -62,12 +77,19 @@ class Session:
     left_out: tuple[Floats, ...] = ()
     pace_changes: tuple[tuple[float, float], ...] = ()
     again_s: float = 0.0
+    apart: tuple[int, ...] = ()
     rows_apart: int = 1
 
-    def of_channel(self, rows_apart: int) -> Session:
-        """As it is for a channel of which one row in so many holds a reading."""
-        changes = tuple((begin_s, rows_apart * pace_s) for begin_s, pace_s in self.pace_changes)
-        return replace(self, step_s=rows_apart * self.step_s, pace_changes=changes, rows_apart=rows_apart)
+    def __post_init__(self) -> None:
+        """Look once how far apart the readings of each channel lie; a copy keeps it."""
+        if not self.apart:
+            object.__setattr__(self, "apart", tuple(map(rows_apart, self.figures.channels)))
+
+    def of_channel(self, channel: int) -> Session:
+        """As it is for a channel, which may have a reading in one row of so many."""
+        apart = self.apart[channel]
+        changes = tuple((begin_s, apart * pace_s) for begin_s, pace_s in self.pace_changes)
+        return replace(self, step_s=apart * self.step_s, pace_changes=changes, rows_apart=apart)
 
     @property
     def longest_step_s(self) -> float:

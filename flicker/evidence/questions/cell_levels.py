@@ -258,10 +258,13 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> tuple[Floa
         return room, together
     for other in others:
         time_o, level_o = other.time_s, other.level_V
-        both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
-        if both.size < 12:
-            continue
-        mine, theirs = level[here] - np.median(level[here]), level_o[there] - np.median(level_o[there])
+        mine, theirs = level, level_o
+        if not np.array_equal(time, time_o):
+            both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
+            if both.size < 12:
+                continue
+            mine, theirs = level[here], level_o[there]
+        mine, theirs = mine - np.median(mine), theirs - np.median(theirs)
         spread = float(theirs @ theirs)
         if spread == 0.0 or float(mine @ mine) == 0.0:
             continue

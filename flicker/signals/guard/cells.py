@@ -25,6 +25,7 @@ CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulate
 FEWEST = 3  # readings that have a middle: by definition
 LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
 SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
+FIRST_LOOK = 8  # one reading in so many is compared first: where more than a twentieth of all lie apart among them, the rest changes nothing; a choice
 MOVES_WITH = 0.1  # and their correlation is this: two outputs within a digit of each other have noise of their own (choice)
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
@@ -211,6 +212,10 @@ def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite:
         for number in np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1)).tolist():
             near = close[number] & (finite[channel] == finite[number]).all(axis=1)
             with np.errstate(invalid="ignore"):  # missing readings
+                apart_V = np.abs(tables[channel][:, ::FIRST_LOOK] - tables[number][:, ::FIRST_LOOK])
+                near &= np.count_nonzero(apart_V > count_V[:, None], axis=1) <= (1.0 - SAME_SHARE) * finite[channel].shape[1]
+                if not near.any():
+                    continue
                 apart_V = np.abs(tables[channel][near] - tables[number][near])
                 within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
             same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
