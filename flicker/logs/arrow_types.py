@@ -63,28 +63,32 @@ def valid(column: Any) -> Bools:
     return truths(array.is_valid()) if array.null_count else np.ones(len(array), dtype=bool)
 
 
-def mask(rows: Bools) -> Any:
-    """Turn booleans into a column."""
-    return pa.Array.from_buffers(pa.uint8(), rows.size, [None, pa.py_buffer(rows.astype(np.uint8))]).cast(pa.bool_())
+def mask(rows: Bools, known: Bools | None = None) -> Any:
+    """Turn booleans into a column, empty where they are not ``known``."""
+    return pa.Array.from_buffers(pa.bool_(), rows.size, [_bits(known), _bits(rows)])
 
 
-def numbers(values: Floats) -> Any:
-    """Turn numbers into a column."""
-    return pa.Array.from_buffers(pa.float64(), values.size, [None, pa.py_buffer(np.ascontiguousarray(values))])
+def numbers(values: Floats, known: Bools | None = None) -> Any:
+    """Turn numbers into a column, empty where they are not ``known``."""
+    return pa.Array.from_buffers(pa.float64(), values.size, [_bits(known), pa.py_buffer(np.ascontiguousarray(values))])
 
 
-def places(rows: Ints) -> Any:
-    """Turn row numbers into a column."""
-    return pa.Array.from_buffers(
-        pa.int64(), rows.size, [None, pa.py_buffer(np.ascontiguousarray(rows, dtype=np.int64))]
-    )
+def places(rows: Ints, known: Bools | None = None) -> Any:
+    """Turn whole numbers into a column, empty where they are not ``known``."""
+    whole_numbers = np.ascontiguousarray(rows, dtype=np.int64)
+    return pa.Array.from_buffers(pa.int64(), rows.size, [_bits(known), pa.py_buffer(whole_numbers)])
 
 
-def words(texts: Sequence[str]) -> Any:
-    """Turn texts into a column."""
+def words(texts: Sequence[str], known: Bools | None = None) -> Any:
+    """Turn texts into a column, empty where they are not ``known``."""
     raw = [text.encode() for text in texts]
     ends = np.cumsum([0, *map(len, raw)], dtype=np.int32)
-    return pa.Array.from_buffers(pa.string(), len(raw), [None, pa.py_buffer(ends), pa.py_buffer(b"".join(raw))])
+    return pa.Array.from_buffers(pa.string(), len(raw), [_bits(known), pa.py_buffer(ends), pa.py_buffer(b"".join(raw))])
+
+
+def _bits(truths: Bools | None) -> Any:
+    """Truths as Arrow keeps them, eight in a byte."""
+    return None if truths is None else pa.py_buffer(np.packbits(truths, bitorder="little"))
 
 
 def texts(column: Any) -> Any:

@@ -18,6 +18,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.logs import arrow_types
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
 from flicker.present import palette
@@ -66,16 +67,29 @@ def note_of(chart: Any) -> str:
 
 
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:
-    """Table of a chart (a data frame: Altair neither copies nor validates its rows).
+    """Table of a chart (of Arrow, as logs are read: Altair neither copies nor validates its rows, and needs no pandas).
 
     Numbers to seven digits, readings of a strip to five: a screen shows four at most, and the page is lighter.
     """
-    import pandas as pd
+    import pyarrow as pa
 
-    table = pd.DataFrame(list(rows))
-    for name in table.select_dtypes("float").columns:
-        table[name] = _rounded(table[name].to_numpy(), 5 if name in READINGS else 7)
-    return table
+    given = list(rows)
+    names = dict.fromkeys(name for row in given for name in row)
+    return pa.table({name: _column(name, [row.get(name) for row in given]) for name in names})
+
+
+def _column(name: str, cells: Sequence[Any]) -> Any:
+    """Cells of one kind as a column; None, and what is not a finite number, is empty."""
+    known = np.array([cell is not None for cell in cells])
+    kinds = {type(cell) for cell in cells if cell is not None}
+    if all(issubclass(kind, str) for kind in kinds):
+        return arrow_types.words(["" if cell is None else cell for cell in cells], known)
+    if kinds <= {bool, np.bool_}:
+        return arrow_types.mask(np.array(cells, dtype=bool), known)
+    number = np.array(cells, dtype=np.float64)
+    if all(issubclass(kind, (int, np.integer)) for kind in kinds):
+        return arrow_types.places(np.nan_to_num(number).astype(np.int64), known)
+    return arrow_types.numbers(_rounded(number, 5 if name in READINGS else 7), np.isfinite(number))
 
 
 def _rounded(number: Floats, digits: int) -> Floats:

@@ -65,12 +65,12 @@ class Pictures:
 
         from flicker.present.charts import NothingToDraw, caption_of, note_of
 
-        try:
-            with debug_mode(False):  # `to_dict` checks the whole, so that no part is checked by itself before
+        # Nothing is checked against the schema of charts here: tests do. A notebook's paper has no part in a page.
+        with debug_mode(False), altair.theme.enable("default"):
+            try:
                 chart = make(*args, **options)
-        except NothingToDraw:
-            return None
-        with altair.theme.enable("default"):  # a notebook's paper has no part in a page
+            except NothingToDraw:
+                return None
             spec = _named_in_order(chart.to_dict(validate=False))
         spec.pop("title", None)
         number = f"chart-{len(self.specs) + 1}"
