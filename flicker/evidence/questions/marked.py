@@ -78,8 +78,7 @@ def hands_of(marks: Iterable[Mark], channels: Sequence[str]) -> dict[str, Hands]
 
 def provoked(record: ChannelRecord, confidence: float) -> StimulusReport | None:
     """Judge the stimuli marked for a channel; None where none was."""
-    tried = [trace for trace in record.traces if trace.hands.stimuli and trace.trial_observed is not None]
-    if not tried:
+    if not any(trace.hands.stimuli for trace in record.traces):
         return None
     from flicker.evidence.questions.stimulus import StimulusRun, judge_stimuli
 
@@ -89,8 +88,11 @@ def provoked(record: ChannelRecord, confidence: float) -> StimulusReport | None:
             stimuli=dict(trace.hands.stimuli),
             observed=trace.trial_observed,
         )
-        for trace in tried
+        for trace in record.traces
+        if trace.hands.stimuli and trace.trial_observed is not None
     ]
+    if not runs:
+        return None
     return judge_stimuli(runs, channel=record.channel, dead_time_s=record.dead_time_s, confidence=confidence)
 
 

@@ -81,16 +81,17 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
     """Stretches with the guard's figures, in order, each with its first run; another stage of the case begins anew."""
     out: list[tuple[RunTraces, Session]] = []
     begins = power_ups_begin(runs)
-    seen: set[int] = set()
+    cut: dict[int, list[RunTraces]] = {}  # the runs that were cut out of each stretch
+    for run in runs:
+        cut.setdefault(id(run.blocks.guard), []).append(run)
     for place, (run, up) in enumerate(zip(runs, begins, strict=True)):
         figures = run.blocks.guard
-        if figures is None or id(figures) in seen:
+        same = cut[id(figures)]
+        if figures is None or run is not same[0]:
             continue
-        seen.add(id(figures))
         pause = pause_s(runs[place - 1], run) if place else 0.0
         undated = not up and pause is None
         new_stage = bool(out) and stage_of(case, out[-1][0]) != stage_of(case, run)
-        same = [item for item in runs[place:] if item.blocks.guard is figures]
         session = Session(
             figures=figures,
             step_s=run.run.sample_interval_s,

@@ -24,6 +24,7 @@ LEAST_BLOCKS = 2  # a single odd block, power-up or visit is no change of rate: 
 FEWEST_EVENTS, FEWEST_UNITS = 10, 2 * LEAST_BLOCKS
 FEW_UNITS = 4  # up to here the prior is 1.4 times as wide (`scatter.WIDER`): the same study
 DRAWS = 20_000  # of the null law of the split
+AT_ONCE = 250  # of them; bounds memory: a choice
 # Clusters of clusters: each side is halved three times, and pieces of four events or more tell how unevenly halves share.
 HALVINGS, LEAST_IN_PIECE = 3, 4
 # The place was searched, the law of the split takes it as given: Bonferroni over so many places, fitted by
@@ -284,16 +285,17 @@ def _split(y: Floats, w: Floats, least: int, prior: float, border: int | None) -
 @lru_cache(maxsize=64)
 def _null(size: int, least: int, prior: float) -> Floats:
     """Law of the largest t over the borders for independent normal values, sorted."""
-    z = np.random.default_rng([size, least]).standard_normal((DRAWS, size))
-    total = np.cumsum(z, axis=1)
-    square = (z * z).sum(axis=1)
-    out = np.full(DRAWS, -np.inf)
-    for k in range(least, size - least + 1):
-        low, high = total[:, k - 1] / k, (total[:, -1] - total[:, k - 1]) / (size - k)
-        rest = np.maximum(square - k * low**2 - (size - k) * high**2, 1e-12)
-        out = np.maximum(
-            out, (high - low) / np.sqrt((prior + rest) / (size - 2 + prior) * (1.0 / k + 1.0 / (size - k)))
-        )
+    rng = np.random.default_rng([size, least])
+    k = np.arange(least, size - least + 1)
+    out = np.empty(DRAWS)
+    for first in range(0, DRAWS, AT_ONCE):
+        z = rng.standard_normal((min(AT_ONCE, DRAWS - first), size))
+        total = np.cumsum(z, axis=1)
+        before, square = total[:, least - 1 : size - least], (z * z).sum(axis=1)
+        low, high = before / k, (total[:, -1:] - before) / (size - k)
+        rest = np.maximum(square[:, None] - k * low**2 - (size - k) * high**2, 1e-12)
+        t = (high - low) / np.sqrt((prior + rest) / (size - 2 + prior) * (1.0 / k + 1.0 / (size - k)))
+        out[first : first + AT_ONCE] = t.max(axis=1)
     return np.sort(out)
 
 
