@@ -29,7 +29,6 @@ from flicker.signals.guard.figures import (
     MARK,
     MEDIAN_S,
     STARTS_S,
-    SWING_V,
     SWITCHED_ON,
     ChannelFigures,
     StretchFigures,
@@ -97,7 +96,7 @@ class Gatherer:
         self._swings: list[list[Rows]] = [[] for _ in range(channels)]
         self._open: list[_Open] = []
         self._next_s = 0.0  # begin of the cell that fills
-        self._off = OffWatch(blinks=channels > 1)
+        self._off = OffWatch()
         # Of several channels those that were at zero from the first reading on: another unit, not switched on yet.
         self._not_yet = {k: OffWatch() for k in range(channels)} if channels > 1 else {}
         self._started: list[list[list[float]]] = [[] for _ in range(channels)]
@@ -127,20 +126,10 @@ class Gatherer:
         self._chunks.append(chunk_of(piece, size, reduced, self.plan, out))
         self._end_s = float(piece.time_s[-1])
         for item in self._off.feed(piece.time_s, piece.values, self._may_be_off(piece, reduced)):
-            if not item.blink or self._vanished(item.begin_s):
-                self._cut(item)
+            self._cut(item)
         for channel in tuple(self._not_yet):
             self._look_for_start(channel, piece)
         self._advance(final=False)
-
-    def _vanished(self, at_s: float) -> bool:
-        """Whether two channels and more were away from zero until some time, and all calm.
-
-        What one output does alone is no start, and before a protection relay opens there are volts.
-        """
-        ends = [cells_of.extremes(self._chunks, k, at_s - BEFORE_S, at_s) for k in range(self.channels)]
-        away = sum(max(low, -high) > TAIL_V for low, high in ends)
-        return away > 1 and all(high - low <= SWING_V for low, high in ends)
 
     def _look_for_start(self, channel: int, piece: Piece) -> None:
         """Follow a channel that has been at zero since the first reading: when does it start, and how large is its start?"""
@@ -284,10 +273,10 @@ class Gatherer:
             self._jumps.add(drawn.time_s[first:last], [values[first:last] for values in drawn.values])
 
     def _cut(self, off: Off) -> None:
-        """Drop a time in which the unit was off, and a small bump before it, but before a blink."""
+        """Drop a time in which the unit was off, and a small bump before it."""
         self._fill(off.begin_s)
         bump = [cells_of.largest(self._chunks, k, off.begin_s - BEFORE_S, off.begin_s) for k in range(self.channels)]
-        until = self._drop_after(off.begin_s - BEFORE_S * (not off.blink and np.nanmax([0.0, *bump]) <= BUMP_V))
+        until = self._drop_after(off.begin_s - BEFORE_S * (np.nanmax([0.0, *bump]) <= BUMP_V))
         self._begin(off.end_s, SWITCHED_ON, [any(until < t <= off.end_s for t in item.anew_s) for item in self.left])
 
     def _drop_after(self, until: float) -> float:

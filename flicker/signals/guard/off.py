@@ -5,8 +5,8 @@ later no longer at zero: a servo holds a sound output there as well, and its swi
 40 s before goes with it only up to 0.3 V, so that no end of life passes as switching off. Choices, measured on simulated
 benches.
 
-A blink of the mains is shorter: all channels at zero for two seconds, all calm and two of them away from zero in the 40 s
-before, and a jump beyond 10 mV. Nothing before it goes with it.
+A shorter time at zero is no switching off, whoever blinks, mains or relay: of a protection relay that trips on volts between
+two readings the log shows no more than that, and a swing it stays.
 """
 
 from __future__ import annotations
@@ -28,8 +28,6 @@ ZERO_V = 3e-4 + 1e-9  # of readings with a last digit of 0.1 mV, three are withi
 TAIL_V = 2.0 * ZERO_V  # a meter's own noise of 0.1 mV passes the first now and then, never this
 TAIL_SHARE = 0.02  # so many readings may lie between the two, or be missing
 OFF_S = 60.0
-BLINK_S = 2.0  # common practice, no source: a relay that opens as the mains blink closes after seconds,
-BLINK_START_V = 0.01  # with less of a start nothing is taken for a jump or a swing
 BEFORE_S = 40.0
 BUMP_V = 0.3
 START_V = 0.02
@@ -39,11 +37,10 @@ AFTER_S = (STARTS_S[1], STARTS_S[1] + OFF_S)  # the surge is over: is it at zero
 
 @dataclass(frozen=True, slots=True)
 class Off:
-    """A time off: from its first reading to the first after it; ``blink``: shorter than `OFF_S`."""
+    """A time off: from its first reading to the first after it."""
 
     begin_s: float
     end_s: float
-    blink: bool = False
 
 
 @dataclass(slots=True)
@@ -57,13 +54,9 @@ class _Waiting:
 
 
 class OffWatch:
-    """Follows the largest size of all channels, reading by reading, and tells where the unit was off and came back.
+    """Follows the largest size of all channels, reading by reading, and tells where the unit was off and came back."""
 
-    ``blinks``: blinks are told, too.
-    """
-
-    def __init__(self, *, blinks: bool = False) -> None:
-        self._blinks = blinks
+    def __init__(self) -> None:
         self._quiet_from: float | None = None  # begin of the quiet stretch that lasts,
         self._last_s = -np.inf  # its last reading so far,
         self._rows = self._odd = 0  # its readings, and those beyond `ZERO_V` or missing
@@ -121,20 +114,12 @@ class OffWatch:
 
     def _ended(self, end_s: float, time_s: Floats, size: Floats, odd: NDArray[np.bool_], out: list[Off]) -> None:
         assert self._quiet_from is not None
-        long = self._long()
-        if long or (self._blinks and self._blinked(end_s, time_s, size)):
+        if self._long():
             waiting = self._waiting
-            self._waiting = [_Waiting(Off(self._quiet_from, end_s, blink=not long))]
+            self._waiting = [_Waiting(Off(self._quiet_from, end_s))]
             out.extend(self._decide(time_s, size, odd))
             self._waiting = waiting + self._waiting
         self._quiet_from = None
-
-    def _blinked(self, end_s: float, time_s: Floats, size: Floats) -> bool:
-        """Whether the quiet stretch that ends is long enough for a blink, and a jump follows as far as readings reach."""
-        first, soon = time_s.searchsorted([end_s, end_s + SOON_S]).tolist()
-        jumps = soon == time_s.size or float(size[first:soon].max(initial=0.0)) >= BLINK_START_V
-        assert self._quiet_from is not None
-        return jumps and self._odd <= TAIL_SHARE * self._rows and end_s - self._quiet_from >= BLINK_S and self._rows > 1
 
     def _decide(self, time_s: Floats, size: Floats, odd: NDArray[np.bool_]) -> list[Off]:
         """Follow what waits for its decision; those that are shown to be times off."""
@@ -145,7 +130,7 @@ class OffWatch:
             item.jump_V = max(item.jump_V, float(size[a:soon].max(initial=0.0)))
             item.readings += int(end - begin)
             item.at_zero += int(np.count_nonzero(~odd[begin:end]))
-            if soon < time_s.size and item.jump_V < (BLINK_START_V if item.off.blink else START_V):
+            if soon < time_s.size and item.jump_V < START_V:
                 continue
             if end == time_s.size:
                 left.append(item)
