@@ -62,11 +62,11 @@ DRAWN: tuple[tuple[str, tuple[str, ...], int], ...] = (
     ("faults", ("through_zero", "steps_zero"), 80),
     ("second", ("lead-off",), 900),
     ("rare", ("fast-hum",), 200),
-    ("second", ("relay-floating", "chassis", "ac-range", "off"), 35),
-    ("second", ("relay-zero", "asleep", "timer"), 15),
+    ("second", ("relay-floating", "chassis", "ac-range", "off"), 200),
+    ("second", ("relay-zero", "asleep", "timer"), 60),
     ("second", second_situations.SOUND, 2),
     ("simulated", ("lead-off",), 150),
-    ("simulated", ("lead-shorted", "lead-chassis", "meter-repeats", "timer-nights"), 10),
+    ("simulated", ("lead-shorted", "lead-chassis", "meter-repeats", "timer-nights"), 120),
 )
 
 
