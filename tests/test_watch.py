@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import json
 import math
@@ -394,6 +395,23 @@ def test_ctrl_c_leaves_a_summary(tmp_path):
     assert process.returncode == 130
     assert json.loads(out.splitlines()[-1])["event"] == "summary"
     assert "Traceback" not in err
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_a_swallowed_ctrl_c_ends_the_watch_all_the_same(tmp_path, monkeypatch, capsys):
+    """A library that is loading may catch whatever is raised: seen once under load, where the watch went on for good."""
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 900))
+    poll = GrowingLog.poll
+
+    def swallowing(self, last=False):
+        with contextlib.suppress(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGINT)
+        return poll(self, last=last)
+
+    monkeypatch.setattr(GrowingLog, "poll", swallowing)
+    assert main(["watch", str(path), "--json", "--until", "stopped"]) == 130
+    assert json.loads(capsys.readouterr().out.splitlines()[-1])["event"] == "summary"
 
 
 @pytest.mark.parametrize("begins", [0, 30, 600])

@@ -6,10 +6,13 @@ import argparse
 import json
 import shlex
 import shutil
+import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +22,8 @@ from flicker.commands._options import Options, add_log_options, add_options, nee
 from flicker.commands._shared import case_from, channels_from, file_options, limits_from, outputs_from, used_logs
 
 if TYPE_CHECKING:
+    from types import FrameType
+
     from flicker.case.case_file import Case
     from flicker.evidence.watch.watcher import Watcher
     from flicker.evidence.watch.watching import Event, WatchSummary
@@ -117,13 +122,14 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.present.terminal.watch import Screen
 
     screen: Screen | Lines = Lines() if arguments.json else Screen()
-    state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand"}
+    state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand", "interrupted": False}
     code = 0
     try:
-        for event in _follow(growing, arguments, case, state, screen):
-            screen.event(event)
-            if event.event == "alarm":
-                _alarm(event, command)
+        with _interrupts_noted(state):
+            for event in _follow(growing, arguments, case, state, screen):
+                screen.event(event)
+                if event.event == "alarm":
+                    _alarm(event, command)
     except KeyboardInterrupt:
         code = 130
     except LogError as problem:  # what was watched until then is told
@@ -140,6 +146,24 @@ def run(arguments: argparse.Namespace) -> int:
     if code == 2:
         print(f"flicker watch: {state['ended']}", file=sys.stderr)
     return code
+
+
+@contextmanager
+def _interrupts_noted(state: dict[str, Any]) -> Iterator[None]:
+    """Note Ctrl-C before it is raised: a library that is loading may swallow it, and then the next look at the log ends."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def note(number: int, frame: FrameType | None) -> None:
+        state["interrupted"] = True
+        signal.default_int_handler(number, frame)
+
+    before = signal.signal(signal.SIGINT, note)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _uses(growing: GrowingLog, arguments: argparse.Namespace, case: Case | None) -> list[ColumnUse] | None:
@@ -176,6 +200,8 @@ def _follow(
     waits = False
     last_line = last_reading = last_status = time.monotonic()
     while True:
+        if state["interrupted"]:
+            raise KeyboardInterrupt
         fresh = growing.poll()
         now = time.monotonic()
         for note in growing.notes[told:]:

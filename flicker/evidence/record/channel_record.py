@@ -12,7 +12,7 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
-from flicker.signals.excursions import Excursions
+from flicker.signals.excursions import Excursions, episode_numbers
 from flicker.signals.guard.figures import CELL_S
 from flicker.signals.trace import RunTraces, Trace
 
@@ -99,6 +99,12 @@ class ChannelRecord:
         """Marks the episodes of a run, but for those of all channels at once."""
         mine: Bools = (self.episodes.run == place) & ~self.episodes.common
         return mine
+
+    def clusters_at(self, dead_time_s: float) -> int:
+        """Number of own episodes if excursions closer than ``dead_time_s`` counted as one."""
+        places = [self.own(place) for place in range(len(self.traces))]
+        starts, ends = self.episodes.start_s, self.episodes.end_s
+        return sum(int(np.unique(episode_numbers(starts[own], ends[own], dead_time_s)).size) for own in places)
 
     @property
     def longest_episode_s(self) -> float:
