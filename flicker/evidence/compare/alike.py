@@ -24,6 +24,7 @@ CONDITIONS: dict[str, tuple[str, ...]] = {
     "range": ("range",),
     "resolution": ("resolution",),
 }
+SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
 SAMPLING = (
     ("integration_s", "an integration of {:g} s"),
     ("range_V", "a range of {:g} V"),

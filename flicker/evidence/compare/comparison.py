@@ -14,7 +14,7 @@ from flicker.base.values import Fitness, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.alike import sources_of, starts_told, unlike, unlike_hours
+from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours
 from flicker.evidence.compare.aspects import RATES, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
 from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
@@ -49,7 +49,6 @@ from flicker.evidence.record.log_checks import between, changed_places, cut_shor
 from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.traced import LogLike
 
-SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
 Given: TypeAlias = "Assessment | LogLike | Sequence[LogLike]"
 
 
@@ -190,19 +189,18 @@ def _compare(
     common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
     follow = [slower_s([follow_s(made.traces) for made in step[2:]]) for step in steps]
     pairs = []
-    for number, name, first_record, second_record in rows:
+    for number, name, *both in rows:
         left_out = False if name in apart_of[number] else None
-        before, after = steps[number][2:]
-        every_s = [
-            max(made.channel(name).guard.figures.seldom_s, own_s)
-            for made, own_s in zip((before, after), follow[number], strict=True)
-        ]
-        one_side = side_of(first_record, before.records, started, left_out, every_s[0])
-        pairs.append((one_side, side_of(second_record, after.records, started, left_out, every_s[1])))
+        was, now = (
+            side_of(record, made.records, started, left_out, max(made.channel(name).guard.figures.seldom_s, own_s))
+            for record, made, own_s in zip(both, steps[number][2:], follow[number], strict=True)
+        )
+        pairs.append((was, now))
     for number in common:
-        before, after = steps[number][2:]
-        most = most_shared((before, after), apart_of[number])
-        pairs.append((side_of(most[0], before.records, started, True), side_of(most[1], after.records, started, True)))
+        sides = steps[number][2:]
+        most = zip(most_shared(sides, apart_of[number]), sides, strict=True)
+        was, now = (side_of(record, made.records, started, True) for record, made in most)
+        pairs.append((was, now))
     weighed = weigh(
         pairs,
         confidence=limits.confidence,
@@ -387,7 +385,8 @@ def _cautions(
             "Every channel improved: look for what they share (room, supply, load, warmth, a dimmer, the meter) before crediting one part. "
             "Name the channel that was not touched with --control."
         )
-    if any(item.outcome != NO_CHANGE and item.aspect in RATES for item in channels):
+    rated = any(item.outcome != NO_CHANGE and item.aspect in RATES for item in channels)
+    if rated:
         out.append(foot(before.limits))
     for item in channels:
         for text in item.ratio.cautions:
@@ -396,10 +395,8 @@ def _cautions(
         if item.after.fitness == "do not connect":
             out.append(f"{item.channel}: do not connect a loudspeaker, whatever else has changed.")
         if item.noise_ratio.answer == "more":
-            out.append(
-                f"{item.channel}: the noise floor rose to {digits_text(item.noise_ratio.estimate or 0.0)} times what it was."
-            )
-    rated = any(item.outcome != NO_CHANGE and item.aspect in RATES for item in channels)
+            times = digits_text(item.noise_ratio.estimate or 0.0)
+            out.append(f"{item.channel}: the noise floor rose to {times} times what it was.")
     out.extend(unlike_hours(names, (before.records, after.records), rated))
     out.append(SAFETY)
     return tuple(dict.fromkeys(out))
