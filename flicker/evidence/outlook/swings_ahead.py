@@ -62,13 +62,7 @@ def growing_swings(record: ChannelRecord, findings: Sequence[Finding], limits: L
         places = max(record.power_ups, key=lambda runs: sum(record.traces[place].observed_s for place in runs))
     else:
         return None
-    sizes, times, clock = [], [], 0.0
-    for place in places:
-        mine = record.own(place) & (record.episodes.size_V > 0)
-        sizes.append(record.episodes.size_V[mine])
-        times.append(clock + record.episodes.clock_s[mine])
-        clock += record.traces[place].observed_s
-    size, when = np.concatenate(sizes), np.concatenate(times)
+    size, when, clock = record.own_sizes(places)
     if size.size == 0 or clock <= 0 or float(size.max()) >= limits.protection_V:
         return None
     order = np.argsort(when, kind="stable")

@@ -313,14 +313,9 @@ def _sizes(record: ChannelRecord) -> tuple[list[Floats], list[Floats]]:
     """Sizes of the channel's own episodes and when they came on the observed clock, by power-up in order."""
     sizes, times = [], []
     for places in record.power_ups:
-        kept, clock, before = [], [], 0.0
-        for place in places:
-            keep = record.own(place) & (record.episodes.size_V > 0)
-            kept.append(record.episodes.size_V[keep])
-            clock.append(before + record.episodes.clock_s[keep])
-            before += record.traces[place].observed_s
-        sizes.append(np.concatenate(kept))
-        times.append(np.maximum.accumulate(np.concatenate(clock)))
+        size_V, clock_s, _ = record.own_sizes(places)
+        sizes.append(size_V)
+        times.append(np.maximum.accumulate(clock_s))
     return sizes, times
 
 

@@ -88,7 +88,10 @@ class ChannelRecord:
     @property
     def power_ups(self) -> list[list[int]]:
         """Places of the runs of each power-up, in order."""
-        return [[place for place, cycle in enumerate(self.cycle) if cycle == one] for one in sorted(set(self.cycle))]
+        places: dict[int, list[int]] = {}
+        for place, cycle in enumerate(self.cycle):
+            places.setdefault(cycle, []).append(place)
+        return [places[cycle] for cycle in sorted(places)]
 
     @property
     def own_episodes(self) -> int:
@@ -99,6 +102,16 @@ class ChannelRecord:
         """Marks the episodes of a run, but for those of all channels at once."""
         mine: Bools = (self.episodes.run == place) & ~self.episodes.common
         return mine
+
+    def own_sizes(self, places: Sequence[int]) -> tuple[Floats, Floats, float]:
+        """Sizes of own episodes in some runs, when each came on the observed clock of these runs, and where that clock ends."""
+        sizes, times, end = [], [], 0.0
+        for place in places:
+            mine = self.own(place) & (self.episodes.size_V > 0)
+            sizes.append(self.episodes.size_V[mine])
+            times.append(end + self.episodes.clock_s[mine])
+            end += self.traces[place].observed_s
+        return np.concatenate(sizes), np.concatenate(times), end
 
     def clusters_at(self, dead_time_s: float) -> int:
         """Number of own episodes if excursions closer than ``dead_time_s`` counted as one."""
