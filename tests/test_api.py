@@ -158,7 +158,7 @@ def own(name):
     if rest == "__version__":
         return None
     if rest in flicker.__all__:
-        return flicker._HOMES[rest].removeprefix("flicker.")
+        return getattr(flicker, rest).__module__.removeprefix("flicker.")
     while rest not in NAMES:
         assert "." in rest, f"no module holds {name}"
         rest = rest.rpartition(".")[0]

@@ -22,7 +22,7 @@ from flicker.cli import main
 from flicker.evidence.assessment import assess
 from flicker.evidence.document.excursion_table import write_excursions
 from flicker.logs.marks import append_mark
-from flicker.signals.cache import BlockCache
+from flicker.signals.cache import BlockCache, CachedSource
 from flicker.survey_table import find_logs, survey
 
 RNG = np.random.default_rng(7)
@@ -95,7 +95,7 @@ def test_blocks_changed_by_hand_are_not_used(tmp_path: Path):
     path, cache = written(tmp_path / "a.csv"), BlockCache()
     assess(cache.read(path), cache=cache)
     place = cache.place(path)
-    assert cache._head(path, _wishes()) is not None
+    assert isinstance(cache.read(path).source, CachedSource)
     members = {}
     with zipfile.ZipFile(place) as kept:
         members = {name: kept.read(name) for name in kept.namelist()}
@@ -116,13 +116,7 @@ def test_blocks_changed_by_hand_are_not_used(tmp_path: Path):
     with zipfile.ZipFile(place, "w") as kept:
         for member, data in members.items():
             kept.writestr(member, edited.getvalue() if member == "head.npy" else data)
-    assert cache._head(path, _wishes()) is None
-
-
-def _wishes():
-    from flicker.logs.reading import wishes_of
-
-    return wishes_of()
+    assert not isinstance(cache.read(path).source, CachedSource)
 
 
 def test_the_page_prints_in_any_encoding(tmp_path: Path):

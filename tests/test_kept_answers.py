@@ -55,7 +55,7 @@ def test_whatever_goes_in_is_looked_at(bench, judged, monkeypatch):
     assert marked != first and len(judged) == 2
     log.write_text(log.read_text().rsplit("\n", 2)[0] + "\n")  # a row less
     assert asked() not in (first, marked) and len(judged) == 3
-    monkeypatch.setattr("flicker.commands._documents.program_key", lambda: "another program")
+    monkeypatch.setattr("importlib.metadata.version", lambda library: "another")
     asked()
     assert len(judged) == 4
 

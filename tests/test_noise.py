@@ -146,7 +146,7 @@ def test_no_last_digit_where_there_is_none():
 )
 def test_the_step_of_a_long_log_is_that_of_four_stretches(place, step):
     # Invented: 40 readings with a finer digit, at the stretches looked at (start, thirds, end) or between them.
-    most = digits._MOST_VALUES
+    most = digits.MOST_VALUES
     level = (np.arange(2 * most) * 7 % 11) * 0.03
     at = int(place * (level.size - most // 4)) + (100 if place < 1.0 else most // 4 - 140)
     level[at : at + 40] += 0.01

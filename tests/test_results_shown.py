@@ -183,4 +183,6 @@ def test_charts_of_the_other_results(compared, visits):
 
 def test_reckoning_rooms_load_no_charts(monkeypatch):
     assert views.view("nothing registered", object()) is None
-    assert views._ROOMS == {"html": "flicker.present.results", "charts": "flicker.present.results"}
+    for kind in ("html", "charts"):
+        monkeypatch.setattr(f"flicker.present.results.{kind}", lambda result, kind=kind: (kind, result))
+        assert views.view(kind, "of a result") == (kind, "of a result")

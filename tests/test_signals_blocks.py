@@ -43,9 +43,10 @@ def test_blocks_hold_what_plain_numpy_says(values: np.ndarray) -> None:
 
 def _cut(log: Log, rows: int) -> Log:
     source = log.source
-    assert isinstance(source, ArraySource)
-    values = dict(zip(source.channels, source._values, strict=True))
-    return Log(ArraySource(source.name, source._time, values, source.start, batch_rows=rows))
+    batches = list(source.batches())
+    time_s = np.concatenate([batch.time_s for batch in batches])
+    values = {name: np.concatenate([batch.values[k] for batch in batches]) for k, name in enumerate(source.channels)}
+    return Log(ArraySource(source.name, time_s, values, source.start, batch_rows=rows))
 
 
 def _facts(runs: list[RunTraces]) -> list[object]:

@@ -125,7 +125,7 @@ def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
 
     every = _by_channel(lapses_of, stretch)
     power_ups, found = find_power_ups(stretch, every, band_V=limits.settle_band_V, resolutions_V=digits)
-    power_ups, found = _as_guarded(stretch, power_ups, found, limits.settle_band_V)
+    power_ups, found = as_guarded(stretch, power_ups, found, limits.settle_band_V)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
     out: _Pieces = []
@@ -144,7 +144,7 @@ def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
     return out
 
 
-def _as_guarded(
+def as_guarded(
     stretch: RunBlocks, power_ups: Sequence[PowerUp], lapses: Sequence[list[Lapse]], band_V: float
 ) -> tuple[list[PowerUp], list[list[Lapse]]]:
     """Add where the guard saw the whole unit switched off and on: there is one definition of a power-up."""

@@ -110,7 +110,7 @@ def lead_modules() -> SimpleNamespace:
 def proposed(blocks: RunBlocks, product: SimpleNamespace) -> tuple[list[Any], list[list[Any]], list[float]]:
     """Power-ups, stretches of each channel that the rules would leave out, and the last digits."""
     from flicker.signals.draft import ranges_of
-    from flicker.signals.trace import _as_guarded
+    from flicker.signals.trace import as_guarded
     from flicker.stats.noise import resolution_of
 
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in blocks.channels]
@@ -120,7 +120,7 @@ def proposed(blocks: RunBlocks, product: SimpleNamespace) -> tuple[list[Any], li
         for k, digit in enumerate(digits)
     ]
     ups, lapses = product.find_power_ups(blocks, every, band_V=SETTINGS.settle_band_V, resolutions_V=digits)
-    ups, lapses = _as_guarded(blocks, ups, lapses, SETTINGS.settle_band_V)
+    ups, lapses = as_guarded(blocks, ups, lapses, SETTINGS.settle_band_V)
     return ups, lapses, digits
 
 

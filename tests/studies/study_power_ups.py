@@ -257,7 +257,7 @@ def pages(draws: int, rng: np.random.Generator) -> None:
             sizes.append(pu.size_growth([np.exp(m + rng.normal(0, 0.4, k)) for m, k in zip(mood, n, strict=True)]))
             even = np.full(n.size, n.sum() / n.size)
             seen.append(PowerUpCounts(n, np.full(n.size, 3600.0), n, even, False))
-        found = [worsening._worse_with_age(k, seen, limits) for k in range(channels)]
+        found = [worsening.worse_with_age(k, seen, limits) for k in range(channels)]
         asked = [(f.p_value, f.holds) for f in found if f.p_value is not None]
         asked += [(s.p_up, s.factor >= worsening.SIZE_FACTOR) for s, c in zip(sizes, seen, strict=True) if c.episodes.sum() >= 5]
         adjusted = holm([p for p, _ in asked])

@@ -74,7 +74,7 @@ def growth_findings(records: Sequence[ChannelRecord], limits: Limits) -> list[tu
         [
             _more_often(record, counts, limits),
             _larger(record, counts, limits),
-            _worse_with_age(k, seen, limits),
+            worse_with_age(k, seen, limits),
             _larger_with_age(record, counts, limits),
         ]
         for k, (record, counts) in enumerate(zip(records, seen, strict=True))
@@ -221,7 +221,7 @@ def _of_sizes(asked: str, result: SizeGrowth, method: str, text: str) -> Finding
     meaning="Do later power-ups show more, at the same time since power-up and beyond what they differ by themselves?",
     chart="rates",
 )
-def _worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) -> Finding:
+def worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) -> Finding:
     """Do later power-ups show more, beyond what they differ by themselves?"""
     counts = seen[place]
     method = "integrated likelihood over power-ups (negative binomial), expectations by risk sets; one-sided"

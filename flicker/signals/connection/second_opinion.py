@@ -43,9 +43,9 @@ def second_opinion(
     doubts = [[lapse for lapse in part if lapse.told] for part in lapses]
     for channel, lapse, rows in proposals(blocks, kept, starts, resolutions_V):
         odds = max(log_odds(row) for row in rows)
-        if odds < float(_table()["threshold"]):
+        if odds < float(learnt_table()["threshold"]):
             kept[channel].remove(lapse)
-            if odds >= float(_table()["doubt"]):  # below it, no more than what any live channel does
+            if odds >= float(learnt_table()["doubt"]):  # below it, no more than what any live channel does
                 doubts[channel].append(lapse)
     for part, unsure in zip(kept, doubts, strict=True):
         again = [lapse for lapse in (*part, *unsure) if lapse.reason in ASKED]
@@ -83,7 +83,7 @@ def proposals(
 
 def log_odds(row: Floats) -> float:
     """Log-odds that a stretch shows no live output, by boosted trees; positive speaks for leaving it out."""
-    table = _table()
+    table = learnt_table()
     total = float(table["base"])
     for figure, border, low, high, value in table["trees"]:
         node = 0
@@ -94,7 +94,8 @@ def log_odds(row: Floats) -> float:
 
 
 @cache
-def _table() -> dict[str, Any]:
+def learnt_table() -> dict[str, Any]:
+    """Trees and thresholds as `make_state_tables.py` wrote them."""
     with open(TABLE, encoding="utf-8") as file:
         table: dict[str, Any] = json.load(file)
     return table

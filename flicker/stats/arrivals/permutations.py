@@ -108,15 +108,16 @@ def burst_levels(runs: er.Runs, clock: er.Runs | None = None) -> list[Bursts]:
     gaps, later = (clock or runs).gaps(), runs.place() > 0
     inner = np.sort(gaps[later])
     if inner.size < 2:
-        return [_parted(runs, gaps, later, 0.0)]
+        return [parted(runs, gaps, later, 0.0)]
     count, limit = cluster_gap(inner, intervals_theta(inner, grid=False))
-    levels = [_parted(runs, gaps, later, limit)]
+    levels = [parted(runs, gaps, later, limit)]
     if count <= SHOWN * (inner.size + 1):
-        levels.append(_parted(runs, gaps, later, float(inner[inner.size - max(1, -(-count // 3) - 1)])))
+        levels.append(parted(runs, gaps, later, float(inner[inner.size - max(1, -(-count // 3) - 1)])))
     return levels
 
 
-def _parted(runs: er.Runs, gaps: Floats, later: Bools, limit: float) -> Bursts:
+def parted(runs: er.Runs, gaps: Floats, later: Bools, limit: float) -> Bursts:
+    """Bursts of events that follow the one before them (``later`` in their run) by at most ``limit``."""
     begins = ~later | (gaps > limit)
     first = np.flatnonzero(begins)
     sizes = np.diff(np.append(first, runs.times.size))

@@ -13,7 +13,7 @@ from flicker.base.middle import median
 __all__ = ["noise_sigma", "resolution_of"]
 
 
-_MOST_VALUES = 1 << 18  # more than this tells the last digit no better
+MOST_VALUES = 1 << 18  # more than this tells the last digit no better
 
 
 def resolution_of(values: ArrayLike) -> float:
@@ -42,8 +42,8 @@ def resolution_of(values: ArrayLike) -> float:
     few computed readings among digital ones do not hide the step.
     """
     array = check.number_array("values", values)
-    if array.size > _MOST_VALUES:  # four stretches: a step shows between neighbours in level, not in time
-        part = _MOST_VALUES // 4
+    if array.size > MOST_VALUES:  # four stretches: a step shows between neighbours in level, not in time
+        part = MOST_VALUES // 4
         starts = np.linspace(0, array.size - part, 4).astype(np.int64)
         array = np.concatenate([array[s : s + part] for s in starts])
     array = array[np.isfinite(array)]

@@ -9,7 +9,7 @@ import numpy as np
 from flicker.base.arrays import Floats, Ints
 
 _FEW = 200  # so few pairs between two slopes are listed one by one
-_LISTED = 2000  # up to here all slopes fit comfortably in memory (16 MB)
+LISTED = 2000  # up to here all slopes fit comfortably in memory (16 MB)
 
 
 def discordant_pairs(values: Floats) -> int:
@@ -44,7 +44,7 @@ def slope_at_rank(values: Floats, times: Floats, ranks: tuple[int | None, ...] |
     asked: tuple[int | None, ...] = (None,) if ranks is None else ranks
     order = np.lexsort((values, times))
     y, x = values[order], times[order]
-    found = _listed(y, x, asked) if y.size <= _LISTED else _searched(y, x, asked)
+    found = _listed(y, x, asked) if y.size <= LISTED else _searched(y, x, asked)
     return found[0] if ranks is None else found
 
 
