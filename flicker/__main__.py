@@ -6,9 +6,8 @@ import sys
 try:
     from flicker.cli import program
 
-    code = program()
+    program()
 except KeyboardInterrupt:
     sys.stderr.write("flicker: stopped.\n")
     sys.stderr.flush()
     os._exit(130)  # not `sys.exit`: after an interrupt within an import Python would end by the signal instead
-sys.exit(code)

@@ -19,8 +19,8 @@ from typing import NoReturn
 from flicker._version import __version__
 
 # Objects made before Python looks for cycles among them (700 by itself): nearly all that a start makes, modules and classes,
-# lives to the end, and the looks took a tenth of it. So many objects take some 10 MB; a choice, measured in tests/benchmarks.
-LOOKED_AFTER = 100_000
+# lives to the end, and the looks took a tenth of it. So many objects take some 25 MB; a choice, measured in tests/benchmarks.
+LOOKED_AFTER = 250_000
 STOPPED = 130  # exit code after Ctrl-C: 128 and the number of the signal, as shells have it
 
 COMMANDS: dict[str, str] = {
@@ -123,8 +123,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
 
 
-def program() -> int:
-    """Run the command line in a process of its own.
+def alone() -> int:
+    """Run the command line in a process that does nothing else; return the exit code.
 
     Nothing here multiplies large matrices, but each thread that the linear algebra libraries start turns idly on a
     core for a tenth of a second; so they get one, unless the user has said otherwise.
@@ -137,14 +137,31 @@ def program() -> int:
     code = main()
     gc.freeze()  # the process ends: nothing is to be gained by a last look for cycles
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done; an interrupt while Python leaves changes nothing
-    if code == STOPPED:
-        # An interrupt that passed through an extension module's start makes Python end by the signal, whatever the
-        # code asked for; so what is to be done at the end is done here, and the process ends with the code.
-        atexit._run_exitfuncs()
+    return code
+
+
+def leave(code: int) -> NoReturn:
+    """Do what is to be done at the end, and end the process at once.
+
+    To let go of every module and object by itself takes 4 % of a short log's time. And an interrupt that passed through
+    an extension module's start would make Python end by the signal, whatever the code asked for.
+    """
+    import threading  # late: help starts none
+
+    if threading.active_count() > 1 and code != STOPPED:
+        sys.exit(code)  # a thread is still at work; Python waits for it
+    atexit._run_exitfuncs()
+    try:
         sys.stdout.flush()
         sys.stderr.flush()
-        os._exit(STOPPED)
-    return code
+    except OSError:
+        sys.exit(code)  # Python says what it could not write
+    os._exit(code)
+
+
+def program() -> NoReturn:
+    """Run the command line, and end the process with it."""
+    leave(alone())
 
 
 def sentence(problem: BaseException) -> str:
@@ -158,4 +175,4 @@ def sentence(problem: BaseException) -> str:
 
 
 if __name__ == "__main__":
-    sys.exit(program())
+    program()

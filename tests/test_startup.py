@@ -10,14 +10,25 @@ from pathlib import Path
 import pytest
 
 from flicker import simulate_log
-from flicker.cli import program
+from flicker.cli import alone
 
 OURS = {"flicker.stats.power_ups.forecast", "flicker.case.case_file", "flicker.present"}  # not asked for
+# What one power-up with hardly a swing has no use for, on its page either: comparisons, power-ups against each other,
+# rates that change, growth, odd rows of a text.
+UNASKED = {
+    f"flicker.{name}"
+    for name in (
+        "evidence.compare.weighing", "evidence.located.power_up_history", "evidence.located.mean_count",
+        "evidence.located.rate_changed", "evidence.located.warmup", "evidence.outlook.swings_ahead", "stats.soak",
+        "stats.power_ups.growth", "stats.rates.dispersion", "stats.changepoints", "stats.arrivals.clusters",
+        "logs.reading.text.grouped_rows",
+    )
+} | {"rich._emoji_codes"}  # fmt: skip
 LARGE = OURS | {"statsmodels", "altair", "ruptures", "pandas", "scipy.stats", "pyarrow", "numpy", "rich", "distributed"}
 LOADED = (
     "import sys, io, contextlib; from flicker.cli import main\n"
     "with contextlib.redirect_stdout(io.StringIO()): code = main(sys.argv[1:])\n"
-    f"print(code, *sorted({LARGE!r} & set(sys.modules)))"
+    f"print(code, *sorted({LARGE | UNASKED!r} & set(sys.modules)))"
 )
 
 
@@ -47,7 +58,12 @@ def test_help_loads_no_library(arguments):
 def test_assess_loads_neither_models_nor_charts(ten_minutes, kind):
     names = loaded("assess", str(ten_minutes / f"{kind}.csv"), "--json")
     placing = {"ruptures", "scipy.stats"}  # places of changes; four tenths of a second, only where one is possible
-    assert names - placing == {"numpy", "pyarrow"}
+    assert names - placing - UNASKED == {"numpy", "pyarrow"}
+
+
+def test_a_page_loads_nothing_that_it_does_not_say(ten_minutes):
+    names = loaded("assess", str(ten_minutes / "steady.csv"))
+    assert names & UNASKED == set() and "rich" in names
 
 
 @pytest.mark.parametrize(("arguments", "asked_s"), [(("--help",), 0.3), (("assess", "steady.csv"), 1.5)])
@@ -73,7 +89,7 @@ def test_a_process_of_its_own_starts_no_idle_threads_unless_told(monkeypatch, ca
         monkeypatch.setenv("OPENBLAS_NUM_THREADS", told)
     monkeypatch.setattr(sys, "argv", ["flicker", "--version"])
     monkeypatch.setattr("signal.signal", lambda *_: None)  # the tests' own process is not about to end
-    assert program() == 0
+    assert alone() == 0
     assert os.environ["OPENBLAS_NUM_THREADS"] == wanted
     assert capsys.readouterr().out.startswith("flicker ")
 

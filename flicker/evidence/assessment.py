@@ -43,7 +43,7 @@ from flicker.evidence.questions.together import (
     recurring_common,
     supply,
 )
-from flicker.evidence.questions.worsening import growth_findings, page_foot
+from flicker.evidence.questions.worsening import FEWEST, growth_findings, page_foot
 from flicker.evidence.record.channel_record import EVER, ChannelRecord, records
 from flicker.evidence.record.log_checks import in_runs
 from flicker.evidence.record.overlaps import beginnings
@@ -331,10 +331,10 @@ def judge(
 def _changed(
     found: Sequence[ChannelRecord], limits: Limits, since: dt.datetime | None
 ) -> Sequence[RateChanged | None]:
-    """When each channel's rate changed; where nothing happened there is no rate that could have."""
-    if since is None and not any(record.episodes.count for record in found):
+    """When each channel's rate changed; where hardly anything happened there is no rate that could have."""
+    if since is None and all(record.own_episodes < FEWEST for record in found):
         return [None] * len(found)
-    from flicker.evidence.located.rate_since import since_findings  # late: logs without an episode do without
+    from flicker.evidence.located.rate_since import since_findings  # late: logs with few episodes do without
 
     return since_findings(found, limits, since)
 

@@ -17,15 +17,12 @@ from flicker.evidence.advice import Next, advise
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.facts import Facts
-from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding, by_question, correct
+from flicker.evidence.findings import GROWTH, NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
-from flicker.evidence.located.mean_count import MeanCount, mean_count_of
-from flicker.evidence.located.power_up_history import PowerUpHistory, history_of
 from flicker.evidence.outlook.bench import RelayResult, Relays, Visibility, exposure, visibility_of, warm_up_of
 from flicker.evidence.outlook.end_state import End, Failed, Stands
 from flicker.evidence.outlook.forecast import TimeToThreshold
-from flicker.evidence.outlook.swings_ahead import SwingsAhead, swings_ahead
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import by_lead
 from flicker.evidence.questions.cell_levels import Levels
@@ -42,9 +39,12 @@ from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
+    from flicker.evidence.located.mean_count import MeanCount
     from flicker.evidence.located.moves import MoveRow
+    from flicker.evidence.located.power_up_history import PowerUpHistory
     from flicker.evidence.located.rate_changed import RateChanged
     from flicker.evidence.located.warmup import WarmupRate
+    from flicker.evidence.outlook.swings_ahead import SwingsAhead
     from flicker.evidence.questions.control import ControlAnswer
     from flicker.evidence.questions.stimulus import StimulusReport
 
@@ -254,7 +254,7 @@ def judge_channel(
         answers = by_question(findings)
         rate, upper_per_h = replace(rate, steady_upper_per_h=None), None
     warm = warm_up_of(record, limits)
-    history = history_of(ups, limits)
+    history, mean_count = _over_power_ups(record, ups, limits)
     warmest = max((part.warmth for part in levels if part.warmth is not None), key=lambda w: w.range_V, default=None)
     largest = float(sizes.max()) if sizes.size else None
     peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
@@ -306,8 +306,8 @@ def judge_channel(
             speaker_side=_speaker_side(record, case),
             confidence=limits.confidence,
         ),
-        swings_ahead=swings_ahead(record, findings, limits),
-        mean_count=mean_count_of(record, limits),
+        swings_ahead=_swings_ahead(record, findings, limits),
+        mean_count=mean_count,
         against=tuple(item.text for item in verdict.against),
         not_excluded=not_excluded(
             guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else upper_per_h
@@ -324,6 +324,26 @@ def _complaint(record: ChannelRecord, case: Case | None, limits: Limits) -> tupl
     hours, starts = needs(case, limits.confidence)
     cold = sum(trace.power_up_seen for trace in record.traces)
     return max(hours - record.observed_s / HOUR, 0.0), None if starts is None else max(starts - cold, 0.0)
+
+
+def _over_power_ups(
+    record: ChannelRecord, ups: Sequence[condition.PowerUp], limits: Limits
+) -> tuple[PowerUpHistory | None, MeanCount | None]:
+    """Power-ups against each other, and their mean number of episodes."""
+    if max(record.cycles, len(ups)) < 2:
+        return None, None
+    from flicker.evidence.located.mean_count import mean_count_of  # late: most logs hold one power-up
+    from flicker.evidence.located.power_up_history import history_of
+
+    return history_of(ups, limits), mean_count_of(record, limits)
+
+
+def _swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Limits) -> SwingsAhead | None:
+    if not any(item.question in GROWTH and item.answer == YES for item in findings):
+        return None
+    from flicker.evidence.outlook.swings_ahead import swings_ahead  # late: few swings grow
+
+    return swings_ahead(record, findings, limits)
 
 
 def _moves(whole: ChannelRecord, limits: Limits) -> tuple[MoveRow, ...]:

@@ -17,13 +17,13 @@ from flicker.base.formats import volts_text
 from flicker.base.result import Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.located.power_up_history import PowerUpHistory
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
 from flicker.stats import power_ups
 
 if TYPE_CHECKING:
+    from flicker.evidence.located.power_up_history import PowerUpHistory
     from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.questions.stimulus import StimulusReport
 

@@ -9,11 +9,9 @@ from typing import Any
 
 from flicker.base.formats import digits_text, once_text, share_text, times_text
 from flicker.base.values import Aspect
-from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
-from flicker.signals.coincidence import BEYOND_CHANCE
 
 MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -40,6 +38,8 @@ def against_text(against: Sequence[str], reads: str) -> str:
 
 def outcome_text(outcome: str, aspect: str) -> str:
     """Outcome of a comparison, with the aspect where it is not the swings: 'improved: movement'."""
+    from flicker.evidence.compare.weighing import NO_CHANGE  # late: only pages that compare ask
+
     return outcome if outcome == NO_CHANGE or aspect in SWINGS else f"{outcome}: {aspect}"
 
 
@@ -111,6 +111,8 @@ def together_text(coincidence: Mapping[str, Any] | None) -> str:
     pairs: Sequence[Mapping[str, Any]] = (coincidence or {}).get("pairs", ())
     if len(pairs) < 2:
         return str((coincidence or {}).get("reads", ""))
+    from flicker.signals.coincidence import BEYOND_CHANCE  # late: most logs have two channels and fewer
+
     counts = {str(pair[side]): int(pair[f"episodes_{side}"]) for pair in pairs for side in "ab"}
     common = [str(pair["reads"]) for pair in pairs if pair["answer"] in BEYOND_CHANCE]
     swung = [f"{name} {times_text(count)}" for name, count in counts.items() if count]

@@ -17,7 +17,7 @@ from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Interval
-from flicker.stats.rates import rate_ratio, share_interval
+from flicker.stats import rates
 
 __all__ = [
     "Coincidence",
@@ -123,7 +123,7 @@ def stimulus_test(
         raise ValueError(f"window must leave some of the span outside all windows, got {width}")
     hits = int(_within(events, starts, stops).sum())
     outside_count = events.size - hits
-    test = rate_ratio(hits, inside, outside_count, outside, confidence=confidence, alternative="greater")
+    test = rates.rate_ratio(hits, inside, outside_count, outside, confidence=confidence, alternative="greater")
     return StimulusTest(
         hits=hits,
         window_exposure=inside,
@@ -214,7 +214,7 @@ def coincidence(
     x = a - begin
     found = int(_within(x, starts, stops, closed=True).sum())
     law = shift_law(x, starts, stops, length, seed=seed, closed=True)
-    share = share_interval(found, x.size, confidence=confidence) if x.size else None
+    share = rates.share_interval(found, x.size, confidence=confidence) if x.size else None
     return Coincidence(
         coincidences=found,
         expected=law.mean,

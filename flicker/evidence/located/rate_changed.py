@@ -109,6 +109,11 @@ class RateChanged(Began):
     method: Annotated[str, Doc("Method in words.")]
     reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
 
+    @property
+    def told(self) -> str:
+        """The sentence of a page; '' where there is nothing to say."""
+        return self.reads if self.answer != Way.NOT_SHOWN or self.given else ""
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -225,7 +230,7 @@ def _reads(item: RateChanged) -> str:
 
 def since_text(item: RateChanged | None) -> str:
     """The sentence of a page; '' where there is nothing to say."""
-    return item.reads if item is not None and (item.answer != Way.NOT_SHOWN or item.given) else ""
+    return "" if item is None else item.told
 
 
 def day_name(date: dt.date | None, number: int) -> str:

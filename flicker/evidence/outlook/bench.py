@@ -86,16 +86,16 @@ def warm_up_of(record: ChannelRecord, limits: Limits) -> WarmupRate | None:
     """Rate by time since power-up; None below two power-ups or without an episode."""
     if record.episodes.common.all():
         return None
-    from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate
-
-    runs = []
-    for place, trace in enumerate(record.traces):
-        if not trace.power_up_seen or trace.observed_s <= 0:
-            continue
-        mine = record.own(place)
-        runs.append(WarmupRun(record.episodes.start_s[mine], observed_from(trace.observed, 0.0)))
-    if len(runs) < 2 or sum(run.begin_s.size for run in runs) == 0:
+    begun = [place for place, trace in enumerate(record.traces) if trace.power_up_seen and trace.observed_s > 0]
+    begin_s = [record.episodes.start_s[record.own(place)] for place in begun]
+    if len(begun) < 2 or not any(part.size for part in begin_s):
         return None
+    from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate  # late: one power-up needs none
+
+    runs = [
+        WarmupRun(part, observed_from(record.traces[place].observed, 0.0))
+        for place, part in zip(begun, begin_s, strict=True)
+    ]
     return warmup_rate(runs, dead_time_s=record.dead_time_s, confidence=limits.confidence)
 
 

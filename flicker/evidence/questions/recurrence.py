@@ -17,11 +17,11 @@ from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.stats import power_ups
-from flicker.stats.rates import RateInterval, dispersion_test, rate_interval, recurrence
+from flicker.stats import power_ups, rates
 
 if TYPE_CHECKING:
     from flicker.stats.power_ups import MeanRate
+    from flicker.stats.rates import RateInterval
 
 WINDOWS = 20  # equal windows whose counts are compared: chosen, not measured
 PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
@@ -94,7 +94,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
             seen_s += float(np.sum(clipped[:, 1] - clipped[:, 0]))
             start = record.episodes.start_s[record.own(place)]
             hits += int(np.count_nonzero((start >= begin) & (start < end)))
-        rate = rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None
+        rate = rates.rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None
         phases.append(
             PhaseRate(
                 phase=phase,
@@ -121,7 +121,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
             phases=tuple(phases),
         )
     whole, over = _whole_rate(record, count, hours, limits)
-    one_sided = rate_interval(count, hours, confidence=limits.confidence, sided="upper")
+    one_sided = rates.rate_interval(count, hours, confidence=limits.confidence, sided="upper")
     return EpisodeRate(
         episodes=count,
         observed_s=record.observed_s,
@@ -144,7 +144,7 @@ def _whole_rate(record: ChannelRecord, count: int, hours: float, limits: Limits)
     kept = [(t.size, e / HOUR) for t, e in zip(times, ends, strict=True) if e > 0]
     if count == 0 or len(kept) < 2:
         alone = " of this power-up" if count else ""
-        return rate_interval(count, hours, confidence=limits.confidence), f"exact Poisson interval{alone}"
+        return rates.rate_interval(count, hours, confidence=limits.confidence), f"exact Poisson interval{alone}"
     found = power_ups.mean_rate(
         [n for n, _ in kept], [e for _, e in kept], scatter=limits.power_up_scatter, confidence=limits.confidence
     )
@@ -195,7 +195,7 @@ def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     def shown(clusters: int) -> bool:
         if clusters < 2:
             return False
-        return recurrence(clusters, hours, nuisance_rate=nuisance).p_value <= 1 - limits.confidence
+        return rates.recurrence(clusters, hours, nuisance_rate=nuisance).p_value <= 1 - limits.confidence
 
     if hours <= 0 or not shown(first_of_runs + pauses.size):
         return None
@@ -251,7 +251,7 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
         return Finding(
             "intermittent", NO if clean else NOT_SHOWN, method, text, limit=limits.episode_rate_per_h, **common
         )
-    result = recurrence(rate.episodes, hours, nuisance_rate=nuisance)
+    result = rates.recurrence(rate.episodes, hours, nuisance_rate=nuisance)
     if filled:
         return Finding(
             "intermittent",
@@ -335,7 +335,7 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
         number = max(1, round(WINDOWS * end / total))
         counts.extend(np.histogram(moments, bins=number, range=(0.0, end))[0].tolist())
         widths.extend([end / number] * number)
-    result = dispersion_test(counts, widths)
+    result = rates.dispersion_test(counts, widths)
     shown = result.p_value <= 1 - limits.confidence and result.index > 1
     text = (
         f"Episodes come in clusters: from one stretch of time to the next their number varies {digits_text(result.index)} times as much as chance alone would make it."

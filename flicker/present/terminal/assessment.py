@@ -24,7 +24,6 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.located.moves import moves_text
-from flicker.evidence.located.rate_changed import since_text
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
@@ -48,7 +47,7 @@ def show_assessment(result: Assessment, console: Console | None = None) -> None:
         for item, record in zip(result.channels, result.records, strict=True):
             out.print()
             out.print(channel_block(item, record, out))
-        out.print(Padding(Text(LEGEND, style="dim"), (0, 0, 0, 1)))
+        out.print(Padding.indent(Text(LEGEND, style="dim"), 1))
         for line in (*shared_lines(result), *ledger_lines(result)):
             out.print()
             out.print(Text(line))
@@ -127,7 +126,7 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
     looking = looking_lines(item.worth_looking)
     lines: list[tuple[str, object]] = [
         ("moved", item.moves and moves_text(item.moves)),
-        ("when", since_text(item.since)),
+        ("when", item.since and item.since.told),
         ("per power-up", item.mean_count and item.mean_count.reads),
         *(("stimulus", kind.reads) for kind in (stimulus.kinds if stimulus is not None else ()) if kind.kind != told),
         ("control", control is not None and control.count + control.control_count > 0 and control.reads),
@@ -159,7 +158,7 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     verdict = Text.assemble((item.verdict, "bold"), f": {item.tail}" if item.tail else "")
     # One line where it fits; a verdict that is broken over two lines would start again at the margin.
     fits = head.cell_len + 2 + verdict.cell_len <= console.width
-    titles = [Text.assemble(head, "  ", verdict)] if fits else [head, Padding(verdict, (0, 0, 0, 1))]
+    titles = [Text.assemble(head, "  ", verdict)] if fits else [head, Padding.indent(verdict, 1)]
     shown = [finding for finding in item.findings if finding.answer == YES]
     within = [_short(finding) for finding in item.findings if finding.answer == NO]
     open_ = [
@@ -188,10 +187,10 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
     room = (console.width if console.width < ENDLESS else PIPED) - 2
     return Group(
         *titles,
-        *(Padding(line, (0, 0, 0, 1)) for line in (strip(record, min(room, WIDEST)), axis(record, min(room, WIDEST)))),
-        Padding(Text(item.reads), (0, 0, 0, 1)),
-        Padding(Text(numbers, style="dim"), (0, 0, 0, 1)),
-        Padding(facts([row for row in rows if row[1]], console), (0, 0, 0, 1)),
+        *(Padding.indent(line, 1) for line in (strip(record, min(room, WIDEST)), axis(record, min(room, WIDEST)))),
+        Padding.indent(Text(item.reads), 1),
+        Padding.indent(Text(numbers, style="dim"), 1),
+        Padding.indent(facts([row for row in rows if row[1]], console), 1),
     )
 
 

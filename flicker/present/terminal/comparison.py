@@ -63,7 +63,7 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
         *(("like with like", Text(note)) for note in item.comparable),
     ]
     return Group(
-        head, Padding(Text(item.reads), (0, 0, 0, 1)), Padding(facts(rows, console, style="dim"), (0, 0, 0, 1))
+        head, Padding.indent(Text(item.reads), 1), Padding.indent(facts(rows, console, style="dim"), 1)
     )
 
 

@@ -45,11 +45,11 @@ def page(console: Console | None = None) -> Iterator[Console]:
     encoding = codecs.lookup(getattr(out, "encoding", None) or "utf-8").name
     terminal = out.isatty()
     if terminal and encoding == "utf-8":
-        yield Console(highlight=False, soft_wrap=False)
+        yield Console(highlight=False, soft_wrap=False, emoji=False)
         return
     text = io.StringIO()
     width = Console().width if terminal else ENDLESS
-    yield Console(file=text, highlight=False, soft_wrap=False, width=width, color_system=None)
+    yield Console(file=text, highlight=False, soft_wrap=False, emoji=False, width=width, color_system=None)
     lines = "\n".join(line.rstrip() for line in text.getvalue().split("\n"))
     out.write(plain(lines, encoding))
 
@@ -80,7 +80,7 @@ def facts(rows: Sequence[tuple[str, Text]], console: Console, *, style: str = "b
         for name, words in rows:
             if name:
                 said.append(Text(name, style=style))
-            said.append(Padding(words, (0, 0, 0, 2)))
+            said.append(Padding.indent(words, 2))
         return Group(*said)
     grid = Table.grid(padding=(0, 2))
     grid.add_column(style=style, no_wrap=True)

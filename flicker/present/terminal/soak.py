@@ -35,7 +35,7 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
                 bar = "▬" * max(1, round(BAR * math.log1p(hours) / most))
                 style = "bold dark_orange3" if hours == plan.hours else "dark_cyan"
                 grid.add_row(share_text(chance), Text(bar, style=style), hours_text(hours))
-            out.print(Padding(grid, (0, 0, 0, 2)))
+            out.print(Padding.indent(grid, 2))
         others = Table.grid(padding=(0, 2))
         others.add_column(style="dim", no_wrap=True)
         others.add_column()
@@ -55,6 +55,6 @@ def show_soak(plan: SoakPlan, console: Console | None = None) -> None:
             others.add_row(f"to show it {part.fall}", part.reads)
         if others.row_count:
             out.print()
-            out.print(Padding(others, (0, 0, 0, 2)))
+            out.print(Padding.indent(others, 2))
         out.print()
         warn(out, plan.cautions)

@@ -28,8 +28,8 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
         for item in result.channels:
             out.print()
             out.print(Text(f" {item.channel} ", style="bold reverse"))
-            out.print(Padding(_rates(result, item, out), (0, 0, 0, 1)))
-            out.print(Padding(Text(item.reads), (0, 0, 0, 1)))
+            out.print(Padding.indent(_rates(result, item, out), 1))
+            out.print(Padding.indent(Text(item.reads), 1))
             first, last = item.visits[0], item.visits[-1]
             same = [
                 f"{t.quantity} {digits_text(t.first_V * 1e3, 3)} to {millivolts_text(t.last_V)}"
@@ -50,7 +50,7 @@ def show_visits(result: Visits, console: Console | None = None) -> None:
                 ("a year ahead", Text(item.year_reads)),
                 *(("", Text(caution, style="dim")) for caution in item.rate.cautions),
             ]
-            out.print(Padding(facts([row for row in rows if row[1]], out), (0, 0, 0, 1)))
+            out.print(Padding.indent(facts([row for row in rows if row[1]], out), 1))
         out.print()
         warn(out, result.cautions)
 

@@ -6,20 +6,24 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Wishes
 from flicker.logs.reading.planning.sampled import strong
 from flicker.logs.reading.samples.whole import empty
-from flicker.logs.reading.text import grouped_rows
 from flicker.logs.reading.text.header import COMMENT, first_row, fitting, header_above, preamble, split
 from flicker.logs.reading.words import numerals, odd_cells, units
 from flicker.logs.reading.words.numerals import LONGEST, Numerals
 
+if TYPE_CHECKING:
+    from flicker.logs.reading.text.grouped_rows import Commas
+
 MAX_COLUMNS = 1024
 _HEAD_LINES = 4000  # lines looked at
 NAMED = 0.2  # a choice: more than cells of words beside the numbers can cost, less than rows that do not fit
+UNDIVIDED = 0.3  # what a line without any delimiter must be better by: a choice
 NAMED_ROWS = 0.9  # of the rows must fall into as many cells as the names; a choice
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
@@ -44,7 +48,7 @@ class Layout:
     columns: list[Column] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     blank_rows: bool = False  # an empty line is a row without a reading
-    commas: grouped_rows.Commas | None = None  # how rows with more cells than columns are put together
+    commas: Commas | None = None  # how rows with more cells than columns are put together
 
 
 def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> Layout:
@@ -90,12 +94,16 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     commas = None
     apart = 0
     if delimiter == "," and not header:
-        apart = grouped_rows.cells_apart([row for row in rows if any(map(strong, row))], wishes, name)
+        from flicker.logs.reading.text.grouped_rows import cells_apart  # late: most columns have names
+
+        apart = cells_apart([row for row in rows if any(map(strong, row))], wishes, name)
         width -= apart
     too_long = (header and len(header) < width) or any(len(c) > width for c in cut)
     if delimiter == "," and (too_long or wishes.thousands is not None):
+        from flicker.logs.reading.text.grouped_rows import judge  # late: most rows fit their header
+
         filled_rows = [cells for cells in cut if any(map(strong, cells))]
-        commas = grouped_rows.judge(filled_rows, len(header) or width, wishes, name)
+        commas = judge(filled_rows, len(header) or width, wishes, name)
     if commas is not None and (apart or (header and len(header) < width)):
         width = len(header) or width
         merged = [commas.merge(cells) for cells in cut]
@@ -220,6 +228,8 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
             continue
         if delimiter == " " and told is None and any(_in_most(d, few) for d in "\t;|"):
             continue
+        if not delimiter and best[0] >= 1.0 - UNDIVIDED:
+            continue  # no line as a whole can do better
         rows = [split(line.strip("\r") if delimiter != " " else line.strip(), delimiter, quoted) for line in few]
         width, count = Counter(map(len, rows)).most_common(1)[0]
         if width < 2 and delimiter:
@@ -247,7 +257,7 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
         if title and count >= NAMED_ROWS * len(rows) and len(split(title.strip(), delimiter, quoted)) == width > 1:
             score += NAMED  # the names above fall into as many cells: what else stands in the numbers is their decimal sign
         if delimiter == "":
-            score -= 0.3
+            score -= UNDIVIDED
         if score > best[0]:
             best = (score, delimiter, width)
     if best[0] <= 0.02 and best[1:] == ("", 1):

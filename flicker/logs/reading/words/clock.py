@@ -10,11 +10,13 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Ints
+from flicker.logs.reading.words.numerals import PLAIN
 
 Micros = Ints
 
@@ -66,7 +68,13 @@ FORMS |= {  # two columns of digits, known by each other: 20260304 and 101500
     "compact": _DATES["compact"],
     "hhmmss clock": r"(?P<h>[0-2]?\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?",
 }
-_COMPILED = {name: re.compile(form) for name, form in FORMS.items()}
+_SHORTEST_PLAIN = 14  # digits of the only form without any sign between them, 20260304101500: by definition
+
+
+@cache
+def _pattern(name: str) -> re.Pattern[str]:
+    """A form, compiled when a cell is first held against it: a log of seconds needs none."""
+    return re.compile(FORMS[name])
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +101,20 @@ class Form:
         return self.name.startswith("xxy")
 
 
+def _may_tell(cell: str) -> bool:
+    """Whether a cell can be written in a form at all: it holds digits, and more than a number."""
+    return any(map(str.isdigit, cell)) and (len(cell) >= _SHORTEST_PLAIN or PLAIN.fullmatch(cell) is None)
+
+
 def form_of(cells: Sequence[str]) -> Form | None:
     """Recognise how dates or clock times are written, from sample cells; None where they are neither."""
     filled = [cell.strip() for cell in cells if cell.strip()]
     if not filled:
         return None
+    if sum(map(_may_tell, filled)) < 0.9 * len(filled):
+        return None
     for name in _RECOGNISED:
-        pattern = _COMPILED[name]
+        pattern = _pattern(name)
         found = [match for cell in filled if (match := pattern.fullmatch(cell))]
         if len(found) >= 0.9 * len(filled):
             if name == "clock" and not any(m["s"] or m["ap"] for m in found) and len(filled) > 1:
@@ -171,7 +186,7 @@ class OrderEvidence:
 
 def short_year(cells: Sequence[str], form: Form) -> bool:
     """Whether a form of short numbers writes the year, wherever it stands, with two digits."""
-    pattern = _COMPILED[form.name]
+    pattern = _pattern(form.name)
     return any(len(m["y"]) == 2 for cell in cells[:50] if (m := pattern.fullmatch(cell.strip())))
 
 
@@ -208,9 +223,9 @@ def day_of(word: str, form: Form) -> str:
 
 def matches(cell: str, form: Form) -> bool:
     """Whether a cell is written in a form, its zone included."""
-    if form.name not in _COMPILED:
+    if form.name not in FORMS:
         return False
-    found = _COMPILED[form.name].fullmatch(cell.strip().strip('"').strip())
+    found = _pattern(form.name).fullmatch(cell.strip().strip('"').strip())
     return found is not None and (not form.zoned or bool(found["z"]))
 
 
