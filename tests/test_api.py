@@ -37,7 +37,7 @@ STATS = {
         SHAPE_RANGE TailChance TailFit fit_tail
     """,
     "jumps": """
-        Jumps jumps reading_sigma
+        reading_sigma
     """,
     "moving": """
         Movement moved_in_noise

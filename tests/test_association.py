@@ -123,7 +123,7 @@ def test_common_cause_is_found():
     ("call", "words"),
     [
         (lambda: stimulus_test([1.0], [], 1.0, 10.0), "stimulus_times must hold 1 or more"),
-        (lambda: stimulus_test([11.0], [1.0], 1.0, 10.0), "event_times must lie within the span 0.0 to 10.0, got 11.0"),
+        (lambda: stimulus_test([11.0], [1.0], 1.0, 10.0), "event_times must lie between 0 and 10, got 11"),
         (lambda: stimulus_test([1.0], [1.0], 0.0, 10.0), "window must be a time.*got 0.0"),
         (lambda: stimulus_test([1.0], [0.0], 10.0, 10.0), "window must leave some of the span outside"),
         (lambda: stimulus_test([1.0], [1.0], 1.0, (5.0, 2.0)), "span must be a length above 0"),

@@ -371,9 +371,9 @@ def test_however_much_they_differ_equals_a_quasi_poisson_fit_by_hand():
         (lambda: pu.power_ups_to_see([1, 0], [100.0, 100.0], length=1e-6), "too short"),
         (lambda: pu.clean_power_ups(1.0, clean=[-1.0]), "clean must be 0 or more"),
         (lambda: pu.size_growth([[0.0], [1.0]]), "above 0"),
-        (lambda: pu.size_growth_within([[1.0, 2.0]], [[5.0, 1.0]], dead_time=10.0), "sorted"),
+        (lambda: pu.size_growth_within([[1.0, 2.0]], [[5.0, 1.0]], dead_time=10.0), "in rising order"),
         (lambda: pu.early_share_test([3], [2], 0.2), "not be above counts"),
-        (lambda: pu.provoked_test([5.0], [12.0], 5.0, 10.0), "run's end"),
+        (lambda: pu.provoked_test([5.0], [12.0], 5.0, 10.0), "between 0 and 10"),
     ],
 )
 def test_bad_input_is_named(call, told):

@@ -48,7 +48,6 @@ SOUND = {
     "changepoints.dispersed_limits": dict(count=3, exposure=2.0, dispersion=1.5, confidence=0.9),
     "changepoints.variance_changes": dict(y=Y, x=list(range(12))),
     "extremes.fit_tail": dict(peaks=Y, threshold=0.5, exposure=3.0),
-    "jumps.jumps": dict(values=JUMPY),
     "jumps.reading_sigma": dict(values=JUMPY),
     "moving.moved_in_noise": dict(levels=JUMPY, limit=0.02),
     "noise.allan_deviation": dict(y=Y, step_s=1.0, spans=[1.0, 2.0]),

@@ -12,12 +12,17 @@ from numpy.typing import ArrayLike
 from flicker.base.arrays import Floats, Ints
 
 
+def _number(value: Any) -> float:
+    """Turn a value into a float, NaN where it is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return math.nan
+
+
 def whole(name: str, value: Any, *, least: int = 0, what: str = "a count") -> int:
     """Return ``value`` as an int, or raise if it is not a whole number of at least ``least``."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must be {what}, a whole number of {least} or more, got {value!r}") from None
+    number = _number(value)
     if not math.isfinite(number) or number != math.floor(number) or number < least or isinstance(value, bool):
         raise ValueError(f"{name} must be {what}, a whole number of {least} or more, got {value!r}")
     return int(value)
@@ -25,22 +30,16 @@ def whole(name: str, value: Any, *, least: int = 0, what: str = "a count") -> in
 
 def positive(name: str, value: Any, *, what: str = "a number", zero: bool = False) -> float:
     """Return ``value`` as a finite float above 0 (or from 0 on, with ``zero``)."""
-    allowed = "0 or more" if zero else "above 0"
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must be {what}, finite and {allowed}, got {value!r}") from None
+    number = _number(value)
     if not math.isfinite(number) or number < 0 or (number == 0 and not zero):
+        allowed = "0 or more" if zero else "above 0"
         raise ValueError(f"{name} must be {what}, finite and {allowed}, got {value!r}")
     return number
 
 
 def finite(name: str, value: Any) -> float:
     """Return ``value`` as a finite float."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must be a finite number, got {value!r}") from None
+    number = _number(value)
     if not math.isfinite(number):
         raise ValueError(f"{name} must be a finite number, got {value!r}")
     return number
@@ -48,10 +47,7 @@ def finite(name: str, value: Any) -> float:
 
 def share(name: str, value: Any) -> float:
     """Return ``value`` as a float strictly between 0 and 1."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must lie between 0 and 1 (both excluded), got {value!r}") from None
+    number = _number(value)
     if not 0.0 < number < 1.0:
         raise ValueError(f"{name} must lie between 0 and 1 (both excluded), got {value!r}")
     return number
@@ -119,22 +115,54 @@ def whole_array(name: str, values: ArrayLike, *, least: int = 1) -> Ints:
     return array.astype(np.int64)
 
 
-def rising(name: str, array: Floats) -> None:
-    """Raise if the numbers are not in rising order; equal ones may follow each other."""
-    back = array[1:][np.diff(array) < 0]
-    if back.size:
-        raise ValueError(f"{name} must be in rising order, got {back[0]:g} after a later one")
+def positive_array(name: str, values: ArrayLike, *, least: int = 0) -> Floats:
+    """Return ``values`` as a one-dimensional float array of at least ``least`` finite numbers above 0."""
+    array = finite_array(name, values, least=least)
+    if array.size and array.min() <= 0:
+        raise ValueError(f"{name} must be above 0, got {array.min()}")
+    return array
 
 
-def series(y: ArrayLike, x: ArrayLike | None, *, least: int = 1, rising: bool = False) -> tuple[Floats, Floats]:
-    """Check values and their times; without times they are numbered. ``rising``: the times must never fall."""
+def paired(name: str, values: ArrayLike | None, size: int, *, each: str) -> Floats:
+    """Return one finite number for each of so many things (``each`` names one); 0, 1, 2, ... where none are given."""
+    if values is None:
+        return np.arange(size, dtype=np.float64)
+    array = finite_array(name, values, least=0)
+    if array.size != size:
+        raise ValueError(f"{name} must hold one number per {each} ({size}), got {array.size}")
+    return array
+
+
+def rising(name: str, array: Floats, *, strictly: bool = False) -> None:
+    """Raise if the numbers are not in rising order; equal ones may follow each other, unless ``strictly``."""
+    step = np.diff(array)
+    wrong = np.flatnonzero(step <= 0 if strictly else step < 0)
+    if wrong.size:
+        raise ValueError(f"{name} must be in rising order, got {array[wrong[0] + 1]:g} after {array[wrong[0]]:g}")
+
+
+def differing(name: str, array: Floats, *, each: str) -> None:
+    """Raise if all numbers are the same."""
+    if float(np.ptp(array)) == 0:
+        raise ValueError(f"{name} must differ between {each}s, got {array[0]:g} for all")
+
+
+def inside(name: str, array: Floats, low: float, high: float) -> None:
+    """Raise if a number lies outside of two bounds."""
+    wrong = array[(array < low) | (array > high)]
+    if wrong.size:
+        raise ValueError(f"{name} must lie between {low:g} and {high:g}, got {wrong[0]:g}")
+
+
+def stretch(start: float, end: float) -> tuple[float, float]:
+    """Return begin and end of a stretch of time."""
+    begin, stop = finite("start", start), finite("end", end)
+    if stop <= begin:
+        raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
+    return begin, stop
+
+
+def series(y: ArrayLike, x: ArrayLike | None, *, least: int = 1) -> tuple[Floats, Floats]:
+    """Check values and their times; without times they are numbered."""
     values = finite_array("y", y, least=least)
-    if x is None:
-        return values, np.arange(values.size, dtype=np.float64)
-    times = finite_array("x", x, least=least)
-    if times.size != values.size:
-        raise ValueError(f"x must have as many values as y ({values.size}), got {times.size}")
-    falling = np.diff(times) < 0
-    if rising and falling.any():
-        raise ValueError(f"x must never fall, got {times[1:][falling][0]:g} after a later time")
-    return values, times
+    return values, paired("x", x, values.size, each="value of y")

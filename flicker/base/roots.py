@@ -1,4 +1,4 @@
-"""Where a function is zero, by halving: `scipy.optimize` takes longer to load than all roots of a log to find."""
+"""Where a function is zero, and the fewest that are enough, by halving: `scipy.optimize` takes longer to load than all roots of a log to find."""
 
 from __future__ import annotations
 
@@ -27,3 +27,17 @@ def root(function: Callable[[float], float], low: float, high: float) -> float:
         else:
             low = middle
     return 0.5 * (low + high)
+
+
+def fewest(enough: Callable[[int], bool], *, most: int, start: int = 1) -> int:
+    """Smallest whole number from 1 on that is enough, where all larger ones are; ``most`` where no smaller one is.
+
+    Numbers are doubled from ``start`` on until one is enough, and halved between it and the last that was not.
+    """
+    low, high = 0, start
+    while high < most and not enough(high):
+        low, high = high, min(2 * high, most)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high

@@ -25,8 +25,7 @@ def ar1(rng: np.random.Generator, n: int, phi: float = 0.97) -> Floats:
 
     kick = rng.standard_normal(n) * np.sqrt(1.0 - phi * phi)
     kick[:1] /= np.sqrt(1.0 - phi * phi)
-    out: Floats = lfilter([1.0], [1.0, -phi], kick)
-    return out
+    return np.asarray(lfilter([1.0], [1.0, -phi], kick))
 
 
 def flicker_spectral(rng: np.random.Generator, n: int, exponent: float = 1.0) -> Floats:
@@ -59,17 +58,13 @@ def flicker_relaxations(rng: np.random.Generator, n: int, exponent: float = 1.0)
     The classical account of 1/f noise in junctions (many traps, each with its own time constant; McWhorter 1957, from
     memory). It shares nothing with `flicker_spectral`, so a test tuned to one is found out by the other.
     """
-    from scipy.signal import lfilter
-
     tau = 4.0 ** np.arange(-0.5, 0.5 * np.log2(max(n, 4)) + 1.5)
     weight = tau ** (0.5 * (exponent - 1.0))
     out = np.zeros(n)
     total = 0.0
     for constant, size in zip(tau, weight, strict=True):
         phi = float(np.exp(-1.0 / constant))
-        kick = rng.standard_normal(n) * np.sqrt(1.0 - phi * phi)
-        kick[:1] /= np.sqrt(1.0 - phi * phi)
-        out += size * lfilter([1.0], [1.0, -phi], kick)
+        out += size * ar1(rng, n, phi)
         # Share of this stage's variance that moves within the log: variance less that of its mean over n samples.
         ratio = n / constant
         total += size**2 * (1.0 - 2.0 / ratio * (1.0 - (1.0 - np.exp(-ratio)) / ratio))
@@ -95,8 +90,7 @@ def telegraph(rng: np.random.Generator, time_s: Floats, dwell_low_s: float, dwel
     means = np.tile([dwell_high_s, dwell_low_s] if begins_high else [dwell_low_s, dwell_high_s], pairs)
     switches = np.cumsum(rng.standard_exponential(means.size) * means)
     passed = np.searchsorted(switches, time_s - time_s[0], side="right")
-    out: Floats = ((passed % 2 == 0) == begins_high).astype(np.float64)
-    return out
+    return np.asarray(((passed % 2 == 0) == begins_high).astype(np.float64))
 
 
 def at_random(rng: np.random.Generator, rate_per_h: float, span_s: float) -> Floats:

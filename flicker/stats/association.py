@@ -289,8 +289,8 @@ def shift_law(
 
 def _span(span: float | tuple[float, float]) -> tuple[float, float]:
     if isinstance(span, (tuple, list)):
-        begin, end = float(span[0]), float(span[1])
-        if not (math.isfinite(begin) and math.isfinite(end) and begin < end):
+        begin, end = (check.finite("span", value) for value in span)
+        if begin >= end:
             raise ValueError(f"span must be a length above 0, or begin and end in order, got {span!r}")
         return begin, end
     return 0.0, check.positive("span", span, what="observed time")
@@ -298,8 +298,7 @@ def _span(span: float | tuple[float, float]) -> tuple[float, float]:
 
 def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int) -> Floats:
     t = np.sort(check.finite_array(name, values, least=least))
-    if t.size and (t[0] < begin or t[-1] > end):
-        raise ValueError(f"{name} must lie within the span {begin} to {end}, got {t[0]} to {t[-1]}")
+    check.inside(name, t, begin, end)
     return t
 
 
@@ -326,5 +325,4 @@ def _within(times: Floats, starts: Floats, stops: Floats, *, closed: bool = Fals
         return np.zeros(times.size, dtype=bool)
     i = np.searchsorted(starts, times, "right") - 1
     stop = stops[np.maximum(i, 0)]
-    inside: Bools = (i >= 0) & ((times <= stop) if closed else (times < stop))
-    return inside
+    return np.asarray((i >= 0) & ((times <= stop) if closed else (times < stop)))

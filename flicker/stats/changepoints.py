@@ -188,9 +188,7 @@ def level_changes(
     not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by
     least squares between the levels before and after.
     """
-    values, times = check.series(y, x, rising=True)
-    alpha = 1 - check.share("confidence", confidence)
-    step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
+    values, times, alpha, step = _checked(y, x, confidence, resolution)
     found, p_value = _stepwise(values, alpha, step, search.SLOW, refine=True)
     found = _abrupt_only(values, found, alpha)
     cuts = sorted(found)
@@ -258,9 +256,7 @@ def variance_changes(
     `level_changes` searches levels. Each ratio's interval holds for all places searched; a place is known to a block.
     Logarithms are skewed, so the test is made at 0.7 of the nominal level (study_changepoints).
     """
-    values, times = check.series(y, x, rising=True)
-    alpha = 1 - check.share("confidence", confidence)
-    step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
+    values, times, alpha, step = _checked(y, x, confidence, resolution)
     method = "levels of the logarithm of block noise, critical values for white noise"
     n = values.size
     second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2]) if n > 2 else np.zeros(0)
@@ -297,6 +293,16 @@ def variance_changes(
         )
     at = np.array([0, *(c.index for c in changes)], dtype=np.int64)
     return VarianceChanges(changes=tuple(changes), starts=at, p_value=p_value, confidence=1 - alpha, method=method)
+
+
+def _checked(
+    y: ArrayLike, x: ArrayLike | None, confidence: float, resolution: float | None
+) -> tuple[Floats, Floats, float, float]:
+    """Values, their times, the error allowed and the step of the last digit."""
+    values, times = check.series(y, x)
+    check.rising("x", times)
+    step = resolution_of(values) if resolution is None else check.positive("resolution", resolution, zero=True)
+    return values, times, 1 - check.share("confidence", confidence), step
 
 
 def _stepwise(

@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.result import Result
 
-__all__ = ["Jumps", "jumps", "reading_sigma"]
+__all__ = ["reading_sigma"]
 
 
 SCALES = (1, 2, 4, 8)  # readings averaged on each side of a jump
@@ -27,31 +25,6 @@ LEAST_JUMPS = 4  # two up and two down
 DIGIT_V = (1e-5, 1.5e-3)  # steps of a reading that a digit of 2 LEAST_V / SIGMAS or more cannot make, and
 FINE_SHARE = 0.3  # how many of them show a finer one: a tenth of the readings may be no multiples; choices for speed
 QUARTER = 0.3186  # lower quartile of the size of a standard normal number
-
-
-@dataclass(frozen=True, slots=True)
-class Jumps(Result):
-    """Jumps found at one scale: index of the first reading after each, its signed size, and the sigma they passed."""
-
-    index: Ints
-    size: Floats
-    sigma: float
-    scale: int
-
-    @property
-    def up(self) -> int:
-        """How many go up."""
-        return int(np.count_nonzero(self.size > 0))
-
-    @property
-    def down(self) -> int:
-        """How many go down."""
-        return int(np.count_nonzero(self.size < 0))
-
-    @property
-    def pairs(self) -> int:
-        """How often it went up and down again, at most."""
-        return min(self.up, self.down)
 
 
 def _step_sigma(size: Floats, resolution: float) -> float:
@@ -90,61 +63,6 @@ def reading_sigma(values: ArrayLike, *, resolution: float = 0.0) -> float:
     readings = check.finite_array("values", values, least=2)
     resolution = check.positive("resolution", resolution, zero=True)
     return _step_sigma(np.abs(np.diff(readings)), resolution) / math.sqrt(2.0)
-
-
-def jumps(
-    values: ArrayLike, scale: int = 1, *, resolution: float = 0.0, least: float = LEAST_V, sigmas: float = SIGMAS
-) -> Jumps:
-    """Places where the mean of the next readings differs from that of the last by more than noise explains.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Finite readings in order; with fewer than 40 beside eight times the scale nothing is said.
-    scale : int
-        Readings averaged on each side.
-    resolution : float
-        Last digit of the meter.
-    least : float
-        Smallest jump that counts (6 mV for readings in volts).
-    sigmas : float
-        Sigmas of the difference that a jump must pass.
-
-    Returns
-    -------
-    Jumps
-
-    Raises
-    ------
-    ValueError
-        Names the argument that is out of range.
-
-    Notes
-    -----
-    Sigma is that of the lower quarter of all differences at this scale. False among 4,200 logs of white, coloured,
-    rippled and warming noise: one with two up and two down (measured for the rule).
-    """
-    readings = check.number_array("values", values)
-    if not bool(np.isfinite(readings).all()):
-        readings = check.finite_array("values", readings, least=0)
-    scale = check.whole("scale", scale, least=1)
-    resolution = check.positive("resolution", resolution, zero=True)
-    least = check.positive("least", least)
-    sigmas = check.positive("sigmas", sigmas)
-    if readings.size < 8 * scale + 40:
-        return Jumps(np.empty(0, dtype=np.int64), np.empty(0), 0.0, scale)
-    difference = _differences(*_sums(readings), np.empty(readings.size), scale) / scale
-    size = np.abs(difference)
-    sigma = _step_sigma(size, resolution / math.sqrt(scale))
-    past = np.flatnonzero(size > max(sigmas * sigma, least))
-    if past.size == 0:
-        return Jumps(np.empty(0, dtype=np.int64), np.empty(0), sigma, scale)
-    # A jump lies where the difference is largest.
-    size, first = size[past], _firsts(past, difference[past] > 0)
-    largest = np.repeat(np.maximum.reduceat(size, first), np.diff(first, append=past.size))
-    there = np.flatnonzero(size == largest)
-    best = past[there[there.searchsorted(first)]]
-    return Jumps(best + scale, difference[best], sigma, scale)
 
 
 def sizes_by_scale(readings: Floats, resolution: Callable[[], float]) -> list[Floats]:

@@ -96,11 +96,8 @@ def moved_in_noise(levels: ArrayLike, time_s: ArrayLike | None = None, *, limit:
     """
     level = check.finite_array("levels", levels, least=0)
     limit = check.positive("limit", limit)
-    time = np.arange(level.size, dtype=np.float64) if time_s is None else check.finite_array("time_s", time_s, least=0)
-    if time.size != level.size:
-        raise ValueError(f"time_s must have one value per level ({level.size}), got {time.size}")
-    if np.any(np.diff(time) <= 0):
-        raise ValueError("time_s must rise")
+    time = check.paired("time_s", time_s, level.size, each="value of levels")
+    check.rising("time_s", time, strictly=True)
     method = f"line against the cosines it leaves, weighted as noise of 1/f^{COLOUR:g}"
     if level.size < LEAST_LEVELS:
         nan = math.nan

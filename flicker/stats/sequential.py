@@ -261,7 +261,7 @@ def rate_bounds(
     else:
         # with u = rate t / n:  u - log u < c, whose two roots enclose 1
         c = max(1.0, room / n + math.log(n / t))
-        low, high = _small_root(c) * n / t, _large_root(c) * n / t
+        low, high = sorted(-special.wrightomega(complex(-c, turn)).real * n / t for turn in (math.pi, -math.pi))
     return RateBounds(
         count=count,
         exposure=exposure,
@@ -271,30 +271,3 @@ def rate_bounds(
         confidence=confidence,
         method="gamma-Poisson mixture, anytime valid",
     )
-
-
-def _large_root(c: float) -> float:
-    """Root above 1 of u - log u = c (Newton on a convex function, started on its right)."""
-    u = c + math.log(c) + math.sqrt(2.0 * (c - 1.0)) + 1e-8
-    for _ in range(60):
-        if u <= 1.0:
-            return 1.0
-        new = u - (u - math.log(u) - c) / (1.0 - 1.0 / u)
-        if abs(new - u) <= 1e-15 * u:
-            break
-        u = new
-    return u
-
-
-def _small_root(c: float) -> float:
-    """Root below 1 of u - log u = c, by Newton in v = log u: exp(v) - v = c, started on the left."""
-    v = -c
-    for _ in range(60):
-        slope = math.expm1(v)
-        if slope == 0.0:
-            break
-        new = v - (math.exp(v) - v - c) / slope
-        if abs(new - v) <= 1e-15 * max(1.0, abs(v)):
-            break
-        v = min(new, 0.0)
-    return math.exp(v)

@@ -12,6 +12,7 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Result
+from flicker.base.roots import fewest
 from flicker.stats.seen_share import SeenShare, detectable_share
 
 __all__ = [
@@ -24,6 +25,8 @@ __all__ = [
     "hours_to_catch",
     "power_ups_to_catch",
 ]
+
+MOST_POWER_UPS = 10**15  # where the search ends; a choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,16 +289,10 @@ def power_ups_to_catch(
         return _log_mean_miss(a, b, seen, n)
 
     enough = nothing + 1e-10  # a number that meets the confidence exactly must not be lost to rounding
-    high = 1
-    while log_miss(high) > enough and high < 10**15:
-        high *= 2
-    low = high // 2
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if log_miss(middle) > enough else (low, middle)
+    needed = fewest(lambda number: log_miss(number) <= enough, most=MOST_POWER_UPS)
     known = _success_run(k / m * seen, nothing)
     return PowerUpPlan(
-        power_ups=high,
+        power_ups=needed,
         power_ups_if_share_known=known,
         share=k / m,
         confidence=confidence,
@@ -313,10 +310,9 @@ def _log_mean_miss(a: float, b: float, seen: float, n: int) -> float:
 
     def log_density(x: Floats) -> Floats:
         p = special.expit(x)
-        out: Floats = (
+        return np.asarray(
             a * special.log_expit(x) + b * special.log_expit(-x) + special.xlog1py(n, -seen * p) - special.betaln(a, b)
         )
-        return out
 
     x = np.linspace(-80.0, 80.0, 8001)
     for _ in range(3):  # close in on the part that counts, however narrow

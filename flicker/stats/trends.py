@@ -17,9 +17,10 @@ from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Interval, Tested
+from flicker.stats.laws import count_tails
 from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
-from flicker.stats.levels.pairs import discordant_pairs, slope_at_rank
+from flicker.stats.levels.pairs import discordant_pairs, slopes_at_ranks
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
 from flicker.stats.levels.trend_tables import SLOPE_T
 
@@ -140,7 +141,7 @@ def mann_kendall(
     z = float("nan") if variance <= 0 else (s - np.sign(s)) / float(np.sqrt(variance))
     denominator = float(np.sqrt(float(pairs - in_y) * float(pairs - in_x)))
     tau_b = s / denominator if denominator > 0 else 0.0
-    p_value = p_normal = _normal_p(z, alternative)
+    p_value = p_normal = 1.0 if np.isnan(z) else count_tails.normal_p(float(z), alternative)
     tails = None
     if method != "normal" and autocorrelation == "none" and n <= MOST_VALUES:
         tails = exact_tails(int(s), *(np.unique(side, return_counts=True)[1] for side in (values, times)))
@@ -154,7 +155,7 @@ def mann_kendall(
         tails = permuted_tails(int(s), values, times, seed)
         how = "random orders of the values"
     if tails is not None:
-        p_value = {"two-sided": min(1.0, 2 * min(tails)), "less": tails[0], "greater": tails[1]}[alternative]
+        p_value = count_tails.p_value(*tails, alternative)
     return MannKendall(
         s=int(s),
         var_s=float(variance),
@@ -185,7 +186,7 @@ def _kendall_variance(n: int, tied_y: Ints, tied_x: Ints) -> float:
 
 def _hamed_rao_factor(values: Floats, times: Floats) -> float:
     n = values.size
-    rest = values - slope_at_rank(values, times, None) * times
+    rest = values - slopes_at_ranks(values, times, (None,))[0] * times
     ranks = _ranks(rest)
     ranks -= ranks.mean()
     size = 1 << int(np.ceil(np.log2(2 * n)))
@@ -203,16 +204,6 @@ def _ranks(values: Floats) -> Floats:
     inverse, counts = np.unique(values, return_inverse=True, return_counts=True)[1:]
     last = np.cumsum(counts)
     return np.asarray((last - (counts - 1) / 2.0)[inverse], dtype=np.float64)
-
-
-def _normal_p(z: float, alternative: str) -> float:
-    if np.isnan(z):
-        return 1.0
-    if alternative == "greater":
-        return float(special.ndtr(-z))
-    if alternative == "less":
-        return float(special.ndtr(z))
-    return float(min(1.0, 2 * special.ndtr(-abs(z))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,8 +247,7 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
     """
     values, times = check.series(y, x, least=3)
     confidence = check.share("confidence", confidence)
-    if np.ptp(times) == 0:
-        raise ValueError(f"x must hold two or more different times, got only {times[0]:g}")
+    check.differing("x", times, each="value")
     n = values.size
     tied_y, tied_x = _tie_counts(values), _tie_counts(times)
     pairs = n * (n - 1) // 2 - int((tied_x * (tied_x - 1) // 2).sum())
@@ -265,7 +255,7 @@ def theil_sen(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float = 0
     z = special.ndtri(0.5 + confidence / 2)
     below = max(int(np.round((pairs - z * sigma) / 2)) - 1, 0)
     above = min(int(np.round((pairs + z * sigma) / 2)), pairs - 1)
-    slope, low, high = slope_at_rank(values, times, (None, below, above))
+    slope, low, high = slopes_at_ranks(values, times, (None, below, above))
     intercept = float(np.median(values) - slope * np.median(times))
     return TheilSen(
         slope=slope,
@@ -324,12 +314,12 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
     `movement_test`. Batch means and small-q inference after Ibragimov and Mueller (2010), Journal of Business and
     Economic Statistics 28, 453-468, whose group t-statistics were compared and have far less power here.
     """
-    values, times = check.series(y, x, least=3, rising=True)
+    values, times = check.series(y, x, least=3)
+    check.rising("x", times)
     confidence = check.share("confidence", confidence)
     if 1 - confidence < TAILS[-1] * (1 - 1e-9):
         raise ValueError(f"confidence must be at most {1 - TAILS[-1]:g} (the table ends there), got {confidence}")
-    if np.ptp(times) == 0:
-        raise ValueError(f"x must hold two or more different times, got only {times[0]:g}")
+    check.differing("x", times, each="value")
     q = min(_BLOCKS, values.size)
     starts = (np.arange(q) * values.size) // q
     sizes = np.diff(np.append(starts, values.size))
@@ -346,7 +336,7 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
     if spread <= 1e-24 * float(level @ level):  # an exact line, or a constant: rounding is all that is left
         spread = 0.0
     error = float(np.sqrt(spread / (q - 2) / sxx))
-    critical = slope_t_critical(q, 1 - confidence)
+    critical = tail_value(SLOPE_T[q], 1 - confidence)
     t = slope / error if error > 0 else (0.0 if slope == 0 else float(np.copysign(np.inf, slope)))
     method = f"{q} block means, critical values for 1/f noise"
     half = critical * error
@@ -354,20 +344,10 @@ def robust_slope(y: ArrayLike, x: ArrayLike | None = None, *, confidence: float 
         slope=slope,
         low=slope - half,
         high=slope + half,
-        p_value=slope_t_tail(q, abs(t)),
+        p_value=tail_chance(SLOPE_T[q], abs(t), float(q - 2)),
         t=t,
         critical_t=critical,
         blocks=q,
         confidence=confidence,
         method=method,
     )
-
-
-def slope_t_tail(q: int, t: float) -> float:
-    """Return the chance of a larger |t| under 1/f noise, for q block means."""
-    return tail_chance(SLOPE_T[q], t, float(q - 2))
-
-
-def slope_t_critical(q: int, tail: float) -> float:
-    """Return the |t| passed with chance ``tail`` under 1/f noise, for q block means."""
-    return tail_value(SLOPE_T[q], tail)

@@ -13,7 +13,8 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, p_said
-from flicker.base.result import Result, Tested
+from flicker.base.result import Result
+from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups import expected_counts, growth_forecast, rate_growth
@@ -23,7 +24,7 @@ TWO_RUNS = "Two runs cannot tell how far runs differ by themselves: log a third.
 
 
 @dataclass(frozen=True, slots=True)
-class AgeTrend(Tested):
+class AgeTrend(er.OverRuns):
     """Do later runs show more episodes than earlier ones, at the same time since power-up?
 
     ``statistic`` is the normal quantile of the one-sided p-value, positive when later runs show more. ``rate_factor``
@@ -35,10 +36,7 @@ class AgeTrend(Tested):
     rate_factor: float
     cv: float
     cv_high: float
-    count: int
-    runs: int
     caution: str
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -103,13 +101,8 @@ def age_trend(
         raise ValueError(f"times must be a list of 2 or more runs, got {len(er.split(times))}")
     runs = er.pooled(times, ends, least=1, name_of_end="ends")
     m = runs.ends.size
-    age = np.arange(m, dtype=float)
-    if order is not None:
-        age = check.finite_array("order", order, least=2)
-        if age.size != m:
-            raise ValueError(f"order must hold one number per run ({m}), got {age.size}")
-        if float(np.ptp(age)) == 0:
-            raise ValueError(f"order must differ between runs, got {age[0]} for all")
+    age = check.paired("order", order, m, each="run")
+    check.differing("order", age, each="run")
     held = expected_counts(times, ends)
     used = held.expected > 0
     method = "integrated likelihood over runs (negative binomial), expectations by risk sets"
@@ -125,7 +118,7 @@ def age_trend(
     span = float(np.ptp(age[used])) / float(np.ptp(age))
     return AgeTrend(
         statistic=float(-special.ndtri(np.clip(found.p_up, 1e-300, 1.0 - 1e-16))),
-        p_value=er.tail_p(found.p_down, found.p_up, side),
+        p_value=count_tails.p_value(found.p_down, found.p_up, side),
         rate_factor=float(found.factor ** (1.0 / ((m - 1) * span))),
         cv=found.cv, cv_high=found.cv_high, count=int(runs.times.size), runs=m, caution="", alternative=side,
         method=method, confidence=confidence,
@@ -200,11 +193,8 @@ def age_forecast(
     planned = check.finite_array("planned_ends", planned_ends)
     seed = check.whole("seed", seed, what="a seed")
     runs = er.pooled(er.split(times), ends, least=1, name_of_end="ends")
-    age = check.finite_array("ages", ages, least=2)
-    if age.size != runs.ends.size:
-        raise ValueError(f"ages must hold one number per run ({runs.ends.size}), got {age.size}")
-    if float(np.ptp(age)) == 0:
-        raise ValueError(f"ages must differ between runs, got {age[0]} for all")
+    age = check.paired("ages", ages, runs.ends.size, each="run")
+    check.differing("ages", age, each="run")
     if np.any(planned <= 0) or planned.max() > runs.ends.max() * (1 + 1e-9):
         raise ValueError(
             f"planned_ends must lie above 0 and up to the longest run seen ({runs.ends.max():g}), got {planned.tolist()}"

@@ -137,8 +137,7 @@ def _exponential_distance(sorted_scaled: Floats) -> Floats:
     n = sorted_scaled.shape[1]
     law = -np.expm1(-sorted_scaled)
     above, below = np.arange(1, n + 1) / n - law, law - np.arange(n) / n
-    out: Floats = np.maximum(above.max(axis=1), below.max(axis=1))
-    return out
+    return np.asarray(np.maximum(above.max(axis=1), below.max(axis=1)))
 
 
 @lru_cache(maxsize=64)

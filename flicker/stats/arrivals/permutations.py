@@ -10,6 +10,7 @@ import numpy as np
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.stats.arrivals.clusters import cluster_gap, intervals_theta
+from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 
 PERMUTATIONS = 1999  # p-values in steps of 1/2000
@@ -47,8 +48,7 @@ def shuffled(values: Floats, group: Ints, times: int, seed: int) -> Floats:
     rng = np.random.default_rng([seed, *order.tolist()])
     keys = rng.random((times, values.size))
     keys += group  # the whole part keeps each group in its place (groups are contiguous and ascending)
-    out: Floats = values[np.argsort(keys, axis=1)]
-    return out
+    return np.asarray(values[np.argsort(keys, axis=1)])
 
 
 def with_rest(runs: er.Runs, gaps: Floats, of_run: Ints) -> tuple[Floats, Ints]:
@@ -61,14 +61,19 @@ def with_rest(runs: er.Runs, gaps: Floats, of_run: Ints) -> tuple[Floats, Ints]:
     return np.concatenate((gaps, rest))[order], run[order]
 
 
+def spacings(runs: er.Runs, ended_by: str) -> tuple[Floats, Ints, Ints]:
+    """Gaps that may change places, the run of each, and how many each run has; of a run ended by time the rest is one."""
+    if ended_by == "event":
+        return runs.gaps(), runs.run, runs.counts
+    return *with_rest(runs, runs.gaps(), runs.run), runs.counts + 1
+
+
 def permuted_laplace(runs: er.Runs, *, ended_by: str, alternative: str, seed: int) -> tuple[float, float]:
     """Permutation z and p-value of the sum of arrival times when gaps change places within their run.
 
     The sum of times is a weighted sum of the gaps, so its permutation mean and variance are known exactly.
     """
-    gaps, run, sizes = runs.gaps(), runs.run, runs.counts
-    if ended_by == "time":
-        (gaps, run), sizes = with_rest(runs, gaps, run), sizes + 1
+    gaps, run, sizes = spacings(runs, ended_by)
     starts = np.concatenate(([0], np.cumsum(sizes)[:-1]))
     weight = (sizes[run] - 1.0) - (np.arange(gaps.size) - starts[run])  # how many later events a gap delays
     score = float(np.dot(weight, gaps))
@@ -83,7 +88,7 @@ def permuted_laplace(runs: er.Runs, *, ended_by: str, alternative: str, seed: in
         return 0.0, 1.0
     z = (score - expected) / sd
     if gaps.size * PERMUTATIONS > SIMULATED_AT_MOST:
-        return z, er.normal_p(z, alternative)
+        return z, count_tails.normal_p(z, alternative)
     sums = shuffled(gaps, run, PERMUTATIONS, seed) @ weight
     return z, er.simulated_p(score, sums, alternative)
 
@@ -155,16 +160,14 @@ def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
     start = _before(apart, of_run)[:, place] + apart[:, place] + _before(length, bursts.run)
     own = np.empty_like(start)
     np.put_along_axis(own, moved, start, axis=1)
-    out: Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
-    return out
+    return np.asarray(own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event]))
 
 
 def _before(values: Floats, group: Ints) -> Floats:
     """Sums of what stands before each place in its group, along rows."""
     sums = np.cumsum(values, axis=1) - values
     first = np.searchsorted(group, group)
-    out: Floats = sums - sums[:, first]
-    return out
+    return np.asarray(sums - sums[:, first])
 
 
 def permuted_bursts(runs: er.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
@@ -173,7 +176,7 @@ def permuted_bursts(runs: er.Runs, levels: Sequence[Bursts], *, ended_by: str, a
     for bursts in levels:
         if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:
             spread = burst_variation(runs, bursts)
-            p = er.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
+            p = count_tails.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
         else:
             orders = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
             p = er.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative)

@@ -113,7 +113,5 @@ def share_of_run(runs: er.Runs, growth: float) -> Floats:
     if abs(growth) * float(runs.ends.max()) < 1e-6:
         return runs.times / ends
     if growth > 0:
-        out: Floats = np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)
-        return out / -np.expm1(-growth * ends)
-    share: Floats = np.expm1(growth * runs.times) / np.expm1(growth * ends)
-    return share
+        return np.asarray((np.exp(growth * (runs.times - ends)) - np.exp(-growth * ends)) / -np.expm1(-growth * ends))
+    return np.asarray(np.expm1(growth * runs.times) / np.expm1(growth * ends))

@@ -102,13 +102,9 @@ def rate_changes(
     interval.
     """
     events = check.finite_array("times", times, least=0)
-    begin, stop = check.finite("start", start), check.finite("end", end)
-    if stop <= begin:
-        raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
+    begin, stop = check.stretch(start, end)
     check.rising("times", events)
-    if events.size and (events[0] < begin or events[-1] > stop):
-        wrong = events[0] if events[0] < begin else events[-1]
-        raise ValueError(f"times must lie between start ({begin:g}) and end ({stop:g}), got {wrong:g}")
+    check.inside("times", events, begin, stop)
     confidence = check.share("confidence", confidence)
     dispersion = check.dispersion(dispersion)
     most = check.whole("max_changes", max_changes, what="a number of changes")
@@ -153,7 +149,7 @@ def rate_changes(
     )
 
 
-def _gain(n1: Ints, share: Floats, n: int) -> Floats:
+def gain_of_split(n1: Ints | Floats, share: Floats, n: int) -> Floats:
     """Twice the log likelihood ratio for n1 of n events within a share of the time."""
     n2 = n - n1
     return np.asarray(
@@ -172,7 +168,7 @@ def _largest_ratio(events: Floats, a: float, b: float) -> tuple[float, float]:
         keep = (share >= _TRIM) & (share <= 1 - _TRIM)
         if not keep.any():
             continue
-        gain = _gain(n1[keep], share[keep], n)
+        gain = gain_of_split(n1[keep], share[keep], n)
         top = int(np.argmax(gain))
         if gain[top] > best:
             best, place = float(gain[top]), float(events[keep][top])
@@ -192,7 +188,7 @@ def _null(n: int, simulations: int, seed: int) -> Floats:
         outside = (share < _TRIM) | (share > 1 - _TRIM)
         top = np.zeros(share.shape[0])
         for n1 in (count, count - 1):
-            gain = _gain(n1[None, :], np.clip(share, 1e-12, 1 - 1e-12), n)
+            gain = gain_of_split(n1[None, :], np.clip(share, 1e-12, 1 - 1e-12), n)
             gain[outside] = 0.0
             top = np.maximum(top, gain.max(axis=1))
         out[first : first + share.shape[0]] = top

@@ -15,7 +15,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
-from flicker.stats.arrivals.rate_changes import place_of_change
+from flicker.stats.arrivals.rate_changes import gain_of_split, place_of_change
 from flicker.stats.laws import scatter as sc
 from flicker.stats.laws.scatter import PRIOR_DOF
 
@@ -133,9 +133,7 @@ def rate_since(
     of `rate_changes`, the likelihood divided by the dispersion.
     """
     events = check.finite_array("times", times, least=0)
-    begin, stop = check.finite("start", start), check.finite("end", end)
-    if stop <= begin:
-        raise ValueError(f"end must be later than start ({begin:g}), got {end!r}")
+    begin, stop = check.stretch(start, end)
     check.rising("times", events)
     if events.size and events[-1] > stop:
         raise ValueError(f"times must be at most end ({stop:g}), got {events[-1]:g}")
@@ -350,10 +348,8 @@ def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:
     for held, rising in ((count - 1.0, True), (count, False)):  # the event opens the new rate, or closes the old
         keep = (share > 0.02) & (share < 0.98)  # as in `rate_changes`: the likelihood has no bound at the ends
         p = np.clip(share, 1e-12, 1.0 - 1e-12)
-        gain = 2.0 * (special.xlogy(held, held / size) - held * np.log(p)
-                      + special.xlogy(size - held, (size - held) / size) - (size - held) * np.log1p(-p))  # fmt: skip
         way = held / size < p if rising else held / size > p
-        out.append(np.where(keep & way, gain, 0.0).max(axis=1))
+        out.append(np.where(keep & way, gain_of_split(held, p, size), 0.0).max(axis=1))
     return out[0], out[1]
 
 

@@ -22,19 +22,17 @@ from flicker.stats.arrivals.permutations import (
     permuted_bursts,
     permuted_laplace,
     shuffled,
-    with_rest,
+    spacings,
 )
+from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 
 
 @dataclass(frozen=True, slots=True)
-class TrendTest(Tested):
+class TrendTest(er.OverRuns):
     """A trend test whose positive ``z`` means that events come more often."""
 
     z: float
-    count: int
-    runs: int
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -55,14 +53,11 @@ class RenewalTrendTest(TrendTest):
 
 
 @dataclass(frozen=True, slots=True)
-class PowerLawTest(Tested):
+class PowerLawTest(er.OverRuns):
     """MIL-HDBK-189 trend test; a small ``chi2`` means that events come more often, a large one less often."""
 
     chi2: float
     dof: int
-    count: int
-    runs: int
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -139,7 +134,7 @@ def laplace_test(
         raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
     z = laplace_z(used)
     return TrendTest(
-        z=z, p_value=er.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        z=z, p_value=count_tails.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
         method=f"Laplace test, {ended_by}-terminated, Poisson arrivals", confidence=confidence,
     )  # fmt: skip
 
@@ -184,7 +179,7 @@ def power_law_test(
     dof = 2 * int(used.times.size)
     lower, upper = float(special.chdtr(dof, chi2)), float(special.chdtrc(dof, chi2))
     return PowerLawTest(
-        chi2=chi2, dof=dof, p_value=er.tail_p(upper, lower, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
+        chi2=chi2, dof=dof, p_value=count_tails.p_value(upper, lower, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
         method=f"MIL-HDBK-189 chi-square test, {ended_by}-terminated", confidence=confidence,
     )  # fmt: skip
 
@@ -244,7 +239,7 @@ def lewis_robinson_test(
     levels = burst_levels(runs)
     p_bursts = permuted_bursts(runs, levels, ended_by=ended_by, alternative=alternative_, seed=seed)
     return RenewalTrendTest(
-        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=er.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
+        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=count_tails.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
         bursts=int(levels[0].first.size), runs=int(runs.ends.size), alternative=alternative_, seed=seed,
         method=f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
         confidence=confidence,
@@ -296,11 +291,7 @@ def anderson_darling_trend_test(
         raise ValueError("times must hold 2 or more times beside each run's last when ended_by='event', got fewer")
     statistic = float(anderson_darling(np.sort(used.times / used.end_of_event)))
     p_poisson = anderson_darling_limit(statistic)
-    if ended_by == "time":
-        gaps, run = with_rest(runs, runs.gaps(), runs.run)
-        sizes = runs.counts + 1
-    else:
-        gaps, run, sizes = runs.gaps(), runs.run, runs.counts
+    gaps, run, sizes = spacings(runs, ended_by)
     levels = burst_levels(runs)
     if gaps.size * PERMUTATIONS > SIMULATED_AT_MOST:
         spreads = (gap_variation(runs), *(burst_variation(runs, bursts) for bursts in levels))
@@ -333,8 +324,7 @@ def anderson_darling(u: Floats) -> Floats:
     n = u.shape[-1]
     u = np.clip(u, 1e-15, 1.0 - 1e-15)  # a time at the very border of its run
     odd = 2.0 * np.arange(1, n + 1) - 1.0
-    out: Floats = -n - np.sum(odd * (np.log(u) + np.log1p(-u[..., ::-1])), axis=-1) / n
-    return out
+    return np.asarray(-n - np.sum(odd * (np.log(u) + np.log1p(-u[..., ::-1])), axis=-1) / n)
 
 
 def anderson_darling_limit(a2: float) -> float:

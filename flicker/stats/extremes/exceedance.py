@@ -84,8 +84,7 @@ def _joint(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_r
     with np.errstate(over="ignore", invalid="ignore"):
         held = value + n * base - np.exp(base) * exposure
     held = np.where(np.isfinite(held), held, -np.inf)
-    out: Floats = np.where(way * (own - base) >= 0, free, held)
-    return out
+    return np.where(way * (own - base) >= 0, free, held)
 
 
 def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_rate: float, way: float) -> Floats:
@@ -93,8 +92,7 @@ def _root(value: Floats, minus_log_s: Floats, n: Floats, exposure: float, log_ra
     rows = value.shape[0]
     top = value.reshape(rows, -1).max(axis=1) + n * np.log(n / exposure) - n
     bound = _joint(value, minus_log_s, n, exposure, log_rate, way).reshape(rows, -1).max(axis=1)
-    out: Floats = np.sqrt(2.0 * np.maximum(top - bound, 0.0))
-    return out
+    return np.asarray(np.sqrt(2.0 * np.maximum(top - bound, 0.0)))
 
 
 def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, float]:

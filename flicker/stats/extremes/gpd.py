@@ -30,8 +30,7 @@ def log_survival(ratio: Floats, shape: Floats) -> Floats:
     inner = 1.0 + safe * ratio
     beyond = inner <= 0
     value = np.log(np.where(beyond, 1.0, inner)) / safe
-    out: Floats = np.where(small, ratio - 0.5 * shape * ratio**2, np.where(beyond, np.inf, value))
-    return out
+    return np.where(small, ratio - 0.5 * shape * ratio**2, np.where(beyond, np.inf, value))
 
 
 def best_scale(y: Floats, n: Floats, shape: Floats, exact: float = EXACT) -> Floats:
@@ -66,8 +65,7 @@ def best_scale(y: Floats, n: Floats, shape: Floats, exact: float = EXACT) -> Flo
         done |= near
         if done.all():
             break
-    out: Floats = np.exp(at)
-    return out
+    return np.asarray(np.exp(at))
 
 
 def log_likelihood(y: Floats, n: Floats, shape: Floats, scale: Floats) -> Floats:
@@ -81,8 +79,7 @@ def log_likelihood(y: Floats, n: Floats, shape: Floats, scale: Floats) -> Floats
     if straight.any():
         first, second = y.sum(axis=1)[:, None] / scale, np.square(y).sum(axis=1)[:, None] / scale**2
         cost = np.where(straight, first - 0.5 * shape * second, cost)
-    out: Floats = -n[:, None] * np.log(scale) - (1.0 + shape) * cost
-    return out
+    return np.asarray(-n[:, None] * np.log(scale) - (1.0 + shape) * cost)
 
 
 def _sums_of_logs(y: Floats, bend: Floats) -> Floats:

@@ -100,9 +100,19 @@ def _at_least(hits: float, misses: float, odds: float) -> float:
     return binomial_at_least(hits, misses, odds / (1.0 + odds))
 
 
-def two_sided(lower: float, upper: float) -> float:
-    """Twice the smaller tail, at most 1: the p-value that agrees with an equal-tailed interval."""
-    return min(1.0, 2.0 * min(lower, upper))
+def p_value(lower: float, upper: float, alternative: str) -> float:
+    """p-value from both tails: the upper of 'greater' and 'increasing', the lower of 'less' and 'decreasing'.
+
+    Two-sided it is twice the smaller tail, at most 1, which agrees with an equal-tailed interval.
+    """
+    if alternative == "two-sided":
+        return min(1.0, 2.0 * min(lower, upper))
+    return upper if alternative in ("greater", "increasing") else lower
+
+
+def normal_p(z: float, alternative: str) -> float:
+    """p-value of a standard normal z, whose positive side is the greater or the increasing one."""
+    return p_value(float(special.ndtr(z)), float(special.ndtr(-z)), alternative)
 
 
 def solve(function: Callable[[float], float], low: float, high: float) -> float:

@@ -8,11 +8,12 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
+from flicker.base.result import Tested
+from flicker.stats.laws.count_tails import p_value
 
 Alternative = Literal["two-sided", "increasing", "decreasing", "greater", "less"]
 EndedBy = Literal["time", "event"]
@@ -34,32 +35,31 @@ class Runs:
     @property
     def end_of_event(self) -> Floats:
         """The end of the run each event belongs to."""
-        out: Floats = self.ends[self.run]
-        return out
+        return np.asarray(self.ends[self.run])
 
     def gaps(self) -> Floats:
         """Gap before each event: from the event before it in its run, or from the run's start."""
         gaps = np.diff(self.times, prepend=0.0)
-        first = self.firsts()
-        gaps[first] = self.times[first]
-        return gaps
-
-    def firsts(self) -> Ints:
-        """Index of the first event of each run that has one."""
-        starts = np.concatenate(([0], np.cumsum(self.counts)[:-1]))
-        out: Ints = starts[self.counts > 0]
-        return out
+        return np.where(self.place() == 0, self.times, gaps)
 
     def place(self) -> Ints:
         """Place of each event in its run: 0, 1, 2, ..."""
         starts = np.concatenate(([0], np.cumsum(self.counts)[:-1]))
-        out: Ints = np.arange(self.times.size) - starts[self.run]
-        return out
+        return np.asarray(np.arange(self.times.size) - starts[self.run])
 
     def without_last(self) -> Runs:
         """Drop the last event of each run: what is left is uniform when the run ended by that event."""
         keep = self.place() < self.counts[self.run] - 1
         return Runs(self.times[keep], self.run[keep], self.ends, np.maximum(self.counts - 1, 0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverRuns(Tested):
+    """Base of the tests whether episodes come more often over one run or several."""
+
+    count: int
+    runs: int
+    alternative: str
 
 
 def split(times: Times) -> list[Any]:
@@ -105,12 +105,8 @@ def pooled(
     for i, (name, array) in enumerate(zip(names, arrays, strict=True)):
         if array.size == 0:
             continue
-        if np.any(np.diff(array) < 0):
-            at = int(np.flatnonzero(np.diff(array) < 0)[0]) + 1
-            raise ValueError(f"{name} must be sorted in time, got {array[at]} after {array[at - 1]} at index {at}")
-        if array[0] < 0 or array[-1] > ends[i]:
-            bad = array[0] if array[0] < 0 else array[-1]
-            raise ValueError(f"{name} must lie between 0 and the run's end {ends[i]}, got {bad}")
+        check.rising(name, array)
+        check.inside(name, array, 0.0, ends[i])
         if above_zero and array[0] == 0:
             raise ValueError(f"{name} must lie above 0 here (the logarithm of time is used), got 0.0")
     counts = np.array([a.size for a in arrays], dtype=np.int64)
@@ -152,27 +148,13 @@ def side(alternative: str) -> str:
     return {"greater": "increasing", "less": "decreasing"}.get(alternative, alternative)
 
 
-def normal_p(z: float, alternative: str) -> float:
-    """p-value of a standard normal z whose positive side means 'increasing'."""
-    if alternative == "two-sided":
-        return float(min(1.0, 2.0 * special.ndtr(-abs(z))))
-    return float(special.ndtr(-z if alternative == "increasing" else z))
-
-
-def tail_p(lower: float, upper: float, alternative: str) -> float:
-    """p-value from both tails, 'increasing' taking the upper one; two-sided is twice the smaller, capped at 1."""
-    if alternative == "two-sided":
-        return float(min(1.0, 2.0 * min(lower, upper)))
-    return float(upper if alternative == "increasing" else lower)
-
-
 def simulated_p(observed: float, simulated: Floats, alternative: str) -> float:
     """Monte Carlo p-value with the observed value counted among the simulated ones; ties count against the claim."""
     slack = 1e-9 * max(1.0, abs(observed))  # equal sums of the same gaps in another order differ in the last bits
     m = simulated.size + 1
     upper = (1 + int(np.count_nonzero(simulated >= observed - slack))) / m
     lower = (1 + int(np.count_nonzero(simulated <= observed + slack))) / m
-    return tail_p(lower, upper, alternative)
+    return p_value(lower, upper, alternative)
 
 
 def trend_words(increasing: bool, shown: bool, p: float, alternative: str) -> str:

@@ -13,10 +13,12 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
+from flicker.base.roots import fewest
 from flicker.stats.laws.count_tails import poisson_at_most
 
 # Prior's scale where nothing else is said: power-ups of one unit often differ by up to a half. Common practice, no source.
@@ -66,8 +68,7 @@ def counts_part(counts: Ints, squares: Floats) -> Floats:
     most = int(counts.max(initial=0))
     steps = np.arange(most, dtype=np.float64)[:, None]
     table = np.vstack((np.zeros((1, squares.size)), np.cumsum(np.log1p(steps * squares), axis=0)))
-    out: Floats = table[counts].sum(axis=0)
-    return out
+    return np.asarray(table[counts].sum(axis=0))
 
 
 def integrated(counts: Ints, weights: Floats, squares: Floats) -> Floats:
@@ -95,8 +96,7 @@ def integrated(counts: Ints, weights: Floats, squares: Floats) -> Floats:
     """
     rows_at_once = max(1, MOST_AT_ONCE // (squares.size * NODES.size * counts.size))
     parts = [weights[begin : begin + rows_at_once] for begin in range(0, weights.shape[0], rows_at_once)]
-    out: Floats = np.concatenate([special.logsumexp(at_levels(counts, part, squares)[1], axis=-1) for part in parts])
-    return out
+    return np.concatenate([special.logsumexp(at_levels(counts, part, squares)[1], axis=-1) for part in parts])
 
 
 def at_levels(counts: Ints, weights: Floats, squares: Floats) -> tuple[Floats, Floats]:
@@ -142,8 +142,7 @@ def normalised(log_weights: Floats, axis: int | None = None) -> Floats:
     """Weights that sum to 1 over ``axis`` (over all where None)."""
     top = log_weights.max(axis=axis, keepdims=axis is not None)
     weights = np.exp(log_weights - top)
-    out: Floats = weights / weights.sum(axis=axis, keepdims=axis is not None)
-    return out
+    return np.asarray(weights / weights.sum(axis=axis, keepdims=axis is not None))
 
 
 def checked(
@@ -157,15 +156,38 @@ def checked(
         If they do not fit together, an exposure is below 0, or a power-up without exposure holds an episode.
     """
     n = check.whole_array(counted, counts, least=least)  # type: ignore[arg-type]
-    e = check.finite_array(what, exposures, least=least)  # type: ignore[arg-type]
-    if n.size != e.size:
-        raise ValueError(f"{what} must hold one number per power-up ({n.size}), got {e.size}")
+    e = check.paired(what, exposures, n.size, each="power-up")  # type: ignore[arg-type]
     if e.size and e.min() < 0:
         raise ValueError(f"{what} must be 0 or more, got {e.min()}")
     bad = np.flatnonzero((e == 0) & (n > 0))
     if bad.size:
         raise ValueError(f"{what} must be above 0 where episodes were counted, got 0 at index {bad[0]}")
     return n, e
+
+
+def observed(
+    counts: object, exposures: object, *, what: str = "exposures", counted: str = "counts"
+) -> tuple[Ints, Floats]:
+    """Return counts and exposures of the power-ups that were observed, one at least, checked."""
+    n, e = checked(counts, exposures, what=what, counted=counted)
+    if not e.any():
+        raise ValueError(f"{what} must be above 0 for one power-up or more, got none")
+    return n[e > 0], e[e > 0]
+
+
+def in_order(
+    counts: object, expected: object, order: ArrayLike | None, *, least: int = 1
+) -> tuple[Ints, Floats, Floats]:
+    """Return counts, expectations and places in the order of the power-ups that were observed, checked."""
+    n, e = checked(counts, expected, least=least, what="expected")
+    x = check.paired("order", order, n.size, each="power-up")
+    keep = e > 0
+    return n[keep], e[keep], x[keep]
+
+
+def scaled(places: Floats) -> Floats:
+    """Places in an order about their middle, on a range of 1."""
+    return np.asarray((places - places.mean()) / float(np.ptp(places)))
 
 
 def checked_scale(scatter: float) -> float:
@@ -178,20 +200,7 @@ def checked_scale(scatter: float) -> float:
 
 def first_count(below: Callable[[float], float], share: float) -> int:
     """Smallest count that is reached or fallen short of with that chance; ``below(k)`` is the chance of at most k."""
-    low, high = -1, 1
-    at_low, at_high = 0.0, below(1)
-    while at_high < share and high < 2**40:
-        low, high, at_low = high, 2 * high, at_high
-        at_high = below(high)
-    halve = False  # interpolation first; where it moves one end by little, the next step halves
-    while high - low > 1:
-        width = high - low
-        reach = 0.5 if halve else (share - at_low) / (at_high - at_low) if at_high > at_low else 0.5
-        middle = min(max(low + math.ceil(reach * width), low + 1), high - 1)
-        found = below(middle)
-        low, at_low, high, at_high = (low, at_low, middle, found) if found >= share else (middle, found, high, at_high)
-        halve = 2 * (high - low) > width
-    return high
+    return fewest(lambda count: below(count - 1) >= share, most=2**40) - 1
 
 
 def count_range(mean: Floats, cv: float, confidence: float) -> tuple[Floats, Floats]:

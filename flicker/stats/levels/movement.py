@@ -252,20 +252,13 @@ def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, Ints]:
     values = check.number_array("levels", levels)
     if np.isinf(values).any():
         raise ValueError("levels must be finite or NaN, got inf")
-    if times is None:
-        places = np.arange(values.size, dtype=np.int64)
-    else:
-        when = check.finite_array("times", times)
-        if when.size != values.size:
-            raise ValueError(f"times must have as many values as levels ({values.size}), got {when.size}")
-        apart = np.diff(when)
-        if (apart <= 0).any():
-            raise ValueError(f"times must rise, got {when[1:][apart <= 0][0]:g} after {when[:-1][apart <= 0][0]:g}")
-        cell = float(apart.min()) if apart.size else 1.0
-        places = np.round((when - when[0]) / cell).astype(np.int64)
     keep = np.isfinite(values)
     if not keep.any():
         raise ValueError("levels must hold at least one finite value, got none")
+    when = check.paired("times", times, values.size, each="value of levels")
+    check.rising("times", when, strictly=True)
+    cell = float(np.diff(when).min(initial=np.inf))
+    places = np.round((when - when[0]) / cell).astype(np.int64)
     return values[keep], places[keep]
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import overload
-
 import numpy as np
 
 from flicker.base.arrays import Floats, Ints
@@ -35,17 +33,11 @@ def _order_changes(ranks: Ints) -> int:
     return total
 
 
-@overload
-def slope_at_rank(values: Floats, times: Floats, ranks: None) -> float: ...
-@overload
-def slope_at_rank(values: Floats, times: Floats, ranks: tuple[int | None, ...]) -> tuple[float, ...]: ...
-def slope_at_rank(values: Floats, times: Floats, ranks: tuple[int | None, ...] | None) -> float | tuple[float, ...]:
+def slopes_at_ranks(values: Floats, times: Floats, ranks: tuple[int | None, ...]) -> tuple[float, ...]:
     """Return the pairwise slopes of the given ranks (0 the lowest; None the median)."""
-    asked: tuple[int | None, ...] = (None,) if ranks is None else ranks
     order = np.lexsort((values, times))
     y, x = values[order], times[order]
-    found = _listed(y, x, asked) if y.size <= LISTED else _searched(y, x, asked)
-    return found[0] if ranks is None else found
+    return _listed(y, x, ranks) if y.size <= LISTED else _searched(y, x, ranks)
 
 
 def _listed(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float, ...]:

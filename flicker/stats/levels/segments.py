@@ -144,11 +144,8 @@ def level_segments(
     elsewhere in the record. Coverage: tests/studies/results/segments.md.
     """
     values = check.number_array("levels", levels)
-    places = np.arange(values.size, dtype=np.float64) if times is None else check.finite_array("times", times, least=0)
-    if places.size != values.size:
-        raise ValueError(f"times must have the shape of levels, {values.size}, got {places.size}")
-    if np.any(np.diff(places) < 0):
-        raise ValueError("times must not fall")
+    places = check.paired("times", times, values.size, each="value of levels")
+    check.rising("times", places)
     step = check.positive("smallest_step", smallest_step, what="the smallest step between stretches")
     least = check.positive("shortest", shortest, what="the shortest stretch", zero=True)
     z = float(ndtri(0.5 + 0.5 * check.share("confidence", confidence)))

@@ -204,7 +204,7 @@ def _law(
     n, e, x = observed_in_order(counts, expected, order)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to predict from, got none")
-    scaled = (x - x.min()) / float(np.ptp(x))
+    scaled = (x - x.min()) / float(np.ptp(x))  # from 0 at the first
     scale = sc.checked_scale(scatter)
     law = sc.half_normal(scale * sc.WIDER if n.size <= 3 else scale)
     b = growth_grid(n, scaled - scaled.mean(), float(law.values[0]))

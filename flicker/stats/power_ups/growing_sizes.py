@@ -82,11 +82,8 @@ def sizes_ahead(
     process whose rate rises with the line. Swings that grow faster than a constant factor come sooner, and those that stop growing never;
     how often the first such swing comes before ``earliest``: ``tests/studies/results/sizes_ahead.md``.
     """
-    x, t = check.finite_array("sizes", sizes), check.finite_array("times", times)
-    if x.size != t.size:
-        raise ValueError(f"times must hold one number per size ({x.size}), got {t.size}")
-    if x.min() <= 0:
-        raise ValueError(f"sizes must be above 0, got {x.min()}")
+    x = check.positive_array("sizes", sizes, least=1)
+    t = check.paired("times", times, x.size, each="value of sizes")
     check.rising("times", t)
     end, threshold = check.positive("end", end, what="a time"), check.positive("threshold", threshold, what="a size")
     if t[-1] > end:

@@ -180,16 +180,15 @@ def rate_growth(
     """
     scale, level, confidence = _options(scatter, level, confidence)
     n, e, x = observed_in_order(counts, expected, order)
-    x = (x - x.mean()) / float(np.ptp(x))
+    x = sc.scaled(x)
     if few if few is not None else n.size == 3:
         scale *= sc.WIDER
     law = sc.half_normal(scale)
     b, like = _log_likelihood(n, e, x, law)
     for item in beside:
-        other_n, other_e = sc.checked(item[0], item[1], least=2, what="expected")
-        other = _observed(other_n, other_e, _order(item[2], other_n.size))
-        if other is not None and other[0].sum():
-            more = _log_likelihood(*other, law)[1]
+        other_n, other_e, other_x = sc.in_order(*item, least=2)
+        if other_n.sum() and float(np.ptp(other_x)) > 0:
+            more = _log_likelihood(other_n, other_e, sc.scaled(other_x), law)[1]
             like = like + (np.logaddexp.reduce(more, axis=0) - np.logaddexp.reduce(more, axis=None))
     got, method = _read_off(b, like, law, level, confidence, (n, e, x), WIDE * max(scale, sc.SCATTER))
     return RateGrowth(*got, int(n.sum()), int(n.size), level, scale, method)
@@ -235,13 +234,9 @@ def rate_comparison(
     -----
     As `rate_growth` with 0 for before and 1 for after.
     """
-    n0, e0 = sc.checked(before, expected_before, what="expected_before", counted="before")
-    n1, e1 = sc.checked(after, expected_after, what="expected_after", counted="after")
+    n0, e0 = sc.observed(before, expected_before, what="expected_before", counted="before")
+    n1, e1 = sc.observed(after, expected_after, what="expected_after", counted="after")
     scale, level, confidence = _options(scatter, level, confidence)
-    n0, e0, n1, e1 = n0[e0 > 0], e0[e0 > 0], n1[e1 > 0], e1[e1 > 0]
-    for name, e in (("expected_before", e0), ("expected_after", e1)):
-        if e.size == 0:
-            raise ValueError(f"{name} must be above 0 for one power-up or more, got none")
     n, e = np.concatenate((n0, n1)), np.concatenate((e0, e1))
     x = np.repeat((0.0, 1.0), (n0.size, n1.size))
     alone = n0.size == n1.size == 1
@@ -271,15 +266,6 @@ def _options(scatter: float, level: float, confidence: float) -> tuple[float, fl
     return sc.checked_scale(scatter), check.share("level", level), check.share("confidence", confidence)
 
 
-def _order(order: ArrayLike | None, size: int) -> Floats:
-    if order is None:
-        return np.arange(size, dtype=np.float64)
-    x = check.finite_array("order", order, least=2)
-    if x.size != size:
-        raise ValueError(f"order must hold one number per power-up ({size}), got {x.size}")
-    return x
-
-
 def observed_in_order(
     counts: Sequence[int] | ArrayLike, expected: Sequence[float] | ArrayLike, order: ArrayLike | None
 ) -> tuple[Ints, Floats, Floats]:
@@ -290,23 +276,11 @@ def observed_in_order(
     ValueError
         If fewer than two were observed, or all have one order.
     """
-    n, e = sc.checked(counts, expected, least=2, what="expected")
-    x = _order(order, n.size)
-    keep = e > 0
-    if np.count_nonzero(keep) < 2:
-        raise ValueError(f"expected must be above 0 for two power-ups or more, got {np.count_nonzero(keep)}")
-    if float(np.ptp(x[keep])) == 0:
-        raise ValueError(f"order must differ between power-ups, got {x[keep][0]} for all")
-    return n[keep], e[keep], x[keep]
-
-
-def _observed(n: Ints, e: Floats, x: Floats) -> tuple[Ints, Floats, Floats] | None:
-    """What was observed, with the order centred and scaled to a range of 1; None where that has no range."""
-    keep = e > 0
-    n, e, x = n[keep], e[keep], x[keep]
-    if n.size < 2 or float(np.ptp(x)) == 0:
-        return None
-    return n, e, (x - x.mean()) / float(np.ptp(x))
+    n, e, x = sc.in_order(counts, expected, order, least=2)
+    if n.size < 2:
+        raise ValueError(f"expected must be above 0 for two power-ups or more, got {n.size}")
+    check.differing("order", x, each="power-up")
+    return n, e, x
 
 
 def growth_grid(n: Ints, x: Floats, smallest: float) -> Floats:

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import p_said
 from flicker.base.result import Result
@@ -61,16 +60,11 @@ def growth_however_much(
     Models, section 6.2), by statsmodels, and Student's t with power-ups - 2 degrees of freedom. Where it has no finite
     estimate (nothing on one side), least squares of sqrt(count / expected) instead, with the same t.
     """
-    n, e = sc.checked(counts, expected, what="expected")
-    x = np.arange(n.size, dtype=np.float64) if order is None else check.finite_array("order", order)
-    if x.size != n.size:
-        raise ValueError(f"order must hold one number per power-up ({n.size}), got {x.size}")
-    keep = e > 0
-    n, e, x = n[keep], e[keep], x[keep]
+    n, e, x = sc.in_order(counts, expected, order)
     dof = n.size - 2
     if dof < 1 or float(np.ptp(x)) == 0 or n.sum() == 0:
         return FreeScatterTest(1.0, 1.0, math.nan, 0, "too few power-ups")
-    x = (x - x.mean()) / float(np.ptp(x))
+    x = sc.scaled(x)
     t, method = _quasi_poisson(n, e, x), "quasi-Poisson regression, t"
     if not math.isfinite(t):
         t, method = _root_counts(n, e, x), "t of the roots of count over expected"

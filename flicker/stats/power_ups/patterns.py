@@ -76,8 +76,7 @@ def early_share_test(
     """
     first, n = check.whole_array("early", early), check.whole_array("counts", counts)
     p = check.share("time_share", time_share)
-    if first.size != n.size:
-        raise ValueError(f"counts must hold one number per power-up ({first.size}), got {n.size}")
+    check.paired("counts", n, first.size, each="power-up")
     bad = np.flatnonzero(first > n)
     if bad.size:
         raise ValueError(f"early must not be above counts, got {first[bad[0]]} of {n[bad[0]]} at index {bad[0]}")
@@ -196,11 +195,8 @@ def provoked_test(
     width = window + early
     hits, chances, asked = 0, [], 0
     for event, at, end in zip(events, stimuli, lengths, strict=True):
-        for name, times in (("event_times", event), ("stimulus_times", at)):
-            if times.size and (times.min() < 0 or times.max() > end):
-                raise ValueError(
-                    f"{name} must lie between 0 and the run's end {end:g}, got {times.min():g} to {times.max():g}"
-                )
+        check.inside("event_times", event, 0.0, end)
+        check.inside("stimulus_times", at, 0.0, end)
         asked += int(at.size)
         begin = at - early
         for i, first in enumerate(begin):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,6 +14,7 @@ from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
 from flicker.base.progress import tell
 from flicker.base.result import Result
+from flicker.base.roots import fewest
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import rate_comparison
 from flicker.stats.power_ups.rate import drawn_rates
@@ -227,11 +228,11 @@ def comparison_needs(
 
     alone = None
     if total is None and seen and enough(0, most):
-        alone = _fewest(lambda k: enough(0, k), most)
+        alone = fewest(lambda k: enough(0, k), most=most, start=most)
     top = min(room + most if alone is None else alone, room + most if total is None else total)
     best = (0, top) if alone == top else split(top) if top > 0 and enough(*split(top)) else None
     if best is not None:
-        k = _fewest(lambda number: enough(*split(number)), top)
+        k = fewest(lambda number: enough(*split(number)), most=top, start=top)
         best = split(k) if k < top else best
         for near in (-1, 1):  # one fewer, a little off equal
             more, after = split(k - 1)
@@ -251,15 +252,6 @@ def comparison_needs(
     )  # fmt: skip
 
 
-def _fewest(enough: Callable[[int], bool], top: int) -> int:
-    """Smallest number from 1 to ``top`` that is enough; ``top`` is."""
-    low, high = 0, top
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
-
-
 def _trials(
     ratio: float, counts: Sequence[int] | ArrayLike, exposures: Sequence[float] | ArrayLike, rate: float | None,
     length: float | None, cv: float | None, scatter: float, confidence: float, draws: int, seed: int, most: int,
@@ -267,9 +259,6 @@ def _trials(
     ratio = check.positive("ratio", ratio, what="a rate after over the rate before", zero=True)
     if ratio >= 1.0:
         raise ValueError(f"ratio must be below 1, a fall, got {ratio:g}")
-    sizes = check.whole_array("counts", counts, least=0).size, check.finite_array("exposures", exposures, least=0).size
-    if sizes[0] != sizes[1]:
-        raise ValueError(f"counts and exposures must hold one number per power-up, got {sizes[0]} and {sizes[1]}")
     n, e = sc.checked(counts, exposures, least=0)
     n, e = n[e > 0], e[e > 0]
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)

@@ -13,6 +13,7 @@ from flicker.base import check
 from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Interval, Result
+from flicker.base.roots import fewest
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import scatter as sc
 
@@ -74,7 +75,7 @@ def mean_rate(
     of Garwood (1936, Biometrika 28, 437-442). Scatter up to 1.1 is allowed for. Coverage measured in
     ``tests/studies/results/power_ups.md``.
     """
-    n, e = _observed(counts, exposures)
+    n, e = sc.observed(counts, exposures)
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
     low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
@@ -98,14 +99,6 @@ def mean_rate(
         rate=total / time, low=low, high=high, count=total, exposure=time, power_ups=int(n.size), confidence=confidence, scale=scale,
         method="integrated likelihood over power-ups (negative binomial)",
     )  # fmt: skip
-
-
-def _observed(counts: object, exposures: object) -> tuple[Ints, Floats]:
-    n, e = sc.checked(counts, exposures)
-    n, e = n[e > 0], e[e > 0]
-    if n.size == 0:
-        raise ValueError("exposures must be above 0 for one power-up or more, got none")
-    return n, e
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +170,7 @@ def clean_chance(
     -----
     Mean of (1 + c^2 mu T)^(-k/c^2) over the law of rate and scatter, prior 1/rate, scatter up to 1.1.
     """
-    n, e = _observed(counts, exposures)
+    n, e = sc.observed(counts, exposures)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to predict from, got none")
     k = check.whole("power_ups", power_ups, least=1, what="further power-ups")
@@ -247,22 +240,17 @@ def power_ups_to_see(
     Smallest number of power-ups whose predictive chance of staying clean (`clean_chance`) is at most
     ``1 - confidence``. One long run is no substitute: it is one draw of the factor by which power-ups differ.
     """
-    n, e = _observed(counts, exposures)
+    n, e = sc.observed(counts, exposures)
     if n.sum() == 0:
         raise ValueError("counts must hold one episode or more to plan from, got none")
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     each = float(e.mean()) if length is None else check.positive("length", length, what="the time of each power-up")
     law = _law(n, e, scale)
-    low, high = 0, 1
-    while _clean(law, high, each) > 1.0 - confidence:
-        low, high = high, 2 * high
-        if low > MOST_POWER_UPS:
-            raise ValueError(f"length of {each:g} is too short: more than {MOST_POWER_UPS} power-ups would be needed")
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _clean(law, middle, each) > 1.0 - confidence else (low, middle)
+    needed = fewest(lambda number: _clean(law, number, each) <= 1.0 - confidence, most=MOST_POWER_UPS + 1)
+    if needed > MOST_POWER_UPS:
+        raise ValueError(f"length of {each:g} is too short: more than {MOST_POWER_UPS} power-ups would be needed")
     return PowerUpSoak(
-        power_ups=high, length=each, exposure=high * each, miss=_clean(law, high, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
+        power_ups=needed, length=each, exposure=needed * each, miss=_clean(law, needed, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
         method="predictive law over power-ups (negative binomial), rate and scatter from those seen",
     )  # fmt: skip
 

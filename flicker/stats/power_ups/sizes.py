@@ -14,7 +14,7 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, p_said
 from flicker.base.result import Interval
-from flicker.stats.laws.scatter import PRIOR_DOF
+from flicker.stats.laws.scatter import PRIOR_DOF, scaled
 
 # Prior of the scatter of mean log sizes between power-ups; common practice, no source. Error and power with it:
 # tests/studies/results/power_ups.md.
@@ -95,15 +95,8 @@ def size_growth(
     confidence = check.share("confidence", confidence)
     if isinstance(sizes, str) or not len(sizes):
         raise ValueError(f"sizes must hold one sequence of sizes per power-up, got {sizes!r}")
-    parts = [check.finite_array("sizes", part, least=0) for part in sizes]
-    for part in parts:
-        if part.size and part.min() <= 0:
-            raise ValueError(f"sizes must be above 0, got {part.min()}")
-    age = np.arange(len(parts), dtype=np.float64)
-    if order is not None:
-        age = check.finite_array("order", order, least=len(parts))
-        if age.size != len(parts):
-            raise ValueError(f"order must hold one number per power-up ({len(parts)}), got {age.size}")
+    parts = [check.positive_array("sizes", part) for part in sizes]
+    age = check.paired("order", order, len(parts), each="power-up")
     held = np.array([part.size > 0 for part in parts], dtype=bool)
     y = np.array([float(np.mean(np.log(part))) for part in parts if part.size])
     x = age[held]
@@ -111,7 +104,7 @@ def size_growth(
     method = "moderated t of the power-ups' mean log sizes"
     if y.size < FEWEST or float(np.ptp(x)) == 0:
         return _nothing(y.size, count, confidence, f"{method}: too few power-ups", _ratio_of_two(x, y))
-    apart = (x - x.mean()) / float(np.ptp(x))
+    apart = scaled(x)
     width = float(apart @ apart)
     slope = float(apart @ y / width)
     rest = y - y.mean() - slope * apart
@@ -170,13 +163,9 @@ def size_growth_within(
         raise ValueError(f"sizes and times must be of as many power-ups, got {len(sizes)} and {len(times)}")
     xs, ys, count = [], [], 0
     for i, (size, when) in enumerate(zip(sizes, times, strict=True)):
-        v, t = check.finite_array(f"sizes[{i}]", size, least=0), check.finite_array(f"times[{i}]", when, least=0)
-        if v.size != t.size:
-            raise ValueError(f"times[{i}] must hold one time per size ({v.size}), got {t.size}")
-        if v.size and v.min() <= 0:
-            raise ValueError(f"sizes must be above 0, got {v.min()}")
-        if np.any(np.diff(t) < 0):
-            raise ValueError(f"times[{i}] must be sorted in time")
+        v = check.positive_array(f"sizes[{i}]", size)
+        t = check.paired(f"times[{i}]", when, v.size, each="value of sizes")
+        check.rising(f"times[{i}]", t)
         count += int(v.size)
         if not v.size:
             continue

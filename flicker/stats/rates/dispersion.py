@@ -39,13 +39,7 @@ def checked_windows(
     x = check.whole_array(count_name, counts)
     if exposures is None:
         return x, np.ones(x.size)
-    e = check.finite_array(exposure_name, exposures)
-    if e.size != x.size:
-        raise ValueError(f"{exposure_name} must have one entry per count ({x.size}), got {e.size}")
-    bad = np.flatnonzero(e <= 0)
-    if bad.size:
-        raise ValueError(f"{exposure_name} must be above 0, got {e[bad[0]]} at index {bad[0]}")
-    return x, e
+    return x, check.positive_array(exposure_name, check.paired(exposure_name, exposures, x.size, each="count"))
 
 
 def pearson_dispersion(sides: Sequence[tuple[Ints, Floats]]) -> tuple[float, float]:
@@ -112,8 +106,7 @@ def window_counts(times: Any, ends: Any, *, windows: int = 20) -> tuple[Ints, Fl
     counts, exposures = [], []
     for run, end in zip(run_times, run_ends, strict=True):
         t = check.finite_array("times", run, least=0)
-        if t.size and (t.min() < 0 or t.max() > end):
-            raise ValueError(f"times must lie between 0 and the end of their run ({end}), got {t.min()} to {t.max()}")
+        check.inside("times", t, 0.0, end)
         bins = max(1, round(windows * end / total))
         counts.append(np.histogram(t, bins=bins, range=(0.0, end))[0])
         exposures.append(np.full(bins, end / bins))
@@ -230,7 +223,7 @@ def dispersion_test(
                 break
     else:
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
-    p_value = min(1.0, {"greater": upper, "less": lower, "two-sided": count_tails.two_sided(lower, upper)}[alternative])
+    p_value = min(1.0, count_tails.p_value(lower, upper, alternative))
     return DispersionTest(
         index=chi2 / (k - 1), chi2=chi2, dof=k - 1, p_value=p_value, alternative=alternative, replicates=replicates, seed=used_seed, method=f"index of dispersion, {method}",
         confidence=confidence,
@@ -260,8 +253,7 @@ def _pairs_law(n: int, k: int) -> Floats:
                 here = slice(pairs[take], pairs[take] + width)
                 after[m + take : end + take, here] += weight[m:end, take, None] * chance[m:end, :width]
         chance = after
-    law: Floats = chance[n]
-    return law
+    return np.asarray(chance[n])
 
 
 def _simulated_tails(

@@ -130,7 +130,7 @@ def rate_ratio(
         ratio=_point(count, exposure, base_count, base_exposure),
         low=low,
         high=high,
-        p_value=p_value_of(lower, upper, alternative),
+        p_value=count_tails.p_value(lower, upper, alternative),
         null_ratio=null_ratio,
         confidence=confidence,
         alternative=alternative,
@@ -141,11 +141,6 @@ def rate_ratio(
 def error_tail(confidence: float, alternative: str) -> float:
     """Error of one tail of the interval."""
     return 0.5 * (1.0 - confidence) if alternative == "two-sided" else 1.0 - confidence
-
-
-def p_value_of(lower: float, upper: float, alternative: str) -> float:
-    """p-value of the alternative asked for, from the two tails."""
-    return {"two-sided": count_tails.two_sided(lower, upper), "less": lower, "greater": upper}[alternative]
 
 
 def tails_at(hits: float, misses: float, odds: float) -> tuple[float, float]:
@@ -161,20 +156,12 @@ def _point(count: float, exposure: float, base_count: float, base_exposure: floa
 
 
 @dataclass(frozen=True, slots=True)
-class DispersedRatio(Interval):
+class DispersedRatio(RateRatio):
     """One rate over another, its interval widened by how much the windows of a side differ."""
 
-    count: int
-    exposure: float
-    base_count: int
-    base_exposure: float
-    ratio: float
-    p_value: float
     dispersion: float
     dof: float
     poisson_p_value: float
-    null_ratio: float
-    alternative: str
     cautions: tuple[str, ...]
 
     @property
@@ -243,7 +230,7 @@ def rate_ratio_dispersed(
             low = min(low, scale * count_tails.odds_low(a, b, tail))
         if alternative != "greater":
             high = max(high, scale * count_tails.odds_high(a, b, tail))
-        p_value = max(p_value, p_value_of(lower, upper, alternative))
+        p_value = max(p_value, count_tails.p_value(lower, upper, alternative))
     return DispersedRatio(
         count=n,
         exposure=t,
