@@ -156,7 +156,7 @@ def checked(
         If they do not fit together, an exposure is below 0, or a power-up without exposure holds an episode.
     """
     n = check.whole_array(counted, counts, least=least)  # type: ignore[arg-type]
-    e = check.paired(what, exposures, n.size, each="power-up")  # type: ignore[arg-type]
+    e = check.paired(what, exposures, n.size, each=f"power-up in {counted}")  # type: ignore[arg-type]
     if e.size and e.min() < 0:
         raise ValueError(f"{what} must be 0 or more, got {e.min()}")
     bad = np.flatnonzero((e == 0) & (n > 0))
