@@ -8,12 +8,18 @@ import json
 import os
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from flicker.logs.beside import file_key, kept_path, marks_path, program_key
 
 ROW = 240  # characters that a row of a table may take
+# What `rich` asks the environment about a terminal.
+TERMINAL = (
+    "COLORTERM", "COLUMNS", "FORCE_COLOR", "JUPYTER_COLUMNS", "JUPYTER_LINES", "LINES", "NO_COLOR", "TERM", "TTY_COMPATIBLE",
+    "TTY_INTERACTIVE",
+)  # fmt: skip
 _ENCODE = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode
 
 
@@ -61,12 +67,13 @@ def _has_parts(value: dict[str, Any] | list[Any] | tuple[Any, ...]) -> bool:
 
 
 def kept_answer(arguments: argparse.Namespace) -> tuple[Path, str] | None:
-    """Where the answer to this very question is kept, and the question: its words, its files and who answers.
+    """Where the answer to this very question is kept, and the question: its words, its files, who answers, and on what.
 
-    Only where nothing but the logs, their marks and the limits goes in, and nothing but the document comes out.
+    Only where nothing but the logs, their marks and the limits goes in, and nothing but the document or the printed page
+    comes out.
     """
     others = (arguments.case, arguments.control, arguments.ledger, arguments.report, arguments.excursions)
-    if arguments.cache is None or not arguments.json or not arguments.logs or any(others):
+    if arguments.cache is None or not arguments.logs or any(others):
         return None
     given = [*arguments.logs, *filter(None, [arguments.limits])]
     if not all(map(os.path.isfile, given)):
@@ -76,5 +83,18 @@ def kept_answer(arguments: argparse.Namespace) -> tuple[Path, str] | None:
         keys = [file_key(path, whole=arguments.verify) for path in (*given, *beside)]
     except OSError:
         return None
-    question = json.dumps([sorted(vars(arguments).items()), keys, program_key()])
-    return kept_path(arguments.logs[0], arguments.cache or None, "answer.json"), question
+    look = [] if arguments.json else _look_of_page()
+    question = json.dumps([sorted(vars(arguments).items()), keys, program_key(), look])
+    return kept_path(arguments.logs[0], arguments.cache or None, "answer.json" if arguments.json else "answer.txt"), question
+
+
+def _look_of_page() -> list[Any]:
+    """What decides how a printed page looks: letters and, of a terminal, its width and colours."""
+    letters = getattr(sys.stdout, "encoding", None)
+    if not sys.stdout.isatty():
+        return [letters]
+    sizes = []
+    for stream in (0, 1, 2):  # whichever is the terminal
+        with suppress(OSError):
+            sizes.append(os.get_terminal_size(stream))
+    return [letters, sizes, [os.environ.get(name) for name in TERMINAL]]

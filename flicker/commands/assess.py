@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from flicker.commands._documents import kept_answer, print_document
@@ -70,8 +73,11 @@ def _like(arguments: argparse.Namespace, case: Case | None, result: Assessment) 
 def run(arguments: argparse.Namespace) -> int:
     """Judge, print, and write what was asked for."""
     kept = kept_answer(arguments)
-    if kept is not None and (document := kept_text(*kept)) is not None:
-        print_document(document)
+    if kept is not None and (answer := kept_text(*kept)) is not None:
+        if arguments.json:
+            print_document(answer)
+        else:
+            sys.stdout.write(answer)
         return 0
     from flicker.evidence.assessment import assess
 
@@ -105,16 +111,17 @@ def run(arguments: argparse.Namespace) -> int:
             from flicker.evidence.document.excursion_table import write_excursions
 
             write_excursions(result, arguments.excursions)
-    document = hand_over(arguments, result, _show, logs=logs)
+    printed: list[str] = []
+    document = hand_over(arguments, result, partial(_show, keep=printed.append), logs=logs)
     if kept is not None and len(logs) == len(arguments.logs):
-        keep_text(*kept, document)
+        keep_text(*kept, document or "".join(printed))
     return 0
 
 
-def _show(result: Assessment) -> None:
+def _show(result: Assessment, keep: Callable[[str], object]) -> None:
     from flicker.present.terminal import show_assessment
 
-    show_assessment(result)
+    show_assessment(result, keep=keep)
 
 
 def _pooled(case: Case, arguments: argparse.Namespace) -> tuple[str, ...]:

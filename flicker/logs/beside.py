@@ -52,12 +52,12 @@ def file_key(path: str | os.PathLike[str], *, whole: bool = False) -> str:
 
 
 def program_key() -> str:
-    """Identify what works things out: this program, module by module as it is installed, and the libraries it reckons with."""
+    """Identify what works things out: this program, module by module as it is installed, and the libraries it reckons and prints with."""
     from importlib.metadata import version  # late: half of the standard library's network comes with it
 
     home = Path(__file__).parents[1]
     modules = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in sorted(home.rglob("*.py"))]
-    libraries = [version(name) for name in ("numpy", "pyarrow", "ruptures", "scipy", "statsmodels")]
+    libraries = [version(name) for name in ("numpy", "pyarrow", "rich", "ruptures", "scipy", "statsmodels")]
     return hashlib.sha256(repr((modules, libraries)).encode()).hexdigest()
 
 

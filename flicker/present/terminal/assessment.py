@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 from rich.console import Console, Group, RenderableType
@@ -35,9 +35,14 @@ PIPED = 64
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
 
-def show_assessment(result: Assessment, console: Console | None = None) -> None:
-    """Print the page of an assessment: the answer first, then each channel, what to do next, the limits, the cautions."""
-    with page(console) as out:
+def show_assessment(
+    result: Assessment, console: Console | None = None, keep: Callable[[str], object] | None = None
+) -> None:
+    """Print the page of an assessment: the answer first, then each channel, what to do next, the limits, the cautions.
+
+    ``keep`` is handed what was printed.
+    """
+    with page(console, keep) as out:
         hours = sum(run.observed_s for run in result.runs) / HOUR
         runs = f"{len(result.runs)} run{'s' if len(result.runs) != 1 else ''}"
         out.print(Text(f"{runs}, {hours_text(hours)} logged, {count_text(len(result.channels), 'channel')}", style="dim"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 import io
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from rich.cells import cell_len
@@ -36,8 +36,8 @@ PLAIN = str.maketrans(
 
 
 @contextmanager
-def page(console: Console | None = None) -> Iterator[Console]:
-    """Open a page: a console to print on. What is printed appears at the end, unless it is a terminal's own."""
+def page(console: Console | None = None, keep: Callable[[str], object] | None = None) -> Iterator[Console]:
+    """Open a page: a console to print on. What is printed appears at the end, and is handed to ``keep``."""
     if console is not None:
         yield console
         return
@@ -45,13 +45,18 @@ def page(console: Console | None = None) -> Iterator[Console]:
     encoding = codecs.lookup(getattr(out, "encoding", None) or "utf-8").name
     terminal = out.isatty()
     if terminal and encoding == "utf-8":
-        yield Console(highlight=False, soft_wrap=False, emoji=False)
-        return
-    text = io.StringIO()
-    width = Console().width if terminal else ENDLESS
-    yield Console(file=text, highlight=False, soft_wrap=False, emoji=False, width=width, color_system=None)
-    lines = "\n".join(line.rstrip() for line in text.getvalue().split("\n"))
-    out.write(plain(lines, encoding))
+        own = Console(highlight=False, soft_wrap=False, emoji=False)
+        with own.capture() as captured:
+            yield own
+        text = captured.get()
+    else:
+        lines = io.StringIO()
+        width = Console().width if terminal else ENDLESS
+        yield Console(file=lines, highlight=False, soft_wrap=False, emoji=False, width=width, color_system=None)
+        text = plain("\n".join(line.rstrip() for line in lines.getvalue().split("\n")), encoding)
+    out.write(text)
+    if keep is not None:
+        keep(text)
 
 
 def warn(out: Console, cautions: Sequence[str]) -> None:
