@@ -78,16 +78,17 @@ def test_what_is_still_needed_is_told_in_power_ups():
 def test_hours_are_matched_by_time_since_power_up():
     before = side([(1.0, [0.1, 0.9]), (1.0, [0.2])])
     after = side([(0.5, [])] * 3)
-    strata = match(before, after)
-    assert strata.matched_before_s == pytest.approx(2 * 0.5 * HOUR)
-    assert strata.matched_after_s == pytest.approx(3 * 0.5 * HOUR)
-    assert strata.before_counts.sum() == 2  # the one at 0.9 h has no like after
-    late = match(side([(5.0, [0.5, 4.0])]), side([(60.0, [])]))
+    was, now = match(before, after)
+    assert was.observed_s == pytest.approx(2 * 0.5 * HOUR)
+    assert now.observed_s == pytest.approx(3 * 0.5 * HOUR)
+    assert was.episodes == 2  # the one at 0.9 h has no like after
+    was, now = match(side([(5.0, [0.5, 4.0])]), side([(60.0, [])]))
     hot = HEAT_S / HOUR
-    assert late.matched_after_s == pytest.approx(60.0 * HOUR)
-    assert sorted(late.before_s / HOUR) == pytest.approx([hot, 5.0 - hot])
-    never = match(side([(1.0, [0.5])]), side([(1.0, [])], start="warm"))
-    assert never.matched_after_s == 0.0
+    assert now.observed_s == pytest.approx(60.0 * HOUR) and was.observed_s == pytest.approx(5.0 * HOUR)
+    # two hours of heat on either side, and then one rate: one episode in each, over the hours of both
+    assert was.units[0] == pytest.approx([2.0, 1.0 / 2.0 + (5.0 - hot) / (65.0 - 2.0 * hot)])
+    never, nothing = match(side([(1.0, [0.5])]), side([(1.0, [])], start="warm"))
+    assert never.observed_s == nothing.observed_s == 0.0
 
 
 def test_a_fault_that_grows_with_heat_is_not_cured_by_short_runs():

@@ -70,6 +70,11 @@ def times_text(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
+def seen_text(count: int, seconds: float, none: str = "none") -> str:
+    """How often something was seen, and in what time: '3 times in 2.5 hours', 'none in 1 hour'."""
+    return f"{times_text(count) if count else none} in {lasting_text(seconds)}"
+
+
 def count_text(number: int, word: str) -> str:
     """'1 episode', '2 episodes'."""
     return f"{number} {word}{'' if number == 1 else 's'}"

@@ -18,6 +18,7 @@ from flicker.base.formats import (
     hours_text,
     millivolts_text,
     seconds_text,
+    seen_text,
     share_text,
     times_text,
     volts_text,
@@ -27,14 +28,14 @@ from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect, TailKind
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.condition_change import Change, OffBy
+from flicker.evidence.compare.condition_change import PACED_APART, Change, OffBy
 from flicker.evidence.compare.power_up_ratio import power_up_ratio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
-from flicker.evidence.findings import NO, YES
+from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Reason
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.questions.level_jumps import JUMP_V
-from flicker.evidence.record.pace import PACE
+from flicker.evidence.questions.recurrence import EpisodeRate
 
 UNTOUCHED = "the untouched channel changed as well"
 RATES = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
@@ -59,7 +60,7 @@ class AspectChange(Result):
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class Seen:
     """One side of an aspect: the answer, its figure, and that figure in words."""
 
     answer: str
@@ -105,50 +106,56 @@ def aspects_of(
     """
     noise, level = changes
     when = (stage_text(names[0]), stage_text(names[1]))
-    pace = [item.before.sample_interval_s, item.after.sample_interval_s]
-    paced = max(pace) <= PACE * max(min(pace), 1e-12)
-    found = [_rate(sides, item, when)]
-    made: list[tuple[Aspect, str, tuple[_Seen, _Seen], Callable[[int], str], bool]] = [
-        (Aspect.MOVEMENT, "V", _both(sides, _movement), lambda bad: _movement_open(sides, bad, limits, off_by), True),
+    unit, seen = rate_seen(item, [part.rate for part in sides])
+    found = [_change(item.leads, item.outcome, unit, seen, when)]
+    # What was seen of each side, why a claim is still open, and whether it can be made of readings at another pace.
+    asked: list[tuple[Aspect, str, Callable[[ChannelAssessment], Seen], Callable[[int], str], bool]] = [
+        (Aspect.MOVEMENT, "V", _movement, lambda bad: _movement_open(sides, bad, limits, off_by), True),
         (
             Aspect.JUMPS,
             "V",
-            _both(sides, _jumps),
+            _jumps,
             lambda bad: _digits(sides) or _too_few(sides, bad, _jump_pairs, limits),
-            paced,
+            False,
         ),
-        (Aspect.NOISE_FLOOR, "V", _both(sides, _noise), lambda bad: _untold(noise, bad), paced),
-        (Aspect.SETTLED_LEVEL, "V", _both(sides, _level), lambda bad: _untold(level, bad), True),
-        (Aspect.POWER_UP, "V", _both(sides, _power_up), lambda bad: _starts_open(sides, bad, limits, off_by), paced),
+        (Aspect.NOISE_FLOOR, "V", _noise, lambda bad: _untold(noise, bad), False),
+        (Aspect.SETTLED_LEVEL, "V", _level, lambda bad: _untold(level, bad), True),
+        (Aspect.POWER_UP, "V", _power_up, lambda bad: _starts_open(sides, bad, limits, off_by), False),
         (
             Aspect.PROTECTION,
             "trips",
-            _both(sides, _protection),
+            _protection,
             lambda bad: "" if bad and stands(sides[1]) else _not_its_own(item, bad) or _too_few(sides, bad, lambda part: part.relay.trips, limits),
-            paced,
+            False,
         ),
     ]
-    for aspect, unit, (one, two), missing, alike in made:
+    for aspect, unit, look, missing, at_any_pace in asked:
+        seen = (look(sides[0]), look(sides[1]))
         outcome, note = NO_CHANGE, ""
-        bad = 0 if (one.answer, two.answer) == (YES, NO) else 1 if (one.answer, two.answer) == (NO, YES) else None
-        if bad is not None:
-            note = barred or ("" if alike else "the readings come at another pace")
+        answers = (seen[0].answer, seen[1].answer)
+        if answers in {(YES, NO), (NO, YES)}:
+            bad = answers.index(YES)
+            note = barred or ("" if at_any_pace or item.paced else PACED_APART)
             note = note or _unseen(sides[1 - bad], aspect) or missing(bad)
-            if not note:
-                outcome = IMPROVED if bad == 0 else WORSE
+            outcome = NO_CHANGE if note else WORSE if bad else IMPROVED
         if aspect == led[0]:
             outcome = led[1]
         if outcome != NO_CHANGE:
             note = ""
         elif aspect == Aspect.SETTLED_LEVEL and not note and level.answer == "more":
             note = "further from zero than before, but not shown to be beyond the limit"
-        said = f"{aspect}: {one.said} {when[0]}, {two.said} {when[1]}: {outcome}{f' ({note})' if note else ''}."
-        found.append(
-            AspectChange(
-                aspect=aspect, outcome=outcome, before=one.value, after=two.value, unit=unit, note=note, reads=said
-            )
-        )
+        found.append(_change(aspect, outcome, unit, seen, when, note))
     return tuple(found)
+
+
+def _change(
+    aspect: Aspect, outcome: str, unit: str, seen: tuple[Seen, Seen], when: tuple[str, str], note: str = ""
+) -> AspectChange:
+    one, two = seen
+    said = f"{aspect}: {one.said} {when[0]}, {two.said} {when[1]}: {outcome}{f' ({note})' if note else ''}."
+    return AspectChange(
+        aspect=aspect, outcome=outcome, before=one.value, after=two.value, unit=unit, note=note, reads=said
+    )
 
 
 def stands(part: ChannelAssessment) -> bool:
@@ -168,15 +175,12 @@ def withdrawn(found: Sequence[AspectChange], what: Set[tuple[Aspect, str]], why:
 
 def decided(found: Sequence[AspectChange], led: tuple[Aspect, str]) -> tuple[Aspect, str]:
     """The aspect that decides and its outcome: what worsens anything is no cure; else what decided so far."""
-    if led[1] == WORSE:
-        return led
     for wanted in (WORSE, IMPROVED):
         if led[1] == wanted:
             return led
-        shown = [item for item in found if item.outcome == wanted and item.aspect != led[0]]
-        shown = [item for item in shown if item.aspect not in RATES]
+        shown = [item.aspect for item in found if item.outcome == wanted and item.aspect not in {led[0], *RATES}]
         if shown:
-            return shown[0].aspect, wanted
+            return shown[0], wanted
     return led
 
 
@@ -187,86 +191,61 @@ def others_told(found: Sequence[AspectChange], led: Aspect) -> list[str]:
     return [f"{item.reads[0].upper()}{item.reads[1:]}" for item in told]
 
 
-def _both(
-    sides: tuple[ChannelAssessment, ChannelAssessment], seen: Callable[[ChannelAssessment], _Seen]
-) -> tuple[_Seen, _Seen]:
-    return seen(sides[0]), seen(sides[1])
-
-
 def stage_text(stage: str) -> str:
     """A stage at the end of a figure."""
     return stage if stage in {"before", "after"} else f"({stage})"
 
 
-def _rate(sides: tuple[ChannelAssessment, ChannelAssessment], item: Weighed, when: tuple[str, str]) -> AspectChange:
+def rate_seen(item: Weighed, rates: Sequence[EpisodeRate]) -> tuple[str, tuple[Seen, Seen]]:
+    """What was seen of the rate on both sides, by the ratio that decided, and its unit."""
     if item.leads == Aspect.OCCUPIED_WINDOWS:
         one, two = item.shares
-        said = f"swings in {share_text(one)} of all short windows {when[0]}, in {share_text(two)} {when[1]}"
-        return AspectChange(
-            aspect=item.leads,
-            outcome=item.outcome,
-            before=one,
-            after=two,
-            unit="share",
-            note="",
-            reads=f"{item.leads}: {said}: {item.outcome}.",
-        )
-    told = [
-        f"{times_text(part.rate.episodes) if part.rate.episodes else 'none'} in {hours_text(part.rate.observed_s / HOUR)}"
-        for part in sides
-    ]
-    return AspectChange(
-        aspect=item.leads,
-        outcome=item.outcome,
-        before=sides[0].rate.per_hour,
-        after=sides[1].rate.per_hour,
-        unit="1/h",
-        note="",
-        reads=f"{item.leads}: {told[0]} {when[0]}, {told[1]} {when[1]}: {item.outcome}.",
-    )
+        return "share", (Seen("", one, f"swings in {share_text(one)} of all short windows"), Seen("", two, f"in {share_text(two)}"))
+    was, now = (Seen("", rate.per_hour, seen_text(rate.episodes, rate.observed_s)) for rate in rates)
+    return "1/h", (was, now)
 
 
-def _movement(part: ChannelAssessment) -> _Seen:
-    moved, hours = part.guard.figures.moved_V, part.guard.figures.judged_h
-    if hours <= 0:
-        return _Seen(part.finding("drift").answer, None, "too short to tell")
-    return _Seen(part.finding("drift").answer, moved, f"{millivolts_text(moved)} in {hours_text(hours)}")
+def _movement(part: ChannelAssessment) -> Seen:
+    answer, figures = part.finding("drift").answer, part.guard.figures
+    if figures.judged_h <= 0:
+        return Seen(answer, None, "too short to tell")
+    return Seen(answer, figures.moved_V, f"{millivolts_text(figures.moved_V)} in {hours_text(figures.judged_h)}")
 
 
-def _jumps(part: ChannelAssessment) -> _Seen:
+def _jumps(part: ChannelAssessment) -> Seen:
     found = part.finding("jumps")
     pairs = _jump_pairs(part)
     size = (found.effect or 0.0) if pairs else 0.0
     said = f"{times_text(pairs)} up and down by {millivolts_text(size)}" if pairs else "none"
-    return _Seen(found.answer, size, said)
+    return Seen(found.answer, size, said)
 
 
-def _noise(part: ChannelAssessment) -> _Seen:
-    found = part.finding("noise")
-    return _Seen(
-        found.answer, found.effect, "too short to tell" if found.effect is None else millivolts_text(found.effect)
-    )
+def _noise(part: ChannelAssessment) -> Seen:
+    return _effect(part.finding("noise"), "too short to tell")
 
 
-def _level(part: ChannelAssessment) -> _Seen:
-    found = part.finding("settled offset")
-    return _Seen(found.answer, found.effect, "not seen" if found.effect is None else millivolts_text(found.effect))
+def _level(part: ChannelAssessment) -> Seen:
+    return _effect(part.finding("settled offset"), "not seen")
 
 
-def _power_up(part: ChannelAssessment) -> _Seen:
+def _effect(found: Finding, none: str) -> Seen:
+    return Seen(found.answer, found.effect, none if found.effect is None else millivolts_text(found.effect))
+
+
+def _power_up(part: ChannelAssessment) -> Seen:
+    answer = part.finding("power-up").answer
     if not part.power_up:
-        return _Seen(part.finding("power-up").answer, None, "none seen")
+        return Seen(answer, None, "none seen")
     worst = max(part.power_up, key=lambda item: (item.abnormal, abs(item.surge_V)))
     bad = sum(item.abnormal for item in part.power_up)
-    answer = part.finding("power-up").answer
     said = f"{bad} of {len(part.power_up)} beyond the limits, the largest {volts_text(worst.surge_V)} over {seconds_text(worst.settle_s)}"
-    return _Seen("" if answer == NO and bad else answer, worst.surge_V, said)
+    return Seen("" if answer == NO and bad else answer, worst.surge_V, said)
 
 
-def _protection(part: ChannelAssessment) -> _Seen:
+def _protection(part: ChannelAssessment) -> Seen:
     trips = part.relay.trips
     said = f"would have tripped {times_text(trips)}" if trips else "would not have tripped"
-    return _Seen(part.finding("protection").answer, float(trips), said)
+    return Seen(part.finding("protection").answer, float(trips), said)
 
 
 def _not_its_own(item: Weighed, bad: int) -> str:

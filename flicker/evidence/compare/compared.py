@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text, times_text
+from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text
 from flicker.base.result import Result, plain
-from flicker.base.units import HOUR
 from flicker.base.values import Aspect
-from flicker.evidence.compare.aspects import AspectChange, others_told, stage_text
+from flicker.evidence.compare.aspects import AspectChange, others_told, rate_seen, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
@@ -203,10 +202,9 @@ def reads(
         said_of = (f"noise {millivolts_text(noise.before)}", f"noise {millivolts_text(noise.after)}")
     elif aspect == Aspect.SETTLED_LEVEL:
         said_of = (f"at rest {millivolts_text(level.before)}", f"at rest {millivolts_text(level.after)}")
-    elif aspect == Aspect.OCCUPIED_WINDOWS:
-        said_of = (f"swings in {share_text(item.shares[0])} of all short windows", f"in {share_text(item.shares[1])}")
     else:
-        said_of = (_seen(sides[0]), _seen(sides[1]))
+        _, seen = rate_seen(item, [side.rate for side in sides])
+        said_of = (seen[0].said, seen[1].said)
     figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
     own = next((found for found in aspects if found.aspect == aspect), None)
     why = f" ({own.note})" if own is not None and own.note and aspect in {Aspect.NOISE_FLOOR, Aspect.SETTLED_LEVEL} else ""
@@ -285,8 +283,3 @@ def clean_power_ups_text(hours: float, power_ups: int | None, more: str = "") ->
         return f"{hours_text(math.ceil(60.0 * hours) / 60.0)}{more}"  # a plan in seconds helps nobody
     each = hours_text(math.ceil(60.0 * hours / power_ups) / 60.0)
     return f"{power_ups}{more} power-up{'s' if power_ups > 1 else ''} of {each}" + (" each" if power_ups > 1 else "")
-
-
-def _seen(side: SideFigures) -> str:
-    count = side.rate.episodes
-    return f"{times_text(count) if count else 'none'} in {hours_text(side.rate.observed_s / HOUR)}"

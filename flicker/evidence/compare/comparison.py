@@ -4,31 +4,31 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TypeAlias
 
-from flicker.base.formats import digits_text
+from flicker.base.formats import count_text, digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.values import Fitness, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
-from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours
 from flicker.evidence.compare.aspects import RATES, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
 from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
 from flicker.evidence.compare.judged import (
     Judged,
+    Row,
     judged_aspects,
     most_shared,
-    off_by_both,
     shared_change,
     sharing,
     told_of_all,
     with_shared,
 )
-from flicker.evidence.compare.sides import side_of
+from flicker.evidence.compare.sides import Side, side_of
 from flicker.evidence.compare.stages import Comparison, StageComparison, credits_of, work_of
 from flicker.evidence.compare.weighing import (
     IMPROVED,
@@ -43,8 +43,6 @@ from flicker.evidence.compare.weighing import (
 )
 from flicker.evidence.findings import YES
 from flicker.evidence.questions.worsening import foot
-from flicker.evidence.record.accuracy import off_by_V
-from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.log_checks import between, changed_places, cut_short
 from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.traced import LogLike
@@ -99,7 +97,7 @@ def compare(
     """
     limits = limits or (case.limits if case else Limits())
     sides = (_assessed(before, limits, case), _assessed(after, limits, case))
-    return _compare([(names[0], names[1], *sides)], limits, control, concern_per_h, case)[0]
+    return _compare([(names, sides)], limits, control, concern_per_h, case)[0]
 
 
 def compare_stages(
@@ -130,14 +128,12 @@ def compare_stages(
     limits = limits or (case.limits if case else Limits())
     if len(stages) < 2:
         raise ValueError(f"stages must be two or more, got {len(stages)}")
-    made = [(name, _assessed(given, limits, case)) for name, given in stages.items()]
-    pairs = [(a[0], b[0], a[1], b[1]) for a, b in itertools.pairwise(made)]
-    if len(made) > 2:
-        pairs.append((made[0][0], made[-1][0], made[0][1], made[-1][1]))
-    found = _compare(pairs, limits, control, concern_per_h, case)
-    steps = tuple(found[: len(made) - 1])
+    made = {name: _assessed(given, limits, case) for name, given in stages.items()}
+    names = tuple(made)
+    asked = [*itertools.pairwise(names), *([(names[0], names[-1])] if len(names) > 2 else [])]
+    found = _compare([((a, b), (made[a], made[b])) for a, b in asked], limits, control, concern_per_h, case)
+    steps = tuple(found[: len(names) - 1])
     cautions = tuple(dict.fromkeys(text for step in found for text in step.cautions))
-    names = tuple(name for name, _ in made)
     return StageComparison(names, steps, found[-1], cautions, credits_of(steps, found[-1], work_of(names, case)))
 
 
@@ -145,8 +141,70 @@ def _assessed(given: Given, limits: Limits, case: Case | None) -> Assessment:
     return given if isinstance(given, Assessment) else assess(given, limits, case=case)
 
 
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One comparison of two stages: their names and sides, the channels of both, and what speaks against claims between them.
+
+    ``sharing`` are the outputs whose swings come together, and are weighed apart.
+    """
+
+    names: tuple[str, str]
+    sides: tuple[Assessment, Assessment]
+    rows: tuple[Row, ...]
+    unlike: tuple[str, ...]
+    sharing: frozenset[str]
+
+    @property
+    def common(self) -> bool:
+        """Whether swings are shared; one output alone has the crosstalk of larger swings elsewhere, and nothing is shared alike."""
+        return len(self.sharing) > 1
+
+
+def _step(
+    names: tuple[str, str], sides: tuple[Assessment, Assessment], control: str | None, case: Case | None
+) -> _Step:
+    """Check that two sides can be compared, and gather what speaks against it."""
+    one, two = ({record.channel: record for record in side.records} for side in sides)
+    shared = [name for name in one if name in two]
+    if not shared:
+        raise ValueError(
+            f"{names[0]} and {names[1]} have no channel in common: {names[0]} has {', '.join(one)}; {names[1]} has "
+            f"{', '.join(two)}. Name the columns alike, or choose them with --channels."
+        )
+    if control is not None and control not in shared:
+        raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
+    for stage, records, side in zip(names, (one, two), sides, strict=True):
+        # without a sign of life no hour is observed, and the comparison says so
+        silent = any(side.channel(name).tail_kind == TailKind.NO_LIFE for name in shared)
+        if not silent and not any(records[name].observed_s > 0 for name in shared):
+            raise ValueError(
+                f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
+                "disconnected stretches are out; log longer."
+            )
+    apart = unlike(case, names, (sources_of(sides[0].records), sources_of(sides[1].records)))
+    swapped = changed_places([(one[name], two[name]) for name in shared])
+    rows = []
+    for name in shared:
+        own = (SWAPPED if name in swapped else "", cut_short(names, one[name], two[name]))
+        parts = (sides[0].channel(name), sides[1].channel(name))
+        rows.append(Row(name, (one[name], two[name]), parts, (*apart, *filter(None, own))))
+    return _Step(names, sides, tuple(rows), apart, sharing(sides))
+
+
+def _pairs(step: _Step, started: Mapping[str, str]) -> Iterator[tuple[Side, Side]]:
+    """Both sides of each channel, on the clock since power-up and without what is shared."""
+    follow = slower_s([follow_s(made.traces) for made in step.sides])
+    for row in step.rows:
+        left_out = False if row.channel in step.sharing else None
+        was, now = (
+            side_of(record, made.records, started, left_out, max(part.guard.figures.seldom_s, own_s))
+            for record, made, part, own_s in zip(row.records, step.sides, row.parts, follow, strict=True)
+        )
+        yield was, now
+
+
 def _compare(
-    steps: Sequence[tuple[str, str, Assessment, Assessment]],
+    asked: Sequence[tuple[tuple[str, str], tuple[Assessment, Assessment]]],
     limits: Limits,
     control: str | None,
     concern_per_h: float | None,
@@ -157,126 +215,76 @@ def _compare(
     concern = min(limits.episode_rate_per_h, RELEASE_PER_H) if concern_per_h is None else float(concern_per_h)
     if not (math.isfinite(concern) and concern > 0):
         raise ValueError(f"concern_per_h must be a rate above 0, got {concern_per_h!r} (episodes per hour)")
-    rows: list[tuple[int, str, ChannelRecord, ChannelRecord]] = []
-    for number, (first, second, before, after) in enumerate(steps):
-        one, two = ({record.channel: record for record in side.records} for side in (before, after))
-        shared = [name for name in one if name in two]
-        if not shared:
-            raise ValueError(
-                f"{first} and {second} have no channel in common: {first} has {', '.join(one)}; {second} has "
-                f"{', '.join(two)}. Name the columns alike, or choose them with --channels."
-            )
-        if control is not None and control not in shared:
-            raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
-        for stage, records, side in ((first, one, before), (second, two, after)):
-            # without a sign of life no hour is observed, and the comparison says so
-            silent = any(side.channel(name).tail_kind == TailKind.NO_LIFE for name in shared)
-            if not silent and not any(records[name].observed_s > 0 for name in shared):
-                raise ValueError(
-                    f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
-                    "disconnected stretches are out; log longer."
-                )
-        rows.extend((number, name, one[name], two[name]) for name in shared)
+    steps = [_step(*given, control, case) for given in asked]
     started = starts_told(case)
-    apart = [unlike(case, step[:2], (sources_of(step[2].records), sources_of(step[3].records))) for step in steps]
-    places = [changed_places([row[2:] for row in rows if row[0] == number]) for number in range(len(steps))]
-    barred = [
-        (*apart[number], *((SWAPPED,) if name in places[number] else ()), *filter(None, (cut_short(steps[number][:2], one, two),)))
-        for number, name, one, two in rows
-    ]
-    apart_of = [sharing(step[2:]) for step in steps]
-    # one alone has the crosstalk of larger swings elsewhere, and there is nothing that is shared alike
-    common = [number for number, channels in enumerate(apart_of) if len(channels) > 1]
-    follow = [slower_s([follow_s(made.traces) for made in step[2:]]) for step in steps]
-    pairs = []
-    for number, name, *both in rows:
-        left_out = False if name in apart_of[number] else None
-        was, now = (
-            side_of(record, made.records, started, left_out, max(made.channel(name).guard.figures.seldom_s, own_s))
-            for record, made, own_s in zip(both, steps[number][2:], follow[number], strict=True)
-        )
-        pairs.append((was, now))
-    for number in common:
-        sides = steps[number][2:]
-        most = zip(most_shared(sides, apart_of[number]), sides, strict=True)
-        was, now = (side_of(record, made.records, started, True) for record, made in most)
+    rows = [row for step in steps for row in step.rows]
+    pairs = [pair for step in steps for pair in _pairs(step, started)]
+    common = [step for step in steps if step.common]
+    for step in common:
+        both = zip(most_shared(step.sides, step.sharing), step.sides, strict=True)
+        was, now = (side_of(record, made.records, started, True) for record, made in both)
         pairs.append((was, now))
     weighed = weigh(
         pairs,
         confidence=limits.confidence,
         scatter=limits.power_up_scatter,
         cell_s=limits.dead_time_s or 10.0,
-        controls=[*(name == control for _, name, _, _ in rows), *(False for _ in common)],
-        unlike=[*barred, *(apart[number] for number in common)],
+        controls=[row.channel == control for row in rows] + [False] * len(common),
+        unlike=[row.barred for row in rows] + [step.unlike for step in common],
     )
-    together = dict(zip(common, weighed[len(rows) :], strict=True))
-    weighed = [
-        with_shared(item, *both) if name in apart_of[number] else item
-        for item, (number, name, *both) in zip(weighed, rows, strict=False)
-    ]
-    asked = f"{weighed[0].family} question{'' if weighed[0].family == 1 else 's'}"
-    correction = f"corrected for asking {asked} that could show a change (Holm); one-sided in each direction, half the error each"
+    correction = (
+        f"corrected for asking {count_text(weighed[0].family, 'question')} that could show a change (Holm); one-sided in each "
+        "direction, half the error each"
+    )
+    items, shared = iter(weighed), iter(weighed[len(rows) :])
     out = []
-    for number, (first, second, before, after) in enumerate(each(steps, len(steps))):
-        here = [(row, item) for row, item in zip(rows, weighed, strict=True) if row[0] == number]
-        unalike = {row[1]: reasons for row, reasons in zip(rows, barred, strict=True) if row[0] == number}
-        base = next((item for row, item in here if row[1] == control), None)
-        judged = judged_aspects(here, (before, after), (first, second), limits, unalike, case, control)
+    for step in each(steps, len(steps)):
+        here = [
+            (row, with_shared(item, row.records) if row.channel in step.sharing else item)
+            for row, item in zip(step.rows, items, strict=False)
+        ]
+        judged = judged_aspects(here, step.names, limits, case, control)
+        base = next((item for row, item in here if row.channel == control), None)
         channels = tuple(
-            _channel(
-                row,
-                item,
-                (first, second),
-                (before.channel(row[1]), after.channel(row[1])),
-                base,
-                concern,
-                limits,
-                unalike[row[1]],
-                off_by_both(row[2], row[3], case),
-                judged[row[1]],
-            )
-            for row, item in here
+            _channel(row, item, step.names, base, concern, limits, row.off_by(case), judged[row.channel]) for row, item in here
         )
-        told = shared_change(together[number], apart_of[number], (first, second)) if number in together else None
+        told = shared_change(next(shared), step.sharing, step.names) if step.common else None
         out.append(
             Comparison(
-                before=first,
-                after=second,
+                before=step.names[0],
+                after=step.names[1],
                 channels=channels,
                 shared=told,
-                cautions=_cautions((first, second), channels, before, after, control, case, [*told_of_all(judged), *([told.reads] if told else [])]),
+                cautions=_cautions(step, channels, control, case, [*told_of_all(judged), *([told.reads] if told else [])]),
                 control=control,
                 limits=limits,
                 correction=correction,
-                before_assessment=before,
-                after_assessment=after,
-                unlike=apart[number],
+                before_assessment=step.sides[0],
+                after_assessment=step.sides[1],
+                unlike=step.unlike,
             )
         )
     return out
 
 
 def _channel(
-    row: tuple[int, str, ChannelRecord, ChannelRecord],
+    row: Row,
     item: Weighed,
     names: tuple[str, str],
-    sides: tuple[ChannelAssessment, ChannelAssessment],
     base: Weighed | None,
     concern: float,
     limits: Limits,
-    unalike: Sequence[str],
     off_by: OffBy,
     judged: Judged,
 ) -> ChannelComparison:
-    _, channel, one, two = row
-    before, after = sides
+    before, after = row.parts
     notes = list(item.notes)
     noise, level = judged.noise, judged.level
     sizes = size_change(
         [cycle.size_V for cycle in item.before.cycles], [cycle.size_V for cycle in item.after.cycles], limits, off_by
     )
-    if unalike:
-        sizes = unlike_change(sizes, unalike)
+    if row.barred:
+        sizes = unlike_change(sizes, row.barred)
     aspect, outcome = judged.led
     untouched = base is item
     if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:
@@ -301,14 +309,14 @@ def _channel(
     if cured == "shown" and (outcome != IMPROVED or item.outcome != IMPROVED):
         cured = "not yet"
     for change in (noise, level, sizes):
-        if change.note and not unalike and (change is not sizes or change.withdrawn):
+        if change.note and not row.barred and (change is not sizes or change.withdrawn):
             notes.append(Note(NoteKind.REMARK, f"{change.quantity}: {change.note}"))
     figures = [
         SideFigures(
             stage=stage,
             rate=part.rate,
-            matched_episodes=int(counts.sum()),
-            matched_s=matched_s,
+            matched_episodes=matched.episodes,
+            matched_s=matched.observed_s,
             occupied_share=share,
             in_excursion_s=part.in_excursion_s,
             power_ups=side.cold_starts + sum(cycle.known and cycle.start == "warm" for cycle in side.cycles),
@@ -318,13 +326,12 @@ def _channel(
             fitness=part.fitness,
             against=part.against,
         )
-        for stage, part, side, counts, matched_s, share in (
-            (names[0], before, item.before, item.strata.before_counts, item.strata.matched_before_s, item.shares[0]),
-            (names[1], after, item.after, item.strata.after_counts, item.strata.matched_after_s, item.shares[1]),
+        for stage, part, side, matched, share in zip(
+            names, row.parts, (item.before, item.after), item.matched, item.shares, strict=True
         )
     ]
     return ChannelComparison(
-        channel=channel,
+        channel=row.channel,
         outcome=outcome,
         aspect=aspect,
         cured=cured,
@@ -336,7 +343,7 @@ def _channel(
         noise_ratio=noise,
         level_shift_V=level,
         size_change=sizes,
-        power_up=power_up_change(one, two),
+        power_up=power_up_change(*row.records),
         clean_hours_needed=state.clean_hours_needed,
         power_ups_needed=state.power_ups_needed,
         power_up_h=state.each_h,
@@ -347,40 +354,27 @@ def _channel(
         comparable=tuple(dict.fromkeys(note.text for note in notes)),
         not_comparable=tuple(dict.fromkeys(note.text for note in notes if note.kind == NoteKind.NOT_COMPARABLE)),
         aspects=judged.aspects,
-        reads=reads(channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects),
+        reads=reads(row.channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects),
     )
 
 
 def _cautions(
-    names: tuple[str, str],
-    channels: Sequence[ChannelComparison],
-    before: Assessment,
-    after: Assessment,
-    control: str | None,
-    case: Case | None,
-    shared: Sequence[str],
+    step: _Step, channels: Sequence[ChannelComparison], control: str | None, case: Case | None, shared: Sequence[str]
 ) -> tuple[str, ...]:
+    before, after = step.sides
     out = [*shared]
-    for stage, side in zip(names, (before, after), strict=True):
+    for stage, side in zip(step.names, step.sides, strict=True):
         dead = [item for item in side.channels if item.tail_kind == TailKind.NO_LIFE]
         out += [f"{item.channel}, {stage}: {item.tail}; its hours are no clean ones." for item in dead]
+    levels_V = {item.channel: item.level_shift_V.before or 0.0 for item in channels}
     out += between(
-        names,
+        step.names,
         (before.traces, after.traces),
         (before.records, after.records),
         {item.channel: item.outcome for item in channels},
-        {
-            item.channel: sum(
-                off_by_V(record, item.level_shift_V.before or 0.0, case)
-                for side in (before, after)
-                for record in side.records
-                if record.channel == item.channel
-            )
-            for item in channels
-        },
+        {row.channel: row.off_by(case)(levels_V[row.channel], levels_V[row.channel]) for row in step.rows},
     )
-    changed = [item for item in channels if item.outcome == IMPROVED]
-    if control is None and len(channels) > 1 and len(changed) == len(channels):
+    if control is None and len(channels) > 1 and all(item.outcome == IMPROVED for item in channels):
         out.append(
             "Every channel improved: look for what they share (room, supply, load, warmth, a dimmer, the meter) before crediting one part. "
             "Name the channel that was not touched with --control."
@@ -389,14 +383,11 @@ def _cautions(
     if rated:
         out.append(foot(before.limits))
     for item in channels:
-        for text in item.ratio.cautions:
-            if item.ratio.estimate is not None:
-                out.append(f"{item.channel}: {text}.")
-        if item.after.fitness == "do not connect":
+        if item.ratio.estimate is not None:
+            out += [f"{item.channel}: {text}." for text in item.ratio.cautions]
+        if item.after.fitness == Fitness.DO_NOT_CONNECT:
             out.append(f"{item.channel}: do not connect a loudspeaker, whatever else has changed.")
         if item.noise_ratio.answer == "more":
             times = digits_text(item.noise_ratio.estimate or 0.0)
             out.append(f"{item.channel}: the noise floor rose to {times} times what it was.")
-    out.extend(unlike_hours(names, (before.records, after.records), rated))
-    out.append(SAFETY)
-    return tuple(dict.fromkeys(out))
+    return tuple(dict.fromkeys((*out, *unlike_hours(step.names, (before.records, after.records), rated), SAFETY)))

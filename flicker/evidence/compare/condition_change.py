@@ -8,20 +8,18 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.evidence.questions.condition import NOISE_BLOCKS, NOISE_WINDOW_S
+from flicker.evidence.questions.condition import noise_stretches
 from flicker.evidence.questions.worsening import SIZE_FACTOR
 from flicker.evidence.record.accuracy import meter_or_leads
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.signals.residuals import local_residual
 from flicker.stats.power_ups import size_growth
 
-Floats = NDArray[np.float64]
-
+PACED_APART = "the readings come at another pace"
 NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
 
 
@@ -87,22 +85,24 @@ def _by_the_meter(found: Change, off_by: OffBy) -> Change:
     return replace(found, answer="not shown", note=note) if note else found
 
 
-def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact) -> Change:
+def noise_change(
+    before: ChannelRecord, after: ChannelRecord, limits: Limits, off_by: OffBy = exact, *, paced: bool = True
+) -> Change:
     """Ratio of the noise floors: Welch's t of the logarithm of sigma over twelve stretches a side.
 
-    Noise is compared within one last digit only: below two digits it is the meter's own.
+    Noise is compared within one last digit, for below two digits it is the meter's own, and at one pace (``paced``), for a
+    slower reading averages some of it away.
     """
     steps = [max((trace.resolution_V for trace in record.traces), default=0.0) for record in (before, after)]
-    parts = [_log_sigmas(record) for record in (before, after)]
-    if parts[0] is None or parts[1] is None:
+    stretches = [noise_stretches(record) for record in (before, after)]
+    if stretches[0] is None or stretches[1] is None:
         return _unknown("noise floor", "ratio", "too few readings at rest on one side")
-    one, two = math.exp(float(parts[0].mean())), math.exp(float(parts[1].mean()))
+    parts = np.log(stretches[0][1]), np.log(stretches[1][1])
+    one, two = (math.exp(float(part.mean())) for part in parts)
     if max(steps) > 1.5 * min(steps) and max(steps) > 0.5 * min(one, two):
         return _unknown("noise floor", "ratio", "not comparable: the last digit of the meter differs", one, two)
-    if before.runs and after.runs:
-        paces = [float(np.median([run.sample_interval_s for run in record.runs])) for record in (before, after)]
-        if max(paces) > 1.5 * min(paces):
-            return _unknown("noise floor", "ratio", "not comparable: the readings come at another pace", one, two)
+    if not paced:
+        return _unknown("noise floor", "ratio", f"not comparable: {PACED_APART}", one, two)
     estimate, low, high, p_value = _welch(parts[1], parts[0], limits.confidence)
     shown = p_value <= 1.0 - limits.confidence and abs(estimate) >= math.log(NOISE_MATTERS)
     found = Change(
@@ -119,22 +119,6 @@ def noise_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
         method="Welch's t of log sigma over stretches",
     )
     return _by_the_meter(found, off_by)
-
-
-def _log_sigmas(record: ChannelRecord) -> Floats | None:
-    from flicker.stats.noise import noise_sigma
-
-    residual = (
-        np.concatenate([local_residual(trace, NOISE_WINDOW_S) for trace in record.traces])
-        if record.traces
-        else np.empty(0)
-    )
-    if residual.size < 8 * NOISE_BLOCKS:
-        return None
-    step = max(trace.resolution_V for trace in record.traces)
-    floor = max(step / 5.0, 1e-12)
-    found = np.array([noise_sigma(part, resolution=0.0) for part in np.array_split(residual, NOISE_BLOCKS)])
-    return np.asarray(np.log(np.maximum(found, floor)))
 
 
 def _welch(one: Floats, two: Floats, confidence: float) -> tuple[float, float, float, float]:
@@ -166,10 +150,7 @@ def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
     shown = min(abs(low), abs(high)) > limits.drift_V and low * high > 0
     # Told where it matters: a difference that would be one but for the meter or the leads.
     note = meter_or_leads(mid0, mid1, off) if abs(shift) > limits.drift_V else ""
-    shown = shown and not note
-    answer = "not shown"
-    if shown:
-        answer = "less" if abs(mid1) < abs(mid0) else "more"
+    way = "less" if abs(mid1) < abs(mid0) else "more"
     return Change(
         quantity="settled level",
         before=mid0,
@@ -179,7 +160,7 @@ def level_change(before: ChannelRecord, after: ChannelRecord, limits: Limits, of
         high=high,
         p_value=None,
         unit="V",
-        answer=answer,
+        answer=way if shown and not note else "not shown",
         note=note,
         method="range of settled levels, last digit added" + (", accuracy of the meter added" if off > 0 else ""),
     )
@@ -203,17 +184,16 @@ def ending_at(found: Change, before_V: float | None, after_V: float | None) -> C
 
 
 def _level_range(record: ChannelRecord) -> tuple[float, float, float] | None:
-    ends, middles, weights = [], [], []
-    for trace in record.traces:
-        if trace.baseline is not None and trace.level_V is not None and trace.observed_s > 0:
-            ends.extend(np.quantile(trace.baseline.knot_V, (0.05, 0.95)).tolist())
-            middles.append(trace.level_V)
-            weights.append(trace.observed_s)
-    if not middles:
+    seen = [
+        (trace.level_V, trace.observed_s, *np.quantile(trace.baseline.knot_V, (0.05, 0.95)).tolist())
+        for trace in record.traces
+        if trace.baseline is not None and trace.level_V is not None and trace.observed_s > 0
+    ]
+    if not seen:
         return None
+    middles, weights, lows, highs = zip(*seen, strict=True)
     slack = max(trace.resolution_V for trace in record.traces)
-    middle = float(np.average(middles, weights=weights))
-    return min(ends) - slack, middle, max(ends) + slack
+    return min(lows) - slack, float(np.average(middles, weights=weights)), max(highs) + slack
 
 
 def size_change(before: Sequence[Floats], after: Sequence[Floats], limits: Limits, off_by: OffBy = exact) -> Change:

@@ -14,13 +14,13 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text, times_text
+from flicker.base.formats import seen_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
-from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.aspects import UNTOUCHED, AspectChange, aspects_of, stands, withdrawn
 from flicker.evidence.compare.condition_change import (
     Change,
@@ -80,36 +80,50 @@ def most_shared(sides: tuple[Assessment, Assessment], channels: frozenset[str]) 
     return one[best], two[best]
 
 
-def with_shared(item: Weighed, one: ChannelRecord, two: ChannelRecord) -> Weighed:
-    """Say of a channel how many of its swings are not weighed as its own."""
-    shared = tuple(int(np.count_nonzero(part.episodes.shared & ~part.episodes.common)) for part in (one, two))
-    counted = [part.own_episodes for part in (one, two)]
-    if not any(shared):
+def with_shared(item: Weighed, records: Sequence[ChannelRecord]) -> Weighed:
+    """Say of a channel how many of its swings are not weighed as its own; ``records`` are its before and after."""
+    one, two = (int(np.count_nonzero(part.episodes.shared & ~part.episodes.common)) for part in records)
+    told = [
+        f"{shared} of {part.own_episodes} episodes {when}"
+        for shared, part, when in zip((one, two), records, ("before", "after"), strict=True)
+        if shared
+    ]
+    if not told:
         return item
-    told = [f"{n} of {m} episodes {when}" for n, m, when in zip(shared, counted, ("before", "after"), strict=True) if n]
     text = (
         f"{' and '.join(told)} came in other channels at once; they tell of what the channels share, and the outcome rests on "
         "the channel's own"
     )
-    return replace(item, shared=(shared[0], shared[1]), notes=(*item.notes, Note(NoteKind.SHARED, text)))
+    return replace(item, shared=(one, two), notes=(*item.notes, Note(NoteKind.SHARED, text)))
+
+
+# what is said of swings that came at once, by what became of them
+SHARED_SAID = {
+    IMPROVED: f"they became rarer. {SHARED_FELL}",
+    WORSE: f"they became more frequent. {SHARED_ROSE}",
+    NO_CHANGE: "no change shown. They tell of what the channels share, and of no channel by itself.",
+}
 
 
 def shared_change(item: Weighed, channels: frozenset[str], names: tuple[str, str]) -> SharedChange:
     """Say what became of them."""
-    seen = [f"{times_text(part.episodes) if part.episodes else 'never'} in {hours_text(part.observed_s / HOUR)} ({name})"
-            for part, name in zip((item.before, item.after), names, strict=True)]  # fmt: skip
-    said = f"Swings that came in several channels at once ({', '.join(sorted(channels))}): {seen[0]}, {seen[1]}"
-    if item.outcome == IMPROVED:
-        said += f": they became rarer. {SHARED_FELL}"
-    elif item.outcome == WORSE:
-        said += f": they became more frequent. {SHARED_ROSE}"
-    else:
-        said += ": no change shown. They tell of what the channels share, and of no channel by itself."
+    before, after = item.before, item.after
+    seen = [
+        f"{seen_text(part.episodes, part.observed_s, 'never')} ({name})"
+        for part, name in zip((before, after), names, strict=True)
+    ]
+    who = sorted(channels)
     return SharedChange(
-        outcome=item.outcome, channels=tuple(sorted(channels)), before_episodes=item.before.episodes,
-        before_s=item.before.observed_s, after_episodes=item.after.episodes, after_s=item.after.observed_s,
-        p_improved=item.p_improved, p_worse=item.p_worse, reads=said,
-    )  # fmt: skip
+        outcome=item.outcome,
+        channels=tuple(who),
+        before_episodes=before.episodes,
+        before_s=before.observed_s,
+        after_episodes=after.episodes,
+        after_s=after.observed_s,
+        p_improved=item.p_improved,
+        p_worse=item.p_worse,
+        reads=f"Swings that came in several channels at once ({', '.join(who)}): {seen[0]}, {seen[1]}: {SHARED_SAID[item.outcome]}",
+    )
 
 
 def common_part(changes: Sequence[float | None], mine: int, unequal: float = 1.0) -> float:
@@ -160,6 +174,21 @@ def shared_by_all(
 
 
 @dataclass(frozen=True, slots=True)
+class Row:
+    """One channel of a step, (before, after): its records, what each side says of it, and why nothing is claimed between them."""
+
+    channel: str
+    records: tuple[ChannelRecord, ChannelRecord]
+    parts: tuple[ChannelAssessment, ChannelAssessment]
+    barred: tuple[str, ...]
+
+    def off_by(self, case: Case | None) -> OffBy:
+        """How far a reading of either side may be off, both together."""
+        one, two = self.records
+        return lambda before_V, after_V: off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
+
+
+@dataclass(frozen=True, slots=True)
 class Judged:
     """Noise and level of a channel compared, what decides by rate, noise or level, and every aspect.
 
@@ -173,34 +202,18 @@ class Judged:
     shared: tuple[tuple[Aspect, str], ...] = ()
 
 
-def off_by_both(one: ChannelRecord, two: ChannelRecord, case: Case | None) -> OffBy:
-    """How far a reading of either side may be off, both together."""
-
-    def both(before_V: float, after_V: float) -> float:
-        return off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
-
-    return both
-
-
 def judged_aspects(
-    here: Sequence[tuple[tuple[int, str, ChannelRecord, ChannelRecord], Weighed]],
-    sides: tuple[Assessment, Assessment],
-    names: tuple[str, str],
-    limits: Limits,
-    unlike: Mapping[str, Sequence[str]],
-    case: Case | None,
-    control: str | None,
+    here: Sequence[tuple[Row, Weighed]], names: tuple[str, str], limits: Limits, case: Case | None, control: str | None
 ) -> dict[str, Judged]:
     """Compare every aspect of every channel; what the untouched one, or every other one, shows too is withdrawn."""
     out: dict[str, Judged] = {}
-    for (_, name, one, two), item in here:
-        off_by, unalike = off_by_both(one, two, case), unlike[name]
-        before, after = (side.channel(name) for side in sides)
-        noise, level = noise_change(one, two, limits, off_by), level_change(one, two, limits, off_by)
-        stood_V = [part.finding("settled offset").effect if stands(part) else None for part in (before, after)]
-        level = ending_at(level, *stood_V)
-        if unalike:
-            noise, level = (unlike_change(found, unalike) for found in (noise, level))
+    for row, item in here:
+        off_by, (before, after) = row.off_by(case), row.parts
+        noise = noise_change(*row.records, limits, off_by, paced=item.paced)
+        stood_V = [part.finding("settled offset").effect if stands(part) else None for part in row.parts]
+        level = ending_at(level_change(*row.records, limits, off_by), *stood_V)
+        if row.barred:
+            noise, level = (unlike_change(found, row.barred) for found in (noise, level))
         led = (item.leads, item.outcome)
         # What the complaint was about is read from the side before alone, so that it cannot follow the answer.
         if before.finding("intermittent").answer != YES and item.before.episodes == 0 and item.outcome != WORSE:
@@ -210,11 +223,11 @@ def judged_aspects(
                 led = (Aspect.SETTLED_LEVEL, _answer(level, item.family, limits))
         if stands(after) and not stands(before):
             led = (Aspect.SETTLED_LEVEL, WORSE)
-        if item.barred or (unalike and led[0] == Aspect.SETTLED_LEVEL):
+        if item.barred or (row.barred and led[0] == Aspect.SETTLED_LEVEL):
             led = (led[0], NO_CHANGE)
-        barred = unalike[0] if unalike else "not comparable" if item.barred else ""
-        found = aspects_of((before, after), item, (noise, level), led, limits, off_by, names, barred)
-        out[name] = Judged(noise, level, led, found)
+        barred = row.barred[0] if row.barred else "not comparable" if item.barred else ""
+        found = aspects_of(row.parts, item, (noise, level), led, limits, off_by, names, barred)
+        out[row.channel] = Judged(noise, level, led, found)
     same = _told(out[control].aspects) if control is not None else frozenset()
     alike = shared_by_all({name: judged.aspects for name, judged in out.items() if name != control}, limits)
     for name, judged in out.items():

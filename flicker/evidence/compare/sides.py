@@ -7,18 +7,17 @@ unit is taken as warm as it gets, and later times are held together; so are logs
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Bools, Floats, Ints
+from flicker.base.units import HOUR
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.logs.spans import elapsed, holds, spans, total, within
-
-Floats = NDArray[np.float64]
 
 COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
 MOST_CELLS = 200_000  # a choice: bounds memory
@@ -39,6 +38,17 @@ class Cycle:
     size_V: Floats
     excursions: Floats
     excursion_V: Floats | None = None
+
+    def kept(self, episodes: Bools, excursions: Bools) -> Cycle:
+        """The same with these episodes and excursions alone."""
+        heights = None if self.excursion_V is None else self.excursion_V[excursions]
+        return replace(
+            self,
+            episode_s=self.episode_s[episodes],
+            size_V=self.size_V[episodes],
+            excursions=self.excursions[excursions],
+            excursion_V=heights,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +74,12 @@ class Side:
         return int(sum(cycle.episode_s.size for cycle in self.cycles))
 
     @property
+    def counted(self) -> list[tuple[int, float]]:
+        """Episodes and observed hours of each power-up with observed time."""
+        units = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in self.cycles]
+        return [(number, hours) for number, hours in units if hours > 0]
+
+    @property
     def cold_starts(self) -> int:
         """Power-ups seen, but for those known to be warm."""
         return sum(cycle.known and cycle.start != "warm" for cycle in self.cycles)
@@ -84,8 +100,9 @@ def side_of(
 ) -> Side:
     """Put a channel's record on the clock since power-up; a power-up that any channel shows is one of all.
 
-    ``shared`` leaves out what several outputs showed at once (False) or takes nothing else (True). ``told`` gives the kind of start of a log by its name, where the case says it; else the pause before decides, by the
-    dates of the logs or as the log itself shows it. ``own_every_s`` is the interval of the channel, where it has fewer
+    ``shared`` leaves out what several outputs showed at once (False) or takes nothing else (True). ``told`` gives the kind of
+    start of a log by its name, where the case says it; else the pause before decides, by the dates of the logs or as the log
+    itself shows it. ``own_every_s`` is the interval of the channel, where it has fewer
     readings than the log has rows.
     """
     seen = {
@@ -106,8 +123,7 @@ def side_of(
             (start,) = kinds
         if all(run.source != first.source for run in record.runs[: places[0]]):  # the case tells of a log's first start
             start = (told or {}).get(first.source, start)
-        observed, times, sizes, excursions, heights = [], [], [], [], []
-        passed = 0.0
+        parts, passed = [], 0.0
         for place in places:
             run, trace = record.runs[place], record.traces[place]
             offset = passed
@@ -122,27 +138,23 @@ def side_of(
                     trace.excursions.start_s,
                 )
                 own &= part
-            observed.append(trace.observed + offset)
-            times.append(record.episodes.start_s[own] + offset)
-            sizes.append(record.episodes.size_V[own])
             found = trace.excursions
-            excursions.append(np.column_stack((found.start_s[taken], found.end_s[taken])) + offset)
-            heights.append(np.abs(found.deviation_V[taken]))
+            parts.append(
+                (
+                    trace.observed + offset,
+                    record.episodes.start_s[own] + offset,
+                    record.episodes.size_V[own],
+                    np.column_stack((found.start_s[taken], found.end_s[taken])) + offset,
+                    np.abs(found.deviation_V[taken]),
+                )
+            )
             passed = offset + run.duration_s + run.sample_interval_s
         last = record.runs[places[-1]]
         if last.start is not None:
             before_end = (_moment(last.start) + last.duration_s, last.start.tzinfo is None)
-        cycles.append(
-            Cycle(
-                known=record.numbers[places[0]] in seen,
-                start=start,
-                observed=spans(tuple(pair) for part in observed for pair in part),
-                episode_s=np.concatenate(times),
-                size_V=np.concatenate(sizes),
-                excursions=np.concatenate(excursions).reshape(-1, 2),
-                excursion_V=np.concatenate(heights),
-            )
-        )
+        observed, *columns = zip(*parts, strict=True)
+        seconds = spans(tuple(pair) for part in observed for pair in part)
+        cycles.append(Cycle(record.numbers[places[0]] in seen, start, seconds, *map(np.concatenate, columns)))
     every_s = float(np.median([run.sample_interval_s for run in record.runs])) if record.runs else 0.0
     return Side(
         record.channel,
@@ -167,32 +179,32 @@ def _start_kinds(number: int, everyone: Sequence[ChannelRecord]) -> set[str]:
     }
 
 
-@dataclass(frozen=True, slots=True)
-class Strata:
-    """Counts and observed seconds of two sides, like with like.
+def pace(before: Side, after: Side) -> float:
+    """How many times as fast the readings follow the output on one side as on the other."""
+    fast, slow = sorted(side.sample_interval_s for side in (before, after))
+    return slow / max(fast, 1e-12)
 
-    ``after_units`` and ``before_units`` hold, per power-up, the episodes counted and those to expect were all power-ups
-    of both sides alike, arrays of shape (power-ups, 2).
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """What of one side has its like on the other.
+
+    ``units`` holds, per power-up, the episodes counted and those to expect were all power-ups of both sides alike, an array
+    of shape (power-ups, 2); ``times`` the observed intervals of each that are compared.
     """
 
-    after_counts: NDArray[np.int64]
-    after_s: Floats
-    before_counts: NDArray[np.int64]
-    before_s: Floats
-    after_units: Floats
-    before_units: Floats
-    matched_after: tuple[Floats, ...]
-    matched_before: tuple[Floats, ...]
+    units: Floats
+    times: tuple[Floats, ...]
 
     @property
-    def matched_after_s(self) -> float:
-        """Observed seconds of the after side that have their like before."""
-        return float(sum(total(part) for part in self.matched_after))
+    def episodes(self) -> int:
+        """Episodes counted."""
+        return int(self.units[:, 0].sum())
 
     @property
-    def matched_before_s(self) -> float:
-        """Observed seconds of the before side that have their like after."""
-        return float(sum(total(part) for part in self.matched_before))
+    def observed_s(self) -> float:
+        """Observed seconds that are compared."""
+        return float(sum(total(part) for part in self.times))
 
 
 def as_begun(side: Side) -> Side:
@@ -212,24 +224,23 @@ def _begun(cycle: Cycle) -> list[Cycle]:
     begins = np.concatenate(([0.0], cycle.observed[pauses + 1, 0]))
     ends = np.concatenate((begins[1:], [np.inf]))
     parts = []
-    for begin, end in zip(begins, ends, strict=True):
+    for begin, end in zip(begins.tolist(), ends.tolist(), strict=True):
         mine = (cycle.episode_s >= begin) & (cycle.episode_s < end)
-        seen = (cycle.excursions[:, 0] >= begin) & (cycle.excursions[:, 0] < end)
+        part = cycle.kept(mine, (cycle.excursions[:, 0] >= begin) & (cycle.excursions[:, 0] < end))
         parts.append(
-            Cycle(
+            replace(
+                part,
                 known=True,
                 start=cycle.start if begin == 0.0 else "unknown",
-                observed=within(cycle.observed, float(begin), float(end)) - begin,
-                episode_s=cycle.episode_s[mine] - begin,
-                size_V=cycle.size_V[mine],
-                excursions=cycle.excursions[seen] - begin,
-                excursion_V=None if cycle.excursion_V is None else cycle.excursion_V[seen],
+                observed=within(cycle.observed, begin, end) - begin,
+                episode_s=part.episode_s - begin,
+                excursions=part.excursions - begin,
             )
         )
     return parts
 
 
-def match(before: Side, after: Side) -> Strata:
+def match(before: Side, after: Side) -> tuple[Matched, Matched]:
     """Hold two sides against each other by kind of start and time since power-up.
 
     Notes
@@ -238,74 +249,44 @@ def match(before: Side, after: Side) -> Strata:
     pieces with equal numbers form one stratum (the risk sets of a proportional-rates model, Andersen and Gill 1982,
     Annals of Statistics 10, 1100-1120, from memory).
     """
-    matched = ([np.empty((0, 2))] * len(after.cycles), [np.empty((0, 2))] * len(before.cycles))
-    rows: dict[tuple[str, int, int], list[float]] = {}
-    units = (np.zeros((len(after.cycles), 2)), np.zeros((len(before.cycles), 2)))
+    sides = (before, after)
+    units = [np.zeros((len(side.cycles), 2)) for side in sides]
+    times = [[np.empty((0, 2))] * len(side.cycles) for side in sides]
     for kind in ("cold", "warm"):
-        here = tuple([k for k, cycle in enumerate(side.cycles) if _kind(cycle) == kind] for side in (after, before))
-        if not here[0] or not here[1]:
+        early = [
+            {k: within(cycle.observed, 0.0, HEAT_S) for k, cycle in enumerate(side.cycles) if _kind(cycle) == kind}
+            for side in sides
+        ]
+        edges = np.unique(np.concatenate([np.empty(0), *(part.ravel() for parts in early for part in parts.values())]))
+        if not all(early) or edges.size < 2:
             continue
-        early = tuple(
-            [within(side.cycles[k].observed, 0.0, HEAT_S) for k in places]
-            for side, places in zip((after, before), here, strict=True)
-        )
-        edges = np.unique(np.concatenate([part.ravel() for parts in early for part in parts] or [np.empty(0)]))
-        if edges.size < 2:
-            continue
-        at_risk = tuple(_covering(parts, edges) for parts in early)
+        at_risk = [_covering(parts.values(), edges) for parts in early]
         both = (at_risk[0] > 0) & (at_risk[1] > 0)
         shared = spans((float(edges[i]), float(edges[i + 1])) for i in np.flatnonzero(both))
-        times = tuple(
-            np.concatenate(
-                [_inside(side.cycles[k].episode_s, early_part) for k, early_part in zip(places, parts, strict=True)]
-            )
-            for side, places, parts in zip((after, before), here, early, strict=True)
-        )
-        hits = tuple(np.histogram(moments, bins=edges)[0] for moments in times)
-        width = np.diff(edges)
-        for i in np.flatnonzero(both):
-            key = (kind, int(at_risk[0][i]), int(at_risk[1][i]))
-            row = rows.setdefault(key, [0.0, 0.0, 0.0, 0.0])
-            row[0] += hits[0][i]
-            row[1] += at_risk[0][i] * width[i]
-            row[2] += hits[1][i]
-            row[3] += at_risk[1][i] * width[i]
-        total_hits, total_risk = hits[0] + hits[1], at_risk[0] + at_risk[1]
-        share = np.where(both, total_hits / np.maximum(total_risk, 1), 0.0)
-        for which, side in enumerate((after, before)):
-            for k, part in zip(here[which], early[which], strict=True):
-                matched[which][k] = _cross(part, shared)
-                mine = np.histogram(_inside(side.cycles[k].episode_s, part), bins=edges)[0]
-                units[which][k] += (mine[both].sum(), (share * _covering([part], edges)).sum())
-    late = tuple([_late(cycle) for cycle in side.cycles] for side in (after, before))
-    seconds = tuple(sum(total(part) for part in parts) for parts in late)
-    if seconds[0] > 0 and seconds[1] > 0:
-        counts = tuple(
-            sum(_inside(cycle.episode_s, part).size for cycle, part in zip(side.cycles, parts, strict=True))
-            for side, parts in zip((after, before), late, strict=True)
-        )
-        rows["late", 0, 0] = [counts[0], seconds[0], counts[1], seconds[1]]
-        per_s = sum(counts) / sum(seconds)
-        for which, side in enumerate((after, before)):
-            for k, part in enumerate(late[which]):
-                units[which][k] += (_inside(side.cycles[k].episode_s, part).size, per_s * total(part))
-    else:
-        late = tuple([np.empty((0, 2))] * len(parts) for parts in late)
-    full: tuple[list[Floats], list[Floats]] = ([], [])
-    for which, side in enumerate((after, before)):
-        for k in range(len(side.cycles)):
-            full[which].append(spans(tuple(pair) for part in (matched[which][k], late[which][k]) for pair in part))
-    table = np.array(list(rows.values()), dtype=np.float64).reshape(-1, 4)
-    return Strata(
-        after_counts=table[:, 0].astype(np.int64),
-        after_s=table[:, 1],
-        before_counts=table[:, 2].astype(np.int64),
-        before_s=table[:, 3],
-        after_units=units[0],
-        before_units=units[1],
-        matched_after=tuple(full[0]),
-        matched_before=tuple(full[1]),
-    )
+        hits = [
+            {k: np.histogram(_inside(side.cycles[k].episode_s, part), bins=edges)[0] for k, part in parts.items()}
+            for side, parts in zip(sides, early, strict=True)
+        ]
+        all_hits = sum(count for counts in hits for count in counts.values())
+        share = np.where(both, all_hits / np.maximum(at_risk[0] + at_risk[1], 1), 0.0)
+        for which, parts in enumerate(early):
+            for k, part in parts.items():
+                times[which][k] = _cross(part, shared)
+                units[which][k] += (hits[which][k][both].sum(), (share * _covering([part], edges)).sum())
+    late = [[_late(cycle) for cycle in side.cycles] for side in sides]
+    seconds = [sum(total(part) for part in parts) for parts in late]
+    if min(seconds) > 0:
+        counts = [
+            [_inside(cycle.episode_s, part).size for cycle, part in zip(side.cycles, parts, strict=True)]
+            for side, parts in zip(sides, late, strict=True)
+        ]
+        per_s = sum(map(sum, counts)) / sum(seconds)
+        for which, parts_late in enumerate(late):
+            for k, part in enumerate(parts_late):
+                units[which][k] += (counts[which][k], per_s * total(part))
+                times[which][k] = spans(tuple(pair) for table in (times[which][k], part) for pair in table)
+    was, now = (Matched(counted, tuple(parts)) for counted, parts in zip(units, times, strict=True))
+    return was, now
 
 
 def _kind(cycle: Cycle) -> str:
@@ -322,7 +303,7 @@ def _inside(moments: Floats, intervals: Floats) -> Floats:
     return moments[holds(intervals, moments)]
 
 
-def _covering(parts: Sequence[Floats], edges: Floats) -> NDArray[np.int64]:
+def _covering(parts: Iterable[Floats], edges: Floats) -> Ints:
     """How many of the parts are under observation in each piece between two edges."""
     step = np.zeros(edges.size, dtype=np.int64)
     for part in parts:
@@ -339,7 +320,7 @@ def _cross(one: Floats, two: Floats) -> Floats:
     return spans(out)
 
 
-def occupied(side: Side, parts: Sequence[Floats], cell_s: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def occupied(side: Side, parts: Sequence[Floats], cell_s: float) -> tuple[Ints, Ints]:
     """Cells of ``cell_s`` observed seconds that hold a part of an excursion, of each power-up.
 
     Returns

@@ -12,11 +12,10 @@ from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio
-from flicker.evidence.compare.sides import Side, Strata, as_begun, match, occupied
+from flicker.evidence.compare.sides import Matched, Side, as_begun, match, occupied, pace
 from flicker.evidence.findings import holm
-from flicker.evidence.record.pace import PACE, SHORT
+from flicker.evidence.record.pace import PACE, missed
 from flicker.evidence.record.power_up_counts import OCCUPIED_LEADS, rate_counts
-from flicker.logs.spans import total
 from flicker.stats.laws.scatter import SCATTER
 from flicker.stats.power_ups import clean_chance, clean_power_ups, power_ups_to_see
 from flicker.stats.soak import clean_exposure, power_ups_to_catch
@@ -52,14 +51,14 @@ class Weighed:
     """One channel of one pair of sides, weighed.
 
     ``ratio`` is that of episodes, ``occupied`` that of occupied windows where the counter saturates; ``leads`` says
-    which of the two decided. ``p_improved`` and ``p_worse`` are one-sided and corrected. ``barred`` tells that the two
+    which of the two decided. ``matched`` is what of either side has its like on the other. ``p_improved`` and ``p_worse`` are one-sided and corrected. ``barred`` tells that the two
     sides are not comparable; the notes say why. ``shared`` episodes before and after, shown by other channels at once, are
     in no other figure: they are no evidence about this channel.
     """
 
     before: Side
     after: Side
-    strata: Strata
+    matched: tuple[Matched, Matched]
     ratio: PowerUpRatio
     occupied: PowerUpRatio | None
     shares: tuple[float, float]
@@ -76,6 +75,11 @@ class Weighed:
     def leading(self) -> PowerUpRatio:
         """The ratio that decided."""
         return self.occupied if self.occupied is not None else self.ratio
+
+    @property
+    def paced(self) -> bool:
+        """Whether readings follow the output on both sides at one pace."""
+        return pace(self.before, self.after) <= PACE
 
 
 def weigh(
@@ -111,12 +115,10 @@ def weigh(
     """
     error = 0.5 * (1.0 - confidence)
     drafts = [_draft(before, after, confidence, cell_s, scatter) for before, after in pairs]
-    control = list(controls) if controls is not None else [False] * len(drafts)
-    barred = [
-        tuple(Note(NoteKind.NOT_COMPARABLE, text) for text in reasons)
-        for reasons in (unlike if unlike is not None else [()] * len(drafts))
-    ]
-    mine = [k for k, item in enumerate(drafts) if not control[k] and not barred[k] and _some(item)]
+    control = controls or [False] * len(drafts)
+    barred = [[Note(NoteKind.NOT_COMPARABLE, text) for text in reasons] for reasons in unlike or [()] * len(drafts)]
+    some = [item.leading.count + item.leading.base_count > 0 for item in drafts]
+    mine = [k for k in range(len(drafts)) if some[k] and not control[k] and not barred[k]]
     tested = [k for k in mine if drafts[k].leading.least_p_less <= error]
     p_less = [item.leading.p_less for item in drafts]
     p_more = [item.leading.p_greater for item in drafts]
@@ -128,19 +130,16 @@ def weigh(
         outcome, notes = NO_CHANGE, [*barred[k], *item.notes]
         if barred[k]:
             p_less[k] = p_more[k] = 1.0
-        if p_less[k] <= error and _some(item):
-            outcome = IMPROVED
-        elif p_more[k] <= error and _some(item):
-            outcome = WORSE
-        if item.occupied is not None and outcome != NO_CHANGE:
-            against = item.ratio.p_greater if outcome == IMPROVED else item.ratio.p_less
-            if against <= error:
-                outcome = NO_CHANGE
-                text = (
-                    "the number of episodes and the time they fill moved in opposite directions: counting saturates, "
-                    "so no change is claimed"
-                )
-                notes.append(Note(NoteKind.SATURATED, text))
+        if some[k] and min(p_less[k], p_more[k]) <= error:
+            outcome = IMPROVED if p_less[k] <= error else WORSE
+        against = item.ratio.p_greater if outcome == IMPROVED else item.ratio.p_less
+        if item.occupied is not None and outcome != NO_CHANGE and against <= error:
+            outcome = NO_CHANGE
+            text = (
+                "the number of episodes and the time they fill moved in opposite directions: counting saturates, so no change "
+                "is claimed"
+            )
+            notes.append(Note(NoteKind.SATURATED, text))
         if outcome != NO_CHANGE and _seen_unequally(item, outcome):
             outcome = NO_CHANGE
             sides = ((item.before, "before"), (item.after, "after"))
@@ -164,62 +163,52 @@ def _apart(text: str) -> Note:
     return Note(NoteKind.NOT_COMPARABLE, f"not comparable: {text}")
 
 
-def _some(item: Weighed) -> bool:
-    return item.leading.count + item.leading.base_count > 0
-
-
 def _draft(before: Side, after: Side, confidence: float, cell_s: float, scatter: float) -> Weighed:
     notes: list[Note] = []
+
+    def remark(text: str) -> None:
+        notes.append(Note(NoteKind.REMARK, text))
+
     threshold = max(before.enter_V, after.enter_V)
     if threshold > 1.2 * max(min(before.enter_V, after.enter_V), 1e-12):
-        text = f"only episodes beyond {millivolts_text(threshold)} are compared, the coarser threshold of the two sides"
-        notes.append(Note(NoteKind.REMARK, text))
+        remark(f"only episodes beyond {millivolts_text(threshold)} are compared, the coarser threshold of the two sides")
         before, after = above(before, threshold), above(after, threshold)
-    strata = match(before, after)
-    ratio = power_up_ratio(strata.after_units, strata.before_units, scatter=scatter, confidence=confidence)
+    matched = was, now = match(before, after)
+    ratio = power_up_ratio(now.units, was.units, scatter=scatter, confidence=confidence)
     begun = [ratio]
     maybe = as_begun(before), as_begun(after)
     if maybe[0] is not before or maybe[1] is not after:
         # whether a log begins warm or at a switch-on is not known: what is claimed must hold both ways
         other = match(*maybe)
-        begun.append(power_up_ratio(other.after_units, other.before_units, scatter=scatter, confidence=confidence))
+        begun.append(power_up_ratio(other[1].units, other[0].units, scatter=scatter, confidence=confidence))
         sure, error = _surest(ratio, begun), 0.5 * (1.0 - confidence)
         if min(ratio.p_less, ratio.p_greater) <= error < min(sure.p_less, sure.p_greater):
-            text = "whether each log began warm or cold is not seen; were it cold, no change is shown at equal time"
-            notes.append(Note(NoteKind.REMARK, text))
+            remark("whether each log began warm or cold is not seen; were it cold, no change is shown at equal time")
         ratio = sure
-    windows = [occupied(before, strata.matched_before, cell_s), occupied(after, strata.matched_after, cell_s)]
+    windows = [occupied(before, was.times, cell_s), occupied(after, now.times, cell_s)]
     shares = [float(hits.sum() / max(cells.sum(), 1)) for hits, cells in windows]
     filled = None
     if max(shares) > OCCUPIED_LEADS and all(cells.sum() > 0 for _, cells in windows):
-        base, now = (np.column_stack((rate_counts(*pair), pair[1])).astype(np.float64) for pair in windows)
-        filled = power_up_ratio(now, base, scatter=scatter, confidence=confidence)
+        base, units = (np.column_stack((rate_counts(*pair), pair[1])).astype(np.float64) for pair in windows)
+        filled = power_up_ratio(units, base, scatter=scatter, confidence=confidence)
         method = f"share of {cell_s:g} s windows that hold an excursion, as a rate; {filled.method}"
         filled = _surest(replace(filled, method=method), begun[1:])
-    lost = 1.0 - strata.matched_after_s / after.observed_s if after.observed_s > 0 else 1.0
-    if strata.matched_after_s <= 0.0 or strata.matched_before_s <= 0.0:
+    if now.observed_s <= 0.0 or was.observed_s <= 0.0:
         notes.append(_apart("the two sides never saw the unit at the same time since power-up"))
-    elif lost > 0.5 or strata.matched_before_s < 0.5 * before.observed_s:
-        text = (
-            f"compared at equal time since power-up: {digits_text(strata.matched_before_s / HOUR, 3)} of "
-            f"{digits_text(before.observed_s / HOUR, 3)} h before against {digits_text(strata.matched_after_s / HOUR, 3)} of "
-            f"{digits_text(after.observed_s / HOUR, 3)} h after"
-        )
-        notes.append(Note(NoteKind.EQUAL_TIME, text))
+    elif now.observed_s < 0.5 * after.observed_s or was.observed_s < 0.5 * before.observed_s:
+        parts = ((was, before), (now, after))
+        of = [f"{digits_text(part.observed_s / HOUR, 3)} of {digits_text(side.observed_s / HOUR, 3)} h" for part, side in parts]
+        notes.append(Note(NoteKind.EQUAL_TIME, f"compared at equal time since power-up: {of[0]} before against {of[1]} after"))
     known = [any(cycle.known for cycle in side.cycles) for side in (before, after)]
     if known[0] != known[1]:
-        text = f"no power-up was seen {'after' if known[0] else 'before'}; that side is taken as warmed up"
-        notes.append(Note(NoteKind.REMARK, text))
-    pace = max(before.sample_interval_s, after.sample_interval_s) / max(
-        min(before.sample_interval_s, after.sample_interval_s), 1e-12
-    )
-    if pace > PACE:
-        text = f"the readings follow the output {digits_text(pace, 3)} times as fast on one side; short glitches are seen unequally"
-        notes.append(Note(NoteKind.REMARK, text))
+        remark(f"no power-up was seen {'after' if known[0] else 'before'}; that side is taken as warmed up")
+    faster = pace(before, after)
+    if faster > PACE:
+        remark(f"the readings follow the output {digits_text(faster, 3)} times as fast on one side; short glitches are seen unequally")
     return Weighed(
         before=before,
         after=after,
-        strata=strata,
+        matched=matched,
         ratio=ratio,
         occupied=filled,
         shares=(shares[0], shares[1]),
@@ -242,19 +231,9 @@ def above(side: Side, threshold_V: float) -> Side:
     """Keep the episodes and the excursions of a size beyond a threshold."""
     cycles = []
     for cycle in side.cycles:
-        keep = cycle.size_V > threshold_V
-        spans_s, heights = cycle.excursions, cycle.excursion_V
-        if heights is not None:
-            spans_s, heights = spans_s[heights > threshold_V], heights[heights > threshold_V]
-        cycles.append(
-            replace(
-                cycle,
-                episode_s=cycle.episode_s[keep],
-                size_V=cycle.size_V[keep],
-                excursions=spans_s,
-                excursion_V=heights,
-            )
-        )
+        heights = cycle.excursion_V
+        large = np.ones(len(cycle.excursions), dtype=bool) if heights is None else heights > threshold_V
+        cycles.append(cycle.kept(cycle.size_V > threshold_V, large))
     return replace(side, cycles=tuple(cycles), enter_V=threshold_V)
 
 
@@ -262,12 +241,9 @@ def _seen_unequally(item: Weighed, outcome: str) -> bool:
     """Could the slower side have missed what the faster one saw, or, by time filled, have drawn it out?"""
     slower_after = item.after.sample_interval_s > item.before.sample_interval_s
     fast, slow = (item.before, item.after) if slower_after else (item.after, item.before)
-    if slow.sample_interval_s <= PACE * fast.sample_interval_s:
+    if item.paced or (item.occupied is None and slower_after != (outcome == IMPROVED)):
         return False
-    if item.occupied is None and slower_after != (outcome == IMPROVED):
-        return False
-    spans_s = [cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles if cycle.excursions.size]
-    return bool(spans_s) and float(np.quantile(np.concatenate(spans_s), SHORT)) < slow.sample_interval_s
+    return missed([cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles], slow.sample_interval_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,8 +293,7 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     if before.episodes == 0 and item.shares[0] == 0.0:
         # what came is not this channel's, and what became of it shows no cure
         return Cure("not yet" if item.shared[0] else None, concern_per_h)
-    clean_h = [total(cycle.observed) / HOUR for cycle in after.cycles]
-    clean_h = [hours for hours in clean_h if hours > 0]
+    clean_h = [hours for _, hours in after.counted]
     hours, each = sum(clean_h), sum(clean_h) / max(len(clean_h), 1)
     told = Cure("not yet", concern_per_h)
     if hours > 0 and after.episodes == 0:
@@ -351,11 +326,9 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
 
 def _shows_in(before: Side, each_h: float, scatter: float, confidence: float) -> int | None:
     """Power-ups of that length in which the fault as it came shows itself; None where none was counted."""
-    seen = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in before.cycles]
-    seen = [(n, hours) for n, hours in seen if hours > 0]
-    if not sum(n for n, _ in seen):
+    if not any(number for number, _ in before.counted):
         return None
-    counts, hours = [n for n, _ in seen], [h for _, h in seen]
+    counts, hours = zip(*before.counted, strict=True)
     if clean_chance(counts, hours, MOST_POWER_UPS, each_h, scatter=scatter) > 1.0 - confidence:
         return MOST_POWER_UPS
     return power_ups_to_see(counts, hours, length=each_h, scatter=scatter, confidence=confidence).power_ups

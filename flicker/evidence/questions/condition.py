@@ -7,6 +7,7 @@ from typing import Annotated
 
 import numpy as np
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
@@ -159,6 +160,22 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
     )
 
 
+def noise_stretches(record: ChannelRecord) -> tuple[Floats, Floats, float] | None:
+    """Readings at rest less their level, the robust sigma of each of twelve stretches, and the least sigma that a digit lets tell.
+
+    None with too few readings.
+    """
+    from flicker.stats.noise import noise_sigma
+
+    residual = np.concatenate([np.empty(0), *(local_residual(trace, NOISE_WINDOW_S) for trace in record.traces)])
+    if residual.size < 8 * NOISE_BLOCKS:
+        return None
+    # Below two last digits the readings, not the noise, decide: a sigma there is the digit's own.
+    floor = max(max(trace.resolution_V for trace in record.traces) / 5.0, 1e-12)
+    parts = [noise_sigma(part, resolution=0.0) for part in np.array_split(residual, NOISE_BLOCKS)]
+    return residual, np.maximum(parts, floor), floor
+
+
 @question(
     "noise",
     asks="Is it restless while at rest?",
@@ -172,19 +189,13 @@ def noise(record: ChannelRecord, limits: Limits) -> Finding:
     from flicker.stats.noise import noise_sigma
 
     method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"
-    residual = (
-        np.concatenate([local_residual(trace, NOISE_WINDOW_S) for trace in record.traces])
-        if record.traces
-        else np.empty(0)
-    )
-    step = max((trace.resolution_V for trace in record.traces), default=0.0)
-    if residual.size < 8 * NOISE_BLOCKS:
+    found = noise_stretches(record)
+    if found is None:
         return Finding(
             "noise", NOT_SHOWN, method, "Too few readings to judge the noise.", unit="V", limit=limits.noise_V
         )
-    # Below two last digits the readings, not the noise, decide: a sigma there is the digit's own.
-    floor = max(step / 5.0, 1e-12)
-    parts = np.array([max(noise_sigma(part, resolution=0.0), floor) for part in np.array_split(residual, NOISE_BLOCKS)])
+    residual, parts, floor = found
+    step = max(trace.resolution_V for trace in record.traces)
     sigma = max(noise_sigma(residual, resolution=0.0), floor)
     if step > 0.0:
         sigma = float(np.sqrt(max(sigma**2 - step**2 / 12.0, floor**2)))

@@ -55,11 +55,16 @@ def slower_s(follow: Sequence[float]) -> list[float]:
     return list(follow) if max(follow) >= OTHER_FILTER * max(min(follow), BLOCK_S) else [0.0] * len(follow)
 
 
+def missed(spans_s: Sequence[Floats], interval_s: float) -> bool:
+    """Whether a quarter of these swings are shorter than an interval: readings so far apart miss such, closer ones do not."""
+    lasted_s = np.concatenate([np.empty(0), *spans_s])
+    return bool(lasted_s.size) and float(np.quantile(lasted_s, SHORT)) < interval_s
+
+
 def feigned(record: ChannelRecord) -> bool:
     """Whether readings closer together in one run, or part of a run, than in another could feign a change of rate or size."""
     paces = [run.paces_s for run, trace in zip(record.runs, record.traces, strict=True) if trace.observed_s > 0]
     if not paces:
         return False
     fastest, slowest = min(pair[0] for pair in paces), max(pair[1] for pair in paces)
-    spans = np.concatenate([trace.excursions.end_s - trace.excursions.start_s for trace in record.traces])
-    return bool(slowest > PACE * fastest and spans.size and float(np.quantile(spans, SHORT)) < slowest)
+    return slowest > PACE * fastest and missed([trace.excursions.duration_s for trace in record.traces], slowest)

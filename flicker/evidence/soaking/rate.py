@@ -23,7 +23,6 @@ from flicker.evidence.compare.sides import Side, side_of
 from flicker.evidence.guard.words import ADVICE, advice_text, reason_text
 from flicker.evidence.traced import LogLike
 from flicker.evidence.verdict import DO_NOT_CONNECT
-from flicker.logs.spans import total
 from flicker.stats.power_ups import MeanRate, mean_rate
 from flicker.stats.rates import RateInterval, rate_interval
 from flicker.stats.rates.dispersion import pearson_dispersion
@@ -75,8 +74,6 @@ def from_logs(
     if hours <= 0:
         raise ValueError(f"{chosen}: no observed time is left once the power-up surge, gaps and hours without a sign of life are out; "
             "log longer, from switched off on.")
-    kept = [(cycle.episode_s.size, total(cycle.observed) / HOUR) for cycle in side.cycles]
-    kept = [(n, h) for n, h in kept if h > 0]
     cautions = [f"Planned for the {chosen} channel."] if len(names) > 1 else []
     if any(item.fitness == DO_NOT_CONNECT for item in result.channels):
         cautions.append("A channel is marked 'do not connect': stay with the unit while it is on.")
@@ -85,7 +82,7 @@ def from_logs(
         lasting = [reason for reason in ADVICE if reason in guard.reasons and ADVICE[reason] is not None]
         told = [Against(reason_text(reason, guard), advice_text(reason, guard)).reads for reason in lasting]
         cautions += [f"Hours alone do not clear it. {reads}." for reads in told]
-    return side, ([n for n, _ in kept], [h for _, h in kept]), cautions
+    return side, ([n for n, _ in side.counted], [h for _, h in side.counted]), cautions
 
 
 def relative_length(side: Side, given_s: float | None) -> tuple[float | None, float]:

@@ -17,7 +17,7 @@ from flicker.base.result import Result
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.questions.worsening import FEWEST, RATE_FACTOR
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.pace import PACE, SHORT
+from flicker.evidence.record.pace import OTHER_PACE, PACE, missed
 from flicker.evidence.record.power_up_counts import OccupiedWindows
 from flicker.stats.power_ups import (
     RateComparison,
@@ -34,10 +34,6 @@ YEAR_DAYS = 365.25  # by definition (Julian year)
 SATURATED = (
     "Episodes follow each other so closely that their number no longer rises with the rate: the share of occupied windows "
     "tells the growth, and the next visit is not forecast."
-)
-OTHER_PACE = (
-    "The readings come faster at some visits than at others, and glitches this short are missed by the slower ones: log all "
-    "visits at one pace."
 )
 NOT_ITS_OWN = (
     "Swings that came in other channels at once tell of what the channels share (supply, ground, mains, the meter): growth is "
@@ -148,12 +144,8 @@ def rate_growth(
         )
     visits = sorted(set(run_ages))
     place = np.searchsorted(visits, run_ages)
-    if windows is None:
-        held = expected_counts(times, ends)
-        each_count = held.counts.astype(np.float64)
-    else:
-        held = expected_counts(windows.begins, windows.ends)
-        each_count = held.counts * windows.rise
+    held = expected_counts(times, ends) if windows is None else expected_counts(windows.begins, windows.ends)
+    each_count = held.counts * (1.0 if windows is None else windows.rise)
     counts = np.rint(np.bincount(place, each_count, minlength=len(visits))).astype(np.int64)
     expected = np.bincount(place, held.expected, minlength=len(visits))
     if np.count_nonzero(expected > 0) < len(visits) or held.counts.sum() == 0:
@@ -165,33 +157,26 @@ def rate_growth(
         method = f"occupied windows at their rate; {method}"
         cautions.append(SATURATED)
     fit: RateComparison | RateGrowth
+    sure = {"scatter": limits.power_up_scatter, "level": 0.5 * (1.0 - limits.confidence), "confidence": limits.confidence}
     if len(visits) == 2:
-        fit = rate_comparison(
-            counts[:1], expected[:1], counts[1:], expected[1:],
-            scatter=limits.power_up_scatter, level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
-        )  # fmt: skip
+        fit = rate_comparison(counts[:1], expected[:1], counts[1:], expected[1:], **sure)
         overall = fit.ratio
         cautions.append(
             "Two visits show a difference, not that it goes on, and cannot tell how far visits differ by themselves: "
             "log a third."
         )
     else:
-        single = len(run_ages) == len(visits) == 3
-        fit = engine_growth(
-            counts, expected, visits, scatter=limits.power_up_scatter, few=single,
-            level=0.5 * (1.0 - limits.confidence), confidence=limits.confidence,
-        )  # fmt: skip
+        fit = engine_growth(counts, expected, visits, few=len(run_ages) == len(visits) == 3, **sure)
         overall = fit.factor
-    p_up, low, high, cv = fit.p_up, fit.low, fit.high, fit.cv
     free = growth_however_much(counts, expected, visits)
-    p_value = min(p_up, fit.p_down)
+    p_value = min(fit.p_up, fit.p_down)
     if count < FEWEST:
         cautions.append(f"{count} episodes are too few to claim a growth ({FEWEST} or more are needed).")
         p_value = 0.5
-    year = [value ** (YEAR_DAYS / span) if dated else math.nan for value in (overall, low, high)]
-    each = [value ** (step / span) for value in (overall, low, high)]
-    return RateWorsening(
-        answer=NOT_SHOWN,
+    year = [value ** (YEAR_DAYS / span) if dated else math.nan for value in (overall, fit.low, fit.high)]
+    each = [value ** (step / span) for value in (overall, fit.low, fit.high)]
+    return replace(
+        blank,
         per_visit=each[0],
         low_per_visit=each[1],
         high_per_visit=each[2],
@@ -200,17 +185,13 @@ def rate_growth(
         high_per_year=year[2],
         overall=overall,
         p_value=p_value,
-        p_adjusted=None,
         p_order=min(free.p_up, free.p_down),
-        dispersion=1.0 + cv**2 * float(counts.mean()),
-        scatter=cv,
+        dispersion=1.0 + fit.cv**2 * float(counts.mean()),
+        scatter=fit.cv,
         scatter_high=fit.cv_high,
-        holds_up_to_scatter=fit.holds_up if p_up <= 0.5 else fit.holds_down,
-        episodes=count,
+        holds_up_to_scatter=fit.holds_up if fit.p_up <= 0.5 else fit.holds_down,
         cautions=tuple(cautions),
-        confidence=limits.confidence,
         method=method,
-        reads="",
     )
 
 
@@ -235,25 +216,19 @@ def feigned_by_pace(records: Sequence[ChannelRecord], follow: Sequence[float]) -
         for record, own_s in zip(records, follow, strict=True)
     ]
     slowest = max(paces)
-    spans = [
-        trace.excursions.end_s - trace.excursions.start_s
-        for record, pace in zip(records, paces, strict=True)
-        if pace * PACE < slowest
-        for trace in record.traces
-        if trace.excursions.start_s.size
-    ]
-    if not spans or float(np.quantile(np.concatenate(spans), SHORT)) >= slowest:
+    quicker = [record for record, pace in zip(records, paces, strict=True) if pace * PACE < slowest]
+    if not missed([trace.excursions.duration_s for record in quicker for trace in record.traces], slowest):
         return frozenset()
     pairs = list(itertools.combinations(paces, 2))
-    feigned = {WORSE} if any(later * PACE < earlier for earlier, later in pairs) else set()
-    return frozenset(feigned | ({BETTER} if any(earlier * PACE < later for earlier, later in pairs) else set()))
+    feigned = ((WORSE, any(later * PACE < earlier for earlier, later in pairs)),
+               (BETTER, any(earlier * PACE < later for earlier, later in pairs)))  # fmt: skip
+    return frozenset(answer for answer, may in feigned if may)
 
 
 def size_growth(
     records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits, shared: bool = True
 ) -> SizeWorsening:
     """Fit the growth of the sizes; the answer waits for `corrected`. A visit enters once, by its power-ups' means."""
-    method = "moderated t of the visits' means of their power-ups' mean log sizes; one-sided"
     means: list[list[float]] = []
     count = 0
     for record in records:
@@ -264,30 +239,22 @@ def size_growth(
                 own.setdefault(record.cycle[int(run)], []).append(math.log(float(size)))
         count += sum(len(part) for part in own.values())
         means.append([math.exp(float(np.mean(part))) for part in own.values()])
-    if sum(bool(part) for part in means) < 2 or count < FEWEST:
-        return SizeWorsening(
-            answer=NOT_SHOWN,
-            growth=None,
-            low=None,
-            high=None,
-            p_value=None,
-            p_adjusted=None,
-            method=method,
-            reads="Too few episodes to compare sizes.",
-        )
+    blank = SizeWorsening(
+        answer=NOT_SHOWN,
+        growth=None,
+        low=None,
+        high=None,
+        p_value=None,
+        p_adjusted=None,
+        method="moderated t of the visits' means of their power-ups' mean log sizes; one-sided",
+        reads="Too few episodes to compare sizes.",
+    )
+    if sum(map(bool, means)) < 2 or count < FEWEST:
+        return blank
     found = engine_sizes(means, ages, confidence=limits.confidence)
     p_value = min(found.p_up, found.p_down) if found.dof > 0 else 0.5
     growth = None if math.isnan(found.factor) else found.factor
-    return SizeWorsening(
-        answer=NOT_SHOWN,
-        growth=growth,
-        low=found.low,
-        high=found.high,
-        p_value=p_value,
-        p_adjusted=None,
-        method=method,
-        reads="",
-    )
+    return replace(blank, growth=growth, low=found.low, high=found.high, p_value=p_value, reads="")
 
 
 def corrected(
@@ -317,15 +284,14 @@ def corrected(
         paced = bool(feigned) and answer in feigned[k]
         answer = NOT_SHOWN if paced else answer
         if of_rate:
-            if paced:
-                rates[k] = replace(rates[k], cautions=(*rates[k].cautions, OTHER_PACE))
-            rates[k] = replace(rates[k], answer=answer, p_adjusted=adjusted)
-            rates[k] = replace(rates[k], reads=_rate_reads(rates[k]))
+            cautions = (*rates[k].cautions, *([OTHER_PACE] if paced else []))
+            told = replace(rates[k], answer=answer, p_adjusted=adjusted, cautions=cautions)
+            rates[k] = replace(told, reads=_rate_reads(told))
             continue
         text = {
             WORSE: f"The swings get larger: {factor_text(factor)} from the first visit to the last.",
             BETTER: f"The swings get smaller: {factor_text(factor)} from the first visit to the last.",
-        }.get(answer, f"Whether the swings get larger cannot be told. {OTHER_PACE}" if paced else SIZES_NOT_SHOWN)
+        }.get(answer, OTHER_PACE if paced else SIZES_NOT_SHOWN)
         sizes[k] = replace(sizes[k], answer=answer, p_adjusted=adjusted, reads=text)
     return list(zip(rates, sizes, strict=True))
 
@@ -340,17 +306,15 @@ def _rate_reads(rate: RateWorsening) -> str:
     each += _range_text(rate.low_per_visit, rate.high_per_visit)
     if rate.answer == NOT_SHOWN:
         if OTHER_PACE in rate.cautions:
-            return f"Whether it comes more often or less cannot be told. {OTHER_PACE}"
+            return OTHER_PACE
         close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
         tail = "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"
     year = ""
     if rate.per_year is not None and math.isfinite(rate.per_year):
-        ends = ""
-        if rate.low_per_year is not None and rate.high_per_year is not None:
-            ends = f" ({factor_text(rate.low_per_year)} to {factor_text(rate.high_per_year)})"
-        year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year{ends}."
+        ends = f"{factor_text(rate.low_per_year)} to {factor_text(rate.high_per_year)}"
+        year = f" At that pace it would be {factor_text(rate.per_year)} as often after a year ({ends})."
     differ = ""
     if rate.scatter is not None and rate.holds_up_to_scatter is not None:
         differ = (

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
+from flicker.base.arrays import Floats
 from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
@@ -18,13 +19,13 @@ from flicker.base.values import Answer, NotTold
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.record.accuracy import SAME_SIZE, meter_or_leads, off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.signals.trace import Trace
 from flicker.stats.laws.scatter import PRIOR_DOF
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
     from flicker.evidence.channel import ChannelAssessment
 
-Floats = NDArray[np.float64]
 OffBy = Callable[[float], float]  # how far one reading may be off
 
 FEWEST_VISITS = 3  # a line goes through any two; by definition
@@ -67,11 +68,8 @@ def quantity_trends(
     if len(items) < 2:
         return ()
     digit = max((trace.resolution_V for record in records for trace in record.traces), default=0.0)
-    levels, noises = [], []
-    for record in records:
-        seen = [trace for trace in record.traces if trace.baseline is not None and trace.observed_s > 0]
-        levels.append(_levels(record))
-        noises.append(np.array([trace.sigma_V for trace in seen], dtype=np.float64))
+    levels = [_levels(record) for record in records]
+    noises = [np.array([trace.sigma_V for trace in _rests(record)], dtype=np.float64) for record in records]
     surges = [np.array([up.surge_V for up in item.power_up if np.isfinite(up.surge_V)]) for item in items]
 
     def off_by(value_V: float) -> float:
@@ -179,15 +177,10 @@ def next_level(
     records: Sequence[ChannelRecord], ages: Sequence[float], limits: Limits
 ) -> tuple[LevelForecast | None, str]:
     """Settled level at the next visit, a mean step after the last, and what is to be said about it."""
-    known = [(_levels(record), age) for record, age in zip(records, ages, strict=True)]
-    known = [(values, age) for values, age in known if values.size]
-    if len(known) < 2:
-        return None, ""
+    known = [(values, age) for record, age in zip(records, ages, strict=True) if (values := _levels(record)).size]
     if len(known) < FEWEST_VISITS:
-        return (
-            None,
-            "Two visits give no forecast of the level: a line goes through any two. Three are needed.",
-        )
+        two = "Two visits give no forecast of the level: a line goes through any two. Three are needed."
+        return None, two if len(known) == 2 else ""
     x = [age for _, age in known]
     step = (max(x) - min(x)) / (len(x) - 1)
     digit = max(trace.resolution_V for record in records for trace in record.traces)
@@ -211,8 +204,11 @@ def next_level(
 
 def _levels(record: ChannelRecord) -> Floats:
     """Settled level of each run at which rest was seen."""
-    seen = [trace.level_V for trace in record.traces if trace.baseline is not None and trace.observed_s > 0]
-    return np.array([level for level in seen if level is not None], dtype=np.float64)
+    return np.array([trace.level_V for trace in _rests(record) if trace.level_V is not None], dtype=np.float64)
+
+
+def _rests(record: ChannelRecord) -> list[Trace]:
+    return [trace for trace in record.traces if trace.baseline is not None and trace.observed_s > 0]
 
 
 def quantity_trend(
@@ -235,19 +231,25 @@ def quantity_trend(
     error : float
         Two-sided, by how much visits and power-ups differ.
     """
-    method = "last visit less first, against both accuracies; moderated t by how visits and power-ups differ"
     known = [values for values in visits if values.size]
+    few = QuantityTrend(
+        quantity=name,
+        answer=NOT_SHOWN,
+        first_V=None,
+        last_V=None,
+        moved_V=None,
+        off_by_V=0.0,
+        spread_V=0.0,
+        limit_V=limit_V,
+        p_value=None,
+        reason=NotTold.FEW_VISITS,
+        method="last visit less first, against both accuracies; moderated t by how visits and power-ups differ",
+        reads=f"The {NAMES[name]} was seen at fewer than two visits.",
+    )
     if len(known) < 2:
-        reason = NotTold.FEW_VISITS
-        return QuantityTrend(
-            quantity=name, answer=NOT_SHOWN, first_V=None, last_V=None, moved_V=None, off_by_V=0.0, spread_V=0.0, limit_V=limit_V, p_value=None, reason=reason, method=method,
-            reads=f"The {NAMES[name]} was seen at fewer than two visits.",
-        )  # fmt: skip
+        return few
     first, last = (float(np.median(values)) for values in (known[0], known[-1]))
-    off = 0.0
-    for value in (first, last):
-        told = None if off_by is None else off_by(value)
-        off += max(told or 0.0, 0.5 * digit_V)
+    off = sum(max(off_by(value) if off_by is not None else 0.0, 0.5 * digit_V) for value in (first, last))
     moved = last - first
     p_value = _by_themselves(known, max(DIFFER_V[name], digit_V))
     spread = max(float(np.ptp(values)) for values in known)
@@ -257,18 +259,16 @@ def quantity_trend(
         YES: f"The {NAMES[name]} moved by {moved_text(moved)} ({sizes}).",
         NO: f"The {NAMES[name]} stayed within {millivolts_text(limit_V)} of what it was ({sizes}).",
     }.get(answer, f"A change of the {NAMES[name]} is not shown: {reason} ({sizes}).")
-    return QuantityTrend(
-        quantity=name,
+    return replace(
+        few,
         answer=answer,
         first_V=first,
         last_V=last,
         moved_V=moved,
         off_by_V=off,
         spread_V=spread,
-        limit_V=limit_V,
         p_value=p_value,
         reason=reason,
-        method=method,
         reads=text,
     )
 
