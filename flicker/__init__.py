@@ -21,7 +21,7 @@ _HOMES = {
     "ChannelVisits": "flicker.evidence.visits.visited",
     "Visits": "flicker.evidence.visits.visited",
     "over_visits": "flicker.evidence.visits.over_visits",
-    "visits_of_case": "flicker.evidence.visits.grouping",
+    "visits_of_case": "flicker.evidence.visits.visited",
     "JobResult": "flicker.evidence.job",
     "judge_case": "flicker.evidence.job",
     "read_case": "flicker.case.case_file",
@@ -52,9 +52,8 @@ if TYPE_CHECKING:
     from flicker.evidence.findings import Finding
     from flicker.evidence.job import JobResult, judge_case
     from flicker.evidence.soaking.plan import SoakPlan, plan_soak
-    from flicker.evidence.visits.grouping import visits_of_case
     from flicker.evidence.visits.over_visits import over_visits
-    from flicker.evidence.visits.visited import ChannelVisits, Visits
+    from flicker.evidence.visits.visited import ChannelVisits, Visits, visits_of_case
     from flicker.ledger import among_like, survey_cases
     from flicker.logs.model import Log, LogError
     from flicker.logs.reading import read_log

@@ -30,7 +30,7 @@ def kept_scripts(tmp_path_factory):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Pages without their charts, for tests of what a page says: to draw takes far longer than all the rest."""
-    from flicker.present.report.markup import Markup
+    from flicker.present.report.parts import Markup
     from flicker.present.report.pictures import PLACE, Pictures
 
     monkeypatch.setattr(Pictures, "drawn", lambda pictures, body: Markup(PLACE.sub("", body)))

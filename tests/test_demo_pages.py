@@ -13,7 +13,7 @@ from test_report_print import filled, needs_paper, printed
 
 from flicker import assess, read_log
 from flicker.present.report import write_report
-from flicker.present.report.answers import answers_of
+from flicker.present.report.owner import answers_of
 
 # Is the fault gone, may a loudspeaker be connected, what next: recorded in tests/studies/results/screens.md.
 SENTENCES = {

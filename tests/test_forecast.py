@@ -8,7 +8,7 @@ import numpy as np
 import plain_forecast
 import pytest
 
-from flicker.evidence.outlook.forecast import time_to_threshold
+from flicker.evidence.outlook.end_state import time_to_threshold
 
 
 def shapes(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:

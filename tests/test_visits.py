@@ -20,9 +20,9 @@ from flicker import Limits, Log, simulate_log
 from flicker.case.case_file import Meter, read_case
 from flicker.cli import main
 from flicker.evidence.outlook.protection import trip_forecast
-from flicker.evidence.visits.grouping import visits_of_case
 from flicker.evidence.visits.levels import answer_of, level_forecast, quantity_trend
 from flicker.evidence.visits.over_visits import over_visits
+from flicker.evidence.visits.visited import visits_of_case
 from flicker.stats.arrivals import age_forecast
 
 

@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.out is None and not arguments.json:
         raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
-    from flicker.present.report.words import CURED
+    from flicker.present.report.parts import CURED
     from flicker.present.said import fitness_text
 
     case = read_case(arguments.case, anywhere=arguments.anywhere)

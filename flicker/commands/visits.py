@@ -49,9 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Judge the visits and print."""
-    from flicker.evidence.visits.grouping import visits_of_case, visits_of_logs
     from flicker.evidence.visits.over_visits import over_visits
-    from flicker.evidence.visits.visited import When
+    from flicker.evidence.visits.visited import When, visits_of_case, visits_of_logs
 
     given: list[tuple[When, list[Log]]]
     hours = arguments.hours_per_day

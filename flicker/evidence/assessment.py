@@ -15,7 +15,6 @@ from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.case.outputs import KINDS
-from flicker.evidence.advice import Next
 from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
@@ -57,7 +56,8 @@ from flicker.evidence.record.starts import (
     times_slept,
 )
 from flicker.evidence.traced import LogLike, NothingNew, Seen, Traced, as_logs
-from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.verdict import DANGER, DO_NOT_CONNECT, ORDER
+from flicker.evidence.words import Next
 from flicker.evidence.worth_looking import in_every_channel
 from flicker.logs.model import Run
 from flicker.logs.used_columns import has_difference
@@ -339,17 +339,6 @@ def _changed(
     return since_findings(found, limits, since)
 
 
-_RANK = (
-    VerdictWord.DEGRADING,
-    VerdictWord.DRIFTING,
-    VerdictWord.NOISY,
-    VerdictWord.ONE_OFF,
-    VerdictWord.INCONCLUSIVE,
-    VerdictWord.STEADY,
-)
-_DANGER = (Fitness.DO_NOT_CONNECT, Fitness.NOT_YET_SHOWN, Fitness.WITHIN_LIMITS)
-
-
 def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
     """What the channel that is worst asks for, fitness first; of equals the longest."""
     if not channels:
@@ -357,7 +346,7 @@ def _overall(channels: Sequence[ChannelAssessment], limits: Limits) -> Next:
 
     def rank(item: ChannelAssessment) -> tuple[int, int, float]:
         asked = math.inf if item.next.soak_h is None else item.next.soak_h
-        return _DANGER.index(Fitness(item.fitness)), _RANK.index(VerdictWord(item.verdict)), -asked
+        return DANGER.index(Fitness(item.fitness)), ORDER.index(VerdictWord(item.verdict)), -asked
 
     return min(channels, key=rank).next
 

@@ -13,16 +13,14 @@ from flicker.base.limits import Limits
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
-from flicker.evidence.advice import Next, advise
+from flicker.evidence.against import Facts
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
-from flicker.evidence.facts import Facts
 from flicker.evidence.findings import GROWTH, NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
 from flicker.evidence.outlook.bench import RelayResult, Relays, Visibility, exposure, visibility_of, warm_up_of
-from flicker.evidence.outlook.end_state import End, Failed, Stands
-from flicker.evidence.outlook.forecast import TimeToThreshold
+from flicker.evidence.outlook.end_state import End, Failed, Stands, TimeToThreshold
 from flicker.evidence.questions import condition, drift, recurrence
 from flicker.evidence.questions.auxiliary_channels import by_lead
 from flicker.evidence.questions.cell_levels import Levels
@@ -34,7 +32,7 @@ from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import decide
-from flicker.evidence.words import owner
+from flicker.evidence.words import Next, advise, owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 if TYPE_CHECKING:

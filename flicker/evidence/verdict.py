@@ -15,8 +15,7 @@ from flicker.base.formats import digits_text, hours_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
-from flicker.evidence.against import MOST_ENTER_V, Against, against
-from flicker.evidence.facts import Facts
+from flicker.evidence.against import MOST_ENTER_V, Against, Facts, against
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import do_not_count, first_reason, reason_text
@@ -25,6 +24,17 @@ from flicker.evidence.questions.level_jumps import JUMP_V
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
 WITHIN_LIMITS = Fitness.WITHIN_LIMITS
+
+# the worst first: how channels are looked at, and which one speaks for the unit
+ORDER = (
+    VerdictWord.DEGRADING,
+    VerdictWord.DRIFTING,
+    VerdictWord.NOISY,
+    VerdictWord.ONE_OFF,
+    VerdictWord.INCONCLUSIVE,
+    VerdictWord.STEADY,
+)
+DANGER = (DO_NOT_CONNECT, NOT_YET_SHOWN, WITHIN_LIMITS)
 
 SMALL_SWINGS = 5  # from here on they are a finding, not chance: a choice; said of none of some 1500 sound channels (danger.md)
 MANY_JUMPS = 4  # up and down: with so many and no episode, jumps go before movement (choice)

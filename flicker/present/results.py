@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+import functools
 from typing import TYPE_CHECKING, Any
 
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.present import palette
-from flicker.present.report.markup import Child, Markup, tag, text
+from flicker.present.report.parts import Child, Markup, tag, text
 from flicker.present.said import finding_text, fitness_text, idle
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
     from flicker.evidence.channel import ChannelAssessment
-    from flicker.logs.model import Log
 
 _HEAD = "margin:12px 0 2px;font-size:1.05em"
 _WORDS = "margin:0 0 4px;max-width:46em"
@@ -88,176 +87,68 @@ def _answers(item: ChannelAssessment) -> list[Child]:
     return [" ".join(said)]
 
 
-def charts(result: Any) -> Any:
-    """Charts of a result, by name."""
-    from flicker.evidence.assessment import Assessment
-    from flicker.evidence.compare.stages import Comparison, StageComparison
-    from flicker.evidence.soaking.plan import SoakPlan
-    from flicker.evidence.visits.visited import Visits
+# By kind of result: the name of each chart, the function of `flicker.present.charts` that draws it, and of which part of the
+# result where it is not of all of it.
+CHARTS: dict[str, dict[str, tuple[str, str]]] = {
+    "Assessment": {
+        "strip": ("overview", ""),
+        "glance": ("glance", ""),
+        "episodes": ("episodes", ""),
+        "cumulative": ("cumulative", ""),
+        "rates": ("rates", ""),
+        "mean_cumulative": ("mean_cumulative", ""),
+        "ahead": ("swings_ahead", ""),
+        "sizes": ("sizes", ""),
+        "gaps": ("gaps", ""),
+        "power_ups": ("power_ups", ""),
+        "settled": ("settled", ""),
+        "allan": ("allan", ""),
+        "coincidence": ("coincidence", ""),
+        "warm_up": ("warm_up", ""),
+        "unit_or_meter": ("unit_or_meter", ""),
+        "stimuli": ("stimuli", ""),
+        "thresholds": ("thresholds", ""),
+    },
+    "Comparison": {
+        "rates": ("before_after", ""),
+        "power_up_rates": ("power_up_rates_compared", ""),
+        "mean_cumulative": ("mean_cumulative_compared", ""),
+        "before": ("overview", "before_assessment"),
+        "after": ("overview", "after_assessment"),
+    },
+    "StageComparison": {
+        "rates": ("before_after", "whole"),
+        "power_up_rates": ("power_up_rates_compared", "whole"),
+        "mean_cumulative": ("mean_cumulative_compared", "whole"),
+    },
+    "Visits": {
+        "rates": ("visit_rates", ""),
+        "mean_cumulative": ("visit_mean_cumulative", ""),
+        "levels": ("visit_levels", ""),
+    },
+    "SoakPlan": {"hours": ("soak", "")},
+}
 
-    kinds: list[tuple[type, type]] = [
-        (Assessment, AssessmentCharts),
-        (Comparison, ComparisonCharts),
-        (StageComparison, StagesCharts),
-        (Visits, VisitsCharts),
-        (SoakPlan, SoakCharts),
-    ]
-    for kind, made in kinds:
-        if isinstance(result, kind):
-            return made(result)
-    raise AttributeError(f"{type(result).__name__} has no charts")
 
+class Charts:
+    """Charts of one result by name: each is the function of `CHARTS`, to be called with what it takes beside the result.
 
-class _Charts:
-    """Charts of one result; each method returns an Altair object."""
-
-    def __init__(self, result: Any) -> None:
-        self._result = result
-
-    def __repr__(self) -> str:
-        names = [name for name in dir(self) if not name.startswith("_")]
-        return f"charts of {type(self._result).__name__}: {', '.join(names)}"
-
-    def _draw(self, name: str, *args: Any, **options: Any) -> Any:
-        from flicker.present import charts as drawn
-
-        return getattr(drawn, name)(self._result, *args, **options)
-
-
-class AssessmentCharts(_Charts):
-    """Charts of an assessment; ``channel`` is the one in worst state where left out.
-
-    Each raises `flicker.present.charts.NothingToDraw` where the log holds nothing of the kind.
+    A chart raises `flicker.present.charts.NothingToDraw` where the log holds nothing of the kind.
     """
 
-    def strip(self, channel: str | None = None, *, logs: Sequence[Log] | None = None) -> Any:
-        """Draw the whole log of a channel, with a close-up that follows the brush."""
-        return self._draw("overview", channel, logs=logs)
+    def __init__(self, result: Any) -> None:
+        from flicker.present import charts as drawn
 
-    def glance(self) -> Any:
-        """Draw all channels, a small strip each."""
-        return self._draw("glance")
+        self._of = type(result).__name__
+        for name, (function, part) in CHARTS[self._of].items():
+            setattr(self, name, functools.partial(getattr(drawn, function), getattr(result, part) if part else result))
 
-    def episodes(self, channel: str | None = None, *, logs: Sequence[Log] | None = None) -> Any:
-        """Draw every episode in a frame of its own, all on one scale."""
-        return self._draw("episodes", channel, logs=logs)
-
-    def cumulative(self, channel: str | None = None) -> Any:
-        """Draw episodes so far against observed time."""
-        return self._draw("cumulative", channel)
-
-    def rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each power-up with its interval, the growth through them, and the scatter allowed."""
-        return self._draw("rates", channel)
-
-    def mean_cumulative(self, channel: str | None = None) -> Any:
-        """Draw the mean number of episodes of a power-up against time since switch-on, and the count over power-ups."""
-        return self._draw("mean_cumulative", channel)
-
-    def ahead(self, channel: str | None = None) -> Any:
-        """Draw growing swings, the line through them, and when it meets the relay's threshold."""
-        return self._draw("swings_ahead", channel)
-
-    def sizes(self, channel: str | None = None) -> Any:
-        """Draw the size of each episode against observed time."""
-        return self._draw("sizes", channel)
-
-    def gaps(self, channel: str | None = None) -> Any:
-        """Draw the pauses between episodes against those of chance."""
-        return self._draw("gaps", channel)
-
-    def power_ups(self, channel: str | None = None) -> Any:
-        """Draw the start of each power-up."""
-        return self._draw("power_ups", channel)
-
-    def settled(self, channel: str | None = None) -> Any:
-        """Draw the level at rest within its limits."""
-        return self._draw("settled", channel)
-
-    def allan(self, channel: str | None = None) -> Any:
-        """Draw the Allan deviation: does averaging help?"""
-        return self._draw("allan", channel)
-
-    def coincidence(self) -> Any:
-        """Draw which channels swing together."""
-        return self._draw("coincidence")
-
-    def warm_up(self, channel: str | None = None) -> Any:
-        """Draw the rate against the time since power-up."""
-        return self._draw("warm_up", channel)
-
-    def unit_or_meter(self, channel: str | None = None) -> Any:
-        """Draw the unit beside the control log."""
-        return self._draw("unit_or_meter", channel)
-
-    def stimuli(self, channel: str | None = None) -> Any:
-        """Draw what followed each tap."""
-        return self._draw("stimuli", channel)
-
-    def thresholds(self, channel: str | None = None) -> Any:
-        """Draw what the loudspeaker would have got with other thresholds of the relay."""
-        return self._draw("thresholds", channel)
+    def __repr__(self) -> str:
+        return f"charts of {self._of}: {', '.join(sorted(CHARTS[self._of]))}"
 
 
-class ComparisonCharts(_Charts):
-    """Charts of a comparison."""
-
-    def rates(self) -> Any:
-        """Draw the rate before and after, with intervals."""
-        return self._draw("before_after")
-
-    def power_up_rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each power-up before and after, and the scatter that the change allows."""
-        return self._draw("power_up_rates_compared", channel)
-
-    def mean_cumulative(self, channel: str | None = None) -> Any:
-        """Draw the mean number of episodes of a power-up before and after on one chart."""
-        return self._draw("mean_cumulative_compared", channel)
-
-    def before(self, channel: str | None = None) -> Any:
-        """Draw the log before."""
-        return AssessmentCharts(self._result.before_assessment).strip(channel)
-
-    def after(self, channel: str | None = None) -> Any:
-        """Draw the log after."""
-        return AssessmentCharts(self._result.after_assessment).strip(channel)
-
-
-class StagesCharts(_Charts):
-    """Charts of stages in order."""
-
-    def rates(self) -> Any:
-        """Draw the first and the last stage."""
-        return ComparisonCharts(self._result.whole).rates()
-
-    def power_up_rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each power-up at the first and the last stage."""
-        return ComparisonCharts(self._result.whole).power_up_rates(channel)
-
-    def mean_cumulative(self, channel: str | None = None) -> Any:
-        """Draw the mean number of episodes of a power-up at the first and the last stage."""
-        return ComparisonCharts(self._result.whole).mean_cumulative(channel)
-
-
-class VisitsCharts(_Charts):
-    """Charts of a unit over visits."""
-
-    def rates(self, channel: str | None = None) -> Any:
-        """Draw the rate of each visit, the growth through them, the scatter allowed, and where the next will lie."""
-        return self._draw("visit_rates", channel)
-
-    def mean_cumulative(self, channel: str | None = None) -> Any:
-        """Draw the mean number of episodes of a power-up at the first and last visit, and the count over visits."""
-        return self._draw("visit_mean_cumulative", channel)
-
-    def levels(self, channel: str | None = None) -> Any:
-        """Draw the level at rest of each power-up and visit."""
-        return self._draw("visit_levels", channel)
-
-
-class SoakCharts(_Charts):
-    """Chart of a soak plan."""
-
-    def hours(self) -> Any:
-        """Draw hours against confidence."""
-        return self._draw("soak")
+def charts(result: Any) -> Charts:
+    """Charts of a result, by name."""
+    if type(result).__name__ not in CHARTS:
+        raise AttributeError(f"{type(result).__name__} has no charts")
+    return Charts(result)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from flicker.base.formats import digits_text, p_text
 from flicker.present import palette
-from flicker.present.report.markup import tag, text
+from flicker.present.report.parts import tag, text
 
 if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment

@@ -129,6 +129,7 @@ class Maker:
     def _fields(self, of: type) -> Any:
         hints = get_type_hints(of, include_extras=True, localns=_names(of))
         names = [item.name for item in dataclasses.fields(of)] if dataclasses.is_dataclass(of) else list(hints)
+        names.sort(key=lambda name: name != "schema")  # first, as the documents write it
         for name in names:
             if name == documents.SPREAD.get(of):
                 yield from self._fields(_bare_type(hints[name]))

@@ -25,7 +25,7 @@ from flicker.evidence.guard.limits import (
     GuardLimits,
 )
 from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
-from flicker.evidence.guard.same import same_as_another
+from flicker.evidence.guard.renewed import same_as_another
 from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.cells import MOST_NEIGHBOURS
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures

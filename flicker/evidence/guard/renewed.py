@@ -1,8 +1,9 @@
-"""How often is the value itself renewed? A logger that writes each second what a meter renews every few minutes has seen
-one reading in minutes: a run of equal readings, far longer than noise and digit allow, is one reading.
+"""Is what was read a value of its own? Two channels that read the same, and a value that is renewed seldom.
 
-Noise of less than a digit repeats for minutes too, and is a sound reading all the same. What tells the two apart is by how
-much the value steps when it does: there by one count, here by the noise, which is several counts wide.
+Two leads on one output, or one column written twice: one of them was not seen. A logger that writes each second what a meter
+renews every few minutes has seen one reading in minutes: a run of equal readings, far longer than noise and digit allow, is
+one reading. Noise of less than a digit repeats for minutes too, and is a sound reading all the same. What tells the two apart
+is by how much the value steps when it does: there by one count, here by the noise, which is several counts wide.
 """
 
 from __future__ import annotations
@@ -17,6 +18,20 @@ from flicker.evidence.guard.life import USUAL_CELLS
 from flicker.evidence.guard.limits import JITTER, SEEN_EVERY_S, SEEN_SHARE
 from flicker.signals.guard.chunk import MOST_DRAWN
 from flicker.signals.guard.figures import CELL_S, ChannelFigures
+
+# Choices; measured on `fresh_bench_traps.py`, `danger_sound.py` and `fresh_live.py` (tests/studies/results/fresh_benches.md).
+LEAST_CELLS = 12  # an hour of cells
+SHARE = 0.8  # of the cells agree: by chance one in three does where a cell holds thirty readings, fewer where it holds more
+
+
+def same_as_another(mine: Sequence[ChannelFigures], digit_V: float) -> bool:
+    """Whether another channel keeps within one last digit of this one and moves with it, for nearly the whole log."""
+    same_as = np.concatenate([own.same_as for own in mine])
+    if digit_V <= 0 or same_as.size < LEAST_CELLS:
+        return False
+    together = [int(np.count_nonzero(same_as & (1 << place))) for place in range(int(same_as.max()).bit_length())]
+    return max(together, default=0) >= SHARE * same_as.size
+
 
 # Choices, between what rounded normal noise gives by simulation: where two of three readings or more repeat the one before (a sigma of 0.3 digits or
 # less), a step is 1.01 counts in the mean; where the mean step is 1.5 counts (sigma 0.95 digits), 28 of 100 repeat.

@@ -18,12 +18,17 @@ from flicker.base.arrays import Floats, Ints
 from flicker.base.limits import Limits
 from flicker.base.units import DAY, HOUR
 from flicker.evidence.located.moves import moment_text
-from flicker.evidence.located.rate_changed import Change, Held, Over, RateChanged, corrected, made
-from flicker.evidence.located.rate_given import (
+from flicker.evidence.located.rate_changed import (
+    Change,
+    Held,
+    Over,
+    RateChanged,
     border_of,
     compared,
+    corrected,
     given_power_up,
     held_by,
+    made,
     power_up_text,
     said_of,
     seconds_to,

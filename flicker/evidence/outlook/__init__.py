@@ -1,5 +1,5 @@
 """What comes next, and what would have reached the loudspeaker: one module each.
 
-`protection` and `exposure` (relay, chance of a trip), `forecast` (a level's way to the threshold), `swings_ahead` (sizes that
-grow), `end_state` (a unit that died), `bench` (the next hours, the meter's eye). They take answers; they give no verdict.
+`protection` (relay, chance of a trip), `swings_ahead` (sizes that grow), `end_state` (a unit that died, and a level's way to
+the threshold), `bench` (the next hours, the meter's eye), `planned_falls` (what to log around a repair). They take answers; they give no verdict.
 """

@@ -1,1 +1,1 @@
-"""How long must it be logged? `plan` composes the answer, `rate` says what is known beforehand, `cycles` counts power-ups."""
+"""How long must it be logged? `plan` composes the answer, `rate` says what is known beforehand and counts power cycles."""

@@ -22,13 +22,13 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.sides import Side
 from flicker.evidence.document.frames import SoakTables
 from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
-from flicker.evidence.soaking.cycles import power_cycles
 from flicker.evidence.soaking.rate import (
     SoakRate,
     dispersion_of,
     from_logs,
     known_rate,
     per_power_up,
+    power_cycles,
     relative_length,
     share_seen,
 )

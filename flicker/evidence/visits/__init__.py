@@ -1,4 +1,4 @@
 """Visits months apart: is it worse than in spring?
 
-`over_visits` composes, `growth` tests rates over visits, `levels` the settled level.
+`visited` groups logs and holds the results, `over_visits` composes, `growth` tests rates, `levels` the settled level.
 """

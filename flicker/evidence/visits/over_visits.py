@@ -28,7 +28,6 @@ from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.traced import LogLike, NothingNew, Seen
 from flicker.evidence.visits.ahead import concern_reached, next_visit, year_ahead
-from flicker.evidence.visits.grouping import day_of
 from flicker.evidence.visits.growth import (
     NEVER,
     NOT_ITS_OWN,
@@ -42,7 +41,7 @@ from flicker.evidence.visits.growth import (
     size_growth,
 )
 from flicker.evidence.visits.levels import NAMES, QuantityTrend, next_level, quantity_trends
-from flicker.evidence.visits.visited import ChannelVisit, ChannelVisits, Visit, Visits, When
+from flicker.evidence.visits.visited import ChannelVisit, ChannelVisits, Visit, Visits, When, day_of
 from flicker.logs.model import Log
 
 

@@ -22,8 +22,7 @@ from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.record.channel_record import NEAR_S
-from flicker.evidence.watch.followed import FEWEST, Followed
-from flicker.evidence.watch.live_guard import LiveGuard
+from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard
 from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,

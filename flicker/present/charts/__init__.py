@@ -6,23 +6,19 @@ holds more than some 4,000 rows of data. `caption_of` gives a chart's caption, `
 
 from __future__ import annotations
 
+from flicker.evidence.verdict import ORDER
 from flicker.present import schema_checker  # noqa: F401, before Altair
-from flicker.present.charts._ahead import swings_ahead
 from flicker.present.charts._answers import answer_to
-from flicker.present.charts._bench import stimuli, thresholds, unit_or_meter, warm_up
-from flicker.present.charts._episodes import episodes
-from flicker.present.charts._events import coincidence, cumulative, gaps, sizes
-from flicker.present.charts._frame import ORDER, NothingToDraw, caption_of, note_of, worst_channel
+from flicker.present.charts._bench import allan, caught, stimuli, thresholds, unit_or_meter, warm_up
+from flicker.present.charts._events import coincidence, cumulative, gaps, sizes, swings_ahead
+from flicker.present.charts._frame import NothingToDraw, caption_of, note_of, worst_channel
 from flicker.present.charts._glance import glance
-from flicker.present.charts._ledger import levels_of_ledger
 from flicker.present.charts._level import levels_compared, power_ups, settled
 from flicker.present.charts._mean_count import mean_cumulative, mean_cumulative_compared, visit_mean_cumulative
-from flicker.present.charts._meter import allan, caught
-from flicker.present.charts._plans import before_after, soak
-from flicker.present.charts._power_up_rates import power_up_rates, power_up_rates_compared
-from flicker.present.charts._rates import rates
+from flicker.present.charts._plans import before_after, levels_of_ledger, soak
+from flicker.present.charts._rates import power_up_rates, power_up_rates_compared, rates
 from flicker.present.charts._show import LIVE, if_any, use_in_notebooks
-from flicker.present.charts._strip import episode_places, overview
+from flicker.present.charts._strip import episode_places, episodes, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 
 __all__ = [

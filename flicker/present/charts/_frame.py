@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.units import HOUR
+from flicker.base.values import VerdictWord
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.verdict import DO_NOT_CONNECT, ORDER
 from flicker.logs import arrow_types
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 WIDTH = 720
-ORDER = ("degrading", "drifting", "noisy", "one-off", "inconclusive", "steady")
 
 
 READINGS = frozenset({"lo", "hi", "level", "upper", "lower"})
@@ -117,7 +117,7 @@ def pick(assessment: Assessment, channel: str | None) -> ChannelAssessment:
         If there is no channel of that name.
     """
     if channel is None:
-        return min(assessment.channels, key=lambda item: (item.fitness != DO_NOT_CONNECT, ORDER.index(item.verdict)))
+        return min(assessment.channels, key=lambda item: (item.fitness != DO_NOT_CONNECT, ORDER.index(VerdictWord(item.verdict))))
     for item in assessment.channels:
         if item.channel == channel:
             return item

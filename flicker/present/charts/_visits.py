@@ -20,7 +20,7 @@ from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
-from flicker.present.charts._power_up_rates import RATE, bars_note, scatter_bars
+from flicker.present.charts._rates import RATE, bars_note, scatter_bars
 
 STEPS = 60  # of the fitted line
 AHEAD = "next visit, if it goes on"

@@ -1,6 +1,6 @@
 """The evidence as one page: a single HTML file that opens offline, prints, and reads on a phone.
 
-`page` assembles it, `pictures` keeps its charts, one module per kind of document holds the parts.
+`page` assembles it, `pictures` keeps its charts, `parts` holds what pages are made of; one module per kind of document.
 """
 
 from __future__ import annotations

@@ -1,29 +1,247 @@
-"""The page of an assessment: verdict first, then the evidence, then how it was reckoned."""
+"""The page of an assessment: verdict first, then the evidence and every finding, then how it was reckoned and from what."""
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from flicker.base.formats import hours_text
+from flicker.base.formats import (
+    clock_text,
+    digits_text,
+    hours_text,
+    lasting_text,
+    millivolts_text,
+    p_text,
+    seconds_text,
+    share_text,
+)
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import SAFETY, Assessment
 from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.findings import NOT_SHOWN, YES
+from flicker.evidence.findings import NOT_SHOWN, YES, Finding
+from flicker.evidence.located.moves import moves_text
 from flicker.evidence.located.rate_changed import since_text
+from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
+from flicker.evidence.worth_looking import INSIDE, SOURCE
 from flicker.logs.model import Log
+from flicker.present.envelope import logs_of_runs
 from flicker.present.report.evening import strip_names
-from flicker.present.report.findings import beside_outputs, by_ledger, findings
-from flicker.present.report.markup import Child, Markup, facts, table, tag, text
-from flicker.present.report.parts import close, dates_text, mast, verdict_card, worst_first
-from flicker.present.report.sources import method, sources
+from flicker.present.report.parts import (
+    LIMITS,
+    Child,
+    Markup,
+    answer_cell,
+    bullets,
+    close,
+    date_text,
+    dates_text,
+    facts,
+    how_sure,
+    mast,
+    number,
+    render,
+    table,
+    tag,
+    text,
+    unit_text,
+    verdict_card,
+    what_next,
+    worst_first,
+)
 from flicker.present.report.strips import evening
-from flicker.present.report.words import how_sure, what_next
+from flicker.present.said import finding_text, idle
 
 if TYPE_CHECKING:
     from flicker.present.report.pictures import Pictures
+
+GAPS_TOLD = 12
+ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
+
+
+def method(result: Assessment) -> Markup:
+    """How it was reckoned, and every limit."""
+    limits, told = result.limits, result.to_dict()
+    values = ((item.name, getattr(limits, item.name)) for item in dataclasses.fields(limits))
+    return render(
+        "method.html",
+        dead_time=f"{limits.dead_time_s:g}",
+        confidence=f"{share_text(limits.confidence)}",
+        correction=told["correction"],
+        seed=told["seed"],
+        limits=[(name, f"{value:g}", LIMITS.get(name, "")) for name, value in values],
+    )
+
+
+def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explained: bool = True) -> Markup:
+    """Each run as read, what was assumed, what was not observed, and the fingerprint of its file."""
+    all_blocks = [run.blocks for run in result.traces]
+    prints: dict[int, str | None] = {}
+    rows: list[list[Child]] = []
+    for run, log in zip(result.traces, logs_of_runs(all_blocks, logs), strict=True):
+        if log is not None and id(log) not in prints:
+            prints[id(log)] = log.source.fingerprint()
+        found = prints.get(id(log)) if log is not None else None
+        part = run.run
+        when = f"{date_text(part.start)}, {part.start:%H:%M:%S}" if part.start is not None else "not told by the log"
+        length, covered = lasting_text(part.duration_s), lasting_text(part.observed_s)
+        said = f"{length} long, {covered} with samples, one every {seconds_text(part.sample_interval_s)}"
+        rows.append(
+            [
+                f"{run.number + 1}. {part.source}",
+                [f"begins {when}; {said}", bullets(part.notes), bullets(_gap_texts(result, run.number))],
+                tag("code", found) if found else "none (samples in memory, or made without the files)",
+            ]
+        )
+    return tag(
+        "section",
+        tag("h2", f"Logs{f' of the stage {stage}' if stage else ''}, and what was assumed while reading them"),
+        table(("run and file", "as read", "SHA-256 of the file"), rows),
+        tag("p", "A file that was changed since has another fingerprint.") if explained else None,
+    )
+
+
+def _gap_texts(result: Assessment, run: int) -> list[str]:
+    gaps = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in _run_of(result, run).gaps]
+    for item in result.channels:
+        for gap in item.gaps:
+            if gap.get("run") == run:
+                _join(gaps, (gap["start_s"], gap["end_s"], gap["reason"], [item.channel]))
+    gaps.sort(key=lambda gap: (gap[0], gap[1], gap[2]))
+    said = [
+        f"not observed from {clock_text(begin)} to {clock_text(end)} ({', '.join(channels)}): {reason}"
+        for begin, end, reason, channels in gaps[:GAPS_TOLD]
+    ]
+    if len(gaps) > GAPS_TOLD:
+        said.append(f"and {len(gaps) - GAPS_TOLD} more stretches")
+    return said
+
+
+def _join(gaps: list[tuple[float, float, str, list[str]]], new: tuple[float, float, str, list[str]]) -> None:
+    """Add a stretch; one of another channel at all but the same time becomes one with it, as long as the longer."""
+    for place, (begin, end, reason, channels) in enumerate(gaps):
+        alike = abs(begin - new[0]) <= ALIKE_S and abs(end - new[1]) <= ALIKE_S and reason == new[2]
+        if alike and new[3][0] not in channels and channels != ["all channels"]:
+            gaps[place] = (min(begin, new[0]), max(end, new[1]), reason, channels + new[3])
+            return
+    gaps.append(new)
+
+
+def _run_of(result: Assessment, number_: int) -> Any:
+    return next(trace.run for trace in result.traces if trace.number == number_)
+
+
+def findings(result: Assessment, *, heading: str = "Findings") -> Markup:
+    """Every question with its answer and numbers."""
+    parts: list[Child] = [
+        tag("h2", heading),
+        tag(
+            "p",
+            "'Yes' only where it is shown and large enough to matter; 'no' where it is shown to be within the limit; "
+            "'not shown' where the log cannot tell.",
+        ),
+    ]
+    for item in worst_first(result):
+        rows = [
+            (
+                questions()[finding.question].asks,
+                answer_cell(finding.answer),
+                [finding_text(finding), tag("span", _numbers(finding), class_="small")],
+            )
+            for finding in item.findings
+            if finding.answer != NOT_SHOWN or finding.question not in idle(item.excursions_total)
+        ]
+        if not item.excursions_total:
+            rows.append(("How do the swings come?", answer_cell(NOT_SHOWN), ["Nothing swung: there is nothing to ask."]))
+        parts.append(table(("question", "answer", "what the log says"), rows, caption=f"Channel {item.channel}"))
+        told = (
+            since_text(item.since) and f"When {item.channel} swung at another rate: {since_text(item.since)}",
+            item.swings_ahead and item.swings_ahead.reads,
+            item.moves and f"Where the level of {item.channel} lay: {moves_text(item.moves)}",
+        )
+        parts += [tag("p", said) for said in told if said]
+    return tag("section", parts, looking(result))
+
+
+def looking(result: Assessment) -> list[Markup]:
+    """Where the findings point, with the finding each line rests on; nothing where they point nowhere."""
+    rows = [
+        (item.channel, row.reads, row.rests_on.replace("_", " "))
+        for item in worst_first(result)
+        for row in item.worth_looking
+    ]
+    if not rows:
+        return []
+    parts = [
+        tag("h3", "Worth looking at"),
+        tag("p", f"No verdict: {SOURCE}. Each line names the finding it rests on."),
+        table(("channel", "what was found, and where to look", "rests on"), rows),
+    ]
+    if any(row.inside for item in result.channels for row in item.worth_looking):
+        parts.append(tag("p", INSIDE, class_="warn"))
+    return parts
+
+
+def by_ledger(result: Assessment) -> Markup:
+    """Each channel among those of its model in earlier jobs; nothing where no ledger was given."""
+    if not result.ledger:
+        return Markup("")
+    rows = [(item.channel, item.reads) for item in result.ledger]
+    return tag("section", tag("h2", "Among its like"), table(("channel", "what the ledger holds"), rows),
+               tag("p", "Counts of jobs in the shop's own ledger, no forecast and no verdict.", class_="sub"))  # fmt: skip
+
+
+def beside_outputs(result: Assessment) -> Markup:
+    """Columns that are no outputs, and what they share with those; nothing where there are none."""
+    if not result.companions:
+        return Markup("")
+    names = {item.name for item in result.companions}
+    pairs = (result.coincidence or {}).get("pairs", [])
+    together = [p["reads"] for p in pairs if p["answer"] != NOT_SHOWN and len({p["a"], p["b"]} & names) == 1]
+    parts: list[Child] = [tag("h2", "Beside the outputs")]
+    rows = [
+        (
+            item.name,
+            item.role,
+            _level(item.level, item.role),
+            "" if item.low is None else f"{_level(item.low, item.role)} to {_level(item.high, item.role)}",
+            "" if item.role == "temperature" else f"{item.episodes} in {lasting_text(item.observed_s)}",
+        )
+        for item in result.companions
+    ]
+    parts.append(tag("p", "Logged with the outputs and asked only what it says of them; it gets no verdict."))
+    parts.append(table(("column", "what it is", "rests at", "lowest to highest", "episodes"), rows, labels=True))
+    parts.extend(tag("p", sentence) for sentence in together)
+    return tag("section", parts)
+
+
+def _level(value: float | None, role: str) -> str:
+    """A level of a column that is no output, to the microvolt."""
+    if value is None:
+        return ""
+    if role == "temperature":
+        return f"{digits_text(value, 4)} degrees"
+    value = round(value, 6) + 0.0
+    return f"{digits_text(value, 4)} V" if abs(value) >= 1.0 else f"{millivolts_text(value)}"
+
+
+def _numbers(finding: Finding) -> str:
+    effect = limit = chance = ""
+    if finding.effect is not None:
+        unit, low, high = finding.unit or "", finding.low, finding.high
+        between = f" ({number(low, unit)} to {number(high, unit)})" if low is not None and high is not None else ""
+        effect = f"{number(finding.effect, unit)}{between} {unit_text(unit)}".rstrip()
+    if finding.limit is not None and finding.unit:
+        limit = f"limit {number(finding.limit, finding.unit)} {unit_text(finding.unit)}"
+    if finding.p_value is not None:
+        same = finding.p_adjusted is None or math.isclose(finding.p_adjusted, finding.p_value)
+        corrected = "" if same else f", corrected {p_text(finding.p_adjusted)}"
+        chance = f"p {p_text(finding.p_value)}{corrected}" + (f", {finding.sided}-sided" if finding.sided else "")
+    return " · ".join(said for said in (effect, limit, chance, finding.method) if said)
+
 
 FEW_CARDS = 4  # channels whose cards fit a screen or two; a choice
 PAGE_ROWS, QUIET_ROWS = 1400, 450  # of a strip: half a page's weight goes there; no swing is lost by fewer

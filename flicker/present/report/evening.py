@@ -12,8 +12,7 @@ from flicker.base.values import Unobserved
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
-from flicker.present.report.markup import Markup, table, tag
-from flicker.present.report.parts import date_text
+from flicker.present.report.parts import Markup, date_text, table, tag
 
 EVENTS_TOLD = 40
 GAP_TOLD_S = 60.0

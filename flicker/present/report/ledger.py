@@ -10,9 +10,8 @@ from flicker.base.formats import count_text, digits_text, hours_text
 from flicker.evidence.among_like import same_model
 from flicker.ledger import Row, rows_in
 from flicker.logs.writing import write_whole
-from flicker.present.report.markup import Child, Markup, table, tag, text
 from flicker.present.report.page import assembled
-from flicker.present.report.parts import mast
+from flicker.present.report.parts import Child, Markup, mast, table, tag, text
 from flicker.present.report.pictures import Pictures
 from flicker.present.said import fitness_text
 

@@ -20,9 +20,8 @@ from typing import Any
 from flicker._version import __version__
 from flicker.logs.model import Log
 from flicker.logs.writing import write_whole
-from flicker.present.report.markup import TURNS, Markup
 from flicker.present.report.packed import chart_script
-from flicker.present.report.parts import document_of
+from flicker.present.report.parts import TURNS, Markup, document_of
 from flicker.present.report.pictures import Pictures
 
 # module and function of the page of each kind of document
@@ -81,7 +80,7 @@ def report_html(result: Any, *, logs: Sequence[Log] | None = None) -> str:
 
 def assembled(title: str, body: Markup, pictures: Pictures) -> str:
     """A page as text: policy, style, contents, body and scripts in one file."""
-    from flicker.present.report.templates import render
+    from flicker.present.report.parts import render
 
     body, contents = _with_ids(Markup(pictures.drawn(body).translate(TURNS)))
     bundle, starter = chart_script() if pictures.specs else "", _asset("page.js")

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 from flicker.base.progress import each
-from flicker.present.report.markup import TURNS, Markup, tag, text
+from flicker.present.report.parts import TURNS, Markup, tag, text
 
 NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched from anywhere."
 TAGS = re.compile(r"<[a-z][^<>]*>")

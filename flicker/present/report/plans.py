@@ -10,10 +10,23 @@ from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
 from flicker.logs.model import Log
-from flicker.present.report.markup import Child, Markup, bullets, facts, table, tag, text
-from flicker.present.report.parts import card, close, document_of, mast, number, worst_first
-from flicker.present.report.sources import sources
-from flicker.present.report.words import CURED
+from flicker.present.report.assessment import sources
+from flicker.present.report.parts import (
+    CURED,
+    Child,
+    Markup,
+    bullets,
+    card,
+    close,
+    document_of,
+    facts,
+    mast,
+    number,
+    table,
+    tag,
+    text,
+    worst_first,
+)
 from flicker.present.said import SWINGS, outcome_text, soak_steps
 
 if TYPE_CHECKING:

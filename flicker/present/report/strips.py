@@ -13,7 +13,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
-from flicker.present.report.markup import Child, Markup, tag, text
+from flicker.present.report.parts import Child, Markup, tag, text
 from flicker.present.said import day_and_month
 from flicker.signals.trace import RunTraces
 

@@ -9,9 +9,21 @@ from flicker.base.formats import count_text, digits_text, lasting_text, millivol
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import Way, since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
-from flicker.present.report.markup import Child, Markup, facts, table, tag, text
-from flicker.present.report.parts import answer_cell, card, close, date_text, mast, number
-from flicker.present.report.templates import render
+from flicker.present.report.parts import (
+    Child,
+    Markup,
+    answer_cell,
+    card,
+    close,
+    date_text,
+    facts,
+    mast,
+    number,
+    render,
+    table,
+    tag,
+    text,
+)
 
 if TYPE_CHECKING:
     from flicker.logs.model import Log

@@ -11,7 +11,6 @@ from typing import Annotated, Any, Literal, TypedDict
 from flicker.base.described import Doc
 from flicker.base.limits import Limits
 from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
-from flicker.evidence.advice import Next
 from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
@@ -23,6 +22,7 @@ from flicker.evidence.questions.auxiliary_channels import CompanionResult
 from flicker.evidence.soaking.rate import SoakRate
 from flicker.evidence.visits.visited import ChannelVisits, Visit
 from flicker.evidence.watch.watching import ChannelState, Design, Event
+from flicker.evidence.words import Next
 from flicker.logs.model import Run
 
 # Keys that most documents have.
@@ -36,13 +36,25 @@ Cautions = Annotated[list[str], Doc("What to be careful about, in sentences.")]
 Reads = Annotated[str, Doc("In words, for the owner of the unit.")]
 
 
-class AssessmentDocument(TypedDict):
-    """What `flicker assess --json` prints: the judgement of one unit over its runs."""
+class Head(TypedDict):
+    """What every document about a unit begins with."""
 
-    schema: Annotated[Literal["flicker/assessment/2"], NUMBERED]
     version: Version
     seed: Seed
     correction: Correction
+
+
+class Told(Head):
+    """A document with one sentence for the owner, and cautions."""
+
+    cautions: Cautions
+    reads: Reads
+
+
+class AssessmentDocument(Head):
+    """What `flicker assess --json` prints: the judgement of one unit over its runs."""
+
+    schema: Annotated[Literal["flicker/assessment/2"], NUMBERED]
     limits: Annotated[Limits, Doc("")]
     runs: Annotated[list[Run], Doc("Runs in time order.", least=1)]
     channels: Annotated[list[ChannelAssessment], Doc("One entry per channel judged.", least=1)]
@@ -76,13 +88,10 @@ class CaseDocument(TypedDict):
     reading: Annotated[dict[str, Any], Doc("Options with which all logs are read, by name as in Python.")]
 
 
-class ComparisonDocument(TypedDict):
+class ComparisonDocument(Told):
     """What `flicker compare --json` prints: two stages side by side."""
 
     schema: Annotated[Literal["flicker/comparison/2"], NUMBERED]
-    version: Version
-    seed: Seed
-    correction: Correction
     stages: Annotated[list[str], Doc("The two stages, before first.", least=2)]
     control: Annotated[str | None, Doc("The channel that was not touched; null if none was named.")]
     limits: Annotated[Limits, Doc("")]
@@ -92,8 +101,6 @@ class ComparisonDocument(TypedDict):
         list[str],
         Doc("Why the two sides may not be compared, by what the case tells; empty where nothing speaks against it."),
     ]
-    cautions: Cautions
-    reads: Reads
 
 
 class JobDocument(TypedDict):
@@ -137,13 +144,10 @@ class PowerUpsNeeded(TypedDict):
     scatter: Annotated[float, Doc("Scale of what is allowed for how power-ups differ.", gt=0)]
 
 
-class SoakDocument(TypedDict):
+class SoakDocument(Told):
     """What `flicker soak --json` prints: a plan; it starts nothing."""
 
     schema: Annotated[Literal["flicker/soak/2"], NUMBERED]
-    version: Version
-    seed: Seed
-    correction: Correction
     kind: Annotated[
         str,
         Doc(
@@ -167,28 +171,21 @@ class SoakDocument(TypedDict):
         list[PlannedFall],
         Doc("What shows a fall after a repair: the fault gone, and where a comparison is planned also a half and a tenth."),
     ]
-    cautions: Cautions
     method: Annotated[str, Doc("The method by which the figures were found.")]
-    reads: Reads
     power_ups_needed: Annotated[
         PowerUpsNeeded | None,
         Doc("As how many power-ups of the logged length the hours are to be run; null where only a total is known."),
     ]
 
 
-class StagesDocument(TypedDict):
+class StagesDocument(Told):
     """What `flicker compare --stage ... --json` prints: any number of stages in order."""
 
     schema: Annotated[Literal["flicker/stages/2"], NUMBERED]
-    version: Version
-    seed: Seed
-    correction: Correction
     stages: Annotated[list[str], Doc("Stages in order.", least=2)]
     steps: Annotated[list[ComparisonDocument], Doc("Each stage against the one before.", least=1)]
     whole: Annotated[ComparisonDocument, Doc("The last stage against the first.")]
     credits: Annotated[list[Credit], Doc("What each improvement is owed to.")]
-    cautions: Cautions
-    reads: Reads
 
 
 class SurveyRow(TypedDict):
@@ -226,20 +223,15 @@ class SurveyRow(TypedDict):
     key: Annotated[str, Doc("Identifies file, reader's arguments, limits and version.")]
 
 
-class VisitsDocument(TypedDict):
+class VisitsDocument(Told):
     """What `flicker visits --json` prints: one unit over visits months apart."""
 
     schema: Annotated[Literal["flicker/visits/2"], NUMBERED]
-    version: Version
-    seed: Annotated[int, Doc("Seed of every Monte Carlo method used.", ge=0)]
-    correction: Correction
     unit: Annotated[str | None, Doc("Name of the unit, from the case.")]
     limits: Annotated[Limits, Doc("")]
     visits: Annotated[list[Visit], Doc("Visits in time order.", least=1)]
     channels: Annotated[list[ChannelVisits], Doc("One entry per channel.", least=1)]
     hours_per_year: Annotated[float, Doc("Hours of use in a year, assumed or from the case.", ge=0)]
-    reads: Annotated[str, Doc("All channels in words.")]
-    cautions: Cautions
 
 
 class WatchFirstLine(TypedDict):
@@ -247,20 +239,8 @@ class WatchFirstLine(TypedDict):
 
     schema: Annotated[Literal["flicker/watch/1"], Doc("Name and number of this schema.")]
     event: Annotated[Literal["design"], Doc("First line: the rule, fixed before the start.")]
-    version: Annotated[str, Doc("Version of flicker.")]
-    channels: Annotated[list[str], Doc("Channels watched.", least=1)]
-    good_rate_per_h: Annotated[float, Doc("Episodes per hour that should pass.", gt=0)]
-    bad_rate_per_h: Annotated[float, Doc("Episodes per hour that should be caught.", gt=0)]
-    error: Annotated[float, Doc("Chance that the watch decides wrongly, either way.", gt=0)]
-    error_per_channel: Annotated[float, Doc("The same per channel.", gt=0)]
-    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
-    clean_hours: Annotated[
-        float, Doc("Observed hours without an episode after which a channel is 'clean enough'.", gt=0)
-    ]
-    least_episodes: Annotated[int, Doc("Fewest episodes that show 'recurs'.", ge=0)]
-    bursts: Annotated[float, Doc("How many times as much as single episodes the counts are taken to scatter.", ge=1)]
-    method: Annotated[str, Doc("The method by which the figures were found.")]
-    reads: Reads
+    version: Version
+    design: Design
 
 
 class WatchStatusLine(TypedDict):
@@ -271,14 +251,11 @@ class WatchStatusLine(TypedDict):
     channels: Annotated[list[ChannelState], Doc("Channels so far.")]
 
 
-class WatchSummary(TypedDict):
+class WatchSummary(Told):
     """What the watch has shown."""
 
     event: Annotated[Literal["summary"], Doc("Last line.")]
     schema: Annotated[Literal["flicker/watch/1"], NUMBERED]
-    version: Version
-    seed: Seed
-    correction: Correction
     design: Annotated[Design, Doc("")]
     channels: Annotated[list[ChannelState], Doc("Channels at the end.")]
     decided: Annotated[bool, Doc("Whether every channel is decided.")]
@@ -287,12 +264,10 @@ class WatchSummary(TypedDict):
     samples: Annotated[int, Doc("Samples read.", ge=0)]
     alarms: Annotated[list[Event], Doc("Alarms in order.")]
     notes: Annotated[list[str], Doc("What was assumed or repaired while reading.")]
-    cautions: Cautions
     offline: Annotated[
         list[OfflineVerdict],
         Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made."),
     ]
-    reads: Reads
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,7 +298,7 @@ DOCUMENTS = (
 )
 
 # Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
-SPREAD: dict[type[Any], str] = {SideFigures: "rate"}
+SPREAD: dict[type[Any], str] = {SideFigures: "rate", WatchFirstLine: "design"}
 ADDED: dict[type[Any], dict[str, Any]] = {
     CaseLog: {
         "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")],

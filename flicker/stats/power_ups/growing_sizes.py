@@ -18,7 +18,7 @@ BLOCKS, PER_BLOCK = (
     (5, 10),
     4,
 )  # batch means: fewest and most blocks, bursts of each; tests/studies/results/sizes_ahead.md
-# Swings that grow faster than a constant factor come sooner: as for a level that moves (`evidence.outlook.forecast`),
+# Swings that grow faster than a constant factor come sooner: as for a level that moves (`evidence.outlook.end_state`),
 # measured in tests/studies/results/sizes_ahead.md.
 EARLY = 0.8
 POINTS, CURVE = 801, 61
