@@ -80,6 +80,11 @@ def count_text(number: int, word: str) -> str:
     return f"{number} {word}{'' if number == 1 else 's'}"
 
 
+def power_ups_text(number: int, each_h: float) -> str:
+    """'1 power-up of 2 hours', '5 power-ups of 1.5 hours'."""
+    return f"{count_text(number, 'power-up')} of {hours_text(each_h)}"
+
+
 def p_text(p_value: float | None) -> str:
     """A p-value without false precision: '0.031', 'below 0.0001'."""
     if p_value is None or not math.isfinite(p_value):

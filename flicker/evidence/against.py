@@ -56,6 +56,11 @@ class Facts:
         return self.complaint_h > 0.0 and (self.complaint_starts is None or self.complaint_starts > 0.0)
 
     @property
+    def share_filled(self) -> float:
+        """Share of the observed time beyond the threshold."""
+        return self.in_excursion_s / self.observed_s if self.observed_s > 0 else 0.0
+
+    @property
     def jumps(self) -> bool:
         """Whether the level jumps between levels by enough to matter."""
         return self.jump_V >= JUMP_V and 2 * self.jump_pairs >= LEAST_JUMPS

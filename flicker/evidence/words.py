@@ -174,11 +174,6 @@ def owner(
     return " ".join(lines)
 
 
-def _share(facts: Facts) -> str:
-    share = facts.in_excursion_s / facts.observed_s if facts.observed_s > 0 else 0.0
-    return share_text(share)
-
-
 def _largest(largest_V: float | None) -> str:
     return f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
 
@@ -202,7 +197,7 @@ def _main(
         return _by_guard(name, kind, facts, guard, seen)
     if word == VerdictWord.STEADY:
         rest = facts.steady_upper_per_h or limits.episode_rate_per_h
-        lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {_lasting(facts.reading_every_s)},"
+        lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {lasting_text(facts.reading_every_s)} or longer (the meter looked no more often),"
         calm = f"{name} stayed calm for {seen}; a fault that comes {once_text(rest)} or more often{lasting} would have been seen."
         return calm + (
             " A rarer one could still be there."
@@ -218,7 +213,7 @@ def _main(
             what = (
                 f"jumps again and again: {_swings(facts, seen, largest_V)}"
                 if not facts.filled
-                else f"is away from rest for {_share(facts)} of the time: {times_text(facts.excursions)} in {seen}{_largest(largest_V)}"
+                else f"is away from rest for {share_text(facts.share_filled)} of the time: {times_text(facts.excursions)} in {seen}{_largest(largest_V)}"
             )
             when = {
                 "cold": " It comes mostly in the first minutes after switching on.",
@@ -284,7 +279,3 @@ def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen
     if facts.dangerous_V is None:
         return f"It was there for a moment in the {seen} observed; once is enough to do harm."
     return f"It stayed so for the {seen} observed."
-
-
-def _lasting(interval_s: float) -> str:
-    return f"{lasting_text(interval_s)} or longer (the meter looked no more often)"

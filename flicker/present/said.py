@@ -10,13 +10,10 @@ from typing import Any
 from flicker.base.formats import digits_text, once_text, share_text, times_text
 from flicker.base.values import Aspect
 from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
+from flicker.evidence.located.moves import MONTHS
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.verdict import NOT_YET_SHOWN
 
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 OF_SWINGS = GROWTH | {"clustered"}  # questions that only swings can answer
 

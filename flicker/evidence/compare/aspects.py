@@ -118,8 +118,20 @@ def aspects_of(
             lambda bad: _digits(sides) or _too_few(sides, bad, _jump_pairs, limits),
             False,
         ),
-        (Aspect.NOISE_FLOOR, "V", _noise, lambda bad: _untold(noise, bad), False),
-        (Aspect.SETTLED_LEVEL, "V", _level, lambda bad: _untold(level, bad), True),
+        (
+            Aspect.NOISE_FLOOR,
+            "V",
+            lambda part: _effect(part.finding("noise"), "too short to tell"),
+            lambda bad: _untold(noise, bad),
+            False,
+        ),
+        (
+            Aspect.SETTLED_LEVEL,
+            "V",
+            lambda part: _effect(part.finding("settled offset"), "not seen"),
+            lambda bad: _untold(level, bad),
+            True,
+        ),
         (Aspect.POWER_UP, "V", _power_up, lambda bad: _starts_open(sides, bad, limits, off_by), False),
         (
             Aspect.PROTECTION,
@@ -218,14 +230,6 @@ def _jumps(part: ChannelAssessment) -> Seen:
     size = (found.effect or 0.0) if pairs else 0.0
     said = f"{times_text(pairs)} up and down by {millivolts_text(size)}" if pairs else "none"
     return Seen(found.answer, size, said)
-
-
-def _noise(part: ChannelAssessment) -> Seen:
-    return _effect(part.finding("noise"), "too short to tell")
-
-
-def _level(part: ChannelAssessment) -> Seen:
-    return _effect(part.finding("settled offset"), "not seen")
 
 
 def _effect(found: Finding, none: str) -> Seen:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from flicker.base.described import Doc
-from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, share_text
+from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, power_ups_text, share_text
 from flicker.base.result import Result, plain
 from flicker.base.values import Aspect
 from flicker.evidence.compare.aspects import AspectChange, others_told, rate_seen, stage_text
@@ -264,8 +264,7 @@ def _cure(cured: str, again: bool, state: Cure, not_its_own: bool) -> str:
         return f"Seen again, so not yet cured; begin a new soak of {clean_power_ups_text(hours, number)} without an episode."
     said = ""
     if state.fault_shows_in is not None and state.each_h:
-        many = f"{state.fault_shows_in} power-up{'s' if state.fault_shows_in > 1 else ''} of {hours_text(state.each_h)}"
-        said = f"The fault as it came would show itself in {many}. "
+        said = f"The fault as it came would show itself in {power_ups_text(state.fault_shows_in, state.each_h)}. "
     aim = f"{digits_text(state.concern_per_h)} per hour excluded for power-ups to come"
     more = f"the cure is shown only after {clean_power_ups_text(hours, number, ' more')} without an episode ({aim})"
     if state.cold_starts_needed:

@@ -12,7 +12,7 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text
+from flicker.base.formats import hours_text, power_ups_text
 from flicker.base.result import Result
 from flicker.base.units import HOUR
 from flicker.evidence.compare.sides import Side
@@ -118,19 +118,23 @@ def _early(start: Planned, each_h: float) -> Units | None:
 def _evening(found: ComparisonNeeds, start: Planned) -> Evening | None:
     if found.after is None or found.more_before is None or found.power is None:
         return None
-    number = found.more_before + found.after
-    bench = number * found.length + (number - 1) * start.cool_down_h
-    return Evening(found.more_before, found.after, found.length, bench, found.power)
+    bench_h = _bench_h(found.more_before + found.after, found.length, start)
+    return Evening(found.more_before, found.after, found.length, bench_h, found.power)
+
+
+def _bench_h(number: int, each_h: float, start: Planned) -> float:
+    """Hours on the bench of so many power-ups, cooled between."""
+    return number * each_h + (number - 1) * start.cool_down_h
 
 
 def _fall(found: ComparisonNeeds, evening: Evening | None, start: Planned, asked_both: bool = True) -> PlannedFall:
     said = []
     if found.after_only is not None:
-        hours = found.after_only * found.length
-        said.append(f"{_many(found.after_only, found.length)} after the repair{_whole(found.after_only, hours)}")
+        whole = f" ({hours_text(found.after_only * found.length)} in all)" if found.after_only > 1 else ""
+        said.append(f"{power_ups_text(found.after_only, found.length)} after the repair{whole}")
         if found.ratio == 0.0:
             said[-1] += ", all clean: that shows 'improved'; for 'cured' compare says how many more"
-    if evening is not None and (found.after_only is None or evening.bench_h < _bench(found, start) - 1e-9):
+    if evening is not None and (found.after_only is None or evening.bench_h < _bench_h(found.after_only, found.length, start) - 1e-9):
         before = f"{evening.power_ups_before} more before and " if evening.power_ups_before else ""
         way = "least time: " if said else ""
         said.append(
@@ -154,14 +158,3 @@ def _fall(found: ComparisonNeeds, evening: Evening | None, start: Planned, asked
     )
 
 
-def _bench(found: ComparisonNeeds, start: Planned) -> float:
-    k = found.after_only or 0
-    return k * found.length + (k - 1) * start.cool_down_h
-
-
-def _many(number: int, each_h: float) -> str:
-    return f"{number} power-up{'' if number == 1 else 's'} of {hours_text(each_h)}"
-
-
-def _whole(number: int, hours: float) -> str:
-    return f" ({hours_text(hours)} in all)" if number > 1 else ""

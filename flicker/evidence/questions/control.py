@@ -166,13 +166,9 @@ def against_control(
         control_share=min(1.0, excess.base_rate / excess.rate) if count else math.nan,
         clean_control_s=needed,
         confidence=confidence,
-        cautions=(*(_sentence(text) for text in wide.cautions if count), *_cautions(control)),
+        cautions=(*(f"{text[0].upper()}{text[1:]}." for text in wide.cautions if count), *_cautions(control)),
         method="conditional binomial, widened by the dispersion over windows; difference of rates by Zou and Donner",
     )
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."
 
 
 def _cautions(control: str) -> tuple[str, ...]:

@@ -223,6 +223,8 @@ def _of_sizes(asked: str, result: SizeGrowth, method: str, text: str) -> Finding
 )
 def worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) -> Finding:
     """Do later power-ups show more, beyond what they differ by themselves?"""
+    from scipy.special import ndtri
+
     counts = seen[place]
     method = "integrated likelihood over power-ups (negative binomial), expectations by risk sets; one-sided"
     if counts.power_ups < FEWEST_POWER_UPS:
@@ -241,7 +243,7 @@ def worse_with_age(place: int, seen: Sequence[PowerUpCounts], limits: Limits) ->
         NOT_SHOWN,
         method,
         f"{NOT_POWERFUL} {result.differ}.",
-        statistic=_finite(float(_normal_quantile(1.0 - result.p_up))),
+        statistic=_finite(float(ndtri(1.0 - result.p_up))),
         p_value=float(result.p_up),
         sided="one",
         effect=_finite(result.factor),
@@ -334,9 +336,3 @@ def _number(value: float | None) -> str:
 
 def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
-def _normal_quantile(share: float) -> float:
-    from scipy.special import ndtri
-
-    return float(ndtri(share))

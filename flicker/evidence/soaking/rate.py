@@ -15,7 +15,7 @@ import numpy as np
 
 from flicker.base import check
 from flicker.base.described import Doc
-from flicker.base.formats import hours_text
+from flicker.base.formats import hours_text, power_ups_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result, plain
 from flicker.base.units import HOUR
@@ -224,7 +224,7 @@ def power_cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -
             plans.append((found.power_ups * length + (found.power_ups - 1) * cool_h, length, found))
     bench, length, found = min(plans, key=lambda plan: plan[0])
     alone = _one_run(seen, exposure, expected, edges_h, float(per_h[-1]), scatter, confidence)
-    said = f"{found.power_ups} power-up{'s' if found.power_ups > 1 else ''} of {hours_text(length)}"
+    said = power_ups_text(found.power_ups, length)
     said += f" each, cooled for {hours_text(cool_h)} between ({hours_text(bench)} in all)." if found.power_ups > 1 else " from cold."
     return plain(  # type: ignore[no-any-return]
         {

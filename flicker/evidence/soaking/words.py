@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flicker.base.formats import digits_text, hours_text, share_text, times_text
+from flicker.base.formats import digits_text, hours_text, power_ups_text, share_text, times_text
 from flicker.evidence.soaking.rate import SoakRate
 from flicker.stats.power_ups import PowerUpSoak
 
@@ -52,8 +52,7 @@ def plan_reads(
             f"{share_text(confidence)} only if it is as frequent as that."
         )
     elif over is not None:
-        many = f"{over.power_ups} power-up{'s' if over.power_ups > 1 else ''} of {hours_text(hours / over.power_ups)}"
-        text = f"Plan: {many}, to see it at least once with a chance of {share_text(confidence)}"
+        text = f"Plan: {power_ups_text(over.power_ups, hours / over.power_ups)}, to see it at least once with a chance of {share_text(confidence)}"
         text += f"; {over.power_ups} power-ups as long as those seen, not one long run." if over.power_ups > 1 else "."
         text += f" It was seen {times_text(rate.count or 0)} in {hours_text(rate.observed_h or 0.0)}."
     else:

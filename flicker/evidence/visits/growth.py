@@ -157,7 +157,9 @@ def rate_growth(
         method = f"occupied windows at their rate; {method}"
         cautions.append(SATURATED)
     fit: RateComparison | RateGrowth
-    sure = {"scatter": limits.power_up_scatter, "level": 0.5 * (1.0 - limits.confidence), "confidence": limits.confidence}
+    sure: dict[str, Any] = {
+        "scatter": limits.power_up_scatter, "level": 0.5 * (1.0 - limits.confidence), "confidence": limits.confidence
+    }
     if len(visits) == 2:
         fit = rate_comparison(counts[:1], expected[:1], counts[1:], expected[1:], **sure)
         overall = fit.ratio
@@ -296,14 +298,9 @@ def corrected(
     return list(zip(rates, sizes, strict=True))
 
 
-def _range_text(low: float | None, high: float | None) -> str:
-    """'between 1.5 and 7.5 times'."""
-    return f"between {factor_text(low).removesuffix(' times')} and {factor_text(high)}"
-
-
 def _rate_reads(rate: RateWorsening) -> str:
     each = f"{factor_text(rate.per_visit)} as often at each visit as at the one before, "
-    each += _range_text(rate.low_per_visit, rate.high_per_visit)
+    each += f"between {factor_text(rate.low_per_visit).removesuffix(' times')} and {factor_text(rate.high_per_visit)}"
     if rate.answer == NOT_SHOWN:
         if OTHER_PACE in rate.cautions:
             return OTHER_PACE

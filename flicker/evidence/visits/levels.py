@@ -108,13 +108,9 @@ class LevelForecast(Result):
         """The forecast in words."""
         wide = ", and so few visits leave the range wide" if self.visits <= FEWEST_VISITS + 1 else ""
         return (
-            f"The level at rest will lie between {_millivolts(self.low_V, self.high_V)} at the next visit, if it goes on "
+            f"The level at rest will lie between {digits_text(self.low_V * 1e3, 3)} and {millivolts_text(self.high_V)} at the next visit, if it goes on "
             f"in a line as over {self.visits} visits. A step or a bend is not in that{wide}."
         )
-
-
-def _millivolts(low_V: float, high_V: float) -> str:
-    return f"{digits_text(low_V * 1e3, 3)} and {millivolts_text(high_V)}"
 
 
 def level_forecast(

@@ -105,7 +105,8 @@ def sources(result: Assessment, logs: Sequence[Log], *, stage: str = "", explain
 
 
 def _gap_texts(result: Assessment, run: int) -> list[str]:
-    gaps = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in _run_of(result, run).gaps]
+    own = next(trace.run for trace in result.traces if trace.number == run)
+    gaps: list[tuple[float, float, str, list[str]]] = [(gap.start_s, gap.end_s, gap.reason, ["all channels"]) for gap in own.gaps]
     for item in result.channels:
         for gap in item.gaps:
             if gap.get("run") == run:
@@ -128,10 +129,6 @@ def _join(gaps: list[tuple[float, float, str, list[str]]], new: tuple[float, flo
             gaps[place] = (min(begin, new[0]), max(end, new[1]), reason, channels + new[3])
             return
     gaps.append(new)
-
-
-def _run_of(result: Assessment, number_: int) -> Any:
-    return next(trace.run for trace in result.traces if trace.number == number_)
 
 
 def findings(result: Assessment, *, heading: str = "Findings") -> Markup:

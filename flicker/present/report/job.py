@@ -120,7 +120,7 @@ def job_page(job: JobResult, pictures: Pictures, logs: Sequence[Log]) -> tuple[s
     parts += [
         _sure(job),
         _as_it_came_in(job, pictures, logs),
-        evidence(last, pictures, logs, heading=_of_stage("Evidence", job), beside=_first(job)),
+        evidence(last, pictures, logs, heading=_of_stage("Evidence", job), beside=job.assessments[: len(job.stages) > 1]),
         findings(last, heading=_of_stage("Findings", job)),
         beside_outputs(last),
         method(last),
@@ -147,10 +147,6 @@ def _sentence(line: str) -> str:
 def _crowded(job: JobResult) -> bool:
     """Whether the owner's part needs a smaller hand to stay on one sheet."""
     return len(job.last.channels) > 2 or len(job.case.parts) > MANY_PARTS
-
-
-def _first(job: JobResult) -> tuple[Assessment, ...]:
-    return (job.assessments[0],) if len(job.stages) > 1 else ()
 
 
 def _complaint_channel(job: JobResult) -> str:

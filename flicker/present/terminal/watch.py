@@ -71,13 +71,10 @@ class Screen:
         for state in summary.channels:
             out.print(Text(state.reads))
         for row in summary.offline:
-            out.print(Text.assemble(("whole log  ", "dim"), _judged(row)))
+            # whether a loudspeaker may be connected comes first
+            said = f"{row['channel']}: loudspeaker: {fitness_text(str(row['fitness']))}; {row['verdict']}: {row['tail']}"
+            out.print(Text.assemble(("whole log  ", "dim"), said))
         warn(out, summary.cautions)
-
-
-def _judged(row: dict[str, object]) -> str:
-    """The whole log's answer on a channel, whether a loudspeaker may be connected first."""
-    return f"{row['channel']}: loudspeaker: {fitness_text(str(row['fitness']))}; {row['verdict']}: {row['tail']}"
 
 
 ALARMS_TOLD = 3
