@@ -19,8 +19,9 @@ from flicker.base.values import Answer, Fitness, VerdictWord
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, YES
+from flicker.evidence.located.moves import MONTHS
 from flicker.evidence.verdict import DANGER, DO_NOT_CONNECT, ORDER, WITHIN_LIMITS
-from flicker.present.said import MONTHS, against_text, fitness_text
+from flicker.present.said import against_text, fitness_text
 
 if TYPE_CHECKING:
     from jinja2 import Environment
