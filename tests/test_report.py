@@ -17,7 +17,7 @@ import pytest
 
 from flicker import Log, LogError, assess, plan_soak, simulate_log
 from flicker.case.case_file import read_case
-from flicker.present.report import inert_json, markup, report_html, write_report
+from flicker.present.report import inert_json, parts, report_html, write_report
 from flicker.present.said import finding_text
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
@@ -96,7 +96,7 @@ def test_hostile_text_stays_text(page):
 
 
 def test_markup_escapes_what_enters():
-    made = markup.tag("p", "a<b", markup.tag("em", "&"), [None, '"'], class_='x" onload="y')
+    made = parts.tag("p", "a<b", parts.tag("em", "&"), [None, '"'], class_='x" onload="y')
     assert made == '<p class="x&quot; onload=&quot;y">a&lt;b<em>&amp;</em>\n&quot;</p>\n'
     assert json.loads(inert_json({"a": NASTY})) == {"a": NASTY}
 

@@ -42,14 +42,12 @@ CONTROL_KINDS = {"shorted": "shorted leads", "sound": "known good unit"}
 
 def peaks_of(record: ChannelRecord) -> Floats:
     """Reading farthest from zero of each episode, absolute volts, shape (episodes,); over range counts as infinite."""
-    parts = []
+    parts = [np.empty(0)]
     for trace in record.traces:
-        if trace.episode.size == 0:
-            continue
-        size = np.abs(trace.excursions.peak_V)
-        first = np.flatnonzero(np.concatenate(([True], np.diff(trace.episode) > 0)))
-        parts.append(np.maximum.reduceat(size, first))
-    return np.concatenate(parts) if parts else np.empty(0)
+        if trace.episode.size:
+            first = np.flatnonzero(np.concatenate(([True], np.diff(trace.episode) > 0)))
+            parts.append(np.maximum.reduceat(np.abs(trace.excursions.peak_V), first))
+    return np.concatenate(parts)
 
 
 def finite_peaks(record: ChannelRecord, limits: Limits) -> Floats:

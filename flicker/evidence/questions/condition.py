@@ -136,12 +136,11 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
             limit=limits.settled_offset_V,
         )
     # The spread of the level itself is what matters here: is it beyond the limit most of the time?
-    ends: list[float] = []
-    for trace in record.traces:
-        if trace.baseline is not None:
-            ends.extend(np.quantile(trace.baseline.knot_V, (0.25, 0.75)).tolist())
+    ends = np.concatenate(
+        [np.quantile(trace.baseline.knot_V, (0.25, 0.75)) for trace in record.traces if trace.baseline is not None]
+    )
     slack = max(trace.resolution_V for trace in record.traces)
-    low, high = min(ends) - slack, max(ends) + slack
+    low, high = float(ends.min()) - slack, float(ends.max()) + slack
     nearest = 0.0 if low < 0 < high else min(abs(low), abs(high))
     farthest = max(abs(low), abs(high))
     yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V

@@ -182,14 +182,10 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
 def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:
     """Longest dead time at which recurrence is still shown; None where it is not shown at the dead time fixed before."""
     hours = record.observed_s / HOUR
-    gaps: list[float] = []
-    for place in range(len(record.traces)):
-        chosen = record.own(place)
-        start, end = record.episodes.start_s[chosen], record.episodes.end_s[chosen]
-        gaps.extend((start[1:] - end[:-1]).tolist())
-    first_of_runs = int(np.unique(record.episodes.run[~record.episodes.common]).size)
-    pauses = np.sort(np.array(gaps))
-
+    own = [record.own(place) for place in range(len(record.traces))]
+    starts, ends = record.episodes.start_s, record.episodes.end_s
+    pauses = np.sort(np.concatenate([np.empty(0), *(starts[mine][1:] - ends[mine][:-1] for mine in own)]))
+    first_of_runs = sum(bool(mine.any()) for mine in own)
     nuisance = nuisance_seen_per_h(record, limits)
 
     def shown(clusters: int) -> bool:

@@ -133,11 +133,9 @@ def supply(coincidence: dict[str, Any] | None, beside: Beside) -> list[str]:
         return []
     from flicker.signals.coincidence import BEYOND_CHANCE
 
-    out = []
-    for pair in pairs:
-        if pair["b"] in roles and pair["answer"] in BEYOND_CHANCE:
-            out.append(
-                f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
-                f"({roles[pair['b']]}): the supply is the common cause to look at first."
-            )
-    return out
+    return [
+        f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
+        f"({roles[pair['b']]}): the supply is the common cause to look at first."
+        for pair in pairs
+        if pair["b"] in roles and pair["answer"] in BEYOND_CHANCE
+    ]

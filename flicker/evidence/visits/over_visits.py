@@ -325,23 +325,19 @@ def _reads(
     if len(items) == 1:
         return f"{items[0].reads} {rate.reads}"
     counts = ", ".join(f"{times_text(item.rate.episodes)} in {hours_text(item.observed_s / 3600.0)}" for item in items)
+    said = [f"{channel} jumped, visit by visit: {counts}. {rate.reads}", *([size.reads] if size.answer != NOT_SHOWN else [])]
     if not any(item.rate.episodes for item in items):
-        head = f"{channel} never jumped at any of {len(items)} visits{rate.reads.removeprefix(NEVER)}"
-    else:
-        head = f"{channel} jumped, visit by visit: {counts}. {rate.reads}"
-        if size.answer != NOT_SHOWN:
-            head += f" {size.reads}"
-    moved = [item.reads for item in levels if item.answer == YES]
-    return " ".join([head, *moved])
+        said = [f"{channel} never jumped at any of {len(items)} visits{rate.reads.removeprefix(NEVER)}"]
+    return " ".join([*said, *(item.reads for item in levels if item.answer == YES)])
 
 
 def _moved_alike(channels: Sequence[ChannelVisits]) -> list[str]:
     """Say where every channel moved the same way: that tells of what they share."""
-    out = []
-    for rows in zip(*(item.levels for item in channels), strict=False):
-        if len(rows) > 1 and all(row.answer == YES for row in rows) and len({(row.moved_V or 0.0) > 0 for row in rows}) == 1:
-            out.append(f"The {NAMES[rows[0].quantity]} of every channel moved the same way. {SHARED_ROSE}")
-    return out
+    return [
+        f"The {NAMES[rows[0].quantity]} of every channel moved the same way. {SHARED_ROSE}"
+        for rows in zip(*(item.levels for item in channels), strict=False)
+        if len(rows) > 1 and all(row.answer == YES for row in rows) and len({(row.moved_V or 0.0) > 0 for row in rows}) == 1
+    ]
 
 
 def _cautions(made: Sequence[Assessment], rows: Sequence[Visit], case: Case | None) -> tuple[str, ...]:

@@ -164,13 +164,13 @@ class Watcher:
 
     def silent(self, seconds: float) -> Event | None:
         """Tell that no reading came for so long (by the clock on the wall); an alarm once per silence."""
+        told = self.channels[0].told
         if seconds < max(SILENT_S, 20.0 * self.cadence_s):
-            self.channels[0].told.discard("silent")
-            return None
-        if "silent" in self.channels[0].told:
-            return None
-        self.channels[0].told.add("silent")
-        return self.blind(f"no new reading for {seconds:.0f} s: is the logger running?", "silent")
+            told.discard("silent")
+        elif "silent" not in told:
+            told.add("silent")
+            return self.blind(f"no new reading for {seconds:.0f} s: is the logger running?", "silent")
+        return None
 
     def blind(self, text: str, kind: str) -> Event:
         """Tell of all channels that nothing comes, or nothing that can be read: an alarm, for it may be volts."""
@@ -218,22 +218,19 @@ class Watcher:
         """
         out = []
         wait_s = self.limits.dead_time_s + max(TOGETHER_S, 4.0 * self.cadence_s)
-        due = []
-        for item, episode in self._waiting:
-            if everything or episode.long or episode.run != self.run or self.now_s - episode.end_s >= wait_s:
-                due.append((item, episode))
+        due = [
+            (item, episode)
+            for item, episode in self._waiting
+            if everything or episode.long or episode.run != self.run or self.now_s - episode.end_s >= wait_s
+        ]
         self._waiting = [pair for pair in self._waiting if pair not in due]
         for item, episode in due:
             item.recent.append(episode)
         for item, episode in due:
-            others = [other for other in self.channels if other is not item]
-            common = (
-                bool(others)
-                and not episode.long
-                and all(
-                    self._alike(episode, [*other.recent, *(e for who, e in self._waiting if who is other)])
-                    for other in others
-                )
+            common = len(self.channels) > 1 and not episode.long and all(
+                self._alike(episode, [*other.recent, *(e for who, e in self._waiting if who is other)])
+                for other in self.channels
+                if other is not item
             )
             if common:
                 item.common += 1
@@ -362,12 +359,11 @@ class Watcher:
     def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[dict[str, Any]] = ()) -> WatchSummary:
         """What the watch has shown, with the verdicts of the offline judgement beside it where they were made."""
         states = self.states()
-        cautions = []
-        for state in states:
-            if 0 < state.episodes < FEWEST:
-                cautions.append(
-                    f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
-                )
+        cautions = [
+            f"{state.channel}: fewer than {FEWEST} episodes, too few to tell bursts from single ones."
+            for state in states
+            if 0 < state.episodes < FEWEST
+        ]
         cautions += [
             f"{item.name}: not seen for {lasting_text(item.unseen.unseen_s)} in all while it may have been over range:"
             " that time is not clean."

@@ -34,32 +34,27 @@ class Event:
 
 def events_of(result: Assessment) -> list[Event]:
     """Everything that is told of an assessment, in order."""
-    out: list[Event] = []
-    for item in result.channels:
-        out += _starts(item)
-        out += _swings(result, item)
-        out += _steps(result, item)
-        out += _silences(item)
+    out = [
+        event
+        for item in result.channels
+        for event in (*_starts(item), *_swings(result, item), *_steps(result, item), *_silences(item))
+    ]
     return sorted(out, key=lambda event: (event.run, event.start_s, event.channel))
 
 
 def _starts(item: ChannelAssessment) -> list[Event]:
-    out = []
-    for up in item.power_up:
-        gone = f"gone in {up.settle_s:.0f} s" if up.settle_s < 120 else f"gone in {lasting_text(up.settle_s)}"
-        said = f"surge of {volts_text(up.surge_V)}, {gone}: {'abnormal' if up.abnormal else 'normal'}"
-        said += f"; rests at {volts_text(up.settled_V)}"
-        out.append(
-            Event(
-                run=up.run,
-                start_s=0.0,
-                channel=item.channel,
-                kind="bad start" if up.abnormal else "start",
-                said=said,
-                size_V=up.surge_V,
-            )
+    return [
+        Event(
+            run=up.run,
+            start_s=0.0,
+            channel=item.channel,
+            kind="bad start" if up.abnormal else "start",
+            said=f"surge of {volts_text(up.surge_V)}, gone in {_length(up.settle_s, 0.0)}: "
+            f"{'abnormal' if up.abnormal else 'normal'}; rests at {volts_text(up.settled_V)}",
+            size_V=up.surge_V,
         )
-    return out
+        for up in item.power_up
+    ]
 
 
 def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
@@ -96,30 +91,25 @@ def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
 
 
 def _steps(result: Assessment, item: ChannelAssessment) -> list[Event]:
-    out = []
-    for change in item.baseline.changes:
-        step = change.get("step_V")
-        if step is None or abs(step) <= result.limits.drift_V:
-            continue
-        said = f"the level at rest steps by {'+' if step > 0 else ''}{volts_text(step)} and stays"
-        out.append(
-            Event(
-                run=int(change["run"]),
-                start_s=float(change["time_s"]),
-                channel=item.channel,
-                kind="step",
-                said=said,
-                size_V=step,
-            )
+    return [
+        Event(
+            run=change["run"],
+            start_s=change["time_s"],
+            channel=item.channel,
+            kind="step",
+            said=f"the level at rest steps by {'+' if change['step_V'] > 0 else ''}{volts_text(change['step_V'])} and stays",
+            size_V=change["step_V"],
         )
-    return out
+        for change in item.baseline.changes
+        if abs(change["step_V"]) > result.limits.drift_V
+    ]
 
 
 def _silences(item: ChannelAssessment) -> list[Event]:
     return [
         Event(
-            int(gap["run"]),
-            float(gap["start_s"]),
+            gap["run"],
+            gap["start_s"],
             item.channel,
             "gap",
             f"not observed for {lasting_text(gap['end_s'] - gap['start_s'])}: {gap['reason']}",
@@ -129,10 +119,11 @@ def _silences(item: ChannelAssessment) -> list[Event]:
     ]
 
 
-def _length(seconds: float) -> str:
+def _length(seconds: float, fine_s: float = 10.0) -> str:
+    """A length of time, with two digits where it is short."""
     return (
         f"{digits_text(seconds)} s"
-        if seconds < 10
+        if seconds < fine_s
         else f"{seconds:.0f} s"
         if seconds < 120
         else lasting_text(seconds)

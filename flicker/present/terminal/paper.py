@@ -81,12 +81,8 @@ def facts(rows: Sequence[tuple[str, Text]], console: Console, *, style: str = "b
     """Names and what is said of each: side by side, or below each other where it is narrow."""
     widest = max((cell_len(line) for name, _ in rows for line in name.split("\n")), default=0)
     if is_narrow(console) or 3 * widest > min(console.width, WIDEST):
-        said: list[RenderableType] = []
-        for name, words in rows:
-            if name:
-                said.append(Text(name, style=style))
-            said.append(Padding.indent(words, 2))
-        return Group(*said)
+        named = [(Text(name, style=style) if name else None, Padding.indent(words, 2)) for name, words in rows]
+        return Group(*(part for pair in named for part in pair if part is not None))
     grid = Table.grid(padding=(0, 2))
     grid.add_column(style=style, no_wrap=True)
     grid.add_column()
