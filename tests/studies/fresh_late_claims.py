@@ -217,8 +217,13 @@ def soak_of_two_days(b: Bench) -> None:
 
 
 def soak_of_short_starts(b: Bench) -> None:
-    """Twenty starts of ten to fifteen minutes each, all clean: many starts, no warm hour. Not cleared, nothing shown."""
-    logs = [b.evening(k / 4, b.rng.uniform(1 / 6, 0.25)) for k in range(20)]
+    """Ten to twenty-four starts of nine to sixteen minutes each, half an hour to eight hours apart, all clean: no warm minute. Not cleared, nothing shown."""
+    gap = between(b.rng, 0.5, 8)
+    b.fact(hours_apart=gap)
+    logs = [b.evening((0.3 + gap) / 24 * k, b.rng.uniform(0.15, 0.27)) for k in range(int(b.rng.integers(10, 25)))]
+    logs.sort(key=lambda x: x["time"][0])
+    ends = [x["time"][-1] for x in logs]
+    logs = [x for x, end in zip(logs[1:], ends, strict=False) if x["time"][0] > end]
     b.step("assess", logs, never=[x for n in b.names for x in (f"{n} within*", *nothing_shown(n))])
 
 
