@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from flicker.case.case_file import Case, CaseError, read_case
-from flicker.case.places import place_of, places_of
+from flicker.case.document import place_of, places_of
 
 WHOLE = '''unit = "Invented 12"
 job = "J-1"

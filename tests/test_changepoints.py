@@ -17,7 +17,7 @@ import noise_makers as makers
 
 from flicker.stats.changepoints import level_changes, rate_changes, variance_changes
 from flicker.stats.levels import change_search as search
-from flicker.stats.levels.best_cuts import best_cuts
+from flicker.stats.levels.change_search import best_cuts
 
 DATA = Path(__file__).parent / "data"
 NILE = np.loadtxt(DATA / "nile.csv", delimiter=",", skiprows=2)

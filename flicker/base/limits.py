@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
-from flicker.base.described import Doc
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,10 +11,9 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from flicker._version import __version__
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.case.reading import Options, overruled
 from flicker.logs.mapped import ColumnUse
 from flicker.logs.model import Log

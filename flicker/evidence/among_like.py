@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
-from flicker.base.described import Doc
 from flicker.base.formats import millivolts_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Fitness, VerdictWord
 
 if TYPE_CHECKING:

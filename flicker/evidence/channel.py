@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
 from flicker.evidence.against import Facts

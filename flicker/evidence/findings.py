@@ -7,8 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
-from flicker.base.described import Doc
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Answer, Basis
 
 YES, NO, NOT_SHOWN = Answer.YES, Answer.NO, Answer.NOT_SHOWN

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from flicker.base.described import Doc
 from flicker.base.formats import (
     channel_text,
     digits_text,
@@ -18,7 +17,7 @@ from flicker.base.formats import (
     volts_text,
 )
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.evidence.against import Facts

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import volts_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.questions.level_jumps import JUMP_V

@@ -23,7 +23,7 @@ from flicker.logs.reading.planning.columns import Found, Wishes
 from flicker.logs.reading.planning.plan import Plan, make_plan
 from flicker.logs.reading.questions import all_of
 from flicker.logs.reading.samples.spool import Spool
-from flicker.logs.reading.text import slips, sniff
+from flicker.logs.reading.text import odd_rows, sniff
 from flicker.logs.reading.text.text_log import TextReader
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper, cadence_of
 
@@ -143,7 +143,7 @@ class GrowingLog:
                 return []
             self._file.mark(block[:begin])
             block = block[begin:]
-        heading = slips.heading_in(self._now.cutter.mender, block)
+        heading = odd_rows.heading_in(self._now.cutter.mender, block)
         above = block[:heading]
         below = self._file.lines + above.count(b"\n")
         out = self._samples(above, last or heading is not None)
@@ -253,14 +253,14 @@ class GrowingLog:
         mender = self._now.cutter.mender
         out: list[Fresh] = []
         self.held = 0
-        if slips.likely_rows(mender, block) and self._tried(block):
+        if odd_rows.likely_rows(mender, block) and self._tried(block):
             self._file.mark(block)
             return self._fresh()
         lines = block.splitlines(keepends=True)
         at = 0
         while at < len(lines):
             good = at
-            while good < len(lines) and slips.is_row(mender, lines[good]):
+            while good < len(lines) and odd_rows.is_row(mender, lines[good]):
                 good += 1
             at = self._taken_up_to(lines, at, good)
             if at == good < len(lines) and b"\0" in lines[at]:
@@ -279,7 +279,7 @@ class GrowingLog:
                 end < len(lines)
                 and end - at < PATIENCE
                 and b"\0" not in lines[end]
-                and not slips.can_be_read(mender, lines[end])
+                and not odd_rows.can_be_read(mender, lines[end])
             ):
                 end += 1
             if end - at >= PATIENCE:
@@ -295,7 +295,7 @@ class GrowingLog:
             self._unread += end - at
             self._tell_slip(lines[at])
             for line in lines[at:end]:
-                self._tried(mender.without_readings(slips.text_of(line)) + b"\n")
+                self._tried(mender.without_readings(odd_rows.text_of(line)) + b"\n")
                 self._file.mark(line)
             at = end
         out.extend(self._fresh())
@@ -334,7 +334,7 @@ class GrowingLog:
 
     def _with_blanks(self, line: bytes) -> bytes | None:
         """A row without the cells that are no numbers, which is told once for each word; None where nothing is left."""
-        found = slips.with_blanks(self._now.cutter.mender, line)
+        found = odd_rows.with_blanks(self._now.cutter.mender, line)
         if found is None:
             return None
         self._unread += len(found[1])
@@ -355,7 +355,7 @@ class GrowingLog:
             self._note(f"Not read, and so not observed: {self._problem(line)}")
 
     def _problem(self, line: bytes) -> str:
-        return f"{self.name}, line {self._file.lines + 1}: {slips.text_of(line)[:60]!r} cannot be read as the lines before it."
+        return f"{self.name}, line {self._file.lines + 1}: {odd_rows.text_of(line)[:60]!r} cannot be read as the lines before it."
 
     def _fresh(self) -> list[Fresh]:
         """Samples of the rows that were taken."""

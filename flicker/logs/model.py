@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.progress import tell
+from flicker.base.result import Doc
 from flicker.base.values import Unobserved
 from flicker.logs.clock_repairs import Repairs
 from flicker.logs.errors import LogError, too_few

@@ -19,9 +19,8 @@ from scipy import special
 from flicker import stats
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.logs.spans import elapsed, holds, total, without
 from flicker.signals.trace import Trace
 from flicker.stats.rates import share_interval

@@ -7,7 +7,7 @@ writes CSV files. Nothing here is measured on a real amplifier; amplitudes and t
 from __future__ import annotations
 
 from flicker.simulate._bench import FAMILIES, KINDS, Bench, simulate_log
-from flicker.simulate._shapes import SHAPES
+from flicker.simulate._sheet import SHAPES
 from flicker.simulate._truth import (
     BenchTruth,
     ChannelTruth,

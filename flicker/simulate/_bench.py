@@ -18,8 +18,7 @@ from flicker.logs.model import Log
 from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write
 from flicker.simulate._noise import COLOURS
 from flicker.simulate._registry import REGISTRY
-from flicker.simulate._shapes import SHAPES
-from flicker.simulate._sheet import Setting, Sheet
+from flicker.simulate._sheet import SHAPES, Setting, Sheet
 from flicker.simulate._truth import BenchTruth
 
 assert _beside and _connection and _kinds and _situations and _visits  # imported for what they enter into the registry

@@ -20,7 +20,7 @@ from flicker.base.result import Result
 from flicker.stats.arrivals.rate_changes import RateChange, RateChanges, rate_changes
 from flicker.stats.arrivals.rate_since import RateSince, rate_since, rate_since_unit
 from flicker.stats.arrivals.rate_steps import RateSteps, dispersed_limits, rate_steps, rate_steps_unit
-from flicker.stats.levels.change_place import abruptness, locate
+from flicker.stats.levels.change_search import abruptness, locate
 from flicker.stats.levels.change_tables import ABRUPT
 from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.segments import LevelSegment, LevelSegments, level_segments
@@ -184,7 +184,7 @@ def level_changes(
     the error. Max-type test of several numbers of changes after Bai and Perron (1998), Econometrica 66, 47-78.
 
     Lastly each change must stand out as a jump among the jumps elsewhere in its two stretches
-    (`levels.change_place.abruptness`): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
+    (`levels.change_search.abruptness`): a slope, a random walk or AR(1) noise of any memory has no such place, so they are
     not reported as changes; ask `robust_slope` and `movement_test` for them. Places come from the single values by
     least squares between the levels before and after.
     """

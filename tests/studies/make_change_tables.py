@@ -14,7 +14,6 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import change_statistic
 import noise_makers as makers
 
-from flicker.stats.levels import change_place as place
 from flicker.stats.levels import change_search as search
 from flicker.stats.levels.table_tails import TAILS
 
@@ -41,7 +40,7 @@ def draw(rng, blocks, count, make):
 def jump_at_best(y):
     """Abruptness at the best place of a series without change: what chance alone finds."""
     means, starts = search.blocks_of(y, min(search.MOST, y.size))
-    return place.abruptness(y, place.locate(y, int(starts[search.best_single(means)]))[0])
+    return search.abruptness(y, search.locate(y, int(starts[search.best_single(means)]))[0])
 
 
 def show(name, table, what):

@@ -22,7 +22,7 @@ from typing import Any, Literal, NotRequired, Union, get_args, get_origin, get_t
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from flicker.base.described import Doc  # noqa: E402
+from flicker.base.result import Doc  # noqa: E402
 from flicker.evidence.questions.registry import questions  # noqa: E402
 from flicker.present.schema import documents  # noqa: E402
 

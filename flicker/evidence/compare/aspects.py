@@ -13,7 +13,6 @@ from typing import Annotated
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import (
     hours_text,
     millivolts_text,
@@ -24,7 +23,7 @@ from flicker.base.formats import (
     volts_text,
 )
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect, TailKind
 from flicker.evidence.channel import ChannelAssessment

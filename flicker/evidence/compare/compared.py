@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from flicker.base.described import Doc
 from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, power_ups_text, share_text
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.base.values import Aspect
 from flicker.evidence.compare.aspects import AspectChange, others_told, rate_seen, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange

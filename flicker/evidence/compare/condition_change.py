@@ -10,9 +10,8 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.questions.condition import noise_stretches
 from flicker.evidence.questions.worsening import SIZE_FACTOR
 from flicker.evidence.record.accuracy import meter_or_leads

@@ -13,10 +13,9 @@ from typing import Annotated
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import seen_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import Assessment

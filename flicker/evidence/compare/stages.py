@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.case.model import NEW_PARTS, SAME_PARTS, Case
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.compared import ChannelComparison

@@ -10,9 +10,8 @@ from typing import Annotated, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.record.channel_record import ChannelRecord
 
 Columns = dict[str, NDArray[Any]]

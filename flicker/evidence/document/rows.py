@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, TypedDict
 
-from flicker.base.described import Doc
+from flicker.base.result import Doc
 from flicker.base.values import Unobserved
 
 if TYPE_CHECKING:

@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.signals.guard.figures import LARGE_V, SWING_V
 
 # By the rules of clearance: choices, held against sound and unsound channels of simulated benches; through the whole

@@ -10,9 +10,8 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import seconds_text, volts_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.guard.limits import BY_PLAN, LEAST_READINGS, GuardLimits
 from flicker.signals.guard.blank import OWN
 from flicker.signals.guard.figures import BEYOND_V, ChannelFigures, StretchFigures

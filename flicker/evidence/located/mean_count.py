@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats import power_ups
 

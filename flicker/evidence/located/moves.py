@@ -13,9 +13,9 @@ from typing import Annotated, TypedDict
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import clock_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
+from flicker.base.result import Doc
 from flicker.evidence.guard.limits import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run

@@ -11,9 +11,8 @@ import numpy as np
 from scipy import special
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm
 from flicker.evidence.questions.condition import PowerUp
 

@@ -16,10 +16,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.findings import holm
 from flicker.evidence.located.moves import moment_text

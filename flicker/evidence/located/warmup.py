@@ -13,9 +13,8 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import count_text, digits_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.logs.spans import elapsed, holds, spans, total, within
 from flicker.stats import arrivals

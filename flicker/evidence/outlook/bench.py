@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, share_text, volts_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.document.rows import OtherThreshold
 from flicker.evidence.outlook.protection import ThresholdTable, TripForecast, threshold_table, trip_forecast
 from flicker.evidence.record.channel_record import ChannelRecord

@@ -11,9 +11,8 @@ from typing import Annotated
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import hours_text, power_ups_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.compare.sides import Side
 from flicker.logs.spans import total, within

@@ -14,9 +14,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from flicker.base.described import Doc
 from flicker.base.formats import hours_text, share_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats.rates import rate_interval
 

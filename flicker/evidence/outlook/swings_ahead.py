@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import hours_text, volts_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.record.channel_record import ChannelRecord

@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.record.channel_record import NEAR_S, ChannelRecord, records

@@ -8,10 +8,9 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.registry import question

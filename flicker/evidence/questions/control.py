@@ -9,9 +9,8 @@ from typing import Annotated
 
 from numpy.typing import ArrayLike
 
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, lasting_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS
 from flicker.stats.rates import (

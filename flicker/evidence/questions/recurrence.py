@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, lasting_text, p_said, seconds_text, share_text, times_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding

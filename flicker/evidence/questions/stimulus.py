@@ -15,9 +15,8 @@ from scipy import special
 
 from flicker import stats
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, lasting_text, share_text
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Answer
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, holm
 from flicker.logs.spans import elapsed, holds, spans, total, without

@@ -14,10 +14,9 @@ from typing import Annotated, Any
 import numpy as np
 
 from flicker.base import check
-from flicker.base.described import Doc
 from flicker.base.formats import hours_text, power_ups_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.base.units import HOUR
 from flicker.evidence.against import Against
 from flicker.evidence.assessment import Assessment, assess

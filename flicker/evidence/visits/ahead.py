@@ -9,10 +9,9 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.outlook.bench import finite_peaks
 from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
 from flicker.evidence.questions.worsening import FEWEST

@@ -10,10 +10,9 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, factor_text, share_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.questions.worsening import FEWEST, RATE_FACTOR
 from flicker.evidence.record.channel_record import ChannelRecord

@@ -11,10 +11,9 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.base.values import Answer, NotTold
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.record.accuracy import SAME_SIZE, meter_or_leads, off_by_V

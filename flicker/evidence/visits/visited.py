@@ -8,9 +8,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, TypeVar
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.case.case_file import Case, CaseError
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.document.frames import VisitsTables

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
-from flicker.base.result import Result, plain
+from flicker.base.result import Doc, Result, plain
 from flicker.evidence.document.head import head
 from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
 

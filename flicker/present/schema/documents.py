@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypedDict
 
-from flicker.base.described import Doc
 from flicker.base.limits import Limits
+from flicker.base.result import Doc
 from flicker.case.model import CaseChannel, CaseLog, Complaint, Meter, Part
 from flicker.evidence.among_like import AmongLike
 from flicker.evidence.channel import ChannelAssessment

@@ -11,9 +11,8 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats
-from flicker.base.described import Doc
 from flicker.base.formats import digits_text, p_said
-from flicker.base.result import Result
+from flicker.base.result import Doc, Result
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import event_runs as er
 from flicker.stats.laws import scatter as sc

@@ -15,7 +15,7 @@ from flicker.base.result import Result
 from flicker.stats.arrivals.rate_since import FEWEST_EVENTS, FEWEST_UNITS, RateSince, rate_since, rate_since_unit
 from flicker.stats.laws import count_tails as ct
 from flicker.stats.laws import scatter as sc
-from flicker.stats.levels.best_cuts import best_cuts
+from flicker.stats.levels.change_search import best_cuts
 
 MOST = 4  # changes; more of them are a rhythm, which no list of moments describes: a choice
 PER_CELL, CELLS, SHORTEST = 2, (8, 96), 2  # events per cell of a run, fewest and most cells, cells or units of a stretch: as `rate_since`

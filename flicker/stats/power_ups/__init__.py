@@ -13,10 +13,16 @@ from flicker.base.late import late
 
 if TYPE_CHECKING:
     from flicker.stats.power_ups.forecast import GrowthForecast, ReachForecast, growth_forecast, growth_reaches
-    from flicker.stats.power_ups.growing_sizes import SizesAhead, sizes_ahead
     from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
     from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
-    from flicker.stats.power_ups.mean_counts import CountByAge, MeanCumulative, count_by_age, mean_cumulative
+    from flicker.stats.power_ups.mean_counts import (
+        CountByAge,
+        ExpectedCounts,
+        MeanCumulative,
+        count_by_age,
+        expected_counts,
+        mean_cumulative,
+    )
     from flicker.stats.power_ups.patterns import EarlyShare, ProvokedTest, early_share_test, provoked_test
     from flicker.stats.power_ups.planned_comparison import ComparisonNeeds, comparison_needs, comparison_power
     from flicker.stats.power_ups.rate import (
@@ -27,8 +33,7 @@ if TYPE_CHECKING:
         mean_rate,
         power_ups_to_see,
     )
-    from flicker.stats.power_ups.risk_sets import ExpectedCounts, expected_counts
-    from flicker.stats.power_ups.sizes import SizeGrowth, size_growth, size_growth_within
+    from flicker.stats.power_ups.sizes import SizeGrowth, SizesAhead, size_growth, size_growth_within, sizes_ahead
 
 __all__ = [
     "ComparisonNeeds",
@@ -73,12 +78,10 @@ __getattr__ = late(
         "forecast": "GrowthForecast ReachForecast growth_forecast growth_reaches",
         "growth": "RateComparison RateGrowth rate_comparison rate_growth",
         "however_much": "FreeScatterTest growth_however_much",
-        "mean_counts": "CountByAge MeanCumulative count_by_age mean_cumulative",
+        "mean_counts": "CountByAge ExpectedCounts MeanCumulative count_by_age expected_counts mean_cumulative",
         "patterns": "EarlyShare ProvokedTest early_share_test provoked_test",
         "planned_comparison": "ComparisonNeeds comparison_needs comparison_power",
         "rate": "MeanRate PowerUpSoak clean_chance clean_power_ups mean_rate power_ups_to_see",
-        "risk_sets": "ExpectedCounts expected_counts",
-        "sizes": "SizeGrowth size_growth size_growth_within",
-        "growing_sizes": "SizesAhead sizes_ahead",
+        "sizes": "SizeGrowth SizesAhead size_growth size_growth_within sizes_ahead",
     },
 )
