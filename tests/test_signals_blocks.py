@@ -10,7 +10,6 @@ from hypothesis.extra.numpy import arrays
 from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.base.limits import Limits
-from flicker.base.result import plain
 from flicker.logs.model import ArraySource, Log
 from flicker.signals import order_statistics
 from flicker.signals.blocks import block_rows, reduce_log, split_blocks
@@ -57,7 +56,7 @@ def _facts(runs: list[RunTraces]) -> list[object]:
             excursions = [getattr(trace.excursions, name).tolist() for name in ("start_s", "end_s", "peak_V", "cut")]
             out.append([trace.sigma_V, trace.enter_V, trace.observed.tolist(), excursions, trace.life])
             out.append([gap.to_dict() for gap in trace.unobserved])
-            out.append([plain(trace.two_levels and trace.two_levels.switches), trace.ranges.spans, trace.states])
+            out.append([trace.ranges.spans, trace.states])
             out.append(trace.residual_V.tolist())
     return out
 

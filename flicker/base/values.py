@@ -110,7 +110,7 @@ class TailKind(StrEnum):
     SMALL_SWINGS = "small swings"
     ALL_AT_ONCE = "in all channels at once"
     JUMPS = "jumps between levels"
-    TWO_LEVELS = "two levels"
+    TWO_LEVELS = "two levels"  # in documents of rules before 36; said as jumps since
     HIGH_NOISE = "high noise floor"
     PROVOKED = "when provoked"
     SEEN = "seen, not proved gone"

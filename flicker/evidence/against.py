@@ -29,7 +29,6 @@ class Facts:
     power_ups: int
     trips: int
     dangerous_V: float | None
-    two_levels_V: float  # how far two levels lie apart between which it changes; 0 where it does not
     filled: bool
     life_shown: bool
     excursions: int = 0

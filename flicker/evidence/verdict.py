@@ -19,7 +19,6 @@ from flicker.evidence.against import MOST_ENTER_V, Against, Facts, against
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import do_not_count, first_reason, reason_text
-from flicker.evidence.questions.level_jumps import JUMP_V
 
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
@@ -110,8 +109,8 @@ def _word(
         return VerdictWord.DEGRADING, TailKind.MORE_OFTEN, tail
     if jumping:
         return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
-    # Two levels are no movement, and a channel that is away for long stretches has no level to move.
-    if (yes("drift") or yes("level change")) and (facts.stands or not (facts.two_levels_V or facts.filled)):
+    # A channel that is away for long stretches has no level to move.
+    if (yes("drift") or yes("level change")) and (facts.stands or not facts.filled):
         kind = TailKind.MOVES if yes("drift") else TailKind.JUMPED
         tail = "the settled level moves" if yes("drift") else "the settled level jumped"
         tail += ", together with another channel" if facts.moves_together else ""
@@ -134,8 +133,6 @@ def _word(
         if not when and yes("larger"):
             when = "; larger the longer it runs"
         return VerdictWord.NOISY, TailKind.LONG if facts.filled else TailKind.RECURRING, what + when
-    if facts.two_levels_V >= JUMP_V:  # less is a contact of the clip as well
-        return VerdictWord.NOISY, TailKind.TWO_LEVELS, "two levels"
     if yes("noise"):
         return VerdictWord.NOISY, TailKind.HIGH_NOISE, "high noise floor"
     if by_hand:

@@ -224,8 +224,6 @@ def _main(
         if kind == TailKind.PROVOKED:
             best = findings["provoked"]
             return f"{name} is calm by itself but jumps when it is provoked ({share_text(best.effect or 0.0)} of the trials). The fault is real."
-        if kind == TailKind.TWO_LEVELS:
-            return f"{name} switches back and forth between two levels by itself; a part in it is failing."
         return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."
     if word == VerdictWord.DRIFTING:
         moved = findings["drift"].effect if findings["drift"].answer == YES else findings["level change"].effect

@@ -16,7 +16,6 @@ from flicker.base.formats import volts_text
 from flicker.base.result import Doc, Result
 from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
-from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
 from flicker.stats import power_ups
@@ -96,7 +95,6 @@ def worth_looking(
     findings: Sequence[Finding],
     *,
     tail: TailKind,
-    two_levels_V: float,
     follows_temperature: str,
     warm_up: WarmupRate | None,
     tried: StimulusReport | None,
@@ -109,8 +107,6 @@ def worth_looking(
 
     Parameters
     ----------
-    two_levels_V : float
-        Distance of two levels between which it goes; 0 where it does not.
     follows_temperature : str
         What follows the temperature, in words; empty where nothing does.
     together : bool
@@ -123,8 +119,6 @@ def worth_looking(
     jumped = yes.get("jumps")
     if jumped is not None:
         found.append((Clue.TWO_LEVELS, "jumps", f"jumps of about {volts_text(jumped.effect or 0.0)}"))
-    elif two_levels_V >= JUMP_V:
-        found.append((Clue.TWO_LEVELS, "verdict", f"two levels {volts_text(two_levels_V)} apart"))
     if follows_temperature:
         found.append((Clue.TEMPERATURE, "drift", follows_temperature))
     if warm_up is not None:

@@ -20,7 +20,6 @@ from flicker.signals.connection.movement import ZERO_V
 from flicker.signals.connection.open_start import relay_closed_at
 from flicker.signals.connection.states import PowerUp
 from flicker.signals.excursions import Excursions
-from flicker.signals.levels import find_two_levels
 from flicker.signals.mark_windows import Hands
 from flicker.signals.ranges import COUNTS, Ranges, find_ranges
 from flicker.signals.startup import find_start
@@ -122,7 +121,6 @@ def draft_trace(
     step_sigma = reading_sigma(chosen, resolution=digit) if chosen.size > 1 else 0.0
     enter = max(usual, _sigmas(run.samples) * step_sigma, COUNTS * coarsest)
     begun = any(item is not None for item in (start, power_up, muted))
-    fitted = middle[after] if start is None else middle[after] - start.curve(time[after])
     reasons.extend(Gap(float(a), float(b), Unobserved.STIMULUS, channel) for a, b in hands.windows)
     return replace(
         blank.trace(tuple(reasons)),
@@ -140,7 +138,6 @@ def draft_trace(
         power_up_seen=begun,
         measured_at="speaker side" if muted is not None else "unknown",
         relay_closed_s=muted,
-        two_levels=find_two_levels(time[after], fitted, most_V=enter, resolution_V=coarsest),
     )
 
 
@@ -261,7 +258,6 @@ class _Blank:
             measured_at="unknown",
             relay_closed_s=None,
             disconnected=np.empty((0, 2)),
-            two_levels=None,
             ranges=self.ranges,
             range_note=self.ranges.cannot_tell(self.limits.excursion_V),
             cautions=(),

@@ -14,7 +14,6 @@ from flicker.signals.baseline import Baseline
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.states import StateSpan
 from flicker.signals.excursions import Excursions
-from flicker.signals.levels import TwoLevels
 from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.ranges import Ranges
 from flicker.signals.startup import Start
@@ -62,7 +61,6 @@ class Trace:
     measured_at: str
     relay_closed_s: float | None
     disconnected: Floats
-    two_levels: TwoLevels | None
     ranges: Ranges
     range_note: str | None
     cautions: tuple[str, ...]

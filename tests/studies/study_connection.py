@@ -169,15 +169,15 @@ def nights(benches: int) -> None:
 
 def sound(benches: int) -> None:
     """Time that the detectors take from channels that were connected throughout, and other false alarms."""
-    print("| kind | meter | logs | mean lost % | logs over 1 % | false power-ups | false two levels | false ranges |")
-    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    print("| kind | meter | logs | mean lost % | logs over 1 % | false power-ups | false ranges |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
     for kind in KINDS:
         for meter in METERS:
             own = {} if kind in ("steady-coarse", "steady-fine") else METERS[meter]
             if own == {} and meter != "1 mV":
                 continue
             lost: list[float] = []
-            ups = levels = ranges = 0
+            ups = ranges = 0
             for number in range(benches):
                 options: dict[str, Any] = {"rate_hz": RATES[number % len(RATES)], **own}
                 options["hours"] = {"classic": 1 / 30, "steady-daily": 12.0}.get(kind, 1.0)
@@ -198,11 +198,7 @@ def sound(benches: int) -> None:
                                 "   lost", kind, meter, FIRST_SEED + 3000 + number, options, k, name, taken(runs, name)
                             )
                         mine = [t for run in runs for t in run.traces if t.channel == name]
-                        popcorn = kind == "noisy-popcorn" and name in ("left",)
-                        levels += any(t.two_levels is not None for t in mine) and not popcorn
                         ranges += any(len(t.ranges.spans) > 1 for t in mine) and len(truth.ranges) < 2
-                        if any(t.two_levels for t in mine) and not popcorn and "-v" in sys.argv:
-                            print("   two levels", kind, meter, FIRST_SEED + 3000 + number, name, options)
                         if any(len(t.ranges.spans) > 1 for t in mine) and len(truth.ranges) < 2 and "-v" in sys.argv:
                             print("   ranges", kind, meter, FIRST_SEED + 3000 + number, name, [t.ranges for t in mine])
                     if not any(x.state in HIDDEN for t in bench.truth.runs[k].channels.values() for x in t.stretches):
@@ -211,37 +207,8 @@ def sound(benches: int) -> None:
                 share = np.array(lost)
                 print(
                     f"| {kind} | {meter if own else 'its own'} | {share.size} | {100 * share.mean():.3f} | "
-                    f"{np.count_nonzero(share > 0.01)} | {ups} | {levels} | {ranges} |"
+                    f"{np.count_nonzero(share > 0.01)} | {ups} | {ranges} |"
                 )
-
-
-def popcorn(benches: int) -> None:
-    """Two-level switching: found, levels and dwell times against the truth."""
-    print("| meter | logs | found | step within 10 % | dwell within a factor 1.5 |")
-    print("| --- | --- | --- | --- | --- |")
-    for meter in METERS:
-        asked = hit = size = dwell = 0
-        for number in range(benches):
-            bench = simulate_log(
-                "noisy-popcorn", seed=FIRST_SEED + 4000 + number, hours=4.0, rate_hz=RATES[number % 3], **METERS[meter]
-            )
-            trace = trace_log(bench.logs[0], SETTINGS)[0].traces[0]
-            level = bench.truth.runs[0]["left"].level_V
-            jumps = np.flatnonzero(np.abs(np.diff(level)) > 0.008)
-            if jumps.size < 8:
-                continue  # too few switches to be asked for; such logs count on neither side
-            asked += 1
-            if trace.two_levels is None:
-                if "-v" in sys.argv:
-                    print("   missed", meter, FIRST_SEED + 4000 + number, jumps.size)
-                continue
-            hit += 1
-            step = float(np.median(np.abs(np.diff(level)[jumps])))
-            size += abs(trace.two_levels.jump_V - step) <= 0.1 * step + METERS[meter]["resolution_V"]
-            mean = bench.truth.runs[0].time_s[-1] / jumps.size
-            own = 0.5 * (trace.two_levels.dwell_low_s + trace.two_levels.dwell_high_s)
-            dwell += 1 / 1.5 < own / mean < 1.5
-        print(f"| {meter} | {asked} | {hit} | {size} | {dwell} |")
 
 
 def _low(hits: int, trials: int) -> float:
@@ -257,6 +224,6 @@ if __name__ == "__main__":
         FIRST_SEED = int(words[at + 1])
         del words[at : at + 2]
     many = int(words[0]) if words else 200
-    for part in words[1:] or ["dead", "nights", "sound", "popcorn"]:
+    for part in words[1:] or ["dead", "nights", "sound"]:
         print(f"\n## {part}, {many} benches a row\n")
-        {"dead": dead, "nights": nights, "sound": sound, "popcorn": popcorn}[part](many)
+        {"dead": dead, "nights": nights, "sound": sound}[part](many)
