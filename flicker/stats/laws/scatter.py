@@ -96,7 +96,14 @@ def integrated(counts: Ints, weights: Floats, squares: Floats) -> Floats:
     """
     rows_at_once = max(1, MOST_AT_ONCE // (squares.size * NODES.size * counts.size))
     parts = [weights[begin : begin + rows_at_once] for begin in range(0, weights.shape[0], rows_at_once)]
-    return np.concatenate([special.logsumexp(at_levels(counts, part, squares)[1], axis=-1) for part in parts])
+    return np.concatenate([_log_sum(at_levels(counts, part, squares)[1]) for part in parts])
+
+
+def _log_sum(logs: Floats) -> Floats:
+    """Logarithm of the sum over the last axis; scipy's `logsumexp` asks four times as long what kind of array it got."""
+    top = logs.max(axis=-1)
+    out: Floats = top + np.log(np.exp(logs - top[..., None]).sum(axis=-1))
+    return out
 
 
 def at_levels(counts: Ints, weights: Floats, squares: Floats) -> tuple[Floats, Floats]:
@@ -104,27 +111,31 @@ def at_levels(counts: Ints, weights: Floats, squares: Floats) -> tuple[Floats, F
 
     Arguments as in `integrated`; both of shape (rows, scatters, nodes).
     """
-    c2 = squares[None, :, None]
     n = counts.astype(np.float64)
     total = max(float(n.sum()), 0.5)
-    w = weights[:, None, :]
     # from the pooled level, which is left of no mode by more than the spread of the log weights
-    level = np.broadcast_to(np.log(total / w.sum(axis=-1)), (w.shape[0], squares.size)).copy()
-    shape = n + 1.0 / c2
+    level = np.repeat(np.log(total / weights.sum(axis=1))[:, None], squares.size, axis=1)
+    # Power-ups of which the same is expected enter by their sums; power-ups come first, so that sums over them are of whole arrays.
+    kinds, kind = np.unique(weights.T, axis=0, return_inverse=True)
+    scaled = kinds[:, :, None] * squares
+    shape = (np.bincount(kind, n)[:, None] + np.bincount(kind)[:, None] / squares)[:, None]
     bend = np.ones_like(level)
     for _ in range(60):
-        share = c2 * np.exp(level)[..., None] * w
+        share = scaled * np.exp(level)
         share /= 1.0 + share
-        slope = total - (shape * share).sum(axis=-1)
-        bend = (shape * share * (1.0 - share)).sum(axis=-1)
+        part = shape * share
+        slope = total - part.sum(axis=0)
+        bend = (part * (1.0 - share)).sum(axis=0)
         move = np.clip(slope / np.maximum(bend, 1e-12), -1.0, 1.0)
         level += move
         if float(np.abs(move).max()) < 1e-6:
             break
     width = 1.0 / np.sqrt(np.maximum(bend, 1e-12))
     nodes = level[..., None] + width[..., None] * NODES
-    spread = np.exp(nodes)[..., None] * (c2 * w)[..., None, :]
-    like = n.sum() * nodes - (shape[..., None, :] * np.log1p(spread)).sum(axis=-1)
+    like = n.sum() * nodes
+    height = np.exp(nodes)
+    for of_scatter, times in zip(shape, scaled, strict=True):
+        like -= of_scatter[..., None] * np.log1p(height * times[..., None])
     fixed = (np.log(weights) @ n)[:, None] + counts_part(counts, squares)
     return nodes, like + (np.log(width) + fixed)[..., None]
 
