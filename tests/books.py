@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import json
 import os
 import sys
 import types
@@ -27,6 +28,7 @@ FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 1}}  # the same stu
 def run_here(name: str, book: Any, where: Path) -> None:
     """Run a notebook's cells, from the given folder, as a fresh kernel would; afterwards the process is as before."""
     import altair
+    from altair.utils.schemapi import debug_mode
     from IPython.core.interactiveshell import InteractiveShell
     from IPython.utils.capture import capture_output
     from nbformat.v4 import new_output
@@ -41,7 +43,8 @@ def run_here(name: str, book: Any, where: Path) -> None:
         print(f"{category.__name__}: {message}", file=sys.stderr)  # that of the cell
 
     try:
-        with altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
+        # The charts are held against the schema of Vega-Lite where they are made (test_charts.py): here they are drawn.
+        with debug_mode(False), altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
             warnings.showwarning = warned
             for cell in (cell for cell in book.cells if cell.cell_type == "code"):
                 with shell.display_trap, capture_output() as seen:  # in this order: else results are printed, not shown
@@ -63,7 +66,7 @@ def _make(path: Path) -> None:
     notebook.inject(name, book, FEWER.get(name, {}))
     run_here(name, book, notebook.folder())
     draft = path.with_suffix(".draft")
-    draft.write_text(nbformat.writes(book), encoding="utf-8")
+    draft.write_text(json.dumps(book), encoding="utf-8")  # `nbformat.writes` indents megabytes of charts
     draft.rename(path)
 
 

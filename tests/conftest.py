@@ -19,6 +19,22 @@ from flicker.present import schema_checker  # noqa: F401, before a test loads js
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# Files that take longest, by processor time or by what they wait for, longest first (measured file by file, November 2026):
+# a worker takes a whole file, so that what its tests share is made once, and the short ones fill the end.
+LONGEST = (
+    "notebooks", "lab", "visits", "fresh_benches", "logger_files", "guard_invariants", "watch_changes", "streaming",
+    "warmup", "demo_pages", "watch", "report_print", "signals_connection", "fitness_everywhere", "like_with_like",
+    "report", "changepoints", "hostile_names", "trends", "power_ups", "bench_questions", "assess", "slow_logs",
+    "survey_cluster", "roles", "terminal", "signals_blocks", "faults", "survey", "planned_comparison",
+    "reading_hostile", "mistakes", "job", "startup",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items):
+    """Put the longest files first."""
+    place = {f"test_{name}": k for k, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+
 
 @pytest.fixture(scope="session", autouse=True)
 def kept_scripts(tmp_path_factory):

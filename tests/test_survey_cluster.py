@@ -35,7 +35,7 @@ def client():
     distributed = pytest.importorskip("distributed", reason="the extra [cluster] (distributed) is not installed")
     import dask
 
-    # The scheduler gives a job up at the second worker that dies: by itself at the fourth, and each takes a second to begin.
+    # The scheduler gives a job up at the second worker that dies: by itself at the fourth, and each takes seconds to begin.
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": 1}),
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50) as cluster,
@@ -81,6 +81,7 @@ def judge_all_or_die(jobs):
 
 
 def test_a_file_that_kills_its_workers_and_a_name_that_is_no_text_cost_one_row_each(shelf, alone, client, monkeypatch):
+    client.run_on_scheduler(lambda dask_scheduler: setattr(dask_scheduler, "allowed_failures", 0))  # at the first one
     monkeypatch.setattr("flicker.survey_table.judge_file", judge_or_die)
     monkeypatch.setattr("flicker.survey_table.judge_files", judge_all_or_die)
     monkeypatch.setattr("flicker.survey_table.PARTS", 3)  # four files go to a worker together
