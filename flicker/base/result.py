@@ -69,6 +69,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, dict):
         out: dict[str, Any] = {}
         for key, item in value.items():
+            if type(item) in _PLAIN:
+                out[str(key)] = item
+                continue
             out[str(key)] = plain(item)
             if isinstance(item, (float, np.floating)) and math.isinf(item):
                 out[f"{key}_unbounded"] = True

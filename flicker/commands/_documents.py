@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -30,9 +30,9 @@ def print_json(document: dict[str, Any]) -> None:
 
 def json_text(document: dict[str, Any]) -> str:
     """Write a document as JSON; a row of a table, such as an excursion, takes one line."""
-    text = io.StringIO()  # whole before anything is printed; json.dumps would hold each word of it apart
-    text.writelines(_lines_of(document, "\n"))
-    return text.getvalue() + "\n"
+    text: list[str] = []
+    _write(document, "\n", text)
+    return "".join([*text, "\n"])
 
 
 def print_document(whole: str) -> None:
@@ -42,28 +42,32 @@ def print_document(whole: str) -> None:
     sys.stdout.write(whole)
 
 
-def _lines_of(value: Any, line: str) -> Iterator[str]:
-    """Yield the pieces of a JSON text; ``line`` begins a new line at the indentation of the value."""
-    if not isinstance(value, (dict, list, tuple)) or not _has_parts(value):
-        whole = _ENCODE(value)
-        if len(whole) <= ROW or not isinstance(value, dict):
-            yield whole
-            return
+def _write(value: Any, line: str, text: list[str]) -> None:
+    """Add the pieces of a JSON text; ``line`` begins a new line at the indentation of the value."""
     named = isinstance(value, dict)
-    yield "{" if named else "["
-    for place, item in enumerate(value):
-        yield f"{',' if place else ''}{line}  "
-        if isinstance(value, dict):
-            yield f"{_ENCODE(str(item))}: "
-            item = value[item]
-        yield from _lines_of(item, f"{line}  ")
-    yield f"{line}}}" if named else f"{line}]"
+    items = value.values() if named else value if isinstance(value, (list, tuple)) else ()
+    if not any(isinstance(item, (dict, list, tuple)) for item in items):
+        whole = _ENCODE(value)
+        if named and len(whole) > ROW:
+            whole = _by_lines(line)(value)
+            whole = f"{{{line}  {whole[1:-1]}{line}}}"
+        text.append(whole)
+        return
+    text.append("{" if named else "[")
+    between = f"{line}  "
+    for name in value:
+        text.append(between)
+        if named:
+            text.append(f"{_ENCODE(str(name))}: ")
+        _write(value[name] if named else name, f"{line}  ", text)
+        between = f",{line}  "
+    text.append(f"{line}}}" if named else f"{line}]")
 
 
-def _has_parts(value: dict[str, Any] | list[Any] | tuple[Any, ...]) -> bool:
-    """Whether a container holds others, so that it takes more than a line."""
-    items = value.values() if isinstance(value, dict) else value
-    return any(isinstance(item, (dict, list, tuple)) for item in items)
+@cache
+def _by_lines(line: str) -> Callable[[object], str]:
+    """An encoder that begins a line with each item."""
+    return json.JSONEncoder(allow_nan=False, ensure_ascii=False, separators=(f",{line}  ", ": ")).encode
 
 
 def kept_answer(arguments: argparse.Namespace) -> tuple[Path, str] | None:

@@ -115,7 +115,7 @@ class Traced:
             made = (*made, Mark(0.0, "power"))
         part = self._trace(log, hands=hands_of(made, log.channels), goes_on=goes_on(self.traces, log))
         known = self.before.digests | self._seen.digests
-        originals = [known.get(digest) for run in part if (digest := readings_digest(run)) is not None]
+        originals = [known.get(digest) for run in part if known and (digest := readings_digest(run)) is not None]
         if len(originals) == len(part) and all(originals):
             self._cautions.append(
                 f"{log.source.name} holds the same readings as {originals[0]}: was one log given twice? It is counted once."

@@ -29,6 +29,7 @@ LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches bot
 LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart; chosen, not measured
 BEYOND_CHANCE = ("common cause", "partly common")  # answers; the first from the share on that is to be looked for first
 COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
+CONFIDENCE = 0.95  # common practice, no source
 SIZE_PERMUTATIONS = 4_999  # p-values in steps of 1/5000: a choice
 SEED = 20_260_103  # any number will do: a choice
 
@@ -152,7 +153,7 @@ def coincide(
     b: ChannelEvents | Sequence[ChannelEvents],
     *,
     lag_s: float | None = None,
-    confidence: float = 0.95,
+    confidence: float = CONFIDENCE,
     seed: int = SEED,
 ) -> ChannelCoincidence:
     """Compare the episodes of two channels over the runs they share.
@@ -185,39 +186,36 @@ def coincide(
     if not runs_a or len(runs_a) != len(runs_b):
         raise ValueError(f"b must have one entry per run of a ({len(runs_a)}), got {len(runs_b)}")
     confidence = check.share("confidence", confidence)
-    steps = [run.sample_interval_s for run in (*runs_a, *runs_b)]
-    lag = max(LEAST_LAG_S, LAG_STEPS * max(steps)) if lag_s is None else check.positive("lag_s", lag_s, what="seconds")
+    lag = _usual_lag(runs_a, runs_b) if lag_s is None else check.positive("lag_s", lag_s, what="seconds")
+    return _compare((runs_a[0].channel, runs_b[0].channel), _on_one_clock(runs_a, runs_b), lag, confidence, seed)
 
-    offset = 0.0
-    times: tuple[list[Floats], list[Floats]] = ([], [])
-    sizes: tuple[list[Floats], list[Floats]] = ([], [])
-    for run_a, run_b in zip(runs_a, runs_b, strict=True):
-        common = run_a.observed
-        if not np.array_equal(common, run_b.observed):
-            common = without(common, without(common, run_b.observed))
-        for side, run in enumerate((run_a, run_b)):
-            order = np.argsort(run.start_s, kind="stable")
-            inside = order[holds(common, run.start_s[order])]
-            times[side].append(offset + elapsed(common, run.start_s[inside]))
-            sizes[side].append(run.deviation_V[inside])
-        offset += total(common)
-    time_a, time_b = (np.concatenate(side) for side in times)
-    size_a, size_b = (np.concatenate(side) for side in sizes)
-    names = (runs_a[0].channel, runs_b[0].channel)
-    return _compare(names, time_a, time_b, size_a, size_b, offset, lag, confidence, seed)
+
+_Own = tuple[Floats, Floats, float]  # times, sizes, and seconds in which they were looked for
+
+
+def _on_one_clock(runs_a: Sequence[ChannelEvents], runs_b: Sequence[ChannelEvents]) -> tuple[_Own, _Own]:
+    """Episodes of both on the clock of their common observed time, run after run."""
+    common = [a.observed if np.array_equal(a.observed, b.observed) else without(a.observed, without(a.observed, b.observed))
+              for a, b in zip(runs_a, runs_b, strict=True)]  # fmt: skip
+    return _within(runs_a, common), _within(runs_b, common)
+
+
+def _within(runs: Sequence[ChannelEvents], common: Sequence[Floats]) -> _Own:
+    """Times and sizes of a channel's episodes that begin in some times of each run, on the clock of these times; its end."""
+    offset, times, sizes = 0.0, [], []
+    for run, when in zip(runs, common, strict=True):
+        order = np.argsort(run.start_s, kind="stable")
+        inside = order[holds(when, run.start_s[order])]
+        times.append(offset + elapsed(when, run.start_s[inside]))
+        sizes.append(run.deviation_V[inside])
+        offset += total(when)
+    return np.concatenate(times), np.concatenate(sizes), offset
 
 
 def _compare(
-    names: tuple[str, str],
-    time_a: Floats,
-    time_b: Floats,
-    size_a: Floats,
-    size_b: Floats,
-    span_s: float,
-    lag: float,
-    confidence: float,
-    seed: int,
+    names: tuple[str, str], events: tuple[_Own, _Own], lag: float, confidence: float, seed: int
 ) -> ChannelCoincidence:
+    (time_a, size_a, span_s), (time_b, size_b, _) = events
     p_value, expected, together = 1.0, 0.0, 0
     if span_s > 0 and time_a.size and time_b.size:
         test = stats.association.coincidence(time_a, time_b, lag, span_s, confidence=confidence, seed=seed)
@@ -228,15 +226,17 @@ def _compare(
     lead = time_b[second] - time_a[first]
     low, high = _middle_interval(lead, confidence)
     ratio, correlation, size_p = _sizes(np.abs(size_a[first]), np.abs(size_b[second]), seed)
-    draft = ChannelCoincidence(
+    counts = time_a.size, time_b.size
+    answer, only = _answer(names, counts, (share[0][0], share[1][0]), p_value, confidence)
+    return ChannelCoincidence(
         a=names[0],
         b=names[1],
-        answer="not shown",
-        only=(),
+        answer=answer,
+        only=only,
         together=together,
         expected=expected,
-        episodes_a=int(time_a.size),
-        episodes_b=int(time_b.size),
+        episodes_a=counts[0],
+        episodes_b=counts[1],
         observed_s=span_s,
         lag_s=lag,
         share_a=share[0][0],
@@ -259,19 +259,18 @@ def _compare(
         seed=seed,
         method="turns of one channel around the common observed time; shares by Clopper-Pearson",
     )
-    return _decided(draft, p_value)
 
 
-def _decided(draft: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence:
-    """Give the answer at a corrected p-value."""
-    shares = [value for value in (draft.share_a, draft.share_b) if not math.isnan(value)]
-    if p_adjusted <= 1.0 - draft.confidence:
-        answer = BEYOND_CHANCE[0 if max(shares) >= COMMON_SHARE else 1]
-        return replace(draft, answer=answer, only=(), p_adjusted=p_adjusted)
-    sides = ((draft.a, draft.episodes_a, draft.share_a), (draft.b, draft.episodes_b, draft.share_b))
-    only = tuple(name for name, count, share in sides if _alone(count, share, draft.confidence))
-    answer = "this channel only" if only else "not shown"
-    return replace(draft, answer=answer, only=only, p_adjusted=p_adjusted)
+def _answer(
+    names: tuple[str, str], counts: tuple[int, int], shares: tuple[float, float], p_adjusted: float, confidence: float
+) -> tuple[str, tuple[str, ...]]:
+    """The answer at a corrected p-value, and the channels of which 'this channel only' is said."""
+    if p_adjusted <= 1.0 - confidence:
+        most = max(value for value in shares if not math.isnan(value))
+        return BEYOND_CHANCE[0 if most >= COMMON_SHARE else 1], ()
+    sides = zip(names, counts, shares, strict=True)
+    only = tuple(name for name, count, share in sides if _alone(count, share, confidence))
+    return "this channel only" if only else "not shown", only
 
 
 @lru_cache
@@ -298,7 +297,7 @@ def _near(times: Floats, others: Floats, lag: float) -> Bools:
 
 def _pairs(a: Floats, b: Floats, lag: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """One-to-one pairs: each is the other's nearest, within the lag."""
-    if a.size == 0 or b.size == 0:
+    if not _near(a, b, 2.0 * lag).any():
         none = np.empty(0, dtype=np.intp)
         return none, none
     to_b, to_a = _nearest(a, b), _nearest(b, a)
@@ -370,10 +369,24 @@ def coincide_all(
     beside : collection of str
         Channels that are no outputs (rail, mains, a shorted lead): compared with the others, not with each other.
     """
-    found = [
-        coincide(channels[a], channels[b])
-        for a, b in combinations(channels, 2)
-        if a not in beside or b not in beside
-    ]
-    adjusted = stats.association.holm([pair.p_value for pair in found])
-    return tuple(_decided(pair, float(p)) for pair, p in zip(found, adjusted, strict=True))
+    own = {name: _within(runs, [run.observed for run in runs]) for name, runs in channels.items()}
+    found = []
+    for a, b in combinations(channels, 2):
+        if a in beside and b in beside:
+            continue
+        runs_a, runs_b = channels[a], channels[b]
+        same = all(np.array_equal(x.observed, y.observed) for x, y in zip(runs_a, runs_b, strict=True))
+        events = (own[a], own[b]) if same else _on_one_clock(runs_a, runs_b)
+        found.append(_compare((a, b), events, _usual_lag(runs_a, runs_b), CONFIDENCE, SEED))
+    adjusted = stats.association.holm([pair.p_value for pair in found]).tolist()
+    return tuple(pair if p == pair.p_adjusted else _corrected(pair, p) for pair, p in zip(found, adjusted, strict=True))
+
+
+def _usual_lag(runs_a: Sequence[ChannelEvents], runs_b: Sequence[ChannelEvents]) -> float:
+    return max(LEAST_LAG_S, LAG_STEPS * max(run.sample_interval_s for run in (*runs_a, *runs_b)))
+
+
+def _corrected(pair: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence:
+    counts, shares = (pair.episodes_a, pair.episodes_b), (pair.share_a, pair.share_b)
+    answer, only = _answer((pair.a, pair.b), counts, shares, p_adjusted, pair.confidence)
+    return replace(pair, answer=answer, only=only, p_adjusted=p_adjusted)

@@ -7,7 +7,7 @@ crosstalk jumps too. No result depends on how the rows are batched, since cells 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,8 +71,7 @@ class JumpWatch:
             readings = column[_apart(time, finite[channel], np.concatenate(beside))] if beside else known[channel]
             if readings.size < 48 or float(np.ptp(readings)) < LEAST_V:
                 continue
-            digit = cache(lambda readings=readings: resolution_of(readings))
-            for place, sizes in enumerate(sizes_by_scale(readings, digit)):
+            for place, sizes in enumerate(sizes_by_scale(readings, partial(resolution_of, readings))):
                 if sizes.size:
                     ups = int(np.count_nonzero(sizes > 0))
                     self._counts[channel, place] += (ups, sizes.size - ups)

@@ -62,16 +62,12 @@ def scan_run(log: Log, blocks: RunBlocks, scanners: Sequence[Scanner | None]) ->
     ``scanners`` holds one per channel, None for a channel that is not scanned (nothing observed).
     """
     parts = [None if scanner is None else _Parts(blocks, channel, scanner) for channel, scanner in enumerate(scanners)]
-    wanted = np.zeros(blocks.row.size, dtype=bool)
-    for part in parts:
-        if part is not None:
-            wanted |= part.hot
-    active = [channel for channel, part in enumerate(parts) if part is not None and part.hot.any()]
-    for piece in read_blocks(log, blocks, wanted, active):
-        for channel, values in zip(active, piece.values, strict=True):
-            part = parts[channel]
-            assert part is not None
-            part.take(piece.first, piece.time_s, values, blocks.offset_s)
+    active = [(channel, part) for channel, part in enumerate(parts) if part is not None and part.hot.any()]
+    hot = np.array([part.hot for _, part in active], dtype=bool).reshape(len(active), blocks.row.size)
+    for piece in read_blocks(log, blocks, np.asarray(hot.any(axis=0)), [channel for channel, _ in active]):
+        first, last = blocks.row.searchsorted((piece.first, piece.first + piece.time_s.size - 1), "right").tolist()
+        for place in np.flatnonzero(hot[:, first - 1 : last].any(axis=1)).tolist():
+            active[place][1].take(piece.first, piece.time_s, piece.values[place], blocks.offset_s)
     volts, flags = np.empty(0), np.empty(0, dtype=bool)
     empty = Excursions(start_s=volts, end_s=volts, peak_V=volts, deviation_V=volts, cut=flags, over_range=flags)
     return [empty if part is None else part.finish(blocks.offset_s) for part in parts]

@@ -238,6 +238,8 @@ def _blanks(sessions: Sequence[Session], mine: Sequence[ChannelFigures]) -> tupl
 
 def _by_length(own: ChannelFigures, other: int, row_s: float, usual_s: float, apart: int = 1) -> tuple[int, int]:
     """Long and short blanks, of readings that a channel should have, one in so many rows."""
+    if not own.blank_rows.size:
+        return 0, 0
     mine = own.blank_rows[own.blank_rows[:, 0] == other]
     lost = -(-(mine[:, 1] + 1) // apart) - 1
     long = lost * apart * row_s >= max(BLANK_S, BLANK_STEPS * apart * usual_s)

@@ -14,6 +14,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
+from flicker.base.middle import median
 from flicker.base.units import DAY, HOUR
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
@@ -122,6 +123,7 @@ class _PowerUp:
     begins_s: tuple[float, ...]
     time_s: Floats
     level_V: Floats
+    about_V: Floats  # less their median
 
 
 def levels_of(
@@ -231,6 +233,7 @@ def _power_up(record: ChannelRecord, places: Sequence[int]) -> _PowerUp:
         begins_s=begins,
         time_s=time[keep],
         level_V=level[keep],
+        about_V=level[keep] - (median(level[keep]) if keep.any() else 0.0),
     )
 
 
@@ -256,22 +259,22 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> tuple[Floa
     room, together = np.zeros_like(level), False
     if time.size < 12:
         return room, together
+    about = level - median(level)
     for other in others:
         time_o, level_o = other.time_s, other.level_V
-        mine, theirs = level, level_o
+        mine, theirs = about, other.about_V
         if not np.array_equal(time, time_o):
             both, here, there = np.intersect1d(np.round(time), np.round(time_o), return_indices=True)
             if both.size < 12:
                 continue
-            mine, theirs = level[here], level_o[there]
-        mine, theirs = mine - np.median(mine), theirs - np.median(theirs)
+            mine, theirs = level[here] - median(level[here]), level_o[there] - median(level_o[there])
         spread = float(theirs @ theirs)
         if spread == 0.0 or float(mine @ mine) == 0.0:
             continue
         slope = float(mine @ theirs) / spread
         correlation = float(mine @ theirs) / np.sqrt(spread * float(mine @ mine))
         if correlation > 0.9 and 0.4 < slope < 2.5:
-            room, together = np.interp(time, time_o, slope * (level_o - np.median(level_o))), True
+            room, together = np.interp(time, time_o, slope * other.about_V), True
             break
     if time[-1] - time[0] >= 1.5 * DAY:
         rest = level - room

@@ -37,7 +37,7 @@ def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: fl
 
     A line is taken off first: two channels that drift evenly, each for its own reason, follow each other too.
     """
-    rows: list[tuple[Floats, ...]] = []
+    rows: list[tuple[Floats, ...]] = []  # of each session this channel and the others
     for session, own in zip(sessions, channel, strict=True):
         channels = session.figures.channels
         mine = channels[own]
@@ -48,12 +48,11 @@ def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: fl
         rows.append((mine.median_V[warm], *others))
     if not rows or len({len(row) for row in rows}) > 1:
         return False
-    columns = [_without_line(np.concatenate(part)) for part in zip(*rows, strict=True)]
-    if columns[0].size < 4 or np.ptp(columns[0]) <= least_V:
+    columns = (_without_line(np.concatenate(part)) for part in zip(*rows, strict=True))
+    mine_V = next(columns)
+    if mine_V.size < 4 or np.ptp(mine_V) <= least_V:
         return False
-    return any(
-        np.ptp(other) > least_V and float(np.corrcoef(columns[0], other)[0, 1]) >= ALONG for other in columns[1:]
-    )
+    return any(np.ptp(other) > least_V and float(np.corrcoef(mine_V, other)[0, 1]) >= ALONG for other in columns)
 
 
 def _without_line(value: Floats) -> Floats:

@@ -234,7 +234,8 @@ def _alike(all_runs: Sequence[RunTraces], tables: Tables) -> dict[tuple[int, str
                 if other == name:
                     continue
                 found = np.full(start.size, -1, dtype=np.int64)
-                if begins.size:
+                first, last = begins.searchsorted((start - 2.0 * near, start + 2.0 * near))
+                if (first < last).any():
                     place = np.clip(np.searchsorted(begins, start), 1, begins.size) - 1
                     for at in (place, np.minimum(place + 1, begins.size - 1)):
                         hit = (np.abs(begins[at] - start) <= near) & (np.abs(ends[at] - end) <= max(near, 2.0))

@@ -41,6 +41,8 @@ def readings_digest(run: RunTraces, blocks: int | None = None) -> bytes | None:
 def same_readings(runs: Sequence[RunTraces]) -> list[tuple[int, ...]]:
     """Groups of two or more runs with the same readings, as places in ``runs``, in order."""
     places: dict[bytes, list[int]] = {}
+    if len(runs) < 2:
+        return []
     for place, run in enumerate(runs):
         digest = readings_digest(run)
         if digest is not None:

@@ -88,8 +88,7 @@ def _reach(runs: Sequence[RunTraces], channel: str) -> tuple[float, float, int]:
     low, high, blocks = math.inf, -math.inf, 0
     for run in runs:
         for trace, block in zip(run.traces, run.blocks.channels, strict=True):
-            seen = block.finite > 0
-            if trace.channel == channel and seen.any():
+            if trace.channel == channel and (seen := block.finite > 0).any():
                 low = min(low, float(block.low[seen].min()))
                 high = max(high, float(block.high[seen].max()))
                 blocks += int(np.count_nonzero(seen))

@@ -199,17 +199,23 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
 def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
     """Which channels (a bit each) have the readings of another, to a last digit, and move with it."""
     median_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "readings"))
+    first = np.stack([table[:, ::FIRST_LOOK] for table in tables[:MOST_NEIGHBOURS]])
     for channel, cells in enumerate(made):
         count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
         close = (np.abs(median_V - median_V[channel]) <= count_V) & (there > 0) & (there[channel] > 0)
         close[channel] = False
-        for number in np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1)).tolist():
-            near = close[number] & (finite[channel] == finite[number]).all(axis=1)
-            with np.errstate(invalid="ignore"):  # missing readings
-                apart_V = np.abs(tables[channel][:, ::FIRST_LOOK] - tables[number][:, ::FIRST_LOOK])
-                near &= np.count_nonzero(apart_V > count_V[:, None], axis=1) <= (1.0 - SAME_SHARE) * finite[channel].shape[1]
-                if not near.any():
-                    continue
+        numbers = np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1))
+        if not numbers.size:
+            continue
+        with np.errstate(invalid="ignore"):  # missing readings
+            apart = np.abs(first[numbers] - tables[channel][:, ::FIRST_LOOK]) > count_V[:, None]
+        few = np.count_nonzero(apart, axis=2) <= (1.0 - SAME_SHARE) * tables[channel].shape[1]
+        for number, as_few in zip(numbers.tolist(), few, strict=True):
+            near = close[number] & as_few
+            near[near] &= (finite[channel][near] == finite[number][near]).all(axis=1)
+            if not near.any():
+                continue
+            with np.errstate(invalid="ignore"):
                 apart_V = np.abs(tables[channel][near] - tables[number][near])
                 within = np.count_nonzero(apart_V <= count_V[near, None], axis=1)
             same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
@@ -291,18 +297,22 @@ def _swings_of(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, mad
             _exactly(parts, channel, float(cells["median_V"][k])) if mine[k] else nothing
             for channel, (cells, mine) in enumerate(zip(made, restless, strict=True))
         ]
-        swung = [item for item, _ in looks]
+        loud = [
+            (number, time_s[large], off_V[large])
+            for number, ((time_s, off_V), _) in enumerate(looks[:MOST_NEIGHBOURS])
+            if (large := off_V > LARGE_V).any()
+        ]
         for channel, ((time_s, off_V), beyond) in enumerate(looks):
             cell, far = made[channel][k], off_V > LARGE_V
             cell["beyond"], cell["away"] = beyond, np.count_nonzero(far)
             if not time_s.size:
                 continue
-            by = _crosstalk(time_s, off_V, channel, swung)
+            by = _crosstalk(time_s, off_V, channel, loud)
             if cell["alone_V"] > SWING_V and by.any():
                 here = slice(drawn.first[k], drawn.last[k])
                 value = drawn.values[channel][here]
                 good = np.isfinite(value)
-                own = _crosstalk(drawn.time_s[here][good], np.abs(value[good] - cell["median_V"]), channel, swung)
+                own = _crosstalk(drawn.time_s[here][good], np.abs(value[good] - cell["median_V"]), channel, loud)
                 rest = np.sort(value[good][own == 0])
                 if rest.size:
                     first, last = (rest[int(share * (rest.size - 1) + 0.5)] for share in (0.01, 0.99))
@@ -313,14 +323,16 @@ def _swings_of(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, mad
     return [np.array(rows, dtype=SWING) for rows in out]
 
 
-def _crosstalk(time_s: Floats, off_V: Floats, channel: int, swung: Sequence[_Swung]) -> Ints:
-    """For each reading, the channels (a bit each) whose swing beside it is so large that it may be their crosstalk."""
+def _crosstalk(time_s: Floats, off_V: Floats, channel: int, loud: Sequence[tuple[int, Floats, Floats]]) -> Ints:
+    """For each reading, the channels (a bit each) whose swing beside it is so large that it may be their crosstalk.
+
+    ``loud``: numbers of channels, when they swing by more than `LARGE_V`, and by how much.
+    """
     by = np.zeros(time_s.size, dtype=np.int64)
-    for number, (swing_s, swing_V) in enumerate(swung[:MOST_NEIGHBOURS]):
-        large = swing_V > LARGE_V
-        if number == channel or not large.any():
+    for number, at, swing_V in loud:
+        if number == channel:
             continue
-        at, size = swing_s[large], np.append(swing_V[large], 0.0)
+        size = np.append(swing_V, 0.0)
         lo = np.searchsorted(at, time_s - CROSSTALK_S)
         hi = np.searchsorted(at, time_s + CROSSTALK_S, side="right")
         most = np.maximum.reduceat(size, np.column_stack((lo, hi)).ravel())[::2]
@@ -331,7 +343,7 @@ def _crosstalk(time_s: Floats, off_V: Floats, channel: int, swung: Sequence[_Swu
 
 def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[tuple[float, float, float, bool, int]]:
     """Readings of one excuse, joined where none is farther than `APART_S` from the next: begin, end and size."""
-    for excuse in np.unique(by).tolist():
+    for excuse in sorted(set(by.tolist())):
         mine, size = time_s[by == excuse], off_V[by == excuse]
         edge = np.flatnonzero(np.diff(mine) > APART_S) + 1
         for first, last in zip([0, *edge.tolist()], [*edge.tolist(), mine.size], strict=True):

@@ -146,6 +146,15 @@ def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
 
     A burst keeps its inner gaps. For a run that stopped at a set time the rest after its last event is one of the gaps.
     """
+    moved, start = _moved(runs, bursts, ended_by=ended_by, rows=rows, seed=seed)
+    own = np.empty_like(start)
+    np.put_along_axis(own, moved, start, axis=1)
+    out: Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
+    return out
+
+
+def _moved(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> tuple[Ints, Floats]:
+    """Which burst comes in each place, and when it begins, shape (rows, bursts)."""
     gaps, count = runs.gaps()[bursts.first], bursts.first.size
     between, of_run = gaps, bursts.run
     place = np.arange(count)
@@ -156,29 +165,29 @@ def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
     rng = np.random.default_rng([seed, runs.times.size, count])
     moved = np.argsort(rng.random((rows, count)) + bursts.run, axis=1)
     apart = between[np.argsort(rng.random((rows, between.size)) + of_run, axis=1)]
-    length = bursts.length[moved]
-    start = _before(apart, of_run)[:, place] + apart[:, place] + _before(length, bursts.run)
-    own = np.empty_like(start)
-    np.put_along_axis(own, moved, start, axis=1)
-    return np.asarray(own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event]))
+    return moved, (_before(apart, of_run) + apart)[:, place] + _before(bursts.length[moved], bursts.run)
 
 
 def _before(values: Floats, group: Ints) -> Floats:
     """Sums of what stands before each place in its group, along rows."""
-    sums = np.cumsum(values, axis=1) - values
-    first = np.searchsorted(group, group)
-    return np.asarray(sums - sums[:, first])
+    sums = np.cumsum(values, axis=1)
+    sums -= values
+    if group[-1] > group[0]:
+        sums -= sums[:, np.searchsorted(group, group)]
+    return sums
 
 
 def permuted_bursts(runs: er.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
     """p-value of the sum of arrival times when bursts change places within their run, the largest of the levels."""
     laplace, out = laplace_z(runs if ended_by == "time" else runs.without_last()), 0.0
     for bursts in levels:
+        inner = float((runs.times - runs.times[bursts.first][bursts.of_event]).sum())  # no order changes it
         if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:
             spread = burst_variation(runs, bursts)
             p = count_tails.normal_p(laplace / spread, alternative) if spread > 0 else 1.0
         else:
-            orders = burst_orders(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
-            p = er.simulated_p(float(runs.times.sum()), orders.sum(axis=1), alternative)
+            moved, start = _moved(runs, bursts, ended_by=ended_by, rows=PERMUTATIONS, seed=seed)
+            sums = (start * bursts.sizes[moved]).sum(axis=1) + inner
+            p = er.simulated_p(float(runs.times.sum()), sums, alternative)
         out = max(out, p)
     return out

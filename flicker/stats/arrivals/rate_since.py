@@ -185,7 +185,6 @@ def _within(
     border = None if where is None else int(np.clip(round(where / span * blocks), LEAST_BLOCKS, blocks - LEAST_BLOCKS))
     up, down, scale = _split(roots[None], np.ones((1, blocks)), LEAST_BLOCKS, 0.0, border)
     p_blocks = _chances(float(up[0]), float(down[0]), blocks, LEAST_BLOCKS, 0.0, border)
-    p_gaps = _by_gaps(t, span, where, seed)
     dispersion = max(1.0, float(scale[0]))
     if where is None:
         place, low, high = place_of_change(t, span, confidence=confidence, dispersion=dispersion)
@@ -195,10 +194,14 @@ def _within(
         place = low = high = where
     n0 = int(np.count_nonzero(t <= place))
     p_alike = _by_splits(t / span, place / span, 1 if where is not None else PLACES)
+    p_up, p_down = max(p_blocks[0], p_alike[0]), max(p_blocks[1], p_alike[1])
+    if min(p_up, p_down) < 1.0:
+        p_gaps = _by_gaps(t, span, where, seed)
+        p_up, p_down = max(p_up, p_gaps[0]), max(p_down, p_gaps[1])
     return RateSince(
         begin + place, begin + low, begin + high,
         *_rates(n0, t.size - n0, place, span - place, dispersion, blocks - 2.0, confidence),
-        max(p_blocks[0], p_gaps[0], p_alike[0]), max(p_blocks[1], p_gaps[1], p_alike[1]), dispersion, int(t.size), at is not None, confidence, method,
+        p_up, p_down, dispersion, int(t.size), at is not None, confidence, method,
     )  # fmt: skip
 
 
@@ -344,10 +347,10 @@ def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:
         before = (share <= where).sum(axis=1).astype(np.float64)
         return (size - before) - before * (1.0 - where) / where, before - (size - before) * where / (1.0 - where)
     count = np.arange(1, size + 1, dtype=np.float64)
+    keep = (share > 0.02) & (share < 0.98)  # as in `rate_changes`: the likelihood has no bound at the ends
+    p = np.clip(share, 1e-12, 1.0 - 1e-12)
     out = []
     for held, rising in ((count - 1.0, True), (count, False)):  # the event opens the new rate, or closes the old
-        keep = (share > 0.02) & (share < 0.98)  # as in `rate_changes`: the likelihood has no bound at the ends
-        p = np.clip(share, 1e-12, 1.0 - 1e-12)
         way = held / size < p if rising else held / size > p
         out.append(np.where(keep & way, gain_of_split(held, p, size), 0.0).max(axis=1))
     return out[0], out[1]
