@@ -231,7 +231,8 @@ def test_results_are_made_with_named_arguments():
         node.name
         for nodes in trees.values()
         for node in nodes
-        if isinstance(node, ast.ClassDef) and any("dataclass" in ast.unparse(mark) for mark in node.decorator_list)
+        if isinstance(node, ast.ClassDef)
+        and any(kind in ast.unparse(mark) for mark in (*node.decorator_list, *node.bases) for kind in ("dataclass", "NamedTuple"))
     }
     assert len(ours) > 100
     by_place = [

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 OUTPUTS = ("direct", "servo", "capacitor", "transformer", "bridged", "headphone")
 
 
-@dataclass(frozen=True, slots=True)
-class OutputKind:
+class OutputKind(NamedTuple):
     """Limits that differ from the defaults, and the sentence that every verdict on such an output carries."""
 
     name: str

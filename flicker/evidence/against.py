@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from flicker.base.formats import digits_text, hours_text, millivolts_text
 from flicker.base.limits import Limits
@@ -17,8 +18,7 @@ from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.stats.jumps import LEAST_JUMPS
 
 
-@dataclass(frozen=True, slots=True)
-class Facts:
+class Facts(NamedTuple):
     """What the rules need beside the findings."""
 
     observed_s: float

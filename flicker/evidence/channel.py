@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import numpy as np
 
@@ -131,8 +131,7 @@ class ChannelAssessment(Result):
         raise KeyError(question)
 
 
-@dataclass(frozen=True, slots=True)
-class PageContext:
+class PageContext(NamedTuple):
     """What holds for all channels of a page; ``lead`` is the shorted one, where there is one."""
 
     limits: Limits
@@ -142,8 +141,7 @@ class PageContext:
     excursions_listed: int
 
 
-@dataclass(frozen=True, slots=True)
-class RawAnswers:
+class RawAnswers(NamedTuple):
     """What the raw readings of one channel say, whatever its baseline."""
 
     guard: Guard

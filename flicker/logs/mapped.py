@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +14,7 @@ from flicker.logs.reading.words.units import label
 from flicker.logs.source import Batch, Companion, Source
 
 
-@dataclass(frozen=True, slots=True)
-class ColumnUse:
+class ColumnUse(NamedTuple):
     """How one channel is made: ``gain`` times (``column`` less ``minus``, where given) less ``zero_V``."""
 
     channel: str

@@ -6,10 +6,9 @@ Values are volts; NaN is a missing reading, +/-inf a reading over range with its
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +17,7 @@ from flicker.base.arrays import Floats
 from flicker.logs.sampling import cadence_of
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(NamedTuple):
     """Consecutive rows of a source.
 
     ``first`` is the number of the first row in the source; ``time_s`` has shape (rows,), seconds since the source's
@@ -54,8 +52,7 @@ class Source(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Companion:
+class Companion(NamedTuple):
     """A column that is no output: its name, its role, and a source that holds it alone, on the log's own clock."""
 
     name: str

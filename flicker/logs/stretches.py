@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text
@@ -10,8 +11,7 @@ from flicker.base.formats import digits_text, share_text
 _NOTES_EACH = 3  # changes of clock and pace told in full; a choice
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
+class Cut(NamedTuple):
     """Rows ``lo`` to ``hi`` (half open) of the batch just fed: one run, no gap inside; times since the run's start."""
 
     run: int

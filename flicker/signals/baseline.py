@@ -9,8 +9,8 @@ one nearest zero, not the one most often visited.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,8 +29,7 @@ RESTS_S = 6 * 3600.0
 CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level; chosen, not measured
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(NamedTuple):
     """A stretch at one level, seconds since the run's first sample; ``reference``: the baseline is there."""
 
     begin_s: float
@@ -39,8 +38,7 @@ class Level:
     reference: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(NamedTuple):
     """Piecewise linear baseline: volts ``knot_V`` at ``knot_s`` (ascending), plus the fitted surge of the start.
 
     ``cell_s`` and ``cell_V`` are the robust cell medians that it was made of, surge removed, with no baseline taken

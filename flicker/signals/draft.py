@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -219,8 +220,7 @@ def _no_excursions() -> Excursions:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Blank:
+class _Blank(NamedTuple):
     """What is known of a channel before its readings are looked at."""
 
     channel: str

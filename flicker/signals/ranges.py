@@ -7,7 +7,7 @@ coarser digits from some moment on. Common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ LEAST_LARGE = 8  # readings above a range border: the chance that fine ones all 
 COUNTS = 4.0  # what is smaller than four steps of the last digit cannot be told from rounding
 
 
-@dataclass(frozen=True, slots=True)
-class RangeSpan:
+class RangeSpan(NamedTuple):
     """A stretch on one range of the meter, with its last digit."""
 
     begin_s: float
@@ -31,8 +30,7 @@ class RangeSpan:
     resolution_V: float
 
 
-@dataclass(frozen=True, slots=True)
-class Ranges:
+class Ranges(NamedTuple):
     """Ranges of one channel in one run.
 
     ``spans`` cover the run; ``upper_V`` is the reading beyond which the meter changes to a coarser range by itself

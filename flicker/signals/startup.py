@@ -7,7 +7,7 @@ its level cannot follow one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ FIT_S = 600.0  # the start is looked for in the first ten minutes; chosen, not m
 TAUS_S = np.geomspace(0.7, 400.0, 22)
 
 
-@dataclass(frozen=True, slots=True)
-class Start:
+class Start(NamedTuple):
     """Surge of one channel after a power-up, seconds since the run's first sample.
 
     ``settle_s`` is the time from power-up until the fitted surge has come within the settling band for good;

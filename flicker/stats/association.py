@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -230,8 +230,7 @@ def coincidence(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class ShiftLaw:
+class ShiftLaw(NamedTuple):
     """Numbers of hits and the share of turns that give them."""
 
     hits: Ints

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -46,8 +47,7 @@ def started_s(session: Session, own: ChannelFigures) -> float:
     return at_s if louder else -np.inf
 
 
-@dataclass(frozen=True, slots=True)
-class CleanTime:
+class CleanTime(NamedTuple):
     """Of each session: cells that may have seen no live output (``asleep``), those of which the lead's rules say so
     already (``out``), and of each segment whether its power-up shows a live output at all (``alive``). ``digit_V`` is the
     last digit as the readings show it, 0 where nothing moves; ``renewed_s`` tells

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import numpy as np
 
@@ -46,8 +46,7 @@ class CompanionResult(Result):
     reads: Annotated[str, Doc("All of it in one sentence.")]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A voltage beside the outputs in one log, traced; its runs are on that log's clock."""
 
     name: str

@@ -7,8 +7,7 @@ channels share, and what returns with the day, is the room's.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -31,8 +30,7 @@ if TYPE_CHECKING:
 SETTLED_REST = 0.15  # of the movement's sum of squares that a warm-up may leave unexplained; chosen, not measured
 
 
-@dataclass(frozen=True, slots=True)
-class Levels:
+class Levels(NamedTuple):
     """Robust levels of equal cells of one power-up: ``time_s`` is each cell's start, ``level_V`` its median.
 
     ``room_V`` is the part that a temperature, the other channels or the time of day explain, ``settling_V`` the warm-up
@@ -113,8 +111,7 @@ def settling(time_s: Floats, level_V: Floats) -> Floats:
     return curve if best < SETTLED_REST * total and best < 0.5 * others else none
 
 
-@dataclass(frozen=True, slots=True)
-class _PowerUp:
+class _PowerUp(NamedTuple):
     """One power-up of a channel: its runs, where each begins on the joined clock, and the levels of its cells."""
 
     runs: tuple[Run, ...]

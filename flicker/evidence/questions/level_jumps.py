@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ from flicker.stats.jumps import LEAST_JUMPS, SCALES
 JUMP_V = 0.010  # from here on jumps between levels are no steadiness (choice)
 
 
-@dataclass(frozen=True, slots=True)
-class JumpCount:
+class JumpCount(NamedTuple):
     """Jumps at the scale that tells most: how often up and down, and their middle size."""
 
     pairs: int = 0

@@ -6,7 +6,7 @@ Nothing is subtracted: the room, the temperature and settling explain movement e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +21,7 @@ MINUTE_S = 60.0  # by the rule of clearance: minute medians
 MOST_LEVELS = 20_000  # a choice: bounds memory
 
 
-@dataclass(frozen=True, slots=True)
-class RawMovement:
+class RawMovement(NamedTuple):
     """Movement of one channel by the power-up in which it is largest, and how large it may be in any."""
 
     largest: Movement | None

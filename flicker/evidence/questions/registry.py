@@ -11,9 +11,8 @@ import functools
 import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from flicker.evidence.findings import FAMILIES, GROWTH
 
@@ -22,8 +21,7 @@ Answers = TypeVar("Answers", bound=Callable[..., Any])
 _ENTERED: dict[str, Question] = {}
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """A question put to a channel: its name in documents, how a page asks it, what it means, and who answers.
 
     ``place`` orders questions on pages; ``chart`` names the picture in `flicker.present.charts` that shows the answer;

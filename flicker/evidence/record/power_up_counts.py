@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,8 +19,7 @@ HEAT_S = 2.0 * HOUR  # common practice, no source: two hours on, a unit is as wa
 CELL_S = 10.0  # where no dead time is set: a choice
 
 
-@dataclass(frozen=True, slots=True)
-class PowerUpCounts:
+class PowerUpCounts(NamedTuple):
     """Counts of the power-ups with observed time, in order; arrays of shape (power-ups,).
 
     ``episodes`` and ``observed_s`` are all there is; ``counts`` and ``expected`` what can be compared (times since
@@ -56,8 +55,7 @@ def counts_of(record: ChannelRecord, after: Bools | None = None) -> PowerUpCount
     return PowerUpCounts(episodes, observed, held.counts, held.expected, False)
 
 
-@dataclass(frozen=True, slots=True)
-class OccupiedWindows:
+class OccupiedWindows(NamedTuple):
     """Occupied windows of power-ups whose counter saturates: begins, observed seconds, and counts per window."""
 
     begins: tuple[Floats, ...]

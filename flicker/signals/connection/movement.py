@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import comb
+from typing import NamedTuple
 
 import numpy as np
 
@@ -35,8 +35,7 @@ MUCH = 3.0  # times as still, as restless or as long as the channel itself is no
 SUPPLY_S = 2.0  # a supply comes up, and its servo, within this, and falls no faster
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(NamedTuple):
     """Readable blocks of a channel: positions in the run, middles, and how far readings moved from block to block.
 
     ``sample_s`` and ``sample_V`` are single readings, evenly spaced, as `ChannelBlocks` keeps them.

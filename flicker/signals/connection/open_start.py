@@ -9,7 +9,7 @@ surge that takes its time to rise, is none.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -127,8 +127,7 @@ def _top(t: Floats, x: Floats, own: _Noise) -> int:
     return top if np.all(way >= -2.0 * own.scale) or np.all(way <= 2.0 * own.scale) else 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Noise:
+class _Noise(NamedTuple):
     """First-order autoregression: correlation from reading to reading, and scale of what each brings anew."""
 
     phi: float

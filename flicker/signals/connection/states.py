@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,8 +30,7 @@ from flicker.signals.connection.together import overlap, share, silent
 from flicker.signals.startup import FIT_S
 
 
-@dataclass(frozen=True, slots=True)
-class StateSpan:
+class StateSpan(NamedTuple):
     """A stretch in one power state: off, starting, muted, on or unknown; seconds since the run's first sample."""
 
     begin_s: float

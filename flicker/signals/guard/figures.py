@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,8 +95,7 @@ class ChannelFigures:
             yield item.name, getattr(self, item.name)
 
 
-@dataclass(frozen=True, slots=True)
-class StretchFigures:
+class StretchFigures(NamedTuple):
     """All channels of one stretch; segments of shape (segments,): when they begin and end, and what begins them."""
 
     begin_s: Floats

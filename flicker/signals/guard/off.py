@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,8 +36,7 @@ SOON_S = 5.0
 AFTER_S = (STARTS_S[1], STARTS_S[1] + OFF_S)  # the surge is over: is it at zero again?
 
 
-@dataclass(frozen=True, slots=True)
-class Off:
+class Off(NamedTuple):
     """A time off: from its first reading to the first after it."""
 
     begin_s: float

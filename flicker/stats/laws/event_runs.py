@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,8 +23,7 @@ Ends = float | ArrayLike | None
 ALTERNATIVES = ("two-sided", "increasing", "decreasing", "greater", "less")
 
 
-@dataclass(frozen=True, slots=True)
-class Runs:
+class Runs(NamedTuple):
     """All events of all runs in one flat array; ``run`` says which run an event belongs to."""
 
     times: Floats

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -139,8 +139,7 @@ class Channel:
         return tuple(k for k in (self.unit_column, self.sign_column, self.mode_column) if k is not None)
 
 
-@dataclass(frozen=True, slots=True)
-class TimeColumns:
+class TimeColumns(NamedTuple):
     """How time is told: ``kind`` is number (``factor`` seconds per unit), stamp (one or two columns) or none.
 
     ``zero_s`` is where a count begins, seconds since 1970 (None where it tells no date); ``zoned`` whether that is

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning import choice, extra_columns
@@ -15,8 +15,7 @@ from flicker.logs.reading.planning.heading import interval_in, start_in
 from flicker.logs.reading.planning.time_columns import check_other_clocks, find_time
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """What to take from a file.
 
     ``key`` is the position of the column that names the channel of each row, where every reading has a row of its own;
@@ -58,8 +57,7 @@ class Plan:
         return tuple(dict.fromkeys(place for channel in self.channels for place in channel.beside))
 
 
-@dataclass(frozen=True, slots=True)
-class How:
+class How(NamedTuple):
     """How a file was read: its form, what parts cells, the decimal sign, its columns and the plan."""
 
     form: str

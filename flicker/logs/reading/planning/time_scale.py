@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ from flicker.logs.reading.words import clock, units, vocabulary
 
 DAY_S = 86400.0
 
-@dataclass(frozen=True, slots=True)
-class Count:
+class Count(NamedTuple):
     """A way to count time whose size alone tells it: all counts lie between two bounds that no other way shares."""
 
     above: float

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Found, Task
@@ -24,8 +25,7 @@ _STATES = vocabulary.UNIT | vocabulary.READING | frozenset({
 })  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """Unit of a channel: volts per unit, and where it was found; ``column`` is the position of a column of units."""
 
     volts: float

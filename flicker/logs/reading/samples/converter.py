@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -30,8 +29,7 @@ _PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Ar
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Rows:
+class Rows(NamedTuple):
     """So many rows of a file from ``first`` on: their columns by position, and what to say of a cell that cannot be read."""
 
     rows: int

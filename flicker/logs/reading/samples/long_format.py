@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ from flicker.logs.reading.words import units
 MOST_ROWS = 50_000_000  # of such a log, which is put together in memory; 2 GB
 
 
-@dataclass(frozen=True, slots=True)
-class Readings:
+class Readings(NamedTuple):
     """The readings of one channel, shape (readings,) each."""
 
     name: str

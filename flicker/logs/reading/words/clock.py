@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -77,8 +76,7 @@ def _pattern(name: str) -> re.Pattern[str]:
     return re.compile(FORMS[name])
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """How a column writes dates or clock times; ``order`` only matters for forms with short numbers ('dmy', 'mdy', 'ymd')."""
 
     name: str

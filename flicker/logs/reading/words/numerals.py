@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from flicker.logs.errors import LogError, Question
 
@@ -21,8 +22,7 @@ _UNIT_BEHIND = re.compile(rf"([+-]?[\d.,{_SPACES}]*\d(?:[eE][+-]?\d+)?)\s*[A-Za-
 ASK = "say which with decimal=',' or decimal='.' (--decimal)"
 
 
-@dataclass(frozen=True, slots=True)
-class Numerals:
+class Numerals(NamedTuple):
     """How a file writes numbers. ``sure`` is False where no cell looked at shows the decimal sign."""
 
     decimal: str = "."

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -79,8 +79,7 @@ def seconds_per(unit: str) -> float | None:
     return _SECONDS.get(re.sub(r"^in\s+|\.$|(?<=^100)\s(?=ns$)", "", word))
 
 
-@dataclass(frozen=True, slots=True)
-class Label:
+class Label(NamedTuple):
     """A column's name without its unit; ``kind`` of the unit is 'volts', 'time', 'other', 'unknown' or 'none'.
 
     ``sure`` is False where the letter V may be the name of the quantity; ``against`` is a second unit of voltage that
