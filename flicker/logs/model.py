@@ -23,7 +23,6 @@ from flicker.base.values import Unobserved
 from flicker.logs.clock_repairs import Repairs
 from flicker.logs.errors import LogError, too_few
 from flicker.logs.moments import seconds_of
-from flicker.logs.read_ahead import ahead
 from flicker.logs.sampling import RUN_GAP_S, Timekeeper
 from flicker.logs.source import ArraySource, Batch, Companion, Source
 
@@ -189,8 +188,7 @@ class Log:
             reach_s=getattr(self.source, "reach_s", None),
             wall_s=getattr(self.source, "wall_s", None),
         )
-        stream = self.source.batches(channels=channels)
-        for batch in stream if isinstance(self.source, ArraySource) else ahead(stream):
+        for batch in self.source.batches(channels=channels):
             assert batch.time_s is not None
             tell(batch.first + batch.time_s.size, self.source.rows)
             for cut in keeper.feed(batch.time_s, batch.run):

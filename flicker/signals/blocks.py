@@ -119,7 +119,6 @@ _SHARED = {"row": np.int64, "rows": np.int64, "begin_s": np.float64, "end_s": np
 _OWN = dict.fromkeys(("low", "high", "mean", "middle"), np.float64) | dict.fromkeys(
     ("finite", "over_low", "over_high"), np.int64
 )
-_SAMPLES = {"sample_s": np.float64, "sample_V": np.float64}
 
 
 class _RunBuilder:
@@ -129,7 +128,8 @@ class _RunBuilder:
         self.size, self.stride, self.stash, self.guard = size, stride, stash, guard
         self.shared = _Columns(_SHARED, rows // size + ROOM)
         self.own = [_Columns(_OWN, rows // size + ROOM) for _ in range(channels)]
-        self.samples = [_Columns(_SAMPLES, rows // stride + ROOM) for _ in range(channels)]
+        named = dict.fromkeys(("time_s", *map(str, range(channels))), np.float64)
+        self.samples = _Columns(named, rows // stride + ROOM)
         self.rest: Piece | None = None
         self.gap = True
 
@@ -139,8 +139,8 @@ class _RunBuilder:
             self.gap = True
         start = (-piece.first) % self.stride
         if start < piece.time_s.size:
-            for column, values in zip(self.samples, piece.values, strict=True):
-                column.add(sample_s=piece.time_s[start :: self.stride], sample_V=values[start :: self.stride])
+            taken = {str(k): values[start :: self.stride] for k, values in enumerate(piece.values)}
+            self.samples.add(time_s=piece.time_s[start :: self.stride], **taken)
         if self.rest is not None:
             need = self.size - self.rest.time_s.size
             piece, later = _join(self.rest, piece, need)
@@ -241,13 +241,15 @@ def _left(hands: Mapping[str, Hands] | None, channel: str, offset_s: float, ende
 
 
 def _finish(builder: _RunBuilder, run: Run, stretch: int) -> RunBlocks:
-    pairs = zip(builder.own, builder.samples, strict=True)
+    samples = builder.samples.whole()
+    sample_s = samples.pop("time_s")
+    pairs = zip(builder.own, samples.values(), strict=True)
     return RunBlocks(
         run=run,
         stretch=stretch,
         offset_s=0.0,
         **builder.shared.whole(),
-        channels=tuple(ChannelBlocks(**own.whole(), **samples.whole()) for own, samples in pairs),
+        channels=tuple(ChannelBlocks(**own.whole(), sample_s=sample_s, sample_V=volts) for own, volts in pairs),
         stash=builder.stash,
         guard=builder.guard.finish(),
     )

@@ -90,7 +90,7 @@ def chunk_of(
 ) -> Chunk:
     """Make a chunk of whole blocks of ``size`` rows; rows in ``leave_out`` of a channel are as if they were missing."""
     last = piece.first + piece.time_s.size
-    rows = slice(None) if plan.stride == 1 else drawn_rows(piece.first, last, plan.stride) - piece.first
+    rows = None if plan.stride == 1 else drawn_rows(piece.first, last, plan.stride) - piece.first
     per_block = size if plan.held else GROUPS if size % GROUPS == 0 else 1
     parts = []
     for values, block, out in zip(piece.values, reduced, leave_out, strict=True):
@@ -98,39 +98,16 @@ def chunk_of(
         if out is not None:
             values = np.where(out, np.nan, values)
             low, high, finite = _extremes(values.reshape(-1, size))
-        drawn = values[rows]
-        if plan.held:
-            parts.append(
-                Part(
-                    low=values,
-                    high=values,
-                    finite=None,
-                    beyond=None,
-                    drawn_V=drawn,
-                    block_low=low,
-                    block_high=high,
-                    block_finite=finite,
-                )
-            )
-        else:
+        group: tuple[Readings, Readings, Ints | None, Ints | None] = values, values, None, None
+        if not plan.held:
             grid = values.reshape(-1, size // per_block)
-            group_low, group_high, group_finite = _extremes(grid)
             with np.errstate(invalid="ignore"):
                 beyond = np.count_nonzero(np.isfinite(grid) & (np.abs(grid) > BEYOND_V), axis=1)
-            parts.append(
-                Part(
-                    low=group_low,
-                    high=group_high,
-                    finite=group_finite,
-                    beyond=beyond,
-                    drawn_V=drawn,
-                    block_low=low,
-                    block_high=high,
-                    block_finite=finite,
-                )
-            )
+            group = *_extremes(grid), beyond
+        drawn = values if rows is None else values.take(rows)
+        parts.append(Part(*group, drawn, low, high, finite))
     time_s = piece.time_s if plan.held else piece.time_s[:: size // per_block]
-    return Chunk(time_s, per_block, piece.time_s[rows], tuple(parts))
+    return Chunk(time_s, per_block, piece.time_s if rows is None else piece.time_s.take(rows), tuple(parts))
 
 
 def _extremes(grid: Readings) -> tuple[Floats, Floats, Ints]:

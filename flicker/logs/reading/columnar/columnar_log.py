@@ -10,6 +10,7 @@ import numpy as np
 
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError
+from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.table_columns import column_of_field, plain_type, usable, words_in
@@ -84,10 +85,15 @@ class ColumnarSource:
         self._file.check()
 
     def rows_of(self, places: Sequence[int], first: int = 0, last: int | None = None) -> Iterator[Rows]:
-        """Hand out rows ``first`` to ``last`` of the columns at some positions, as they stand in the table."""
+        """Hand out rows ``first`` to ``last`` of the columns at some positions, as they stand in the table.
+
+        A walk to the end reads ahead. Only what leaves the interpreter to other threads is done there: a thread that
+        reckons on small arrays slows the one that waits for it.
+        """
         names = list(dict.fromkeys(self._names[place] for place in places))
         end = min(_ALL if limit is None else limit for limit in (last, self._table.rows))
-        for row, batch in tables.guarded(self._table.batches(names, first, end), self.name):
+        stream = tables.guarded(self._table.batches(names, first, end), self.name)
+        for row, batch in ahead(stream) if last is None else stream:
             yield Rows(
                 rows=batch.num_rows,
                 column=partial(self._column, batch),

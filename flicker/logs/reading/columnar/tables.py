@@ -14,6 +14,8 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading import files
 from flicker.logs.reading.samples.spool import BATCH_ROWS
 
+FEW_COLUMNS = 4  # come in batches twice as long, at the same memory: a twentieth of the processor time; a choice for speed
+
 
 class Watched(Protocol):
     """What stands behind a table: a file, or nothing but a name."""
@@ -99,7 +101,8 @@ class ParquetTable:
             _, at, stream, batch = parked
         if stream is None:
             groups = range(group, self._starts.size - 1)
-            stream = self._file.iter_batches(batch_size=BATCH_ROWS, row_groups=groups, columns=list(key))
+            size = BATCH_ROWS * (2 if len(key) <= FEW_COLUMNS else 1)
+            stream = self._file.iter_batches(batch_size=size, row_groups=groups, columns=list(key))
         while at < last:
             if batch is None:
                 batch = next(stream, None)

@@ -82,8 +82,11 @@ def scale(bare: float, volts: float) -> float:
 
 
 def all_there(values: NDArray[Any]) -> bool:
-    """Whether every value is a number, and no stand-in of SCPI's for another."""
-    return not values.size or bool(values.max() < INFINITE and values.min() > -INFINITE)  # NaN fails the comparison
+    """Whether every value is a number, and no stand-in of SCPI's for another.
+
+    Their squares are summed, one walk where a minimum and a maximum take two: one too large is enough, and NaN fails.
+    """
+    return values.dtype.kind != "f" or float(np.dot(values, values)) < INFINITE**2
 
 
 def to_volts(values: Floats, volts: float) -> Floats:
