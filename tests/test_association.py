@@ -117,21 +117,3 @@ def test_common_cause_is_found():
     b = np.concatenate((common + rng.uniform(-0.5, 0.5, 6), rng.uniform(0, 7200, 4)))
     got = coincidence(np.clip(a, 0, 7200), np.clip(b, 0, 7200), 1.0, 7200.0)
     assert got.coincidences >= 6 and got.p_value < 0.001
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: stimulus_test([1.0], [], 1.0, 10.0), "stimulus_times must hold 1 or more"),
-        (lambda: stimulus_test([11.0], [1.0], 1.0, 10.0), "event_times must lie between 0 and 10, got 11"),
-        (lambda: stimulus_test([1.0], [1.0], 0.0, 10.0), "window must be a time.*got 0.0"),
-        (lambda: stimulus_test([1.0], [0.0], 10.0, 10.0), "window must leave some of the span outside"),
-        (lambda: stimulus_test([1.0], [1.0], 1.0, (5.0, 2.0)), "span must be a length above 0"),
-        (lambda: coincidence([1.0], [1.0], (2.0, 1.0), 10.0), "lag must be a time above 0"),
-        (lambda: coincidence([np.nan], [1.0], 1.0, 10.0), "times_a must be finite.*got nan"),
-        (lambda: holm([0.2, 1.2]), "p_values must lie between 0 and 1"),
-    ],
-)
-def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
-    with pytest.raises(ValueError, match=words):
-        call()

@@ -207,22 +207,3 @@ def test_a_large_library_is_loaded_only_where_a_level_may_have_changed():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split("\n")[:2] == ["", "ruptures"]
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: level_changes([1, np.nan]), "y must be finite numbers, got nan at index 1"),
-        (lambda: level_changes([]), "y must hold 1 or more numbers, got 0"),
-        (lambda: level_changes([1, 2, 3], [1, 2]), r"x must hold one number per value of y \(3\), got 2"),
-        (lambda: level_changes([1, 2, 3], [3, 2, 4]), "x must be in rising order, got 2 after 3"),
-        (lambda: level_changes([1, 2], confidence=1.5), r"confidence must lie between 0 and 1 .*got 1.5"),
-        (lambda: rate_changes([1, 3, 2], 4), "times must be in rising order, got 2 after 3"),
-        (lambda: rate_changes([1, 5], 4), "times must lie between 0 and 4, got 5"),
-        (lambda: rate_changes([1], 0), r"end must be later than start \(0\), got 0"),
-        (lambda: rate_changes([1], 2, dispersion=0.5), "dispersion must be 1 or more, got 0.5"),
-    ],
-)
-def test_bad_input_is_named(call, words):
-    with pytest.raises(ValueError, match=words):
-        call()

@@ -67,15 +67,13 @@ def run(capsys, *words: object) -> dict:
 
 def alone(tmp_path: Path, capsys, path: Path, wanted: str) -> None:
     """One log that is to be ``wanted`` through every command that takes one."""
-    channel = run(capsys, "assess", path, "--json")["channels"][0]
+    channel = run(capsys, "assess", path, "--json", "--report", tmp_path / "page.html")["channels"][0]
     assert channel["fitness"] == wanted
     assert bool(channel["guard"]["reasons"]) == (wanted != CLEARED)
     summary = run(capsys, "watch", path, "--until", "stopped", "--idle", "0.1", "--json")
     assert [item["fitness"] for item in summary["offline"]] == [wanted]
     if wanted != CLEARED:
         assert summary["channels"][0]["decision"] != "clean enough" or summary["alarms"]
-    assert main(["assess", str(path), "--report", str(tmp_path / "page.html")]) == 0
-    capsys.readouterr()
     assert f"Loudspeaker: {wanted}" in (tmp_path / "page.html").read_text()
     assert main(["survey", str(path.parent), "--out", str(tmp_path / "table.csv"), "--workers", "1"]) == 0
     capsys.readouterr()

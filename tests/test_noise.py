@@ -155,21 +155,3 @@ def test_the_step_of_a_long_log_is_that_of_four_stretches(place, step):
 
 def test_two_repeated_readings_are_a_step_and_a_single_one_is_set_aside():
     assert resolution_of([0.2] * 20 + [0.5] * 20 + [0.2137]) == pytest.approx(0.3, rel=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: allan_deviation([1, 2, np.nan], 1.0), "y must be finite numbers, got nan at index 2"),
-        (lambda: allan_deviation(NINE, 0.0), "step_s must be seconds between readings, finite and above 0, got 0.0"),
-        (lambda: allan_deviation(NINE, 1.0, [1.5]), "spans must be whole multiples of step_s .*got 1.5"),
-        (lambda: allan_deviation(NINE, 1.0, [5]), "spans must not pass 4 s for 9 readings, got 5"),
-        (lambda: noise_colour(NINE), "y must hold 32 or more numbers, got 9"),
-        (lambda: noise_sigma([np.nan]), "y must hold 1 or more numbers, got 0"),
-        (lambda: noise_sigma(NINE, resolution=-1), "resolution must be .*0 or more, got -1"),
-        (lambda: resolution_of([[1.0]]), r"values must be one-dimensional, got shape \(1, 1\)"),
-    ],
-)
-def test_bad_input_is_named(call, words):
-    with pytest.raises(ValueError, match=words):
-        call()

@@ -49,13 +49,14 @@ def test_one_power_up_a_side_is_judged_at_one_stated_scatter(before, after, p_do
     def like(a, b):  # negative binomial counts of scipy at c = 0.75, flat level, normal growth
         size = 1 / 0.75**2
         terms = [
-            stats.nbinom.pmf(n, size, size / (size + math.exp(a + x * b)))
+            stats.nbinom.pmf(n, size, size / (size + np.exp(a + x * b)))
             for n, x in ((before[0], -0.5), (after[0], 0.5))
         ]
         return terms[0] * terms[1] * stats.norm.pdf(b, 0, 2.5)
 
-    below = integrate.dblquad(like, 0.0, 7.0, -14.0, 14.0, epsabs=1e-9)[0]
-    above = integrate.dblquad(like, -7.0, 0.0, -14.0, 14.0, epsabs=1e-9)[0]
+    # by Gauss and Legendre over the level, -14 to 14, and either half of the growth, 0 to 7
+    at, weight = np.polynomial.legendre.leggauss(200)
+    below, above = (weight @ like(14.0 * at[:, None], sign * 3.5 * (at + 1.0)) @ weight for sign in (1, -1))
     # steps of a quarter put about 1 % more on the tail than there is (trapezoidal rule at 0), on the side of no claim
     assert 1.0 <= found.p_down / (below / (below + above)) <= 1.02
 
@@ -355,30 +356,6 @@ def test_however_much_they_differ_equals_a_quasi_poisson_fit_by_hand():
     assert found.p_up == pytest.approx(stats.t.sf(t, 3), rel=1e-5)
     assert pu.growth_however_much([20, 15, 0, 0], [1.0] * 4, [0, 0, 1, 1]).p_down < 0.01
     assert pu.growth_however_much([20, 15], [1.0] * 2).p_down == 1.0
-
-
-@pytest.mark.parametrize(
-    "call, told",
-    [
-        (lambda: pu.rate_growth([1, 2], [1.0, 1.0, 1.0]), "one number per power-up"),
-        (lambda: pu.rate_growth([1, 2], [1.0, 0.0]), "above 0 where episodes were counted"),
-        (lambda: pu.rate_growth([1, 0], [1.0, 0.0]), "two power-ups or more"),
-        (lambda: pu.rate_growth([1, 2], [1.0, 1.0], [3, 3]), "must differ"),
-        (lambda: pu.rate_growth([1, 2], [1.0, 1.0], scatter=0), "scatter"),
-        (lambda: pu.rate_comparison([1], [1.0], [0], [0.0]), "expected_after"),
-        (lambda: pu.mean_rate([0], [0.0]), "above 0"),
-        (lambda: pu.clean_chance([0, 0], [1.0, 1.0], 1, 1.0), "one episode or more"),
-        (lambda: pu.power_ups_to_see([1, 0], [100.0, 100.0], length=1e-6), "too short"),
-        (lambda: pu.clean_power_ups(1.0, clean=[-1.0]), "clean must be 0 or more"),
-        (lambda: pu.size_growth([[0.0], [1.0]]), "above 0"),
-        (lambda: pu.size_growth_within([[1.0, 2.0]], [[5.0, 1.0]], dead_time=10.0), "in rising order"),
-        (lambda: pu.early_share_test([3], [2], 0.2), "not be above counts"),
-        (lambda: pu.provoked_test([5.0], [12.0], 5.0, 10.0), "between 0 and 10"),
-    ],
-)
-def test_bad_input_is_named(call, told):
-    with pytest.raises(ValueError, match=told):
-        call()
 
 
 def test_one_bad_power_up_is_no_growth():

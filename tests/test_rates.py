@@ -513,34 +513,6 @@ def test_a_nuisance_rate_alone_seldom_recurs(rate):
 # --- bad input ------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: rate_interval(-1, 1.0), "count must be a count.*got -1"),
-        (lambda: rate_interval(1.5, 1.0), "count must be.*got 1.5"),
-        (lambda: rate_interval(1, 0.0), "exposure must be observed time.*above 0, got 0.0"),
-        (lambda: rate_interval(1, math.nan), "exposure.*got nan"),
-        (lambda: rate_interval(1, 1.0, confidence=1.0), "confidence must lie between 0 and 1.*got 1.0"),
-        (lambda: rate_interval(1, 1.0, method="wald"), "method must be one of 'exact'.*got 'wald'"),
-        (lambda: rate_ratio(1, 1.0, 1, -2.0), "base_exposure.*got -2.0"),
-        (lambda: rate_ratio(1, 1.0, 1, 2.0, null_ratio=0.0), "null_ratio.*got 0.0"),
-        (lambda: rate_interval(0, 1.0, ended_by="event"), "ended_by 'event' needs 1 event or more"),
-        (lambda: share_interval(3, 2), r"hits must be at most trials \(2\), got 3"),
-        (lambda: dispersion_test([3]), "counts must hold 2 or more windows, got 1"),
-        (lambda: dispersion_test([3, -1]), "counts must be counts.*got -1.0 at index 1"),
-        (lambda: dispersion_test([]), "counts must hold 1 or more"),
-        (lambda: dispersion_test([3, 1], [1.0, 0.0]), "exposures must be above 0, got 0.0"),
-        (lambda: overdispersed_rate([3, 1], [1.0]), r"exposures must hold one number per count \(2\), got 1"),
-        (lambda: window_counts([3.0], 2.0), "times must lie between 0 and 2, got 3"),
-        (lambda: recurrence(1, 1.0, nuisance_rate=0.0), "nuisance_rate must be"),
-        (lambda: recurrence(2, 1.0, nuisance_rate=0.1, rest_exposure=3.0), "rest_exposure must be at most"),
-    ],
-)
-def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
-    with pytest.raises(ValueError, match=words):
-        call()
-
-
 def test_counting_loads_no_heavy_library():
     # start-up budget: scipy.stats, statsmodels and pandas cost more than all of the counting
     code = (

@@ -166,24 +166,3 @@ def test_seen_share_agrees_with_simulation(lengths, length, interval, integratio
             seen |= overlap >= fraction * integration
     got = detectable_share(length, interval, integration, needed_fraction=fraction, lengths=lengths)
     assert got.share == pytest.approx(seen.mean(), abs=0.0056)
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: hours_to_catch(), "rate, or count and exposure"),
-        (lambda: hours_to_catch(rate=0.0), "rate must be a rate.*above 0, got 0.0"),
-        (lambda: hours_to_catch(rate=1.0, count=2, exposure=1.0), "rate must be given alone"),
-        (lambda: hours_to_catch(count=0, exposure=3.0), "count must be episodes seen.*got 0"),
-        (lambda: hours_to_catch(rate=1.0, confidence=1.2), "confidence.*got 1.2"),
-        (lambda: hours_to_catch(rate=1.0, detectable_share=0.0), "detectable_share.*got 0.0"),
-        (lambda: clean_exposure(-1.0), "max_rate.*got -1.0"),
-        (lambda: clean_exposure(1.0, allowed=-1), "allowed.*got -1"),
-        (lambda: power_ups_to_catch(share=1.5), "share must be above 0 and at most 1, got 1.5"),
-        (lambda: power_ups_to_catch(hits=3, trials=2), "trials must be"),
-        (lambda: detectable_share(0.1, 1.0, 2.0), "integration_time must be at most sample_interval"),
-    ],
-)
-def test_bad_input_names_argument_value_and_what_is_allowed(call, words):
-    with pytest.raises(ValueError, match=words):
-        call()

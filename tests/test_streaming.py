@@ -204,13 +204,19 @@ def test_a_second_look_reads_nothing_and_says_the_same(tmp_path, monkeypatch):
         assert document(other, cache=BlockCache(folder)) == document(reading.read_log(path, channels=["left"]))
 
 
+@pytest.fixture(scope="module")
+def striking(tmp_path_factory):
+    """A log of many glitches, and what is said of it."""
+    path = tmp_path_factory.mktemp("striking") / "log.csv"
+    write_csv(path, 100_000, step_s=0.01, glitches_per_h=400.0)
+    return path, document(path)
+
+
 @pytest.mark.parametrize("held, spilt", [(0, 768 << 20), (200_000, 768 << 20), (0, 300_000), (0, 0)])
-def test_where_the_striking_samples_lie_does_not_show(tmp_path, monkeypatch, held, spilt):
+def test_where_the_striking_samples_lie_does_not_show(striking, tmp_path, monkeypatch, held, spilt):
     import flicker.signals.spill_buffer as module
 
-    path = tmp_path / "log.csv"
-    write_csv(path, 100_000, step_s=0.01, glitches_per_h=400.0)
-    plain = document(path)
+    path, plain = striking
     monkeypatch.setattr(module, "MOST_BYTES", held)
     monkeypatch.setattr(module, "MOST_SPILT", spilt)
     cache = BlockCache(tmp_path / "kept")

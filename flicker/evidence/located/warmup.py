@@ -79,13 +79,16 @@ def _profile(
     for k in range(u.shape[0]):
         base, slope = fixed[:, None] * u[k], v[k]
         # Sum of w v / (b + q v) = exposure, by Newton's steps on its inverse, which is nearly straight (a secular
-        # equation): the first step lands left of the root, the others never pass it.
+        # equation): the first step lands left of the root, the others never pass it. Each doubles the digits: at eight the
+        # next step would change none.
         q = np.zeros(fixed.size)
         for _ in range(12 if exposure_v[k] > 0.0 else 0):  # a decay that had ended before anything was observed says nothing
             part = slope / np.maximum(base + q[:, None] * slope, floor)
             value = part @ weight
             step = value * (value - exposure_v[k]) / (exposure_v[k] * np.maximum((part * part) @ weight, 1e-300))
-            q = np.maximum(q + step, 0.0)
+            before, q = q, np.maximum(q + step, 0.0)
+            if float(np.abs(q - before).max()) <= 1e-8 * float(q.max()):
+                break
         rate = np.maximum(base + q[:, None] * slope, floor)
         likelihood[:, k] = np.log(rate) @ weight - fixed * exposure_u[k] - q * exposure_v[k]
         best[:, k] = q

@@ -248,7 +248,7 @@ def power_ups_to_see(
     law = _law(n, e, scale)
     needed = fewest(lambda number: _clean(law, number, each) <= 1.0 - confidence, most=MOST_POWER_UPS + 1)
     if needed > MOST_POWER_UPS:
-        raise ValueError(f"length of {each:g} is too short: more than {MOST_POWER_UPS} power-ups would be needed")
+        raise ValueError(f"length must be so long that {MOST_POWER_UPS} power-ups are enough, got {each:g}")
     return PowerUpSoak(
         power_ups=needed, length=each, exposure=needed * each, miss=_clean(law, needed, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
         method="predictive law over power-ups (negative binomial), rate and scatter from those seen",
