@@ -24,7 +24,8 @@ MOST_CELLS = 40_000  # a choice: bounds memory
 # as many. Common practice, no source.
 LEVEL_CELLS = 3
 # A level held for so long is where the channel rests, whether or not it comes back: a day away in a log of months is
-# movement, an hour away in an evening a swing. As long as the pause that makes a power-up of its own; a choice.
+# movement, an hour away in an evening a swing. A pause of six hours and more between files makes a power-up of its own, by the
+# rule of clearance.
 RESTS_S = 6 * 3600.0
 CALM_SHARE = 0.6  # share of cells near the level that makes a stretch a level; chosen, not measured
 

@@ -7,25 +7,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from flicker.base.arrays import Floats
 from flicker.base.limits import Limits
 from flicker.base.values import Unobserved
 from flicker.logs.model import Run
 from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
-from flicker.signals.connection.movement import PICK_UP_V, ZERO_V
+from flicker.signals.connection.movement import ZERO_V
 from flicker.signals.connection.reasons import doubted, left_out
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers
 from flicker.signals.read_again import stretches
 from flicker.signals.trace_model import Trace
-
-LIFE_V = 1e-4  # noise above this is no shorted lead or sleeping meter; common practice, no source
-AWAY_S = 120.0  # window in which the level is held off zero: chosen, not measured
-AWAY_TIMES = 3.0  # pick-up lies within its own size of zero; chosen, not measured
-AWAY_OFTEN = 5  # windows; chosen, not measured
-LEVEL_SIGMAS = 0.8  # an open lead may float off zero by two thirds of its swing; chosen, not measured
 
 
 def finish(draft: Trace, found: Excursions, blocks: RunBlocks, limits: Limits) -> Trace:
@@ -67,10 +60,7 @@ def conclude(
     level = trace.level_V
     moves = bool(np.any(part.low[part.finite > 0] != np.nanmin(part.low))) if np.any(part.finite > 0) else False
     shown = trace.power_up_seen or trace.excursions.count > 0
-    shown = shown or (level is not None and abs(level) > max(zero_V, LEVEL_SIGMAS * trace.sigma_V) and moves)
-    shown = shown or (moves and _rested_away(part, blocks, zero_V))
-    # Noise above a meter's own floor and below pick-up is judged like an output's; whether it clears is the guard's to say.
-    life = "seen" if shown or (moves and LIFE_V <= trace.sigma_V <= PICK_UP_V) else "not shown"
+    shown = shown or (level is not None and abs(level) > max(zero_V, trace.sigma_V) and moves)  # whether it clears is the guard's to say
     opened = spans((lapse.begin_s, lapse.end_s) for lapse in lapses if lapse.reason == Unobserved.DISCONNECTED)
     side = trace.measured_at
     if opened.size:
@@ -80,40 +70,13 @@ def conclude(
     surge_end = trace.start.end_s if trace.start is not None else 0.0
     return replace(
         trace,
-        life=life,
+        life="seen" if shown else "not shown",
         measured_at=side,
         disconnected=opened,
         doubted=spans((lapse.begin_s, lapse.end_s) for lapse in doubts),
         states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
         cautions=tuple(_cautions(trace, lapses, doubts, blocks.run)),
     )
-
-
-def _windows(value: Floats, blocks: RunBlocks) -> Floats:
-    """Blocks in rows of two minutes."""
-    block_s = float(np.median(blocks.end_s - blocks.begin_s)) + blocks.run.sample_interval_s
-    size = max(int(AWAY_S / block_s), 8)
-    return value[: value.size // size * size].reshape(-1, size)
-
-
-def _rested_away(part: ChannelBlocks, blocks: RunBlocks, zero_V: float) -> bool:
-    """Did the channel stay on one side of zero for minutes, far beyond what it moved there? Pick-up swings about zero.
-
-    Windows of two minutes, their slope apart; several, so that one chance excursion of a slow wander is not enough.
-    """
-    middle, spread = _windows(part.middle, blocks), _windows(part.high - part.low, blocks)
-    size = middle.shape[1]
-    known = np.isfinite(middle).all(axis=1)
-    middle, spread = middle[known], spread[known]
-    if middle.shape[0] < AWAY_OFTEN:
-        return False
-    level = np.median(middle, axis=1)
-    along = np.arange(size) - 0.5 * (size - 1)
-    slope = middle @ along / float(along @ along)
-    left = middle - level[:, None] - slope[:, None] * along
-    moved = np.quantile(np.abs(left), 0.95, axis=1) + 0.5 * np.median(spread, axis=1)
-    away = (np.abs(level) > zero_V) & (np.abs(level) > AWAY_TIMES * moved) & (moved <= 2.0 * PICK_UP_V)
-    return int(np.count_nonzero(away)) >= AWAY_OFTEN
 
 
 def _stayed(part: ChannelBlocks, blocks: RunBlocks, limits: Limits) -> bool:

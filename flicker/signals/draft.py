@@ -21,6 +21,7 @@ from flicker.signals.connection.movement import ZERO_V
 from flicker.signals.connection.open_start import relay_closed_at
 from flicker.signals.connection.states import PowerUp
 from flicker.signals.excursions import Excursions
+from flicker.signals.guard.figures import BY_PLAN
 from flicker.signals.mark_windows import Hands
 from flicker.signals.ranges import COUNTS, Ranges, find_ranges
 from flicker.signals.startup import find_start
@@ -31,8 +32,7 @@ from flicker.stats.noise import noise_sigma, resolution_of
 # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end; chosen
 # (DEVELOPERS.md, decisions)
 LEAVE_SHARE = 0.75
-BY_PLAN = 0.9  # of the readings stand alone, equally far apart: what lies between is empty by plan (choice: as the guard's),
-FEWEST = 100  # where there are so many; a choice
+FEWEST = 100  # readings that tell by which plan the rows between are empty; a choice
 SIGMAS = 6.0  # common practice, no source: Gaussian noise passes six sigma once in 5e8 readings
 
 

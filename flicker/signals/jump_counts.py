@@ -14,15 +14,14 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.middle import median
+from flicker.signals.guard.figures import NEIGHBOUR_S, RESTLESS
 from flicker.stats.jumps import LEAST_V, SCALES, sizes_by_scale
 from flicker.stats.noise import resolution_of
 
 WINDOW = 1 << 14  # readings judged together; fewer only at the end of a stretch; a choice
 MOST_SIZES = 2000  # kept of a scale: their middle is all that is told; a choice
 NEIGHBOUR_V = 0.030  # by the rule of clearance on jumps beside a neighbour's swing, a choice
-LOUD_SHARE = 0.03  # of the readings of a neighbour that only swings now and then (as in the line before)
 FARTHER_S = 3.0  # not looked at beyond; a choice for speed
-NEIGHBOUR_S = 2.0  # as in the line before
 
 
 class JumpWatch:
@@ -62,7 +61,7 @@ class JumpWatch:
         for channel, column in enumerate(values):
             if self.channels > 1 and wide[channel] > NEIGHBOUR_V:
                 far = finite[channel] & (np.abs(column - median(known[channel])) > NEIGHBOUR_V)
-                if np.count_nonzero(far) <= LOUD_SHARE * far.size:
+                if np.count_nonzero(far) <= RESTLESS * far.size:
                     loud[channel] = time[far]
         for channel, column in enumerate(values):
             if wide[channel] < LEAST_V:

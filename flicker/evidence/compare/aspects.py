@@ -33,6 +33,7 @@ from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighe
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Reason
 from flicker.evidence.guard.limits import WARM_S
+from flicker.evidence.questions.drift import FEWEST_BETWEEN
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.recurrence import EpisodeRate
 
@@ -41,7 +42,6 @@ RATES = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
 MOST_STARTS = 1000  # nobody logs more; a choice
-BETWEEN = 5  # power-ups from which movement between them is judged, as in `questions.drift.run_to_run`
 UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.AVERAGED, Reason.UNDATED})  # a 'no' here shows nothing
 
 
@@ -268,8 +268,8 @@ def _movement_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int,
     moving, quiet = sides[bad].guard.figures, sides[1 - bad].guard.figures
     if moving.judged_h <= 0 or quiet.judged_h <= 0:
         return "too short to tell"
-    if moving.power_ups >= BETWEEN > quiet.power_ups:
-        return f"movement between power-ups shows over {BETWEEN} or more; {quiet.power_ups} were logged"
+    if moving.power_ups >= FEWEST_BETWEEN > quiet.power_ups:
+        return f"movement between power-ups shows over {FEWEST_BETWEEN} or more; {quiet.power_ups} were logged"
     # The guard also counts what may be an open lead; a quiet hour counts only if it was observed.
     ups = max(quiet.power_ups, 1)
     seen_h = quiet.judged_h - max(quiet.observed_h - sides[1 - bad].observed_s / HOUR, 0.0)

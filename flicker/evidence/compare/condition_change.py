@@ -16,10 +16,10 @@ from flicker.evidence.questions.condition import noise_stretches
 from flicker.evidence.questions.worsening import SIZE_FACTOR
 from flicker.evidence.record.accuracy import meter_or_leads
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.log_checks import NOISE_MATTERS
 from flicker.stats.power_ups import size_growth
 
 PACED_APART = "the readings come at another pace"
-NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)

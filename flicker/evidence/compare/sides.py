@@ -14,12 +14,13 @@ from datetime import UTC, datetime
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.logs.spans import elapsed, holds, spans, total, within
 
-COLD_AFTER_S = 3600.0  # common practice, no source: off for an hour is a cold start
+COLD_AFTER_S = Limits().cold_after_s  # by the definition of a cold start
 MOST_CELLS = 200_000  # a choice: bounds memory
 
 

@@ -15,15 +15,14 @@ from typing import Any
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.limits import REST_V
-from flicker.signals.guard.figures import ChannelFigures
+from flicker.evidence.guard.limits import ALIVE_V, REST_V
+from flicker.signals.guard.figures import HOUR_CELLS, ChannelFigures
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
 # 702, 667 sound channels), recorded in tests/studies/results/danger.md.
 ZERO_V = 1e-3  # what a sleeping stage, a chassis or a dead input reads at most, by size
 RANGE_V = 5e-3  # an alternating range or a slow input reads at most
-LEVEL_V = 2e-3  # a level from here on
-FELL = 0.75  # that falls at once to so much of it is seen through flux or oxide, or is another output: 2 of 18 channels behind
+FELL = 0.75  # a level (`ALIVE_V`) that falls at once to so much of it is seen through flux or oxide, or is another output: 2 of 18 channels behind
 # flux then have three clean hours (14 without it), 0 of 251 sound ones fewer (`fresh_live.py` and others, danger.md)
 MOVED_V = 5e-4  # a level that changes by less has not left
 DIGITS = 1.9  # nor has one by fewer last digits
@@ -32,7 +31,7 @@ QUIETER = 1.7  # times less from reading to reading, and in width
 RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit, noise tells nothing
 COARSER = 10.0  # times, and no more than `ZERO_V`: the digit of another range,
 ZERO_DIGITS = 3.5  # whose zero is off by up to three last digits (common practice of hand meters, no source), and rounded
-STATE_CELLS = 12  # an hour of cells beside a state tells whether it sees the same output,
+# An hour of cells beside a state tells whether it sees the same output,
 AS_NOISY = 0.1  # by as much noise from reading to reading, to this share,
 AS_WIDE = 0.25  # and within a cell, which flux widens: its share of the volts wanders;
 SEES = 0.6  # or by so much of the volts and of the noise at least: a dummy load leaves two thirds, a sleeping stage half
@@ -111,16 +110,16 @@ def _same_output(cells: Cells, broken: Bools) -> Bools:
     awake = np.flatnonzero(~broken)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], broken, [False])).astype(np.int8)))
     for begin, end in edges.reshape(-1, 2).tolist():
-        beside = awake[awake < begin][-STATE_CELLS:]
+        beside = awake[awake < begin][-HOUR_CELLS:]
         if beside.size < NEAR:
-            beside = awake[awake > begin][:STATE_CELLS]
+            beside = awake[awake > begin][:HOUR_CELLS]
         parts = beside, np.arange(begin, end)
         if beside.size < NEAR or max(float(np.median(cells.unmoved[part])) for part in parts) >= RESOLVED:
             continue
         level, noise, width = (
             [float(np.median(column[part])) for part in parts] for column in (cells.level_V, cells.step_V, cells.width_V)
         )
-        if min(abs(item) for item in level) < LEVEL_V:
+        if min(abs(item) for item in level) < ALIVE_V:
             continue
         left = level[1] / level[0]
         for share in (1.0, left) if left >= SEES else (1.0,):
@@ -169,12 +168,12 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         # Another range of the meter has a zero of its own, and noise is compared only where both resolve it.
         fine, coarse = sorted((usual[3], digit[k]))
         other = 0.0 < COARSER * fine <= 1.01 * coarse and coarse <= 1.01 * zero_V  # of numbers that were rounded
-        agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= LEVEL_V
+        agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= ALIVE_V
         told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
         left_V = usual[0] / 2 if quiet else usual[0]
         moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
-        fell = not agrees and abs(level[last]) >= LEVEL_V and abs(level[k]) <= FELL * abs(level[last])
+        fell = not agrees and abs(level[last]) >= ALIVE_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
             broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
             broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))

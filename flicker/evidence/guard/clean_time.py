@@ -10,9 +10,9 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
-from flicker.evidence.guard.awake import DIGITS, LEVEL_V, MOVED_V, QUIETER, Cells, lasting, not_awake
+from flicker.evidence.guard.awake import DIGITS, MOVED_V, QUIETER, Cells, lasting, not_awake
 from flicker.evidence.guard.life import away, hanging, level_held, settles, start_shown
-from flicker.evidence.guard.limits import SPREAD_V
+from flicker.evidence.guard.limits import ALIVE_V, SPREAD_V
 from flicker.evidence.guard.model import Asleep, Session
 from flicker.evidence.guard.renewed import seldom_renewed
 from flicker.signals.guard.figures import BEGIN, CELL_S, SWITCHED_ON, ChannelFigures
@@ -115,7 +115,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     least_V = max(MOVED_V, DIGITS * digit_V)
     for parts in silent if rests_V else []:  # else it is told of the whole log, and not of its hours
         rest_V = _rest_V(parts, mine)
-        as_before = abs(rest_V) >= LEVEL_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
+        as_before = abs(rest_V) >= ALIVE_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
         for part in parts:
             alive[part.place][part.number] |= as_before
             asleep[part.place][part.index] |= not as_before

@@ -19,7 +19,6 @@ from flicker.evidence.guard.limits import (
     JITTER,
     LEAST_READINGS,
     OPEN_MEDIAN_V,
-    RESTLESS,
     SEEN_SHARE,
     WARM_S,
     GuardLimits,
@@ -28,7 +27,7 @@ from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
 from flicker.evidence.guard.renewed import same_as_another
 from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.cells import MOST_NEIGHBOURS
-from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, STARTS_S, ChannelFigures, StretchFigures
+from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, RESTLESS, STARTS_S, ChannelFigures, StretchFigures
 
 
 @dataclass(slots=True)

@@ -16,17 +16,16 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.awake import RANGE_V, RESOLVED, Cells
 from flicker.evidence.guard.limits import ALIVE_V, LEAST_READINGS
+from flicker.signals.guard.figures import HOUR_CELLS
 
 # Choices; measured on `fresh_states.py`, `fresh_live.py`, `danger_sound.py` (tests/studies/results/danger.md, 'Signs of life').
 START_TIMES = (2.0, 3.0, 3.0)  # of its usual reach within five minutes: until 8, 30 and 120 s after the first reading
 START_V = 1e-3  # a start moves by at least so much,
 DIGITS = 3.0  # and by so many last digits; a held level is at least so many
-USUAL_CELLS = 12  # an hour of cells tells what is usual
 SETTLES = 3.0  # times farther off than it moves later, and
-SETTLING_CELLS = 24  # two hours of cells tell how far that is
+SETTLING_CELLS = 2 * HOUR_CELLS  # two hours of cells tell how far that is
 HELD_SHARE = 0.9  # of the cells keep the sign and
 HELD_LEVEL = 0.5  # this much of the level
-HANGS_CELLS = 12  # an hour of one reading
 REPEATS = 0.2  # of the readings at least repeat the one before by chance, where few tell how many do
 BY_CHANCE = 1e-6  # that a cell of a live output does not move
 RESTLESS = 0.3  # of the level: an alternating range moves by less of what it reads
@@ -41,7 +40,7 @@ def start_shown(first_V: Floats, far_V: Floats, digit_V: float) -> bool:
     """
     if far_V.size == 0:
         return False
-    usual = float(np.median(far_V[:USUAL_CELLS]))
+    usual = float(np.median(far_V[:HOUR_CELLS]))
     least = np.maximum(np.array(START_TIMES) * usual, max(START_V, DIGITS * digit_V))
     return bool(np.any(np.nan_to_num(first_V) >= least * (1.0 - 1e-9)))
 
@@ -54,7 +53,7 @@ def hanging(unmoved: Floats, readings: Ints, usual: float) -> Bools:
     still: Bools = (unmoved >= 1.0) & ((readings - 1) * np.log(max(usual, REPEATS)) < np.log(BY_CHANCE))
     if usual >= RESOLVED:
         padded = np.flatnonzero(np.diff(np.concatenate(([False], still, [False])).astype(np.int8)))
-        short = [slice(a, b) for a, b in padded.reshape(-1, 2) if b - a < HANGS_CELLS]
+        short = [slice(a, b) for a, b in padded.reshape(-1, 2) if b - a < HOUR_CELLS]
         for part in short:
             still[part] = False
     return still

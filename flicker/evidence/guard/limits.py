@@ -32,9 +32,7 @@ ALIVE_V = 0.002
 BLANK_S = 2.0
 BLANK_STEPS = 1.5
 BLANK_LEVEL = 0.025
-BY_PLAN = 0.9  # of a channel's readings lie equally far apart, to the row, where its cells are empty by plan
 RATE_PER_H = 1.0
-RESTLESS = 0.03  # a neighbour that swings for more of the time excuses nothing
 
 
 @dataclass(frozen=True, slots=True)

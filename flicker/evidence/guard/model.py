@@ -12,9 +12,9 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.formats import seconds_text, volts_text
 from flicker.base.result import Doc, Result
-from flicker.evidence.guard.limits import BY_PLAN, LEAST_READINGS, GuardLimits
+from flicker.evidence.guard.limits import LEAST_READINGS, GuardLimits
 from flicker.signals.guard.blank import OWN
-from flicker.signals.guard.figures import BEYOND_V, ChannelFigures, StretchFigures
+from flicker.signals.guard.figures import BEYOND_V, BY_PLAN, ChannelFigures, StretchFigures
 
 
 class Reason(StrEnum):

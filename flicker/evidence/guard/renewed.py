@@ -14,20 +14,18 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.evidence.guard.awake import next_known
-from flicker.evidence.guard.life import USUAL_CELLS
 from flicker.evidence.guard.limits import JITTER, SEEN_EVERY_S, SEEN_SHARE
 from flicker.signals.guard.chunk import MOST_DRAWN
-from flicker.signals.guard.figures import CELL_S, ChannelFigures
+from flicker.signals.guard.figures import CELL_S, HOUR_CELLS, ChannelFigures
 
 # Choices; measured on `fresh_bench_traps.py`, `danger_sound.py` and `fresh_live.py` (tests/studies/results/fresh_benches.md).
-LEAST_CELLS = 12  # an hour of cells
 SHARE = 0.8  # of the cells agree: by chance one in three does where a cell holds thirty readings, fewer where it holds more
 
 
 def same_as_another(mine: Sequence[ChannelFigures], digit_V: float) -> bool:
     """Whether another channel keeps within one last digit of this one and moves with it, for nearly the whole log."""
     same_as = np.concatenate([own.same_as for own in mine])
-    if digit_V <= 0 or same_as.size < LEAST_CELLS:
+    if digit_V <= 0 or same_as.size < HOUR_CELLS:
         return False
     together = [int(np.count_nonzero(same_as & (1 << place))) for place in range(int(same_as.max()).bit_length())]
     return max(together, default=0) >= SHARE * same_as.size
@@ -71,8 +69,8 @@ def _counts(own: ChannelFigures) -> Floats:
     The digit is the finest of an hour before and after: a meter may go to another range.
     """
     digit_V = np.where(own.digit_V > 0, own.digit_V, np.inf)
-    near = np.pad(digit_V, USUAL_CELLS, constant_values=np.inf)
-    finest = np.lib.stride_tricks.sliding_window_view(near, 2 * USUAL_CELLS + 1).min(axis=1) if digit_V.size else digit_V
+    near = np.pad(digit_V, HOUR_CELLS, constant_values=np.inf)
+    finest = np.lib.stride_tricks.sliding_window_view(near, 2 * HOUR_CELLS + 1).min(axis=1) if digit_V.size else digit_V
     moves = own.unmoved < 1.0
     return next_known(own.step_V / np.where(moves, 1.0 - own.unmoved, 1.0) / finest, moves)
 

@@ -22,6 +22,7 @@ from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.findings import holm
 from flicker.evidence.located.moves import moment_text
+from flicker.evidence.questions.worsening import RATE_FACTOR
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.power_up_counts import counts_of
 from flicker.stats import power_ups
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 CLAIM = 0.25
 
 
-FACTOR = 1.5  # a change that matters; common practice, no source
 
 
 class Way(StrEnum):
@@ -213,7 +213,7 @@ def _shown(item: RateChanged, limits: Limits) -> bool:
         return False
     for row in item.stretches[1:]:
         ratio, low, high = row.ratio or 0.0, row.ratio_low or 0.0, row.ratio_high
-        if 1.0 / FACTOR < ratio < FACTOR or (low <= 1.0 and (high is None or high >= 1.0)):
+        if 1.0 / RATE_FACTOR < ratio < RATE_FACTOR or (low <= 1.0 and (high is None or high >= 1.0)):
             return False
     return True
 

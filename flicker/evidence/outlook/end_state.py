@@ -19,7 +19,7 @@ from flicker.base.result import Result
 from flicker.evidence.guard.limits import ALIVE_V
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers
-from flicker.signals.guard.figures import GRACE_S
+from flicker.signals.guard.figures import APART_S, GRACE_S
 from flicker.signals.trace import RunTraces, Trace
 
 SPAN_S = 600.0  # by the rule of clearance: a line through the last ten minutes
@@ -123,7 +123,6 @@ def time_to_threshold(time: Floats, level: Floats, *, threshold_V: float = 0.75)
 
 FAILED_V = 2.0  # beyond it, then nothing: the unit failed (choice)
 NOTHING_S = 5.0  # of nothing at least; chosen, not measured
-APART_S = 10.0  # volts with pauses up to here are one event; as the dead time; a choice
 FALL_S = 300.0  # a reservoir that drains through a load of some ohms is empty by then; chosen, not measured
 STANDS_S = 60.0  # a level that lasts so long stands; shorter it is a swing that the log's end cuts; a choice
 MOVES_SHARE = 0.1  # the last minute farther from the middle: it moves rather than stands; a choice, of words only

@@ -12,6 +12,7 @@ from typing import Annotated
 import numpy as np
 
 from flicker.base.formats import hours_text, power_ups_text
+from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.compare.sides import Side
@@ -23,7 +24,7 @@ FALLS = {0.5: "halved", 0.1: "down to a tenth", 0.0: "gone"}  # ratios of rates 
 POWER = 0.8  # common practice, no source
 # Shorter power-ups that are tried where the logs show what comes early, as shares of the logged length: a choice.
 SHORTER = (0.5, 0.25)
-SHORTEST_H = 0.25  # below it a power-up tells of warm-up alone; common practice, no source
+SHORTEST_H = Limits().warm_up_s / HOUR  # a shorter power-up tells of warm-up alone; by definition
 
 Units = tuple[Sequence[int], Sequence[float]]
 

@@ -211,7 +211,7 @@ def _life(trace: Trace, sigma_V: float, level_V: float) -> str | None:
 def _told(trace: Trace, life: str | None, lead: str, sigma_V: float) -> Trace:
     if life == "seen":
         return replace(trace, life="seen")
-    if life == "not shown" and trace.life != "not shown":
+    if life == "not shown":
         text = (
             f"{trace.channel}: reads like the shorted lead beside it ({lead}: noise {digits_text(sigma_V * 1e3)} mV, here "
             f"{digits_text(trace.sigma_V * 1e3)} mV)."

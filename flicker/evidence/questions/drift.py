@@ -32,7 +32,7 @@ from flicker.signals.guard.figures import STARTS_S
 if TYPE_CHECKING:
     from flicker.stats.changepoints import LevelChange
 
-
+FEWEST_BETWEEN = 5  # power-ups that show a movement from one to the next: the exact rank test of four ends at 1 in 12; by definition
 SMALL_SHARE = 0.25  # of the drift limit: a level that stays within this is not searched for steps (choice)
 
 
@@ -158,7 +158,7 @@ def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> 
         if seen:
             levels.append(float(np.median(seen)))
             cycles.append(record.cycle[runs[0]])
-    if len(levels) < 5:
+    if len(levels) < FEWEST_BETWEEN:
         return None
     from flicker.stats.trends import mann_kendall, theil_sen
 

@@ -10,11 +10,11 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, millivolts_text
 from flicker.base.result import Result
+from flicker.evidence.questions.movement import MINUTE_S
 from flicker.logs.model import Companion, Log
 from flicker.signals.blocks import reduce_log
 from flicker.stats.levels.follows import FEWEST, following
 
-GRID_S = 60.0  # a minute: a choice
 LAGS_S = (0.0, 300.0, 600.0, 1200.0, 2400.0, 4800.0)  # time constants of a box of metal; common practice, no source
 LEAST_SHARE = 0.5  # of the movement about a line; common practice, no source
 
@@ -62,21 +62,21 @@ def series_of(companion: Companion, log: Log, place: int) -> Series | None:
     value = np.concatenate(values) if values else np.empty(0)
     if time.size == 0:
         return None
-    minute = np.floor(time / GRID_S)
+    minute = np.floor(time / MINUTE_S)
     edges = np.flatnonzero(np.diff(minute, prepend=-np.inf))
     middle = np.array([float(np.median(part)) for part in np.split(value, edges[1:])])
-    return Series(companion.name, place, (minute[edges] + 0.5) * GRID_S, middle)
+    return Series(companion.name, place, (minute[edges] + 0.5) * MINUTE_S, middle)
 
 
 def lagged(series: Series, lag_s: float) -> tuple[Floats, Floats]:
     """The temperature of something that follows it with a time constant, on an even grid."""
-    grid = np.arange(series.time_s[0], series.time_s[-1] + 0.5 * GRID_S, GRID_S)
+    grid = np.arange(series.time_s[0], series.time_s[-1] + 0.5 * MINUTE_S, MINUTE_S)
     even = np.interp(grid, series.time_s, series.value)
     if lag_s == 0.0 or even.size < 2:
         return grid, even
     from scipy.signal import lfilter
 
-    keep = float(np.exp(-GRID_S / lag_s))
+    keep = float(np.exp(-MINUTE_S / lag_s))
     out, _ = lfilter([1.0 - keep], [1.0, -keep], even, zi=[keep * even[0]])
     return grid, out
 

@@ -16,6 +16,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, lasting_text, times_text, volts_text
 from flicker.base.values import Unobserved
+from flicker.evidence.guard.limits import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
@@ -26,13 +27,12 @@ from flicker.signals.trace import RunTraces
 COARSE_V = 0.05  # a noise floor or a last digit above this belongs to millivolts taken for volts
 BEYOND_V = 200.0  # no amplifier's output reaches this
 FINE_V, SMALL_V = 5e-6, 1e-3  # noise floor and largest reading that lie below any output's
-NEAR_ZERO_V = 0.002
 FEWEST_BLOCKS = 60
 THOUSANDS = (1e-6, 1e-3, 1e3, 1e6)
 APART_V = 0.003  # settled levels closer than this are alike
 ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit before
 START_APART = 1.5
-NOISE_APART = 1.25
+NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
 FEWEST_CUT, CUT_SHARE = 3, 0.25  # swings, and their share, that end at one reading where a range cuts them
 END_APART = 1.2  # times that reading, by which swings of the other side pass it
 LOST_SHARE, LOST_S = 0.05, 60.0
@@ -135,7 +135,7 @@ def _rectified(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> I
         level = max(abs(trace.level_V or 0.0) for trace in seen)
         sigma = max(trace.sigma_V for trace in seen)
         certain |= sigma > 0 and level < 2.5 * sigma
-        near &= level < NEAR_ZERO_V
+        near &= level < ALIVE_V
         swings += sum(trace.excursions.count for trace in seen)
     if records and (certain or (near and (len(records) > 1 or swings >= 3))):
         yield (
@@ -329,7 +329,7 @@ def _differences(one: ChannelRecord, two: ChannelRecord, off_V: float) -> list[s
     within = max(max(side) - min(side) for side in levels)
     if abs(b[0] - a[0]) > max(ELSEWHERE_V, 2.0 * within, a[2], b[2], off_V):
         traits.append("level at rest")
-    if max(a[2], b[2]) < 2.0 * min(a[1], b[1]) and max(a[1], b[1]) > NOISE_APART * min(a[1], b[1]):
+    if max(a[2], b[2]) < 2.0 * min(a[1], b[1]) and max(a[1], b[1]) > NOISE_MATTERS * min(a[1], b[1]):
         traits.append("noise floor")
     kinds = {trace.start_kind for record in (one, two) for trace in record.traces if trace.start is not None}
     starts = [[trace.start for trace in record.traces if trace.start is not None] for record in (one, two)]

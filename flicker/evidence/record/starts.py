@@ -21,6 +21,7 @@ from flicker.evidence.guard.life import start_shown
 from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
+from flicker.signals.baseline import RESTS_S
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import CELL_S, GRACE_S, MARK, STARTS_S, ChannelFigures
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
@@ -28,7 +29,6 @@ from flicker.signals.trace import ALONG_S, RunTraces, Trace
 if TYPE_CHECKING:
     from flicker.case.model import Case
 
-APART_S = 6 * 3600.0  # by the rule of clearance on power-ups: six hours and more between files, a choice
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured
 BEHIND_RELAY = ("speaker side", "unknown")
 
@@ -73,7 +73,7 @@ def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
         if pause is None:
             out.append(shown)
         else:
-            out.append(pause >= ALONG_S and (shown or pause > APART_S))
+            out.append(pause >= ALONG_S and (shown or pause > RESTS_S))
     return out
 
 

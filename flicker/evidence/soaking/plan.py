@@ -18,10 +18,11 @@ from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.result import Result, plain
+from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.sides import Side
 from flicker.evidence.document.frames import SoakTables
-from flicker.evidence.outlook.planned_falls import Planned, PlannedFall, Units, gone_after, planned_falls
+from flicker.evidence.outlook.planned_falls import SHORTEST_H, Planned, PlannedFall, Units, gone_after, planned_falls
 from flicker.evidence.soaking.rate import (
     SoakRate,
     dispersion_of,
@@ -43,8 +44,7 @@ from flicker.stats.soak import (
 
 TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)  # confidences that a page lists: a choice
 ALLOWED = (0, 1, 2)  # episodes in a soak that a page lists: a choice
-COOL_DOWN_H = 1.0  # common practice, no source: off for an hour is a cold start
-START_H = 0.25  # what one look at a cold start takes, warm-up included; common practice, no source
+COOL_DOWN_H = Limits().cold_after_s / HOUR  # by the definition of a cold start
 @dataclass(frozen=True, slots=True)
 class SoakPlan(SoakTables, Result):
     """A soak: how many observed hours, and what they promise.
@@ -301,7 +301,7 @@ def _starts(
         detectable_share=seen,
         rate=per_hour,
     )
-    bench = plan.power_ups * START_H + (plan.power_ups - 1) * cool_h
+    bench = plan.power_ups * SHORTEST_H + (plan.power_ups - 1) * cool_h
     return {
         "power_ups": plan.power_ups,
         "power_ups_if_share_known": plan.power_ups_if_share_known,

@@ -22,7 +22,7 @@ from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS, OPEN_V
 from flicker.evidence.watch.watching import GO_ON
 from flicker.logs.model import Piece
-from flicker.signals.guard.figures import GRACE_S
+from flicker.signals.guard.figures import GRACE_S, HOUR_CELLS
 from flicker.signals.guard.gather import Gatherer, Left
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.signals.reduction import reduce_blocks
@@ -212,7 +212,6 @@ def held(size: Floats, level: Floats, known: Bools, before: bool) -> Bools:
 
 
 # Reasons that more of the same watch takes away, or that a watch cannot have.
-CELLS = 12  # an hour of cells, after which what can no longer be cleared is settled; a choice
 NOT_ASKED = frozenset({Reason.RATE, Reason.SHORT, Reason.UNDATED, Reason.GAPS, Reason.SELDOM})
 LASTING = frozenset({Reason.PEAK, Reason.OVER, Reason.REST, Reason.MOVE, Reason.SPREAD, Reason.SWINGS, Reason.OPEN})
 
@@ -244,7 +243,7 @@ class LiveGuard:
         piece = Piece(len(self._runs) - 1, self._rows, time_s, tuple(columns), False)
         self._rows += int(time_s.size)
         self._runs[-1].feed(piece, 1, [reduce_blocks(column.reshape(-1, 1)) for column in columns])
-        if self._runs[-1].cells >= self._asked + CELLS:
+        if self._runs[-1].cells >= self._asked + HOUR_CELLS:
             self._asked = self._runs[-1].cells
             for channel in range(self.channels):
                 found = self._settled.get(channel) or self.judge(channel)

@@ -21,7 +21,7 @@ from flicker.base.formats import clock_text, hours_text, lasting_text, seconds_t
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
-from flicker.evidence.record.channel_record import NEAR_S
+from flicker.evidence.record.channel_record import NEAR_S, SHORT_S
 from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard
 from flicker.evidence.watch.watching import (
     CLEAN,
@@ -40,7 +40,6 @@ from flicker.stats.sequential import rate_bounds
 
 TOGETHER_S = 3.0  # beyond the dead time: so long an episode waits for its like in another channel; chosen, not measured
 LOOK_S = 10.0  # between two looks at the level: a choice
-SHORT_S = 30.0  # a longer episode is none that a knock brings to all channels at once: chosen, not measured
 SILENT_S = 30.0  # without a reading, and more than twenty steps: chosen, not measured
 
 

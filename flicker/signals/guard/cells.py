@@ -13,15 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.signals.guard.chunk import Chunk
-from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, STEP_V, SWING_V
+from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, NEIGHBOUR_S, STEP_V, SWING_V
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Rows = NDArray[Any]  # with the fields of `CELL` or `SWING`
 
-CROSSTALK_S = 2.0  # a neighbour's swing is so near (a choice of clearance),
-CROSSTALK_SHARE = 1.0 / 3.0  # and so much larger (choices, measured on simulated benches)
+CROSSTALK_SHARE = 1.0 / 3.0  # of a neighbour's swing, and less, is its crosstalk (a choice of clearance)
 FEWEST = 3  # readings that have a middle: by definition
 LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds a reading
 SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
@@ -333,8 +332,8 @@ def _crosstalk(time_s: Floats, off_V: Floats, channel: int, loud: Sequence[tuple
         if number == channel:
             continue
         size = np.append(swing_V, 0.0)
-        lo = np.searchsorted(at, time_s - CROSSTALK_S)
-        hi = np.searchsorted(at, time_s + CROSSTALK_S, side="right")
+        lo = np.searchsorted(at, time_s - NEIGHBOUR_S)
+        hi = np.searchsorted(at, time_s + NEIGHBOUR_S, side="right")
         most = np.maximum.reduceat(size, np.column_stack((lo, hi)).ravel())[::2]
         excused = (lo < hi) & (off_V <= LARGE_V) & (off_V <= CROSSTALK_SHARE * most)
         by[excused] |= np.int64(1) << np.int64(number)

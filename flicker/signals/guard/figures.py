@@ -18,16 +18,20 @@ Bools = NDArray[np.bool_]
 
 # Choices, measured on simulated benches (the guard's page of rules).
 CELL_S = 300.0
+HOUR_CELLS = 12  # an hour of cells tells what is usual of a channel, and what lasts; by definition of an hour
 SWING_V = 0.015  # from the cell's median: a swing,
 LARGE_V = 0.040  # and a large one
 BEYOND_V = 0.050
 APART_S = 10.0  # readings farther apart than this belong to two swings
+NEIGHBOUR_S = 2.0  # a neighbour's swing so near may be all there is of one's own (crosstalk, jumps)
+RESTLESS = 0.03  # a neighbour that swings for more of its readings excuses nothing
+BY_PLAN = 0.9  # of a channel's readings lie equally far apart where the rows between are empty by plan
 GRACE_S = 8.0  # an output relay closes within
 MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are there from the start
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 36  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 37  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 
