@@ -82,7 +82,7 @@ def unit_or_meter(assessment: Assessment, channel: str | None = None) -> Any:
         f"Bars: {share_text(told.confidence)} intervals. The difference speaks of the unit where its bar clears zero; it is "
         "widened where episodes come in bursts."
     )
-    chart = alt.layer(*layers, width=frame.WIDTH - 130, height=120)
+    chart = frame.layer(*layers, width=frame.WIDTH - 130, height=120)
     return frame.finish(chart, f"{item.channel}: {told.reads}", note)
 
 
@@ -143,7 +143,7 @@ def warm_up(assessment: Assessment, channel: str | None = None) -> Any:
             .encode(x=x)
         )
         note += " Upright: where the rate changes."
-    chart = alt.layer(*layers, width=frame.WIDTH, height=200)
+    chart = frame.layer(*layers, width=frame.WIDTH, height=200)
     return frame.finish(chart, f"{item.channel}: {told.reads}", note)
 
 
@@ -183,7 +183,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
         "own:N", legend=None, scale=alt.Scale(domain=["assumed", "other"], range=[palette.PETROL, palette.SLATE])
     )
     data = values(rows)
-    chart = alt.layer(
+    chart = frame.layer(
         alt.Chart(data).mark_bar(height=14).encode(x=x, y=y, color=tone),
         alt.Chart(data).mark_text(align="left", dx=6, color=palette.INK, fontSize=11).encode(x=x, y=y, text=alt.Text("said:N")),
     ).properties(width=frame.WIDTH - 110, height=26 * len(rows))
@@ -233,7 +233,7 @@ def stimuli(assessment: Assessment, channel: str | None = None) -> Any:
     note = (
         f"Dot and bar: share with exact {share_text(told.confidence)} interval. Upright tick: what chance alone would answer."
     )
-    chart = alt.layer(*layers, width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
+    chart = frame.layer(*layers, width=frame.WIDTH - 80, height=max(60, 34 * len(rows)))
     return frame.finish(chart, told.reads, note)
 
 
@@ -284,7 +284,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         .encode(x=x, y=y),
         alt.Chart(values(white[1:]))
         .mark_text(align="right", dy=12, color=palette.THRESHOLD)
-        .encode(x=x, y=y, text=alt.value("white noise would fall so")),
+        .encode(x=x, y=y, text=frame.TextValue("white noise would fall so")),
         alt.Chart(values(rows))
         .mark_line(color=colour, strokeWidth=2, point={"size": 34, "filled": True, "color": colour})
         .encode(x=x, y=y),
@@ -296,7 +296,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(
             alt.Chart(values(rounding[:1]))
             .mark_text(align="left", dx=4, dy=-6, color=palette.PLUM)
-            .encode(x=x, y=y, text=alt.value(f"rounding to {millivolts_text(digit)}"))
+            .encode(x=x, y=y, text=frame.TextValue(f"rounding to {millivolts_text(digit)}"))
         )
     best = int(np.argmin(deviation))
     caption = (
@@ -307,7 +307,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
     note = (
         "How far neighbouring averages differ. A line that falls: averaging helps; level or rising: it no longer does."
     )
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH - 40, height=230), caption, note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH - 40, height=230), caption, note)
 
 
 def _length(seconds: float) -> str:
@@ -365,7 +365,7 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
         {"x": lengths[k], "s": shares[kind][k], "kind": name}
         for kind, name, k in (("fixed", names[0], 62), ("exponential", names[1], 86))
     ]
-    chart = alt.layer(
+    chart = frame.layer(
         alt.Chart(values([{"x": sample_interval_s}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x),
         alt.Chart(values(rows)).mark_line(strokeWidth=2).encode(x=x, y=y, color=tone),
         alt.Chart(values(ends[:1])).mark_text(align="right", dx=-8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),

@@ -114,7 +114,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     if len(record.runs) > 1:
         layers.append(frame.run_rules(begins[1:-1] * per, [f"run {n + 1} begins" for n in record.numbers[1:]]))
         note += " Upright dashes: a new run begins."
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=220), caption, note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH, height=220), caption, note)
 
 
 def _even(share: Any) -> float:
@@ -176,7 +176,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     finding = item.finding("larger")
     grown = "the swings grew" if finding.answer == "yes" else "growth is not shown"
     caption = f"{item.channel}: {grown}. {finding_text(finding)}"
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=200), caption, note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH, height=200), caption, note)
 
 
 def gaps(assessment: Assessment, channel: str | None = None) -> Any:
@@ -241,7 +241,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
         law_text = "they vary less than independent events would: look for something that paces them"
     caption = f"{item.channel}: {pause.size} pauses; {law_text} ({p_said(result.p_value)})."
     note = "Dots: pauses seen. Dashed: the exponential law of independent events with the same mean pause."
-    return frame.finish(alt.layer(expected, seen, width=frame.WIDTH, height=210), caption, note)
+    return frame.finish(frame.layer(expected, seen, width=frame.WIDTH, height=210), caption, note)
 
 
 def coincidence(assessment: Assessment) -> Any:
@@ -302,7 +302,7 @@ def coincidence(assessment: Assessment) -> Any:
     )
     counts = ", ".join(f"{record.channel} {record.episodes.count}" for record in assessment.records)
     caption = together_text(assessment.coincidence) or f"Episodes: {counts}; {shared} in several channels at once."
-    chart = alt.layer(uprights, ticks, width=frame.WIDTH - 40, height=30 * len(names))
+    chart = frame.layer(uprights, ticks, width=frame.WIDTH - 40, height=30 * len(names))
     return frame.finish(chart, caption, "Each tick one episode. Red uprights: in several channels at once.")
 
 
@@ -363,5 +363,5 @@ def swings_ahead(assessment: Assessment, channel: str | None = None) -> Any:
         "as likely passed as not. Nothing is drawn farther ahead than was watched."
     )
     return frame.finish(
-        alt.layer(*layers, width=frame.WIDTH, height=230), f"{item.channel}: {told.reads}", note
+        frame.layer(*layers, width=frame.WIDTH, height=230), f"{item.channel}: {told.reads}", note
     )

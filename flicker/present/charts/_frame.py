@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,10 @@ Floats = NDArray[np.float64]
 
 WIDTH = 720
 
+# Fixed places and words. Altair's `value` would hold each against the schemas of all channels; these are untyped there.
+XValue: Any = alt.XValue
+YValue: Any = alt.YValue
+TextValue: Any = alt.TextValue
 
 READINGS = frozenset({"lo", "hi", "level", "upper", "lower"})
 
@@ -64,6 +69,30 @@ def caption_of(chart: Any) -> str:
 def note_of(chart: Any) -> str:
     """How the chart is to be read."""
     return " ".join(chart.title.subtitle)
+
+
+def layer(*charts: Any, **options: Any) -> Any:
+    """Lay charts over each other.
+
+    Their marks, axes and scales go in as plain dictionaries: Altair copies each layer some ten times, and with such an object
+    every option that it might have.
+    """
+    for chart in charts:
+        if isinstance(chart, alt.Chart) and isinstance(chart.encoding, alt.SchemaBase):
+            chart.mark = _plain(chart.mark)
+            for name in ("x", "y", "color", "shape"):
+                _lighten(chart.encoding[name])
+    return alt.layer(*charts, **options)
+
+
+def _lighten(channel: Any) -> None:
+    for part in ("axis", "scale") if isinstance(channel, alt.SchemaBase) else ():
+        with suppress(KeyError):  # a channel of a fixed value has neither
+            channel[part] = _plain(channel[part])
+
+
+def _plain(part: Any) -> Any:
+    return part.to_dict() if isinstance(part, alt.SchemaBase) else part
 
 
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:

@@ -69,7 +69,7 @@ def glance(assessment: Assessment, title: str = "") -> Any:
         if hidden:
             shade = alt.Chart(values(hidden)).mark_rect(color=palette.UNSEEN, clip=True)
             layers.insert(0, shade.encode(x=x, x2=alt.X2("x2:Q"), tooltip=[alt.Tooltip("why:N")]))
-        parts.append(alt.layer(*layers, width=frame.WIDTH - 30, height=tall, title=_name(item.channel)))
+        parts.append(frame.layer(*layers, width=frame.WIDTH - 30, height=tall, title=_name(item.channel)))
     note = "Grey: not observed." + (
         " On top: what was logged beside the outputs." if len(parts) > len(assessment.channels) else ""
     )

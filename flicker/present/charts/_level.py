@@ -73,15 +73,15 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     rule_text = (
         alt.Chart(values(limit_rows))
         .mark_text(align="left", dy=-7, color=palette.THRESHOLD)
-        .encode(x=alt.value(6), y=y, text=alt.Text("name:N"))
+        .encode(x=frame.XValue(6), y=y, text=alt.Text("name:N"))
     )
     upright = alt.Chart(values(settle)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x)
     upright_text = (
         alt.Chart(values(settle))
         .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
-        .encode(x=x, y=alt.value(12), text=alt.Text("name:N"))
+        .encode(x=x, y=frame.YValue(12), text=alt.Text("name:N"))
     )
-    chart = alt.layer(lines, rule, rule_text, upright, upright_text, width=frame.WIDTH, height=210)
+    chart = frame.layer(lines, rule, rule_text, upright, upright_text, width=frame.WIDTH, height=210)
     finding = item.finding("power-up")
     return frame.finish(
         chart,
@@ -144,7 +144,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         alt.Chart(values(band)).mark_rect(color=palette.BAND).encode(y=y, y2=alt.Y2("v2:Q")),
         alt.Chart(values(band))
         .mark_text(align="left", dx=5, dy=9, color=palette.FAINT, fontSize=10)
-        .encode(x=alt.value(0), y=alt.Y("v2:Q"), text=alt.value(f"within {volts_text(drift)} of the middle")),
+        .encode(x=frame.XValue(0), y=alt.Y("v2:Q"), text=frame.TextValue(f"within {volts_text(drift)} of the middle")),
         alt.Chart(values(cells))
         .mark_point(clip=True, filled=True, size=7, color=palette.SLATE, opacity=0.6)
         .encode(x=x, y=y),
@@ -171,9 +171,9 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
             layers.append(
                 alt.Chart(values(named))
                 .mark_text(align=align, dx=dx, baseline="bottom", color=palette.ALARM)
-                .encode(x=x, y=alt.value(204), text=alt.Text("name:N"))
+                .encode(x=x, y=frame.YValue(204), text=alt.Text("name:N"))
             )
-    chart = alt.layer(*layers, width=frame.WIDTH, height=210)
+    chart = frame.layer(*layers, width=frame.WIDTH, height=210)
     moves = not changes or (item.finding("drift").answer == YES and item.finding("level change").answer != YES)
     said = item.finding("drift" if moves else "level change").reads
     note = "Dots: medians over some ten seconds, the least and the largest of each stretch; line: the baseline. Band: what the limit allows."
@@ -218,13 +218,13 @@ def levels_compared(comparison: Comparison, channel: str | None = None) -> Any:
     y = alt.Y("low:Q", title=f"offset ({unit})", scale=scale)
     x = alt.X("x:Q", title="hours logged, before and after in sequence (h)", scale=alt.Scale(domain=[0, begin_s / HOUR], nice=False))
     tone = alt.Color("colour:N", scale=None)
-    chart = alt.layer(
+    chart = frame.layer(
         alt.Chart(values(rows)).mark_bar(width=3).encode(x=x, y=y, y2="high:Q", color=tone, stroke=tone),
         alt.Chart(values([{"v": side * limit * factor} for side in (-1.0, 1.0)]))
         .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
         .encode(y="v:Q"),
         alt.Chart(values([{"x": borders[0] / HOUR}])).mark_rule(color=palette.EDGE).encode(x="x:Q"),
-        alt.Chart(values(said)).mark_text(align="left", dx=5, baseline="top").encode(x="x:Q", y=alt.value(4), text="name:N", color=tone),
+        alt.Chart(values(said)).mark_text(align="left", dx=5, baseline="top").encode(x="x:Q", y=frame.YValue(4), text="name:N", color=tone),
     ).properties(width=frame.WIDTH, height=210)
     told = next(row.reads for row in item.aspects if row.aspect == item.aspect)
     note = "Least and largest reading of each stretch, as read. Dashed: limit of the level at rest."

@@ -156,7 +156,7 @@ def _curves(groups: Sequence[Group], limits: Limits) -> Any:
               scale=alt.Scale(domain=[0, 1.22 * longest * per], nice=False))  # fmt: skip
     y = alt.Y("n:Q", title="episodes per power-up (mean)", scale=alt.Scale(domain=[0, top], nice=False, clamp=True))
     base = alt.Chart(data)
-    return alt.layer(
+    return frame.layer(
         base.mark_area(opacity=0.16, interpolate="step-after").encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"), color=colours),
         base.mark_line(strokeWidth=2, interpolate="step-after").encode(x=x, y=y, color=colours),
         alt.Chart(values(marks))
@@ -175,7 +175,7 @@ def _age_panel(age: CountByAge, each: str, colour: str) -> Any:
               scale=alt.Scale(domain=[0, len(rows) - 1], nice=False))  # fmt: skip
     y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
     base = alt.Chart(data)
-    return alt.layer(
+    return frame.layer(
         base.mark_area(color=palette.BAND).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.2).encode(x=x, y=alt.Y("even:Q")),
         base.mark_line(color=colour, strokeWidth=1.6).encode(x=x, y=y),

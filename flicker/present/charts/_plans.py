@@ -66,7 +66,7 @@ def before_after(comparison: Any) -> Any:
     tone = alt.Color("side:N", legend=None, scale=alt.Scale(domain=names, range=[palette.BRASS, palette.PETROL]))
     order = [frame.label(item["channel"]) for item in told["channels"]]
     chart = (
-        alt.layer(
+        frame.layer(
             alt.Chart().mark_rule(strokeWidth=4, opacity=0.55).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=y, color=tone),
             alt.Chart().mark_point(filled=True, size=80, opacity=1).encode(x=x, y=y, color=tone),
             alt.Chart()
@@ -141,7 +141,7 @@ def soak(plan: Any) -> Any:
         mark = values([{"h": hours}])
         layers.append(alt.Chart(mark).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x))
     caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {share_text(told['confidence'])}.")
-    chart = alt.layer(*layers, width=frame.WIDTH - 40, height=230)
+    chart = frame.layer(*layers, width=frame.WIDTH - 40, height=230)
     return frame.finish(chart, caption, "Dots: hours for each confidence. Dashed: the plan.")
 
 
@@ -176,5 +176,5 @@ def levels_of_ledger(rows: Sequence[dict[str, Any]], item: ChannelAssessment) ->
     models = len({row["model"] for row in sound})
     rests = "is not known to rest anywhere" if here is None else f"rests {millivolts_text(abs(here))} from zero"
     caption = f"{item.channel} {rests}, beside {count_text(len(sound), 'sound channel')} of {count_text(models, 'model')}."
-    chart = alt.layer(*layers, width=frame.WIDTH - 160, height=max(60, 26 * models))
+    chart = frame.layer(*layers, width=frame.WIDTH - 160, height=max(60, 26 * models))
     return frame.finish(chart, caption, "Dots: sound channels of earlier jobs, steady and within limits. Line: this channel.")

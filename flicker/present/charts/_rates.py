@@ -172,7 +172,7 @@ def _picture(
         layers.append(
             data.mark_text(dy=-9, color=palette.INK, fontSize=11).encode(x=x, y=alt.Y("high:Q", title=RATE), text=text)
         )
-    return alt.layer(*layers, width=frame.WIDTH, height=230)
+    return frame.layer(*layers, width=frame.WIDTH, height=230)
 
 
 def _fit(fitted: Any, steps_at: Sequence[int] | None, x: Any, y: Any) -> Any:
@@ -258,7 +258,7 @@ def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessmen
     ]  # fmt: skip
     sure = share_text(assessment.limits.confidence)
     note = f"Line: rate between the changes; band: its interval ({sure}). Upright bands: where each change lies ({sure}). Dashed: rate of concern."
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=200), f"{item.channel}: {since.reads}", note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH, height=200), f"{item.channel}: {since.reads}", note)
 
 
 def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
@@ -294,7 +294,7 @@ def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) 
             .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
             .encode(x=alt.X("x:Q"))
         )
-    return alt.layer(*layers, width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
+    return frame.layer(*layers, width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
 
 
 def changes_on_clock(item: ChannelAssessment, record: ChannelRecord, begins: Any) -> list[list[float]]:

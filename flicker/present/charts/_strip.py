@@ -109,11 +109,11 @@ def overview(
     parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed])
     first, *others = parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None)
     first = first.add_params(brush) if choice is None else first.add_params(brush, choice)
-    whole = alt.layer(first, *others, width=frame.WIDTH, height=WHOLE)
+    whole = frame.layer(first, *others, width=frame.WIDTH, height=WHOLE)
     near = parts(alt.Scale(domain={"param": "stretch", "encoding": "x"}, nice=False), brush)
     chart = alt.vconcat(
         whole,
-        alt.layer(*near, width=frame.WIDTH, height=CLOSE),
+        frame.layer(*near, width=frame.WIDTH, height=CLOSE),
         spacing=14,
         resolve=alt.Resolve(scale=alt.ScaleResolveMap(color="shared", x="independent", y="independent")),
     )
@@ -233,7 +233,7 @@ def _layers(
                 layers.append(
                     alt.Chart(values(labels))
                     .mark_text(align="left", baseline="top", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.value(3), text=alt.Text("kind:N"))
+                    .encode(x=x, y=frame.YValue(3), text=alt.Text("kind:N"))
                 )
         layers.append(
             seen(alt.Chart(data))
@@ -254,7 +254,7 @@ def _layers(
                 layers.append(
                     alt.Chart(day_data)
                     .mark_text(align="left", baseline="bottom", dx=3, fontSize=10, color=palette.FAINT, clip=True)
-                    .encode(x=x, y=alt.value(WHOLE - 3), text=alt.Text("day:N"))
+                    .encode(x=x, y=frame.YValue(WHOLE - 3), text=alt.Text("day:N"))
                 )
         if relay:
             relay_data = values(relay)
@@ -269,7 +269,7 @@ def _layers(
                 layers.append(
                     alt.Chart(relay_data)
                     .mark_text(align="right", baseline=inward, dx=-4, dy=-2 if below else 3, fontSize=10, color=palette.ALARM)
-                    .encode(x=alt.value("width"), y=alt.Y("v:Q", scale=volts), text=alt.Text("text:N"))
+                    .encode(x=frame.XValue("width"), y=alt.Y("v:Q", scale=volts), text=alt.Text("text:N"))
                 )
         if marks:
             layers.append(
@@ -292,7 +292,7 @@ def _layers(
             layers.append(
                 alt.Chart(values([{"x": b, "run": t} for b, t in zip(begins, strip.labels, strict=True)]))
                 .mark_text(align="left", baseline="bottom", dy=-2, dx=1, fontSize=10, color=palette.FAINT)
-                .encode(x=x, y=alt.value(0), text=alt.Text("run:N"))
+                .encode(x=x, y=frame.YValue(0), text=alt.Text("run:N"))
             )
         return layers
 
@@ -369,7 +369,7 @@ def episodes(
     limit = alt.Chart().mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=alt.Y("bound:Q"))
     columns = 2 if len(order) == 4 else min(3 if len(order) <= 6 else 4, len(order))
     chart = (
-        alt.layer(area, limit, data=data)
+        frame.layer(area, limit, data=data)
         .properties(width=(frame.WIDTH - 60) // columns - 18, height=92)
         .facet(alt.Facet("episode:N", sort=order, title=None), columns=columns, spacing=16)
     )

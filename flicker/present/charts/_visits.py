@@ -156,7 +156,7 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
     if ahead:
         note += " Diamond: the next visit, and where its count will lie, if the growth goes on; no log shows that yet."
     caption = f"{item.channel}: {item.rate.reads}" if len(item.visits) > 1 else item.reads
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=250), caption, note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH, height=250), caption, note)
 
 
 def _told(item: ChannelVisits, axis: _Axis, limits: Limits) -> PowerUpRates | None:
@@ -272,4 +272,4 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
     moved = f"{item.channel}: {trend.reads}" if trend else f"{item.channel}: one visit shows no movement."
     if trend is not None and trend.answer == NOT_SHOWN and told is None:
         moved += f" {item.level_reads}"
-    return frame.finish(alt.layer(*layers, width=frame.WIDTH, height=200), moved, note)
+    return frame.finish(frame.layer(*layers, width=frame.WIDTH, height=200), moved, note)
