@@ -87,10 +87,10 @@ class JumpWatch:
 def _apart(time_s: Floats, keep: Bools, at_s: Floats) -> Bools:
     """Readings of those to keep that are not near any of some moments."""
     keep, at = keep.copy(), np.sort(at_s)
-    begin, end = time_s.searchsorted(at - FARTHER_S), time_s.searchsorted(at + FARTHER_S)
-    first, size = begin[0], end[-1] - begin[0] + 1
-    open_at = np.cumsum(np.bincount(begin - first, minlength=size) - np.bincount(end - first, minlength=size))
-    near = first + np.flatnonzero(open_at)
-    lower, upper = time_s[near] - NEIGHBOUR_S, time_s[near] + NEIGHBOUR_S
-    keep[near] &= at.searchsorted(upper, side="right") <= at.searchsorted(lower)
+    new = np.flatnonzero(np.diff(at) > 2.0 * FARTHER_S) + 1
+    begins = time_s.searchsorted(at[np.append(0, new)] - FARTHER_S)
+    ends = time_s.searchsorted(at[np.append(new, at.size) - 1] + FARTHER_S)
+    for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
+        near = time_s[first:last]
+        keep[first:last] &= at.searchsorted(near + NEIGHBOUR_S, side="right") <= at.searchsorted(near - NEIGHBOUR_S)
     return keep

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.limits import ALIVE_V, REST_V
@@ -157,7 +158,11 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
     asleep_V: float | None = None  # where the level fell to, while it has not come back
     passed = -2  # the last cell that was passed over
     along = 1 if forward else -1
+    calm = _calm(cells, along)
     for k in range(size)[::along]:
+        if calm[k] and asleep_V is None and known == list(range(k - NEAR * along, k, along)):
+            known = [*known[1:], k]
+            continue
         if not known:
             known.append(k)
             continue
@@ -192,6 +197,21 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         else:
             passed = k
     return out
+
+
+def _calm(cells: Cells, along: int) -> list[bool]:
+    """Cells that neither left the `NEAR` before them nor are quieter or wider, whatever else is asked of them: most are."""
+    level, width, step = (column[::along] for column in (cells.level_V, cells.width_V, cells.step_V))
+    out = np.zeros(level.size, dtype=bool)
+    if level.size > NEAR:
+        wide, rough = (np.median(sliding_window_view(column[:-1], NEAR), axis=1) for column in (width, step))
+        steps = np.abs(np.diff(level))
+        least_V = np.maximum(SMOOTH * steps[NEAR - 2 : -1], max(MOVED_V, DIGITS * cells.digit_V))
+        quieter = (QUIETER * step[NEAR:] < rough) & (QUIETER * width[NEAR:] < wide)
+        wider = width[NEAR:] > MIXED * wide + 2.0 * cells.digit_V
+        out[NEAR:] = ~(quieter | wider | (steps[NEAR - 1 :] > np.maximum(least_V, wide / 2)))
+    calm: list[bool] = out[::along].tolist()
+    return calm
 
 
 def _middle(values: list[float]) -> float:

@@ -149,12 +149,15 @@ def rate_changes(
     )
 
 
-def gain_of_split(n1: Ints | Floats, share: Floats, n: int) -> Floats:
-    """Twice the log likelihood ratio for n1 of n events within a share of the time."""
+def gain_of_split(n1: Ints | Floats, n: int, logs: tuple[Floats, Floats]) -> Floats:
+    """Twice the log likelihood ratio for n1 of n events within a share of the time; ``logs`` of that share and of the rest."""
     n2 = n - n1
-    return np.asarray(
-        2 * (special.xlogy(n1, n1 / n) - n1 * np.log(share) + special.xlogy(n2, n2 / n) - n2 * np.log1p(-share))
-    )
+    return np.asarray(2 * (special.xlogy(n1, n1 / n) - n1 * logs[0] + special.xlogy(n2, n2 / n) - n2 * logs[1]))
+
+
+def logs_of(share: Floats) -> tuple[Floats, Floats]:
+    """Logarithms of a share and of the rest."""
+    return np.log(share), np.log1p(-share)
 
 
 def _largest_ratio(events: Floats, a: float, b: float) -> tuple[float, float]:
@@ -164,11 +167,12 @@ def _largest_ratio(events: Floats, a: float, b: float) -> tuple[float, float]:
     share = (events - a) / (b - a)
     count = np.arange(1, n + 1)
     best, place = 0.0, a
+    keep = (share >= _TRIM) & (share <= 1 - _TRIM)
+    if not keep.any():
+        return best, place
+    logs = logs_of(share[keep])
     for n1 in (count, count - 1):  # just at an event, or just before it
-        keep = (share >= _TRIM) & (share <= 1 - _TRIM)
-        if not keep.any():
-            continue
-        gain = gain_of_split(n1[keep], share[keep], n)
+        gain = gain_of_split(n1[keep], n, logs)
         top = int(np.argmax(gain))
         if gain[top] > best:
             best, place = float(gain[top]), float(events[keep][top])
@@ -187,8 +191,9 @@ def _null(n: int, simulations: int, seed: int) -> Floats:
         share = np.sort(rng.random((min(batch, simulations - first), n)), axis=1)
         outside = (share < _TRIM) | (share > 1 - _TRIM)
         top = np.zeros(share.shape[0])
+        logs = logs_of(np.clip(share, 1e-12, 1 - 1e-12))
         for n1 in (count, count - 1):
-            gain = gain_of_split(n1[None, :], np.clip(share, 1e-12, 1 - 1e-12), n)
+            gain = gain_of_split(n1[None, :], n, logs)
             gain[outside] = 0.0
             top = np.maximum(top, gain.max(axis=1))
         out[first : first + share.shape[0]] = top

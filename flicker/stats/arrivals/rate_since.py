@@ -15,7 +15,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.arrivals.clusters import decluster
-from flicker.stats.arrivals.rate_changes import gain_of_split, place_of_change
+from flicker.stats.arrivals.rate_changes import gain_of_split, logs_of, place_of_change
 from flicker.stats.laws import scatter as sc
 from flicker.stats.laws.scatter import PRIOR_DOF
 
@@ -349,10 +349,11 @@ def _signed(share: Floats, where: float | None) -> tuple[Floats, Floats]:
     count = np.arange(1, size + 1, dtype=np.float64)
     keep = (share > 0.02) & (share < 0.98)  # as in `rate_changes`: the likelihood has no bound at the ends
     p = np.clip(share, 1e-12, 1.0 - 1e-12)
+    logs = logs_of(p)
     out = []
     for held, rising in ((count - 1.0, True), (count, False)):  # the event opens the new rate, or closes the old
         way = held / size < p if rising else held / size > p
-        out.append(np.where(keep & way, gain_of_split(held, p, size), 0.0).max(axis=1))
+        out.append(np.where(keep & way, gain_of_split(held, size, logs), 0.0).max(axis=1))
     return out[0], out[1]
 
 
