@@ -90,7 +90,8 @@ def _apart(time_s: Floats, keep: Bools, at_s: Floats) -> Bools:
     new = np.flatnonzero(np.diff(at) > 2.0 * FARTHER_S) + 1
     begins = time_s.searchsorted(at[np.append(0, new)] - FARTHER_S)
     ends = time_s.searchsorted(at[np.append(new, at.size) - 1] + FARTHER_S)
-    for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
-        near = time_s[first:last]
-        keep[first:last] &= at.searchsorted(near + NEIGHBOUR_S, side="right") <= at.searchsorted(near - NEIGHBOUR_S)
+    length = ends - begins
+    near = np.repeat(ends - np.cumsum(length), length) + np.arange(length.sum())
+    lower, upper = time_s[near] - NEIGHBOUR_S, time_s[near] + NEIGHBOUR_S
+    keep[near] &= at.searchsorted(upper, side="right") <= at.searchsorted(lower)
     return keep
