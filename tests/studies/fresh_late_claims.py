@@ -217,10 +217,10 @@ def soak_of_two_days(b: Bench) -> None:
 
 
 def soak_of_short_starts(b: Bench) -> None:
-    """Ten to twenty-four starts of nine to sixteen minutes each, half an hour to eight hours apart, all clean: no warm minute. Not cleared, nothing shown."""
-    gap = between(b.rng, 0.5, 8)
+    """Fourteen to twenty-four starts of nine to sixteen minutes each, half an hour to six hours apart, all clean: no warm minute. Not cleared, nothing shown."""
+    b.step_s, gap = float(b.rng.choice([2.0, 5.0, 10.0, 15.0])), between(b.rng, 0.5, 6)
     b.fact(hours_apart=gap)
-    logs = [b.evening((0.3 + gap) / 24 * k, b.rng.uniform(0.15, 0.27)) for k in range(int(b.rng.integers(10, 25)))]
+    logs = [b.evening((0.3 + gap) / 24 * k, b.rng.uniform(0.15, 0.27)) for k in range(int(b.rng.integers(14, 25)))]
     logs.sort(key=lambda x: x["time"][0])
     ends = [x["time"][-1] for x in logs]
     logs = [x for x, end in zip(logs[1:], ends, strict=False) if x["time"][0] > end]
