@@ -175,9 +175,9 @@ def columns_change_places(b: Bench) -> None:
 
 
 def columns_change_places_sound(b: Bench) -> None:
-    """The same of a sound unit whose rests are 5 to 14 mV apart."""
+    """The same of a sound unit whose rests are 5 to 10 mV apart."""
     fresh_names(b, "left", "right")
-    b.rest = {"left": b.rng.uniform(2.6e-3, 7e-3), "right": -b.rng.uniform(2.6e-3, 7e-3)}
+    b.rest = {"left": b.rng.uniform(2.6e-3, 5e-3), "right": -b.rng.uniform(2.6e-3, 5e-3)}
     t, v = outputs(b, 5, 8)
     late_ = t > b.rng.uniform(2, 3) * HOUR
     ask(b, [b.table(0, t, {"left": np.where(late_, v["right"], v["left"]), "right": np.where(late_, v["left"], v["right"])})], faulty=False)

@@ -311,6 +311,14 @@ def latched_at_start(b: Bench) -> None:
     b.step("assess", [b.table(0, t, v)], never=[*uncleared("left"), *no_growth("left")], must=DANGER, sound=b.others)
 
 
+def thump_of_three_seconds(b: Bench) -> None:
+    """No relay: each of three starts puts out 0.45 to 0.95 V for 1.5 s or 3 s of its first 8 s. Far beyond the page's own limit of a surge (200 mV): it may not be called within it."""
+    at, long = (0.0, 1.5) if b.rng.random() < 0.5 else (4.5, 3.0)
+    b.step_s, size = min(b.step_s, 1.0), between(b.rng, 0.45, 0.95)
+    b.fact(size_V=size, at_s=at)
+    b.step("assess", evenings(b, 3, 3, [stands(at, at + long, size)] * 3), never=["left power-up no", *no_growth("left")], rather_not=uncleared("left"), sound=b.others)
+
+
 def joint_shaken_by_music(b: Bench) -> None:
     """A joint that only music shakes (physics: microphonic): swings of 0.1 to 0.4 V, thirty an hour of music, none in the silence between; a millivolt of music in each output."""
     t = b.instants(b.rng.uniform(4, 8), min(b.step_s, 2.0))
@@ -407,7 +415,8 @@ def source_has_volts(b: Bench) -> None:
 KINDS = {f.__name__.replace("_", " "): late(f) for f in (
     rectifier_tube_warms, lamp_limiter, rest_follows_mains, compressor_cycles, bias_creeps_for_hours, damp_days_sound, lamp_on_open_cover,
     supply_skips, calm_week, border_rest, border_line, border_swings, border_hours, border_pulse, fan_saves_it, damp_coupling, skin_on_contact,
-    skin_never_broke, customer_turns_knob, bridge_side_dies, kettle_lifts_ground, latched_till_cycled, latched_at_start, joint_shaken_by_music,
+    skin_never_broke, customer_turns_knob, bridge_side_dies, kettle_lifts_ground, latched_till_cycled, latched_at_start,
+    thump_of_three_seconds, joint_shaken_by_music,
     after_six_warm_hours, only_by_night, once_in_the_cold, two_faults, small_hides_large, healed_by_itself, sags_in_brownouts, one_strike,
     brought_up_by_hand, source_has_volts,
 )}  # fmt: skip
