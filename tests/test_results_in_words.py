@@ -115,8 +115,8 @@ def test_a_wrong_argument_is_named(call, words):
         (None, "the limits cannot be read"),
         ("limits = [", "not a TOML file"),
         ("drift_V = 0.1\n", "no [limits] table"),
-        ("[limits]\ndrft_V = 0.1\n", "'drft_V' is not a limit. Did you mean drift_V?"),
-        ("[limits]\nqqq = 0.1\n", "'qqq' is not a limit. Known limits:"),
+        ("[limits]\ndrft_V = 0.1\n", "'drft_V' is not a limit; did you mean 'drift_V'?"),
+        ("[limits]\nqqq = 0.1\n", "'qqq' is not a limit; known limits:"),
         ('[limits]\ndrift_V = "much"\n', "limit drift_V must be a finite number"),
     ],
 )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
+from flicker.base import check
 from flicker.base.result import Doc, Result
 
 
@@ -151,11 +152,7 @@ def from_mapping(values: Mapping[str, Any], where: str) -> Limits:
     known = names()
     for name in values:
         if name not in known:
-            from difflib import get_close_matches  # late: only a wrong name needs it
-
-            near = get_close_matches(name, known, n=1)
-            hint = f" Did you mean {near[0]}?" if near else f" Known limits: {', '.join(known)}."
-            raise ValueError(f"{where}: {name!r} is not a limit.{hint}")
+            raise ValueError(f"{where}: {name!r} is not a limit; {check.hint(name, known, listed='known limits:')}")
     try:
         return Limits(**values)
     except ValueError as problem:

@@ -185,11 +185,11 @@ def _channels(read: Document, values: Mapping[str, Any]) -> tuple[CaseChannel, .
         factor = 1.0 if told is None else told
         read.need(factor != 0.0, at, "factor", "factor must not be 0.")
         least, most = FACTORS
-        said = f"factor must lie between {least:g} and {most:g}, got {factor:g}."
-        read.need(least <= abs(factor) <= most, at, "factor", said)
+        read.need(
+            least <= abs(factor) <= most, at, "factor", f"factor must lie between {least:g} and {most:g}, got {factor:g}."
+        )
         column, minus = read.text(at, item, "column") or name, read.text(at, item, "minus")
-        said = f"minus must be another column than {column!r}: the difference is 0."
-        read.need(minus != column, at, "minus", said)
+        read.need(minus != column, at, "minus", f"minus must be another column than {column!r}: the difference is 0.")
         out.append(
             CaseChannel(
                 name=name,
@@ -203,8 +203,12 @@ def _channels(read: Document, values: Mapping[str, Any]) -> tuple[CaseChannel, .
             )
         )
     if out:
-        said = "no channel has the role 'output'; only that role gets a verdict."
-        read.need(any(item.role == "output" for item in out), ("channels", out[0].name), None, said)
+        read.need(
+            any(item.role == "output" for item in out),
+            ("channels", out[0].name),
+            None,
+            "no channel has the role 'output'; only that role gets a verdict.",
+        )
     return tuple(out)
 
 
@@ -258,14 +262,21 @@ def _logs(
         conditions, reading = item.get("conditions", {}), item.get("reading", {})
         words = isinstance(conditions, dict) and all(isinstance(v, (str, int, float)) for v in conditions.values())
         read.need(words, at, "conditions", 'conditions must be words, as in { load = "none", lid = "open" }.')
-        said = 'reading must be a table, as in { unit = "mV", sample_interval_s = 0.5 }.'
-        read.need(isinstance(reading, dict), at, "reading", said)
+        read.need(
+            isinstance(reading, dict),
+            at,
+            "reading",
+            'reading must be a table, as in { unit = "mV", sample_interval_s = 0.5 }.',
+        )
         twice = any(Path(log.path) == path for log in out)
         read.need(not twice, at, "file", f"the log {shown(file)} stands twice in the case.")
         meter = read.text(at, item, "meter")
-        known = ", ".join(map(repr, names)) or "none"
-        said = f"no table [meters.NAME] describes the meter {shown(meter)}; known are {known}."
-        read.need(meter is None or meter in names, at, "meter", said)
+        read.need(
+            meter is None or meter in names,
+            at,
+            "meter",
+            f"no table [meters.NAME] describes the meter {shown(meter)}; known are {_listed(names)}.",
+        )
         sha256 = read.text(at, item, "sha256")
         digits = sha256 is None or (len(sha256) == 64 and set(sha256.lower()) <= set("0123456789abcdef"))
         read.need(digits, at, "sha256", f"sha256 must be 64 hexadecimal digits, got {shown(sha256)}.")
@@ -298,13 +309,20 @@ def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str])
         if what is None:
             raise read.fail(at, "what", f"part {number + 1} of the case does not say what was done.")
         stage = read.text(at, item, "stage")
-        known = ", ".join(map(repr, sorted(stages))) or "none"
-        said = f"no log belongs to the stage {shown(stage)}; stages are {known}."
-        read.need(stage is None or stage in stages, at, "stage", said)
+        read.need(
+            stage is None or stage in stages,
+            at,
+            "stage",
+            f"no log belongs to the stage {shown(stage)}; stages are {_listed(sorted(stages))}.",
+        )
         changed = item.get("changed", changes_a_part(what))
         read.need(isinstance(changed, bool), at, "changed", f"changed must be true or false, got {shown(changed)}.")
         out.append(Part(what, stage, read.date(at, item, "date"), read.text(at, item, "note"), changed))
     return tuple(out)
+
+
+def _listed(names: Sequence[object]) -> str:
+    return ", ".join(map(repr, names)) or "none"
 
 
 def _with_missing(case: Case) -> Case:

@@ -150,7 +150,10 @@ def _mark(cells: dict[str, str], log: Log) -> Mark:
     channel = cells.get("channel", "") or None
     if channel is not None and channel not in log.channels:
         near = {known.casefold(): known for known in log.channels}
-        channel = near.get(channel.casefold()) or _unknown_channel(channel, log.channels)
+        if channel.casefold() not in near:
+            listed = ", ".join(log.channels)
+            raise LogError(f"{channel!r} is not a channel of this log; it has {listed} (leave empty for all).")
+        channel = near[channel.casefold()]
     moment = moment_of(cells.get("time", ""), log, "time")
     until = None
     if cells.get("until"):
@@ -158,10 +161,6 @@ def _mark(cells: dict[str, str], log: Log) -> Mark:
         if until < moment:
             raise LogError(f"until ({cells['until']}) is before time ({cells['time']}).")
     return Mark(moment, kind, channel, until, text)
-
-
-def _unknown_channel(channel: str, known: Sequence[str]) -> str:
-    raise LogError(f"{channel!r} is not a channel of this log; it has {', '.join(known)} (leave empty for all).")
 
 
 def checked_kind(word: str) -> str:
@@ -211,8 +210,7 @@ def moment_of(word: str, log: Log, column: str) -> float:
     """Seconds since the log's first sample."""
     if not word:
         raise LogError(f"{column} is empty.")
-    begin, end = 0.0, _end(log)
-    start = log.source.start
+    end, start = _end(log), log.source.start
     try:
         second = float(word)
     except ValueError:
@@ -221,7 +219,7 @@ def moment_of(word: str, log: Log, column: str) -> float:
                 f"{column} {word!r} is not a number, and the log tells no date: give seconds since its first sample."
             ) from None
         second = _since(word, start, end, column)
-    if not math.isfinite(second) or not begin <= second <= end:
+    if not 0.0 <= second <= end:
         span = f"0 to {end:g} s" if start is None else f"{start.isoformat(' ')} to {_stamp(start, end)}, 0 to {end:g} s"
         raise LogError(f"{column} {word} lies outside the log ({span}).")
     return second

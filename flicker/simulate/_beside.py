@@ -23,15 +23,13 @@ def follows_temperature(
     sheet: Sheet, *, per_degree_V: float = 0.010, range_K: float = 3.0, lag_s: float = 1200.0, period_h: float = 7.0
 ) -> None:
     """Let the bad channels follow a room that moves by ``range_K`` with a time constant of ``lag_s``."""
+    from scipy.signal import lfilter
+
     _room(sheet, range_K, period_h)
     for run, _, trace in sheet.each_bad():
         warm = sheet.beside["room"][run]
         keep = float(np.exp(-sheet.step_s / lag_s))
-        late = np.empty_like(warm)
-        at = float(warm[0])
-        for place, value in enumerate(warm.tolist()):
-            at = keep * at + (1.0 - keep) * value
-            late[place] = at
+        late = lfilter([1.0 - keep], [1.0, -keep], warm, zi=[keep * warm[0]])[0]
         trace.level += per_degree_V * (late - late[0])
 
 

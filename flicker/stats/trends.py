@@ -52,7 +52,6 @@ class MannKendall(Tested):
     tau: float
     tau_b: float
     n: int
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -165,7 +164,6 @@ def mann_kendall(
         tau=s / pairs,
         tau_b=tau_b,
         n=n,
-        alternative=alternative,
         method=f"Mann-Kendall test, {how}",
         confidence=confidence,
     )

@@ -7,8 +7,9 @@ Names resolve when first used.
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from flicker.base.late import late
 
 if TYPE_CHECKING:
     from flicker.logs.reading.reader import open_source, read_log, wishes_of
@@ -16,7 +17,4 @@ if TYPE_CHECKING:
 __all__ = ["open_source", "read_log", "wishes_of"]
 
 
-def __getattr__(name: str) -> Any:
-    if name in __all__:
-        return getattr(importlib.import_module("flicker.logs.reading.reader"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = late(__name__, {"reader": "open_source read_log wishes_of"})

@@ -48,7 +48,6 @@ class RenewalTrendTest(TrendTest):
     p_bursts: float
     p_normal: float
     gap_variation: float
-    bursts: int
     seed: int
 
 
@@ -74,7 +73,6 @@ class AndersonDarlingTrend(Tested):
     p_bursts: float
     p_poisson: float
     count: int
-    bursts: int
     runs: int
     seed: int
 
@@ -240,7 +238,7 @@ def lewis_robinson_test(
     p_bursts = permuted_bursts(runs, levels, ended_by=ended_by, alternative=alternative_, seed=seed)
     return RenewalTrendTest(
         z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_normal=count_tails.normal_p(z, alternative_), gap_variation=cv, count=int(runs.times.size),
-        bursts=int(levels[0].first.size), runs=int(runs.ends.size), alternative=alternative_, seed=seed,
+        runs=int(runs.ends.size), alternative=alternative_, seed=seed,
         method=f"Lewis-Robinson test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
         confidence=confidence,
     )  # fmt: skip
@@ -312,7 +310,7 @@ def anderson_darling_trend_test(
             of_levels.append(er.simulated_p(statistic, anderson_darling(u), "increasing"))
     p_bursts = max(of_levels)
     return AndersonDarlingTrend(
-        statistic=statistic, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_poisson=p_poisson, count=int(runs.times.size), bursts=int(levels[0].first.size),
+        statistic=statistic, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, p_poisson=p_poisson, count=int(runs.times.size),
         runs=int(runs.ends.size), seed=seed,
         method=f"Anderson-Darling trend test, {ended_by}-terminated, p-value by permutation of gaps and of bursts",
         confidence=confidence,

@@ -35,7 +35,6 @@ class RateTrend(Tested):
     dispersion: float
     gap_variation: float
     rate_factor: float
-    events: int
     clusters: int
     runs: int
     alternative: str
@@ -144,7 +143,7 @@ def rate_trend_test(
         p_bursts = permuted_bursts(free, burst_levels(free, level), ended_by="time", alternative=side, seed=seed)
         variation = gap_variation(free)
     return RateTrend(
-        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, dispersion=spread, gap_variation=variation, rate_factor=factor, events=int(runs.times.size), clusters=n,
+        z=z, p_value=max(p_gaps, p_bursts), p_gaps=p_gaps, p_bursts=p_bursts, dispersion=spread, gap_variation=variation, rate_factor=factor, clusters=n,
         runs=int(runs.ends.size), alternative=side, seed=seed,
         method="Laplace's score by permutation of gaps and of bursts, both demanded",
         confidence=confidence,

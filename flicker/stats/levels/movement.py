@@ -30,8 +30,6 @@ class Movement(Interval):
     p_value: float
     critical_range: float
     limit: float
-    scale: float
-    cells: int
 
     @property
     def reads(self) -> str:
@@ -117,8 +115,6 @@ def movement_test(
             p_value=1.0,
             critical_range=float("inf"),
             limit=limit,
-            scale=float("nan"),
-            cells=values.size,
             confidence=confidence,
             method="too few cells for a noise model",
         )
@@ -148,8 +144,6 @@ def movement_test(
         p_value=min(1.0, looks * min(chances)),
         critical_range=critical,
         limit=limit,
-        scale=scales[best][0],
-        cells=values.size,
         confidence=confidence,
         method=method,
     )

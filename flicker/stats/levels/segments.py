@@ -17,6 +17,7 @@ from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
+from flicker.stats.levels.change_search import best_cuts
 
 __all__ = ["LevelSegment", "LevelSegments", "level_segments"]
 
@@ -75,7 +76,6 @@ class LevelSegments(Result):
     """
 
     segments: tuple[LevelSegment, ...]
-    cell: float
     line: float | None
     line_half: float | None
     smallest_step: float
@@ -155,7 +155,6 @@ def level_segments(
     if values.size == 0:
         return LevelSegments(
             segments=(),
-            cell=0.0,
             line=None,
             line_half=None,
             smallest_step=step,
@@ -209,7 +208,7 @@ def level_segments(
                 cells=b - a,
             )
         )
-    return LevelSegments(tuple(segments), cell, *_line(begin, middle, rest, z, step), step, confidence, method)
+    return LevelSegments(tuple(segments), *_line(begin, middle, rest, z, step), step, confidence, method)
 
 
 def _cells(places: Floats, values: Floats, breaks: Sequence[float]) -> tuple[Floats, Floats, Floats, float]:
@@ -236,18 +235,13 @@ def _cells(places: Floats, values: Floats, breaks: Sequence[float]) -> tuple[Flo
 
 def _cuts(middle: Floats, step: float, fewest: int) -> list[int]:
     """First cells of the new stretches: as many as leave every step at or beyond ``step``."""
-    most = min(MOST_CHANGES, middle.size // fewest - 1)
-    if most < 1 or float(np.ptp(middle)) < step:
+    if float(np.ptp(middle)) < step:
         return []
-    from ruptures import KernelCPD
-
-    search = KernelCPD(kernel="linear", min_size=fewest, jump=1).fit(middle - np.median(middle))
     found: list[int] = []
-    for count in range(1, most + 1):
-        cuts = [int(at) for at in search.predict(n_bkps=count)[:-1]]
+    for cuts in best_cuts(middle, MOST_CHANGES, fewest):
         heights = np.array([np.median(part) for part in np.split(middle, cuts)])
         if np.all(np.abs(np.diff(heights)) >= step):
-            found = cuts
+            found = list(cuts)
     return found
 
 

@@ -35,7 +35,6 @@ class GrowthForecast(Result):
     expected_high: float
     low: int
     high: int
-    units: int
     confidence: float
     method: str
 
@@ -119,7 +118,7 @@ def growth_forecast(
         return float(weights @ special.betainc(shape, k + 1.0, shape / (shape + means)))
 
     return GrowthForecast(
-        at=at, expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail), units=law.units,
+        at=at, expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail),
         confidence=confidence, method="predictive law over units that grow (negative binomial)",
     )  # fmt: skip
 

@@ -37,12 +37,10 @@ class RateGrowth(Result):
         than the prior expects (see `rate_growth`).
     factor, low, high : float
         Rate at the end of the order over that at its begin, with its interval.
-    cv, cv_low, cv_high : float
-        By how much power-ups differ by themselves: middle and 5 to 95 % of what the counts and the prior leave.
+    cv, cv_high : float
+        By how much power-ups differ by themselves: middle and 95 % of what the counts and the prior leave.
     holds_up, holds_down : float or None
         Largest scatter up to which ``p_up`` (``p_down``) stays at or under ``level``; None where it never does.
-    scale : float
-        Prior's scale of the scatter that was used.
     """
 
     p_up: float
@@ -51,14 +49,12 @@ class RateGrowth(Result):
     low: float
     high: float
     cv: float
-    cv_low: float
     cv_high: float
     holds_up: float | None
     holds_down: float | None
     count: int
     power_ups: int
     level: float
-    scale: float
     method: str
 
     @property
@@ -95,14 +91,11 @@ class RateComparison(Interval):
     p_down: float
     ratio: float
     cv: float
-    cv_low: float
     cv_high: float
     holds_up: float | None
     holds_down: float | None
     before: int
     after: int
-    power_ups_before: int
-    power_ups_after: int
     alone: bool
     level: float
     scale: float
@@ -191,7 +184,7 @@ def rate_growth(
             more = _log_likelihood(other_n, other_e, sc.scaled(other_x), law)[1]
             like = like + (np.logaddexp.reduce(more, axis=0) - np.logaddexp.reduce(more, axis=None))
     got, method = _read_off(b, like, law, level, confidence, (n, e, x), WIDE * max(scale, sc.SCATTER))
-    return RateGrowth(*got, int(n.sum()), int(n.size), level, scale, method)
+    return RateGrowth(*got, int(n.sum()), int(n.size), level, method)
 
 
 def rate_comparison(
@@ -249,7 +242,7 @@ def rate_comparison(
         law = sc.half_normal(scale)
     b, like = _log_likelihood(n, e, x - x.mean(), law)
     got, method = _read_off(b, like, law, level, confidence, (n, e, x), math.inf if alone else WIDE * max(scale, sc.SCATTER))
-    p_up, p_down, ratio, low, high, cv, cv_low, cv_high, up, down = got
+    p_up, p_down, ratio, low, high, cv, cv_high, up, down = got
     if n1.sum() == 0:
         low = 0.0
     if n0.sum() == 0:
@@ -257,8 +250,8 @@ def rate_comparison(
     if alone:
         method += f", power-ups taken to differ by {scatter_text(scale)}"
     return RateComparison(
-        p_up=p_up, p_down=p_down, ratio=ratio, low=low, high=high, cv=cv, cv_low=cv_low, cv_high=cv_high, holds_up=up, holds_down=down, before=int(n0.sum()), after=int(n1.sum()), power_ups_before=int(n0.size),
-        power_ups_after=int(n1.size), alone=alone, level=level, confidence=confidence, scale=scale, method=method,
+        p_up=p_up, p_down=p_down, ratio=ratio, low=low, high=high, cv=cv, cv_high=cv_high, holds_up=up, holds_down=down, before=int(n0.sum()), after=int(n1.sum()),
+        alone=alone, level=level, confidence=confidence, scale=scale, method=method,
     )  # fmt: skip
 
 
@@ -302,7 +295,7 @@ def _log_likelihood(n: Ints, e: Floats, x: Floats, law: sc.Scatter) -> tuple[Flo
 
 def _read_off(
     b: Floats, like: Floats, law: sc.Scatter, level: float, confidence: float, counted: tuple[Ints, Floats, Floats], widest: float
-) -> tuple[tuple[float, float, float, float, float, float, float, float, float | None, float | None], str]:
+) -> tuple[tuple[float, float, float, float, float, float, float, float | None, float | None], str]:
     """Figures of the fit and its method; beyond the scatter ``widest`` p-values must hold however much power-ups differ."""
     below = (b < 0) + 0.5 * (np.abs(b) < 1e-12)
     joint = sc.normalised(like + law.log_weights)
@@ -310,7 +303,7 @@ def _read_off(
     chances = [float(of_b @ below), float(of_b @ (1.0 - below))]
     tail = 0.5 * (1.0 - confidence)
     factor, low, high = (math.exp(sc.quantile(b, of_b, q)) for q in (0.5, tail, 1.0 - tail))
-    cv, cv_low, cv_high = (sc.quantile(law.values, of_c, q) for q in (0.5, 0.05, 0.95))
+    cv, cv_high = (sc.quantile(law.values, of_c, q) for q in (0.5, 0.95))
     method, least = "integrated likelihood over power-ups (negative binomial)", (0.0, 0.0)
     if cv_high > widest and counted[0].size > 2:
         free = growth_however_much(*counted)
@@ -322,4 +315,4 @@ def _read_off(
         good = np.flatnonzero(np.maximum.accumulate(q) <= level)
         held.append(float(law.values[good[-1]]) if good.size and p <= level else None)
     p_up, p_down = (max(pair) for pair in zip(chances, least, strict=True))
-    return (p_up, p_down, factor, low, high, cv, cv_low, cv_high, held[0], held[1]), method
+    return (p_up, p_down, factor, low, high, cv, cv_high, held[0], held[1]), method

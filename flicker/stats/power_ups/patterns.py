@@ -127,7 +127,6 @@ class ProvokedTest(Result):
     used: int
     expected: float
     p_value: float
-    window: float
     method: str
 
     @property
@@ -220,7 +219,6 @@ def provoked_test(
         used=len(chances),
         expected=float(sum(chances)),
         p_value=p,
-        window=window,
         method="windows on both sides, exact (Poisson-binomial)",
     )
 

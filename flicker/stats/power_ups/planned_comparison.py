@@ -42,9 +42,7 @@ class ComparisonNeeds(Result):
     after: int | None
     power: float | None
     best: float | None
-    seen_power_ups: int
     wanted: float
-    draws: int
     seed: int
     method: str
 
@@ -247,7 +245,7 @@ def comparison_needs(
         more_before=None if best is None else best[0], after=None if best is None else best[1],
         power=None if best is None else trials.power(*best),
         best=trials.power(room, most) if best is None and total is None else None,
-        seen_power_ups=int(seen), wanted=wanted, draws=trials.more.shape[0], seed=seed,
+        wanted=wanted, seed=seed,
         method="the comparison over power-ups, tried on units drawn from the law of rate and scatter",
     )  # fmt: skip
 

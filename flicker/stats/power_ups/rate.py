@@ -192,7 +192,6 @@ class PowerUpSoak(Result):
     exposure: float
     miss: float
     confidence: float
-    counted: int
     seen_power_ups: int
     scale: float
     method: str
@@ -250,7 +249,7 @@ def power_ups_to_see(
     if needed > MOST_POWER_UPS:
         raise ValueError(f"length must be so long that {MOST_POWER_UPS} power-ups are enough, got {each:g}")
     return PowerUpSoak(
-        power_ups=needed, length=each, exposure=needed * each, miss=_clean(law, needed, each), confidence=confidence, counted=int(n.sum()), seen_power_ups=int(n.size), scale=scale,
+        power_ups=needed, length=each, exposure=needed * each, miss=_clean(law, needed, each), confidence=confidence, seen_power_ups=int(n.size), scale=scale,
         method="predictive law over power-ups (negative binomial), rate and scatter from those seen",
     )  # fmt: skip
 

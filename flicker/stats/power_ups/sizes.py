@@ -281,7 +281,6 @@ class SizesAhead(Result):
     middle: float
     horizon: float
     size_now: float
-    threshold: float
     count: int
     confidence: float
     method: str
@@ -347,11 +346,15 @@ def sizes_ahead(
     spread = float(np.sqrt(rest @ rest / (blocks - 2)))
     single = float(np.sqrt(np.mean((y - level - slope * (t - middle_t.mean())) ** 2)))
     span = end - float(t[0]) if t[0] > 0 else end
-    ahead = np.linspace(0.0, span, POINTS)
-    away = end + ahead - middle_t.mean()
-    line = level + slope * away
     reach = float(special.stdtrit(blocks - 2, 0.5 + 0.5 * confidence))
-    error = reach * spread * np.sqrt(1.0 / blocks + away**2 / (apart @ apart))
+
+    def line_at(moments: Floats) -> tuple[Floats, Floats]:
+        """The line and the half width of its band."""
+        away = moments - middle_t.mean()
+        return level + slope * away, reach * spread * np.sqrt(1.0 / blocks + away**2 / (apart @ apart))
+
+    ahead = np.linspace(0.0, span, POINTS)
+    line, error = line_at(end + ahead)
     asked, per_step = np.log(threshold), x.size / span * (ahead[1] - ahead[0])
     tail = 0.5 * (1.0 - confidence)
     first = [
@@ -359,11 +362,9 @@ def sizes_ahead(
         for curve, chance in ((line + error, tail), (line, 0.5))
     ]
     drawn = np.linspace(float(t[0]), end + span, CURVE)
-    apart_drawn = drawn - middle_t.mean()
-    wide = reach * spread * np.sqrt(1.0 / blocks + apart_drawn**2 / (apart @ apart))
-    fit = level + slope * apart_drawn
+    fit, wide = line_at(drawn)
     return SizesAhead(
-        earliest=EARLY * first[0], middle=first[1], horizon=span, size_now=float(np.exp(line[0])), threshold=threshold, count=int(x.size), confidence=confidence,
+        earliest=EARLY * first[0], middle=first[1], horizon=span, size_now=float(np.exp(line[0])), count=int(x.size), confidence=confidence,
         method="line through block means of log sizes, first passage", curve=np.column_stack((drawn, np.exp([fit, fit - wide, fit + wide]).T)),
     )  # fmt: skip
 

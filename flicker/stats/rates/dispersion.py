@@ -120,7 +120,6 @@ class DispersionTest(Tested):
     index: float
     chi2: float
     dof: int
-    alternative: str
     replicates: int
     seed: int | None
 
@@ -192,7 +191,6 @@ def dispersion_test(
             chi2=math.nan,
             dof=k - 1,
             p_value=1.0,
-            alternative=alternative,
             replicates=0,
             seed=None,
             method="nothing counted",
@@ -225,7 +223,7 @@ def dispersion_test(
         lower, upper = float(special.chdtr(k - 1, chi2)), float(special.chdtrc(k - 1, chi2))
     p_value = min(1.0, count_tails.p_value(lower, upper, alternative))
     return DispersionTest(
-        index=chi2 / (k - 1), chi2=chi2, dof=k - 1, p_value=p_value, alternative=alternative, replicates=replicates, seed=used_seed, method=f"index of dispersion, {method}",
+        index=chi2 / (k - 1), chi2=chi2, dof=k - 1, p_value=p_value, replicates=replicates, seed=used_seed, method=f"index of dispersion, {method}",
         confidence=confidence,
     )  # fmt: skip
 
@@ -285,7 +283,6 @@ class OverdispersedRate(Interval):
     runs: int
     rate: float
     dispersion: float
-    scale: float
 
     @property
     def reads(self) -> str:
@@ -341,7 +338,6 @@ def overdispersed_rate(
         low=found.low,
         high=found.high,
         dispersion=max(1.0, dispersion) if dof > 0 else 1.0,
-        scale=found.scale,
         confidence=found.confidence,
         method=found.method,
     )

@@ -141,7 +141,6 @@ class ShareInterval(Interval):
     hits: int
     trials: int
     share: float
-    sided: str
 
     @property
     def reads(self) -> str:
@@ -190,7 +189,6 @@ def share_interval(hits: int, trials: int, *, confidence: float = 0.95, sided: S
         low=low,
         high=high,
         confidence=confidence,
-        sided=sided,
         method="binomial, exact (Clopper-Pearson)",
     )
 
@@ -203,7 +201,6 @@ class OnOff(Result):
     expected: float
     z: float
     p_value: float
-    alternative: str
     method: str
 
     @property
@@ -264,7 +261,6 @@ def on_off_significance(
         expected=alpha * off_count,
         z=z,
         p_value=test.p_value,
-        alternative=alternative,
         method=method,
     )
 

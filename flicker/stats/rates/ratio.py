@@ -44,7 +44,6 @@ class RateRatio(Interval):
     ratio: float
     p_value: float
     null_ratio: float
-    alternative: str
 
     @property
     def reads(self) -> str:
@@ -133,7 +132,6 @@ def rate_ratio(
         p_value=count_tails.p_value(lower, upper, alternative),
         null_ratio=null_ratio,
         confidence=confidence,
-        alternative=alternative,
         method=f"conditional binomial, {method}",
     )
 
@@ -245,7 +243,6 @@ def rate_ratio_dispersed(
         poisson_p_value=exact.p_value,
         null_ratio=exact.null_ratio,
         confidence=confidence,
-        alternative=alternative,
         cautions=tuple(cautions),
         method="conditional binomial at counts over dispersion, t reference",
     )

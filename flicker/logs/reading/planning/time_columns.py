@@ -34,19 +34,17 @@ def find_time(task: Task, run: int | None) -> TimeColumns:
         if wishes.sample_interval_s is None:
             return stamps_of(task, column, stamps) if column.form is not None else scale_of(task, column)
     if wishes.sample_interval_s is not None:
-        return _counted(task, run)
+        return _counted(task, run, wishes.sample_interval_s)
     for column in stamps:
         if column.form is not None and column.form.has_clock:
             return stamps_of(task, column, stamps)
     numbers = [c for c in columns if c.kind == "number" and c.position != run and c.label.kind != "volts"]
     timely = [c for c in numbers if _timely(c) and c.label.kind != "other"]
     rising = [c for c in timely if _rising(c.values)] or timely
-    scaled = [c for c in rising if c.label.kind == "time" or c.time_cells]
-    told = [c for c in rising if not _counts(c)]
-    for group in (scaled, told):
-        if group:
-            return scale_of(task, group[0])
-    counter = next((c for c in rising), None)
+    likely = [c for c in rising if c.label.kind == "time" or c.time_cells] or [c for c in rising if not _counts(c)]
+    if likely:
+        return scale_of(task, likely[0])
+    counter = next(iter(rising), None)
     if stamps and counter is None:
         raise Question(
             f'{name}: column "{stamps[0].header}" holds dates without a time of day and no other column tells the'
@@ -59,7 +57,7 @@ def find_time(task: Task, run: int | None) -> TimeColumns:
     if task.interval_s is not None:
         if first is not None and first.unnamed:
             return scale_of(task, first)
-        return _by_heading(task, counter, run)
+        return _by_heading(task, counter, run, task.interval_s)
     if counter is not None:
         return scale_of(task, counter)
     if first is not None and not wishes.plain_volts:
@@ -121,9 +119,7 @@ def _moments(column: Column) -> Floats:
     return np.where(good, micros, np.nan)
 
 
-def _counted(task: Task, run: int | None) -> TimeColumns:
-    interval = task.wishes.sample_interval_s
-    assert interval is not None
+def _counted(task: Task, run: int | None, interval: float) -> TimeColumns:
     named = task.wishes.time_column
     at = None if named is None else column_named(task.columns, named, task.name, "time_column").position
     ignored = [
@@ -143,10 +139,8 @@ def _counted(task: Task, run: int | None) -> TimeColumns:
     return TimeColumns("none", tuple(c.position for c in ignored), factor=interval, means="counted, as told")
 
 
-def _by_heading(task: Task, counter: Column | None, run: int | None) -> TimeColumns:
+def _by_heading(task: Task, counter: Column | None, run: int | None, interval: float) -> TimeColumns:
     """Count time at the interval that the heading tells; a column that counts samples gives the place."""
-    interval = task.interval_s
-    assert interval is not None
     task.notes.append(f"Time is counted at {interval:g} s a sample, as the file's heading says.")
     means = f"counted at {interval:g} s a sample, from the heading"
     likely = counter or next(

@@ -16,7 +16,7 @@ _SPACES = " '\u2019\u00a0\u202f\u2009"
 _LEAD = r"[+-]?[1-9]\d{0,2}"  # no group of thousands begins with a nought: 0,500 holds a decimal sign
 GROUPED_POINT = re.compile(rf"{_LEAD}(?:(?:,\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:\.\d*)?")
 GROUPED_COMMA = re.compile(rf"{_LEAD}(?:(?:\.\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:,\d*)?")
-_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-", "\ufe63": "-", "\uff0d": "-"})
+MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-", "\ufe63": "-", "\uff0d": "-"})
 _ODD_SIGN = re.compile(r"(?P<lead>[+-])\s+(?P<a>[\d.,].*)|(?P<b>[\d.,].*?)\s?(?P<tail>[+-])|\(\s*(?P<c>[\d.,].*?)\s*\)")
 _UNIT_BEHIND = re.compile(rf"([+-]?[\d.,{_SPACES}]*\d(?:[eE][+-]?\d+)?)\s*[A-Za-zµμ]{{1,12}}(?: ?DC)?")
 ASK = "say which with decimal=',' or decimal='.' (--decimal)"
@@ -49,7 +49,7 @@ def bare_number(text: str) -> str | None:
     if len(bare) > LONGEST:
         return None
     if not bare.isascii():
-        bare = bare.translate(_MINUS)
+        bare = bare.translate(MINUS)
     if bare[-1:] in "+-)" or bare[1:2].isspace():
         found = _ODD_SIGN.fullmatch(bare)
         if found:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
 from flicker.logs.reading.words import units as unit_names
-from flicker.logs.reading.words.numerals import LONGEST, Numerals
+from flicker.logs.reading.words.numerals import LONGEST, MINUS, Numerals
 
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
@@ -25,12 +25,11 @@ OVER = frozenset({
     "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
 })  # fmt: skip
 WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.](?:[eE][+-]?\d+)?\s?[)+-]?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
-_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-"})
 
 
 def word_value(text: str) -> float | None:
     """Return NaN or a signed infinity for a meter's words, None where the text is neither."""
-    word = text.strip().strip('"').strip().lower().translate(_MINUS)
+    word = text.strip().strip('"').strip().lower().translate(MINUS)
     if word in MISSING:
         return math.nan
     sign = 1.0
@@ -52,7 +51,7 @@ def value(text: str, numerals: Numerals, *, units_too: bool) -> float | None:
     if bare is not None:
         return scpi(bare)
     if units_too and len(text) <= LONGEST:
-        found = WITH_UNIT.fullmatch(text.strip().strip('"').translate(_MINUS))
+        found = WITH_UNIT.fullmatch(text.strip().strip('"').translate(MINUS))
         if found:
             bare, volts = numerals.number(found["n"]), unit_names.volts_per(found["u"])
             if bare is not None and volts is not None:
