@@ -11,6 +11,8 @@ from collections.abc import Callable
 
 from scipy import special
 
+from flicker.base.roots import root
+
 
 def poisson_at_most(count: float, mean: float) -> float:
     """Chance of ``count`` or fewer."""
@@ -116,28 +118,8 @@ def normal_p(z: float, alternative: str) -> float:
 
 
 def solve(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return the root between two positive brackets, in log scale.
-
-    Ridders (1979), IEEE Transactions on Circuits and Systems 26, 979-980.
-    """
-    a, b = math.log(low), math.log(high)
-    fa, fb = function(low), function(high)
-    if fa == 0.0 or fb == 0.0 or (fa > 0) == (fb > 0):
-        return low if abs(fa) <= abs(fb) else high
-    for _ in range(100):
-        m = 0.5 * (a + b)
-        fm = function(math.exp(m))
-        root = math.sqrt(fm * fm - fa * fb)
-        x = m if root == 0.0 else m + (m - a) * math.copysign(1.0, fa - fb) * fm / root
-        fx = function(math.exp(x))
-        if fx == 0.0:
-            return math.exp(x)
-        if (fm > 0) != (fx > 0):
-            a, fa, b, fb = (m, fm, x, fx) if m < x else (x, fx, m, fm)
-        elif (fa > 0) != (fx > 0):
-            b, fb = x, fx
-        else:
-            a, fa = x, fx
-        if abs(b - a) <= 1e-14 * max(1.0, abs(m)):
-            break
-    return math.exp(0.5 * (a + b))
+    """Return the root between two positive brackets, halved in log scale; the nearer bracket where there is none."""
+    at_low, at_high = function(low), function(high)
+    if at_low * at_high >= 0.0:
+        return low if abs(at_low) <= abs(at_high) else high
+    return math.exp(root(lambda log: function(math.exp(log)), math.log(low), math.log(high)))

@@ -101,12 +101,10 @@ def pooled(
     names = ["times"] if len(items) == 1 else [f"times[{i}]" for i in range(len(items))]
     arrays = [check.finite_array(name, item, least=0) for name, item in zip(names, items, strict=True)]
     ends = _ends(end, arrays, ended_by, name_of_end)
-    for i, (name, array) in enumerate(zip(names, arrays, strict=True)):
-        if array.size == 0:
-            continue
+    for name, array, last in zip(names, arrays, ends, strict=True):
         check.rising(name, array)
-        check.inside(name, array, 0.0, ends[i])
-        if above_zero and array[0] == 0:
+        check.inside(name, array, 0.0, last)
+        if above_zero and array.size and array[0] == 0:
             raise ValueError(f"{name} must lie above 0 here (the logarithm of time is used), got 0.0")
     counts = np.array([a.size for a in arrays], dtype=np.int64)
     if counts.sum() < least:
@@ -129,16 +127,9 @@ def _ends(end: Ends, arrays: list[Floats], ended_by: str, name: str) -> Floats:
         raise ValueError(
             f"{name} must be given when ended_by='time': the observed length of each run, above 0, got None"
         )
-    ends = check.finite_array(
-        name, end if isinstance(end, str) else np.atleast_1d(np.asarray(end, dtype=object)).tolist()
-    )
-    if ends.size == 1 and len(arrays) > 1:
-        ends = np.repeat(ends, len(arrays))
-    if ends.size != len(arrays):
-        raise ValueError(f"{name} must hold one number per run ({len(arrays)}), got {ends.size}")
-    if np.any(ends <= 0):
-        raise ValueError(f"{name} must be above 0, got {ends[ends <= 0][0]}")
-    return ends
+    given = end if isinstance(end, str) else np.atleast_1d(np.asarray(end, dtype=object)).tolist()
+    ends = check.positive_array(name, given, least=1)
+    return check.paired(name, np.repeat(ends, len(arrays)) if ends.size == 1 else ends, len(arrays), each="run")
 
 
 def side(alternative: str) -> str:

@@ -93,16 +93,12 @@ class _Trials:
 
     def enough(self, more: int, after: int, wanted: float) -> bool:
         """Whether the power is reached; stops as soon as that is settled."""
-        draws = self.more.shape[0]
-        good = bad = 0
+        draws, good = self.more.shape[0], 0
         if self.counts.size + more == 0 or after == 0:
             return False
         for draw in range(draws):
-            if self.shown(draw, more, after):
-                good += 1
-            else:
-                bad += 1
-            if good >= wanted * draws or bad > (1.0 - wanted) * draws:
+            good += self.shown(draw, more, after)
+            if good >= wanted * draws or draw + 1 - good > (1.0 - wanted) * draws:
                 break
         return bool(good >= wanted * draws)
 

@@ -6,6 +6,7 @@ Exposure is observed time in any one unit (or a number of power-ups); rates come
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -29,6 +30,14 @@ __all__ = [
 
 Sided = Literal["two-sided", "lower", "upper"]
 _SIDED = ("two-sided", "lower", "upper")
+_LIMITS: dict[str, tuple[Callable[[int, float], float], Callable[[int, float], float]]] = {
+    "exact": (count_tails.poisson_low, count_tails.poisson_high),
+    "mid-p": (count_tails.poisson_mid_low, count_tails.poisson_mid_high),
+    "jeffreys": (
+        lambda count, tail: float(special.gammaincinv(count + 0.5, tail)) if count else 0.0,
+        lambda count, tail: float(special.gammainccinv(count + 0.5, tail)),
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,25 +112,15 @@ def rate_interval(
     count = check.whole("count", count)
     exposure = check.positive("exposure", exposure, what="observed time")
     confidence = check.share("confidence", confidence)
-    check.one_of("method", method, ("exact", "mid-p", "jeffreys"))
+    check.one_of("method", method, tuple(_LIMITS))
     check.one_of("sided", sided, _SIDED)
     check.one_of("ended_by", ended_by, ("time", "event"))
     if ended_by == "event" and (count == 0 or method != "exact"):
         raise ValueError(f"ended_by 'event' needs 1 event or more and method 'exact', got {count} and {method!r}")
     tail = 0.5 * (1.0 - confidence) if sided == "two-sided" else 1.0 - confidence
-    if ended_by == "event":
-        low, high = count_tails.poisson_low(count, tail), count_tails.poisson_high(count - 1, tail)
-    elif method == "exact":
-        low, high = count_tails.poisson_low(count, tail), count_tails.poisson_high(count, tail)
-    elif method == "mid-p":
-        low, high = count_tails.poisson_mid_low(count, tail), count_tails.poisson_mid_high(count, tail)
-    else:
-        low = float(special.gammaincinv(count + 0.5, tail)) if count else 0.0
-        high = float(special.gammainccinv(count + 0.5, tail))
-    if sided == "upper":
-        low = 0.0
-    elif sided == "lower":
-        high = math.inf
+    low_of, high_of = _LIMITS[method]
+    low = 0.0 if sided == "upper" else low_of(count, tail)
+    high = math.inf if sided == "lower" else high_of(count - (ended_by == "event"), tail)
     return RateInterval(
         count=count,
         exposure=exposure,
@@ -248,12 +247,9 @@ def on_off_significance(
 
     test = rate_ratio(on_count, on_time, off_count, off_time, alternative=alternative)
     alpha = on_time / off_time
-    total = on_count + off_count
-    half = 0.0
-    if on_count:
-        half += on_count * math.log((1.0 + alpha) / alpha * on_count / total)
-    if off_count:
-        half += off_count * math.log((1.0 + alpha) * off_count / total)
+    total = max(on_count + off_count, 1)
+    half = special.xlogy(on_count, (1.0 + alpha) / alpha * on_count / total)
+    half += special.xlogy(off_count, (1.0 + alpha) * off_count / total)
     z = math.copysign(math.sqrt(max(0.0, 2.0 * half)), on_count - alpha * off_count)
     method = "z by Li and Ma eq. 17; p by the exact conditional binomial"
     return OnOff(
