@@ -15,13 +15,12 @@ from flicker.base.check import one_of, positive, whole
 from flicker.base.units import HOUR
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
-from flicker.simulate import _beside, _connection, _kinds, _situations, _visits, _write
+from flicker.simulate import _beside, _connection, _kinds, _situations, _write
 from flicker.simulate._noise import COLOURS
-from flicker.simulate._registry import REGISTRY
-from flicker.simulate._sheet import SHAPES, Setting, Sheet
+from flicker.simulate._sheet import REGISTRY, SHAPES, Setting, Sheet
 from flicker.simulate._truth import BenchTruth
 
-assert _beside and _connection and _kinds and _situations and _visits  # imported for what they enter into the registry
+assert _beside and _connection and _kinds and _situations  # imported for what they enter into the registry
 
 
 _ORDER = ("steady", "one-off", "noisy", "drifting", "degrading", "situation")

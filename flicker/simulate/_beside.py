@@ -7,8 +7,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.units import HOUR
 from flicker.simulate import _noise
-from flicker.simulate._registry import kind
-from flicker.simulate._sheet import Sheet
+from flicker.simulate._sheet import Sheet, kind
 from flicker.simulate._situations import switched_off
 
 

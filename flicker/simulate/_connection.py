@@ -6,8 +6,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.simulate import _noise
-from flicker.simulate._registry import kind
-from flicker.simulate._sheet import Sheet
+from flicker.simulate._sheet import Sheet, kind
 
 PROTECTION_V = 0.75  # all four: common practice, no source
 RECONNECT_S = 4.0

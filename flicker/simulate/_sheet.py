@@ -1,7 +1,8 @@
-"""The sheet on which a kind is drawn: settings in, samples and truth out, glitches by their waveforms. Knows nothing of the kinds themselves."""
+"""The sheet on which a kind is drawn: settings in, samples and truth out, glitches by their waveforms; and the list of kinds."""
 
 from __future__ import annotations
 
+import inspect
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -123,9 +124,8 @@ class Sheet:
         self.time = [self._axis(run) for run in range(setting.runs)]
         self.traces = [{name: self._trace(run, name) for name in self.channels} for run in range(setting.runs)]
         if setting.power_up:
-            for run in range(setting.runs):
-                for name in self.channels:
-                    self.power_up(run, name, 0.0)
+            for run, name, _ in self.each():
+                self.power_up(run, name, 0.0)
 
     def rng(self, purpose: str, run: int = 0, channel: str = "") -> np.random.Generator:
         """Return the random stream of a purpose."""
@@ -334,3 +334,42 @@ class Sheet:
         return values, BenchTruth(
             kind=kind, family=family, seed=self.setting.seed, options=dict(options), runs=tuple(runs), marks=marks
         )
+
+
+Draw = Callable[..., None]
+
+REGISTRY: dict[str, Kind] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of bench. ``bench`` overrides common options; ``draw`` has the kind's own options as keywords."""
+
+    name: str
+    family: str
+    text: str
+    verdict: str | None
+    draw: Draw
+    bench: Mapping[str, Any]
+
+    def options(self) -> dict[str, Any]:
+        """Return the kind's own options with their defaults."""
+        return {
+            name: item.default
+            for name, item in inspect.signature(self.draw).parameters.items()
+            if item.kind is inspect.Parameter.KEYWORD_ONLY
+        }
+
+
+def kind(name: str, family: str, text: str, *, verdict: str | None, **bench: Any) -> Callable[[Draw], Draw]:
+    """Enter a drawing function under a name; it may be entered under several."""
+
+    def enter(draw: Draw) -> Draw:
+        REGISTRY[name] = Kind(name=name, family=family, text=text, verdict=verdict, draw=draw, bench=bench)
+        return draw
+
+    return enter
+
+
+def nothing(sheet: Sheet) -> None:
+    """Draw nothing beside the noise and the power-up."""

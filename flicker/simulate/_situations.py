@@ -10,8 +10,7 @@ from flicker.base.units import HOUR
 from flicker.simulate._connection import START_MUTE_S
 from flicker.simulate._kinds import noisy, one_off
 from flicker.simulate._noise import at_random
-from flicker.simulate._registry import Draw, kind, nothing
-from flicker.simulate._sheet import Sheet
+from flicker.simulate._sheet import Draw, Sheet, kind, nothing
 from flicker.simulate._truth import Mark, PowerUp
 
 # --- faults that volts decide ---------------------------------------------------------------------------------------

@@ -117,7 +117,8 @@ def noise_sigma(y: ArrayLike, *, resolution: float | None = None) -> float:
     is right down to a sigma of about a fifth of a step; below, few values leave the level and the figure is a bound
     from above (about 0.3 steps).
     """
-    array = _finite(y)
+    array = check.number_array("y", y)
+    array = check.finite_array("y", array[~np.isnan(array)])
     step = resolution_of(array) if resolution is None else check.positive("resolution", resolution, zero=True)
     middle = median(array)
     plain = 1.482602218505602 * median(np.abs(array - middle))
@@ -145,9 +146,3 @@ def noise_sigma(y: ArrayLike, *, resolution: float | None = None) -> float:
     spread = float(np.sum(w * (zk - zm) ** 2))
     slope = float(np.sum(w * (zk - zm) * (b - bm))) / spread if spread > 0 else 0.0
     return slope * step
-
-
-def _finite(y: ArrayLike) -> Floats:
-    array = check.number_array("y", y)
-    array = array[~np.isnan(array)]
-    return check.finite_array("y", array)

@@ -20,7 +20,7 @@ from flicker.logs.reading.planning.columns import (
     listed,
     not_numbers,
 )
-from flicker.logs.reading.planning.extra_columns import mode_of
+from flicker.logs.reading.planning.sampled import mode_of
 from flicker.logs.reading.words import units, vocabulary
 from flicker.logs.roles import holds_marks
 

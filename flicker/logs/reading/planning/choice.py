@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from flicker.logs.errors import LogError, Question
-from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Column, Kind, Task, column_named, find_column, listed, not_numbers
 from flicker.logs.reading.words import units, vocabulary
 
@@ -26,14 +26,14 @@ def key_among(task: Task, free: list[Column]) -> Column | None:
     if task.wishes.channel_column is not None:
         return column_named(free, task.wishes.channel_column, task.name, "channel_column")
     values = [
-        c for c in free if c.kind == "number" and task.kinds.get(c.position) is None and not extra_columns.cycles(c)
+        c for c in free if c.kind == "number" and task.kinds.get(c.position) is None and not sampled.cycles(c)
     ]
     for column in free:
         named = task.kinds.get(column.position) is Kind.CHANNEL
         in_turn = (
-            extra_columns.woven(column)
+            sampled.woven(column)
             if column.kind == "text"
-            else (column.kind == "number" and column.label.kind == "none" and extra_columns.cycles(column))
+            else (column.kind == "number" and column.label.kind == "none" and sampled.cycles(column))
         )
         known = task.kinds.get(column.position) not in (None, Kind.CHANNEL)
         if column in values or known or not (named or (in_turn and (column.unnamed or column.kind == "text"))):

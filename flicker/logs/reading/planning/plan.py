@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning import choice, extra_columns
+from flicker.logs.reading.planning import choice, sampled
 from flicker.logs.reading.planning.beside import companions_among, marks_among, roles_among, with_modes, with_signs
 from flicker.logs.reading.planning.channel_units import channels_of
 from flicker.logs.reading.planning.columns import Channel, Column, Kind, Scan, Task, TimeColumns, Wishes, listed
@@ -99,7 +99,7 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Sequenc
     rest = [column for column in columns if column.position not in taken]
     marks = marks_among(task, rest)
     free = [c for c in rest if c is not marks]
-    task.kinds = {c.position: kind for c in free if (kind := extra_columns.kind_of(c)) is not None}
+    task.kinds = {c.position: kind for c in free if (kind := sampled.kind_of(c)) is not None}
     choice.leave_counts(task, free)
     choice.promote_averages(task, free)
     roles = roles_among(task, free)

@@ -8,8 +8,8 @@ from flicker.base.arrays import Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import Question
 from flicker.logs.reading.planning.columns import Column, Kind, Task, TimeColumns, column_named, listed
-from flicker.logs.reading.planning.extra_columns import kind_of
 from flicker.logs.reading.planning.heading import ASK_INTERVAL
+from flicker.logs.reading.planning.sampled import kind_of
 from flicker.logs.reading.planning.time_scale import epoch, scale_of, stamps_of, usual_step
 from flicker.logs.reading.words import clock, vocabulary
 

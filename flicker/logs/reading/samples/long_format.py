@@ -9,7 +9,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError
-from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
 from flicker.logs.reading.planning.columns import Column
 from flicker.logs.reading.samples.spool import Spool
@@ -62,7 +62,7 @@ def rows_of(
     for k, key in enumerate(keys):
         rows = code == k
         label = units.label(key)
-        kind = extra_columns.kind_of(Column(label.name or key, k, "number", values=np.empty(0)))
+        kind = sampled.kind_of(Column(label.name or key, k, "number", values=np.empty(0)))
         if not key:
             continue  # rows that could not be read
         if label.kind == "other" or kind is not None or np.isnan(value[rows]).all():

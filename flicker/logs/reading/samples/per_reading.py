@@ -11,7 +11,7 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats
 from flicker.logs import arrow_types
 from flicker.logs.errors import Question
-from flicker.logs.reading.planning import extra_columns
+from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Channel
 from flicker.logs.reading.words import odd_cells, units
 
@@ -63,7 +63,7 @@ class PerReading:
 
     def _signs(self, words: Any, position: int) -> Floats:
         kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
-        signs = [extra_columns.sign_of(kind) for kind in kinds]
+        signs = [sampled.sign_of(kind) for kind in kinds]
         if None in signs:
             kind, title = kinds[signs.index(None)], self.titles[position]
             raise Question(
@@ -75,7 +75,7 @@ class PerReading:
 
     def _alternating(self, words: Any) -> Bools:
         kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
-        return np.asarray(np.array([extra_columns.mode_of(kind) == "ac" for kind in kinds])[codes])
+        return np.asarray(np.array([sampled.mode_of(kind) == "ac" for kind in kinds])[codes])
 
     @property
     def unread(self) -> int:
