@@ -138,6 +138,7 @@ return [...document.querySelectorAll('.jp-NotebookPanel:not(.lm-mod-hidden) .jp-
   };
 });
 """
+DRAWN = "return document.querySelectorAll('.jp-NotebookPanel:not(.lm-mod-hidden) .vega-embed canvas').length"
 OPEN = """
 const app = window.jupyterapp, done = arguments[arguments.length - 1];
 app.commands.execute('application:close-all')
@@ -167,6 +168,8 @@ def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
     """Open a notebook, without a kernel, and wait until that many charts are drawn; what each code cell shows."""
     problem = driver.execute_async_script(OPEN, path)
     assert not problem, problem
+    late = f"{path}: {charts} charts should have been drawn"
+    until(lambda: driver.execute_script(DRAWN) >= charts, late)  # each look at their pixels takes time from the drawing
     seen: list[Any] = [None]
 
     def drawn() -> list[dict[str, Any]] | None:
@@ -176,5 +179,5 @@ def cells(driver: Any, path: str, *, charts: int) -> list[dict[str, Any]]:
         seen[0] = shown
         return shown if still else None
 
-    found: list[dict[str, Any]] = until(drawn, f"{path}: {charts} charts should have been drawn", pause_s=0.3)
+    found: list[dict[str, Any]] = until(drawn, late, pause_s=0.3)
     return found

@@ -169,13 +169,13 @@ def test_an_installed_package_brings_its_demo_along(tmp_path):
         "    print(name, all(Path(p).exists() for v in told.values() for p in ([v] if isinstance(v, str) else v)))\n"
     )
     asked += "from flicker.cli import main\n"
-    asked += "sys.exit(main(['notebook', 'worse-over-visits', '--channel', 'right']))\n"
+    asked += "sys.exit(main(['notebook', 'intermittent-or-one-off', '--channel', 'right']))\n"
     done = subprocess.run([sys.executable, "-c", asked], cwd=work, env=env, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     first, *rows = done.stdout.splitlines()
     assert first.startswith(str(site))
     assert [row.rsplit(" ", 1) for row in rows[: len(NAMES)]] == [[name, "True"] for name in NAMES]
-    book = nbformat.read(work / "worse-over-visits.ipynb", as_version=4)
+    book = nbformat.read(work / "intermittent-or-one-off.ipynb", as_version=4)
     assert "Channel right" in book.cells[-1].outputs[0].data["text/plain"]
 
 
