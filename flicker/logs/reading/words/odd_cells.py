@@ -85,7 +85,8 @@ def all_there(values: NDArray[Any]) -> bool:
 
     Their squares are summed, one walk where a minimum and a maximum take two: one too large is enough, and NaN fails.
     """
-    return values.dtype.kind != "f" or float(np.dot(values, values)) < INFINITE**2
+    with np.errstate(over="ignore", invalid="ignore"):
+        return values.dtype.kind != "f" or float(np.dot(values, values)) < INFINITE**2
 
 
 def to_volts(values: Floats, volts: float) -> Floats:
