@@ -22,11 +22,10 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Doc, Result
 from flicker.logs.spans import elapsed, holds, total, without
+from flicker.signals.excursions import near_s
 from flicker.signals.trace import Trace
 from flicker.stats.rates import share_interval
 
-LEAST_LAG_S = 1.0  # common practice, no source: a supply or a knock reaches both channels within a second
-LAG_STEPS = 2.0  # sample intervals by which the same event may be logged apart; chosen, not measured
 BEYOND_CHANCE = ("common cause", "partly common")  # answers; the first from the share on that is to be looked for first
 COMMON_SHARE = 0.5  # common practice, no source: from here on the common part is what to look for first
 CONFIDENCE = 0.95  # common practice, no source
@@ -383,7 +382,7 @@ def coincide_all(
 
 
 def _usual_lag(runs_a: Sequence[ChannelEvents], runs_b: Sequence[ChannelEvents]) -> float:
-    return max(LEAST_LAG_S, LAG_STEPS * max(run.sample_interval_s for run in (*runs_a, *runs_b)))
+    return near_s(max(run.sample_interval_s for run in (*runs_a, *runs_b)))
 
 
 def _corrected(pair: ChannelCoincidence, p_adjusted: float) -> ChannelCoincidence:

@@ -15,6 +15,7 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats, Ints
 
 MICROSECOND = 1e-6  # a choice: rounding of clock times must not decide
+NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,11 @@ class Excursions:
         """Return these and one more after them, its values in the order of the fields."""
         columns = (getattr(self, name) for name in _FIELDS)
         return Excursions(*(np.append(old, value).astype(old.dtype) for old, value in zip(columns, row, strict=True)))
+
+
+def near_s(sample_interval_s: float) -> float:
+    """How far apart two leads may log one event: two samples, and a second at least."""
+    return max(NEAR_S, 2.0 * sample_interval_s)
 
 
 _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")

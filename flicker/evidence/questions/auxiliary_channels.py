@@ -17,9 +17,10 @@ from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, YES, Finding
-from flicker.evidence.record.channel_record import NEAR_S, ChannelRecord, records
+from flicker.evidence.record.channel_record import ChannelRecord, records
 from flicker.logs.model import Log, LogError
 from flicker.logs.spans import within
+from flicker.signals.excursions import near_s
 from flicker.signals.trace import PICK_UP_V, RunTraces, Trace, trace_log
 
 if TYPE_CHECKING:
@@ -142,7 +143,7 @@ def with_lead(record: ChannelRecord, lead: Sequence[ChannelEvents]) -> Bools:
     hit = np.zeros(record.episodes.count, dtype=bool)
     for place, (run, events) in enumerate(zip(record.runs, lead, strict=True)):
         mine = np.flatnonzero(record.episodes.run == place)
-        near = max(NEAR_S, 2.0 * run.sample_interval_s)
+        near = near_s(run.sample_interval_s)
         hit[mine] = _near(record.episodes.start_s[mine], np.sort(events.start_s), near)
     return hit
 
@@ -270,7 +271,7 @@ def _alone(record: ChannelRecord, other: ChannelRecord | None) -> tuple[list[Flo
             continue
         chosen = record.own(place)
         if other is not None:
-            near = max(NEAR_S, 2.0 * run.sample_interval_s)
+            near = near_s(run.sample_interval_s)
             chosen &= ~_near(record.episodes.start_s + run.offset_s, others, near)
         times.append(np.sort(np.clip(record.episodes.clock_s[chosen], 0.0, trace.observed_s)))
         seen.append(trace.observed_s)

@@ -12,7 +12,7 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
-from flicker.signals.excursions import Excursions, episode_numbers
+from flicker.signals.excursions import Excursions, episode_numbers, near_s
 from flicker.signals.guard.figures import CELL_S
 from flicker.signals.trace import RunTraces, Trace
 
@@ -20,7 +20,6 @@ from flicker.signals.trace import RunTraces, Trace
 Tables: TypeAlias = dict[tuple[int, str], tuple[Floats, Floats, Floats]]
 
 EVER = np.array([[-np.inf, np.inf]])  # all of a run
-NEAR_S = 1.0  # what reaches two leads at once does so within a second, or two samples; common practice, no source
 SHORT_S = 30.0  # longer is no event of the room; chosen, not measured
 AS_LARGE = 0.5  # a swing half as large elsewhere is shared, a smaller one its crosstalk: a choice
 
@@ -227,7 +226,7 @@ def _alike(all_runs: Sequence[RunTraces], tables: Tables) -> dict[tuple[int, str
     out: dict[tuple[int, str], dict[str, Ints]] = {}
     for run in all_runs:
         seen = {trace.channel: tables[run.number, trace.channel] for trace in run.traces if trace.observed_s > 0}
-        near = max(NEAR_S, 2.0 * run.run.sample_interval_s)
+        near = near_s(run.run.sample_interval_s)
         for name, (start, end, _) in seen.items():
             out[run.number, name] = {}
             for other, (begins, ends, _) in seen.items():

@@ -8,6 +8,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.middle import median
+from flicker.evidence.guard.life import DIGITS
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.blocks import BLOCK_S
 from flicker.signals.trace import RunTraces
@@ -21,7 +22,6 @@ OTHER_PACE = (
 )
 LAGS = (1, 2, 4, 8, 16, 32, 64)  # blocks, of a second or one reading: a meter's filter, not the warmth of a unit; a choice
 FOLLOWED = 0.7  # part of the largest difference from block to block: of white noise every lag has all of it; a choice
-DIGITS = 3.0  # below so many last digits a difference tells of the digit; a choice
 OTHER_FILTER = 4.0  # times as slow: the lags are powers of two, and noise itself may change by an octave; a choice
 
 

@@ -10,13 +10,13 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.units import HOUR
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.signals.guard.figures import APART_S
 from flicker.stats.power_ups import expected_counts
 
 # Share of occupied windows from which a counter saturates: a 10 s dead time counts 900 per hour as 74, 1,800 as 12
 # (by definition of a paralysable counter); the share still rises.
 OCCUPIED_LEADS = 0.10
 HEAT_S = 2.0 * HOUR  # common practice, no source: two hours on, a unit is as warm as it gets
-CELL_S = 10.0  # where no dead time is set: a choice
 
 
 class PowerUpCounts(NamedTuple):
@@ -72,7 +72,7 @@ def saturated(records: Sequence[ChannelRecord]) -> OccupiedWindows | None:
     ends: list[float] = []
     cells: list[int] = []
     for record in records:
-        cell_s = record.dead_time_s or CELL_S
+        cell_s = record.dead_time_s or APART_S
         marks, number = _occupied(record, cell_s)
         begins += marks
         cells += number.tolist()

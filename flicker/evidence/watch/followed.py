@@ -20,6 +20,7 @@ from flicker.base.formats import clock_text, seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS, OPEN_V
+from flicker.evidence.questions.movement import MINUTE_S
 from flicker.evidence.watch.watching import GO_ON
 from flicker.logs.model import Piece
 from flicker.signals.guard.figures import GRACE_S, HOUR_CELLS
@@ -266,7 +267,6 @@ class LiveGuard:
 
 
 BINS = 40  # of the counts over time, at first a minute each, then wider: a choice
-BIN_S = 60.0  # as there
 FEWEST = 5  # episodes before bursts can be told from single ones; chosen, not measured
 
 
@@ -274,7 +274,7 @@ class Bursts:
     """Counts in bins of observed time that grow with the watch: the dispersion so far, in flat memory."""
 
     def __init__(self) -> None:
-        self.width_s = BIN_S
+        self.width_s = MINUTE_S
         self.counts = np.zeros(BINS, dtype=np.int64)
         self.largest = 1.0
 

@@ -21,7 +21,7 @@ from flicker.base.formats import clock_text, hours_text, lasting_text, seconds_t
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
-from flicker.evidence.record.channel_record import NEAR_S, SHORT_S
+from flicker.evidence.record.channel_record import SHORT_S
 from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard
 from flicker.evidence.watch.watching import (
     CLEAN,
@@ -34,6 +34,7 @@ from flicker.evidence.watch.watching import (
     design,
 )
 from flicker.logs.growing import Fresh
+from flicker.signals.excursions import near_s
 from flicker.signals.guard.figures import CELL_S
 from flicker.signals.live import LiveChannel, LiveEpisode
 from flicker.stats.sequential import rate_bounds
@@ -259,7 +260,7 @@ class Watcher:
     def _alike(self, episode: LiveEpisode, others: Sequence[LiveEpisode]) -> bool:
         if episode.end_s - episode.start_s > SHORT_S:
             return False
-        near = max(NEAR_S, 2.0 * self.cadence_s)
+        near = near_s(self.cadence_s)
         return any(
             found.run == episode.run
             and abs(found.start_s - episode.start_s) <= near
