@@ -47,13 +47,9 @@ class _Counter(http.server.BaseHTTPRequestHandler):
         pass
 
 
-def visit(page: Path, profile: Path, *, width: int = 1280) -> Visit:
-    """Open a page in a frame of the given width; every request that would leave the machine is counted instead."""
-    frame = profile / "frame.html"
+def visit(page: Path, profile: Path) -> Visit:
+    """Open a page; every request that would leave the machine is counted instead."""
     profile.mkdir(parents=True, exist_ok=True)
-    # A window of Chromium is never narrower than some 500 pixels; a frame is.
-    frame.write_text(f'<iframe src="{page.as_uri()}" style="width:{width}px;height:4000px;border:0"></iframe>')
-    target = page if width >= 600 else frame
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), _Counter)
     server.seen = []  # type: ignore[attr-defined]
     threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -65,9 +61,9 @@ def visit(page: Path, profile: Path, *, width: int = 1280) -> Visit:
                 f"--user-data-dir={profile}",
                 f"--proxy-server=127.0.0.1:{server.server_address[1]}",
                 "--proxy-bypass-list=<-loopback>",
-                f"--window-size={max(width, 600)},2000",
+                "--window-size=1280,2000",
                 "--dump-dom",
-                target.as_uri(),
+                page.as_uri(),
             ],
             capture_output=True,
             text=True,
