@@ -14,8 +14,7 @@ import pytest
 from flicker import Log, assess
 from flicker.base.units import HOUR
 from flicker.evidence.guard import Reason
-from flicker.evidence.guard.awake import Cells, not_awake
-from flicker.evidence.guard.life import level_held, settles, start_shown
+from flicker.evidence.guard.awake import Cells, level_held, not_awake, settles, start_shown
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import fresh_live

@@ -9,7 +9,7 @@ import pytest
 from plain_relay import relay_sequence
 from scipy import stats
 
-from flicker.evidence.outlook.protection import threshold_table, trip_forecast
+from flicker.evidence.outlook.protection import by_threshold, outcomes_text, trip_forecast
 from flicker.signals.relay import Relay
 
 OPTIONS = dict(trip_V=0.75, threshold_V=0.1)
@@ -86,10 +86,9 @@ def test_other_thresholds_side_by_side():
     records = [
         [relay_sequence(time, values, Relay().at(trip), sample_interval_s=0.5)] * 2 for trip in (2.0, 0.3, 5.0, 0.75)
     ]
-    table = threshold_table(records, used_V=0.75)
-    assert [(row.relay.trip_V, row.trips) for row in table.rows] == [(0.3, 6), (0.75, 4), (2.0, 2), (5.0, 0)]
-    assert "from 5 V on the relay would have stayed closed" in table.reads
-    table.to_json()
+    rows = by_threshold(records)
+    assert [(row.relay.trip_V, row.trips) for row in rows] == [(0.3, 6), (0.75, 4), (2.0, 2), (5.0, 0)]
+    assert "from 5 V on the relay would have stayed closed" in outcomes_text(rows)
 
 
 def test_no_upper_end_lies_under_the_count():

@@ -18,7 +18,7 @@ OURS = {"flicker.stats.power_ups.forecast", "flicker.case.case_file", "flicker.p
 UNASKED = {
     f"flicker.{name}"
     for name in (
-        "evidence.compare.weighing", "evidence.located.power_up_history", "evidence.located.mean_count",
+        "evidence.compare.weighing", "evidence.located.power_up_history",
         "evidence.located.rate_changed", "evidence.located.warmup", "evidence.outlook.swings_ahead", "stats.soak",
         "stats.power_ups.growth", "stats.rates.dispersion", "stats.changepoints", "stats.arrivals.clusters",
         "logs.reading.text.grouped_rows",

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 from flicker.commands._documents import kept_answer, print_document
-from flicker.commands._options import CACHE_OPTIONS, JSON, REPORT, Options, add_log_options, add_options, since_from
-from flicker.commands._shared import cache_from, case_from, case_logs, hand_over, limits_from, read_logs, working
+from flicker.commands._shared import (
+    CACHE_OPTIONS,
+    JSON,
+    REPORT,
+    Options,
+    add_log_options,
+    add_options,
+    cache_from,
+    case_from,
+    case_logs,
+    hand_over,
+    limits_from,
+    read_logs,
+    since_from,
+    working,
+)
 from flicker.logs.beside import keep_text, kept_text
 
 if TYPE_CHECKING:
@@ -112,16 +124,10 @@ def run(arguments: argparse.Namespace) -> int:
 
             write_excursions(result, arguments.excursions)
     printed: list[str] = []
-    document = hand_over(arguments, result, partial(_show, keep=printed.append), logs=logs)
+    document = hand_over(arguments, result, logs=logs, keep=printed.append)
     if kept is not None and len(logs) == len(arguments.logs):
         keep_text(*kept, document or "".join(printed))
     return 0
-
-
-def _show(result: Assessment, keep: Callable[[str], object]) -> None:
-    from flicker.present.terminal import show_assessment
-
-    show_assessment(result, keep=keep)
 
 
 def _pooled(case: Case, arguments: argparse.Namespace) -> tuple[str, ...]:

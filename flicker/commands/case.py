@@ -13,8 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flicker.case.reading import quoted
-from flicker.commands._options import Options, add_file_options, add_options, need, reading_from
-from flicker.commands._shared import working
+from flicker.commands._shared import Options, add_file_options, add_options, need, reading_from, working
 
 if TYPE_CHECKING:
     from flicker.case.model import Case

@@ -7,8 +7,19 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, need
-from flicker.commands._shared import case_from, case_logs, hand_over, limits_from, working
+from flicker.commands._shared import (
+    JSON,
+    REPORT,
+    Options,
+    add_log_options,
+    add_options,
+    case_from,
+    case_logs,
+    hand_over,
+    limits_from,
+    need,
+    working,
+)
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -55,21 +66,8 @@ def run(arguments: argparse.Namespace) -> int:
         result, logs = _of_case(arguments, case)
     else:
         result, logs = _of_logs(arguments, case)
-    hand_over(arguments, result, _show, logs=logs)
+    hand_over(arguments, result, logs=logs)
     return 0
-
-
-def _show(result: Comparison | StageComparison) -> None:
-    from flicker.evidence.compare.stages import StageComparison
-    from flicker.present.terminal.comparison import show_comparison
-
-    if not isinstance(result, StageComparison):
-        show_comparison(result)
-        return
-    for step in result.steps if len(result.steps) == 1 else (*result.steps, result.whole):
-        show_comparison(step)
-    for credit in result.credits:
-        print(credit.reads)
 
 
 def _of_logs(arguments: argparse.Namespace, case: Case | None) -> tuple[Comparison | StageComparison, list[Log]]:

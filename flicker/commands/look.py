@@ -5,8 +5,15 @@ from __future__ import annotations
 import argparse
 
 from flicker.commands._documents import print_json
-from flicker.commands._options import Options, add_log_options, add_options
-from flicker.commands._shared import case_from, channels_from, file_options, working
+from flicker.commands._shared import (
+    Options,
+    add_log_options,
+    add_options,
+    case_from,
+    channels_from,
+    file_options,
+    working,
+)
 
 OPTIONS: Options = {
     "log": {"metavar": "LOG", "help": "the log file"},

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._options import Options, add_log_options, add_options
-from flicker.commands._shared import case_from, used_logs
+from flicker.commands._shared import Options, add_log_options, add_options, case_from, used_logs
 
 OPTIONS: Options = {
     "log": {"metavar": "LOG", "help": "the log; the mark goes to NAME.marks.csv beside it"},

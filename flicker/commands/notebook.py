@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from flicker.commands._options import Options, add_options
-from flicker.commands._shared import working
+from flicker.commands._shared import Options, add_options, working
 
 OPTIONS: Options = {
     "name": {"metavar": "NAME", "help": "which notebook; listed below"},

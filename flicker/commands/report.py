@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 
 from flicker.commands._documents import print_json
-from flicker.commands._options import RUN_GAP, Options, add_options
-from flicker.commands._shared import limits_from, working
+from flicker.commands._shared import RUN_GAP, Options, add_options, limits_from, working
 
 OPTIONS: Options = {
     "--case": {"required": True, "metavar": "CASE.toml", "help": "the case file"},

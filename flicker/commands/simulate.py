@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from flicker.commands._options import Options, add_options
-from flicker.commands._shared import working
+from flicker.commands._shared import Options, add_options, working
 
 OPTIONS: Options = {
     "kind": {"metavar": "KIND", "help": "what the bench shows; listed below"},

@@ -8,13 +8,21 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from flicker.commands._options import JSON, Options, add_log_options, add_options
-from flicker.commands._shared import case_from, hand_over, limits_from, read_logs, working
+from flicker.commands._shared import (
+    JSON,
+    Options,
+    add_log_options,
+    add_options,
+    case_from,
+    hand_over,
+    limits_from,
+    read_logs,
+    working,
+)
 from flicker.logs.errors import LogError
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
-    from flicker.evidence.soaking.plan import SoakPlan
 
 
 KNOWN: Options = {
@@ -172,11 +180,5 @@ def run(arguments: argparse.Namespace) -> int:
             scatter=arguments.scatter,
             limits=limits,
         )
-    hand_over(arguments, plan, _show)
+    hand_over(arguments, plan)
     return 0
-
-
-def _show(plan: SoakPlan) -> None:
-    from flicker.present.terminal.soak import show_soak
-
-    show_soak(plan)

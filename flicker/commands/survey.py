@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from flicker.base.progress import tell
-from flicker.commands._options import LIMITS, Options, add_options, need
-from flicker.commands._shared import case_from, limits_from, working
+from flicker.commands._shared import LIMITS, Options, add_options, case_from, limits_from, need, working
 
 NAMED = 8  # channels not to be connected that are named one by one; a choice
 OPTIONS: Options = {

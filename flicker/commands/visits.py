@@ -6,11 +6,22 @@ import argparse
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from flicker.commands._options import JSON, REPORT, Options, add_log_options, add_options, need, since_from
-from flicker.commands._shared import case_from, hand_over, limits_from, used_logs, working
+from flicker.commands._shared import (
+    JSON,
+    REPORT,
+    Options,
+    add_log_options,
+    add_options,
+    case_from,
+    hand_over,
+    limits_from,
+    need,
+    since_from,
+    used_logs,
+    working,
+)
 
 if TYPE_CHECKING:
-    from flicker.evidence.visits.visited import Visits
     from flicker.logs.model import Log
 
 
@@ -76,14 +87,8 @@ def run(arguments: argparse.Namespace) -> int:
         result = over_visits(
             given, limits_from(arguments, case), case=case, stages=stages, hours_per_day=hours, progress=say, since=since
         )
-    hand_over(arguments, result, _show)
+    hand_over(arguments, result)
     return 0
-
-
-def _show(result: Visits) -> None:
-    from flicker.present.terminal.visits import show_visits
-
-    show_visits(result)
 
 
 def _date(words: list[str]) -> dt.date:

@@ -11,19 +11,30 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from flicker._version import __version__
 from flicker.base.units import HOUR
-from flicker.commands._options import Options, add_log_options, add_options, need
-from flicker.commands._shared import case_from, channels_from, file_options, limits_from, outputs_from, used_logs
+from flicker.commands._shared import (
+    Options,
+    add_log_options,
+    add_options,
+    case_from,
+    channels_from,
+    file_options,
+    limits_from,
+    need,
+    outputs_from,
+    used_logs,
+)
 
 if TYPE_CHECKING:
     from types import FrameType
 
+    from flicker.base.limits import Limits
     from flicker.case.case_file import Case
     from flicker.evidence.watch.watcher import Watcher
     from flicker.evidence.watch.watching import Event, WatchSummary
@@ -121,136 +132,190 @@ def run(arguments: argparse.Namespace) -> int:
     growing = GrowingLog(arguments.log, wishes, run_gap_s=arguments.run_gap)
     from flicker.present.terminal.watch import Screen
 
-    screen: Screen | Lines = Lines() if arguments.json else Screen()
-    state: dict[str, Any] = {"watcher": None, "ended": "stopped by hand", "interrupted": False}
+    watch = _Watch(growing, arguments, case, limits, Lines() if arguments.json else Screen())
     code = 0
     try:
-        with _interrupts_noted(state):
-            for event in _follow(growing, arguments, case, state, screen):
-                screen.event(event)
-                if event.event == "alarm":
-                    _alarm(event, command)
+        with watch.interrupts_noted():
+            for event in watch.events():
+                watch.tell(event, command)
     except KeyboardInterrupt:
         code = 130
     except LogError as problem:  # what was watched until then is told
-        if state["watcher"] is None:
+        if watch.watcher is None:
             raise
-        state["ended"], code = str(problem), 2
-        event = state["watcher"].blind(f"the watch ends, nothing more can be judged: {problem}", "blind")
-        screen.event(event)
-        _alarm(event, command)
+        watch.ended, code = str(problem), 2
+        said = f"the watch ends, nothing more can be judged: {problem}"
+        watch.tell(watch.watcher.blind(said, "blind"), command)
     finally:
         growing.close()
-        screen.close()
-    _finish(state, growing, arguments, case, screen)
+        watch.screen.close()
+    watch.finish()
     if code == 2:
-        print(f"flicker watch: {state['ended']}", file=sys.stderr)
+        print(f"flicker watch: {watch.ended}", file=sys.stderr)
     return code
 
 
-@contextmanager
-def _interrupts_noted(state: dict[str, Any]) -> Iterator[None]:
-    """Note Ctrl-C before it is raised: a library that is loading may swallow it, and then the next look at the log ends."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
+class _Watch:
+    """A log that is followed: its readings go to a watcher, what happens to a screen; ``ended`` says why it ended."""
 
-    def note(number: int, frame: FrameType | None) -> None:
-        state["interrupted"] = True
-        signal.default_int_handler(number, frame)
+    def __init__(
+        self,
+        growing: GrowingLog,
+        arguments: argparse.Namespace,
+        case: Case | None,
+        limits: Limits,
+        screen: Screen | Lines,
+    ) -> None:
+        self.growing, self.arguments, self.case, self.limits, self.screen = growing, arguments, case, limits, screen
+        self.watcher: Watcher | None = None  # none until readings came
+        self.uses: list[ColumnUse] | None = None
+        self.ended = "stopped by hand"
+        self.interrupted = False
+        self.noted = 0  # of the notes on reading, how many were told
 
-    before = signal.signal(signal.SIGINT, note)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
+    @contextmanager
+    def interrupts_noted(self) -> Iterator[None]:
+        """Note Ctrl-C before it is raised: a library that is loading may swallow it, and then the next look at the log ends."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def note(number: int, frame: FrameType | None) -> None:
+            self.interrupted = True
+            signal.default_int_handler(number, frame)
+
+        before = signal.signal(signal.SIGINT, note)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+    def events(self) -> Iterator[Event]:
+        """All that happens, as it happens, until it is decided or no line comes any more."""
+        from flicker.evidence.watch.watcher import SILENT_S
+
+        growing, idle_s = self.growing, self.arguments.idle
+        held, waits = 0, False
+        last_line = last_reading = last_status = time.monotonic()
+        while not self.interrupted:
+            fresh = growing.poll()
+            now = time.monotonic()
+            yield from self._notes()
+            if self.watcher is None and not waits and now - last_line >= SILENT_S:
+                waits = True
+                yield _note(f"{growing.name}: too few lines of readings so far to watch anything; waiting for more")
+            if self.watcher is not None and growing.held >= 2 > held:
+                said = f"{growing.notes[-1]} Until lines can be read again nothing is seen"
+                yield self.watcher.blind(said, "not read")
+            held = growing.held
+            if fresh:
+                last_line = now
+                if any((values == values).any() for part in fresh for values in part.values):  # NaN is no reading
+                    last_reading = now
+                if self.watcher is None:
+                    self.watcher = self._begun()
+                yield from self._fed(self.watcher, fresh)
+                if self.watcher.decided and self.arguments.until == "decided":
+                    self.ended = "decided"
+                    return
+            if self.watcher is not None:
+                event = self.watcher.silent(now - last_reading)
+                if event is not None:
+                    yield event
+                if now - last_status >= self.screen.pause_s:
+                    last_status = now
+                    self.screen.status(self.watcher)
+            if idle_s is not None and now - last_line >= idle_s:
+                self.ended = f"no new line for {idle_s:g} s"
+                if self.watcher is not None:
+                    yield from self._fed(self.watcher, growing.poll(last=True))  # lines that waited for others
+                yield from self._notes()
+                return
+            if not fresh:
+                time.sleep(min(POLL_MOST_S, max(POLL_LEAST_S, 0.5 * (growing.cadence_s or 1.0))))
+        raise KeyboardInterrupt
+
+    def _notes(self) -> Iterator[Event]:
+        """What the reading of the log remarked since the last look."""
+        new, self.noted = self.growing.notes[self.noted :], len(self.growing.notes)
+        yield from map(_note, new)
+
+    def _begun(self) -> Watcher:
+        """The watcher of the channels that the log turned out to have; where a case tells how, made of the columns."""
+        from flicker.evidence.watch.watcher import Watcher
+
+        growing, case = self.growing, self.case
+        names: Sequence[str] = growing.channels
+        if case is not None and case.channels:
+            uses = case.uses(growing.channels, growing.name)
+            names = outputs_from(self.arguments, [use.channel for use in uses])
+            self.uses = [use for use in uses if use.channel in names]
+            names = [use.channel for use in self.uses]
+        watcher = Watcher(
+            names,
+            cadence_s=growing.cadence_s or 1.0,
+            limits=self.limits,
+            good_rate_per_h=self.arguments.good,
+            bad_rate_per_h=self.arguments.bad,
+            bursts=self.arguments.bursts,
+        )
+        self.screen.begin(watcher)
+        return watcher
+
+    def _fed(self, watcher: Watcher, fresh: Iterable[Fresh]) -> Iterator[Event]:
+        """What the watcher makes of new readings."""
+        for part in fresh:
+            if self.uses is not None:
+                column = dict(zip(self.growing.channels, part.values, strict=True))
+                made = (
+                    use.make(column[use.column], None if use.minus is None else column[use.minus]) for use in self.uses
+                )
+                part = replace(part, values=tuple(made))
+            yield from watcher.feed(part)
+
+    def tell(self, event: Event, command: list[str] | None) -> None:
+        """Show what happened; an alarm is heard too."""
+        self.screen.event(event)
+        if event.event == "alarm":
+            _alarm(event, command)
+
+    def finish(self) -> None:
+        """Show what the watch has shown, with the whole log, as it now stands, judged beside it."""
+        if self.watcher is None:
+            raise ValueError(f"{self.growing.name}: too few lines of readings came to watch anything")
+        for event in self.watcher.finish():
+            self.screen.event(event)
+        offline = self._offline()
+        self.screen.summary(self.watcher.summary(self.ended, notes=self.growing.notes, offline=offline))
+
+    def _offline(self) -> list[dict[str, Any]]:
+        from flicker.evidence.assessment import assess
+
+        try:
+            logs = used_logs([self.arguments.log], self.arguments, self.case)
+            result = assess(logs, self.limits, case=self.case)
+        except (ValueError, OSError, MemoryError) as problem:
+            self.growing.notes.append(f"The whole log could not be judged at the end: {problem}")
+            return []
+        return [
+            {
+                "channel": item.channel,
+                "verdict": item.verdict,
+                "tail": item.tail,
+                "fitness": item.fitness,
+                "episodes": item.rate.episodes,
+                "observed_h": item.observed_s / HOUR,
+                "reads": item.reads,
+            }
+            for item in result.channels
+        ]
 
 
-def _uses(growing: GrowingLog, arguments: argparse.Namespace, case: Case | None) -> list[ColumnUse] | None:
-    """How the channels are made of the columns, where the case tells it."""
-    if case is None or not case.channels:
-        return None
-    uses = case.uses(growing.channels, growing.name)
-    wanted = outputs_from(arguments, [use.channel for use in uses])
-    return [use for use in uses if use.channel in wanted]
-
-
-def _used(part: Fresh, columns: Sequence[str], uses: Sequence[ColumnUse] | None) -> Fresh:
-    if uses is None:
-        return part
-    values = dict(zip(columns, part.values, strict=True))
-    made = (use.make(values[use.column], values[use.minus] if use.minus is not None else None) for use in uses)
-    return replace(part, values=tuple(made))
-
-
-def _follow(
-    growing: GrowingLog,
-    arguments: argparse.Namespace,
-    case: Case | None,
-    state: dict[str, Any],
-    screen: Screen | Lines,
-) -> Iterator[Event]:
-    from flicker.evidence.watch.watcher import SILENT_S, Watcher
+def _note(text: str) -> Event:
+    """A remark on the reading of the log."""
     from flicker.evidence.watch.watching import Event
 
-    limits = limits_from(arguments, case)
-    uses: list[ColumnUse] | None = None
-    watcher: Watcher | None = None
-    told = held = 0
-    waits = False
-    last_line = last_reading = last_status = time.monotonic()
-    while True:
-        if state["interrupted"]:
-            raise KeyboardInterrupt
-        fresh = growing.poll()
-        now = time.monotonic()
-        for note in growing.notes[told:]:
-            yield Event(event="note", channel=None, run=0, time_s=0.0, text=note, kind="reading")
-        told = len(growing.notes)
-        if watcher is None and not waits and now - last_line >= SILENT_S:
-            waits = True
-            text = f"{growing.name}: too few lines of readings so far to watch anything; waiting for more"
-            yield Event(event="note", channel=None, run=0, time_s=0.0, text=text, kind="reading")
-        if watcher is not None and growing.held >= 2 > held:
-            yield watcher.blind(f"{growing.notes[-1]} Until lines can be read again nothing is seen", "not read")
-        held = growing.held
-        if fresh:
-            last_line = now
-            if any((values == values).any() for part in fresh for values in part.values):  # NaN is no reading
-                last_reading = now
-            if watcher is None:
-                uses = _uses(growing, arguments, case)
-                watcher = state["watcher"] = Watcher(
-                    growing.channels if uses is None else [use.channel for use in uses],
-                    cadence_s=growing.cadence_s or 1.0,
-                    limits=limits,
-                    good_rate_per_h=arguments.good,
-                    bad_rate_per_h=arguments.bad,
-                    bursts=arguments.bursts,
-                )
-                screen.begin(watcher)
-            for part in fresh:
-                yield from watcher.feed(_used(part, growing.channels, uses))
-            if watcher.decided and arguments.until == "decided":
-                state["ended"] = "decided"
-                return
-        if watcher is not None:
-            event = watcher.silent(now - last_reading)
-            if event is not None:
-                yield event
-            if now - last_status >= screen.pause_s:
-                last_status = now
-                screen.status(watcher)
-        if arguments.idle is not None and now - last_line >= arguments.idle:
-            state["ended"] = f"no new line for {arguments.idle:g} s"
-            if watcher is not None:
-                for part in growing.poll(last=True):  # lines that waited for others
-                    yield from watcher.feed(_used(part, growing.channels, uses))
-            for note in growing.notes[told:]:
-                yield Event(event="note", channel=None, run=0, time_s=0.0, text=note, kind="reading")
-            return
-        if not fresh:
-            time.sleep(min(POLL_MOST_S, max(POLL_LEAST_S, 0.5 * (growing.cadence_s or 1.0))))
+    return Event(event="note", channel=None, run=0, time_s=0.0, text=text, kind="reading")
 
 
 def _command(text: str | None) -> list[str] | None:
@@ -281,41 +346,3 @@ def _alarm(event: Event, command: list[str] | None) -> None:
             )
         except OSError as problem:
             print(f"flicker watch: the alarm's command failed: {problem.strerror}.", file=sys.stderr)
-
-
-def _finish(
-    state: dict[str, Any],
-    growing: GrowingLog,
-    arguments: argparse.Namespace,
-    case: Case | None,
-    screen: Screen | Lines,
-) -> None:
-    watcher: Watcher | None = state["watcher"]
-    if watcher is None:
-        raise ValueError(f"{growing.name}: too few lines of readings came to watch anything")
-    for event in watcher.finish():
-        screen.event(event)
-    screen.summary(watcher.summary(state["ended"], notes=growing.notes, offline=_offline(arguments, case, growing)))
-
-
-def _offline(arguments: argparse.Namespace, case: Case | None, growing: GrowingLog) -> list[dict[str, Any]]:
-    """Judge the whole log as it now stands, to be printed beside what the watch saw."""
-    from flicker.evidence.assessment import assess
-
-    try:
-        result = assess(used_logs([arguments.log], arguments, case), limits_from(arguments, case), case=case)
-    except (ValueError, OSError, MemoryError) as problem:
-        growing.notes.append(f"The whole log could not be judged at the end: {problem}")
-        return []
-    return [
-        {
-            "channel": item.channel,
-            "verdict": item.verdict,
-            "tail": item.tail,
-            "fitness": item.fitness,
-            "episodes": item.rate.episodes,
-            "observed_h": item.observed_s / HOUR,
-            "reads": item.reads,
-        }
-        for item in result.channels
-    ]

@@ -20,7 +20,7 @@ from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
 from flicker.evidence.guard import Reason, judge_guard
-from flicker.evidence.guard.limits import MOVE_V
+from flicker.evidence.guard.model import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.outlook.bench import Relays, control_of
 from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands

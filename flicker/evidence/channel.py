@@ -12,7 +12,6 @@ from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
-from flicker.evidence.against import Facts
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
 from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.findings import GROWTH, NO, NOT_SHOWN, YES, Finding, by_question, correct
@@ -30,15 +29,14 @@ from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
-from flicker.evidence.verdict import decide
+from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import Next, advise, owner
 from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
-    from flicker.evidence.located.mean_count import MeanCount
     from flicker.evidence.located.moves import MoveRow
-    from flicker.evidence.located.power_up_history import PowerUpHistory
+    from flicker.evidence.located.power_up_history import MeanCount, PowerUpHistory
     from flicker.evidence.located.rate_changed import RateChanged
     from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.outlook.swings_ahead import SwingsAhead
@@ -325,8 +323,10 @@ def _over_power_ups(
     """Power-ups against each other, and their mean number of episodes."""
     if max(record.cycles, len(ups)) < 2:
         return None, None
-    from flicker.evidence.located.mean_count import mean_count_of  # late: most logs hold one power-up
-    from flicker.evidence.located.power_up_history import history_of
+    from flicker.evidence.located.power_up_history import (
+        history_of,
+        mean_count_of,  # late: most logs hold one power-up
+    )
 
     return history_of(ups, limits), mean_count_of(record, limits)
 

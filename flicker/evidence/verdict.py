@@ -1,6 +1,8 @@
-"""The verdict on one channel: a short list of rules over findings, strongest first, and fitness before all of them.
+"""The verdict on one channel: a short list of rules over findings, strongest first, fitness before all of them, and what
+stands against a clearance.
 
-Findings in (each statistically shown and large enough to matter, or not), and the guard; a word with its tail out.
+Findings in (each statistically shown and large enough to matter, or not), with the facts beside them and the guard; a word with
+its tail out, and the reasons against a clearance in volts: one list for every page, the weightiest first, each with what to do.
 Fitness is decided by volts: a channel stuck at 40 V has no excursion, no drift and no noise. What explains (the room,
 settling, a common cause) changes words, never fitness.
 """
@@ -8,17 +10,122 @@ settling, a common cause) changes words, never fitness.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from flicker.base.formats import digits_text, hours_text, times_text, volts_text
+from flicker.base.formats import digits_text, hours_text, millivolts_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.base.values import Basis, Fitness, TailKind, VerdictWord
-from flicker.evidence.against import MOST_ENTER_V, Against, Facts, against
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Guard, Reason
-from flicker.evidence.guard.words import do_not_count, first_reason, reason_text
+from flicker.evidence.guard.words import ADVICE, advice_text, do_not_count, first_reason, reason_text
+from flicker.evidence.questions.level_jumps import JUMP_V
+from flicker.stats.jumps import LEAST_JUMPS
+
+
+class Facts(NamedTuple):
+    """What the rules need beside the findings."""
+
+    observed_s: float
+    episodes: int
+    common_episodes: int
+    episode_s: float
+    steady_upper_per_h: float | None
+    power_ups: int
+    trips: int
+    dangerous_V: float | None
+    filled: bool
+    life_shown: bool
+    excursions: int = 0
+    in_excursion_s: float = 0.0
+    phase: str = ""
+    together: bool = False
+    complaint_h: float = 0.0  # clean hours still missing for the complaint's rate
+    complaint_starts: float | None = None
+    reading_every_s: float = 0.0
+    enter_V: float = 0.0
+    moves_together: bool = False  # another channel moves in the same measure
+    jump_pairs: int = 0  # jumps between levels, up and down,
+    jump_V: float = 0.0  # and their middle size
+    left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
+    failed: str = ""  # the event in which the unit died
+    stands: str = ""  # the volts at which it stands to the end of the log
+    shared_swings: bool = False  # the guard's swings came in all channels at once
+    counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
+    hours_each: tuple[float, ...] = ()  # and that time
+
+    @property
+    def complaint_open(self) -> bool:
+        """Whether the complaint's own rate has not been excluded yet."""
+        return self.complaint_h > 0.0 and (self.complaint_starts is None or self.complaint_starts > 0.0)
+
+    @property
+    def share_filled(self) -> float:
+        """Share of the observed time beyond the threshold."""
+        return self.in_excursion_s / self.observed_s if self.observed_s > 0 else 0.0
+
+    @property
+    def jumps(self) -> bool:
+        """Whether the level jumps between levels by enough to matter."""
+        return self.jump_V >= JUMP_V and 2 * self.jump_pairs >= LEAST_JUMPS
+
+
+MOST_ENTER_V = 0.060  # a threshold that noise has raised further hides what 'steady' would have to exclude (choice)
+FINER = "log again on a range with a finer digit, or longer"
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """One reason: what was read, and what to do; ``advice`` None where more of the same log takes it away."""
+
+    text: str
+    advice: str | None
+
+    @property
+    def reads(self) -> str:
+        """Both in one sentence."""
+        return f"{self.text[:1].upper()}{self.text[1:]}: {self.advice}"
+
+
+def against(
+    findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard, *, calm: bool
+) -> tuple[Against, ...]:
+    """All reasons; of a ``calm`` channel those too that its verdict, 'steady', does not say."""
+    lasting = [Against(reason_text(reason, guard), advice_text(reason, guard)) for reason in ADVICE if reason in guard.reasons]
+    if calm:
+        lasting += _of_a_calm_channel(findings, facts, limits)
+    return tuple(sorted(lasting, key=lambda item: item.advice is None))
+
+
+def _of_a_calm_channel(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> list[Against]:
+    out = []
+    for name, item in findings.items():
+        if item.answer == YES:
+            out.append(Against(item.reads.rstrip("."), SHOWN.get(name, "find the cause; then log again")))
+    if facts.enter_V > MOST_ENTER_V:
+        hidden = f"noise hides swings under {millivolts_text(facts.enter_V)}"
+        out.append(Against(hidden, "find what makes the noise (output stage, supply, leads); then log again"))
+    for name, what in (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement")):
+        if findings[name].answer not in (NO, YES):
+            out.append(Against(f"{what} is not shown to be within its limit", FINER))
+    noise = findings["noise"]
+    if noise.answer == NO and (noise.high is None or noise.high > limits.noise_V):
+        out.append(Against(f"its noise may be above {millivolts_text(limits.noise_V)}", FINER))
+    if facts.complaint_open:
+        starts = f" or {facts.complaint_starts:.0f} cold starts" if facts.complaint_starts else ""
+        need = f"{digits_text(facts.complaint_h)} h{starts}"
+        out.append(Against(f"the complaint needs {need} more", f"log {hours_text(facts.complaint_h)}{starts} more"))
+    return out
+
+
+# What to do about a finding that is 'yes' while the channel is calm.
+SHOWN = {
+    "power-up": "look at what charges and settles after switch-on (supply, bias, coupling capacitors); repeat from cold. If "
+    "it is this amplifier's way, say so with surge_V and settle_s in a file of limits",
+}
+
 
 DO_NOT_CONNECT = Fitness.DO_NOT_CONNECT
 NOT_YET_SHOWN = Fitness.NOT_YET_SHOWN
@@ -54,6 +161,12 @@ class Verdict:
 
 
 Said = tuple[VerdictWord, TailKind, str]
+Rule = tuple[object, VerdictWord, TailKind, str]  # whether it holds, and what is said then
+WHEN = {
+    "cold": "; mostly while it warms up",
+    "hot": "; mostly once it is warm",
+    "early": "; mostly early in what was logged",
+}
 
 
 def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard) -> Verdict:
@@ -80,82 +193,76 @@ def decide(findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard:
     return Verdict(word, tail, _fitness(calm and not reasons, facts, limits, guard), kind, reasons)
 
 
+def _first(rules: Iterable[Rule], otherwise: Said) -> Said:
+    """What the first rule says that holds."""
+    return next(((word, kind, tail) for holds, word, kind, tail in rules if holds), otherwise)
+
+
 def _word(
     yes: Callable[[str], bool], findings: Mapping[str, Finding], facts: Facts, limits: Limits, guard: Guard
 ) -> Said:
-    hours = facts.observed_s / HOUR
     jumping = facts.jumps and facts.jump_pairs >= MANY_JUMPS and facts.episodes + facts.common_episodes == 0
-    if not facts.life_shown and not jumping:
-        return (
-            VerdictWord.INCONCLUSIVE,
-            TailKind.NO_LIFE,
-            reason_text(Reason.DEAD, guard),
-        )
-    if facts.observed_s <= 0:
-        return VerdictWord.INCONCLUSIVE, TailKind.NOTHING_OBSERVED, "nothing was observed"
     by_hand = yes("provoked") and findings["intermittent"].basis == Basis.BY_HAND
     recurs = yes("intermittent") and not by_hand
-    if recurs and yes("larger with age"):
-        return VerdictWord.DEGRADING, TailKind.LARGER, "swings get larger with each power-up"
-    if recurs and yes("worse with age"):
-        return VerdictWord.DEGRADING, TailKind.WORSE_WITH_AGE, "more often with each power-up"
     # What grows alike in every power-up is heat; within one or two of them heat and wear cannot be told apart.
     within = {1: "during this run", 2: "within both power-ups"}.get(len(facts.counts))
-    if recurs and yes("larger") and within:
-        tail = f"swings get larger {within}; heat and wear cannot be told apart: repeat from cold"
-        return VerdictWord.DEGRADING, TailKind.LARGER, tail
-    if recurs and yes("more often") and within:
-        tail = f"more often {within}; heat and wear cannot be told apart: repeat from cold"
-        return VerdictWord.DEGRADING, TailKind.MORE_OFTEN, tail
-    if jumping:
-        return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
+    unsure = f"{within}; heat and wear cannot be told apart: repeat from cold"
     # A channel that is away for long stretches has no level to move.
-    if (yes("drift") or yes("level change")) and (facts.stands or not facts.filled):
-        kind = TailKind.MOVES if yes("drift") else TailKind.JUMPED
-        tail = "the settled level moves" if yes("drift") else "the settled level jumped"
-        tail += ", together with another channel" if facts.moves_together else ""
-        return VerdictWord.DRIFTING, kind, tail + (", with recurring swings" if recurs else "")
-    if recurs and facts.filled and facts.moves_together and Reason.MOVE in guard.reasons:
-        return VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)  # away for long, all of them: a supply, a bias
-    if recurs:
-        what = "recurring swings"
-        if facts.filled:
-            what = "beyond the threshold for long stretches"
-        when = {
-            "cold": "; mostly while it warms up",
-            "hot": "; mostly once it is warm",
-            "early": "; mostly early in what was logged",
-        }.get(facts.phase, "")
-        if facts.together:
-            what += " in all channels at once"
-        if not when and yes("more often"):
-            when = "; more often the longer it runs"
-        if not when and yes("larger"):
-            when = "; larger the longer it runs"
-        return VerdictWord.NOISY, TailKind.LONG if facts.filled else TailKind.RECURRING, what + when
-    if yes("noise"):
-        return VerdictWord.NOISY, TailKind.HIGH_NOISE, "high noise floor"
-    if by_hand:
-        return VerdictWord.NOISY, TailKind.PROVOKED, "intermittent when provoked"
-    if facts.episodes > 0:
-        return _seen(findings, facts, limits, hours)
-    upper = facts.steady_upper_per_h
+    moves = (yes("drift") or yes("level change")) and (facts.stands or not facts.filled)
+    moved = "the settled level moves" if yes("drift") else "the settled level jumped"
+    moved += ", together with another channel" if facts.moves_together else ""
+    # away for long, all of them: a supply, a bias
+    away = recurs and facts.filled and facts.moves_together and Reason.MOVE in guard.reasons
+    rules: tuple[Rule, ...] = (
+        (not facts.life_shown and not jumping, VerdictWord.INCONCLUSIVE, TailKind.NO_LIFE, reason_text(Reason.DEAD, guard)),
+        (facts.observed_s <= 0, VerdictWord.INCONCLUSIVE, TailKind.NOTHING_OBSERVED, "nothing was observed"),
+        (recurs and yes("larger with age"), VerdictWord.DEGRADING, TailKind.LARGER, "swings get larger with each power-up"),
+        (recurs and yes("worse with age"), VerdictWord.DEGRADING, TailKind.WORSE_WITH_AGE, "more often with each power-up"),
+        (recurs and yes("larger") and within, VerdictWord.DEGRADING, TailKind.LARGER, f"swings get larger {unsure}"),
+        (recurs and yes("more often") and within, VerdictWord.DEGRADING, TailKind.MORE_OFTEN, f"more often {unsure}"),
+        (jumping, VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)),
+        (
+            moves,
+            VerdictWord.DRIFTING,
+            TailKind.MOVES if yes("drift") else TailKind.JUMPED,
+            f"{moved}, with recurring swings" if recurs else moved,
+        ),
+        (away, VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)),
+        (recurs, VerdictWord.NOISY, TailKind.LONG if facts.filled else TailKind.RECURRING, _recurring(yes, facts)),
+        (yes("noise"), VerdictWord.NOISY, TailKind.HIGH_NOISE, "high noise floor"),
+        (by_hand, VerdictWord.NOISY, TailKind.PROVOKED, "intermittent when provoked"),
+    )
+    return _first(rules, _seen(findings, facts, limits) if facts.episodes else _calm(facts, limits, guard))
+
+
+def _recurring(yes: Callable[[str], bool], facts: Facts) -> str:
+    what = "beyond the threshold for long stretches" if facts.filled else "recurring swings"
+    together = " in all channels at once" if facts.together else ""
+    later = "; more often the longer it runs" if yes("more often") else "; larger the longer it runs" if yes("larger") else ""
+    return f"{what}{together}{WHEN.get(facts.phase, later)}"
+
+
+def _calm(facts: Facts, limits: Limits, guard: Guard) -> Said:
+    """No episode: for long enough, or not yet."""
+    hours, upper = facts.observed_s / HOUR, facts.steady_upper_per_h
     if hours >= needed_hours(limits) or (upper is not None and upper <= limits.episode_rate_per_h):
         cold = f" and {facts.power_ups} power-up{'s' if facts.power_ups != 1 else ''}" if facts.power_ups else ""
         room = "; events in all channels at once, no more than a room shows" if facts.common_episodes else ""
-        tail = f"clean for {hours_text(hours)}{cold}{room}{do_not_count(guard)}"
-        return VerdictWord.STEADY, TailKind.CLEAN, tail
+        return VerdictWord.STEADY, TailKind.CLEAN, f"clean for {hours_text(hours)}{cold}{room}{do_not_count(guard)}"
+    return _too_short(f"{hours_text(hours)} clean", facts, limits, guard)
+
+
+def _too_short(clean: str, facts: Facts, limits: Limits, guard: Guard) -> Said:
     more = hours_text(missing_hours(facts, limits, guard))
-    tail = f"too short: {hours_text(hours)} clean, {more} more needed{do_not_count(guard)}"
-    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, tail
+    return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, f"too short: {clean}, {more} more needed{do_not_count(guard)}"
 
 
-def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits, hours: float) -> Said:
+def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> Said:
     """Episodes that are not shown to come back."""
     apart = (facts.observed_s - facts.episode_s) / HOUR
     times = times_text(facts.episodes)
     if apart < needed_hours(limits):
-        return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {digits_text(hours)} h"
+        return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {digits_text(facts.observed_s / HOUR)} h"
     if "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD:
         return VerdictWord.ONE_OFF, TailKind.LIKE_LEAD, f"seen {times}, no more than the shorted lead may explain"
     return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, {'not proved gone' if facts.episodes == 1 else 'not shown to come back'}"
@@ -180,51 +287,52 @@ def _guarded(
     guard: Guard,
 ) -> Said:
     """Where no finding is 'yes': what stands in place of 'steady' when something speaks against it."""
-    found, reasons = guard.figures, set(guard.reasons)
-    first = first_reason(guard)
-    if facts.left_out and first is not None and reasons - ONLY_MISSING:
-        return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
-    if facts.jumps:
-        return VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)
-    if Reason.MOVE in reasons:
-        moved = f"{volts_text(found.moved_V)}"
-        settled = found.moved_within_V <= guard.limits.move_V and Reason.SPREAD not in reasons
-        if found.power_ups > 1 and settled:  # each power-up by itself keeps its level: they differ among each other
-            return (
-                VerdictWord.DRIFTING,
-                TailKind.SETTLES_DIFFERENTLY,
-                f"settles differently by {moved} over {found.power_ups} power-ups",
-            )
-        return VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)
-    if Reason.SWINGS in reasons and facts.shared_swings:
-        return VerdictWord.NOISY, TailKind.ALL_AT_ONCE, "in all channels at once"
-    if Reason.REST in reasons or findings["settled offset"].answer == YES:
-        return VerdictWord.INCONCLUSIVE, TailKind.OFFSET, "constant, but offset too high"
-    if Reason.SWINGS in reasons and found.swings >= SMALL_SWINGS and not found.large_swings:
-        return (
+    found, reasons, first = guard.figures, set(guard.reasons), first_reason(guard)
+    steady, more = word == VerdictWord.STEADY, reasons - ONLY_MISSING
+    why = "" if first is None else reason_text(first, guard)
+    # each power-up by itself keeps its level: they differ among each other
+    settled = found.power_ups > 1 and found.moved_within_V <= guard.limits.move_V and Reason.SPREAD not in reasons
+    small = found.swings >= SMALL_SWINGS and not found.large_swings
+    limited = (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement"))
+    unshown = next((what for question, what in limited if findings[question].answer != NO), "")
+    clean = f"{hours_text(facts.observed_s / HOUR)} clean"
+    if found.observed_h < CUT_SHARE * facts.observed_s / HOUR:  # a mark cut what is judged: only what follows it counts
+        clean = f"{hours_text(found.observed_h)} clean since the last change"
+    rules: tuple[Rule, ...] = (
+        (facts.left_out and why and more, VerdictWord.INCONCLUSIVE, TailKind.OPEN, why),
+        (facts.jumps, VerdictWord.NOISY, TailKind.JUMPS, _jumps(facts)),
+        (
+            Reason.MOVE in reasons and settled,
+            VerdictWord.DRIFTING,
+            TailKind.SETTLES_DIFFERENTLY,
+            f"settles differently by {volts_text(found.moved_V)} over {found.power_ups} power-ups",
+        ),
+        (Reason.MOVE in reasons, VerdictWord.DRIFTING, TailKind.MOVED, _moved(guard, facts)),
+        (Reason.SWINGS in reasons and facts.shared_swings, VerdictWord.NOISY, TailKind.ALL_AT_ONCE, "in all channels at once"),
+        (
+            Reason.REST in reasons or findings["settled offset"].answer == YES,
+            VerdictWord.INCONCLUSIVE,
+            TailKind.OFFSET,
+            "constant, but offset too high",
+        ),
+        (
+            Reason.SWINGS in reasons and small,
             VerdictWord.NOISY,
             TailKind.SMALL_SWINGS,
             f"small swings, {times_text(found.swings)} up to {volts_text(found.largest_swing_V)}",
-        )
-    if Reason.DEAD in reasons:
-        return VerdictWord.INCONCLUSIVE, TailKind.NO_LIFE, reason_text(Reason.DEAD, guard)
-    if word == VerdictWord.STEADY and reasons and not reasons - ONLY_MISSING:
-        hours = facts.observed_s / HOUR
-        more = hours_text(missing_hours(facts, limits, guard))
-        clean = f"{hours_text(hours)} clean"
-        if found.observed_h < CUT_SHARE * hours:  # a mark cut what is judged: only what follows it counts
-            clean = f"{hours_text(found.observed_h)} clean since the last change"
-        tail = f"too short: {clean}, {more} more needed{do_not_count(guard)}"
-        return VerdictWord.INCONCLUSIVE, TailKind.TOO_SHORT, tail
-    if first is not None and (word == VerdictWord.STEADY or reasons - ONLY_MISSING):
-        return VerdictWord.INCONCLUSIVE, TailKind.OPEN, reason_text(first, guard)
-    if word == VerdictWord.STEADY:
-        if facts.enter_V > MOST_ENTER_V:
-            return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"noise hides swings under {volts_text(facts.enter_V)}"
-        for question, what in (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement")):
-            if findings[question].answer != NO:
-                return VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"{what} is not shown to be within its limit"
-    return word, kind, tail
+        ),
+        (Reason.DEAD in reasons, VerdictWord.INCONCLUSIVE, TailKind.NO_LIFE, reason_text(Reason.DEAD, guard)),
+        (steady and reasons and not more, *_too_short(clean, facts, limits, guard)),
+        (why and (steady or more), VerdictWord.INCONCLUSIVE, TailKind.OPEN, why),
+        (
+            steady and facts.enter_V > MOST_ENTER_V,
+            VerdictWord.INCONCLUSIVE,
+            TailKind.OPEN,
+            f"noise hides swings under {volts_text(facts.enter_V)}",
+        ),
+        (steady and unshown, VerdictWord.INCONCLUSIVE, TailKind.OPEN, f"{unshown} is not shown to be within its limit"),
+    )
+    return _first(rules, (word, kind, tail))
 
 
 def missing_hours(facts: Facts, limits: Limits, guard: Guard) -> float:

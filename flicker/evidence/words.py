@@ -20,12 +20,11 @@ from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Fitness, TailKind, VerdictWord
-from flicker.evidence.against import Facts
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import advice_text
 from flicker.evidence.outlook.end_state import End, Failed, Stands, TimeToThreshold
-from flicker.evidence.verdict import Verdict, missing_hours, needed_hours
+from flicker.evidence.verdict import Facts, Verdict, missing_hours, needed_hours
 from flicker.stats import power_ups
 
 SOON_S = 24 * HOUR  # a threshold that far off is no reason to switch off now (choice)
@@ -46,40 +45,42 @@ def advise(
     verdict: Verdict, facts: Facts, guard: Guard, limits: Limits, end: End | None, ahead: TimeToThreshold | None
 ) -> Next:
     """The first advice that holds: a dead unit, danger, a level on its way to danger, volts, swings, hours."""
-    whole = needed_hours(limits)
-    sure = limits.confidence
-    if isinstance(end, Stands):
-        return Next(None, sure, f"It {end.reads}. Switch it off; do not connect a loudspeaker; find the fault first.")
-    if isinstance(end, Failed):
-        sentence = f"{end.reads[0].upper()}{end.reads[1:]}. Do not power it again; find the shorted part."
-        return Next(None, sure, sentence)
+    whole, reads = needed_hours(limits), "" if end is None else end.reads
     moving = {Reason.MOVE, Reason.REST, Reason.PEAK} & set(guard.reasons)
     soon = ""
     if moving and ahead is not None and ahead.approaches and ahead.earliest_s < SOON_S:
         soon = f"It {ahead.reads}; switch off." if ahead.level_V < ahead.threshold_V else ""
-    if verdict.fitness == Fitness.DO_NOT_CONNECT:
-        most = volts_text(max(guard.figures.peak_V, guard.figures.largest_V, limits.protection_V))
-        # volts that came and went say nothing of a slope: only a level that moves or stands too far is told ahead
-        told = soon if moving - {Reason.PEAK} else ""
-        return Next(None, sure, f"{told} Do not connect a loudspeaker ({most} seen); find the fault first.".strip())
-    if soon:
-        return Next(None, sure, f"{soon} Do not connect a loudspeaker; find what makes it move.")
-    if verdict.kind == TailKind.NO_LIFE:
-        return Next(whole, sure, f"No sign of life: {advice_text(Reason.DEAD, guard)}.")
-    if Reason.MOVE in guard.reasons and facts.moves_together:
-        moved = volts_text(guard.figures.moved_V)
-        return Next(
+    # volts that came and went say nothing of a slope: only a level that moves or stands too far is told ahead
+    slope = soon if moving - {Reason.PEAK} else ""
+    most = volts_text(max(guard.figures.peak_V, guard.figures.largest_V, limits.protection_V))
+    along = Reason.MOVE in guard.reasons and facts.moves_together
+    # whether it holds, the hours to log, and the words
+    rules: tuple[tuple[object, float | None, str], ...] = (
+        (isinstance(end, Stands), None, f"It {reads}. Switch it off; do not connect a loudspeaker; find the fault first."),
+        (isinstance(end, Failed), None, f"{reads[:1].upper()}{reads[1:]}. Do not power it again; find the shorted part."),
+        (
+            verdict.fitness == Fitness.DO_NOT_CONNECT,
+            None,
+            f"{slope} Do not connect a loudspeaker ({most} seen); find the fault first.".strip(),
+        ),
+        (soon, None, f"{soon} Do not connect a loudspeaker; find what makes it move."),
+        (verdict.kind == TailKind.NO_LIFE, whole, f"No sign of life: {advice_text(Reason.DEAD, guard)}."),
+        (
+            along,
             whole,
-            sure,
-            f"It moved {moved}, and another channel with it: look at what they share, the supply, its reference, the bias "
-            "and the ground; log a rail beside them.",
-        )
+            f"It moved {volts_text(guard.figures.moved_V)}, and another channel with it: look at what they share, the supply, "
+            "its reference, the bias and the ground; log a rail beside them.",
+        ),
+    )
+    for holds, soak_h, text in rules:
+        if holds:
+            return Next(soak_h, limits.confidence, text)
     hours = facts.observed_s / HOUR
     if facts.episodes > 0 and hours > 0 and not {Reason.REST, Reason.MOVE} & set(guard.reasons):
         return _power_ups(facts, limits)
     for item in verdict.against:
         if item.advice is not None:
-            return Next(whole, sure, f"{item.reads}.")
+            return Next(whole, limits.confidence, f"{item.reads}.")
     return _hours(verdict, facts, guard, limits)
 
 
@@ -173,14 +174,6 @@ def owner(
     return " ".join(lines)
 
 
-def _largest(largest_V: float | None) -> str:
-    return f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
-
-
-def _swings(facts: Facts, seen: str, largest_V: float | None) -> str:
-    return f"{times_text(facts.episodes)} in {seen}{_largest(largest_V)}"
-
-
 def _main(
     name: str,
     verdict: Verdict,
@@ -194,6 +187,8 @@ def _main(
     word, kind = verdict.word, verdict.kind
     if kind in SAID_BY_GUARD:
         return _by_guard(name, kind, facts, guard, seen)
+    largest = f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
+    swings = f"{times_text(facts.episodes)} in {seen}{largest}"
     if word == VerdictWord.STEADY:
         rest = facts.steady_upper_per_h or limits.episode_rate_per_h
         lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {lasting_text(facts.reading_every_s)} or longer (the meter looked no more often),"
@@ -204,63 +199,57 @@ def _main(
             else " The jumps that all channels made at once are no more than a room shows."
         )
     if kind == TailKind.LIKE_LEAD:
-        return f"{name} jumped {_swings(facts, seen, largest_V)}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
+        return f"{name} jumped {swings}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
     if word == VerdictWord.ONE_OFF:
-        return f"{name} jumped {_swings(facts, seen, largest_V)}. It did not come again while we watched; that does not prove it gone."
+        return f"{name} jumped {swings}. It did not come again while we watched; that does not prove it gone."
+    if kind in (TailKind.RECURRING, TailKind.LONG):
+        what = f"jumps again and again: {swings}"
+        if facts.filled:
+            what = f"is away from rest for {share_text(facts.share_filled)} of the time: {times_text(facts.excursions)} in {seen}{largest}"
+        real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
+        return f"{name} {what}. {real}{WHEN.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
+    if kind == TailKind.PROVOKED:
+        share = share_text(findings["provoked"].effect or 0.0)
+        return f"{name} is calm by itself but jumps when it is provoked ({share} of the trials). The fault is real."
     if word == VerdictWord.NOISY:
-        if kind in (TailKind.RECURRING, TailKind.LONG):
-            what = (
-                f"jumps again and again: {_swings(facts, seen, largest_V)}"
-                if not facts.filled
-                else f"is away from rest for {share_text(facts.share_filled)} of the time: {times_text(facts.excursions)} in {seen}{_largest(largest_V)}"
-            )
-            when = {
-                "cold": " It comes mostly in the first minutes after switching on.",
-                "hot": " It comes mostly once it is warm.",
-                "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
-            }
-            real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
-            return f"{name} {what}. {real}{when.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
-        if kind == TailKind.PROVOKED:
-            best = findings["provoked"]
-            return f"{name} is calm by itself but jumps when it is provoked ({share_text(best.effect or 0.0)} of the trials). The fault is real."
         return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."
     if word == VerdictWord.DRIFTING:
         moved = findings["drift"].effect if findings["drift"].answer == YES else findings["level change"].effect
-        more = f" It also jumps: {_swings(facts, seen, largest_V)}." if findings["intermittent"].answer == YES else ""
+        more = f" It also jumps: {swings}." if findings["intermittent"].answer == YES else ""
         return f"{name} does not stay where it settles: it moved by {volts_text(abs(moved or 0.0))} in {seen}.{more}"
     if word == VerdictWord.DEGRADING:
         how = "larger" if kind == TailKind.LARGER else "more often"
-        return f"{name} jumps {_swings(facts, seen, largest_V)}, and {how} as time goes on. It got worse while it was watched."
+        return f"{name} jumps {swings}, and {how} as time goes on. It got worse while it was watched."
     if kind == TailKind.NO_LIFE:
         return f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it."
     if facts.episodes:
-        return (
-            f"{name} jumped {_swings(facts, seen, largest_V)}; that is too short a time to say whether it comes back."
-        )
+        return f"{name} jumped {swings}; that is too short a time to say whether it comes back."
     missing = missing_hours(facts, limits, guard)
     return f"{name} stayed calm, but only {seen} were observed: {hours_text(missing)} more are needed to believe it."
+
+
+# when swings come, in the sentence for the owner
+WHEN = {
+    "cold": " It comes mostly in the first minutes after switching on.",
+    "hot": " It comes mostly once it is warm.",
+    "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
+}
 
 
 def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) -> str:
     """What raw volts say where no finding is shown."""
     found = guard.figures
-    if kind == TailKind.JUMPS:
-        return (
-            f"{name} jumps between levels about {volts_text(facts.jump_V)} apart, by itself; a part in it is failing."
-        )
-    if kind == TailKind.MOVED:
-        along = ", and another channel with it" if facts.moves_together else ""
-        return f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}{along}."
-    if kind == TailKind.SETTLES_DIFFERENTLY:
-        return f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over {found.power_ups} power-ups."
-    if kind == TailKind.SMALL_SWINGS:
-        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}: small, but it does not rest."
-    if kind == TailKind.ALL_AT_ONCE:
-        return f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}.{AT_ONCE}"
-    if kind == TailKind.OFFSET:
-        return f"{name} does not move, but it rests up to {volts_text(found.largest_V)} from zero."
-    return f"{name} showed no fault in {seen}, but is not shown to be sound."
+    swings = f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}"
+    along = ", and another channel with it" if facts.moves_together else ""
+    return {
+        TailKind.JUMPS: f"{name} jumps between levels about {volts_text(facts.jump_V)} apart, by itself; a part in it is failing.",
+        TailKind.MOVED: f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}{along}.",
+        TailKind.SETTLES_DIFFERENTLY: f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over "
+        f"{found.power_ups} power-ups.",
+        TailKind.SMALL_SWINGS: f"{swings}: small, but it does not rest.",
+        TailKind.ALL_AT_ONCE: f"{swings}.{AT_ONCE}",
+        TailKind.OFFSET: f"{name} does not move, but it rests up to {volts_text(found.largest_V)} from zero.",
+    }.get(kind, f"{name} showed no fault in {seen}, but is not shown to be sound.")
 
 
 def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen: str) -> str:

@@ -30,6 +30,7 @@ INSIDE = (
     "The next step is inside the unit: mains voltage and charged capacitors can kill; unplug it, let the capacitors "
     "discharge and measure that they have, covers off only for those trained for it."
 )
+AGED = {"worse with age": "more often", "larger with age": "larger"}  # what grows from power-up to power-up
 FEWEST_NOTES = 3  # hits below which a note before an episode is no pattern; common practice, no source
 FEWEST_OPENINGS = 2  # zero at the speaker side: one may have been a hand on the lead; a choice
 
@@ -114,43 +115,39 @@ def worth_looking(
         Whether the leads sit behind the output relay.
     """
     yes = {item.question: item for item in findings if item.answer == YES}
-    found: list[tuple[Clue, str, str]] = []
-    jumped = yes.get("jumps")
-    if jumped is not None:
-        found.append((Clue.TWO_LEVELS, "jumps", f"jumps of about {volts_text(jumped.effect or 0.0)}"))
-    if follows_temperature:
-        found.append((Clue.TEMPERATURE, "drift", follows_temperature))
-    if warm_up is not None:
-        from flicker.evidence.located.warmup import FADES, GROWS  # late: most logs have no rate by time since power-up
-
-        if warm_up.answer == FADES:
-            found.append((Clue.WARMING, "warm_up", "mostly soon after power-up"))
-        elif warm_up.answer == GROWS:
-            found.append((Clue.HOT, "warm_up", "more often the longer it is on"))
+    jumped, best = yes.get("jumps"), None
     if tried is not None and "provoked" in yes:
         best = next(item for item in tried.kinds if item.kind == tried.best)
-        found.append((Clue.PROVOKED, "provoked", f"{best.answered} of {best.trials} answered ({best.kind})"))
-    if together or tail == TailKind.ALL_AT_ONCE:
-        count = int(np.count_nonzero(record.episodes.common)) or record.episodes.count
-        found.append((Clue.TOGETHER, "coincidence", f"{count} of {record.episodes.count} in all channels at once"))
+    warms = "" if warm_up is None else warm_up.answer
+    many, common = record.episodes.count, int(np.count_nonzero(record.episodes.common))
+    at_once = together or tail == TailKind.ALL_AT_ONCE
     openings = sum(int(trace.disconnected.shape[0]) for trace in record.traces)
-    if speaker_side and openings >= FEWEST_OPENINGS:
-        found.append((Clue.ZERO, "gaps", f"zero {openings} times where it rests elsewhere"))
     settling = [] if history is None else [item for item in (history.level, history.settling) if item.answer == YES]
-    aged = [name for name in ("worse with age", "larger with age") if name in yes]
-    if aged:
-        said = "more often" if aged[0] == "worse with age" else "larger"
-        found.append((Clue.WITH_POWER_UPS, aged[0], f"{said} with each power-up"))
-    elif settling:
-        found.append((Clue.WITH_POWER_UPS, "power_up_history", settling[0].reads.rstrip(".")))
+    aged = [name for name in AGED if name in yes]
     hits, episodes = noted_before(record, 0.5 * (1.0 - confidence))
-    if hits:
-        found.append((Clue.NOTES, "excursions", f"{hits} of {episodes} follow a note"))
+    # each clue, what it rests on, and what was found; nothing where it was not
+    found = (
+        (Clue.TWO_LEVELS, "jumps", jumped and f"jumps of about {volts_text(jumped.effect or 0.0)}"),
+        (Clue.TEMPERATURE, "drift", follows_temperature),
+        (Clue.WARMING, "warm_up", warms == "fades" and "mostly soon after power-up"),
+        (Clue.HOT, "warm_up", warms == "grows" and "more often the longer it is on"),
+        (Clue.PROVOKED, "provoked", best and f"{best.answered} of {best.trials} answered ({best.kind})"),
+        (Clue.TOGETHER, "coincidence", at_once and f"{common or many} of {many} in all channels at once"),
+        (
+            Clue.ZERO,
+            "gaps",
+            speaker_side and openings >= FEWEST_OPENINGS and f"zero {openings} times where it rests elsewhere",
+        ),
+        *((Clue.WITH_POWER_UPS, name, f"{AGED[name]} with each power-up") for name in aged[:1]),
+        *((Clue.WITH_POWER_UPS, "power_up_history", item.reads.rstrip(".")) for item in settling[:1] if not aged),
+        (Clue.NOTES, "excursions", hits and f"{hits} of {episodes} follow a note"),
+    )
     return tuple(
         WorthLooking(
-            clue=clue, found=said, rests_on=rests_on, look=PLACES[clue].look, inside=PLACES[clue].inside, source=SOURCE
+            clue=clue, found=str(said), rests_on=rests_on, look=PLACES[clue].look, inside=PLACES[clue].inside, source=SOURCE
         )
         for clue, rests_on, said in found
+        if said
     )
 
 

@@ -11,12 +11,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
-
-Floats = NDArray[np.float64]
 
 MOST_ROWS = 4000
 
@@ -31,7 +29,7 @@ class Envelope:
     time_s: Floats
     low_V: Floats
     high_V: Floats
-    piece: NDArray[np.int64]
+    piece: Ints
 
 
 def envelope(blocks: RunBlocks, channel: int, *, rows: int = MOST_ROWS, focus: Floats | None = None) -> Envelope:
@@ -76,7 +74,7 @@ def envelope(blocks: RunBlocks, channel: int, *, rows: int = MOST_ROWS, focus: F
     )
 
 
-def _edges(blocks: RunBlocks, rows: int, focus: Floats | None) -> NDArray[np.int64]:
+def _edges(blocks: RunBlocks, rows: int, focus: Floats | None) -> Ints:
     """Indices of the blocks at which a stretch begins, in order, the first 0."""
     count = blocks.row.size
     borders = np.flatnonzero(blocks.after_gap)

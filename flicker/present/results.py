@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import base64
 import functools
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.verdict import DO_NOT_CONNECT
 from flicker.present import palette
 from flicker.present.report.parts import Child, Markup, tag, text
 from flicker.present.said import finding_text, fitness_text, idle
-
-if TYPE_CHECKING:
-    from flicker.evidence.assessment import Assessment
-    from flicker.evidence.channel import ChannelAssessment
 
 _HEAD = "margin:12px 0 2px;font-size:1.05em"
 _WORDS = "margin:0 0 4px;max-width:46em"
@@ -36,11 +34,10 @@ def html(result: Any) -> str | None:
     if isinstance(result, Comparison):
         return text([_said(f"{item.channel}: {item.outcome}", item.reads) for item in result.channels])
     if isinstance(result, StageComparison):
-        steps = result.steps if len(result.steps) == 1 else (*result.steps, result.whole)
         return text(
             [
                 [tag("p", tag("strong", f"{step.before} to {step.after}"), style=_HEAD), Markup(html(step) or "")]
-                for step in steps
+                for step in result.shown
             ]
         )
     if isinstance(result, Visits):

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from flicker.base.formats import digits_text, p_text
+from flicker.evidence.assessment import Assessment
 from flicker.present import palette
 from flicker.present.report.parts import tag, text
-
-if TYPE_CHECKING:
-    from flicker.evidence.assessment import Assessment
 
 _RULE = f"2px solid {palette.BRASS}"
 _CELL = f"text-align:left;vertical-align:top;padding:5px 14px 5px 0;border-bottom:1px solid {palette.BRASS}55;max-width:46em"

@@ -32,7 +32,7 @@ from flicker.evidence.compare.power_up_ratio import power_up_ratio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Weighed
 from flicker.evidence.findings import NO, YES, Finding
 from flicker.evidence.guard import Reason
-from flicker.evidence.guard.limits import WARM_S
+from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.drift import FEWEST_BETWEEN
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.recurrence import EpisodeRate

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from flicker.base.formats import count_text, digits_text
+from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.base.values import Fitness, TailKind
@@ -232,10 +232,8 @@ def _compare(
         controls=[row.channel == control for row in rows] + [False] * len(common),
         unlike=[row.barred for row in rows] + [step.unlike for step in common],
     )
-    correction = (
-        f"corrected for asking {count_text(weighed[0].family, 'question')} that could show a change (Holm); one-sided in each "
-        "direction, half the error each"
-    )
+    asked_of = f"{weighed[0].family} question{'' if weighed[0].family == 1 else 's'}"
+    correction = f"corrected for asking {asked_of} that could show a change (Holm); one-sided in each direction, half the error each"
     items, shared = iter(weighed), iter(weighed[len(rows) :])
     out = []
     for step in each(steps, len(steps)):

@@ -151,6 +151,11 @@ class StageComparison(StagesTables, Result):
     credits: tuple[Credit, ...] = ()
 
     @property
+    def shown(self) -> tuple[Comparison, ...]:
+        """Each step, and the last stage against the first where that is another comparison."""
+        return self.steps if len(self.steps) == 1 else (*self.steps, self.whole)
+
+    @property
     def not_comparable(self) -> tuple[str, ...]:
         """Why some of the stages may not be compared, by what the case tells."""
         return tuple(dict.fromkeys(text for step in (*self.steps, self.whole) for text in step.unlike))

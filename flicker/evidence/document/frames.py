@@ -187,8 +187,7 @@ class StagesTables(_Drawn):
 
     def channels_frame(self: Any) -> pd.DataFrame:
         """One row per step and channel, then the last stage against the first (only where there are several steps)."""
-        steps = self.steps if len(self.steps) == 1 else (*self.steps, self.whole)
-        return _frame({"from": step.before, "to": step.after, **row} for step in steps for row in _compared(step))
+        return _frame({"from": step.before, "to": step.after, **row} for step in self.shown for row in _compared(step))
 
 
 class VisitsTables(_Drawn):

@@ -1,11 +1,10 @@
 """The guard: what raw readings forbid. Reasons against 'within limits' and 'steady' out; it can only take them away.
 
 `judge` weighs the figures, which share no code with what explains (no baseline, no states, nothing subtracted);
-`clean_time` and `awake` tell which hours count, `model` holds its results, `limits` its limits, `words` its sentences.
+`clean_time` and `awake` tell which hours count, `model` holds its limits and results, `words` its sentences.
 """
 
 from flicker.evidence.guard.judge import judge_guard
-from flicker.evidence.guard.limits import GuardLimits
-from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
+from flicker.evidence.guard.model import Asleep, Figures, Guard, GuardLimits, Reason, Session
 
 __all__ = ["Asleep", "Figures", "Guard", "GuardLimits", "Reason", "Session", "judge_guard"]

@@ -11,8 +11,8 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.guard.clean_time import cells_of, clean_time, started_s, switched_on, times_told
-from flicker.evidence.guard.limits import (
+from flicker.evidence.guard.clean_time import cells_of, clean_time, same_as_another, started_s, switched_on, times_told
+from flicker.evidence.guard.model import (
     BLANK_LEVEL,
     BLANK_S,
     BLANK_STEPS,
@@ -21,10 +21,13 @@ from flicker.evidence.guard.limits import (
     OPEN_MEDIAN_V,
     SEEN_SHARE,
     WARM_S,
+    Asleep,
+    Figures,
+    Guard,
     GuardLimits,
+    Reason,
+    Session,
 )
-from flicker.evidence.guard.model import Asleep, Figures, Guard, Reason, Session
-from flicker.evidence.guard.renewed import same_as_another
 from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.cells import MOST_NEIGHBOURS
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, RESTLESS, STARTS_S, ChannelFigures, StretchFigures

@@ -6,8 +6,7 @@ import math
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, hours_text, once_text, times_text, volts_text
-from flicker.evidence.guard.awake import RANGE_V
-from flicker.evidence.guard.life import DIGITS
+from flicker.evidence.guard.awake import HELD_DIGITS, RANGE_V
 from flicker.evidence.guard.model import Asleep, Guard, Reason
 from flicker.signals.guard.figures import GRACE_S
 
@@ -88,7 +87,7 @@ def advice_text(reason: Reason, guard: Guard) -> str | None:
     advice, found = ADVICE[reason], guard.figures
     if reason != Reason.DEAD:
         return advice
-    if DIGITS * found.digit_V > RANGE_V:
+    if HELD_DIGITS * found.digit_V > RANGE_V:
         digit = volts_text(found.digit_V)
         return f"the last digit of {digit} hides a quiet output: log again on a range with a finer one. Then {advice}"
     if found.seldom_s > GRACE_S:

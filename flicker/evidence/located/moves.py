@@ -16,7 +16,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, millivolts_text, moved_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc
-from flicker.evidence.guard.limits import WARM_S
+from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds

@@ -1,20 +1,30 @@
-"""Is this power-up unlike the unit's others? Surge, settling time and settled level against the unit's own history."""
+"""Power-ups of a channel against each other: is one unlike the unit's others, and how many episodes does each show?
+
+Surge, settling time and settled level are set against the unit's own history. The mean number of episodes by each time since
+switch-on, and the count from one power-up to the next, ask and test nothing: heat bends the first curve, wear the second.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from scipy import special
 
 from flicker.base.arrays import Floats
+from flicker.base.formats import digits_text, hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN, YES, holm
 from flicker.evidence.questions.condition import PowerUp
+from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.stats import power_ups
+
+if TYPE_CHECKING:
+    from flicker.stats.power_ups import CountByAge, MeanCumulative
 
 LEAST_HISTORY = 4  # power-ups before one can be judged against them; chosen, not measured
 LONGER, LARGER = 2.0, 1.5  # factors of settle time and surge that matter; common practice, no source
@@ -140,46 +150,30 @@ def check_power_ups(surge_V: Floats, settle_s: Floats, level_V: Floats, limits: 
     Holm over all power-ups and quantities. Abnormal also needs twice the usual settle time, 1.5 times the surge, or
     ``drift_V``. Assumes that a sound unit's power-ups scatter about normally.
     """
-    confidence, size = limits.confidence, np.abs(surge_V)
-    looks = [
-        _look(name, values, limits)
-        for name, values in (
-            ("settled_V", level_V),
-            ("settle_s", np.log(settle_s + 1.0)),
-            ("surge_V", np.log(np.maximum(size, 0.001))),
-        )
-    ]
-    flat = [check for look in looks for check in look]
-    adjusted = dict(zip(((c[0], c[1]) for c in flat), holm([c[2] for c in flat]), strict=True))
-    raw = {"settled_V": level_V, "settle_s": settle_s, "surge_V": size}
-    out = []
-    for judged in zip(*looks, strict=True):
-        # An abnormal quantity comes first, then the least likely one.
-        best = min(judged, key=lambda c: (not (c[6] and adjusted[c[0], c[1]] <= 1.0 - confidence), c[2]))
-        name, run, p_value, middle, low, high, matters, history = best
-        back = (
-            (lambda x: x) if name == "settled_V" else (lambda x: math.exp(x) - 1.0) if name == "settle_s" else math.exp
-        )
-        p_adjusted = adjusted[name, run]
-        out.append(
-            PowerUpCheck(
-                power_up=run,
-                abnormal=bool(matters and p_adjusted <= 1.0 - confidence),
-                quantity=name,
-                value=float(raw[name][run]),
-                usual=back(middle),
-                usual_low=back(low),
-                usual_high=back(high),
-                history=history,
-                p_value=p_value,
-                p_adjusted=p_adjusted,
-            )
-        )
-    return tuple(out)
+    raw = {"settled_V": level_V, "settle_s": settle_s, "surge_V": np.abs(surge_V)}
+    looks = [_look(name, values, limits) for name, values in raw.items()]
+    adjusted = iter(holm([check.p_value for look in looks for check in look]))
+    looks = [[_corrected(check, next(adjusted), limits) for check in look] for look in looks]
+    # An abnormal quantity comes first, then the least likely one.
+    return tuple(min(judged, key=lambda check: (not check.abnormal, check.p_value)) for judged in zip(*looks, strict=True))
 
 
-def _look(name: str, values: Floats, limits: Limits) -> list[tuple[str, int, float, float, float, float, bool, int]]:
-    out = []
+def _corrected(check: PowerUpCheck, p_adjusted: float, limits: Limits) -> PowerUpCheck:
+    return replace(check, p_adjusted=p_adjusted, abnormal=check.abnormal and p_adjusted <= 1.0 - limits.confidence)
+
+
+# how each quantity is judged, surge and settle time by their logarithms, and how a value so judged is told again
+SCALES: dict[str, tuple[Callable[[Floats], Floats], Callable[[float], float]]] = {
+    "settled_V": (lambda volts: volts, lambda volts: volts),
+    "settle_s": (lambda seconds: np.log(seconds + 1.0), lambda value: math.exp(value) - 1.0),
+    "surge_V": (lambda volts: np.log(np.maximum(volts, 0.001)), math.exp),
+}
+
+
+def _look(name: str, raw: Floats, limits: Limits) -> list[PowerUpCheck]:
+    """One quantity of each power-up against those before, not corrected yet: ``abnormal`` tells whether it is off by enough."""
+    judged, told = SCALES[name]
+    values, out = judged(raw), []
     usable = np.ones(values.size, dtype=bool)
     for run in range(LEAST_HISTORY, values.size):
         past = values[:run][usable[:run]]
@@ -194,7 +188,20 @@ def _look(name: str, values: Floats, limits: Limits) -> list[tuple[str, int, flo
             if name == "settled_V"
             else away > math.log(LONGER if name == "settle_s" else LARGER)
         )
-        out.append((name, run, p_value, middle, middle - reach, middle + reach, matters, n))
+        out.append(
+            PowerUpCheck(
+                power_up=run,
+                abnormal=matters,
+                quantity=name,
+                value=float(raw[run]),
+                usual=told(middle),
+                usual_low=told(middle - reach),
+                usual_high=told(middle + reach),
+                history=n,
+                p_value=p_value,
+                p_adjusted=1.0,
+            )
+        )
         usable[run] = not (matters and p_value < 0.01)
     return out
 
@@ -241,3 +248,82 @@ def history_of(ups: Sequence[PowerUp], limits: Limits) -> PowerUpHistory | None:
     checks = check_power_ups(np.array([up.surge_V for up in known]) - level, settle, level, limits)
     checks = tuple(replace(check, power_up=known[check.power_up].run) for check in checks)
     return PowerUpHistory(len(known), checks, *settling_trends(level, settle, limits))
+
+
+POINTS = 100  # of the curve in a document: a choice
+FEWEST_POWER_UPS = 2  # one has no mean; by definition
+
+
+@dataclass(frozen=True, slots=True)
+class MeanCount(Result):
+    """Mean number of episodes of a power-up against time since switch-on, and the count from one to the next."""
+
+    power_ups: Annotated[int, Doc("Power-ups with observed time.", ge=2)]
+    hours: Annotated[tuple[float, ...], Doc("Observed hours since switch-on, rising; steps of the curve, at most 100.")]
+    mean: Annotated[tuple[float, ...], Doc("Mean number of episodes of a power-up up to then.")]
+    low: Annotated[tuple[float, ...], Doc("Lower limit of that mean over power-ups that differ, pointwise.")]
+    high: Annotated[tuple[float, ...], Doc("Upper limit.")]
+    half_by_h: Annotated[float, Doc("Hours since switch-on by which half of the mean had come.", ge=0)]
+    count: Annotated[tuple[int, ...], Doc("Episodes so far after each power-up in order, from 0; times that others reached.")]
+    expected: Annotated[tuple[float, ...], Doc("The same were no power-up ageing.")]
+    count_low: Annotated[tuple[float, ...], Doc("Lower limit of the count were none ageing, pointwise.")]
+    count_high: Annotated[tuple[float, ...], Doc("Upper limit.")]
+    reads: Annotated[str, Doc("In words; described, not tested.")]
+
+
+def power_up_times(record: ChannelRecord) -> tuple[list[Floats], list[float]]:
+    """Own episodes on the observed clock of each power-up with observed time, in hours, and its observed length."""
+    times, ends = record.per_cycle()
+    kept = [(np.sort(np.minimum(t, e)) / 3600.0, e / 3600.0) for t, e in zip(times, ends, strict=True) if e > 0]
+    return [t for t, _ in kept], [e for _, e in kept]
+
+
+def curve_of(times: Sequence[Floats], ends: Sequence[float], limits: Limits) -> MeanCumulative:
+    """Mean cumulative function of power-ups."""
+    return power_ups.mean_cumulative(list(times), list(ends), scatter=limits.power_up_scatter, confidence=limits.confidence)
+
+
+def ageing_of(times: Sequence[Floats], ends: Sequence[float], limits: Limits) -> CountByAge:
+    """Count from power-up to power-up, set against the others at equal time since switch-on."""
+    held = power_ups.expected_counts(list(times), list(ends))
+    return power_ups.count_by_age(held.counts, held.expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
+
+
+def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
+    """Curve and count of a channel; None below two power-ups or without an episode."""
+    times, ends = power_up_times(record)
+    if len(ends) < FEWEST_POWER_UPS or not any(part.size for part in times):
+        return None
+    curve = curve_of(times, ends, limits)
+    age = ageing_of(times, ends, limits)
+    keep = np.unique(np.linspace(0, curve.time.size - 1, min(curve.time.size, POINTS)).astype(int))
+    half = float(curve.time[np.argmax(curve.mean >= 0.5 * curve.mean[-1])])
+    said = (
+        f"Within {hours_text(float(curve.time[-1]))} of switching on a power-up shows {digits_text(curve.mean[-1])} episodes on "
+        f"average ({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])}, judged by {len(ends)} power-ups), half of them "
+        f"within {hours_text(half)}."
+    )
+    if len(ends) > 2:
+        half = len(ends) // 2
+        said += (
+            f" Of the {age.count[-1]} episodes that can be compared, {age.count[half]} came in the first "
+            f"{'power-up' if half == 1 else f'{half} power-ups'} of {len(ends)}; {digits_text(age.low[half])} to "
+            f"{digits_text(age.high[half])} would be usual if nothing aged."
+        )
+    return MeanCount(
+        power_ups=len(ends),
+        hours=_told(curve.time[keep]),
+        mean=_told(curve.mean[keep]),
+        low=_told(curve.low[keep]),
+        high=_told(curve.high[keep]),
+        half_by_h=half,
+        count=tuple(int(n) for n in age.count),
+        expected=_told(age.expected),
+        count_low=_told(age.low),
+        count_high=_told(age.high),
+        reads=f"{said} This only describes what was seen.",
+    )
+
+
+def _told(values: Floats) -> tuple[float, ...]:
+    return tuple(float(f"{value:.6g}") for value in values)

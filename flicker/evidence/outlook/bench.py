@@ -19,7 +19,7 @@ from flicker.base.formats import digits_text, share_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.evidence.document.rows import OtherThreshold
-from flicker.evidence.outlook.protection import ThresholdTable, TripForecast, threshold_table, trip_forecast
+from flicker.evidence.outlook.protection import TripForecast, by_threshold, outcomes_text, trip_forecast
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.relay import Relay, RelayRecord, add_up
 from flicker.stats.rates import rate_interval
@@ -222,11 +222,12 @@ def control_of(
         names = ", ".join(item.channel for item in control)
         raise ValueError(f"the control log has no column {record.channel!r}; it has {names}")
     other = same[0] if same else control[0]
-    mine, theirs = _by_run(record), _by_run(other)
+    from flicker.evidence.questions.control import against_control, by_run
+
+    # those of all channels at once included: a meter makes such
+    mine, theirs = (by_run(item, np.ones(item.episodes.count, dtype=bool)) for item in (record, other))
     if not mine[1] or not theirs[1]:
         return None
-    from flicker.evidence.questions.control import against_control
-
     return against_control(
         *mine,
         *theirs,
@@ -235,17 +236,6 @@ def control_of(
         episode_rate_per_h=limits.episode_rate_per_h,
         confidence=limits.confidence,
     )
-
-
-def _by_run(record: ChannelRecord) -> tuple[list[Floats], list[float]]:
-    """Episodes of each run on its observed clock, those of all channels at once included: a meter makes such."""
-    times, seen = [], []
-    for place, trace in enumerate(record.traces):
-        if trace.observed_s > 0:
-            clock = np.clip(record.episodes.clock_s[record.episodes.run == place], 0.0, trace.observed_s)
-            times.append(np.sort(clock))
-            seen.append(trace.observed_s)
-    return times, seen
 
 
 Relays = dict[tuple[int, str], Sequence[RelayRecord]]  # by run and channel: the relay assumed, then other thresholds
@@ -307,10 +297,7 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
             source="simulated",
         ), 0
     whole = add_up([outcome[0] for outcome, _ in parts])
-    others: ThresholdTable | None = None
-    if len(parts[0][0]) > 1:
-        others = threshold_table(list(zip(*(outcome for outcome, _ in parts), strict=True)), used_V=whole.relay.trip_V)
-    rows = () if others is None else tuple(row for row in others.rows if row.relay != whole.relay)
+    tried = by_threshold(zip(*(outcome for outcome, _ in parts), strict=True))
     return (
         RelayResult(
             trips=whole.trips,
@@ -334,9 +321,10 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
                     "exposed_volt_s": row.exposed_volt_s,
                     "exposed_energy_J": row.exposed_energy_J,
                 }
-                for row in rows
+                for row in tried
+                if row.relay != whole.relay
             ),
-            what_if_reads="" if others is None or not any(row.trips for row in others.rows) else f"{others.outcomes}.",
+            what_if_reads=f"{outcomes_text(tried)}." if len(tried) > 1 and any(row.trips for row in tried) else "",
             forecast=next_hours(record, limits),
             reads=whole.reads,
         ),

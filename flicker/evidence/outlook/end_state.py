@@ -16,7 +16,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, lasting_text, volts_text
 from flicker.base.result import Result
-from flicker.evidence.guard.limits import ALIVE_V
+from flicker.evidence.guard.model import ALIVE_V
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import APART_S, GRACE_S

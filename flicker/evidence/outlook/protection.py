@@ -7,14 +7,14 @@ assumed, not measured on the unit.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from flicker.base.formats import hours_text, share_text
+from flicker.base.formats import count_text, hours_text, share_text
 from flicker.base.result import Doc, Result
 from flicker.signals.relay import RelayRecord, RelayTotal, add_up
 from flicker.stats.rates import rate_interval
@@ -183,41 +183,21 @@ def _chance(rate: float, hours: float) -> float:
     return -math.expm1(-rate * hours)
 
 
-@dataclass(frozen=True, slots=True)
-class ThresholdTable(Result):
-    """What the relay would have done at several thresholds, over all runs of one channel; rising thresholds."""
-
-    channel: str
-    rows: tuple[RelayTotal, ...]
-    used_V: float
-    cautions: tuple[str, ...]
-    method: str = "the relay's state, reading by reading, at each threshold"
-
-    @property
-    def reads(self) -> str:
-        """The table in words."""
-        return f"{self.channel}, trips by threshold: {self.outcomes}."
-
-    @property
-    def outcomes(self) -> str:
-        """Trips at each threshold."""
-        parts = [f"{row.relay.trip_V:g} V: {row.trips} {'trip' if row.trips == 1 else 'trips'}" for row in self.rows]
-        words = ", ".join(parts)
-        silent = [row.relay.trip_V for row in self.rows if row.trips == 0]
-        if silent and len(silent) < len(self.rows):
-            words += f"; from {min(silent):g} V on the relay would have stayed closed"
-        return words
-
-
-def threshold_table(records: Sequence[Sequence[RelayRecord]], *, used_V: float) -> ThresholdTable:
-    """Put the outcome of several thresholds side by side.
+def by_threshold(records: Iterable[Sequence[RelayRecord]]) -> tuple[RelayTotal, ...]:
+    """What the relay would have done at several thresholds, over all runs of one channel; rising thresholds.
 
     Parameters
     ----------
-    records : sequence (thresholds) of sequence (runs) of RelayRecord
+    records : iterable (thresholds) of sequence (runs) of RelayRecord
         Of one channel, as `signals.relay.scan_relays` gives them for each run.
-    used_V : float
-        The threshold in use.
     """
-    rows = tuple(sorted((add_up(list(runs)) for runs in records), key=lambda row: row.relay.trip_V))
-    return ThresholdTable(rows[0].channel, rows, used_V, (ASSUMED,))
+    return tuple(sorted((add_up(runs) for runs in records), key=lambda row: row.relay.trip_V))
+
+
+def outcomes_text(rows: Sequence[RelayTotal]) -> str:
+    """Trips at each threshold."""
+    words = ", ".join(f"{row.relay.trip_V:g} V: {count_text(row.trips, 'trip')}" for row in rows)
+    silent = [row.relay.trip_V for row in rows if row.trips == 0]
+    if silent and len(silent) < len(rows):
+        words += f"; from {min(silent):g} V on the relay would have stayed closed"
+    return words

@@ -228,7 +228,9 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
     both (as with a control log) takes the place of the assumed rate; where it saw none, that rate stands, and it is
     said over how long. Time beyond the threshold needs neither.
     """
-    mine, theirs = _alone(record, None), _alone(lead, record)
+    from flicker.evidence.questions.control import against_control, by_run
+
+    mine, theirs = by_run(record, _alone(record, None)), by_run(lead, _alone(lead, record))
     hours = lead.observed_s / 3600.0
     count = sum(part.size for part in theirs[0])
     share = f" {hit} more came with the shorted lead at once and do not count." if hit else ""
@@ -239,8 +241,6 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
         return replace(finding, reads=finding.reads + text + share)
     if finding.basis == Basis.FILLED_TIME:
         return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {digits_text(hours, 3)} h.{share}")
-    from flicker.evidence.questions.control import against_control
-
     answer = against_control(
         *mine,
         *theirs,
@@ -261,25 +261,17 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
     )
 
 
-def _alone(record: ChannelRecord, other: ChannelRecord | None) -> tuple[list[Floats], list[float]]:
-    """Episodes of each run on its observed clock, without those that also came in another record at once."""
-    times, seen = [], []
-    taken = [] if other is None else [_on_log_clock(other, run) for run in range(len(other.runs))]
-    others = np.sort(np.concatenate(taken)) if taken else np.empty(0)
-    for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True)):
-        if trace.observed_s <= 0:
-            continue
-        chosen = record.own(place)
-        if other is not None:
+def _alone(record: ChannelRecord, other: ChannelRecord | None) -> Bools:
+    """Own episodes of a record, without those that also came in another one at once."""
+    chosen = ~record.episodes.common
+    if other is not None:
+        offsets_s = np.array([run.offset_s for run in other.runs])
+        others = np.sort(other.episodes.start_s + offsets_s[other.episodes.run])
+        for place, run in enumerate(record.runs):
+            mine = record.episodes.run == place
             near = near_s(run.sample_interval_s)
-            chosen &= ~_near(record.episodes.start_s + run.offset_s, others, near)
-        times.append(np.sort(np.clip(record.episodes.clock_s[chosen], 0.0, trace.observed_s)))
-        seen.append(trace.observed_s)
-    return times, seen
-
-
-def _on_log_clock(record: ChannelRecord, place: int) -> Floats:
-    return np.asarray(record.episodes.start_s[record.episodes.run == place] + record.runs[place].offset_s)
+            chosen[mine] &= ~_near(record.episodes.start_s[mine] + run.offset_s, others, near)
+    return chosen
 
 
 def lead_record(beside: Beside, limits: Limits) -> ChannelRecord | None:
@@ -292,11 +284,6 @@ def lead_record(beside: Beside, limits: Limits) -> ChannelRecord | None:
 
 
 # ---------------------------------------------------------------- in words
-
-
-def _noise(sigma_V: float, level_V: float) -> str:
-    """Noise in the unit in which the level stands: of the mains in volts."""
-    return f"{digits_text(sigma_V)} V" if abs(level_V) >= 1.0 <= 10.0 * sigma_V else millivolts_text(sigma_V)
 
 
 def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...]:
@@ -313,7 +300,10 @@ def results(beside: Beside, floor_words: str = "") -> tuple[CompanionResult, ...
         low, high = (float(lows.min()), float(highs.max())) if lows.size else (None, None)
         text = f"{name} ({lines[0].role}): {count} episode{'' if count == 1 else 's'} in {digits_text(seen_s / 3600, 3)} h"
         if floor is not None:
-            text += f", level {digits_text(round(floor[1], 6) + 0.0, 4)} V, noise {_noise(*floor)}"
+            sigma_V, level_V = floor
+            # noise in the unit in which the level stands: of the mains in volts
+            noise = f"{digits_text(sigma_V)} V" if abs(level_V) >= 1.0 <= 10.0 * sigma_V else millivolts_text(sigma_V)
+            text += f", level {digits_text(round(level_V, 6) + 0.0, 4)} V, noise {noise}"
         if lines[0].role == "shorted lead" and name == beside.lead:
             text += (
                 "; it replaces the assumed nuisance rate" if count else "; none, as the assumed nuisance rate has it"

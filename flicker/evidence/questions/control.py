@@ -7,12 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
+import numpy as np
 from numpy.typing import ArrayLike
 
+from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text, hours_text, lasting_text
 from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.rates import (
     on_off_significance,
     rate_difference,
@@ -91,6 +94,14 @@ class ControlAnswer(Result):
             enough = minutes / 60.0 if minutes < 60 else math.ceil(minutes / 6.0) / 10.0
             words += f" {hours_text(enough)} of control without an episode would settle it."
         return words
+
+
+def by_run(record: ChannelRecord, chosen: Bools) -> tuple[list[Floats], list[float]]:
+    """Some episodes of each run with observed time, on its observed clock, and that time."""
+    seen = [(place, trace.observed_s) for place, trace in enumerate(record.traces) if trace.observed_s > 0]
+    clocks = [record.episodes.clock_s[chosen & (record.episodes.run == place)] for place, _ in seen]
+    ends = [end for _, end in seen]
+    return [np.sort(np.clip(clock, 0.0, end)) for clock, end in zip(clocks, ends, strict=True)], ends
 
 
 def against_control(

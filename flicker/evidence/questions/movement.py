@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.evidence.guard.limits import WARM_S
+from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.record.starts import power_ups_begin
 from flicker.signals.order_statistics import ranked_in_groups
 from flicker.signals.trace import RunTraces

@@ -12,7 +12,7 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard import Session
-from flicker.evidence.guard.limits import WARM_S
+from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.auxiliary_channels import Beside, events_of, with_lead
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record.channel_record import ChannelRecord

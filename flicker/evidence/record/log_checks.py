@@ -16,7 +16,7 @@ import numpy as np
 from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, lasting_text, times_text, volts_text
 from flicker.base.values import Unobserved
-from flicker.evidence.guard.limits import ALIVE_V
+from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both

@@ -8,7 +8,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.middle import median
-from flicker.evidence.guard.life import DIGITS
+from flicker.evidence.guard.awake import DIGITS
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.blocks import BLOCK_S
 from flicker.signals.trace import RunTraces

@@ -17,8 +17,8 @@ import numpy as np
 from flicker.base.arrays import Bools, Floats
 from flicker.base.values import Unobserved
 from flicker.evidence.guard import Guard, Session
-from flicker.evidence.guard.life import start_shown
-from flicker.evidence.guard.limits import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
+from flicker.evidence.guard.awake import start_shown
+from flicker.evidence.guard.model import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
 from flicker.signals.baseline import RESTS_S

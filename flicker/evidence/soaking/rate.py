@@ -18,13 +18,12 @@ from flicker.base.formats import hours_text, power_ups_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result, plain
 from flicker.base.units import HOUR
-from flicker.evidence.against import Against
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.sides import Side, side_of
 from flicker.evidence.guard.words import ADVICE, advice_text, reason_text
 from flicker.evidence.record.power_up_counts import HEAT_S
 from flicker.evidence.traced import LogLike
-from flicker.evidence.verdict import DO_NOT_CONNECT
+from flicker.evidence.verdict import DO_NOT_CONNECT, Against
 from flicker.logs.spans import total, within
 from flicker.stats.power_ups import MeanRate, clean_chance, mean_rate, power_ups_to_see
 from flicker.stats.rates import RateInterval, rate_interval

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import numpy as np
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, factor_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
@@ -95,16 +96,36 @@ class SizeWorsening(Result):
     reads: Annotated[str, Doc("The answer in words.")]
 
 
+@dataclass(frozen=True, slots=True)
+class PowerUps:
+    """Episodes of each power-up of a channel on its observed clock, its observed length, and the age of its visit."""
+
+    times: tuple[Floats, ...]
+    ends: tuple[float, ...]
+    ages: tuple[float, ...]
+
+    @property
+    def last(self) -> list[float]:
+        """Observed lengths of the power-ups of the last visit."""
+        return [end for end, age in zip(self.ends, self.ages, strict=True) if age == max(self.ages)]
+
+    @classmethod
+    def of(cls, records: Sequence[ChannelRecord], ages: Sequence[float], *, alone: bool, each_run: bool) -> PowerUps:
+        """Those of the records of some visits; ``alone`` and ``each_run`` as `ChannelRecord.per_cycle` takes them."""
+        units = [
+            (times, end, age)
+            for record, age in zip(records, ages, strict=True)
+            for times, end in zip(*record.per_cycle(shared=alone, each_run=each_run), strict=True)
+            if end > 0
+        ]
+        return cls(*zip(*units, strict=True)) if units else cls((), (), ())
+
+
 def rate_growth(
-    times: list[Any],
-    ends: list[float],
-    run_ages: list[float],
-    ages: Sequence[float],
-    dated: bool,
-    limits: Limits,
-    windows: OccupiedWindows | None = None,
+    way: PowerUps, ages: Sequence[float], dated: bool, limits: Limits, windows: OccupiedWindows | None = None
 ) -> RateWorsening:
     """Fit the growth of the rate, by occupied windows where the counter saturates; the answer waits for `corrected`."""
+    times, ends, run_ages = way.times, way.ends, way.ages
     count = sum(len(t) for t in times)
     method = "integrated likelihood over visits (negative binomial), expectations by risk sets; one-sided"
     blank = RateWorsening(

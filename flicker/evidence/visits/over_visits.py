@@ -10,7 +10,6 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from flicker.base.formats import channel_text, hours_text, times_text
 from flicker.base.limits import Limits
@@ -27,11 +26,11 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.pace import follow_s, slower_s
 from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.traced import LogLike, NothingNew, Seen
-from flicker.evidence.visits.ahead import concern_reached, next_visit, year_ahead
 from flicker.evidence.visits.growth import (
     NEVER,
     NOT_ITS_OWN,
     YEAR_DAYS,
+    PowerUps,
     RateWorsening,
     SizeWorsening,
     corrected,
@@ -41,7 +40,17 @@ from flicker.evidence.visits.growth import (
     size_growth,
 )
 from flicker.evidence.visits.levels import NAMES, QuantityTrend, next_level, quantity_trends
-from flicker.evidence.visits.visited import ChannelVisit, ChannelVisits, Visit, Visits, When, day_of
+from flicker.evidence.visits.visited import (
+    ChannelVisit,
+    ChannelVisits,
+    Visit,
+    Visits,
+    When,
+    concern_reached,
+    day_of,
+    next_visit,
+    year_ahead,
+)
 from flicker.logs.model import Log
 
 
@@ -132,16 +141,12 @@ def over_visits(
         )
     if progress:
         progress("comparing the visits")
-    ages = [float(row.day if row.day is not None else row.number) for row in rows]
     channels = list(dict.fromkeys(item.channel for part in made for item in part.channels))
     hours = YEAR_DAYS * (hours_per_day or (case.complaint.hours_per_day if case else EVENING_H))
     together = sharing(made)
-    asked = [_asked(name, made, rows, ages, dated, limits, name not in together) for name in each(channels, 2 * len(channels))]
+    asked = [_asked(name, made, rows, dated, limits, name not in together) for name in each(channels, 2 * len(channels))]
     follow = slower_s([follow_s(part.traces) for part in made])
-    feigned = [
-        feigned_by_pace([record for *_, record in item.seen], [follow[row.number] for row, *_ in item.seen])
-        for item in asked
-    ]
+    feigned = [feigned_by_pace(item.records, [follow[row.number] for row in item.visits]) for item in asked]
     answers = corrected([(item.rate, item.size) for item in asked], limits, feigned)
     given = _first_since(rows, since)
     # what another pace of the readings could feign as growth it could feign as a change since some visit too
@@ -149,8 +154,8 @@ def over_visits(
         [() if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
     )
     found = tuple(
-        _channel(name, item, rate, size, changed, limits, case, hours, dated, len(channels))
-        for name, item, (rate, size), changed in zip(channels, asked, answers, changes, strict=True)
+        _channel(item, rate, size, changed, limits, case, hours, dated, len(channels))
+        for item, (rate, size), changed in zip(asked, answers, changes, strict=True)
     )
     return Visits(
         unit=case.unit if case else None,
@@ -164,66 +169,46 @@ def over_visits(
 
 
 @dataclass(frozen=True, slots=True)
-class _PowerUps:
-    """Episodes of each power-up on its observed clock, its observed length, and the age of its visit."""
-
-    times: list[Any]
-    ends: list[float]
-    ages: list[float]
-
-
-@dataclass(frozen=True, slots=True)
 class _Asked:
     """One channel over the visits in which it was logged, and its growth before the correction.
 
     ``ways`` are its power-ups as the logs show them and, where some run shows no start of its own, with one at each run.
     """
 
-    seen: list[tuple[Visit, float, ChannelAssessment, ChannelRecord]]
-    ways: list[_PowerUps]
+    channel: str
+    visits: tuple[Visit, ...]
+    ages: tuple[float, ...]
+    items: tuple[ChannelAssessment, ...]
+    records: tuple[ChannelRecord, ...]
+    ways: list[PowerUps]
     rate: RateWorsening
     size: SizeWorsening
 
 
 def _asked(
-    name: str,
-    made: Sequence[Assessment],
-    rows: Sequence[Visit],
-    ages: Sequence[float],
-    dated: bool,
-    limits: Limits,
-    alone: bool,
+    name: str, made: Sequence[Assessment], rows: Sequence[Visit], dated: bool, limits: Limits, alone: bool
 ) -> _Asked:
     """Growth of a channel; ``alone``: it shares no swings with another, which would tell of what they share."""
     seen = [
-        (row, age, part.channel(name), record)
-        for row, age, part in zip(rows, ages, made, strict=True)
+        (row, row.age, part.channel(name), record)
+        for row, part in zip(rows, made, strict=True)
         for record in part.records
         if record.channel == name
     ]
-    records = [record for _, _, _, record in seen]
-    mine = [age for _, age, _, _ in seen]
-
-    def power_ups(each_run: bool) -> _PowerUps:
-        out = _PowerUps([], [], [])
-        for age, record in zip(mine, records, strict=True):
-            for t, end in zip(*record.per_cycle(shared=alone, each_run=each_run), strict=True):
-                if end > 0:
-                    out.times.append(t)
-                    out.ends.append(end)
-                    out.ages.append(age)
-        return out
-
-    ways = [power_ups(False)]
+    visits, ages, items, records = zip(*seen, strict=True)
+    ways = [PowerUps.of(records, ages, alone=alone, each_run=False)]
     windows = saturated(records) if alone else None
     if windows is not None and len(windows.ends) != len(ways[0].ends):
         windows = None
     if windows is None and any(record.cycles < len(record.runs) for record in records):
-        ways.append(power_ups(True))
-    rate = least_sure([rate_growth(way.times, way.ends, way.ages, mine, dated, limits, windows) for way in ways])
+        ways.append(PowerUps.of(records, ages, alone=alone, each_run=True))
+    rate = least_sure([rate_growth(way, ages, dated, limits, windows) for way in ways])
     if not alone:
         rate = replace(rate, cautions=(*rate.cautions, NOT_ITS_OWN))
-    return _Asked(seen=seen, ways=ways, rate=rate, size=size_growth(records, mine, limits, alone))
+    size = size_growth(records, ages, limits, alone)
+    return _Asked(
+        channel=name, visits=visits, ages=ages, items=items, records=records, ways=ways, rate=rate, size=size
+    )
 
 
 def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
@@ -241,9 +226,9 @@ def _first_since(rows: Sequence[Visit], since: dt.date | None) -> int | None:
 
 def _since(asked: _Asked, limits: Limits, given: int | None) -> tuple[RateChanged, ...]:
     """Changes of the rate from visit to visit, before the correction: the least sure of all ways to count power-ups."""
-    names = [day_name(row.date, row.number) for row, _, _, _ in asked.seen]
+    names = [day_name(row.date, row.number) for row in asked.visits]
     if given is not None:  # among the visits that logged this channel
-        given = sum(row.number < given for row, _, _, _ in asked.seen)
+        given = sum(row.number < given for row in asked.visits)
         if not 0 < given < len(names):
             return ()
     found = []
@@ -256,7 +241,6 @@ def _since(asked: _Asked, limits: Limits, given: int | None) -> tuple[RateChange
 
 
 def _channel(
-    name: str,
     asked: _Asked,
     rate: RateWorsening,
     size: SizeWorsening,
@@ -267,26 +251,21 @@ def _channel(
     dated: bool,
     channels: int,
 ) -> ChannelVisits:
-    seen, way = asked.seen, asked.ways[0]
-    times, ends, run_ages = way.times, way.ends, way.ages
-    items = [item for _, _, item, _ in seen]
-    records = [record for _, _, _, record in seen]
-    mine = [age for _, age, _, _ in seen]
-    levels = quantity_trends(items, records, limits, case, channels)
-    forecast, forecast_reads = next_visit(times, ends, run_ages, mine, rate, limits)
-    concern = concern_reached(times, ends, run_ages, mine, rate, dated, limits)
+    way, ages, records = asked.ways[0], asked.ages, asked.records
+    levels = quantity_trends(asked.items, records, limits, case, channels)
+    forecast, forecast_reads = next_visit(way, ages, rate, limits)
     year, year_reads = year_ahead(records, rate, size, limits, hours)
-    level_ahead, level_reads = next_level(records, mine, limits)
+    level_ahead, level_reads = next_level(records, ages, limits)
     return ChannelVisits(
-        channel=name,
-        reads=_reads(name, items, rate, size, levels),
-        visits=tuple(_row(row.number, item) for row, _, item, _ in seen),
+        channel=asked.channel,
+        reads=_reads(asked.channel, asked.items, rate, size, levels),
+        visits=tuple(_row(row.number, item) for row, item in zip(asked.visits, asked.items, strict=True)),
         rate=rate,
         size=size,
         levels=levels,
         forecast=forecast,
         forecast_reads=forecast_reads,
-        concern=concern,
+        concern=concern_reached(way, ages, rate, dated, limits),
         year=year,
         year_reads=year_reads,
         level_forecast=level_ahead,

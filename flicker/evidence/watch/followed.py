@@ -19,7 +19,7 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import clock_text, seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Guard, Reason, Session, judge_guard
-from flicker.evidence.guard.limits import BLANK_S, BLANK_STEPS, OPEN_V
+from flicker.evidence.guard.model import BLANK_S, BLANK_STEPS, OPEN_V
 from flicker.evidence.questions.movement import MINUTE_S
 from flicker.evidence.watch.watching import GO_ON
 from flicker.logs.model import Piece

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from flicker.evidence.verdict import ORDER
 from flicker.present import schema_checker  # noqa: F401, before Altair
-from flicker.present.charts._answers import answer_to
 from flicker.present.charts._bench import allan, caught, stimuli, thresholds, unit_or_meter, warm_up
 from flicker.present.charts._events import coincidence, cumulative, gaps, sizes, swings_ahead
 from flicker.present.charts._frame import NothingToDraw, caption_of, note_of, worst_channel
@@ -17,7 +16,7 @@ from flicker.present.charts._level import levels_compared, power_ups, settled
 from flicker.present.charts._mean_count import mean_cumulative, mean_cumulative_compared, visit_mean_cumulative
 from flicker.present.charts._plans import before_after, levels_of_ledger, soak
 from flicker.present.charts._rates import power_up_rates, power_up_rates_compared, rates
-from flicker.present.charts._show import LIVE, if_any, use_in_notebooks
+from flicker.present.charts._show import LIVE, answer_to, if_any, use_in_notebooks
 from flicker.present.charts._strip import episode_places, episodes, overview
 from flicker.present.charts._visits import visit_levels, visit_rates
 

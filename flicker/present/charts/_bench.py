@@ -251,8 +251,7 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
     """
     from flicker.stats.noise import allan_deviation
 
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, colour = frame.chosen(assessment, channel)
     trace = max(record.traces, key=lambda one: one.residual_V.size)
     if trace.baseline is None or trace.residual_V.size < 64:
         raise NothingToDraw(
@@ -271,7 +270,6 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
     span, deviation = span[good], deviation[good]
     if span.size == 0:
         raise NothingToDraw(f"channel {item.channel} never moves by one digit; there is no noise to draw")
-    colour = frame.colour_of(assessment, item.channel)
     digit = item.noise.resolution_V
     rows = [{"tau": t, "d": d * 1e6, "what": "seen"} for t, d in zip(span, deviation, strict=True)]
     white = [{"tau": t, "d": deviation[0] * np.sqrt(span[0] / t) * 1e6} for t in (span[0], span[-1])]

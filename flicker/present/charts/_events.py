@@ -34,8 +34,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     ValueError
         If nothing was observed, or there is no channel of that name.
     """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, colour = frame.chosen(assessment, channel)
     hours, begins = frame.observed_hours(record)
     total, count = float(begins[-1]), int(hours.size)
     if total <= 0:
@@ -78,7 +77,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         ]
         layers.append(
             alt.Chart(values(steps))
-            .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2, interpolate="step-after")
+            .mark_line(color=colour, strokeWidth=2, interpolate="step-after")
             .encode(x=x, y=y)
         )
         note = f"Dashed: the same number at an even pace; band: where {share_text(confidence)} of even logs are at each moment."
@@ -96,7 +95,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
         layers.append(alt.Chart(values(ends)).mark_area(color=palette.BAND).encode(x=x, y=y))
         layers.append(
             alt.Chart(values([{"x": 0.0, "n": 0}, {"x": total * per, "n": 0}]))
-            .mark_line(color=frame.colour_of(assessment, item.channel), strokeWidth=2)
+            .mark_line(color=colour, strokeWidth=2)
             .encode(x=x, y=y)
         )
         limit = clean_limit(item.rate)
@@ -137,8 +136,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     """
     from flicker.stats.trends import theil_sen
 
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, colour = frame.chosen(assessment, channel)
     hours, begins = frame.observed_hours(record)
     size = record.episodes.size_V[~record.episodes.common]
     if hours.size == 0:
@@ -152,7 +150,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
     y = alt.Y("v:Q", title=f"largest distance from the baseline ({volt})", scale=frame.log_scale(size * factor))
     points = (
         alt.Chart(values(rows))
-        .mark_point(filled=True, size=38, color=frame.colour_of(assessment, item.channel), opacity=0.8)
+        .mark_point(filled=True, size=38, color=colour, opacity=0.8)
         .encode(
             x=x,
             y=y,
@@ -194,8 +192,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
     """
     from flicker.stats.arrivals import exponential_gaps_test
 
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, colour = frame.chosen(assessment, channel)
     dead = assessment.limits.dead_time_s
     times, _ = record.per_cycle()
     pause = np.concatenate([np.diff(np.sort(part)) for part in times])
@@ -230,7 +227,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
     )
     seen = (
         alt.Chart(values(rows))
-        .mark_point(filled=True, size=34, color=frame.colour_of(assessment, item.channel), opacity=0.85)
+        .mark_point(filled=True, size=34, color=colour, opacity=0.85)
         .encode(x=x, y=y)
     )
     if not result.shown:

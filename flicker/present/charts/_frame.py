@@ -6,31 +6,28 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import altair as alt
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats, Ints
 from flicker.base.units import HOUR
 from flicker.base.values import VerdictWord
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
+from flicker.evidence.compare.stages import Comparison
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, ORDER
 from flicker.logs import arrow_types
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
 from flicker.present import palette
+from flicker.present.envelope import Envelope
 from flicker.present.said import day_and_clock, day_and_month
 from flicker.signals.trace import Trace
-
-if TYPE_CHECKING:
-    from flicker.evidence.compare.stages import Comparison
-
-Floats = NDArray[np.float64]
 
 WIDTH = 720
 
@@ -49,12 +46,12 @@ class NothingToDraw(ValueError):
 SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
 
-def finish(chart: Any, caption: str, note: str, *, width: int = WIDTH) -> Any:
+def finish(chart: Any, caption: str, note: str) -> Any:
     """Give a chart its caption (what is found), its note (how it is drawn), and the description of both."""
     caption, note = (" ".join(part.split()) for part in (caption, note))
     title = alt.TitleParams(
-        text=textwrap.wrap(caption, max(30, round(width / 7.6))),
-        subtitle=textwrap.wrap(note, max(40, round(width / 5.4))),
+        text=textwrap.wrap(caption, max(30, round(WIDTH / 7.6))),
+        subtitle=textwrap.wrap(note, max(40, round(WIDTH / 5.4))),
     )
     # Set in place: `properties` would copy the chart, and each copy of layers copies every layer three times.
     chart.title, chart.description, chart.config = title, f"{caption} {note}", palette.chart_config()
@@ -191,6 +188,24 @@ def colour_of(assessment: Assessment, channel: str) -> str:
     return palette.SERIES[place % len(palette.SERIES)]
 
 
+def chosen(assessment: Assessment, channel: str | None) -> tuple[ChannelAssessment, ChannelRecord, str]:
+    """The channel of that name, or the one in worst state where none is named: its result, its record and its colour.
+
+    Raises
+    ------
+    ValueError
+        If there is no channel of that name.
+    """
+    item = pick(assessment, channel)
+    return item, record_of(assessment, item.channel), colour_of(assessment, item.channel)
+
+
+def scaled(rows: Sequence[dict[str, Any]], factor: float, *names: str) -> None:
+    """Bring volts of rows into the unit of their axis."""
+    for row in rows:
+        row.update({name: row[name] * factor for name in names})
+
+
 def time_unit(seconds: float) -> str:
     """Unit in which a time axis of that length reads well."""
     return "s" if seconds <= 600 else "min" if seconds <= 3 * HOUR else "h"
@@ -266,32 +281,36 @@ def strip_of(record: ChannelRecord, *, clock: bool = False) -> Strip:
     offsets = np.concatenate(([0.0], np.cumsum(np.array(lengths) + space)[:-1]))
     before = "run " if len(lengths) <= 6 else ""
     labels = [f"{before}{number + 1}" for number in record.numbers]
-    starts = [run.start for run in record.runs]
     if 1 < len(lengths) <= 4:
         labels = [
-            label if start is None else f"{label}, {day_and_clock(start)}"
-            for label, start in zip(labels, starts, strict=True)
+            label if run.start is None else f"{label}, {day_and_clock(run.start)}"
+            for label, run in zip(labels, record.runs, strict=True)
         ]
-    if clock and len(lengths) == 1 and starts[0] is not None:
-        first = starts[0]
-        since = HOUR * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
-        day = f"{day_and_month(first)} {first.year}"
-        return Strip(
-            numbers=record.numbers,
-            offset_s=(0.0,),
-            length_s=tuple(lengths),
-            labels=tuple(labels),
-            unit=time_unit(lengths[0]),
-            zero_s=since,
-            day=day,
-        )
-    return Strip(
-        record.numbers,
-        tuple(offsets.tolist()),
-        tuple(lengths),
-        tuple(labels),
-        time_unit(float(offsets[-1] + lengths[-1])),
-    )
+    unit = time_unit(float(offsets[-1] + lengths[-1]))
+    strip = Strip(record.numbers, tuple(offsets.tolist()), tuple(lengths), tuple(labels), unit)
+    first = record.runs[0].start
+    if not clock or len(lengths) > 1 or first is None:
+        return strip
+    since = HOUR * first.hour + 60.0 * first.minute + first.second + 1e-6 * first.microsecond
+    return replace(strip, zero_s=since, day=f"{day_and_month(first)} {first.year}")
+
+
+def rows_of(parts: Sequence[Envelope], strip: Strip) -> list[dict[str, Any]]:
+    """Least and largest readings of the runs of a strip; ``piece`` numbers the stretches between gaps, across which no line runs."""
+    rows: list[dict[str, Any]] = []
+    piece = 0
+    for place, part in enumerate(parts):
+        columns = (strip.x(place, part.time_s), part.low_V, part.high_V, part.piece + piece)
+        rows += [{"x": x, "lo": low, "hi": high, "piece": int(number)} for x, low, high, number in zip(*columns, strict=True)]
+        piece += int(part.piece[-1]) + 1 if part.piece.size else 1
+    return rows
+
+
+def spread(knot_s: Floats, most: int) -> Ints:
+    """Places of so many knots of a line at most, evenly chosen, and of both ends of each jump."""
+    even = np.linspace(0, max(knot_s.size - 1, 0), min(knot_s.size, most)).astype(np.int64)
+    jumps = np.flatnonzero(np.diff(knot_s) < 1e-3)
+    return np.unique(np.concatenate((even, jumps, jumps + 1)))
 
 
 def midnights(record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:
@@ -345,13 +364,13 @@ def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
     return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / HOUR, begins
 
 
-def run_rules(begins: Floats, labels: Sequence[str], field: str = "x") -> Any:
+def run_rules(begins: Floats, labels: Sequence[str]) -> Any:
     """Faint borders between runs."""
-    rows = [{field: float(x), "run": label} for x, label in zip(begins, labels, strict=True)]
+    rows = [{"x": float(x), "run": label} for x, label in zip(begins, labels, strict=True)]
     return (
         alt.Chart(values(rows))
         .mark_rule(color=palette.EDGE, strokeDash=[2, 3])
-        .encode(x=alt.X(f"{field}:Q"), tooltip=[alt.Tooltip("run:N")])
+        .encode(x=alt.X("x:Q"), tooltip=[alt.Tooltip("run:N")])
     )
 
 

@@ -37,21 +37,17 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     for record, item in zip(assessment.records, assessment.channels, strict=True):
         strip = frame.strip_of(record, clock=True)
         runs = [run for run in assessment.traces if any(t.channel == record.channel for t in run.traces)]
-        rows: list[dict[str, Any]] = []
-        hidden: list[dict[str, Any]] = []
-        piece = 0
-        for place, (run, trace) in enumerate(zip(runs, record.traces, strict=True)):
-            index = [own.channel for own in run.traces].index(trace.channel)
-            part = envelope(run.blocks, index, rows=max(2, ROWS // len(runs)))
-            for t, lo, hi, number in zip(strip.x(place, part.time_s), part.low_V, part.high_V, part.piece, strict=True):
-                rows.append({"x": t, "lo": lo, "hi": hi, "piece": piece + int(number)})
-            piece = rows[-1]["piece"] + 1 if rows else 0
-            hidden.extend(
-                {"x": strip.x(place, begin), "x2": strip.x(place, end), "why": why}
-                for begin, end, why in frame.unseen(run.run, trace)
-            )
-        for row in rows:
-            row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
+        parts_of = [
+            envelope(run.blocks, [own.channel for own in run.traces].index(record.channel), rows=max(2, ROWS // len(runs)))
+            for run in runs
+        ]
+        rows = frame.rows_of(parts_of, strip)
+        hidden = [
+            {"x": strip.x(place, begin), "x2": strip.x(place, end), "why": why}
+            for place, (run, trace) in enumerate(zip(runs, record.traces, strict=True))
+            for begin, end, why in frame.unseen(run.run, trace)
+        ]
+        frame.scaled(rows, factor, "lo", "hi")
         last = record is assessment.records[-1]
         x = alt.X(
             "x:Q",

@@ -29,8 +29,7 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     NothingToDraw
         If the log shows no power-up of the channel, or there is no channel of that name.
     """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, _ = frame.chosen(assessment, channel)
     if not item.power_up:
         raise NothingToDraw(f"channel {item.channel} shows no power-up to draw")
     limits = assessment.limits
@@ -53,8 +52,7 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     calm = [abs(up.surge_V) for up in item.power_up]
     top = max([limits.surge_V * 1.1, *calm]) * 1.05
     unit, factor = frame.volt_unit(top)
-    for row in rows:
-        row["v"] *= factor
+    frame.scaled(rows, factor, "v")
     sign = -1.0 if item.power_up[0].surge_V < 0 else 1.0
     y = alt.Y(
         "v:Q",
@@ -99,8 +97,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
     NothingToDraw
         If nothing of the channel was observed, or there is no channel of that name.
     """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, _ = frame.chosen(assessment, channel)
     level = item.baseline.level_V
     if level is None:
         raise NothingToDraw(f"nothing was observed of channel {item.channel}, so it has no settled level to draw")
@@ -112,17 +109,12 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
         if trace.baseline is None:
             continue
         base = trace.baseline
-        keep = _extremes(base.cell_V, max(8, MOST_CELLS // len(record.traces)))
+        most = max(8, MOST_CELLS // len(record.traces))
+        keep = _extremes(base.cell_V, most)
         cells.extend(
             {"x": x, "v": v} for x, v in zip(strip.x(place, base.cell_s[keep]), base.cell_V[keep], strict=True)
         )
-        knots = np.unique(
-            np.linspace(
-                0, base.knot_s.size - 1, min(base.knot_s.size, max(8, MOST_CELLS // len(record.traces)))
-            ).astype(int)
-        )
-        jumps = np.flatnonzero(np.diff(base.knot_s) < 1e-3)
-        knots = np.unique(np.concatenate((knots, jumps, jumps + 1)))
+        knots = frame.spread(base.knot_s, most)
         lines.extend(
             {"x": x, "v": v, "run": place}
             for x, v in zip(strip.x(place, base.knot_s[knots]), base.knot_V[knots], strict=True)
@@ -131,8 +123,7 @@ def settled(assessment: Assessment, channel: str | None = None) -> Any:
     low, high = min(float(middle.min()), level - drift), max(float(middle.max()), level + drift)
     reach = 0.15 * (high - low)
     unit, factor = frame.volt_unit(max(abs(low), abs(high)))
-    for row in (*cells, *lines):
-        row["v"] *= factor
+    frame.scaled([*cells, *lines], factor, "v")
     y = alt.Y(
         "v:Q",
         title=f"settled level ({unit})",
@@ -212,8 +203,7 @@ def levels_compared(comparison: Comparison, channel: str | None = None) -> Any:
     limit = comparison.limits.settled_offset_V
     low, high = min(-limit, *(row["low"] for row in rows)), max(limit, *(row["high"] for row in rows))
     unit, factor = frame.volt_unit(max(abs(low), abs(high)))
-    for row in rows:
-        row["low"], row["high"] = row["low"] * factor, row["high"] * factor
+    frame.scaled(rows, factor, "low", "high")
     scale = alt.Scale(domain=[1.08 * low * factor, 1.08 * high * factor], nice=False)
     y = alt.Y("low:Q", title=f"offset ({unit})", scale=scale)
     x = alt.X("x:Q", title="hours logged, before and after in sequence (h)", scale=alt.Scale(domain=[0, begin_s / HOUR], nice=False))

@@ -7,13 +7,13 @@ from typing import Any
 
 import altair as alt
 import numpy as np
-from numpy.typing import NDArray
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import count_text, digits_text, hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.stages import Comparison
-from flicker.evidence.located.mean_count import ageing_of, curve_of, power_up_times
+from flicker.evidence.located.power_up_history import ageing_of, curve_of, power_up_times
 from flicker.evidence.visits.visited import Visits
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
@@ -22,7 +22,6 @@ from flicker.present.charts._visits import pick_visits
 from flicker.present.said import swings_text
 from flicker.stats.power_ups import CountByAge, count_by_age
 
-Floats = NDArray[np.float64]
 Group = tuple[str, list[Floats], list[float], str]
 
 POINTS = 400  # of a curve on the screen

@@ -198,8 +198,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     """
     from flicker.stats.rates import rate_interval
 
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, colour = frame.chosen(assessment, channel)
     if len([end for end in record.per_cycle()[1] if end > 0]) > 1 and item.rate.episodes:
         return power_up_rates(assessment, item.channel)
     if record.observed_s <= 0:
@@ -217,7 +216,7 @@ def rates(assessment: Assessment, channel: str | None = None) -> Any:
     whole = _rate_row("all together", total, item.rate.episodes, record.observed_s / HOUR)
     rows.append(whole)
     limit = clean_limit(item.rate)
-    chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, frame.colour_of(assessment, item.channel))
+    chart = _rate_chart(rows, assessment.limits.episode_rate_per_h, colour)
     seen = lasting_text(record.observed_s)
     caption = f"{item.channel}: no episode in {seen} observed" + (f"; {limit}." if limit else ".")
     if not limit:

@@ -81,8 +81,7 @@ def overview(
     ValueError
         If there is no channel of that name.
     """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, _ = frame.chosen(assessment, channel)
     strip = _strip_beside(record, beside)
     longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
     end = max(longest / frame.SECONDS[strip.unit], strip.domain[1])
@@ -99,8 +98,7 @@ def overview(
             min(span[0], *(row["v"] / factor for row in relay)),
             max(span[1], *(row["v"] / factor for row in relay)),
         )
-    for row in rows:
-        row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
+    frame.scaled(rows, factor, "lo", "hi")
     shades = shade_rows(assessment, item, record, strip, logs)
     changed = change_rows(item, strip)
     shades.extend(stretch for stretch, _ in changed)
@@ -323,8 +321,7 @@ def episodes(
     NothingToDraw
         If the channel has no episode, or there is no channel of that name.
     """
-    item = frame.pick(assessment, channel)
-    record = frame.record_of(assessment, item.channel)
+    item, record, _ = frame.chosen(assessment, channel)
     found = record.episodes
     if found.count == 0:
         raise NothingToDraw(f"channel {item.channel} has no episode to draw")
@@ -354,8 +351,7 @@ def episodes(
             for t, lo, hi in zip(part.time_s, part.low_V, part.high_V, strict=True)
         )
     unit, factor = frame.volt_unit(max((max(abs(row["lo"]), abs(row["hi"])) for row in rows), default=0.0))
-    for row in rows:
-        row["lo"], row["hi"] = row["lo"] * factor, row["hi"] * factor
+    frame.scaled(rows, factor, "lo", "hi")
     level = item.baseline.level_V or 0.0
     enter = item.thresholds["enter_V"]
     bounds = [{"v": (level + sign * enter) * factor, "episode": label} for label in order for sign in (-1, 1)]

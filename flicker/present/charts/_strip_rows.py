@@ -21,6 +21,7 @@ from flicker.signals.trace import RunTraces
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
 MOST_LEVELS = 120  # places of the level line in all: it bends slowly
+FOCUS_S = 20.0  # before and after a swing, in which it is drawn finely: a choice
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 
 
@@ -37,19 +38,14 @@ def envelope_rows(
     runs: Sequence[tuple[RunTraces, int]], record: ChannelRecord, strip: Strip, most: int
 ) -> list[dict[str, Any]]:
     spent = sum(strip.length_s)
-    rows: list[dict[str, Any]] = []
-    piece = 0
+    parts = []
     for place, ((run, index), trace) in enumerate(zip(runs, record.traces, strict=True)):
         share = max(20, int((most - 20 * len(runs)) * strip.length_s[place] / spent))
         share = min(share, max(2, most // len(runs))) if len(runs) > 100 else min(share, most)
         found = trace.excursions
-        pad = 20.0
-        focus = np.column_stack((found.start_s - pad, found.end_s + pad)) if found.count else None
-        part = envelope(run.blocks, index, rows=share, focus=focus)
-        for x, low, high, number in zip(strip.x(place, part.time_s), part.low_V, part.high_V, part.piece, strict=True):
-            rows.append({"x": x, "lo": low, "hi": high, "piece": piece + int(number)})
-        piece += int(part.piece[-1]) + 1 if part.piece.size else 1
-    return rows[:most]
+        focus = np.column_stack((found.start_s - FOCUS_S, found.end_s + FOCUS_S)) if found.count else None
+        parts.append(envelope(run.blocks, index, rows=share, focus=focus))
+    return frame.rows_of(parts, strip)[:most]
 
 
 def shade_rows(
@@ -140,11 +136,7 @@ def line_rows(record: ChannelRecord, strip: Strip, factor: float) -> list[dict[s
         begin, end = float(trace.observed[0, 0]), float(trace.observed[-1, 1])
         knots = trace.baseline.knot_s
         inner = knots[(knots > begin) & (knots < end)]
-        most = max(4, MOST_LEVELS // len(record.traces))
-        if inner.size > most:
-            jumps = np.flatnonzero(np.diff(inner) < 1e-3)
-            keep = np.unique(np.concatenate((np.linspace(0, inner.size - 1, most).astype(int), jumps, jumps + 1)))
-            inner = inner[keep]
+        inner = inner[frame.spread(inner, max(4, MOST_LEVELS // len(record.traces)))]
         # The fitted surge bends most at the start: follow it there.
         early = begin + np.geomspace(1.0, max(min(600.0, end - begin), 2.0), 12) - 1.0
         time = np.unique(np.concatenate(([begin], early[early < end], inner, [end])))

@@ -6,7 +6,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from flicker.base.formats import (
     clock_text,
@@ -52,11 +52,9 @@ from flicker.present.report.parts import (
     what_next,
     worst_first,
 )
+from flicker.present.report.pictures import Pictures
 from flicker.present.report.strips import evening
 from flicker.present.said import finding_text, idle
-
-if TYPE_CHECKING:
-    from flicker.present.report.pictures import Pictures
 
 GAPS_TOLD = 12
 ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one

@@ -160,9 +160,7 @@ def strip_names(result: Assessment, prefix: str = "strip") -> dict[str, str]:
     return {item.channel: f"{prefix}-{number}" for number, item in enumerate(result.channels, 1)}
 
 
-def told(
-    result: Assessment, events: Sequence[Event], *, most: int = EVENTS_TOLD, strips: Mapping[str, str] | None = None
-) -> Markup:
+def told(result: Assessment, events: Sequence[Event], *, strips: Mapping[str, str] | None = None) -> Markup:
     """Events as a list, each with its moment; ``strips`` names the picture of each channel that a row moves."""
     runs = {trace.number: trace.run for trace in result.traces}
     several = len({event.run for event in events}) > 1
@@ -172,9 +170,9 @@ def told(
             event.channel,
             event.said,
         )
-        for event in events[:most]
+        for event in events[:EVENTS_TOLD]
     ]
-    moves = _moves(result, events[:most], strips or {})
+    moves = _moves(result, events[:EVENTS_TOLD], strips or {})
     more = len(events) - len(rows)
     return tag(
         "div",

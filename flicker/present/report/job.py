@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from flicker.base.formats import digits_text, lasting_text, times_text
+from flicker.evidence.assessment import Assessment
+from flicker.evidence.job import JobResult
+from flicker.logs.model import Log
 from flicker.present.report.assessment import beside_outputs, evidence, findings, method, sources, strip
 from flicker.present.report.evening import events_of, names_of, strip_names, told
 from flicker.present.report.owner import (
@@ -20,14 +22,9 @@ from flicker.present.report.owner import (
     what_was_done,
 )
 from flicker.present.report.parts import Child, Markup, bullets, close, how_sure, render, table, tag, text
+from flicker.present.report.pictures import Pictures
 from flicker.present.report.strips import KEY, STRIPS_DRAWN, busiest, scale_of, side_by_side, strips
-
-if TYPE_CHECKING:
-    from flicker.evidence.assessment import Assessment
-    from flicker.evidence.job import JobResult
-    from flicker.logs.model import Log
-    from flicker.present.report.pictures import Pictures
-    from flicker.signals.trace import RunTraces
+from flicker.signals.trace import RunTraces
 
 COLUMNS = ("stage", "observed", "jumped", "per hour", "at rest", "verdict", "against the stage before")
 

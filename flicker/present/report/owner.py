@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING
 
 from flicker.base.formats import channel_text, digits_text, lasting_text, times_text, volts_text
 from flicker.base.values import Fitness
@@ -12,6 +11,7 @@ from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, clean_power_ups_text
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
+from flicker.evidence.job import JobResult
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DANGER, DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.parts import (
@@ -29,8 +29,6 @@ from flicker.present.report.parts import (
 )
 from flicker.present.said import SWINGS
 
-if TYPE_CHECKING:
-    from flicker.evidence.job import JobResult
 
 @dataclass(frozen=True, slots=True)
 class Answers:

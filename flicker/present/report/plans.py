@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from flicker.base.formats import count_text, hours_text, p_text, share_text, volts_text
 from flicker.evidence.assessment import SAFETY
@@ -27,10 +27,8 @@ from flicker.present.report.parts import (
     text,
     worst_first,
 )
+from flicker.present.report.pictures import Pictures
 from flicker.present.said import SWINGS, outcome_text, soak_steps
-
-if TYPE_CHECKING:
-    from flicker.present.report.pictures import Pictures
 
 COMPARED = {
     "ratio": "rate after over rate before",

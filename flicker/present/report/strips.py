@@ -55,14 +55,14 @@ class Scale:
         return self.tallest_V >= APPROACHED * self.relay_V
 
 
-def scale_of(told: Iterable[tuple[Assessment, Sequence[Event]]], *, lane: int = LANE) -> Scale:
-    """One scale for all of these; ``lane`` is the height of a channel in pixels."""
+def scale_of(told: Iterable[tuple[Assessment, Sequence[Event]]]) -> Scale:
+    """One scale for all of these."""
     told = list(told)
     longest = max((trace.run.duration_s for result, _ in told for trace in result.traces), default=1.0)
     floor = max((result.limits.excursion_V for result, _ in told), default=0.04)
     tallest = max((abs(e.size_V) for _, events in told for e in events if e.kind in SWINGS), default=0.0)
     relay = min((result.limits.protection_V for result, _ in told), default=0.75)
-    return Scale(max(longest, 1.0), max(tallest, floor), relay, lane)
+    return Scale(max(longest, 1.0), max(tallest, floor), relay)
 
 
 def strips(

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
 from flicker.evidence.located.rate_changed import Way, since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
+from flicker.logs.model import Log
 from flicker.present.report.parts import (
     Child,
     Markup,
@@ -24,10 +24,7 @@ from flicker.present.report.parts import (
     tag,
     text,
 )
-
-if TYPE_CHECKING:
-    from flicker.logs.model import Log
-    from flicker.present.report.pictures import Pictures
+from flicker.present.report.pictures import Pictures
 
 
 def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
-from flicker.evidence.compare.stages import Comparison
+from flicker.evidence.compare.stages import Comparison, StageComparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
 from flicker.present.said import fitness_then, outcome_text, rate_text
 from flicker.present.terminal.paper import facts, page, warn
@@ -32,6 +32,14 @@ def show_comparison(result: Comparison, console: Console | None = None) -> None:
         out.print(Text(result.correction, style="dim"))
         warn(out, result.cautions)
         out.print()
+
+
+def show_stages(result: StageComparison) -> None:
+    """Print the page of each step and of the whole, and what the improvement is owed to."""
+    for step in result.shown:
+        show_comparison(step)
+    for credit in result.credits:
+        print(credit.reads)
 
 
 def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
