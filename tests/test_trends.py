@@ -16,7 +16,7 @@ from scipy import stats
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import noise_makers as makers
 
-from flicker.stats.levels import kendall_law, pairs
+from flicker.stats.levels import kendall_law
 from flicker.stats.trends import mann_kendall, movement_kind, movement_test, robust_slope, theil_sen
 
 NILE = np.loadtxt(Path(__file__).parent / "data" / "nile.csv", delimiter=",", skiprows=2)
@@ -166,7 +166,7 @@ def test_slopes_found_by_counting_equal_slopes_listed(monkeypatch, digit):
     if digit:
         y = np.round(y / digit) * digit
     listed = theil_sen(y, x)
-    monkeypatch.setattr(pairs, "LISTED", 100)
+    monkeypatch.setattr(kendall_law, "LISTED", 100)
     counted = theil_sen(y, x)
     for name in ("slope", "low", "high", "intercept"):
         assert getattr(counted, name) == pytest.approx(getattr(listed, name), abs=1e-11)

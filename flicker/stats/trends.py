@@ -18,9 +18,8 @@ from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Interval, Tested
 from flicker.stats.laws import count_tails
-from flicker.stats.levels.kendall_law import MOST_VALUES, exact_tails, permuted_tails
+from flicker.stats.levels.kendall_law import MOST_VALUES, discordant_pairs, exact_tails, permuted_tails, slopes_at_ranks
 from flicker.stats.levels.movement import Movement, MovementKind, movement_kind, movement_test
-from flicker.stats.levels.pairs import discordant_pairs, slopes_at_ranks
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
 from flicker.stats.levels.trend_tables import SLOPE_T
 

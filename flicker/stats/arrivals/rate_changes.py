@@ -14,9 +14,6 @@ from flicker.base.arrays import Floats, Ints
 from flicker.base.formats import digits_text
 from flicker.base.result import Result
 
-__all__ = ["RateChange", "RateChanges", "rate_changes"]
-
-
 _TRIM = 0.02  # a change within this share of either end is not looked for: the likelihood has no bound there
 _SIMULATED = 2000  # above this many events the null distribution no longer changes
 

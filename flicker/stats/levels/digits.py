@@ -10,9 +10,6 @@ from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.middle import median
 
-__all__ = ["noise_sigma", "resolution_of"]
-
-
 MOST_VALUES = 1 << 18  # more than this tells the last digit no better
 
 

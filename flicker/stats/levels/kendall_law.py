@@ -1,4 +1,4 @@
-"""The exact null law of Kendall's S: all orders of the values equally likely, ties on either side allowed."""
+"""Pairs of points without listing them: the exact null law of Kendall's S (all orders of the values equally likely, ties on either side allowed), order changes, and the pairwise slope of a given rank."""
 
 from __future__ import annotations
 
@@ -95,3 +95,127 @@ def _both_tied(values: tuple[int, ...], times: tuple[int, ...]) -> Counter[int]:
                     into[s + gain] += w * ways
         laws = nxt
     return laws[(0,) * len(values)]
+
+
+_FEW = 200  # so few pairs between two slopes are listed one by one
+LISTED = 2000  # up to here all slopes fit comfortably in memory (16 MB)
+
+
+def discordant_pairs(values: Floats) -> int:
+    """Return the number of pairs i < j with values[i] > values[j], in n log n steps."""
+    ranks = np.unique(values, return_inverse=True)[1].astype(np.int64)
+    return _order_changes(ranks)
+
+
+def _order_changes(ranks: Ints) -> int:
+    # Radix split from the highest bit: within equal higher bits, every one that stands before a zero is a change.
+    total = 0
+    top = int(ranks.max()).bit_length()
+    for bit in range(top - 1, -1, -1):
+        ones = (ranks >> bit) & 1
+        seen = np.cumsum(ones)
+        group = ranks >> (bit + 1)
+        starts = np.flatnonzero(np.concatenate([[True], group[1:] != group[:-1]]))
+        before = (seen - ones)[starts]
+        sizes = np.diff(np.append(starts, ranks.size))
+        zero = ones == 0
+        total += int((seen - np.repeat(before, sizes))[zero].sum())
+        ranks = ranks[np.argsort(ranks >> bit, kind="stable")]
+    return total
+
+
+def slopes_at_ranks(values: Floats, times: Floats, ranks: tuple[int | None, ...]) -> tuple[float, ...]:
+    """Return the pairwise slopes of the given ranks (0 the lowest; None the median)."""
+    order = np.lexsort((values, times))
+    y, x = values[order], times[order]
+    return _listed(y, x, ranks) if y.size <= LISTED else _searched(y, x, ranks)
+
+
+def _listed(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float, ...]:
+    first, second = np.triu_indices(y.size, 1)
+    run = x[second] - x[first]
+    apart = run > 0
+    slopes = np.sort((y[second] - y[first])[apart] / run[apart])
+    return tuple(float(np.median(slopes)) if rank is None else float(slopes[rank]) for rank in asked)
+
+
+def _searched(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float, ...]:
+    n = y.size
+    ties = np.unique(x, return_counts=True)[1].astype(np.int64)
+    pairs = n * (n - 1) // 2 - int((ties * (ties - 1) // 2).sum())
+    rng = np.random.default_rng(0)  # only to guess where to look; the answer does not depend on it
+    i, j = rng.integers(0, n, (2, 400_000))
+    run = x[j] - x[i]
+    sample = np.sort((y[j] - y[i])[run != 0] / run[run != 0])
+
+    def below(slope: float) -> int:
+        """Pairs whose slope is less than ``slope``: order changes of y - slope x (equal times never count)."""
+        rest = y - slope * x
+        inside = np.lexsort((rest, x)) if ties.size < n else None
+        return discordant_pairs(rest if inside is None else rest[inside])
+
+    def at(rank: int) -> float:
+        share = (rank + 0.5) / pairs
+        width = 5 * np.sqrt(share * (1 - share) / sample.size) + 2 / sample.size
+        low = float(sample[max(int((share - width) * sample.size), 0)])
+        high = float(sample[min(int((share + width) * sample.size), sample.size - 1)])
+        guess = float(sample[min(int(share * sample.size), sample.size - 1)])
+        size = max(abs(low), abs(high), 1e-300)
+        near = 1e-12 * size
+        if below(guess - near) <= rank < below(guess + near):  # many equal slopes, as a coarse last digit makes them
+            return guess
+        gap = max(high - low, near)
+        count_low, count_high = below(low), below(high)
+        while count_low > rank:
+            low, gap = low - gap, 2 * gap
+            count_low = below(low)
+        while count_high <= rank:
+            high, gap = high + gap, 2 * gap
+            count_high = below(high)
+        tries = 2  # equal slopes at a border make the list and the count disagree
+        for turn in range(60):  # the slope of the rank is the largest with at most ``rank`` pairs below
+            if tries and count_high - count_low <= _FEW:
+                tries -= 1
+                slopes = np.sort(_slopes_between(y, x, low, high))
+                if slopes.size == count_high - count_low:
+                    return float(slopes[rank - count_low])
+            if high - low <= near:
+                break
+            step = (rank + 0.5 - count_low) / (count_high - count_low) if turn % 3 else 0.5
+            middle = low + min(max(step, 0.01), 0.99) * (high - low)
+            count = below(middle)
+            if count <= rank:
+                low, count_low = middle, count
+            else:
+                high, count_high = middle, count
+        return (low + high) / 2
+
+    def median() -> float:
+        return at(pairs // 2) if pairs % 2 else (at(pairs // 2 - 1) + at(pairs // 2)) / 2
+
+    return tuple(median() if rank is None else at(rank) for rank in asked)
+
+
+def _slopes_between(y: Floats, x: Floats, low: float, high: float) -> Floats:
+    """List the slopes from ``low`` to ``high``: pairs whose order differs between y - low x and y - high x."""
+    order = np.lexsort((x, y - low * x))
+    rank = np.empty(y.size, dtype=np.int64)
+    rank[np.lexsort((-x, y - high * x))] = np.arange(y.size)
+    place = rank[order]
+    first, second = [], []
+    for turn in range(2 * _FEW + 2):  # odd-even exchange: few pairs are out of order, so few turns are needed
+        a = place[turn % 2 : -1 : 2]
+        b = place[turn % 2 + 1 :: 2]
+        swap = np.flatnonzero(a[: b.size] > b) * 2 + turn % 2
+        if swap.size:
+            first.append(order[swap])
+            second.append(order[swap + 1])
+            order[swap], order[swap + 1] = order[swap + 1], order[swap].copy()
+            place[swap], place[swap + 1] = place[swap + 1], place[swap].copy()
+        elif turn and (np.diff(place) >= 0).all():
+            break
+    if not first:
+        return np.zeros(0)
+    i, j = np.concatenate(first), np.concatenate(second)
+    run = x[j] - x[i]
+    return np.asarray((y[j] - y[i])[run != 0] / run[run != 0], dtype=np.float64)

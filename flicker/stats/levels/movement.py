@@ -16,9 +16,6 @@ from flicker.stats.levels.digits import resolution_of
 from flicker.stats.levels.table_tails import TAILS, tail_chance, tail_value
 from flicker.stats.levels.trend_tables import RANGE_BY_SIGMA_8, RANGE_BY_SIGMA_128, RANGE_BY_STEPS
 
-__all__ = ["Movement", "MovementKind", "movement_kind", "movement_test"]
-
-
 _FEWEST = 4  # cells; with fewer no noise model can be fitted
 
 

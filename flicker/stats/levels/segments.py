@@ -19,9 +19,6 @@ from flicker.base.formats import digits_text
 from flicker.base.result import Result
 from flicker.stats.levels.change_search import best_cuts
 
-__all__ = ["LevelSegment", "LevelSegments", "level_segments"]
-
-
 MOST_CELLS = 1900  # an hour for 79 days; the search takes 0.02 s at so many (measured)
 READINGS_A_CELL = 3  # a median of fewer does not pass over one bad reading: common practice
 FEWEST_CELLS = 3  # of a stretch, so that its level is more than a single cell: common practice

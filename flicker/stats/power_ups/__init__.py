@@ -13,8 +13,14 @@ from flicker.base.late import late
 
 if TYPE_CHECKING:
     from flicker.stats.power_ups.forecast import GrowthForecast, ReachForecast, growth_forecast, growth_reaches
-    from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
-    from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
+    from flicker.stats.power_ups.growth import (
+        FreeScatterTest,
+        RateComparison,
+        RateGrowth,
+        growth_however_much,
+        rate_comparison,
+        rate_growth,
+    )
     from flicker.stats.power_ups.mean_counts import (
         CountByAge,
         ExpectedCounts,
@@ -76,8 +82,7 @@ __getattr__ = late(
     __name__,
     {
         "forecast": "GrowthForecast ReachForecast growth_forecast growth_reaches",
-        "growth": "RateComparison RateGrowth rate_comparison rate_growth",
-        "however_much": "FreeScatterTest growth_however_much",
+        "growth": "FreeScatterTest RateComparison RateGrowth growth_however_much rate_comparison rate_growth",
         "mean_counts": "CountByAge ExpectedCounts MeanCumulative count_by_age expected_counts mean_cumulative",
         "patterns": "EarlyShare ProvokedTest early_share_test provoked_test",
         "planned_comparison": "ComparisonNeeds comparison_needs comparison_power",

@@ -19,8 +19,6 @@ from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import rate_comparison
 from flicker.stats.power_ups.rate import drawn_rates
 
-Counts = Ints
-
 DRAWS = 200  # a power of 80 % is then known to within 3 points; a choice of speed
 MOST = 8  # power-ups of a side: more are no evening; a choice
 
@@ -58,13 +56,13 @@ class ComparisonNeeds(Result):
 
 @dataclass(slots=True)
 class _Trials:
-    """Counts drawn once, so that plans are compared on the same units; which of them the comparison shows."""
+    """Ints drawn once, so that plans are compared on the same units; which of them the comparison shows."""
 
-    counts: Counts
+    counts: Ints
     exposures: Floats
     length: float
-    more: Counts  # (draws, most)
-    after: Counts
+    more: Ints  # (draws, most)
+    after: Ints
     scale: float
     level: float
     known: dict[tuple[tuple[int, ...], tuple[int, ...]], bool] = field(default_factory=dict)

@@ -17,17 +17,6 @@ from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Interval, Result
 from flicker.stats.laws import count_tails
 
-__all__ = [
-    "OnOff",
-    "RateDifference",
-    "RateInterval",
-    "ShareInterval",
-    "on_off_significance",
-    "rate_difference",
-    "rate_interval",
-    "share_interval",
-]
-
 Sided = Literal["two-sided", "lower", "upper"]
 _SIDED = ("two-sided", "lower", "upper")
 _LIMITS: dict[str, tuple[Callable[[int, float], float], Callable[[int, float], float]]] = {

@@ -13,7 +13,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
-from flicker.logs.reading.columnar.table_columns import column_of_field, plain_type, usable, words_in
+from flicker.logs.reading.columnar.tables import column_of_field, plain_type, usable, words_in
 from flicker.logs.reading.planning.columns import Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import row_times, whole

@@ -17,8 +17,6 @@ import numpy as np
 from flicker.base.arrays import Bools, Ints
 from flicker.logs.reading.words.numerals import PLAIN
 
-Micros = Ints
-
 DAY_US = 86_400_000_000
 _DATES = {
     "ymd": r"(?P<y>\d{4})[-/.](?P<mo>\d{1,2})[-/.](?P<d>\d{1,2})\.?",
@@ -227,7 +225,7 @@ def matches(cell: str, form: Form) -> bool:
     return found is not None and (not form.zoned or bool(found["z"]))
 
 
-def parse(cells: Any, form: Form) -> tuple[Micros, Bools]:
+def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
     """Parse an Arrow column of strings; returns microseconds, shape (rows,), and which rows were understood.
 
     Raises
@@ -243,12 +241,12 @@ def parse(cells: Any, form: Form) -> tuple[Micros, Bools]:
     good = arrow_types.valid(fields)
     columns = {field.name: arrow_types.texts(fields.field(field.name)) for field in fields.type}
 
-    def number(name: str) -> Micros:
+    def number(name: str) -> Ints:
         if name not in columns:
             return np.zeros(good.size, dtype=np.int64)
         return arrow_types.whole(pc.utf8_lpad(columns[name], 1, "0"))
 
-    def looked_up(name: str, value: Callable[[str], int]) -> Micros:
+    def looked_up(name: str, value: Callable[[str], int]) -> Ints:
         kinds, codes = arrow_types.coded(columns[name])
         return np.array([value(kind) for kind in kinds], dtype=np.int64)[codes]
 
@@ -318,7 +316,7 @@ class Midnight:
         self._days = 0
         self.passed = 0
 
-    def unwrap(self, micros: Micros, good: Bools) -> Micros:
+    def unwrap(self, micros: Ints, good: Bools) -> Ints:
         """Return times that go on past midnight; rows that are not ``good`` are left alone."""
         clock = micros[good]
         if not clock.size:
