@@ -24,7 +24,7 @@ from flicker.stats.arrivals import (
     rate_trend_test,
     trend_tests,
 )
-from flicker.stats.arrivals.power_law import log_linear_growth
+from flicker.stats.arrivals.worsening import log_linear_growth
 from flicker.stats.laws import event_runs
 
 DATA = Path(__file__).parent / "data"

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from flicker.stats.extremes import fit_tail
-from flicker.stats.extremes.exceedance import covariance
+from flicker.stats.extremes.gpd import covariance
 
 DATA = Path(__file__).parent / "data"
 

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
         exponential_gaps_test,
         extremal_index,
     )
-    from flicker.stats.arrivals.power_law import PowerLawFit, power_law_fit
     from flicker.stats.arrivals.trend_tests import (
         AndersonDarlingTrend,
         PowerLawTest,
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
         lewis_robinson_test,
         power_law_test,
     )
-    from flicker.stats.arrivals.worsening import RateTrend, rate_trend_test
+    from flicker.stats.arrivals.worsening import PowerLawFit, RateTrend, power_law_fit, rate_trend_test
 
 __all__ = [
     "AgeForecast",
@@ -64,8 +63,7 @@ __getattr__ = late(
     {
         "ageing": "AgeForecast AgeTrend age_forecast age_trend",
         "clusters": "Clusters ExtremalIndex GapTest decluster exponential_gaps_test extremal_index",
-        "power_law": "PowerLawFit power_law_fit",
         "trend_tests": "AndersonDarlingTrend PowerLawTest RenewalTrendTest TrendTest anderson_darling_trend_test laplace_test lewis_robinson_test power_law_test",
-        "worsening": "RateTrend rate_trend_test",
+        "worsening": "PowerLawFit RateTrend power_law_fit rate_trend_test",
     },
 )

@@ -13,7 +13,6 @@ from flicker.base import check
 from flicker.base.formats import digits_text, share_text
 from flicker.base.result import Interval, Result
 from flicker.stats.extremes import gpd
-from flicker.stats.extremes.exceedance import CALIBRATE_BELOW, Tail, rate_above
 from flicker.stats.rates.intervals import ShareInterval, rate_interval, share_interval
 
 SHAPE_RANGE = (-0.5, 1.0)  # below -0.5 the likelihood has no usual maximum; above 1 the tail has no mean
@@ -51,7 +50,7 @@ class TailChance(Interval):
 
 
 @dataclass(frozen=True, slots=True)
-class TailFit(Tail):
+class TailFit(gpd.Tail):
     """Generalised Pareto tail of peaks above a threshold; a positive ``shape`` is a heavy tail."""
 
     rate_low: float
@@ -110,14 +109,14 @@ class TailFit(Tail):
         if not math.isfinite(self.exposure):
             raise ValueError("exposure must be given to fit_tail (observed time, above 0) for a chance, got None")
         few = self.count < FEW_PEAKS
-        low, high = rate_above(self, level - self.threshold, one_sided=few)
+        low, high = gpd.rate_above(self, level - self.threshold, one_sided=few)
         middle = self.rate * self.share_beyond(level)
         above = int(np.count_nonzero(self.excesses + self.threshold > level))
         low, middle, high = (float(-math.expm1(-r * exposure)) for r in (0.0 if few else low, middle, high))
         return TailChance(
             level=level, exposure=exposure, chance=middle, low=low, high=high, bound="upper" if few else "two-sided",
             expected=self.rate * self.share_beyond(level) * exposure, share=share_interval(above, self.count, confidence=self.confidence), confidence=self.confidence, caution=self.caution, seed=self.seed,
-            method=f"profile likelihood of a generalised Pareto tail{', any shape of the range' if few else ', calibrated' if self.count < CALIBRATE_BELOW else ''}",
+            method=f"profile likelihood of a generalised Pareto tail{', any shape of the range' if few else ', calibrated' if self.count < gpd.CALIBRATE_BELOW else ''}",
         )  # fmt: skip
 
 
