@@ -40,8 +40,13 @@ class ColumnPlan:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
-        values = (self.header, self.role, self.unit or None, self.found and str(self.found), self.name or None)
-        return dict(zip(("header", "role", "unit", "found", "name"), values, strict=True))
+        return {
+            "header": self.header,
+            "role": self.role,
+            "unit": self.unit or None,
+            "found": self.found and str(self.found),
+            "name": self.name or None,
+        }
 
 
 @dataclass(frozen=True, slots=True)
