@@ -85,7 +85,7 @@ def executed(factory) -> Path:
 
 
 def outputs(book):
-    return [output for cell in book.cells for output in cell.get("outputs", [])]
+    return [output for cell in book["cells"] for output in cell.get("outputs", [])]
 
 
 def charts_of(path: Path) -> int:
