@@ -80,7 +80,7 @@ def _parse(arguments: Sequence[str]) -> tuple[SentenceParser, argparse.Namespace
     parser.add_argument("--version", action="version", version=f"flicker {__version__}")
     places = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=SentenceParser)
     chosen = arguments[0] if arguments and arguments[0] in commands else None
-    for name, text in commands.items():
+    for name, text in commands.items() if chosen is None else [(chosen, commands[chosen])]:
         place = places.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name == chosen:
             importlib.import_module(f"flicker.commands.{name}").add_arguments(place)

@@ -13,7 +13,6 @@ from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
-from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
 from flicker.evidence.findings import GROWTH, NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
@@ -35,6 +34,7 @@ from flicker.evidence.worth_looking import WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
+    from flicker.evidence.document.rows import LevelChangeRow, Thresholds, Unseen
     from flicker.evidence.located.moves import MoveRow
     from flicker.evidence.located.power_up_history import MeanCount, PowerUpHistory
     from flicker.evidence.located.rate_changed import RateChanged
@@ -269,7 +269,7 @@ def judge_channel(
         relay=relay,
         next=advise(verdict, facts, guard, limits, raw.end, raw.ahead),
         gaps=tuple(
-            Unseen(run=number, start_s=gap.start_s, end_s=gap.end_s, reason=Unobserved(gap.reason), channel=gap.channel)
+            {"run": number, "start_s": gap.start_s, "end_s": gap.end_s, "reason": Unobserved(gap.reason), "channel": gap.channel}
             for number, trace in zip(record.numbers, record.traces, strict=True)
             for gap in trace.unobserved
         ),

@@ -18,7 +18,6 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import digits_text, share_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
-from flicker.evidence.document.rows import OtherThreshold
 from flicker.evidence.outlook.protection import TripForecast, by_threshold, outcomes_text, trip_forecast
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.relay import Relay, RelayRecord, add_up
@@ -26,6 +25,7 @@ from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Meter
+    from flicker.evidence.document.rows import OtherThreshold
     from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.questions.control import ControlAnswer
 

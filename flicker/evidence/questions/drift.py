@@ -17,7 +17,6 @@ from flicker import stats
 from flicker.base.formats import digits_text, millivolts_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
-from flicker.evidence.document.rows import LevelChangeRow
 from flicker.evidence.findings import NO, NOT_SHOWN, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.located.moves import moment_text
@@ -30,6 +29,7 @@ from flicker.logs.spans import holds
 from flicker.signals.guard.figures import STARTS_S
 
 if TYPE_CHECKING:
+    from flicker.evidence.document.rows import LevelChangeRow
     from flicker.stats.changepoints import LevelChange
 
 FEWEST_BETWEEN = 5  # power-ups that show a movement from one to the next: the exact rank test of four ends at 1 in 12; by definition
