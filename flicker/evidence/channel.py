@@ -323,10 +323,7 @@ def _over_power_ups(
     """Power-ups against each other, and their mean number of episodes."""
     if max(record.cycles, len(ups)) < 2:
         return None, None
-    from flicker.evidence.located.power_up_history import (
-        history_of,
-        mean_count_of,  # late: most logs hold one power-up
-    )
+    from flicker.evidence.located.power_up_history import history_of, mean_count_of  # late: most logs hold one power-up
 
     return history_of(ups, limits), mean_count_of(record, limits)
 
