@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from enum import StrEnum
-from typing import Annotated, TypedDict
+from typing import TYPE_CHECKING, Annotated, TypedDict
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.model import Run
 from flicker.logs.spans import holds
+
+if TYPE_CHECKING:
+    from flicker.stats.levels.segments import LevelSegment
 
 SHORTEST_S = 600.0  # a stretch holds two five-minute levels at least: common practice
 TOLD = 4  # a page tells the largest so many: a choice
@@ -64,7 +67,7 @@ class MoveRow(TypedDict):
     reads: Annotated[str, Doc("In words, in the log's own clock where it tells one.")]
 
 
-def moves_of(record: ChannelRecord, limits: Limits, confidence: float = 0.95) -> tuple[MoveRow, ...]:
+def moves_of(record: ChannelRecord, limits: Limits) -> tuple[MoveRow, ...]:
     """Describe where the level of a channel lay and from when to when.
 
     Medians over a cell that grows with the record, so a month at a reading every ten minutes is told in hours and an
@@ -75,27 +78,24 @@ def moves_of(record: ChannelRecord, limits: Limits, confidence: float = 0.95) ->
     time, level, begins = _joined(record)
     if level.size < 6:
         return ()
-    found = level_segments(
-        level,
-        time,
-        smallest_step=limits.drift_V,
-        shortest=SHORTEST_S,
-        breaks=begins[1:].tolist(),
-        confidence=confidence,
-    )
-    away = found.away
+    found = level_segments(level, time, smallest_step=limits.drift_V, shortest=SHORTEST_S, breaks=begins[1:].tolist())
+    if not found.segments:
+        return ()
+    first, last = found.segments[0], found.segments[-1]
     if found.line is not None and found.line_half is not None:
-        first, last = found.segments[0], found.segments[-1]
-        ends = (first.begin, first.begin_low, first.begin_high, last.end, last.end_low, last.end_high)
-        low, high = found.line - found.line_half, found.line + found.line_half
-        return (_row(record, begins, ends, (found.line, low, high), MoveShape.LINE, (False, False)),)
-    rows = []
-    for item in away:
-        ends = (item.begin, item.begin_low, item.begin_high, item.end, item.end_low, item.end_high)
-        open_ = (item is found.segments[0], item is found.segments[-1])
-        step = (item.step, item.step_low, item.step_high)
-        rows.append(_row(record, begins, ends, step, MoveShape.AWAY, open_))
-    return tuple(rows)
+        step = (found.line, found.line - found.line_half, found.line + found.line_half)
+        return (_row(record, begins, (first, last), step, MoveShape.LINE, (False, False)),)
+    return tuple(
+        _row(
+            record,
+            begins,
+            (item, item),
+            (item.step, item.step_low, item.step_high),
+            MoveShape.AWAY,
+            (item is first, item is last),
+        )
+        for item in found.away
+    )
 
 
 def moves_text(rows: Sequence[MoveRow]) -> str:
@@ -140,23 +140,25 @@ def _joined(record: ChannelRecord) -> tuple[Floats, Floats, Floats]:
 def _row(
     record: ChannelRecord,
     begins: Floats,
-    ends: tuple[float, float, float, float, float, float],
+    ends: tuple[LevelSegment, LevelSegment],
     step: tuple[float, float, float],
     shape: MoveShape,
     open_: tuple[bool, bool],
 ) -> MoveRow:
-    first = int(np.searchsorted(begins, ends[0], "right")) - 1
-    last = max(int(np.searchsorted(begins, ends[3], "left")) - 1, first)
+    """Describe what begins as the first of two stretches does, and ends as the second."""
+    opened, closed = ends
+    first = int(np.searchsorted(begins, opened.begin, "right")) - 1
+    last = max(int(np.searchsorted(begins, closed.end, "left")) - 1, first)
     start, stop = (float(begins[k]) for k in (first, last))
     row = MoveRow(
         run=record.numbers[first],
-        from_s=ends[0] - start,
-        from_low_s=ends[1] - start,
-        from_high_s=ends[2] - start,
+        from_s=opened.begin - start,
+        from_low_s=opened.begin_low - start,
+        from_high_s=opened.begin_high - start,
         to_run=record.numbers[last],
-        to_s=ends[3] - stop,
-        to_low_s=ends[4] - stop,
-        to_high_s=ends[5] - stop,
+        to_s=closed.end - stop,
+        to_low_s=closed.end_low - stop,
+        to_high_s=closed.end_high - stop,
         step_V=step[0],
         step_low_V=step[1],
         step_high_V=step[2],

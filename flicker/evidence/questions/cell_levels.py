@@ -48,7 +48,7 @@ class Levels(NamedTuple):
     together: bool = False  # another channel moves in the same measure
 
 
-def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
+def cell_levels(trace: Trace) -> tuple[Floats, Floats]:
     """Start and median of each cell that was observed for at least a third of its width."""
     base = trace.baseline
     if base is None:
@@ -57,8 +57,8 @@ def cell_levels(trace: Trace, width_s: float = CELL_S) -> tuple[Floats, Floats]:
     time, value = base.cell_s[keep], base.cell_V[keep]
     if time.size == 0:
         return time, value
-    spacing = float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else width_s
-    width = max(width_s, 3.0 * spacing)
+    spacing = float(np.median(np.diff(base.cell_s))) if base.cell_s.size > 1 else CELL_S
+    width = max(CELL_S, 3.0 * spacing)
     group = np.floor(time / width).astype(np.int64)
     numbers, (middle,) = group_quantiles(group, value, (0.5,))
     count = np.bincount((group - group[0]).astype(np.int64))[numbers - group[0]]
