@@ -98,10 +98,10 @@ FILE_OPTIONS: Options = {
     "--volts-per-count": {"type": float, "metavar": "V", "help": "scale of a converter's counts"},
     "--zero-count": {"type": float, "metavar": "N", "help": "the count at 0 V (default 0)"},
     "--missing-word": {
-        "dest": "missing_words", "action": "append", "metavar": "WORD", "help": "a word that stands for no reading"
+        "dest": "missing_words", "action": "append", "metavar": "WORD", "help": "a word, or a number, that stands for no reading"
     },
     "--over-word": {
-        "dest": "over_words", "action": "append", "metavar": "WORD", "help": "a word that stands for over range"
+        "dest": "over_words", "action": "append", "metavar": "WORD", "help": "a word, or a number, that stands for over range"
     },
     "--full-scale": {
         "dest": "full_scale_V", "type": float, "metavar": "V", "help": "volts at full scale of a WAV recording"

@@ -18,6 +18,7 @@ from flicker.base.formats import digits_text, lasting_text, times_text, volts_te
 from flicker.base.values import Unobserved
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.codes import codes_of, codes_told
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
 from flicker.logs.spans import total
@@ -42,8 +43,10 @@ USUAL_GAPS = frozenset({Unobserved.SURGE, Unobserved.NO_SAMPLES, Unobserved.SWIT
 def in_runs(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> list[str]:
     """Cautions about the logs of one side."""
     copies = same_readings(runs)
+    codes = codes_of(runs, [record.channel for record in records])
     return [
-        *_units(runs, records),
+        *_units(runs, records, codes),
+        *codes_told(codes),
         *_rectified(runs, records),
         *_twice(runs, copies),
         *_overlap(runs),
@@ -95,7 +98,7 @@ def _reach(runs: Sequence[RunTraces], channel: str) -> tuple[float, float, int]:
     return low, high, blocks
 
 
-def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> Iterator[str]:
+def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord], codes: Mapping[str, object]) -> Iterator[str]:
     large, small = [], []
     for record in records:
         seen = [trace for trace in record.traces if trace.baseline is not None]
@@ -105,7 +108,7 @@ def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord]) -> Itera
         sigma = float(np.median([trace.sigma_V for trace in seen]))
         digit = max(trace.resolution_V for trace in seen)
         most = max(abs(low), abs(high))
-        if max(sigma, digit) > COARSE_V or most > BEYOND_V:
+        if max(sigma, digit) > COARSE_V or (most > BEYOND_V and record.channel not in codes):
             large.append((record.channel, sigma, digit, most))
         elif sigma < FINE_V and most < SMALL_V and digit < FINE_V:
             small.append((record.channel, most))

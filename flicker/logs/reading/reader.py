@@ -90,7 +90,7 @@ def read_log(
     volts_per_count, zero_count : float, optional
         Scale of a converter's counts, and the count at 0 V.
     missing_words, over_words : sequence of str, optional
-        Words that stand for no reading, and for a reading over range.
+        Words, or numbers such as -999.9, that stand for no reading, and for a reading over range.
     full_scale_V : float, optional
         Volts at full scale of a WAV recording.
     run_gap_s : float

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any, NamedTuple
@@ -20,7 +20,7 @@ from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.columns import Channel, Column
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.words import clock, odd_cells, units
-from flicker.logs.reading.words.numerals import Numerals
+from flicker.logs.reading.words.numerals import Numerals, only_with
 
 
 class Seconds:
@@ -141,6 +141,8 @@ class Converter:
         self.codes: dict[str, int] = {}
         told = [(word, math.inf) for word in plan.over_words] + [(word, math.nan) for word in plan.missing_words]
         self._told = {word.strip().lower(): value for word, value in told}
+        numbers = [(_number_told(word, numerals), value) for word, value in told]
+        self._told_numbers = {number: value for number, value in numbers if number is not None}
 
     def time(self, rows: Rows, first: int) -> Floats:
         """Return seconds since the first sample, shape (rows,), NaN where there is none; ``first`` counts the first row."""
@@ -157,12 +159,14 @@ class Converter:
     def volts(self, rows: Rows, number: int) -> Floats:
         """Return a channel in volts, shape (rows,)."""
         channel = self.plan.channels[number]
-        raw = self._numbers(rows, channel.position, units_too=self.columns[channel.position].cell_units)
+        raw = self._numbers(rows, channel.position, units_too=self.columns[channel.position].cell_units, readings=True)
         if channel.beside or channel.zero:
             return self.per_reading.volts(raw, channel, rows.column)
         return odd_cells.to_volts(raw, channel.volts)
 
-    def _numbers(self, rows: Rows, position: int, *, units_too: bool = False, seconds: bool = False) -> Floats:
+    def _numbers(
+        self, rows: Rows, position: int, *, units_too: bool = False, seconds: bool = False, readings: bool = False
+    ) -> Floats:
         """Return the numbers of a column, shape (rows,).
 
         Of words plain numbers are read at once, odd ones (signs, units, words of meters) each once.
@@ -173,10 +177,13 @@ class Converter:
             Whether each cell carries a unit of voltage; the numbers are volts then.
         seconds : bool
             Whether each cell carries a unit of time; the numbers are seconds then.
+        readings : bool
+            Whether a number may stand for no reading, or for one over range, where the caller said so.
         """
         column = arrow_types.decoded(rows.column(position))
+        told = self._told_numbers if readings else {}
         if not arrow_types.is_text(column.type):
-            return arrow_types.floats(column)
+            return _without_codes(arrow_types.floats(column), told)
         import pyarrow.compute as pc
 
         how = self.numerals
@@ -191,29 +198,32 @@ class Converter:
         if how.decimal == ",":
             bare = pc.replace_substring(bare, ",", ".")
         values = np.full(good.size, np.nan)
-        values[good] = arrow_types.floats(bare.filter(arrow_types.mask(good)))
+        values[good] = _without_codes(arrow_types.floats(bare.filter(arrow_types.mask(good))), told)
         for unit in () if volts is None else np.unique(volts[good]):
             these = good & (volts == unit)
             values[these] = odd_cells.to_volts(values[these], float(unit))
         rest = np.flatnonzero(~good)
         if rest.size:
             kinds, codes = arrow_types.coded(words.take(arrow_types.places(rest)))
-            found = [self._one(word, units_too, seconds) for word in kinds]
+            found = [self._one(word, units_too, seconds, told) for word in kinds]
             if None in found:
                 kind = found.index(None)
                 raise rows.no_number(position, kinds[kind], int(rest[np.flatnonzero(codes == kind)[0]]))
             values[rest] = np.array(found)[codes]
         return values
 
-    def _one(self, word: str, units_too: bool, seconds: bool) -> float | None:
+    def _one(self, word: str, units_too: bool, seconds: bool, codes: Mapping[float, float]) -> float | None:
         known = word.strip('" ').lower()
         if known in self._told:
             return self._told[known]
+        number = self.numerals.number(word)
+        if number is not None and number in codes:
+            return codes[number]
         if seconds:
             time = odd_cells.seconds(word, self.numerals)
             return odd_cells.word_value(word) if time is None else time
         found = odd_cells.value(word, self.numerals, units_too=units_too)
-        if units_too and found and math.isfinite(found) and self.numerals.number(word) is not None:
+        if units_too and found and math.isfinite(found) and number is not None:
             return None  # a number without a unit among numbers with one
         return found
 
@@ -227,6 +237,20 @@ class Converter:
             return np.nan_to_num(arrow_types.floats(cells), nan=-1.0)
         kinds, codes = arrow_types.coded(arrow_types.bare_words(cells))
         return np.array([self.codes.setdefault(word, len(self.codes)) for word in kinds], dtype=np.float64)[codes]
+
+
+def _number_told(word: str, numerals: Numerals) -> float | None:
+    """The number that a word is which the caller named, with the file's decimal sign or else with its own."""
+    return Numerals(only_with(word) or numerals.decimal).number(word)
+
+
+def _without_codes(numbers: Floats, codes: Mapping[float, float]) -> Floats:
+    """Numbers as the file writes them; those that stand in place of a reading (-999.9) replaced by what they mean."""
+    for code, value in codes.items():
+        alike = (numbers == code) | (numbers == float(np.float32(code)))  # a table may hold single precision
+        if alike.any():
+            numbers = np.where(alike, value, numbers)
+    return numbers
 
 
 def _without_units(words: Any) -> tuple[Any, Floats]:
