@@ -6,6 +6,7 @@ Those of `fresh_live.py` are by another hand: who wrote them had not read the ru
 from __future__ import annotations
 
 import sys
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from flicker.evidence.guard import Reason
 from flicker.evidence.guard.awake import Cells, level_held, not_awake, settles, start_shown
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
+import fresh_benches
 import fresh_live
 import fresh_states
 
@@ -323,3 +325,24 @@ def test_a_start_that_nothing_shows_is_of_the_output_that_was_seen_before(later_
     left = assess(Log.from_arrays(np.arange(volts["left"].size) * STEP_S, volts)).channels[0].guard
     assert left.figures.power_ups == 2
     assert (left.figures.observed_h > 5.5) is counts
+
+
+@pytest.mark.parametrize("kind", ["soak of short starts", "millivolts then volts", "watch late"])
+def test_late_dangers_of_another_hand_clear_nothing(kind):
+    """Starts of a quarter of an hour in files hours apart; volts after millivolts; swings after 'clean enough'. Seeds not looked at."""
+    assert [fresh_benches.tell(kind, seed).harms["cleared"] for seed in (204_101, 204_102)] == [0, 0]
+    assert kind != "watch late" or not fresh_benches.tell(kind, 204_103).harms["missed"]
+
+
+@pytest.mark.parametrize(("pause_s", "judged_h"), [(600.0, 3.6), (3600.0, 3.25)])
+def test_after_a_pause_as_long_as_warming_up_the_hours_begin_anew(pause_s, judged_h):
+    """Two logs of two hours, the second without a start: by the rule that minute 20 of a power-up begins what is judged."""
+    first, second = output(2.0), output(2.0, seed=3)
+    second -= 0.06 * np.exp(-np.arange(second.size) * STEP_S / 6.0)
+    begun = datetime(2026, 3, 2, 18)
+    logs = [
+        Log.from_arrays(np.arange(volts.size) * STEP_S, {"left": volts}, start=begun + timedelta(seconds=later_s))
+        for volts, later_s in ((first, 0.0), (second, 7200.0 + pause_s))
+    ]
+    (channel,) = assess(logs).channels
+    assert channel.guard.figures.judged_h == pytest.approx(judged_h, abs=0.17)

@@ -182,6 +182,13 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
     many = write(tmp_path / "b" / "averages.csv", t, {"left mean": volts, "left min": volts - 1e-3, "left max": volts + 1e-3})
     (channel,) = document("assess", many, "--channels", "left mean_V", "--json")["channels"]
     said(channel, Reason.AVERAGED, "averages were read")
+    # From the fourth hour on the logger writes volts where it wrote millivolts, and the output stands at 11 V.
+    t, volts = sound(6.0)
+    volts = np.where(t < 16_000.0, volts, volts + 11.0)
+    lines = [f"{a:.0f},{b * 1e3 if a < 12_000.0 else b:.4f}\n" for a, b in zip(t, volts, strict=True)]
+    (tmp_path / "unit.csv").write_text("time_s,left_mV\n" + "".join(lines))
+    (channel,) = document("assess", tmp_path / "unit.csv", "--json")["channels"]
+    said(channel, Reason.UNIT, "level and noise became a thousandth")
     parts = [tmp_path / f"{k}.csv" for k in range(2)]
     for k, path in enumerate(parts):
         rows = zip(t, volts if k == 0 else volts[20] + 0.0 * volts + np.random.default_rng(8).normal(0.0, 3e-4, t.size), strict=True)
@@ -191,4 +198,4 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
 
 
 def test_every_reason_has_a_log():
-    assert {*LOGS, Reason.SAME, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)
+    assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)

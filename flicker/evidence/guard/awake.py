@@ -43,6 +43,8 @@ AS_NOISY = 0.1  # by as much noise from reading to reading, to this share,
 AS_WIDE = 0.25  # and within a cell, which flux widens: its share of the volts wanders;
 SEES = 0.6  # or by so much of the volts and of the noise at least: a dummy load leaves two thirds, a sleeping stage half
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
+SCALED = 30.0  # times less noise, at any level: another unit or range (units differ by a thousand, by definition; the root of it),
+MOVING = 0.8  # where a fifth of the readings move at least
 NEAR = 3  # cells by which the time before is measured
 
 
@@ -182,6 +184,7 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= ALIVE_V
         told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
+        scaled = max(usual[2], unmoved[k]) < MOVING and SCALED * step[k] < usual[1] and SCALED * width[k] < usual[0]
         left_V = usual[0] / 2 if quiet else usual[0]
         moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
         fell = not agrees and abs(level[last]) >= ALIVE_V and abs(level[k]) <= FELL * abs(level[last])
@@ -193,7 +196,10 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
             broke = zero and not louder and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
             broke = broke or (moved and fell)
         if not (broke or agrees) and asleep_V is not None:  # neither where it was nor as it was
-            broke = abs(level[k] - level[last]) > abs(level[k] - asleep_V)
+            near = abs(level[k] - level[last]) <= max((1.0 - FELL) * abs(level[last]), least_V)
+            alike = told and all(usual[i] < QUIETER * x[k] and x[k] < QUIETER * usual[i] for i, x in ((0, width), (1, step)))
+            broke = not (near or alike) or abs(level[k] - level[last]) > abs(level[k] - asleep_V)
+        broke = broke or scaled
         if broke:
             out[k] = True
             asleep_V = level[k] if moved else asleep_V

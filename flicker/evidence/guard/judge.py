@@ -28,6 +28,7 @@ from flicker.evidence.guard.model import (
     Reason,
     Session,
 )
+from flicker.evidence.guard.rescaled import unit_changed
 from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.cells import MOST_NEIGHBOURS
 from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, RESTLESS, STARTS_S, ChannelFigures, StretchFigures
@@ -62,6 +63,7 @@ class _Sum:
     digit_V: float = 0.0
     renewed_s: float = 0.0
     same: bool = False  # another channel reads the same
+    rescaled: bool = False  # level and noise changed as a unit does
     averaged: bool = False  # its extremes were not read
 
 
@@ -114,6 +116,7 @@ def judge_guard(
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
     total.averaged, total.digit_V = averaged, counts.digit_V
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
+    total.rescaled = unit_changed(mine)
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 
@@ -185,8 +188,12 @@ def _segment(
         total.own_low_V = min(total.own_low_V, float(median_V[warm].min()))
         total.own_high_V = max(total.own_high_V, float(median_V[warm].max()))
         total.within_V = max(total.within_V, total.own_high_V - total.own_low_V)
-        slept_s = np.maximum.accumulate(np.where(asleep, own.begin_s[chosen] + CELL_S, -np.inf))  # waking is a start
-        awake = own.begin_s[chosen] - slept_s >= WARM_S
+        # Waking is a start, and so may be what follows a pause as long as a unit takes to warm up.
+        cell_s = own.begin_s[chosen]
+        pause_s = np.diff(cell_s, prepend=cell_s[0]) - CELL_S
+        pause_s[0] = 0.0 if up or number else session.pause_s
+        anew_s = np.maximum(np.where(asleep, cell_s + CELL_S, -np.inf), np.where(pause_s >= WARM_S, cell_s, -np.inf))
+        awake = cell_s - np.maximum.accumulate(anew_s) >= WARM_S
         total.judged_s += CELL_S * int(np.count_nonzero(warm & clean & awake))
         whole = own.high_V[chosen] - own.low_V[chosen]
         alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
@@ -323,6 +330,7 @@ def _conclude(
         Reason.SELDOM: max(seldom, total.renewed_s) > JITTER * used.seldom_s,
         Reason.DEAD: not total.alive and total.seen_s > 0,
         Reason.SAME: total.same,
+        Reason.UNIT: total.rescaled,
         Reason.AVERAGED: total.averaged,
         Reason.UNDATED: any(item.undated for item in sessions),
     }

@@ -100,6 +100,7 @@ class Reason(StrEnum):
     SELDOM = "seldom"
     DEAD = "dead"
     SAME = "same"
+    UNIT = "unit"
     AVERAGED = "averaged"
     UNDATED = "undated"
 
@@ -127,7 +128,8 @@ class Session:
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
-    stretch before it begins, where both hold the same time. ``apart``: one row in so many holds a reading of each
+    stretch before it begins, where both hold the same time; ``pause_s``: how long after it, without a row between.
+    ``apart``: one row in so many holds a reading of each
     channel, reckoned once; ``rows_apart``: of the channel judged, and the intervals are those of its readings.
     """
 
@@ -141,6 +143,7 @@ class Session:
     left_out: tuple[Floats, ...] = ()
     pace_changes: tuple[tuple[float, float], ...] = ()
     again_s: float = 0.0
+    pause_s: float = 0.0
     apart: tuple[int, ...] = ()
     rows_apart: int = 1
 

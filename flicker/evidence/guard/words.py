@@ -31,6 +31,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SELDOM: _seldom(guard),
         Reason.DEAD: f"no sign of life: holds no level (within {volts_text(found.largest_V)} of zero), and no start in the log",
         Reason.SAME: "reads the same as another channel to the last digit",
+        Reason.UNIT: "level and noise became a thousandth, or a thousand times, at once, as from millivolts to volts",
         Reason.AVERAGED: "averages were read, in which what is short does not show, while the file holds the extremes too",
         Reason.UNDATED: "a log without a date that does not show its start",
     }
@@ -73,6 +74,7 @@ ADVICE: dict[Reason, str | None] = {
     "no loudspeaker connected. Behind an output transformer or capacitor no direct voltage shows, whatever the amplifier "
     "does: say 'output' in the case file, and leave what lies before it to those trained for its voltages",
     Reason.SAME: "two leads on one output, or one column written twice? Put each lead on its own output, and log again",
+    Reason.UNIT: "did the unit change within the file? Split it there, and say the unit of each part",
     Reason.AVERAGED: "read the columns of minima and maxima as well (--channels NAME,NAME)",
     Reason.UNDATED: "say when each log was made, or log the start of each",
     Reason.SELDOM: "log again with a new reading of the meter at least every 30 s",

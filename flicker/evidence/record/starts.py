@@ -103,6 +103,7 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
             left_out=_times(same, _left_out),
             pace_changes=run.run.pace_changes,
             again_s=max(-(pause or 0.0), 0.0),
+            pause_s=max(pause or 0.0, 0.0),
         )
         out.append((run, session))
     return out

@@ -305,6 +305,8 @@ class Followed:
         self.filled = False
         self.decision = GO_ON
         self.decided_at_h: float | None = None
+        self.tested_count, self.tested_h = 0, 0.0  # episodes and hours before the test that goes on,
+        self.clean_tests = 0  # and how many tests before it said 'clean enough'
         self.largest_V: float | None = None
         self.bursts = Bursts()
         self.recent: deque[LiveEpisode] = deque(maxlen=64)

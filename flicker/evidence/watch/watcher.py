@@ -1,7 +1,8 @@
 """The watch: live channels in; episodes, alarms and a decision that stands however often one looks out.
 
 The rule is fixed before the first sample and printed. 'Recurs' and 'clean enough' are decided by a pair of likelihood
-ratios, the error split over the channels; a decision once made is never revised.
+ratios, the error split over the channels. 'Recurs' stands. After 'clean enough' the test begins anew, so that hours that were
+clean do not outweigh a fault that comes late, and 'clean enough' is taken back if it then says 'recurs'.
 """
 
 from __future__ import annotations
@@ -271,32 +272,41 @@ class Watcher:
     def _decisions(self) -> list[Event]:
         out = []
         for item in self.channels:
-            if item.decision != GO_ON:
+            if item.decision == RECURS:
                 continue
             hours = item.live.observed_s / HOUR
+            count, since_h = item.count - item.tested_count, hours - item.tested_h
             phi = max(item.bursts.dispersion(item.live.observed_s), item.rule.dispersion)
-            rule = replace(item.rule, dispersion=phi)
-            decision: str = rule.decide(item.count, hours)
+            # The k-th test after 'clean enough' may err with 1/(k(k+1)) of the error, so that all of them share it (Bonferroni).
+            harder = math.log(item.clean_tests * (item.clean_tests + 1)) if item.clean_tests else 0.0
+            rule = replace(item.rule, dispersion=phi, log_upper=item.rule.log_upper + harder)
+            decision: str = rule.decide(count, since_h)
             if item.filled:
                 decision = RECURS
             elif decision == CLEAN and (item.live.pending or any(who is item for who, _ in self._waiting)):
                 decision = GO_ON  # what is open now is not booked yet
-            if decision == CLEAN and not item.filled:
+            if decision == CLEAN:
                 refused = self._refused(item)
                 if refused is not None:
                     out.extend(refused)
-                    decision = GO_ON
-            if decision != GO_ON:
-                item.decision, item.decided_at_h = decision, hours
-                why = (
-                    f"{times_text(item.count)} in {hours_text(hours)}"
-                    if item.count
-                    else f"nothing in {hours_text(hours)} of observed time"
-                )
-                told = decision
-                if item.filled and item.count < 2:
-                    told, why = STAYS, f"one swing lasted over {self.limits.long_episode_s:g} s"
-                out.append(self._event("decision", item, f"{told} ({why})", decision, self.now_s))
+                    item.decision, decision = GO_ON, GO_ON
+            if decision == GO_ON:
+                continue
+            was, item.decision = item.decision, decision
+            if decision == CLEAN:
+                item.clean_tests += 1
+                item.tested_count, item.tested_h = item.count, hours
+            if was == decision:
+                continue
+            item.decided_at_h = hours
+            why = f"{times_text(count)} in {hours_text(since_h)}" if count else f"nothing in {hours_text(since_h)} of observed time"
+            told = decision
+            if item.filled and item.count < 2:
+                told, why = STAYS, f"one swing lasted over {self.limits.long_episode_s:g} s"
+            out.append(self._event("decision", item, f"{told} ({why})", decision, self.now_s))
+            if was == CLEAN:
+                text = f"'{CLEAN}' is taken back: {told} ({why}, after {hours_text(item.tested_h)} that were clean)"
+                out.append(self._alarm(item, "no longer clean", text))
         return out
 
     def _refused(self, item: Followed) -> list[Event] | None:

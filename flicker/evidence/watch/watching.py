@@ -70,7 +70,7 @@ class ChannelState(Result):
 
     channel: Annotated[str, Doc("Name of the channel.")]
     decision: Annotated[
-        str, Doc("Decision so far; once made never revised.", values=("recurs", "clean enough", "go on"))
+        str, Doc("Decision so far; 'recurs' stands, 'clean enough' is taken back where swings come later.", values=("recurs", "clean enough", "go on"))
     ]
     decided_at_h: Annotated[float | None, Doc("Observed hours at the decision; null before.", ge=0)]
     episodes: Annotated[int, Doc("Episodes of its own.", ge=0)]

@@ -108,7 +108,8 @@ def track(state: ChannelState, design: Design) -> Text:
         state.episodes * step - (design.bad_rate_per_h - design.good_rate_per_h) * state.observed_h
     ) / state.dispersion
     reach = -math.log(design.error_per_channel)
-    share = min(max(0.5 - 0.5 * value / reach, 0.0), 1.0)
+    ends = {RECURS: 0.0, CLEAN: 1.0}  # after 'clean enough' the test begins anew, and the hours before say nothing
+    share = ends.get(state.decision, min(max(0.5 - 0.5 * value / reach, 0.0), 1.0))
     marks = ["─"] * TRACK
     marks[round(share * (TRACK - 1))] = "◆"
     return Text.assemble(("recurs ", "dark_orange3"), "".join(marks), (" clean", "dark_cyan"))
