@@ -170,6 +170,7 @@ def judge_channel(
     limits, case, guard = page.limits, page.case, raw.guard
     rate = recurrence.episode_rate(record, limits)
     ups = condition.power_ups(record, limits)
+    side_told = side_of(case, record.channel) != "unknown"
     relay, late_trips = exposure(record, page.relays, limits)
     if isinstance(raw.end, Stands):
         relay = replace(relay, forecast=None)  # it stands beyond the threshold: nothing to foretell
@@ -192,7 +193,7 @@ def judge_channel(
             changed,
             level_jumps(raw.jumps, record.episodes.count, guard),
             condition.noise(record, limits),
-            condition.power_up(ups, limits, guard),
+            condition.power_up(ups, limits, guard, side_told=side_told),
             condition.protection(late_trips, relay.peak_V, relay.seconds_above_threshold, limits),
         ],
         limits.confidence,
@@ -250,6 +251,9 @@ def judge_channel(
     warmest = max((part.warmth for part in levels if part.warmth is not None), key=lambda w: w.range_V, default=None)
     largest = float(sizes.max()) if sizes.size else None
     peak = relay.peak_V if late_trips and relay.peak_V is not None else largest
+    left_open = not_excluded(
+        guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else upper_per_h
+    )
     return ChannelAssessment(
         channel=record.channel,
         fitness=verdict.fitness,
@@ -300,9 +304,7 @@ def judge_channel(
         swings_ahead=_swings_ahead(record, findings, limits),
         mean_count=mean_count,
         against=tuple(item.text for item in verdict.against),
-        not_excluded=not_excluded(
-            guard, raw.movement.most_V, facts.reading_every_s, None if rate.episodes else upper_per_h
-        ),
+        not_excluded=" ".join(filter(None, (left_open, condition.forgiven(ups, limits, guard, side_told=side_told)))),
     )
 
 

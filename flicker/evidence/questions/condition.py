@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -15,6 +16,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.signals.guard.figures import GRACE_S
 from flicker.signals.residuals import local_residual
 
 # noise is what moves within a minute; what is slower is movement of the level; a choice (DEVELOPERS.md, decisions)
@@ -60,27 +62,40 @@ def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
     meaning="Was the surge, or the time it took to settle, beyond its limit?",
     chart="power_ups",
 )
-def power_up(found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = None) -> Finding:
-    """Is a power-up beyond its limits? What the guard takes for an open lead in the first seconds is no surge."""
+def power_up(
+    found: tuple[PowerUp, ...], limits: Limits, guard: Guard | None = None, *, side_told: bool = False
+) -> Finding:
+    """Is a power-up beyond its limits? What the guard takes for an open lead in the first seconds is no surge, and none is called normal."""
     method = "surge and settling fitted by falling exponentials"
+    left_out = forgiven(found, limits, guard, side_told=side_told)
     if not found:
-        return Finding("power-up", NOT_SHOWN, method, "The log begins in mid-operation: no power-up to judge.")
-    worst = max(found, key=lambda item: (item.abnormal, abs(item.surge_V)))
-    bad = sum(item.abnormal and not _open_lead(item, limits, guard) for item in found)
-    text = (
-        f"{bad} of {len(found)} power-ups beyond the limits ({millivolts_text(limits.surge_V)}, {seconds_text(limits.settle_s)}); the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}."
-        if bad
-        else f"{len(found)} power-up{'s' if len(found) > 1 else ''} within the limits; the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}: normal."
+        nothing = "The log begins in mid-operation: no power-up to judge."
+        return Finding("power-up", NOT_SHOWN, method, f"{nothing} {left_out}".rstrip())
+    bad = [item for item in found if item.abnormal and not _open_lead(item, limits, guard)]
+    judged = bad or [item for item in found if not item.abnormal]
+    worst = max(judged, key=lambda item: abs(item.surge_V), default=None)
+    largest = (
+        f"the largest surge {millivolts_text(worst.surge_V)}, gone in {seconds_text(worst.settle_s)}" if worst else ""
     )
+    if bad:
+        bounds = f"{millivolts_text(limits.surge_V)}, {seconds_text(limits.settle_s)}"
+        text = f"{len(bad)} of {len(found)} power-ups beyond the limits ({bounds}); {largest}."
+    elif worst is None:
+        text = left_out
+    else:
+        number = f"{len(judged)} power-up{'s' if len(judged) > 1 else ''}"
+        peak = guard is not None and Reason.PEAK in guard.reasons  # more than the surges fitted here
+        ending = f". {left_out}" if left_out else "." if peak else ": normal."
+        text = f"{number} within the limits; {largest}{ending}"
     return Finding(
         "power-up",
         YES if bad else NO,
         method,
         text,
-        effect=worst.surge_V,
+        effect=worst.surge_V if worst else None,
         unit="V",
         limit=limits.surge_V,
-        holds=bad > 0,
+        holds=bool(bad),
     )
 
 
@@ -88,6 +103,21 @@ def _open_lead(item: PowerUp, limits: Limits, guard: Guard | None) -> bool:
     if guard is None or item.settle_s > limits.settle_s or Reason.PEAK in guard.reasons:
         return False
     return abs(item.surge_V) <= guard.figures.open_peak_V + 1e-9
+
+
+def forgiven(found: Sequence[PowerUp], limits: Limits, guard: Guard | None, *, side_told: bool) -> str:
+    """What the guard took for an open lead though it is beyond the limit of a surge, in volts; empty where it took nothing so.
+
+    ``side_told`` says that the user told where the leads sit.
+    """
+    if guard is None or Reason.PEAK in guard.reasons or guard.figures.open_peak_V <= limits.surge_V:
+        return ""
+    starts = sum(item.abnormal and _open_lead(item, limits, guard) for item in found)
+    ask = "" if side_told else ": say where the leads sit ('measured_at' in the case file)"
+    return (
+        f"Up to {volts_text(guard.figures.open_peak_V)} in the first {GRACE_S:g} s of "
+        f"{f'{starts} starts' if starts > 1 else 'a start'} was taken for an open lead, and not judged{ask}."
+    )
 
 
 def settled_level(record: ChannelRecord) -> float | None:
