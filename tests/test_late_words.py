@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 
@@ -38,3 +39,23 @@ def test_a_surge_that_was_forgiven_is_told_in_volts_and_never_called_normal(seed
     assert told in left.not_excluded
     for item in others:
         assert "open lead" not in item.not_excluded
+
+
+def test_a_fault_that_comes_back_only_at_the_end_of_a_soak_is_told_so() -> None:
+    """Finding G16: 14 to 24 clean hours, then some twenty-four an hour in the last half-hour; the rate over the soak hides it."""
+    step = benches.story("pair soak then late", 103001).steps[0]
+    hours = (step.logs[1][0]["time"][-1] - step.logs[1][0]["time"][0]) / np.timedelta64(1, "h")
+    found = flicker.compare(*([flicker.read_log(log) for log in side] for side in step.logs))
+    left, right = (found.channel(name) for name in ("left", "right"))
+    told = re.search(r"After: none for ([\d.]+) hours, then (\d+) times in (\d+) minutes\.", left.reads)
+    assert told, left.reads
+    assert float(told[1]) > hours - 0.6
+    assert int(told[2]) == left.after.rate.episodes >= 5
+    assert int(told[3]) <= 31
+    assert "After:" not in right.reads
+
+
+def test_swings_all_through_a_soak_are_no_late_ones() -> None:
+    step = benches.story("pair louder after", 103000).steps[0]
+    found = flicker.compare(*([flicker.read_log(log) for log in side] for side in step.logs))
+    assert all("After: none" not in item.reads for item in found.channels)

@@ -7,15 +7,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from flicker.base.formats import channel_text, digits_text, hours_text, millivolts_text, power_ups_text, share_text
+import numpy as np
+
+from flicker.base.formats import (
+    channel_text,
+    digits_text,
+    hours_text,
+    lasting_text,
+    millivolts_text,
+    power_ups_text,
+    share_text,
+    times_text,
+)
 from flicker.base.result import Doc, Result, plain
 from flicker.base.values import Aspect
 from flicker.evidence.compare.aspects import AspectChange, others_told, rate_seen, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
+from flicker.evidence.located.rate_changed import RateChanged, Way
 from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.record.channel_record import ChannelRecord
 
+# Swings that all lie in the last tenth of the observed time: of three, at a steady rate, one log in a thousand by chance (0.1 to the third). A description.
+FEWEST_LATE, LATE = 3, 0.1
 OTHER = frozenset({Aspect.MOVEMENT, Aspect.JUMPS, Aspect.POWER_UP, Aspect.PROTECTION})  # told by their own sentence
 
 
@@ -193,8 +208,9 @@ def reads(
     noise: Change,
     level: Change,
     aspects: Sequence[AspectChange] = (),
+    within_after: str = "",
 ) -> str:
-    """Say what changed and what is missing, in words for the owner."""
+    """Say what changed and what is missing, in words for the owner; ``within_after`` tells how the later side changed in itself."""
     name = channel_text(channel)
     one, two = sides[0].stage, sides[1].stage
     if aspect == Aspect.NOISE_FLOOR:
@@ -208,6 +224,7 @@ def reads(
     own = next((found for found in aspects if found.aspect == aspect), None)
     why = f" ({own.note})" if own is not None and own.note and aspect in {Aspect.NOISE_FLOOR, Aspect.SETTLED_LEVEL} else ""
     said = [f"{name}: {own.reads}" if own is not None and aspect in OTHER else f"{name}: {figures}: {outcome}{why}."]
+    said.extend(filter(None, [within_after]))
     said.extend(others_told(aspects, aspect))
     if aspect == Aspect.EPISODES and outcome != NO_CHANGE:
         ratio = item.ratio
@@ -240,6 +257,22 @@ def reads(
         again = bool(sides[1].rate.episodes or item.shares[1] > 0)
         said.append(_cure(cured, again, state, bool(item.shared[0] and not item.before.episodes)))
     return " ".join(said)
+
+
+def changed_within(record: ChannelRecord, since: RateChanged | None, stage: str) -> str:
+    """How the rate of a side changed within it: swings that came only at its very end, or a change that is shown; else empty.
+
+    A fault that needs hours to come back has a low rate over a soak, and a high one where it ends.
+    """
+    found, ends_s = record.episodes, np.cumsum([0.0, *(trace.observed_s for trace in record.traces)])
+    at_s = (ends_s[found.run] + found.clock_s)[~found.common]
+    clean_s = float(at_s.min()) if at_s.size else 0.0
+    if at_s.size >= FEWEST_LATE and clean_s >= (1.0 - LATE) * record.observed_s:
+        left_s = record.observed_s - clean_s
+        return f"{stage[0].upper()}{stage[1:]}: none for {lasting_text(clean_s)}, then {times_text(at_s.size)} in {lasting_text(left_s)}."
+    if since is not None and since.answer == Way.MORE:
+        return f"{stage[0].upper()}{stage[1:]}: {since.reads}"
+    return ""
 
 
 def _holds(ratio: PowerUpRatio, outcome: str) -> str:

@@ -16,7 +16,7 @@ from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours
 from flicker.evidence.compare.aspects import RATES, decided
-from flicker.evidence.compare.compared import ChannelComparison, SideFigures, ratio_figures, reads
+from flicker.evidence.compare.compared import ChannelComparison, SideFigures, changed_within, ratio_figures, reads
 from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
 from flicker.evidence.compare.judged import (
     Judged,
@@ -352,7 +352,10 @@ def _channel(
         comparable=tuple(dict.fromkeys(note.text for note in notes)),
         not_comparable=tuple(dict.fromkeys(note.text for note in notes if note.kind == NoteKind.NOT_COMPARABLE)),
         aspects=judged.aspects,
-        reads=reads(row.channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects),
+        reads=reads(
+            row.channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects,
+            changed_within(row.records[1], after.since, names[1]),
+        ),
     )
 
 
