@@ -137,8 +137,12 @@ def settled_level(record: ChannelRecord) -> float | None:
     meaning="Does the channel rest too far from zero?",
     chart="settled",
 )
-def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None = None) -> Finding:
+def settled_offset(
+    record: ChannelRecord, limits: Limits, stands_V: float | None = None, guard: Guard | None = None
+) -> Finding:
     """Does the channel settle too far from zero? The level's interval must lie beyond the limit.
+
+    'No' asks that five minutes of raw readings never rested beyond it either (clearance, section 2).
 
     ``stands_V`` is where the channel stands at the end of its log, beyond the protection's threshold: then nothing else counts.
     """
@@ -172,8 +176,11 @@ def settled_offset(record: ChannelRecord, limits: Limits, stands_V: float | None
     low, high = float(ends.min()) - slack, float(ends.max()) + slack
     nearest = 0.0 if low < 0 < high else min(abs(low), abs(high))
     farthest = max(abs(low), abs(high))
-    yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V
+    rested = guard is not None and Reason.REST in guard.reasons
+    yes, no = nearest > limits.settled_offset_V, farthest <= limits.settled_offset_V and not rested
     text = f"The channel rests at {millivolts_text(level)} ({'beyond' if yes else 'within' if no else 'about at'} the limit of {millivolts_text(limits.settled_offset_V)})."
+    if guard is not None and rested and not yes:
+        text = f"The channel rests at {millivolts_text(guard.figures.last_V)} now; it rested at up to {millivolts_text(guard.figures.largest_V)}, and the limit is {millivolts_text(limits.settled_offset_V)}."
     return Finding(
         "settled offset",
         YES if yes else NO if no else NOT_SHOWN,

@@ -142,8 +142,21 @@ def by_volts(found: Finding, raw: RawMovement, guard: Guard, limits: Limits) -> 
     within = judged and guard.figures.moved_V <= guard.limits.move_V and not (found.holds and found.sided == "two")
     text = found.reads
     if judged:
-        text = f"{text} As read it moved {millivolts_text(guard.figures.moved_V)} over all power-ups, from minute 20 on."
+        as_read = f"moved {millivolts_text(guard.figures.moved_V)} over all power-ups, from minute 20 on."
+        past = found.effect is not None and found.effect > limits.drift_V
+        if guard.figures.moved_V > guard.limits.move_V and not past:  # most of it lies where the level was not calm
+            text = f"As read the level {as_read} Tested where it was calm: {text[0].lower()}{text[1:]}"
+        else:
+            text = f"{text} As read it {as_read}"
     return replace(found, answer=NO if within else NOT_SHOWN, reads=text, holds=found.holds and not within)
+
+
+def beside_volts(found: Finding, guard: Guard) -> Finding:
+    """A level change that is not shown, beside what the raw readings moved: without a step that stays, it is no calm level."""
+    if found.effect is not None or Reason.MOVE not in guard.reasons:
+        return found
+    moved = millivolts_text(guard.figures.moved_V)
+    return replace(found, reads=f"No step that stays is shown; as read the level moved {moved} from minute 20 on.")
 
 
 def run_to_run(record: ChannelRecord, limits: Limits, off_by_V: float = 0.0) -> Finding | None:
