@@ -29,7 +29,8 @@ from flicker.evidence.located.rate_changed import RateChanged, Way
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.record.channel_record import ChannelRecord
 
-# Swings that all lie in the last tenth of the observed time: of three, at a steady rate, one log in a thousand by chance (0.1 to the third). A description.
+# A choice, for a description: swings that all lie in the last tenth of the observed time; of three, at a steady rate, by
+# chance in one log of a thousand (0.1 to the third).
 FEWEST_LATE, LATE = 3, 0.1
 OTHER = frozenset({Aspect.MOVEMENT, Aspect.JUMPS, Aspect.POWER_UP, Aspect.PROTECTION})  # told by their own sentence
 
