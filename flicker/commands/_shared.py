@@ -30,7 +30,7 @@ RUN_GAP: Options = {
 LOG_OPTIONS: Options = {
     **LIMITS,
     "--anywhere": {"action": "store_true", "help": "with --case: its logs may lie outside the folder of the case file"},
-    "--channels": {"metavar": "NAME[,NAME]", "help": "only these columns"},
+    "--channels": {"metavar": "NAME[,NAME]", "help": "only these columns, or differences of two"},
     "--role": {
         "action": "append",
         "metavar": "COLUMN=ROLE",

@@ -117,6 +117,7 @@ def read_log(
     LogError
         With one sentence: the file, the place, what was found and what to do.
     """
+    channels, differences = _with_legs(channels, differences)
     wishes = wishes_of(
         channels=channels,
         unit=unit,
@@ -153,6 +154,17 @@ def read_log(
         reader=repr(wishes),
         differences=differences,
     )
+
+
+def _with_legs(
+    channels: Sequence[str] | None, differences: Mapping[str, tuple[str, str]] | None
+) -> tuple[Sequence[str] | None, Mapping[str, tuple[str, str]] | None]:
+    """The columns of which the channels asked for are made, and the differences among them; all where none of them is asked for."""
+    asked = (channels,) if isinstance(channels, str) else channels or ()
+    made = {name: pair for name, pair in (differences or {}).items() if name in asked}
+    if not made:
+        return channels, differences
+    return list(dict.fromkeys(column for name in asked for column in made.get(name, (name,)))), made
 
 
 def wishes_of(
