@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import sys
 from pathlib import Path
@@ -11,6 +12,10 @@ import pytest
 
 import flicker
 from flicker.base.formats import millivolts_text
+from flicker.evidence.watch.watcher import Watcher
+from flicker.logs.growing import GrowingLog
+from flicker.logs.model import LogError
+from flicker.logs.reading.reader import wishes_of
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
@@ -79,3 +84,46 @@ def test_no_question_says_the_contrary_of_the_raw_readings(kind: str, seed: int)
         found = item.finding(question)
         assert found.answer == "yes" or millivolts_text(item.guard.figures.moved_V) in found.reads
         assert not found.reads.startswith(("The level at rest moved less", "No change"))
+
+
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_watch_tells_moments_by_the_clock_of_the_log(tmp_path: Path, dated: bool) -> None:
+    """Findings F7 and H6: '1 h 05 min 30 s' where the log has dates; here over midnight, and in a run after a pause of five hours."""
+    begin, hours = dt.datetime(2031, 3, 3, 23, 10), ((0.0, 1.5), (6.5, 8.0))
+    rng = np.random.default_rng(7)
+    at = [k * 1.0 for lo, hi in hours for k in range(int(3600 * lo), int(3600 * hi))]
+    swings = {3600.0: 0.2, 3600.0 * 7.5: 3.0}  # at 00:10:00 and 06:40:00 of 4 March, 8 s each
+    left = [next((v for s, v in swings.items() if s <= t < s + 8), 0.004 + 0.0004 * rng.standard_normal()) for t in at]
+    times = [f"{begin + dt.timedelta(seconds=t):%Y-%m-%d %H:%M:%S}" if dated else f"{t:g}" for t in at]
+    path = tmp_path / "log.csv"
+    lines = (f"{t},{v:.5f}\n" for t, v in zip(times, left, strict=True))
+    path.write_text(f"{'time' if dated else 'time_s'},left_V\n{''.join(lines)}")
+    growing, watcher, said = GrowingLog(path, wishes_of()), Watcher(["left"], cadence_s=1.0), []
+    while parts := growing.poll():
+        said += [event for part in parts for event in watcher.feed(part)]
+    growing.close()
+    said += watcher.finish()
+    told = [event.text for event in said if event.event == "episode"]
+    assert len(told) == 2
+    # without dates each run counts from its own begin
+    moments = ("4 March 00:10:00", "4 March 06:40:00") if dated else ("1 h 00 min 00 s", "1 h 00 min 00 s")
+    assert all(f" at {when}, " in text for when, text in zip(moments, told, strict=True))
+    assert any(f"since {moments[1]}: switch off" in event.text for event in said if event.kind == "danger")
+
+
+def test_a_channel_that_a_difference_makes_has_a_name_as_any_other(tmp_path: Path) -> None:
+    """Finding H5: 'has no column bridge' of a name that was just made with --difference bridge=plus,minus."""
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,plus_V,minus_V,left_V,right_V\n" + "".join(f"{k},{6 + k / 8:.3f},{5:.3f},0.001,0.002\n" for k in range(12)))
+    made = {"bridge": ("plus", "minus"), "other": ("left", "right")}
+    for wanted, names in (
+        (["bridge"], ("bridge",)),
+        (["left", "bridge"], ("left", "bridge")),
+        (["bridge", "other"], ("bridge", "other")),
+    ):
+        log = flicker.read_log(path, channels=wanted, differences=made)
+        assert sorted(log.channels) == sorted(names)
+        bridge = np.concatenate([piece.values[log.channels.index("bridge")] for piece in log.sweep()])
+        assert bridge == pytest.approx(1 + np.arange(12) / 8)
+    with pytest.raises(LogError, match="bride"):
+        flicker.read_log(path, channels=["bride"], differences=made)

@@ -37,7 +37,7 @@ class Fresh:
     """New samples of one run without a gap inside; ``time_s`` since the run's first sample, one array per channel.
 
     ``run`` counts runs over all files; ``after_gap`` tells that they follow a gap (or begin a run); ``goes_on`` that a run
-    begins without a pause that can be seen: a clock set back, another heading, another file.
+    begins without a pause that can be seen: a clock set back, another heading, another file. ``start``: when the run began.
     """
 
     run: int
@@ -45,6 +45,7 @@ class Fresh:
     values: tuple[Floats, ...]
     after_gap: bool
     goes_on: bool = False
+    start: datetime | None = None
 
 
 class _Taken(Spool):
@@ -376,17 +377,17 @@ class GrowingLog:
                 cadence, reach = self.cadence_s, 3.0 * self.cadence_s
             self._keeper = Timekeeper(cadence, self._run_gap_s, reach_s=reach, wall_s=self._seconds.wall_s)
             self._raw = float(time[0])
-        out = []
+        out, start = [], self._seconds.start
         for cut in self._keeper.feed(time, run):
             number = self._base_run + cut.run
             goes_on = 0 <= self._runs < number and run is None and not self._pause(time, cut.lo, begins)
             self._runs = max(self._runs, number)
+            began = start and start + timedelta(seconds=float(time[cut.lo] - cut.time_s[0]))
             parts = tuple(column[cut.lo : cut.hi] for column in values)
-            out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on))
+            out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on, began))
             begins = False
         self._raw = float(time[-1])
-        if self._seconds.start is not None:
-            self._end = self._seconds.start + timedelta(seconds=self._raw)
+        self._end = self._end if start is None else start + timedelta(seconds=self._raw)
         self.cadence_s = self._keeper.cadence_s
         return out
 

@@ -12,6 +12,8 @@ import math
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TypeAlias
 
 import numpy as np
 
@@ -20,6 +22,7 @@ from flicker.base.formats import clock_text, seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.evidence.guard.model import BLANK_S, BLANK_STEPS, OPEN_V
+from flicker.evidence.located.moves import MONTHS
 from flicker.evidence.questions.movement import MINUTE_S
 from flicker.evidence.watch.watching import GO_ON
 from flicker.logs.model import Piece
@@ -30,6 +33,7 @@ from flicker.signals.reduction import reduce_blocks
 from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.sequential import RateDecision
 
+Starts: TypeAlias = dict[int, datetime | None]  # moment at which each run begins, where the log has dates
 FIRST_ROWS = 10  # without a reading, from which it is told of before anything of its readings is known: a choice
 
 
@@ -52,6 +56,7 @@ class Unseen:
     def __init__(self, cadence_s: float) -> None:
         self.cadence_s = cadence_s
         self.told = False
+        self.start: datetime | None = None  # of the run
         self.total_s = 0.0  # in blanks that were told and are over
         self._since_s: float | None = None
         self._end_s = 0.0
@@ -65,8 +70,9 @@ class Unseen:
         """Seconds in blanks that were told."""
         return self.total_s + (max(0.0, self._end_s - (self._since_s or 0.0)) if self.told else 0.0)
 
-    def restart(self) -> None:
-        """A run begins, whose clock begins at 0; a blank may go on."""
+    def restart(self, start: datetime | None = None) -> None:
+        """A run begins, whose clock begins at 0, at ``start`` where the log has dates; a blank may go on."""
+        self.start = start
         self.total_s = self.unseen_s
         self._end_s = 0.0
         if self._since_s is not None:
@@ -98,7 +104,7 @@ class Unseen:
             if not self.told and (self._several() or abs(self._before_V - rest_V) > away_V):
                 self.told = True
                 before = "" if math.isnan(self._before_V) else f" ({size_text(abs(self._before_V))} just before)"
-                text = f"not seen since {clock_text(self._since_s)}{before}: over range? Connect nothing until it is read again"
+                text = f"not seen since {moment(self.start, self._since_s)}{before}: over range? Connect nothing until it is read again"
                 yield Told(True, float(time_s[last]), text)
 
     def _several(self) -> bool:
@@ -120,6 +126,14 @@ class Unseen:
         self._before_V, self._after_reading = last_V, True
 
 
+def moment(start: datetime | None, seconds: float) -> str:
+    """A moment of a run in the log's own clock, to the second; counted from the run's begin where the log has no dates."""
+    if start is None:
+        return clock_text(seconds)
+    at = start + timedelta(seconds=round(seconds))
+    return f"{at.day} {MONTHS[at.month - 1]} {at:%H:%M:%S}"
+
+
 def size_text(volts: float) -> str:
     """A size, where a reading over range has none."""
     return volts_text(volts) if math.isfinite(volts) else "over range"
@@ -136,13 +150,15 @@ class Volts:
     def __init__(self, limits: Limits, cadence_s: float) -> None:
         self.limits = limits
         self.cadence_s = cadence_s
+        self.start: datetime | None = None  # of the run
         self.tripped = False
         self.trips: deque[float] = deque(maxlen=TRIPS)
         self._since: dict[bool, float | None] = {True: None, False: None}  # beyond danger_V, beyond protection_V
         self._told: tuple[int, float] | None = None  # run and beginning of the danger told last
 
-    def restart(self, *, run: bool) -> None:
-        """A gap, or a new run: how long readings stood beyond a limit is counted anew."""
+    def restart(self, *, run: bool, start: datetime | None = None) -> None:
+        """A gap, or a new run that begins at ``start``: how long readings stood beyond a limit is counted anew."""
+        self.start = start if run else self.start
         self._since = {True: None, False: None}
         self.tripped = self.tripped and not run
 
@@ -186,7 +202,7 @@ class Volts:
         if seconds <= SURGE_S or key == self._told:
             return []
         self._told = key
-        text = f"{size_text(largest)} for {seconds:.0f} s, since {clock_text(begin)}: switch off, no loudspeaker"
+        text = f"{size_text(largest)} for {seconds:.0f} s, since {moment(self.start, begin)}: switch off, no loudspeaker"
         return [("danger", text)]
 
     def _protection(self, run: int, begin: float, seconds: float, largest: float) -> list[tuple[str, str]]:
@@ -195,7 +211,7 @@ class Volts:
         self.tripped = True
         self.trips.append(begin)
         beyond = f"beyond {self.limits.protection_V:g} V: a relay would open; do not connect a loudspeaker"
-        out = [("protection", f"{size_text(largest)} at {clock_text(begin)}, {beyond}")]
+        out = [("protection", f"{size_text(largest)} at {moment(self.start, begin)}, {beyond}")]
         if len(self.trips) == TRIPS and self.trips[-1] - self.trips[0] <= CYCLE_S * (TRIPS - 1):
             out.append(("protection cycling", "three trips in a row: a relay would click on and off"))
             self.trips.clear()

@@ -18,12 +18,12 @@ import numpy as np
 
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats
-from flicker.base.formats import clock_text, hours_text, lasting_text, seconds_text, times_text, volts_text
+from flicker.base.formats import hours_text, lasting_text, seconds_text, times_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.record.channel_record import SHORT_S
-from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard
+from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard, Starts, moment
 from flicker.evidence.watch.watching import (
     CLEAN,
     GO_ON,
@@ -88,6 +88,7 @@ class Watcher:
         self.samples = 0
         self.runs = 0
         self.run = -1
+        self._starts: Starts = {}
         self.now_s = 0.0
         self.alarms: deque[Event] = deque(maxlen=100)
         self._waiting: list[tuple[Followed, LiveEpisode]] = []
@@ -113,13 +114,14 @@ class Watcher:
         """Begin a run, or note a gap."""
         if fresh.run != self.run:
             self.run = fresh.run
+            self._starts[fresh.run] = fresh.start
             self.runs += 1
             self._guard.begin()
             for item in self.channels:
                 begun = item.live.begin_run(fresh.run, goes_on=fresh.goes_on)
                 self._waiting.extend((item, episode) for episode in begun)
-                item.unseen.restart()
-                item.volts.restart(run=True)
+                item.unseen.restart(fresh.start)
+                item.volts.restart(run=True, start=fresh.start)
         elif fresh.after_gap:
             for item in self.channels:
                 self._waiting.extend((item, episode) for episode in item.live.gap())
@@ -242,7 +244,7 @@ class Watcher:
                 item.largest_V = max(item.largest_V or 0.0, abs(episode.deviation_V))
             lasts = episode.end_s - episode.start_s
             size = f"over range, at least {volts_text(abs(episode.deviation_V))}," if episode.over_range else ""
-            text = f"{item.name}: swing of {size or volts_text(episode.deviation_V)} at {clock_text(episode.start_s)}"
+            text = f"{item.name}: swing of {size or volts_text(episode.deviation_V)} at {moment(self._starts.get(episode.run), episode.start_s)}"
             text += f", and stays ({lasts:.0f} s so far)" if episode.long else f", {seconds_text(lasts)} long"
             out.append(
                 Event(
