@@ -16,6 +16,7 @@ from flicker.evidence.watch.watcher import Watcher
 from flicker.logs.growing import GrowingLog
 from flicker.logs.model import LogError
 from flicker.logs.reading.reader import wishes_of
+from flicker.signals.cache import BlockCache
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
@@ -123,6 +124,8 @@ def test_a_channel_that_a_difference_makes_has_a_name_as_any_other(tmp_path: Pat
     ):
         log = flicker.read_log(path, channels=wanted, differences=made)
         assert sorted(log.channels) == sorted(names)
+        kept = BlockCache(tmp_path).read(path, channels=wanted, differences=made)
+        assert kept.channels == log.channels
         bridge = np.concatenate([piece.values[log.channels.index("bridge")] for piece in log.sweep()])
         assert bridge == pytest.approx(1 + np.arange(12) / 8)
     with pytest.raises(LogError, match="bride"):

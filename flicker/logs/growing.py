@@ -384,7 +384,7 @@ class GrowingLog:
             self._runs = max(self._runs, number)
             began = start and start + timedelta(seconds=float(time[cut.lo] - cut.time_s[0]))
             parts = tuple(column[cut.lo : cut.hi] for column in values)
-            out.append(Fresh(number, cut.time_s, parts, cut.after_gap, goes_on, began))
+            out.append(Fresh(number, cut.time_s, parts, after_gap=cut.after_gap, goes_on=goes_on, start=began))
             begins = False
         self._raw = float(time[-1])
         self._end = self._end if start is None else start + timedelta(seconds=self._raw)

@@ -23,7 +23,7 @@ from flicker._version import __version__
 from flicker.logs import clock_repairs
 from flicker.logs.beside import MIB, file_key, kept_path
 from flicker.logs.model import Batch, Gap, Log, LogError, Run, Source
-from flicker.logs.reading import open_source, read_log, wishes_of
+from flicker.logs.reading import open_source, read_log, wishes_of, with_legs
 from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import RUN_GAP_S
 from flicker.logs.used_columns import by_roles
@@ -108,6 +108,7 @@ class BlockCache:
         **options: Any,
     ) -> Log:
         """Open a log as `read_log` does; one whose blocks are kept is not read again until it has to be."""
+        options["channels"], differences = with_legs(options.get("channels"), differences)
         wishes = wishes_of(**options)
         head = self._head(path, wishes)
         if head is None:

@@ -40,8 +40,8 @@ def codes_told(codes: Mapping[str, Code]) -> Iterator[str]:
         yield (
             f"{' and '.join(names)}: the value {value_V:.10g} V stands {times_text(max(codes[name].times for name in names))}, "
             "always the same, in single rows, and nothing else comes near it: a logger's code? If its manual says so, "
-            f"--missing-word {value_V:.10g} (the number as the file writes it) takes it for no reading, --over-word for one "
-            "over range. Until then it counts as volts."
+            f"--missing-word {value_V:.10g} (the number as the file writes it: {1e3 * value_V:.10g} if it holds mV) takes it for "
+            "no reading, --over-word for one over range. Until then it counts as volts."
         )
 
 

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 from flicker.base.late import late
 
 if TYPE_CHECKING:
-    from flicker.logs.reading.reader import open_source, read_log, wishes_of
+    from flicker.logs.reading.reader import open_source, read_log, wishes_of, with_legs
 
-__all__ = ["open_source", "read_log", "wishes_of"]
+__all__ = ["open_source", "read_log", "wishes_of", "with_legs"]
 
 
-__getattr__ = late(__name__, {"reader": "open_source read_log wishes_of"})
+__getattr__ = late(__name__, {"reader": "open_source read_log wishes_of with_legs"})

@@ -117,7 +117,7 @@ def read_log(
     LogError
         With one sentence: the file, the place, what was found and what to do.
     """
-    channels, differences = _with_legs(channels, differences)
+    channels, differences = with_legs(channels, differences)
     wishes = wishes_of(
         channels=channels,
         unit=unit,
@@ -156,7 +156,7 @@ def read_log(
     )
 
 
-def _with_legs(
+def with_legs(
     channels: Sequence[str] | None, differences: Mapping[str, tuple[str, str]] | None
 ) -> tuple[Sequence[str] | None, Mapping[str, tuple[str, str]] | None]:
     """The columns of which the channels asked for are made, and the differences among them; all where none of them is asked for."""
