@@ -12,6 +12,7 @@ import pytest
 
 import flicker
 from flicker.base.formats import millivolts_text
+from flicker.evidence.questions.condition import power_up, power_ups
 from flicker.evidence.watch.watcher import Watcher
 from flicker.logs.growing import GrowingLog
 from flicker.logs.model import LogError
@@ -35,7 +36,8 @@ def test_a_surge_that_was_forgiven_is_told_in_volts_and_never_called_normal(seed
     """Finding G17: 0.45 to 0.95 V in the first 8 s of each start, where the page's own limit is 200 mV (clearance, section 6)."""
     logs = benches.story("thump of three seconds", seed).steps[0].logs
     size_V = max(float(np.abs(log["left_V"][: np.searchsorted(log["time"], log["time"][0] + EIGHT_S)]).max()) for log in logs)
-    left, *others = judged("thump of three seconds", seed).channels
+    result = judged("thump of three seconds", seed)
+    left, *others = result.channels
     found = next(item for item in left.findings if item.question == "power-up")
     told = f"Up to {round(size_V * 1e3)} mV in the first 8 s of "
     assert size_V > 2 * found.limit
@@ -46,6 +48,11 @@ def test_a_surge_that_was_forgiven_is_told_in_volts_and_never_called_normal(seed
     assert told in left.not_excluded
     for item in others:
         assert "open lead" not in item.not_excluded
+    starts = power_ups(result.records[0], result.limits)
+    asked, known = (power_up(starts, result.limits, left.guard, side_told=side_told).reads for side_told in (False, True))
+    assert "say where the leads sit" in asked
+    assert told in known
+    assert "say where" not in known  # the case tells it
 
 
 def test_a_fault_that_comes_back_only_at_the_end_of_a_soak_is_told_so() -> None:

@@ -202,7 +202,12 @@ def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Conso
 def _short(finding: Finding) -> str:
     """A question with its measured effect, in a few letters."""
     if finding.effect is None or finding.unit != "V":
-        return {"intermittent": "no recurring swings", "jumps": "no jumps"}.get(finding.question, finding.question)
+        said = {
+            "intermittent": "no recurring swings",
+            "jumps": "no jumps",
+            "power-up": "power-up but for its first seconds",  # taken for an open lead: no surge was judged
+        }
+        return said.get(finding.question, finding.question)
     return f"{finding.question} {millivolts_text(finding.effect)}"
 
 
