@@ -28,8 +28,8 @@ sys.dont_write_bytecode = False
 # a worker takes a whole file, so that what its tests share is made once, and the short ones fill the end.
 LONGEST = (
     "notebooks", "lab", "visits", "fresh_benches", "logger_files", "guard_invariants", "watch_changes", "streaming",
-    "warmup", "demo_pages", "watch", "report_print", "signals_connection", "fitness_everywhere", "like_with_like",
-    "report", "changepoints", "hostile_names", "trends", "power_ups", "bench_questions", "assess", "slow_logs",
+    "demo_pages", "report", "comparison", "warmup", "watch", "report_print", "signals_connection", "fitness_everywhere", "like_with_like",
+    "arrivals", "aspects", "changepoints", "hostile_names", "trends", "power_ups", "bench_questions", "assess", "slow_logs",
     "survey_cluster", "roles", "terminal", "signals_blocks", "faults", "survey", "planned_comparison",
     "reading_hostile", "mistakes", "job", "startup",
 )  # fmt: skip

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 Floats = NDArray[np.float64]
 EPOCH = np.datetime64("2031-03-03T09:00:00.000", "ms")
@@ -119,10 +120,8 @@ def slow_noise(rng: np.random.Generator, time_s: Floats, sigma_V: float) -> Floa
         n = int((time_s[-1] - time_s[0]) / step) + 3
         a = np.exp(-step / tau)
         kicks = rng.standard_normal(n) * np.sqrt(1 - a * a)
-        x = np.empty(n)
-        x[0] = rng.standard_normal()
-        for i in range(1, n):
-            x[i] = a * x[i - 1] + kicks[i]
+        first = rng.standard_normal()
+        x = np.append(first, lfilter([1.0], [1.0, -a], kicks[1:], zi=[a * first])[0])
         out += np.interp(time_s - time_s[0], np.arange(n) * step, x)
     return sigma_V * out / 2
 
