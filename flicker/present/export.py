@@ -22,11 +22,11 @@ def svg_of(spec: dict[str, Any]) -> str:
     return PLACES.sub(lambda found: LONG_DECIMALS.sub(r"\1", found.group()), drawn)
 
 
-def png_of(spec: dict[str, Any], *, scale: float) -> bytes:
-    """Draw a Vega-Lite specification as PNG, ``scale`` pixels per point."""
+def png_of(compiled: dict[str, Any], *, scale: float) -> bytes:
+    """Draw what `vega_of` compiled as PNG, ``scale`` pixels per point."""
     import vl_convert as vlc
 
-    return bytes(vlc.vegalite_to_png(json.dumps(spec), scale=scale, allowed_base_urls=[]))
+    return bytes(vlc.vega_to_png(json.dumps(compiled), scale=scale, allowed_base_urls=[]))
 
 
 def vega_of(spec: dict[str, Any]) -> dict[str, Any]:

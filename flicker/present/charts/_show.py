@@ -48,11 +48,12 @@ def _both(spec: dict[str, Any], **_: Any) -> tuple[dict[str, Any], dict[str, Any
     """
     from flicker.present.export import png_of, vega_of
 
-    picture = png_of(spec, scale=PIXELS_PER_POINT)
+    live = vega_of(spec)
+    picture = png_of(live, scale=PIXELS_PER_POINT)
     width, height = (int.from_bytes(picture[at : at + 4], "big") for at in (16, 20))  # PNG, IHDR (ISO/IEC 15948)
     size = {"width": round(width / PIXELS_PER_POINT), "height": round(height / PIXELS_PER_POINT)}
     shown = {
-        LIVE: vega_of(spec),
+        LIVE: live,
         "image/png": base64.b64encode(picture).decode("ascii"),
         "text/plain": str(spec.get("description", "chart")),
     }

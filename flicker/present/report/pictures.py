@@ -98,11 +98,11 @@ class Pictures:
 
 def _still(spec: dict[str, Any]) -> str:
     """The chart as a picture inside the page, in the lighter of two forms."""
-    from flicker.present.export import png_of, svg_of
+    from flicker.present.export import png_of, svg_of, vega_of
 
     drawn = TAGS.sub(lambda found: SILENT.sub("", found.group()), svg_of(spec))
     if len(drawn) > LIGHT:
-        dots = base64.b64encode(png_of(spec, scale=1.0)).decode("ascii")
+        dots = base64.b64encode(png_of(vega_of(spec), scale=1.0)).decode("ascii")
         if len(dots) < len(drawn):
             return f"data:image/png;base64,{dots}"
     return f"data:image/svg+xml,{quote(drawn, safe=HARMLESS)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,7 @@ from flicker.base.result import Interval, Result
 from flicker.stats.laws import scatter as sc
 from flicker.stats.power_ups.growth import GROWTH_SD, growth_grid, observed_in_order
 
+FEW = (1e-6, 1e-8)  # of the whole weight: points above decide most comparisons alone; a choice for speed
 NEGLIGIBLE = 1e-12  # weight of a node that is passed over; 20,000 of them are 2e-8 of the law: a choice of speed
 REACHED = 0.5  # share of the law from which 'already reached' is said; the middle
 
@@ -111,14 +112,25 @@ def growth_forecast(
 
     kept = law.weights > NEGLIGIBLE
     weights, shape, means = law.weights[kept], np.broadcast_to(law.shape, kept.shape)[kept], mean[kept]
+    heaviest = np.argsort(-weights)
+    weights, shape, means = weights[heaviest], shape[heaviest], means[heaviest]
+    parts = [int(np.count_nonzero(weights > least)) for least in (*FEW, NEGLIGIBLE)]
 
     @cache  # both ends of the range begin alike
-    def below(k: float) -> float:
+    def chance(k: float, part: int) -> float:
         # a negative binomial count is at most k with chance I_{shape/(shape + mean)}(shape, k + 1)
-        return float(weights @ special.betainc(shape, k + 1.0, shape / (shape + means)))
+        return float(weights[:part] @ special.betainc(shape[:part], k + 1.0, shape[:part] / (shape[:part] + means[:part])))
 
+    def below(k: float, share: float) -> float:
+        for part in parts:  # the heaviest points decide, unless the others can make the difference
+            told = chance(k, part)
+            if told >= share or told + float(weights[part:].sum()) < share:
+                break
+        return told
+
+    low, high = (sc.first_count(partial(below, share=share), share) for share in (tail, 1.0 - tail))
     return GrowthForecast(
-        at=at, expected=middle, expected_low=lowest, expected_high=highest, low=sc.first_count(below, tail), high=sc.first_count(below, 1.0 - tail),
+        at=at, expected=middle, expected_low=lowest, expected_high=highest, low=low, high=high,
         confidence=confidence, method="predictive law over units that grow (negative binomial)",
     )  # fmt: skip
 
