@@ -189,6 +189,16 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
     (tmp_path / "unit.csv").write_text("time_s,left_mV\n" + "".join(lines))
     (channel,) = document("assess", tmp_path / "unit.csv", "--json")["channels"]
     said(channel, Reason.UNIT, "level and noise became a thousandth")
+    # A converter without volts below zero: five swings of -0.3 V read 0.00000.
+    t, volts = sound(5.0)
+    for at in range(4000, 16_000, 2400):
+        volts[(t >= at) & (t < at + 12.0)] = 0.0
+    for beside, refused in (({}, True), ({"right": volts + 1e-5 * (volts > 0)}, False)):  # zeros of all channels are the logger's
+        path = write(tmp_path / f"zero_{refused}.csv", t, {"left": volts, **beside})
+        found = document("assess", path, "--json")["channels"][0]
+        assert (Reason.SIGN in found["guard"]["reasons"]) is refused
+        if refused:
+            said(found, Reason.SIGN, "exactly zero again and again, and never reads below")
     parts = [tmp_path / f"{k}.csv" for k in range(2)]
     for k, path in enumerate(parts):
         rows = zip(t, volts if k == 0 else volts[20] + 0.0 * volts + np.random.default_rng(8).normal(0.0, 3e-4, t.size), strict=True)
@@ -198,4 +208,4 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
 
 
 def test_every_reason_has_a_log():
-    assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)
+    assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)

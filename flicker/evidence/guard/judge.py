@@ -63,6 +63,7 @@ class _Sum:
     digit_V: float = 0.0
     renewed_s: float = 0.0
     same: bool = False  # another channel reads the same
+    zeros: int = 0  # swings to exactly zero of a channel that never reads below
     rescaled: bool = False  # level and noise changed as a unit does
     averaged: bool = False  # its extremes were not read
 
@@ -117,6 +118,8 @@ def judge_guard(
     total.averaged, total.digit_V = averaged, counts.digit_V
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
     total.rescaled = unit_changed(mine)
+    zeros = [item.zeros[k] for item, k in zip(sessions, channel, strict=True) if item.zeros]
+    total.zeros = 0 if any(found.below for found in zeros) else sum(found.times for found in zeros)
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 
@@ -331,6 +334,7 @@ def _conclude(
         Reason.DEAD: not total.alive and total.seen_s > 0,
         Reason.SAME: total.same,
         Reason.UNIT: total.rescaled,
+        Reason.SIGN: total.zeros > used.swings,
         Reason.AVERAGED: total.averaged,
         Reason.UNDATED: any(item.undated for item in sessions),
     }

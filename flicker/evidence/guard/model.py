@@ -17,6 +17,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
+from flicker.evidence.guard.one_sided import Zeros
 from flicker.signals.guard.blank import OWN
 from flicker.signals.guard.figures import BEYOND_V, BY_PLAN, LARGE_V, SWING_V, ChannelFigures, StretchFigures
 
@@ -101,6 +102,7 @@ class Reason(StrEnum):
     DEAD = "dead"
     SAME = "same"
     UNIT = "unit"
+    SIGN = "sign"
     AVERAGED = "averaged"
     UNDATED = "undated"
 
@@ -128,7 +130,8 @@ class Session:
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
-    stretch before it begins, where both hold the same time; ``pause_s``: how long after it, without a row between.
+    stretch before it begins, where both hold the same time; ``pause_s``: how long after it, without a row between. ``zeros``: how often each
+    channel went to exactly zero, and whether it ever read below.
     ``apart``: one row in so many holds a reading of each
     channel, reckoned once; ``rows_apart``: of the channel judged, and the intervals are those of its readings.
     """
@@ -144,6 +147,7 @@ class Session:
     pace_changes: tuple[tuple[float, float], ...] = ()
     again_s: float = 0.0
     pause_s: float = 0.0
+    zeros: tuple[Zeros, ...] = ()
     apart: tuple[int, ...] = ()
     rows_apart: int = 1
 

@@ -32,6 +32,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.DEAD: f"no sign of life: holds no level (within {volts_text(found.largest_V)} of zero), and no start in the log",
         Reason.SAME: "reads the same as another channel to the last digit",
         Reason.UNIT: "level and noise became a thousandth, or a thousand times, at once, as from millivolts to volts",
+        Reason.SIGN: "went from its rest to exactly zero again and again, and never reads below: a swing below zero would not be seen",
         Reason.AVERAGED: "averages were read, in which what is short does not show, while the file holds the extremes too",
         Reason.UNDATED: "a log without a date that does not show its start",
     }
@@ -75,6 +76,7 @@ ADVICE: dict[Reason, str | None] = {
     "does: say 'output' in the case file, and leave what lies before it to those trained for its voltages",
     Reason.SAME: "two leads on one output, or one column written twice? Put each lead on its own output, and log again",
     Reason.UNIT: "did the unit change within the file? Split it there, and say the unit of each part",
+    Reason.SIGN: "log with a meter and a range that read volts of both signs, and write no zero where there is no reading",
     Reason.AVERAGED: "read the columns of minima and maxima as well (--channels NAME,NAME)",
     Reason.UNDATED: "say when each log was made, or log the start of each",
     Reason.SELDOM: "log again with a new reading of the meter at least every 30 s",

@@ -1,0 +1,67 @@
+"""Does a channel read volts of one sign only? Exact zeros, again and again, where it rests well above, and never a reading below.
+
+A converter without volts below zero reads a swing of -0.3 V as a swing to 0.000, by a few millivolts: its size is not known.
+A logger that writes 0.000 where it has no reading hides as much. What all channels show at once is the logger's alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from flicker.base.arrays import Bools, Floats
+from flicker.signals.blocks import RunBlocks
+
+FAR = 5.0  # times the reach of the noise below its mean, and last digits: by chance no reading is at zero; a choice
+LONGEST_S = 300.0  # longer stretches are a unit that is off, or a lead, and are judged as such; a choice
+APART_S = 10.0  # zeros so near are one swing, by the rule of clearance on swings
+
+
+class Zeros(NamedTuple):
+    """Of one channel in a stretch of a log: ``times`` it went to exactly zero, and whether a reading lies ``below``."""
+
+    times: int
+    below: bool
+
+
+def zeros_of(runs: Sequence[RunBlocks]) -> tuple[Zeros, ...]:
+    """Count, for each channel, how often it went from a rest well above zero to exactly zero and back."""
+    out = []
+    for place in range(len(runs[0].channels)):
+        times, below = 0, False
+        for run in runs:
+            own = run.channels[place]
+            seen = own.finite > 0
+            if not seen.any():
+                continue
+            below |= bool(np.any(own.low[seen] < 0.0))
+            zero = seen & (own.low == 0.0) & ~_all_zero(run)
+            if not zero.any() or float(np.median(own.middle[seen])) < FAR * _reach(own.mean[seen], own.low[seen], own.sample_V):
+                continue
+            times += _short(run.begin_s[zero], run.end_s[zero])
+        out.append(Zeros(times, below))
+    return tuple(out)
+
+
+def _all_zero(run: RunBlocks) -> Bools:
+    """Blocks in which every channel, of several, reads exactly zero once."""
+    if len(run.channels) < 2:
+        return np.zeros(run.row.size, dtype=bool)
+    every: Bools = np.logical_and.reduce([item.low == 0.0 for item in run.channels])
+    return every
+
+
+def _reach(mean_V: Floats, low_V: Floats, sample_V: Floats) -> float:
+    """How far readings lie below the mean within a block, or one last digit, whichever is more."""
+    steps = np.abs(np.diff(sample_V))
+    steps = steps[steps > 0]
+    return max(float(np.median(mean_V - low_V)), float(steps.min()) if steps.size else 0.0)
+
+
+def _short(begin_s: Floats, end_s: Floats) -> int:
+    """Stretches, no longer than `LONGEST_S`."""
+    first = np.flatnonzero(np.concatenate(([True], begin_s[1:] - end_s[:-1] > APART_S)))
+    last = np.append(first[1:], begin_s.size) - 1
+    return int(np.count_nonzero(end_s[last] - begin_s[first] <= LONGEST_S))
