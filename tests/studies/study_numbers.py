@@ -1,6 +1,7 @@
 """Which named numbers of `flicker/signals` and `flicker/evidence` carry weight? Each a third down and up, on logs drawn once. By hand.
 
-    python tests/studies/study_numbers.py --seed 71 --first 200 --out rows.jsonl      both passes over 200 documents
+    python tests/studies/study_numbers.py --seed 71 --out rows.jsonl                  both passes over all documents
+    python tests/studies/study_numbers.py --after 1 --step 2 --out b --beside a       one of two processes that share them
     python tests/studies/study_numbers.py --seed 72 --all --watched [--only NAME ...] the first pass alone, over all stories
     python tests/studies/study_numbers.py --table rows.jsonl ...                      the table of results/constants.md
     python tests/studies/study_numbers.py --list                                      the numbers
@@ -9,9 +10,9 @@ All documents of the drawn logs (assessments, comparisons, visits, soaks, watche
 that holds a number is worked out three times, with the number as it is, a third smaller and a third larger: where the value of
 the expression stays the same, so does the document. Only documents in which it does not are made again, in a child process that
 loads the rooms anew with the number changed in the source, so that default arguments and tables made from it change as well.
-A number of `evidence` that plays no part while traces are made is judged from the traces on. A number that acts is tried no
-further: one document with another answer or four with another figure are enough, and where a third down acts, a third up is not
-tried. Answers are enumerated values (verdict, fitness, reasons, outcomes); figures are all other values but sentences and the
+A number of `evidence` that plays no part while traces are made is judged from the traces on. A number is tried on a few documents:
+first those in which it turns a yes into a no, cleared ones and others in turn, the cheapest first; the first other answer or figure ends it. Where a third
+down acts, a third up is tried last. Answers are enumerated values (verdict, fitness, reasons, outcomes); figures are all other values but sentences and the
 limits that a document repeats.
 """
 
@@ -57,7 +58,6 @@ ABOVE = ("evidence", "present", "commands", "survey_table", "ledger", "cli")  # 
 SENTENCES = {"reads", "method", "tail", "cautions", "notes", "note", "words", "text", "reason", "line", "technician", "not_excluded",
              "against", "what_if_reads", "comparable", "not_comparable", "holds_text", "message", "advice", "correction"}  # fmt: skip
 ANSWERS = {"verdict", "fitness", "tail_kind", "answer", "outcome", "cured", "aspect", "reasons", "event", "kind", "bound", "sided"}
-ENOUGH_ANSWERS, ENOUGH = 1, 4  # a choice: what acts is not tried on all logs
 
 
 # ------------------------------------------------------------------------------------------------- the numbers
@@ -235,7 +235,7 @@ PURE = (ast.Compare, ast.BoolOp, ast.BinOp, ast.UnaryOp, ast.IfExp, ast.Name, as
         ast.Slice, ast.Tuple, ast.operator, ast.unaryop, ast.cmpop, ast.boolop, ast.expr_context)  # fmt: skip
 PURE_CALLS = {"min", "max", "abs", "len", "round", "int", "float", "any", "all", "sum", "mean", "ptp", "flatnonzero", "count_nonzero",
               "diff", "sort", "minimum", "maximum", "where", "clip", "sqrt", "log", "exp", "isfinite", "searchsorted", "arange"}  # fmt: skip
-CHANGES: dict[str, set[Any]] = {"early": set(), "late": set()}
+CHANGES: dict[str, set[Any]] = {"early": set(), "late": set(), "decided": set()}
 NOW = ["late"]
 
 
@@ -258,16 +258,19 @@ def same(one: Any, two: Any) -> bool:
 def _watched(homes: list[tuple[str, str]], values: list[Any], work: Callable[..., Any]) -> Any:
     """The value of an expression; notes which of its numbers would change it."""
     out = work(*values)
+    decides = isinstance(out, bool) or getattr(getattr(out, "dtype", None), "kind", "") == "b"
     for place, home in enumerate(homes):
         for factor in (2 / 3, 4 / 3):
             key = (*home, factor)
-            if key not in CHANGES[NOW[0]]:
+            if key not in CHANGES[NOW[0]] or (decides and key not in CHANGES["decided"]):
                 try:
                     other = work(*values[:place], moved(values[place], factor), *values[place + 1 :])
                 except Exception:
                     other = Ellipsis
                 if not same(out, other):
                     CHANGES[NOW[0]].add(key)
+                    if decides:
+                        CHANGES["decided"].add(key)
     return out
 
 
@@ -503,12 +506,13 @@ class Kept:
 
 @dataclasses.dataclass
 class Base:
-    """A document as the product makes it: its values, the traces on the way, numbers that matter to them and after them, seconds."""
+    """A document as the product makes it: its values, the traces on the way, numbers that matter to them, after them and to a yes or no, seconds."""
 
     values: dict[str, dict[str, str]]
     traced: list[Any]
     early: set[Any]
     late: set[Any]
+    decided: set[Any]
     seconds: float
 
 
@@ -516,7 +520,7 @@ def base_of(asked: Asked, by: SimpleNamespace) -> Base:
     """Make a document, keep its traces, and note which numbers could have changed it."""
     began = time.process_time()
     traced: list[Any] = []
-    CHANGES["early"], CHANGES["late"] = set(), set()
+    CHANGES.update(early=set(), late=set(), decided=set())
     original = by.assessment.Traced
 
     class Noted(original):  # type: ignore[misc,valid-type]
@@ -545,7 +549,7 @@ def base_of(asked: Asked, by: SimpleNamespace) -> Base:
         by.assessment.Traced = original
         NOW[0] = "late"
     kept = [(item.traces, item.relays, item.beside, item.of_control) for item in traced]
-    return Base(sorts(made), kept, CHANGES["early"], CHANGES["late"], time.process_time() - began)
+    return Base(sorts(made), kept, CHANGES["early"], CHANGES["late"], CHANGES["decided"], time.process_time() - began)
 
 
 def unloaded(rooms: Sequence[str]) -> None:
@@ -582,9 +586,26 @@ def trial(number: Number, factor: float, todo: Sequence[tuple[Asked, Base]]) -> 
             counts[sort] += 1
             if len(places[sort]) < 2:
                 places[sort].append(f"{asked.name}: {place}")
-        if counts["answers"] >= ENOUGH_ANSWERS or counts["answers"] + counts["figures"] >= ENOUGH:
+        if counts["answers"] or counts["figures"]:
             break
     return {"tried": tried, "counts": counts, "places": places}
+
+
+def nearest(keys: set[Any], of: Sequence[tuple[Asked, Base]], most: int, seconds: float) -> list[tuple[Asked, Base]]:
+    """The documents that a number is nearest to changing: where a yes or no turns; cleared ones and others in turn; the cheapest first."""
+    ranked = []
+    seen: dict[tuple[bool, bool], int] = defaultdict(int)
+    for pair in sorted(of, key=lambda pair: pair[1].seconds):
+        sort = (not keys & pair[1].decided, "'within limits'" in pair[1].values["answers"].values())
+        seen[sort] += 1
+        ranked.append((sort[0], seen[sort], pair[1].seconds, pair))
+    out: list[tuple[Asked, Base]] = []
+    for _, _, cost, pair in sorted(ranked, key=lambda row: row[:3])[:most]:
+        seconds -= cost
+        if out and seconds < 0.0:
+            break
+        out.append(pair)
+    return out
 
 
 NOTHING = {"tried": 0, "counts": {"answers": 0, "figures": 0, "sentences": 0}, "places": {}}
@@ -610,31 +631,40 @@ def in_child(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
     return dict(json.loads(text)) if text else {"failed": True}
 
 
+def acting_in(files: Sequence[str], factor: float) -> set[str]:
+    """Numbers of which recorded rows say that they change an answer or a figure."""
+    rows = [json.loads(line) for file in files if Path(file).is_file() for line in Path(file).read_text(encoding="utf-8").splitlines() if line.endswith("}")]
+    return {row["name"] for row in rows if row.get("factor") == factor and (row["counts"]["answers"] or row["counts"]["figures"])}
+
+
 # --------------------------------------------------------------------------------------------------- the table
 
 
 def table(files: Sequence[str]) -> str:
-    """Rows of results/constants.md from recorded rows; later files win."""
+    """Rows of results/constants.md from recorded rows; what several processes tried counts together."""
     watched: dict[str, dict[str, Any]] = {}
-    trials: dict[tuple[str, float], dict[str, Any]] = {}
+    trials: dict[tuple[str, float], list[dict[str, Any]]] = defaultdict(list)
     for file in files:
         for line in Path(file).read_text(encoding="utf-8").splitlines():
             row = json.loads(line)
             if "flags" in row:
-                watched[row["flags"]] = row
-            elif "counts" in row:
-                trials[row["name"], row["factor"]] = row
+                before = watched.get(row["flags"], {"of": [0, 0]})
+                watched[row["flags"]] = {**row, "of": [one + two for one, two in zip(before["of"], row["of"], strict=True)]}
+            elif row["tried"]:
+                trials[row["name"], row["factor"]].append(row)
 
-    def cell(name: str, factor: float) -> str:
-        row = trials.get((name, factor))
-        if row is None or not row["tried"]:
-            return ""
-        return f"{row['tried']}: {row['counts']['answers']}, {row['counts']['figures']}"
+    def cell(name: str, factor: float, matters: bool) -> str:
+        rows = trials[name, factor]
+        for sort, called in (("answers", "answer"), ("figures", "figure"), ("sentences", "words")):
+            if any(row["counts"][sort] for row in rows):
+                return called
+        return f"nothing in {sum(row['tried'] for row in rows)}" if rows else "not made again" if matters else "-"
 
-    out = ["| number | is | down | up | made again, a third down | a third up |", "|---|---|---|---|---|---|"]
-    for name, row in watched.items():
+    out = ["| number | is | may matter in, down | up | a third down | a third up |", "|---|---|---|---|---|---|"]
+    for name, row in sorted(watched.items()):
         down, up = ("default" if row["silently"] and not count else str(count) for count in row["of"])
-        out.append(f"| {name} | {row['value'][:30]} | {down} | {up} | {cell(name, 2 / 3)} | {cell(name, 4 / 3)} |")
+        cells = [cell(name, factor, told != "0") for factor, told in ((2 / 3, down), (4 / 3, up))]
+        out.append(f"| {name} | {row['value'][:30]} | {down} | {up} | {' | '.join(cells)} |")
     return "\n".join(out)
 
 
@@ -648,9 +678,12 @@ def main() -> None:
     parser.add_argument("--list", action="store_true", help="list the numbers, nothing else")
     parser.add_argument("--first", type=int, default=10_000, help="no more documents than these")
     parser.add_argument("--after", type=int, default=0, help="leave so many of them out")
+    parser.add_argument("--step", type=int, default=1, help="of the others only every so many-th: so two processes share them")
+    parser.add_argument("--beside", nargs="*", default=[], help="rows of another process: what acts there is not tried here")
     parser.add_argument("--watched", action="store_true", help="only tell for how many documents a number could matter")
-    parser.add_argument("--most", type=int, default=10_000, help="no more trials of a number than these")
-    parser.add_argument("--dearest", type=float, default=3.0, help="seconds of a document that is left out")
+    parser.add_argument("--most", type=int, default=8, help="no more trials of a number than these")
+    parser.add_argument("--seconds", type=float, default=10.0, help="no longer than this at one trial")
+    parser.add_argument("--dearest", type=float, default=8.0, help="seconds of a document that is left out")
     parser.add_argument("--out", default="", help="file of rows, as JSON")
     parser.add_argument("--table", nargs="*", default=[])
     args = parser.parse_args()
@@ -668,7 +701,7 @@ def main() -> None:
     watching = Watching()
     sys.meta_path.insert(0, watching)
     by = house()
-    pairs = [(asked, base_of(asked, by)) for asked in drawn(args.seed, args.all)[args.after : args.first]]
+    pairs = [(asked, base_of(asked, by)) for asked in drawn(args.seed, args.all)[args.after : args.first : args.step]]
     sys.meta_path.remove(watching)
     kept = [pair for pair in pairs if pair[1].seconds < args.dearest]
     print(f"{len(found)} numbers; {len(kept)} documents ({len(pairs) - len(kept)} too dear), {sum(b.seconds for _, b in kept):.0f} s, "
@@ -677,17 +710,23 @@ def main() -> None:
     for number in found:
         flags = [sum(bool({(*home, f) for home in number.makes} & (b.early | b.late)) for _, b in kept) for f in (2 / 3, 4 / 3)]
         print(json.dumps({"flags": number.called, "value": number.text[:60], "silently": number.silently, "of": flags}), file=sink, flush=True)
-    for number in [] if args.watched else found:
-        for factor in (2 / 3, 4 / 3):
+    found = found[args.after * len(found) // args.step :] + found[: args.after * len(found) // args.step]
+    acting: set[str] = set()
+    rounds = [] if args.watched else [(2 / 3, False), (4 / 3, False), (4 / 3, True)]  # a third up where a third down acts comes last
+    for factor, acts in rounds:
+        for number in found:
+            acting |= acting_in(args.beside, 2 / 3)
+            if ((number.called in acting) != acts and factor > 1.0) or number.called in acting_in([*args.beside, args.out], factor):
+                continue
             keys = {(*home, factor) for home in number.makes}
             todo = [(a, b) for a, b in kept if number.silently or keys & (b.early | b.late)]
             start = time.time()
             row = {"name": number.called, "value": number.text[:60], "factor": factor, "used": len(todo)}
-            todo = todo[: args.most]
+            todo = nearest(keys, todo, args.most, args.seconds)
             row |= in_child(lambda n=number, f=factor, t=todo: trial(n, f, t)) if todo else NOTHING
             print(json.dumps({**row, "s": round(time.time() - start, 1)}), file=sink, flush=True)
-            if row["counts"]["answers"] or row["counts"]["figures"] >= ENOUGH:
-                break
+            if factor < 1.0 and (row["counts"]["answers"] or row["counts"]["figures"]):
+                acting.add(number.called)
     print(f"{time.time() - began:.0f} s", file=sys.stderr)
 
 

@@ -20,7 +20,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.evidence.outlook.protection import TripForecast, by_threshold, outcomes_text, trip_forecast
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.signals.relay import Relay, RelayRecord, add_up
+from flicker.signals.relay.records import LOAD_OHM, Relay, RelayRecord, add_up
 from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
@@ -270,7 +270,7 @@ class RelayResult(Result):
     exposed_volt_s: Annotated[float, Doc("Volts times seconds in that time.", ge=0)] = 0.0
     exposed_energy_J: Annotated[float, Doc("Joules into load_ohm in that time.", ge=0)] = 0.0
     exposed_peak_V: Annotated[float, Doc("Largest reading in that time, volts with sign.", open=True)] = 0.0
-    load_ohm: Annotated[float, Doc("Load assumed, ohms.", gt=0)] = 8.0
+    load_ohm: Annotated[float, Doc("Load assumed, ohms.", gt=0)] = LOAD_OHM
     at_least: Annotated[bool, Doc("True where readings over range make these lower limits.")] = False
     what_if: Annotated[tuple[OtherThreshold, ...], Doc("The same at other thresholds.")] = ()
     what_if_reads: Annotated[str, Doc("These in words.")] = ""

@@ -55,7 +55,7 @@ class PlannedFall(Result):
     reads: Annotated[str, Doc("What is to be logged, in words.")]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Planned:
     """What a plan starts from: counts per power-up before, or a rate and scatter that are stated."""
 
@@ -64,9 +64,9 @@ class Planned:
     rate_per_h: float | None = None
     each_h: float | None = None
     cv: float | None = None
-    scatter: float = 0.5
-    confidence: float = 0.95
-    cool_down_h: float = 1.0
+    scatter: float
+    confidence: float
+    cool_down_h: float
 
 
 def gone_after(start: Planned) -> tuple[PlannedFall, ...]:
