@@ -29,7 +29,7 @@ FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 1}}  # the same stu
 def run_here(name: str, book: Any, where: Path) -> None:
     """Run a notebook's cells, from the given folder, as a fresh kernel would; afterwards the process is as before."""
     import altair
-    from altair.utils.schemapi import SchemaBase
+    from altair.utils.schemapi import SchemaBase, debug_mode
     from IPython.core.interactiveshell import InteractiveShell
     from IPython.utils.capture import capture_output
     from nbformat.v4 import new_output
@@ -45,7 +45,7 @@ def run_here(name: str, book: Any, where: Path) -> None:
 
     try:
         # The charts are held against the schema of Vega-Lite where they are made (test_charts.py): here they are drawn.
-        with mock.patch.object(SchemaBase, "validate"), altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
+        with debug_mode(False), mock.patch.object(SchemaBase, "validate"), altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
             warnings.showwarning = warned
             for cell in (cell for cell in book.cells if cell.cell_type == "code"):
                 with shell.display_trap, capture_output() as seen:  # in this order: else results are printed, not shown

@@ -27,11 +27,10 @@ sys.dont_write_bytecode = False
 # Files that take longest, by processor time or by what they wait for, longest first (measured file by file, November 2026):
 # a worker takes a whole file, so that what its tests share is made once, and the short ones fill the end.
 LONGEST = (
-    "notebooks", "lab", "visits", "fresh_benches", "logger_files", "guard_invariants", "watch_changes", "streaming",
-    "demo_pages", "report", "comparison", "warmup", "watch", "report_print", "signals_connection", "fitness_everywhere", "like_with_like",
-    "arrivals", "aspects", "changepoints", "hostile_names", "trends", "power_ups", "bench_questions", "assess", "slow_logs",
-    "survey_cluster", "roles", "terminal", "signals_blocks", "faults", "survey", "planned_comparison",
-    "reading_hostile", "mistakes", "job", "startup",
+    "notebooks", "lab", "demo_pages", "visits", "logger_files", "streaming", "report", "guard_invariants", "signals_connection",
+    "comparison", "watch_changes", "warmup", "fitness_everywhere", "arrivals", "watch", "report_print", "like_with_like", "terminal",
+    "aspects", "fresh_benches", "planned_comparison", "faults", "changepoints", "hostile_names", "trends", "job", "power_ups",
+    "bench_questions", "assess", "slow_logs", "survey_cluster", "roles", "signals_blocks", "survey", "reading_hostile", "mistakes", "startup",
 )  # fmt: skip
 
 

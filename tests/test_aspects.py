@@ -127,7 +127,7 @@ def test_thirty_pairs_without_a_change_give_no_claim(kind):
             assert all(one.outcome == NO_CHANGE for one in item.aspects if one.aspect in OTHERS), item.reads
 
 
-def test_document_terminal_and_page_name_the_aspect(tmp_path, capsys):
+def test_document_terminal_and_page_name_the_aspect(tmp_path, capsys, undrawn):
     sides = []
     for name, kind, seed, options in (("one", "drifting", 3, LEAKY), ("two", "steady", 4, {})):
         simulate_log(kind, seed=seed, rate_hz=1.0, hours=4, **options).write(tmp_path / f"{name}.csv")

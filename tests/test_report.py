@@ -159,7 +159,7 @@ def test_fingerprints_are_those_of_the_files(demo):
         assert hashlib.sha256((data / f"a45_1_as_received_{k}.csv").read_bytes()).hexdigest() in said
 
 
-def test_columns_that_are_no_outputs_have_a_section_of_their_own(demo):
+def test_columns_that_are_no_outputs_have_a_section_of_their_own(demo, undrawn):
     rng = np.random.default_rng(3)
     time = np.arange(0.0, 7200.0, 0.5)
     left, rail = 0.006 + 0.001 * rng.standard_normal(time.size), 40.02 + 0.01 * rng.standard_normal(time.size)

@@ -89,7 +89,8 @@ def _lighten(channel: Any) -> None:
 
 
 def _plain(part: Any) -> Any:
-    return part.to_dict() if isinstance(part, alt.SchemaBase) else part
+    # the chart that it goes into is held against the schema as a whole, where it is
+    return part.to_dict(validate=False) if isinstance(part, alt.SchemaBase) else part
 
 
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:
