@@ -15,6 +15,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, lasting_text, volts_text
+from flicker.base.middle import median
 from flicker.base.result import Result
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.signals.blocks import RunBlocks
@@ -99,7 +100,7 @@ def time_to_threshold(time: Floats, level: Floats, *, threshold_V: float = 0.75)
     if len(parts) < FEWEST:
         return None
     x = np.array([float(a.mean()) for a, _ in parts])
-    y = np.array([float(np.median(b)) for _, b in parts])
+    y = np.array([median(b) for _, b in parts])
     centred = x - x.mean()
     slope = float(centred @ y / (centred @ centred))
     end = float(y.mean() - slope * x.mean())

@@ -74,7 +74,7 @@ def _common_step(distinct: Floats, slack: float) -> float:
             times = np.round(some / step)
             fits = np.abs(some - times * step) < 0.1 * step
             if fits.any():
-                step = float(np.median(some[fits][-9:] / times[fits][-9:]))
+                step = median(some[fits][-9:] / times[fits][-9:])
         rest = np.abs(gaps - np.round(gaps / step) * step)
         allowed = np.maximum(4 * slack, 1e-3 * step)
         if not (rest > allowed).any():

@@ -16,6 +16,7 @@ from scipy.special import ndtri, stdtrit
 from flicker.base import check
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.formats import digits_text
+from flicker.base.middle import median
 from flicker.base.result import Result
 from flicker.stats.levels.change_search import best_cuts
 
@@ -236,7 +237,7 @@ def _cuts(middle: Floats, step: float, fewest: int) -> list[int]:
         return []
     found: list[int] = []
     for cuts in best_cuts(middle, MOST_CHANGES, fewest):
-        heights = np.array([np.median(part) for part in np.split(middle, cuts)])
+        heights = np.array([median(part) for part in np.split(middle, cuts)])
         if np.all(np.abs(np.diff(heights)) >= step):
             found = list(cuts)
     return found
