@@ -117,6 +117,7 @@ def at_levels(counts: Ints, weights: Floats, squares: Floats) -> tuple[Floats, F
     level = np.repeat(np.log(total / weights.sum(axis=1))[:, None], squares.size, axis=1)
     # Power-ups of which the same is expected enter by their sums; power-ups come first, so that sums over them are of whole arrays.
     kinds, kind = np.unique(weights.T, axis=0, return_inverse=True)
+    kind = kind.reshape(-1)  # numpy 2.0 gives a column
     scaled = kinds[:, :, None] * squares
     shape = (np.bincount(kind, n)[:, None] + np.bincount(kind)[:, None] / squares)[:, None]
     bend = np.ones_like(level)
