@@ -286,19 +286,19 @@ def test_one_early_episode_decides_nothing_and_two_do():
 
 
 def test_clean_enough_is_taken_back_by_swings_that_come_later():
-    """Forty clean hours, then a swing each three minutes: the hours before say nothing for what comes after."""
-    values = 0.004 + quiet(41 * 3600.0, step=5.0)
-    for at in range(40 * 720 + 40, values.size, 36):
+    """Twelve clean hours, then a swing each six minutes: the hours before say nothing for what comes after."""
+    calm = 0.004 + quiet(13 * 3600.0, step=10.0)
+    values, one = calm.copy(), calm.copy()
+    for at in range(12 * 360 + 20, values.size, 36):
         values[at : at + 2] += 0.2
-    watcher = Watcher(("left",), cadence_s=5.0)
-    events = feed(watcher, {"left": values}, step=5.0, chunk=2000)
+    one[12 * 360 + 20 :][:2] += 0.2
+    watcher = Watcher(("left",), cadence_s=10.0)
+    events = feed(watcher, {"left": values}, step=10.0, chunk=2000)
     assert [e.kind for e in events if e.event == "decision"] == [CLEAN, RECURS]
     (alarm,) = [e for e in events if e.kind == "no longer clean"]
-    assert "clean enough' is taken back" in alarm.text and 40.0 < watcher.states()[0].decided_at_h < 40.6
-    one = values.copy()
-    one[40 * 720 + 60 :] = 0.004 + quiet(41 * 3600.0, step=5.0)[40 * 720 + 60 :]
-    watcher = Watcher(("left",), cadence_s=5.0)
-    feed(watcher, {"left": one}, step=5.0, chunk=2000)  # one swing is no recurrence
+    assert "clean enough' is taken back" in alarm.text and 12.0 < watcher.states()[0].decided_at_h < 12.6
+    watcher = Watcher(("left",), cadence_s=10.0)
+    feed(watcher, {"left": one}, step=10.0, chunk=2000)  # one swing is no recurrence
     assert (watcher.states()[0].decision, watcher.states()[0].episodes) == (CLEAN, 1)
 
 
