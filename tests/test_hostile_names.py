@@ -34,7 +34,8 @@ NAMES = (
 )
 UNIT = "U" * 120
 STAGES = (f"as <b>received</b> {TURN}", "S" * 120)
-WIDTHS = (1280, 768, 390)
+WIDTHS = (1280, 390, 768)
+OPENED = (1280, 390)  # the narrow page is turned to the width between, as a tablet is
 
 
 def log(seed: int) -> Log:
@@ -109,7 +110,8 @@ def test_no_page_runs_them_or_scrolls_sideways(results, tmp_path, driver):
         for width in WIDTHS:
             size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
             driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-            driver.get(page.as_uri())
+            if width in OPENED:
+                driver.get(page.as_uri())
             lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), kind)
             wide, images, title = driver.execute_script(
                 "return [document.documentElement.scrollWidth, document.querySelectorAll('img[src=x]').length, document.title]"
