@@ -13,10 +13,10 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.guard.figures import APART_S
 
 FAR = 5.0  # times the reach of the noise below its mean, and last digits: by chance no reading is at zero; a choice
 LONGEST_S = 300.0  # longer stretches are a unit that is off, or a lead, and are judged as such; a choice
-APART_S = 10.0  # zeros so near are one swing, by the rule of clearance on swings
 
 
 class Zeros(NamedTuple):
@@ -28,21 +28,21 @@ class Zeros(NamedTuple):
 
 def zeros_of(runs: Sequence[RunBlocks]) -> tuple[Zeros, ...]:
     """Count, for each channel, how often it went from a rest well above zero to exactly zero and back."""
+    of_runs = [_of_run(run) for run in runs]
+    return tuple(Zeros(sum(item.times for item in own), any(item.below for item in own)) for own in zip(*of_runs, strict=True))
+
+
+def _of_run(run: RunBlocks) -> list[Zeros]:
+    loggers = _all_zero(run)
     out = []
-    for place in range(len(runs[0].channels)):
-        times, below = 0, False
-        for run in runs:
-            own = run.channels[place]
-            seen = own.finite > 0
-            if not seen.any():
-                continue
-            below |= bool(np.any(own.low[seen] < 0.0))
-            zero = seen & (own.low == 0.0) & ~_all_zero(run)
-            if not zero.any() or float(np.median(own.middle[seen])) < FAR * _reach(own.mean[seen], own.low[seen], own.sample_V):
-                continue
-            times += _short(run.begin_s[zero], run.end_s[zero])
-        out.append(Zeros(times, below))
-    return tuple(out)
+    for own in run.channels:
+        seen = own.finite > 0
+        zero = seen & (own.low == 0.0) & ~loggers
+        times = 0
+        if zero.any() and float(np.median(own.middle[seen])) >= FAR * _reach(own.mean[seen], own.low[seen], own.sample_V):
+            times = _short(run.begin_s[zero], run.end_s[zero])
+        out.append(Zeros(times, bool(np.any(own.low[seen] < 0.0))))
+    return out
 
 
 def _all_zero(run: RunBlocks) -> Bools:
