@@ -7,6 +7,7 @@ import os
 import sys
 from concurrent.futures import ThreadPoolExecutor
 
+import hypothesis
 import pytest
 
 # Before numpy is loaded, as the command itself does: threads that wait for each other's next product cost more than they
@@ -18,6 +19,12 @@ from flicker.present import schema_checker  # noqa: F401, before a test loads js
 # Most objects that tests make live as long as their worker: to look through them for cycles as often as Python does takes
 # half of the time in which the tests are collected (4.0 s, 2.2 s so), and a twentieth of the tests'.
 gc.set_threshold(50_000, 10, 10)
+
+# The same examples each time: a commit is green or it is not. New ones are searched for by hand, with
+# `pytest --hypothesis-profile=search` and `tests/fuzz/run.py`; what they find becomes a test of its own.
+hypothesis.settings.register_profile("same", derandomize=True, database=None, deadline=None)
+hypothesis.settings.register_profile("search", deadline=None, print_blob=True)
+hypothesis.settings.load_profile("same")
 
 # Workers, kernels and commands are some eighty Pythons: what one of them has compiled need not be compiled by the next,
 # whatever the shell says. Set before the workers start; it goes to the folders that git ignores.

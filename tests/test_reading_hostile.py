@@ -143,3 +143,13 @@ def test_days_that_no_calendar_has_are_refused():
     cells = [f"{day} 00:00:00" for day in days] + [f"2026-06-30 {clock}" for clock in clocks]
     _, good = clock.parse(arrow_types.words(cells), form)
     assert good.tolist() == [False, True, False, True, False, False, False, True, True, False]
+
+
+@pytest.mark.parametrize("form", ["plain", "units in cells"])
+def test_a_code_may_be_larger_than_single_precision_holds(form: str, tmp_path: Path):
+    path = tmp_path / "code.csv"
+    path.write_text(FORMS[form].replace("118.25", "9.9e99"), encoding="utf-8")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        frame = read_log(path, missing_words=["9.9e99"]).to_frame()
+    assert 0 < np.isnan(frame["left"]).sum() < len(frame)

@@ -112,6 +112,7 @@ def _micros(column: Any, form: clock.Form, bad: Callable[[str, int], LogError]) 
 Refusal = Callable[[int, str, int], LogError]  # what to say of a cell: the position of its column, the cell, its row
 
 
+_LARGEST_SINGLE = float(np.finfo(np.float32).max)  # IEEE 754
 _PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Arrow
     ".": r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$",
     ",": r"^[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?$",
@@ -247,7 +248,9 @@ def _number_told(word: str, numerals: Numerals) -> float | None:
 def _without_codes(numbers: Floats, codes: Mapping[float, float]) -> Floats:
     """Numbers as the file writes them; those that stand in place of a reading (-999.9) replaced by what they mean."""
     for code, value in codes.items():
-        alike = (numbers == code) | (numbers == float(np.float32(code)))  # a table may hold single precision
+        alike = numbers == code
+        if abs(code) <= _LARGEST_SINGLE:
+            alike |= numbers == float(np.float32(code))  # a table may hold single precision
         if alike.any():
             numbers = np.where(alike, value, numbers)
     return numbers
