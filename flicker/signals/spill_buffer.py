@@ -11,7 +11,7 @@ import bisect
 import shutil
 import tempfile
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import IO, Any
 
 import numpy as np
@@ -131,21 +131,20 @@ class Stash:
     def raw(self) -> Iterator[bytes | memoryview]:
         """All entries as bytes, one after the other, each the seconds and then the channels."""
         for place in range(len(self.first)):
-            for part in self._entry(place):
+            for part in self._part(place, range(len(self.dtypes)), 0, self.size[place]):
                 yield np.ascontiguousarray(part).data.cast("B")
 
-    def _entry(self, place: int) -> tuple[Floats, ...]:
+    def _part(self, place: int, columns: Iterable[int], first: int, last: int) -> list[Floats]:
+        """Rows ``first`` to ``last`` (half open) of an entry, of some columns: 0 the seconds, then the channels."""
         if place < len(self._held):
-            return self._held[place]
+            return [self._held[place][k][first:last] for k in columns]
         assert self._file is not None
-        size, kinds = self.size[place], [np.dtype(kind) for kind in self.dtypes]
-        self._file.seek(self._at[place - len(self._held)])
-        data = self._file.read(size * sum(kind.itemsize for kind in kinds))
-        out, begin = [], 0
-        for kind in kinds:
-            out.append(np.frombuffer(data, kind, size, begin))
-            begin += size * kind.itemsize
-        return tuple(out)
+        out, kinds = [], [np.dtype(kind) for kind in self.dtypes]
+        for k in columns:
+            width, before = kinds[k].itemsize, sum(kind.itemsize for kind in kinds[:k])
+            self._file.seek(self._at[place - len(self._held)] + before * self.size[place] + first * width)
+            out.append(np.frombuffer(self._file.read((last - first) * width), kinds[k], last - first))
+        return out
 
     def clear(self) -> None:
         """Let go of everything: the second look is over."""
@@ -168,9 +167,10 @@ class Stash:
             at = self.first[place] + self.size[place]
             place += 1
         out = []
+        columns = (0, *(1 + k for k in (range(len(self.dtypes) - 1) if channels is None else channels)))
         for place in wanted:
-            begin, (time, *values) = self.first[place], self._entry(place)
-            lo, hi = max(first - begin, 0), min(last - begin, time.size)
-            chosen = values if channels is None else [values[k] for k in channels]
-            out.append(Piece(run, begin + lo, time[lo:hi], tuple(part[lo:hi] for part in chosen), False))
+            begin = self.first[place]
+            lo, hi = max(first - begin, 0), min(last - begin, self.size[place])
+            time, *values = self._part(place, columns, lo, hi)
+            out.append(Piece(run, begin + lo, time, tuple(values), False))
         return out

@@ -328,22 +328,40 @@ def _crosstalk(time_s: Floats, off_V: Floats, channel: int, loud: Sequence[tuple
     ``loud``: numbers of channels, when they swing by more than `LARGE_V`, and by how much.
     """
     by = np.zeros(time_s.size, dtype=np.int64)
+    asked = np.flatnonzero(off_V <= LARGE_V)  # a large swing is never a neighbour's
     for number, at, swing_V in loud:
         if number == channel:
             continue
-        size = np.append(swing_V, 0.0)
-        lo = np.searchsorted(at, time_s - NEIGHBOUR_S)
-        hi = np.searchsorted(at, time_s + NEIGHBOUR_S, side="right")
-        most = np.maximum.reduceat(size, np.column_stack((lo, hi)).ravel())[::2]
-        excused = (lo < hi) & (off_V <= LARGE_V) & (off_V <= CROSSTALK_SHARE * most)
-        by[excused] |= np.int64(1) << np.int64(number)
+        lo = np.searchsorted(at, time_s[asked] - NEIGHBOUR_S)
+        hi = np.searchsorted(at, time_s[asked] + NEIGHBOUR_S, side="right")
+        near = lo < hi
+        beside = asked[near]
+        excused = off_V[beside] <= CROSSTALK_SHARE * _largest_of_each(swing_V, lo[near], hi[near])
+        by[beside[excused]] |= np.int64(1) << np.int64(number)
     return by
+
+
+def _largest_of_each(values: Floats, lo: Ints, hi: Ints) -> Floats:
+    """Largest of the values from ``lo`` to ``hi`` (half open), for each pair; such stretches overlap, so as not to walk through each.
+
+    Stretches of 1, 2, 4, ... values have their largest reckoned once; two of them cover any stretch.
+    """
+    out, power = np.empty(lo.size), np.frexp(hi - lo)[1] - 1
+    for step in range(int(power.max(initial=-1)) + 1):
+        here = power == step
+        out[here] = np.maximum(values[lo[here]], values[hi[here] - (1 << step)])
+        values = np.maximum(values[: -1 << step], values[1 << step :])
+    return out
 
 
 def _swings(time_s: Floats, off_V: Floats, by: Ints, large: bool) -> Iterator[tuple[float, float, float, bool, int]]:
     """Readings of one excuse, joined where none is farther than `APART_S` from the next: begin, end and size."""
-    for excuse in sorted(set(by.tolist())):
-        mine, size = time_s[by == excuse], off_V[by == excuse]
-        edge = np.flatnonzero(np.diff(mine) > APART_S) + 1
-        for first, last in zip([0, *edge.tolist()], [*edge.tolist(), mine.size], strict=True):
-            yield float(mine[first]), float(mine[last - 1]), float(size[first:last].max()), large, excuse
+    while by.size:
+        excuse = int(by.min())
+        of_it = by == excuse
+        mine, size = time_s[of_it], off_V[of_it]
+        edge = np.flatnonzero(np.diff(mine) > APART_S)
+        first, last = np.concatenate(([0], edge + 1)), np.append(edge, mine.size - 1)
+        columns = mine[first], mine[last], np.maximum.reduceat(size, first)
+        yield from ((*item, large, excuse) for item in zip(*(column.tolist() for column in columns), strict=True))
+        time_s, off_V, by = time_s[~of_it], off_V[~of_it], by[~of_it]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base import check
-from flicker.base.arrays import Floats
+from flicker.base.arrays import Bools, Floats
 from flicker.logs.spans import spans, total, without
 from flicker.signals.relay.records import Relay, RelayRecord
 
@@ -74,12 +74,13 @@ class RelayMachine:
             return
         size = np.abs(volts)
         top = int(np.argmax(size))
-        if self.connected and self._kind != _ABOVE and size[top] <= self.relay.trip_V:  # nothing can open or close it
-            self._kind = -1
+        gap = until - begin > GAP_STEPS * self.step + self.slack
+        idle = self.connected and self._kind != _ABOVE and size[top] <= self.relay.trip_V  # nothing can open or close it
+        if idle or (self._kind == _CALM and size[top] <= self.relay.release_V and not gap.any()):  # or calm goes on
+            self._kind, self._until = -1 if idle else _CALM, float(until[-1])
             if not abs(self.peak) >= size[top]:
                 self.peak = float(volts[top])
             return
-        gap = until - begin > GAP_STEPS * self.step + self.slack
         end = np.where(gap, begin + self.step, until)
         over = np.isinf(size)
         if over.any():
@@ -101,34 +102,41 @@ class RelayMachine:
         if not fresh[0]:
             since[0] = self._since
         kinds = kind[first]
-        # Of each reading only the part before the relay opens can reach the loudspeaker.
-        opens = np.repeat(since + self.relay.trip_delay_s, last - first + 1)
-        part = np.clip(np.minimum(end, opens) - begin, 0.0, None)
-        volt_s = np.add.reduceat(size * part, first)
-        energy = np.add.reduceat(size * size * part, first) / self.relay.load_ohm
-        reached = np.where(part > 0, size, 0.0)
-        peak = np.maximum.reduceat(reached, first)
+        volt_s, energy, peak = self._exposure(kind == _ABOVE, first, since, begin, end, size, volts)
         if not fresh[0]:
             volt_s[0] += self._held[0]
             energy[0] += self._held[1]
-            peak[0] = max(float(peak[0]), abs(self._held[2]))
-        signed = self._signed(first, last, reached, volts, peak)
-        if not fresh[0] and abs(self._held[2]) >= peak[0]:
-            signed[0] = self._held[2]
+            if abs(self._held[2]) >= abs(peak[0]):
+                peak[0] = self._held[2]
         done = kinds.size if gap[-1] else kinds.size - 1
-        self._book(kinds[:done], since[:done], end[last[:done]], volt_s[:done], energy[:done], signed[:done])
+        self._book(kinds[:done], since[:done], end[last[:done]], volt_s[:done], energy[:done], peak[:done])
         if gap[-1]:
             self._kind, self._held = -1, [0.0, 0.0, 0.0]
         else:
             self._kind, self._since, self._until = int(kinds[-1]), float(since[-1]), float(end[-1])
-            self._held = [float(volt_s[-1]), float(energy[-1]), float(signed[-1])]
+            self._held = [float(volt_s[-1]), float(energy[-1]), float(peak[-1])]
 
-    @staticmethod
-    def _signed(
-        first: NDArray[np.intp], last: NDArray[np.intp], reached: Floats, volts: Floats, peak: Floats
-    ) -> Floats:
-        lowest = np.minimum.reduceat(np.where(reached > 0, volts, 0.0), first)
-        return np.where(-lowest >= peak, -peak, peak)
+    def _exposure(
+        self, above: Bools, first: NDArray[np.intp], since: Floats, begin: Floats, end: Floats, size: Floats, volts: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Volt-seconds, joules and signed peak of each stretch above the trip threshold, 0 of others: nobody asks for theirs.
+
+        Of each reading only the part before the relay opens can reach the loudspeaker.
+        """
+        loud = above[first]
+        out = np.zeros((3, loud.size))
+        if loud.any():
+            count = np.diff(np.append(first, above.size))[loud]
+            first = np.cumsum(count) - count
+            begin, end, size, volts = begin[above], end[above], size[above], volts[above]
+            opens = np.repeat(since[loud] + self.relay.trip_delay_s, count)
+            part = np.clip(np.minimum(end, opens) - begin, 0.0, None)
+            peak = np.maximum.reduceat(np.where(part > 0, size, 0.0), first)
+            lowest = np.minimum.reduceat(np.where(part > 0, volts, 0.0), first)
+            out[0, loud] = np.add.reduceat(size * part, first)
+            out[1, loud] = np.add.reduceat(size * size * part, first) / self.relay.load_ohm
+            out[2, loud] = np.where(-lowest >= peak, -peak, peak)
+        return out[0], out[1], out[2]
 
     def _close(self) -> None:
         if self._kind == _ABOVE or (self._kind >= 0 and not self.connected):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import compress
+from itertools import chain, compress
 
 import numpy as np
 
@@ -66,11 +66,11 @@ def scan_relays(
         return []
     machines = [[RelayMachine(relay, step, connected=connected) for _ in blocks.channels] for relay in relays]
     every = [machine for row in machines for machine in row]
-    loud = [
+    loud = np.array([
         [_above(part, relay.release_V) & (blocks.end_s >= at) for part, at in zip(blocks.channels, begins, strict=True)]
         for relay in relays
-    ]
-    hot = np.logical_or.reduce([mask for row in loud for mask in row])
+    ])
+    hot: Bools = np.any(loud, axis=(0, 1))
     if not connected:
         hot[:1] = True
     hot = _with_tail(hot, blocks, max(relay.reconnect_s for relay in relays))
@@ -79,11 +79,9 @@ def scan_relays(
         lo = max(lo, done)
         while lo < hi:
             # A relay that is closed takes no notice of readings that are all at or below its release threshold.
-            awake = [
-                [not machine.connected or not machine.idle or bool(mask[lo:hi].any()) for machine, mask in both]
-                for both in (zip(*pair, strict=True) for pair in zip(machines, loud, strict=True))
-            ]
-            for machine, busy in zip(every, (busy for row in awake for busy in row), strict=True):
+            pending = np.array([[not machine.connected or not machine.idle for machine in row] for row in machines])
+            awake = (pending | loud[:, :, lo:hi].any(axis=2)).tolist()
+            for machine, busy in zip(every, chain.from_iterable(awake), strict=True):
                 if not busy:
                     machine.pause()
             _read(log, blocks, machines, awake, lo, hi, begins)
