@@ -115,6 +115,15 @@ def overview(
         spacing=14,
         resolve=alt.Resolve(scale=alt.ScaleResolveMap(color="shared", x="independent", y="independent")),
     )
+    # For its still picture, what the specification says as expressions only.
+    chart.usermeta = {
+        "strip": {
+            "whole": [strip.domain[0], end],
+            "volts": [value * factor for value in span],
+            "seconds": frame.SECONDS[strip.unit],
+            "clock": strip.zero_s is not None,
+        }
+    }
     return frame.finish(chart, _overview_caption(item), _overview_note(shades, choice is not None, bool(beside)))
 
 

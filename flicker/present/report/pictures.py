@@ -5,7 +5,6 @@ A page is written with a place for each chart; then all are drawn, and how many 
 
 from __future__ import annotations
 
-import base64
 import json
 import re
 from collections.abc import Callable, Mapping
@@ -20,7 +19,6 @@ NO_SCRIPT = "This picture is drawn by the page's own script; nothing is fetched 
 TAGS = re.compile(r"<[a-z][^<>]*>")
 PLACE = re.compile(r"<!--chart (\d+)-->")  # text from outside never holds one: it is escaped
 SILENT = re.compile(r' (?:aria-[a-z]+|role|class|pointer-events)="[^"]*"')  # of no use within a picture: it has its alt
-LIGHT = 100_000  # letters; measured: dots of a strip take 96,000 to 142,000 on the demo pages, and a fifth of a second to draw
 HARMLESS = " ,;:/=()+-.!*@$"  # in the address of a picture that is written out
 
 
@@ -97,14 +95,15 @@ class Pictures:
 
 
 def _still(spec: dict[str, Any]) -> str:
-    """The chart as a picture inside the page, in the lighter of two forms."""
-    from flicker.present.export import png_of, svg_of, vega_of
+    """The chart as a picture inside the page: a strip is drawn here, what is not one by the engine that draws any chart."""
+    if "strip" in spec.get("usermeta", {}):
+        from flicker.present.report.still import strip_svg
 
-    drawn = TAGS.sub(lambda found: SILENT.sub("", found.group()), svg_of(spec))
-    if len(drawn) > LIGHT:
-        dots = base64.b64encode(png_of(vega_of(spec), scale=1.0)).decode("ascii")
-        if len(dots) < len(drawn):
-            return f"data:image/png;base64,{dots}"
+        drawn = str(strip_svg(spec))
+    else:
+        from flicker.present.export import svg_of
+
+        drawn = TAGS.sub(lambda found: SILENT.sub("", found.group()), svg_of(spec))
     return f"data:image/svg+xml,{quote(drawn, safe=HARMLESS)}"
 
 
