@@ -253,7 +253,7 @@ def test_the_judge_of_files_notices_what_is_read_wrongly() -> None:
     assert "stretched" in files.differs(dataclasses.replace(file, time_s=file.time_s * 60), read)
 
 
-@pytest.mark.parametrize("kind", ["sticks to rail", "on change stuck", "ends at 2", "counter wraps", "latched at start", "ten minutes"])
+@pytest.mark.parametrize("kind", ["sticks to rail", "on change stuck", "ends at 2", "counter wraps", "latched at start", "ten minutes", "fuse blows", "standby volts", "across two files", "sixty readings of volts"])
 def test_a_plain_danger_of_the_repair_bench_is_told_and_the_same_seed_gives_the_same_story(kind: str) -> None:
     a, b = benches.story(kind, 3), benches.story(kind, 3)
     assert np.array_equal(a.steps[0].logs[0]["left_V"], b.steps[0].logs[0]["left_V"])
@@ -262,7 +262,7 @@ def test_a_plain_danger_of_the_repair_bench_is_told_and_the_same_seed_gives_the_
     assert not benches.tell(kind, 3).harms
 
 
-@pytest.mark.parametrize("kind", ["class a", "late relay", "leads reversed", "battery sags", "neighbours plug", "supply pumped", "chopper spikes", "zero key", "rectifier tube warms", "lamp limiter", "own warmth"])
+@pytest.mark.parametrize("kind", ["class a", "late relay", "leads reversed", "battery sags", "neighbours plug", "supply pumped", "chopper spikes", "zero key", "rectifier tube warms", "lamp limiter", "own warmth", "range flips", "sun on terminals", "servo of twenty minutes"])
 def test_sound_outputs_of_a_repairers_year_stay_where_their_page_says(kind: str) -> None:
     """Within 20 mV from minute 20 on and 15 mV of the middle of five minutes (clearance, section 1), whatever the seed."""
     for seed in (3, 4):

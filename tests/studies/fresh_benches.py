@@ -4,7 +4,8 @@ Leads that never saw an output, meters and loggers with habits of their own, sou
 and visits, by somebody who has not read how the program decides. The stories stand in `fresh_bench_leads`, `fresh_bench_units`, `fresh_bench_claims` and
 `fresh_bench_traps`, those of a repairer's year in `fresh_repairs` (units), `fresh_repair_loggers` and
 `fresh_repair_claims`, odd ones in `fresh_odd_units`, `fresh_odd_meters` and `fresh_odd_claims`, a third set in `fresh_late_units`,
-`fresh_late_meters` and `fresh_late_claims`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
+`fresh_late_meters` and `fresh_late_claims`, a fourth in `fresh_last_units`, `fresh_last_meters`,
+`fresh_last_claims` and `fresh_last_dangers`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
 called within limits or steady that must not be; 'claims' what else must never be said; 'refused' sound channels that
 were not cleared; 'missed' what must be said and was not; 'rather not' what a page may say, and a careful one would not;
 'unread' logs that the reader refused (exit code 2 of the command line).
@@ -28,6 +29,10 @@ import fresh_bench_claims
 import fresh_bench_leads
 import fresh_bench_traps
 import fresh_bench_units
+import fresh_last_claims
+import fresh_last_dangers
+import fresh_last_meters
+import fresh_last_units
 import fresh_late_claims
 import fresh_late_meters
 import fresh_late_units
@@ -44,7 +49,8 @@ from fresh_parts import table
 KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_claims.KINDS, **fresh_bench_traps.KINDS,
          **fresh_repairs.KINDS, **fresh_repair_loggers.KINDS, **fresh_repair_claims.KINDS,
          **fresh_odd_units.KINDS, **fresh_odd_meters.KINDS, **fresh_odd_claims.KINDS,
-         **fresh_late_units.KINDS, **fresh_late_meters.KINDS, **fresh_late_claims.KINDS}  # fmt: skip
+         **fresh_late_units.KINDS, **fresh_late_meters.KINDS, **fresh_late_claims.KINDS,
+         **fresh_last_units.KINDS, **fresh_last_meters.KINDS, **fresh_last_claims.KINDS, **fresh_last_dangers.KINDS}  # fmt: skip
 HARMS = ("cleared", "claims", "refused", "missed", "rather not", "unread")
 
 
