@@ -443,7 +443,7 @@ add("zone", tab("time,left_mV,right_mV", [summer, L, R]), time=np.arange(N), sta
 
 # a first row with a word that no logger of ours writes is a row, not a heading: asked about, not left out
 for name, first in {"number": T, "stamp": TS}.items():
-    add(f"first row {name}", tab("Zeit;left_mV;right_mV", [first, ["\u00dcberlauf", *L[1:]], R], sep=";"), ask="line 2.*is not a number", time_unit="s")
+    add(f"first row {name}", tab("Zeit;left_mV;right_mV", [first, ["Messwert", *L[1:]], R], sep=";"), ask="line 2.*is not a number", time_unit="s")
 add("first row OL", tab("left_mV", [["OL", *L[1:]]]), left=np.where(np.arange(N) == 0, np.inf, L / 1e3), right=None, sample_interval_s=0.5)
 # a time without a name, each time twice, beside a column that names the channel
 add("long, time bare", tab(None, [[500 * (k // 2) for k in range(2 * N)], ["left", "right"] * N, np.ravel([L, R], "F"), ["mV"] * 2 * N], sep=" "), time_unit="ms")

@@ -133,6 +133,7 @@ FILES = {
     "a letter": of_files("Dear bench,\nall is well.\n" * 9, "no line of readings"),
     "one column of words": of_files("night\n" * 30, "no log"),
     "scraps": of_files('10:00pear\n\nmV,x2026-01-0112.5"1\n 110:00', "no line of readings"),
+    "numbers in a way of their own": of_files(table("time_s,left_mV", HALF, [f"{v}m" for v in LEFT]), "are not read as numbers"),
     "header alone": of_files("time_s,left_mV\n", "a header and no readings"),
     "too few": of_files(table("time_s,left_mV", HALF[:9], LEFT[:9]), "too few"),
     "too few in a table": of_files(parquet_of().slice(0, 5), "too few", parquet_of()),

@@ -287,7 +287,7 @@ def test_what_was_read_before_the_first_bad_line_is_told_first(tmp_path, monkeyp
 # ---------------------------------------------------------------- cells that cannot be read
 
 
-@pytest.mark.parametrize("word", [b"ueberlauf", b"*****", b">2000", b""])
+@pytest.mark.parametrize("word", [b"bereichsende", b"*****", b">2000", b""])
 def test_a_channel_that_alone_is_not_read_is_told_and_the_other_is_followed(tmp_path, monkeypatch, word):
     """Forty rows without the right output's reading: an alarm within three rows, and the left output's danger in them."""
     lost = range(STANDS - 10, STANDS + 30)

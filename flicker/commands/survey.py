@@ -79,9 +79,9 @@ def run(arguments: argparse.Namespace) -> int:
         )
     write_table(table, out)
     journal.unlink(missing_ok=True)
-    bad = int(table["error"].notna().sum())
-    print(f"{len(paths)} logs judged, {bad} could not be read; table written: {out}")
-    for line in _told(table):
+    bad = _failed(table)
+    print(f"{len(paths) - len(bad)} of {len(paths)} logs judged; table written: {out}")
+    for line in (*_told(table), *bad):
         print(line)
     return 0
 
@@ -106,9 +106,14 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
         from flicker.present.report.ledger import write_ledger_page
 
         write_ledger_page(table, arguments.report)
-    bad = int(table["error"].notna().sum())
-    print(f"{len(paths)} cases judged, {bad} could not be; ledger written: {out}")
+    bad = _failed(table)
+    print("\n".join([f"{len(paths) - len(bad)} of {len(paths)} cases judged; ledger written: {out}", *bad]))
     return 0
+
+
+def _failed(table: Any) -> list[str]:
+    """What could not be read, each with its reason."""
+    return [f"not judged: {reason}" for reason in table["error"].dropna()]
 
 
 def _told(table: Any) -> list[str]:

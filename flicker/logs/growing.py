@@ -223,7 +223,7 @@ class GrowingLog:
                 f"{self.name}: no column of {', '.join(gone)} from line {self._file.lines + 1} on: not observed."
             )
         self._places = [names.index(name) if name in names else None for name in self.channels]
-        self._reader = TextReader(self.name, layout, plan, self._taken)
+        self._reader = TextReader(self.name, layout, plan, self._taken, growing=True)
         self._seconds = self._reader.rows.convert.seconds
         self._file.dated = self._seconds.dated
         self.notes.extend(note for note in (*layout.notes, *plan.notes) if note not in self.notes)

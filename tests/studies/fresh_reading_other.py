@@ -19,7 +19,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.feather
 import pyarrow.parquet
-from fresh_reading import LEFT, RIGHT, ROWS, START, STEP_S, Sample, truth
+from fresh_reading import LEFT, RIGHT, ROWS, START, STEP_S, Sample, Truth, seconds, truth
 from fresh_reading_texts import HEADER, TABLE, join, with_left
 
 MOMENTS = [START + timedelta(seconds=k * STEP_S) for k in range(ROWS)]
@@ -40,6 +40,10 @@ def _bytes() -> dict[str, Sample]:
     unix = text.replace("\r\n", "\n")
     mixed = "".join(line + ("\n", "\r\n")[k % 2] for k, line in enumerate(unix.splitlines()))
     lines = text.encode().splitlines(keepends=True)
+    def unread(k: int) -> Truth:
+        """One row is not observed."""
+        return truth(*(np.where(np.arange(ROWS) == k, np.nan, v) for v in (LEFT, RIGHT)))
+
     short = (truth(LEFT[:-1], RIGHT[:-1]),)
     last_right = RIGHT.copy()
     last_right[-1] = np.nan
@@ -65,13 +69,13 @@ def _bytes() -> dict[str, Sample]:
         "no last end": Sample(text.rstrip().encode(), usual),
         "last line torn": torn,
         "last number torn": Sample(text.encode().rstrip()[:-1], (truth(LEFT, last_right), *short, truth(LEFT, np.append(RIGHT[:-1], -3.0)))),
-        "NUL block": Sample(b"".join(lines[:9]) + b"\0" * 512 + b"".join(lines[9:]), usual, may_refuse=True),
+        "NUL block": Sample(b"".join(lines[:9]) + b"\0" * 512 + b"".join(lines[9:]), (*usual, unread(8)), may_refuse=True),
         "NUL at the end": Sample(text.encode() + b"\0" * 512, usual),
         "NUL in a line": Sample(b"".join(lines[:8]) + lines[8][:24] + b"\0" * 64 + b"\r\n" + b"".join(lines[9:]), (truth(np.append(LEFT[:7], [np.nan, *LEFT[8:]]), np.append(RIGHT[:7], [np.nan, *RIGHT[8:]])), truth(np.delete(LEFT, 7), np.delete(RIGHT, 7), np.delete(np.arange(ROWS) * 10.0, 7))), may_refuse=True),
         "control Z": Sample(text.encode() + b"\x1a", usual),
         "form feed": Sample(b"".join(lines[:9]) + b"\x0c" + b"".join(lines[9:]), usual, may_refuse=True),
-        "garbled line": Sample(b"".join(lines[:8]) + b"\xff\xfe\x80;\x81\r\n" + b"".join(lines[8:]), usual, may_refuse=True),
-        "two lines run together": Sample(b"".join(lines[:8]) + lines[8].rstrip() + b"".join(lines[9:]), (truth(),), may_refuse=True),
+        "garbled line": Sample(b"".join(lines[:8]) + b"\xff\xfe\x80;\x81\r\n" + b"".join(lines[8:]), (*usual, truth(*(np.insert(v, 7, x) for v, x in ((LEFT, np.nan), (RIGHT, np.nan), (seconds(), 65.0))))), may_refuse=True),
+        "two lines run together": Sample(b"".join(lines[:8]) + lines[8].rstrip() + b"".join(lines[9:]), (truth(), truth(*(np.delete(v, 8) for v in (*unread(7).volts.values(), seconds())), scale=1.0)), may_refuse=True),
         "a digit lost in a number": Sample(text.replace(TABLE[7][1], "5..1", 1).encode(), (with_left(7, np.nan),), may_refuse=True),
         "gz": Sample(gzip.compress(text.encode()), usual, ".csv.gz"),
         "gz, two parts": Sample(gzip.compress(b"".join(lines[:9])) + gzip.compress(b"".join(lines[9:])), usual, ".csv.gz"),
@@ -162,6 +166,6 @@ def _tables() -> dict[str, Sample]:
     }  # fmt: skip
 
 
-def OTHER() -> dict[str, Sample]:  # noqa: N802
+def OTHER() -> dict[str, Sample]:
     """Give all other files by name."""
     return _bytes() | _tables()

@@ -41,7 +41,7 @@ def _units() -> dict[str, Sample]:
     }  # fmt: skip
     found = {f"unit {a!r}": _table(["Time", a, b], cell, may_refuse=True) for a, (b, cell) in said.items()}
     for word in ("?V", "�V", "ÂµV", "Î¼V", "\u00b5V", "\u03bcV", "&micro;V", "u V", "μV DC"):
-        found[f"micro {word!r}"] = _table(["Time", f"Left [{word}]", f"Right [{word}]"], _uV, knows={"unit": "uV"})
+        found[f"micro {word!r}"] = _table(["Time", f"Left [{word}]", f"Right [{word}]"], _uV, knows={"unit": "uV"}, needs_ask=word[0] in "?�", may_refuse=word[0] == "&")
     for word in ("dBV", "dBu", "% FS", "counts", "raw", "mA", "W", "Ω", "A.U.", "mVrms", "mVpp", "LSB"):
         found[f"no volts {word!r}"] = _table(["Time", f"Left [{word}]", f"Right [{word}]"], _mV, truths=())
     return found
@@ -103,7 +103,7 @@ def _many(rows: int) -> list[str]:
     return [(START + timedelta(seconds=k * STEP_S)).isoformat(" ") for k in range(rows)]
 
 
-def SCALES() -> dict[str, Sample]:  # noqa: N802
+def SCALES() -> dict[str, Sample]:
     """Give all files about scales by name."""
     assert LEFT.size == ROWS
     return _units() | _factors() | _grouped()

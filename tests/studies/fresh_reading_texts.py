@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -21,6 +22,11 @@ def join(rows: Sequence[Sequence[str]], sep: str = ";", end: str = "\r\n") -> st
 def plain(rows: Sequence[Sequence[str]], sep: str = ";", **more: object) -> Sample:
     """Give a table of cells whose truth is the usual one."""
     return Sample(join(rows, sep).encode(), (truth(),), **more)  # type: ignore[arg-type]
+
+
+def also(sample: Sample, *more: Truth) -> Sample:
+    """Give a sample that may be read in other ways too, as a note says then."""
+    return replace(sample, truths=(*sample.truths, *more))
 
 
 def with_left(k: int, value: float) -> Truth:
@@ -152,7 +158,7 @@ def _around() -> dict[str, Sample]:
         "footer without blank": plain([HEADER, *TABLE, ["Mean", "43.3", "-3.1"], ["Std", "101.1", "0.1"]]),
         "end of file": plain([HEADER, *TABLE, ["End of file"]]),
         "total samples": plain([HEADER, *TABLE, ["Total samples: 24"], ["Stopped: 2031-03-14 08:04:00"]]),
-        "footer with a stamp": plain([HEADER, *TABLE, ["2031-03-14 08:04:00", "stopped by user", ""]]),
+        "footer with a stamp": Sample(join([HEADER, *TABLE, ["2031-03-14 08:04:00", "stopped by user", ""]]).encode(), (truth(), truth(np.append(LEFT, np.nan), np.append(RIGHT, np.nan))), knows={"missing_words": ["stopped by user"]}),
         "summary table after": plain([HEADER, *TABLE, [], ["Channel", "Min [mV]", "Max [mV]"], ["Left", "4.8", "310.4"], ["Right", "-3.3", "-3.0"]]),
         "second run below": Sample(join([["Run 1"], HEADER, *TABLE, [], ["Run 2"], HEADER, *later]).encode(), (twice,)),
         "repeated header": plain([HEADER, *TABLE[:8], HEADER, *TABLE[8:16], HEADER, *TABLE[16:]]),
@@ -220,7 +226,7 @@ def _beside() -> dict[str, Sample]:
         "relay state": add(("Relay", lambda k: "1"), ("Alarm", lambda k: "0")),
         "limit column": add(("Upper limit [mV]", lambda k: "50.0"), ("Lower limit [mV]", lambda k: "-50.0")),
         "row numbers": plain([["#", *HEADER], *([str(k + 1), *r] for k, r in enumerate(TABLE))]),
-        "difference column": add(("L-R [mV]", lambda k: f"{LEFT[k] - RIGHT[k]:.1f}"), may_refuse=True),
+        "difference column": also(add(("L-R [mV]", lambda k: f"{LEFT[k] - RIGHT[k]:.1f}")), Truth({"Left": LEFT / 1e3, "Right": RIGHT / 1e3, "L-R": np.round(LEFT - RIGHT, 1) / 1e3}, seconds())),
         "humidity and pressure": add(("rH [%]", lambda k: "41"), ("p [hPa]", lambda k: "1013.2")),
         "current": add(("Idle current [mA]", lambda k: "35.1"), ("Supply [V]", lambda k: "42.1")),
         "device of each row": add(("Device", lambda k: "M-22"), ("Serial", lambda k: "4711"), at=1),
@@ -242,6 +248,6 @@ def _beside() -> dict[str, Sample]:
     }  # fmt: skip
 
 
-def TEXTS() -> dict[str, Sample]:  # noqa: N802
+def TEXTS() -> dict[str, Sample]:
     """Give all text files by name."""
     return _numbers() | _words() | _around() | _beside()

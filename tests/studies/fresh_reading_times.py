@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 
 import numpy as np
-from fresh_reading import LEFT, RIGHT, ROWS, START, STEP_S, Sample, seconds, truth
-from fresh_reading_texts import HEADER, STAMPS, TABLE, join
+from fresh_reading import LEFT, RIGHT, ROWS, START, STEP_S, Sample, Truth, seconds, truth
+from fresh_reading_texts import HEADER, STAMPS, TABLE, also, join
 
 MOMENTS = [START + timedelta(seconds=k * STEP_S) for k in range(ROWS)]
 VALUES = [r[1:] for r in TABLE]
@@ -60,7 +60,7 @@ def _forms() -> dict[str, Sample]:
         "asctime": lambda m: f"{m:%a %b %d %H:%M:%S %Y}",
         "mail date": lambda m: f"{m:%a, %d %b %Y %H:%M:%S} +0000",
         "German weekday": lambda m: f"Fr. {m:%d.%m.%Y %H:%M:%S}",
-        "week date": lambda m: "{0}-W{1:02d}-{2}T".format(*m.isocalendar()) + f"{m:%H:%M:%S}",
+        "week date": lambda m: "{}-W{:02d}-{}T".format(*m.isocalendar()) + f"{m:%H:%M:%S}",
         "ordinal date": lambda m: f"{m:%Y-%jT%H:%M:%S}",
         "ordinal, colons": lambda m: f"{m:%Y:%j:%H:%M:%S}",
         "slash and dash": lambda m: f"{m:%Y/%m/%d-%H:%M:%S}.000",
@@ -162,6 +162,10 @@ def _orders() -> dict[str, Sample]:
             found.append([format((m + timedelta(hours=offset_h(m))).replace(tzinfo=None), form) + zone(offset_h(m))])
         return found
 
+    def kept_twice(k: int) -> Truth:
+        """Both of two rows the same are kept, at one time."""
+        return truth(*(np.insert(values, k, values[k]) for values in (LEFT, RIGHT, seconds())))
+
     back, step = list(range(ROWS))[::-1], seconds()
     spring, autumn = datetime(2031, 3, 30, 0, 58), datetime(2031, 10, 26, 0, 58)
     summer = lambda m: 2.0 if datetime(2031, 3, 30, 1) <= m < datetime(2031, 10, 26, 1) else 1.0  # noqa: E731
@@ -183,12 +187,12 @@ def _orders() -> dict[str, Sample]:
         "newest first, long form": Sample(join([["Time", "Channel", "Value [mV]"], *(x for k in back for x in ([STAMPS[k], "Right", VALUES[k][1]], [STAMPS[k], "Left", VALUES[k][0]]))]).encode(), (truth(), )),
         "newest first, minutes": Sample(join([HEADER, *([f"{START + timedelta(seconds=(k // 6) * 60):%Y-%m-%d %H:%M}", *VALUES[k]] for k in back)]).encode(), (truth(),), may_refuse=True),
         "newest first, one pause": Sample(join([HEADER, *([f"{MOMENTS[k] + timedelta(seconds=200 * (k > 15))}", *VALUES[k]] for k in back)]).encode(), (truth(t_s=step + 200 * (np.arange(ROWS) > 15)),)),
-        "newest first, a row twice": Sample(rows([*back[:8], back[7], *back[8:]]), (truth(),)),
-        "two rows exchanged": Sample(rows(late), (truth(),), may_refuse=True),
+        "newest first, a row twice": also(Sample(rows([*back[:8], back[7], *back[8:]]), (truth(),)), kept_twice(16)),
+        "two rows exchanged": also(Sample(rows(late), (truth(),), may_refuse=True), truth(LEFT[late], RIGHT[late], t_s=np.maximum.accumulate(step[late]))),
         "ring buffer": Sample(rows([*range(12, ROWS), *range(12)]), (truth(),), may_refuse=True),
-        "every row twice": Sample(rows([k // 2 for k in range(longest)]), (truth(),)),
+        "every row twice": also(Sample(rows([k // 2 for k in range(longest)]), (truth(),)), truth(np.repeat(LEFT, 2), np.repeat(RIGHT, 2), np.arange(longest) * 5.0)),
         "buffer twice": Sample(rows([*range(16), *range(8, 16), *range(16, ROWS)]), (truth(),)),
-        "one row twice": Sample(rows([*range(8), 7, *range(8, ROWS)]), (truth(),)),
+        "one row twice": also(Sample(rows([*range(8), 7, *range(8, ROWS)]), (truth(),)), kept_twice(7)),
         "packets": _stamped([[b] for b in burst], may_refuse=True, knows={"sample_interval_s": 10.0}),
         "minutes only": _stamped([[f"{START + timedelta(seconds=(k // 6) * 60):%Y-%m-%d %H:%M}"] for k in range(ROWS)], may_refuse=True, knows={"sample_interval_s": 10.0}),
         "counter wraps": _stamped([[f"{(48213 + k * 10000) % 65536}"] for k in range(ROWS)], ("t [ms]",), start=None, may_refuse=True, knows={"sample_interval_s": 10.0}),
@@ -213,7 +217,7 @@ def _orders() -> dict[str, Sample]:
     }  # fmt: skip
 
 
-def TIMES() -> dict[str, Sample]:  # noqa: N802
+def TIMES() -> dict[str, Sample]:
     """Give all files about time by name."""
     assert RIGHT.size == LEFT.size
     return _forms() | _counted() | _orders()

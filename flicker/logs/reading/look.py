@@ -36,7 +36,8 @@ class ColumnPlan:
     def reads(self) -> str:
         """The column in words."""
         unit = f", {self.unit} ({self.found})" if self.unit and self.found else f", {self.unit}" if self.unit else ""
-        return f'"{self.header}" {self.role}{unit}'
+        name = f" {self.name}" if self.name and self.name not in self.header else ""
+        return f'"{self.header}" {self.role}{name}{unit}'
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""

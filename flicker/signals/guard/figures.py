@@ -31,7 +31,7 @@ MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 42  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 43  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
 

@@ -13,7 +13,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
-from flicker.logs.reading.columnar.tables import column_of_field, plain_type, usable, words_in
+from flicker.logs.reading.columnar.tables import column_of_field, plain_type, told_of_field, usable, words_in
 from flicker.logs.reading.planning.columns import Wishes, not_a_number
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import row_times, whole
@@ -190,13 +190,15 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         for key, value in (table.schema.metadata or {}).items()
         if key not in (b"pandas", b"ARROW:schema")
     ]
+    heading += [line for name in fit for line in told_of_field(table.schema.field(name))]
     plan = make_plan(columns, wishes, file.name, heading, scan)
     convert = Converter(plan, file.name, columns, how)
     source = ColumnarSource(file, table, names, convert)
     first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
     steps = np.diff(first[np.isfinite(first)])
     back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
-    if back > 0.5 * steps.size and plan.key is None:
+    turned = convert.seconds.dated and row_times.newest_first(first)
+    if back > 0.5 * steps.size and plan.key is None and not turned:
         raise whole.backwards(file.name)
     coarse = plan.time.kind != "none" and equal > row_times.COARSE_SHARE * max(steps.size, 1)
     if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
@@ -204,8 +206,9 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         if not any(readings):
             raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
-    if plan.key is None and not (plan.beside or convert.seconds.sequential or coarse) and np.isfinite(first).all():
+    if plan.key is None and not (plan.beside or convert.seconds.sequential or coarse or turned) and np.isfinite(first).all():
         source.read_entries(told=told)
+        source.notes += row_times.packets(first)
         return source
     # times that depend on their neighbours, or readings on other columns: all rows are kept
     convert.seconds.midnight = clock.Midnight()

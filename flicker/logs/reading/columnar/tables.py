@@ -217,14 +217,22 @@ def words_in(head: Sequence[Any], name: str) -> list[str]:
     return ["" if v is None else str(v) for batch in head for v in arrow_types.decoded(batch.column(name)).to_pylist()]
 
 
+def _told(field: Any) -> dict[str, str]:
+    """The metadata of a field."""
+    return {k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()}
+
+
+def told_of_field(field: Any) -> list[str]:
+    """What the metadata of a field tell, as lines above a table do, its unit apart."""
+    return [f"{key}: {value[:200]}" for key, value in _told(field).items() if key not in ("unit", "units")]
+
+
 def column_of_field(
     field: Any, position: int, head: Sequence[Any], words: list[str] | None, how: Numerals, wishes: Wishes
 ) -> Column:
     """Make a column of a field and the first batches."""
     kind = plain_type(field.type)
-    meta = {
-        k.decode("utf-8", "replace").lower(): v.decode("utf-8", "replace") for k, v in (field.metadata or {}).items()
-    }
+    meta = _told(field)
     unit = meta.get("unit", meta.get("units", ""))
     if not usable(field.type) or pa.types.is_boolean(kind) or pa.types.is_null(kind):
         return Column(field.name, position, "empty" if pa.types.is_null(kind) else "text", unit=unit)

@@ -5,18 +5,22 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+import numpy as np
+
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import unit_evidence
 from flicker.logs.reading.planning.beside import paired
 from flicker.logs.reading.planning.columns import Channel, Column, Found, Task, column_named, listed
-from flicker.logs.reading.words import units
+from flicker.logs.reading.words import units, vocabulary
 
 _FACTOR = re.compile(r"(?i)[(\[]\s?\d+(?:[.,]\d+)?\s?[nu\u00b5\u03bcmk]?v\s?[)\]]|^\d+[.,]\d+\s?[nu\u00b5\u03bcmk]?v$|[x\u00d7*\u00b7]\s?10|/\s?10|\b1\s?:\s?\d|\b10+\s?:\s?1\b|/\s?div\b|10\s?\^|\b1e[+-]?\d")
 
-_FACTOR_ABOVE = re.compile(
-    r"(?i)[^:=,;\t]*\b(?:scal(?:e|ing)|(?:scale )?factor|multiplier|faktor|skalierung|facteur|attenuation|probe|divider|teiler|"
-    r"tastkopf)[^:=,;\t\w]*[:=,;\t]\s*x?\s?(?P<n>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s?x?(?:\s?[:/]\s?(?P<per>[1-9]\d*))?"
+_NUMBER = r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
+_TOLD_ABOVE = re.compile(  # a key, and nothing behind it but numbers (one for each channel, say), times, and ratios
+    rf"(?P<key>[^:=;,\t]*?[^\W\d][^:=;,\t]*?)(?P<sign>[\s:=;,\t])\s*[;,\t]*"
+    rf"(?P<told>(?:(?:[x\u00d7*]\s?)?{_NUMBER}(?:\s?[:/]\s?{_NUMBER})?\s?x?[\s;,\t]*)+)"
 )
+_RATIO = re.compile(rf"({_NUMBER})(?:\s?[:/]\s?({_NUMBER}))?")
 
 
 def channels_of(
@@ -37,6 +41,7 @@ def channels_of(
         _refuse_factors(task, [c for c in chosen if c.position not in single], chosen)
         if not single and wishes.volts_per_count is None:
             _refuse_factor_above(task, chosen[0])
+            _refuse_factor_beside(task)
     named = set() if key is None else unit_evidence.units_in(key.cells)
     pairs = paired(task, unit_columns, chosen, "units") if unit_columns else {}
     found: dict[int, unit_evidence.Unit] = {}
@@ -119,16 +124,45 @@ def _refuse_factors(task: Task, open_: list[Column], chosen: list[Column]) -> No
 
 
 def _refuse_factor_above(task: Task, column: Column) -> None:
-    """Ask where a line above the header tells a factor other than 1: the numbers may hold it, or not."""
+    """Ask where a line above the header tells a factor other than 1, or a zero other than 0: the numbers may hold it, or not."""
     for line in task.heading:
-        found = _FACTOR_ABOVE.fullmatch(line.strip())
-        if found is not None and float(found["n"].replace(",", ".")) != float(found["per"] or 1):
+        what = _told_above(line)
+        if what:
             title = column.label.name
             raise Question(
-                f'{task.name}: the line "{line.strip()[:60]}" above the header names a factor, and whether the numbers hold it is'
-                f" not told; if they do, say their unit with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\"), else give"
-                " volts_per_count (--volts-per-count V).",
+                f'{task.name}: the line "{line.strip()[:60]}" above the header names {what}, and whether the numbers hold it is'
+                f" not told; say the unit of the numbers as they stand with unit={{'{title}': 'mV'}} (--unit \"{title}=V|mV\"),"
+                " and where they do not hold it, note it as factor or zero_V of the channel in a case file as well.",
                 unit={title: "V"},
+            )
+
+
+def _told_above(line: str) -> str:
+    """What a line such as ``Gain: 0.1`` or ``Zero offset;2;2`` names, empty where it changes no reading."""
+    found = _TOLD_ABOVE.fullmatch(line.strip())
+    words = set(vocabulary.words_of(found["key"])) if found else set()
+    if found is None or words & (vocabulary.NO_FACTOR | vocabulary.WARM):
+        return ""
+    if found["sign"] == " " and not re.search(r"[x\u00d7*:/]", found["told"]):
+        return ""  # a title that ends in a number
+    pairs = [(a, b or "1") for a, b in _RATIO.findall(found["told"])]
+    values = {float(a.replace(",", ".")) / (float(b.replace(",", ".")) or 1.0) for a, b in pairs}
+    if words & vocabulary.ZERO and words <= vocabulary.ZERO | vocabulary.OUTPUT | {"m", "add"} and values - {0.0}:
+        return "an offset"
+    times = words & vocabulary.FACTOR or (words & vocabulary.READING and re.match(r"[x\u00d7*]", found["told"]))
+    return "a factor" if times and values - {1.0} and found["told"].strip() != "1,1" else ""
+
+
+def _refuse_factor_beside(task: Task) -> None:
+    """Ask where a column beside the readings holds factors other than 1."""
+    told = {wanted for wanted, _ in task.wishes.roles}
+    for column in task.columns:
+        factors = column.kind == "number" and column.words & vocabulary.FACTOR and column.label.kind == "none"
+        if factors and np.any(column.known != 1.0) and column.header.strip() not in told:
+            raise Question(
+                f'{task.name}: column "{column.header}" holds factors, and whether the readings hold them is not told; if they'
+                f' do, leave it out with roles (--role "{column.header}=ignore"), else multiply the readings first.',
+                roles={column.header: "ignore"},
             )
 
 
@@ -196,9 +230,10 @@ def _infer(task: Task, unclear: list[Column], chosen: list[Column], found: dict[
     name, notes = task.name, task.notes
     for column in unclear:
         if column.label.kind == "unknown" and task.wishes.unit is None:
+            lost = " (a sign lost before V was most likely µ)" if column.label.unit[:1] in ("?", "\ufffd") else ""
             raise Question(
                 f'{name}, column "{column.header}": the unit "{column.label.unit}" is not understood;'
-                " V, mV, µV and kV are. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
+                f" V, mV, µV and kV are{lost}. Say what it is with unit='mV' (--unit V|mV|uV), or name the channels with"
                 " channels (--channels NAME).",
                 unit="V",
             )

@@ -36,7 +36,7 @@ def key_among(task: Task, free: list[Column]) -> Column | None:
             else (column.kind == "number" and column.label.kind == "none" and sampled.cycles(column))
         )
         known = task.kinds.get(column.position) not in (None, Kind.CHANNEL)
-        if column in values or known or not (named or (in_turn and (column.unnamed or column.kind == "text"))):
+        if column in values or known or column.label.kind == "volts" or not (named or (in_turn and (column.unnamed or column.kind == "text"))):
             continue
         if column.kind == "text":
             names = {cell.strip().strip('"') for cell in column.cells if cell.strip()}

@@ -258,8 +258,16 @@ def column_named(columns: Sequence[Column], wanted: str, name: str, argument: st
 
 
 def not_numbers(column: Column, name: str) -> LogError:
-    """What to ask of a column that holds words where numbers are wanted."""
+    """What to say of a column that holds words where numbers are wanted, or numbers that are written in a way of their own."""
     word = column.bad or next((c.strip() for c in column.cells if c.strip()), "")
+    filled = [cell for cell in column.cells if cell.strip()]
+    two_signs = numerals.only_with(word) or numerals.doubtful(word)
+    if not filled or (sum(any(map(str.isdigit, cell)) for cell in filled) > 0.5 * len(filled) and not two_signs):
+        held = f'cells such as "{word[:40]}" are not read as numbers' if word else "it holds no numbers"
+        return LogError(
+            f'{name}, column "{column.header}": {held}; write plain ones, such as 0.0048, or leave the column out with channels'
+            " (--channels NAME)."
+        )
     return not_a_number(name, "" if column.bad_line is None else f"line {column.bad_line}", column.header, word)
 
 

@@ -33,7 +33,7 @@ _WITH = _BEGINS | _DATES | frozenset({
     "log", "logging", "recording", "measurement", "test", "time", "zeit", "heure", "hora", "ora", "tijd", "of", "de",
     "del", "der", "and", "at", "am", "on", "und", "messung", "mesure", "aufzeichnung", "first", "sample",
 })  # fmt: skip
-_KEY = re.compile(r"^\W*(?P<key>[^:=;\t,\d]{2,60}?)\s*[:=;\t,]\s*(?P<value>\d.*|[A-Za-z]{3,9}\.? \d.*)$")
+_KEY = re.compile(r"^\W*(?P<key>[^:=;\t,\d]{2,60}?)\s*[:=;\t,][\s:=;,]*(?P<value>\d.*|[A-Za-z]{3,9}\.? \d.*)$")
 
 
 def interval_in(heading: Sequence[str]) -> float | None:

@@ -152,7 +152,7 @@ def column_of(
 
 def _digits(cell: str, decimal: str) -> int:
     """Digits after the decimal sign that a cell shows, exponents counted in."""
-    bare = cell.strip('" ')
+    bare = bare_number(cell) or ""
     found = re.search(r"[eE]([+-]?\d{1,3})", bare)
     mantissa = bare[: found.start()] if found else bare
     tail = re.match(r"\d*", mantissa.rsplit(decimal, 1)[1]) if decimal in mantissa else None
@@ -199,11 +199,13 @@ def kind_of(column: Column) -> Kind | None:
     peak = names & {"pk", "peak"} and volts and len(names) > 2  # of an output
     rules: tuple[tuple[Kind | None, object], ...] = (  # the first that holds decides
         (Kind.AC, units.is_ac(label.unit) or units.is_ac(column.header)),
-        (Kind.RANGE, words & vocabulary.RANGE and not words & {"left", "right"}),
+        (Kind.RANGE, words & vocabulary.RANGE and not (volts and of_output)),
+        (Kind.STATE, words & vocabulary.LIMIT),
         (Kind.BATTERY, words & vocabulary.BATTERY),
         (Kind.TEMPERATURE, not volts and _warm(words, label)),
         (Kind.MAINS, words & vocabulary.MAINS),
         (Kind.RAIL, words & vocabulary.RAIL or re.fullmatch(r"(?i)[bv][+-](?:\W.*)?", column.header.strip())),
+        (Kind.AC, "ac" in words),
         (Kind.STATISTIC, names & vocabulary.STATISTICS and not peak),
         (None, volts or column.cell_units),
         (Kind.COUNTS, label.kind == "other" and unit in _COUNTED),
@@ -269,7 +271,8 @@ def cycles(column: Column) -> bool:
 
 def woven(column: Column) -> bool:
     """Whether words name channels in turn: few, each many times, in a steady order."""
-    return _in_turn([cell.strip().strip('"') for cell in column.cells if cell.strip()][:_TURNS])
+    words = [cell.strip().strip('"') for cell in column.cells if cell.strip()][:_TURNS]
+    return all(word[:1].isalpha() for word in words) and _in_turn(words)
 
 
 def _in_turn(items: Sequence[str | float]) -> bool:

@@ -186,6 +186,8 @@ def _timely(column: Column) -> bool:
     label = column.label
     if label.kind in ("volts", "other"):
         return column.time_cells
+    if column.words & vocabulary.STEPS and not _rising(column.values):
+        return False  # seconds since the row before
     if kind_of(column) in (Kind.TEMPERATURE, Kind.BATTERY, Kind.RAIL, Kind.MAINS, Kind.AC):
         return False
     if label.kind == "time" or column.time_cells:

@@ -213,7 +213,20 @@ def stamps_of(task: Task, column: Column, stamps: list[Column]) -> TimeColumns:
             forms.append(_ordered(task, part, pair[1] if len(pair) > 1 and part is pair[0] else None))
     dated = any(form.has_date for form in forms)
     means = "dates and times of day" if dated else "times of day without a date"
+    beside = next((c for c in task.columns if _milliseconds(c, pair[-1])), None)
+    if beside is not None:
+        pair, forms = [*pair, beside], [*forms, clock.Form("ms")]
     return TimeColumns("stamp", tuple(c.position for c in pair), tuple(forms), means=means)
+
+
+def _milliseconds(column: Column, clocks: Column) -> bool:
+    """Whether numbers are the milliseconds of stamps of whole seconds, in a column of their own."""
+    called = "ms" in (column.header.strip().lower(), column.label.unit.lower()) or column.words & {"millis", "msec"}
+    if column.kind != "number" or not called or column.label.kind == "volts" or not column.known.size:
+        return False
+    values = column.known
+    part = np.all((values == np.round(values)) & (values >= 0) & (values < 1000))
+    return bool(part and np.ptp(values)) and not any(re.search(r"\d:\d\d:\d\d[.,:]0*[1-9]", cell) for cell in clocks.cells)
 
 
 def _hours(task: Task, part: Column, *, dated: bool) -> clock.Form:

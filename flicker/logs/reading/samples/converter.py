@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -35,8 +35,7 @@ class Seconds:
     @property
     def sequential(self) -> bool:
         """Whether a time depends on the rows before it: times of day without a date."""
-        forms = self.plan.time.forms
-        return self.plan.time.kind == "stamp" and len(forms) == 1 and not forms[0].has_date
+        return self.plan.time.kind == "stamp" and not any(form.has_date for form in self.plan.time.forms)
 
     @property
     def dated(self) -> bool:
@@ -50,6 +49,13 @@ class Seconds:
         if how.kind != "stamp" or self._zero is None or any(form.zoned for form in how.forms):
             return None
         return float(self._zero % clock.DAY_US) / 1e6
+
+    def begin_earlier(self, by_s: float) -> None:
+        """Let the log begin so many seconds before the first row that was seen."""
+        if self.start is not None:
+            self.start -= timedelta(seconds=by_s)
+        if self.plan.time.kind == "stamp":
+            self._zero -= round(by_s * 1e6)
 
     def counted(self, first: int, rows: int) -> Floats:
         """Times of rows from ``first`` on that are counted."""
@@ -79,8 +85,10 @@ class Seconds:
         total, good = np.zeros(len(columns[0]), dtype=np.int64), np.ones(len(columns[0]), dtype=bool)
         for column, form, position in zip(columns, how.forms, how.positions, strict=True):
             micros, known = _micros(column, form, partial(bad, position))
-            total += self.midnight.unwrap(micros, known) if self.sequential else micros
+            total += micros
             good &= known
+        if self.sequential:
+            total = self.midnight.unwrap(total, good)
         if self._zero is None and good.any():
             self._zero = int(total[good][0])
             if self.dated:

@@ -57,6 +57,15 @@ class Words:
             if len(self._found) > MOST_ENTRIES:
                 break
 
+    def turn(self, rows: int) -> None:
+        """Count from the other end of so many rows."""
+        self._found = [replace(e, first=rows - 1 - e.last, last=rows - 1 - e.first) for e in reversed(self._found)]
+
+    def begin_at(self, row: int, rows: int) -> None:
+        """Count from a row on, and those before it behind the last of so many."""
+        moved = [replace(e, first=(e.first - row) % rows, last=(e.last - row) % rows) for e in self._found]
+        self._found = sorted(moved, key=lambda entry: entry.first)
+
     def finish(self, time_of: Callable[[int], float], notes: list[str]) -> tuple[Entry, ...]:
         """Return the entries with their times.
 

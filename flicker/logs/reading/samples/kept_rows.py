@@ -19,9 +19,13 @@ _FAR_S = 60.0  # a stamp is far off from here on
 
 
 class KeptRows:
-    """Holds what must be carried from batch to batch: `take` all rows, then make the `source`."""
+    """Holds what must be carried from batch to batch: `take` all rows, then make the `source`.
 
-    def __init__(self, name: str, convert: Converter, spool: Spool, *, marks_told: bool = False) -> None:
+    Where the newest row comes first, time is counted down as the rows come, and they are turned round at the end; not in
+    a log that still grows (``growing``).
+    """
+
+    def __init__(self, name: str, convert: Converter, spool: Spool, *, marks_told: bool = False, growing: bool = False) -> None:
         self.name = name
         self.convert = convert
         self.spool = spool
@@ -34,6 +38,7 @@ class KeptRows:
         self._last: float | None = None
         self._steps = np.zeros(3, dtype=np.int64)  # back, none, forward
         self._words = Words(name, told=marks_told)
+        self._turned: bool | None = False if growing else None
 
     def take(self, rows: Rows) -> None:
         """Take the next rows of the file."""
@@ -42,6 +47,10 @@ class KeptRows:
         convert, plan = self.convert, self.convert.plan
         values = [convert.volts(rows, k) for k in range(len(plan.channels))]
         time = convert.time(rows, self.spool.rows)
+        if self._turned is None:
+            self._turned = convert.seconds.dated and row_times.newest_first(time)
+        if self._turned:
+            time = -time
         parts = [time, *values]
         if not self._readings.all():
             self._readings |= [not np.isnan(column).all() for column in values]
@@ -106,6 +115,29 @@ class KeptRows:
         time[bad] = (before[bad] + time[bad + 1]) / 2
         return time, self._steps_of(time)
 
+    def _in_order(self) -> list[str]:
+        """Bring rows in the order of their dates where the file has another; what was done, in words."""
+        seconds, spool, rows = self.convert.seconds, self.spool, self.spool.rows
+        if self._turned:
+            seconds.begin_earlier(row_times.time_at(spool, rows - 1))
+            self.spool = row_times.turned(spool, self.name)
+            self._words.turn(rows)
+            return ["The newest row comes first in the file; it was read from the end."]
+        if self._steps[0] == 1 and (begin := row_times.ring(spool)) is not None:
+            seconds.begin_earlier(-row_times.time_at(spool, begin))
+            self.spool = row_times.from_row(spool, self.name, begin)
+            self._words.begin_at(begin, rows)
+            self._steps[:] = _ways(np.diff(self.spool.read(0, 0, rows)))
+            return [f"The oldest row is row {begin + 1} of the file, whose end leads on to its beginning; it was read from there."]
+        assert seconds.start is not None
+        if (leap := row_times.clock_set(spool, seconds.start)) is not None:
+            row, by_s = leap
+            seconds.begin_earlier(-by_s)
+            for lo, hi in spool.starts(row, rows):
+                spool.write(0, lo, spool.read(0, lo, hi) - by_s)
+            return [f"The clock was set at row {row + 1}: the rows before it, dated otherwise, were put before it, one interval apart."]
+        return []
+
     def source(self, file: Any, how: How, *, few: bool, before: list[str], left_out: list[str], unread: int = 0) -> SpoolSource:
         """Judge the whole, and make a source of it.
 
@@ -130,10 +162,11 @@ class KeptRows:
         plan, seconds, per_reading = self.convert.plan, self.convert.seconds, self.convert.per_reading
         left_out = [*left_out, *per_reading.notes()]
         channels = tuple(channel.name for channel in plan.channels)
-        notes: list[str] = []
+        notes = self._in_order() if self.spool.rows and seconds.start is not None else []
         if plan.key is not None and self.spool.rows:
             made = rows_of(self.spool, list(self.convert.codes), self.name, plan.time.interval_s)
-            self.spool, channels, notes = made
+            self.spool, channels, told = made
+            notes += told
             self._steps = _ways(np.diff(self.spool.read(0, 0, self.spool.rows)))
         name, rows, timed = self.name, self.spool.rows, plan.time.kind != "none"
         back, equal, forward = self._steps.tolist()
@@ -160,6 +193,7 @@ class KeptRows:
             notes.append(f"The clock passes midnight {times_text(seconds.midnight.passed)}; days were added.")
         if equal > row_times.COARSE_SHARE * rows and timed:
             notes.append(row_times.spread(self.spool))
+        notes += row_times.packets(self.spool.read(0, 0, row_times.HEAD_ROWS))
         entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
         return SpoolSource(
             file,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 import numpy as np
 
@@ -11,6 +12,12 @@ from flicker.logs.reading.samples.spool import Spool
 
 REACH = 1024  # rows looked back for the first of a copy: a choice; a logger's buffer holds some hundred
 COARSE_SHARE = 0.3  # of equal neighbours, from which on the stamps count as coarse
+FEW_BACK = 3  # steps back that show which way the rows go,
+PAUSE = 10.0  # steps that a pause between packets is at least: a choice
+DISORDER = 0.02  # and how many, of these, may go forward all the same: choices
+MAKERS_YEARS = (1900, 1904, 1970, 1980, 2000)  # in which clocks begin that nobody has set; common practice, no source
+YEAR_S = 365 * 86400.0
+HEAD_ROWS = 4097  # in which a habit shows: a choice
 _WINDOW = 1 << 20
 
 
@@ -40,6 +47,83 @@ def copies(before: Sequence[Floats], parts: Sequence[Floats]) -> Bools:
         if all(np.array_equal(c[begin:at], c[at : at + size], equal_nan=True) for c in columns):
             out[at : at + size] = True
     return out[known:]
+
+
+def newest_first(time: Floats) -> bool:
+    """Whether the rows of a table's beginning go back in time, one as all."""
+    steps = np.diff(time[np.isfinite(time)])
+    back = int(np.count_nonzero(steps < 0))
+    return back >= FEW_BACK and int(np.count_nonzero(steps > 0)) <= DISORDER * back
+
+
+def turned(spool: Spool, name: str) -> Spool:
+    """A spool whose rows stand the other way round; its times count back from the last row."""
+    out, last_s = Spool(spool.columns, name), time_at(spool, spool.rows - 1)
+    for lo, hi in reversed(list(spool.starts(0, spool.rows))):
+        time, *others = (spool.read(k, lo, hi)[::-1] for k in range(spool.columns))
+        out.append([last_s - time, *others])
+    return out
+
+
+def from_row(spool: Spool, name: str, begin: int) -> Spool:
+    """A spool that begins at a row, the rows before it behind the last; its times count from there."""
+    out, zero_s = Spool(spool.columns, name), time_at(spool, begin)
+    for first, last in ((begin, spool.rows), (0, begin)):
+        for lo, hi in spool.starts(first, last):
+            time, *others = (spool.read(k, lo, hi) for k in range(spool.columns))
+            out.append([time - zero_s, *others])
+    return out
+
+
+def time_at(spool: Spool, row: int) -> float:
+    """Time of one row."""
+    return float(spool.read(0, row, row + 1)[0])
+
+
+def ring(spool: Spool) -> int | None:
+    """The row of the oldest reading in a ring buffer, whose end leads on to its beginning; None where it is none."""
+    backs = _far(spool, back=True)
+    usual = float(np.median(np.abs(np.diff(spool.read(0, 0, HEAD_ROWS)))))
+    seam = time_at(spool, 0) - time_at(spool, spool.rows - 1)
+    return backs[0] if len(backs) == 1 and 0 < seam <= 3 * usual else None
+
+
+def clock_set(spool: Spool, start: datetime) -> tuple[int, float] | None:
+    """The row at which a clock that had begun at a date of its maker's was set, and by how much; None where it was not."""
+    leaps = _far(spool, back=False) if start.year in MAKERS_YEARS else []
+    if len(leaps) != 1:
+        return None
+    usual = float(np.median(np.diff(spool.read(0, 0, HEAD_ROWS))))
+    return leaps[0], time_at(spool, leaps[0]) - time_at(spool, leaps[0] - 1) - usual
+
+
+def _far(spool: Spool, *, back: bool) -> list[int]:
+    """Rows at which time steps back, or forward by more than a year."""
+    found: list[int] = []
+    for lo, hi in spool.starts(1, spool.rows):
+        steps = np.diff(spool.read(0, lo - 1, hi))
+        found += (lo + np.flatnonzero(steps < 0 if back else steps > YEAR_S)).tolist()
+    return found
+
+
+def packets(time: Floats) -> tuple[str, ...]:
+    """What to note where rows come in packets of as many each, with far longer pauses between: they may bear the stamp of their arrival."""
+    time = time[np.isfinite(time)]
+    steps = np.diff(time)
+    within = float(np.median(steps)) if steps.size else 0.0
+    pauses = np.flatnonzero(steps > PAUSE * within)
+    sizes = np.diff(pauses)
+    if sizes.size < FEW_BACK or not within > 0:
+        return ()
+    rows, apart = int(np.median(sizes)), float(steps[pauses].sum())
+    if rows < FEW_BACK or np.mean(sizes == rows) < 1 - COARSE_SHARE or apart < 0.5 * (time[-1] - time[0]):
+        return ()
+    usual = float(np.median(np.diff(time[pauses]))) / rows
+    return (
+        f"Rows come in packets of {rows} with pauses between: stamps of their arrival? If the meter reads evenly, give the seconds"
+        f" from reading to reading, here about {usual:.3g}, with sample_interval_s (--sample-interval S); as it stands the pauses"
+        " are not observed.",
+    )
 
 
 def between(time: Floats, known: Bools, last: float | None) -> tuple[Floats, Bools]:

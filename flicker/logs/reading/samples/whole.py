@@ -30,9 +30,13 @@ def no_reading(name: str) -> LogError:
     )
 
 
-def backwards(name: str) -> LogError:
-    """What to say of a log whose newest row comes first."""
-    return LogError(f"{name}: time goes backwards throughout; if the newest row comes first, reverse the rows.")
+def backwards(name: str) -> Question:
+    """What to say of a log whose time goes back and tells no date: the newest row may come first, or time be counted down."""
+    return Question(
+        f"{name}: time goes backwards throughout and tells no date; if the newest row comes first, reverse the rows; if time is"
+        " counted down, give the seconds between samples with sample_interval_s (--sample-interval S).",
+        sample_interval_s=1.0,
+    )
 
 
 def check_times(name: str, rows: int, *, blank: int, back: int, forward: int, timed: bool) -> None:

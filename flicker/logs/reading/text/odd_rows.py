@@ -121,7 +121,8 @@ class Mender:
         tally.mended = True
         width = self.layout.width
         out = []
-        for number, raw in enumerate(block.split(b"\n"), start=1):
+        raws = block.split(b"\n")
+        for number, raw in enumerate(raws, start=1):
             line = raw.rstrip(b"\r").decode("utf-8", "replace")
             if not line.strip():
                 out.append(b"")
@@ -137,6 +138,8 @@ class Mender:
                 out.append(raw)
                 continue
             left = None if line == NOT_READ else self.left_out(line, cells)
+            if left is None and len(cells) == 1 < width and self._heads(raws[number:]) and not self._retold(line.strip()):
+                left = Left.COMMENT
             if left is not None:
                 tally.count[left] += 1
                 out.append(b"")
@@ -152,6 +155,11 @@ class Mender:
             else:
                 out.append(self._row_of(cells, line, number, tally))
         return b"\n".join(out)
+
+    def _heads(self, below: list[bytes]) -> bool:
+        """Whether the heading stands again below a title."""
+        line = text_of(next(filter(bytes.strip, below[:5]), b""))
+        return bool(line.strip()) and self.left_out(line, self.cells_of(line)) is Left.HEADING
 
     def _is_time(self, cell: str, position: int) -> bool:
         """Whether a cell tells the time as those of its column do."""

@@ -22,9 +22,10 @@ from flicker.logs.reading.text.csv_parser import Cutter, table_of
 class TextReader:
     """Cuts blocks of lines as a layout says (`cutter`), and keeps their rows as samples (`rows`)."""
 
-    def __init__(self, name: str, layout: sniff.Layout, plan: Plan, spool: Spool, *, marks_told: bool = False) -> None:
+    def __init__(self, name: str, layout: sniff.Layout, plan: Plan, spool: Spool, *, marks_told: bool = False, growing: bool = False) -> None:
         self.cutter = Cutter(name, layout, plan)
-        self.rows = KeptRows(name, Converter(plan, name, layout.columns, layout.numerals), spool, marks_told=marks_told)
+        convert = Converter(plan, name, layout.columns, layout.numerals)
+        self.rows = KeptRows(name, convert, spool, marks_told=marks_told, growing=growing)
 
     def take(self, blocks: Iterable[tuple[bytes, bool]]) -> None:
         """Parse blocks of lines; the flag says that the file ends behind them."""

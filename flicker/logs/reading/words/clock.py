@@ -19,18 +19,32 @@ from flicker.logs.reading.words.numerals import PLAIN
 
 DAY_US = 86_400_000_000
 _DATES = {
-    "ymd": r"(?P<y>\d{4})[-/.](?P<mo>\d{1,2})[-/.](?P<d>\d{1,2})\.?",
+    "ymd": "(?P<y>\\d{4})[-/.:\u5e74](?P<mo>\\d{1,2})[-/.:\u6708](?P<d>\\d{1,2})[.\u65e5]?",
     "xxy": r"(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<y>\d{4}|\d{2})",
-    "dMy": r"(?P<d>\d{1,2})\.?[-/ .]?(?P<mon>[A-Za-zÀ-ÿ]{3,9})\.?[-/ ,]*(?P<y>\d{4}|\d{2})",
+    "dMy": r"(?P<d>\d{1,2})\.?[-/ .]?(?:de )?(?P<mon>[A-Za-zÀ-ÿ]{3,10})\.?[-/ ,]*(?:del? )?(?P<y>\d{4}|\d{2})",
     "Mdy": r"(?P<mon>[A-Za-zÀ-ÿ]{3,9})\.? (?P<d>\d{1,2}),? (?P<y>\d{4})",
     "yMd": r"(?P<y>\d{4})[-/ .](?P<mon>[A-Za-zÀ-ÿ]{3,9})\.?[-/ .](?P<d>\d{1,2})",
     "compact": r"(?P<y>(?:19|20)\d{2})(?P<mo>[01]\d)(?P<d>[0-3]\d)",
+    "week": r"(?P<y>\d{4})-?W(?P<w>[0-5]\d)-?(?P<wd>[1-7])",  # ISO 8601, as the ordinal date
+    "ordinal": r"(?P<y>\d{4})[-:./](?P<doy>[0-3]\d\d)",
 }
-_CLOCK = r"(?P<h>\d{1,5}):(?P<mi>[0-5]\d)(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?)?(?:\s?(?P<ap>[AaPp]\.?[Mm]\.?))?"
-_DAYS = r"(?:(?P<dy>\d{1,4})(?:[. ]| ?d |, | days?,? ))?"  # 1.02:10:05, 1 day, 2:10:05: of time elapsed
-_CLOCK_DATED = _CLOCK.replace(r"(?P<h>\d{1,5}):", r"(?P<h>\d{1,2})[:.h]", 1).replace(
-    r"(?::(?P<s>", r"(?:[:.m](?P<s>", 1
+_WITH_CLOCK = ("compact", "week", "ordinal")  # dates only where a clock follows: alone they are numbers
+_GAP = "[ \u00a0\u202f]?"
+_HALF = (  # of the day, in the words of six languages; the second half may begin with other letters than these
+    f"(?:{_GAP}(?P<ap>(?i:[ap]\\.?(?:{_GAP}m\\.?)?|vorm\\.?|nachm\\.?|\u03c0\\.?\u03bc\\.?|\u03bc\\.?\u03bc\\.?|"
+    "\uc624\uc804|\uc624\ud6c4|\u4e0a\u5348|\u4e0b\u5348)))?"
 )
+_MORNING = ("a", "v", "\u03c0", "\uc624\uc804", "\u4e0a")
+_CLOCK = r"(?P<h>\d{1,5}):(?P<mi>[0-5]\d)(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?)?" + _HALF
+_DAYS = r"(?:(?P<dy>\d{1,4})(?:[. ]| ?d |, | days?,? ))?"  # 1.02:10:05, 1 day, 2:10:05: of time elapsed
+_CLOCK_DATED = (
+    r"(?P<h>\d{1,2})[:.h](?P<mi>[0-5]\d)(?:[:.m](?P<s>\d{2})(?:[.,:](?P<f>\d{1,12}))?s?)?(?: Uhr)?" + _HALF
+)
+_CLOCK_DASHED = r"(?P<h>\d{1,2})-(?P<mi>[0-5]\d)-(?P<s>[0-5]\d)"
+_ELAPSED = {  # 1d 02h10m05s, and durations of ISO 8601
+    "hms": r"(?:(?P<dy>\d{1,4}) ?d ?)?(?P<h>\d{1,5}) ?h ?(?P<mi>[0-5]?\d) ?m(?:in)?(?: ?(?P<s>[0-5]?\d)(?:[.,](?P<f>\d{1,12}))? ?s)?",
+    "duration": r"P(?:(?P<dy>\d{1,4})D)?T(?:(?P<h>\d{1,5})H)?(?:(?P<mi>[0-5]?\d)M)?(?:(?P<s>[0-5]?\d)(?:[.,](?P<f>\d{1,12}))?S)?",
+}
 _CLOCK_COMPACT = r"(?P<h>[0-2]\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?"
 _MINUTES = r"(?P<mi>\d{1,4}):(?P<s>[0-5]\d)[.,](?P<f>\d{1,12})"
 # Seconds east of universal time: RFC 822 section 5.1 for North America, the tz database's abbreviations for Europe.
@@ -38,7 +52,8 @@ _ZONES_H = {
     "EST": -5, "EDT": -4, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7,
     "WET": 0, "WEST": 1, "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "EET": 2, "EEST": 3,
 }  # fmt: skip
-_ZONE = rf"(?:\s?(?P<z>Z|UTC|GMT|{'|'.join(_ZONES_H)}|[+-]\d{{2}}(?::?\d{{2}})?))?"
+_ZONE = rf"(?:\s?(?P<z>Z|UTC|GMT|{'|'.join(_ZONES_H)}|[+-]\d{{2}}(?::?\d{{2}})?)(?:\[[\w/+-]+\])?)?"
+_WEEKDAY = r"(?:[A-Za-zÀ-ÿ]{2,9}\.?,? )?"
 _MONTHS = {  # English, German, French, Spanish, Italian and Dutch, by their first three letters
     "jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11,
     "dec": 12, "j\u00e4n": 1, "gen": 1, "ene": 1, "f\u00e9v": 2, "fev": 2, "m\u00e4r": 3, "mrz": 3, "mrt": 3, "maa": 3,
@@ -49,12 +64,14 @@ _EPOCH = datetime(1970, 1, 1)
 
 
 def _forms() -> dict[str, str]:
-    forms = {"mm:ss.f": _MINUTES, "clock": _DAYS + _CLOCK + _ZONE}
+    forms = {"mm:ss.f": _MINUTES, "clock": _DAYS + _CLOCK + _ZONE, **_ELAPSED}
     for name, date in _DATES.items():
-        forms[f"{name} clock"] = rf"(?:[A-Za-z]{{2,9}}\.?,? )?{date}(?:[T_ -]|,? +){_CLOCK_DATED}{_ZONE}"
-        if name != "compact":
+        forms[f"{name} clock"] = rf"\[?{_WEEKDAY}{date}(?:[T_ :-]|,? +){_CLOCK_DATED}{_ZONE}\]?"
+        if name not in _WITH_CLOCK:
             forms[name] = date
             forms[f"{name} behind clock"] = rf"{_CLOCK_DATED}[T_ ,-]+{date}"
+    forms["ymd clock dashed"] = rf"{_DATES['ymd']}[T_ -]+{_CLOCK_DASHED}"
+    forms["clock in date"] = rf"{_WEEKDAY}(?P<mon>[A-Za-zÀ-ÿ]{{3,9}})\.? +(?P<d>\d{{1,2}}),? {_CLOCK_DATED}{_ZONE} (?P<y>\d{{4}})"
     forms["compact compact"] = rf"{_DATES['compact']}[T_ -]?{_CLOCK_COMPACT}{_ZONE}"
     return forms
 
@@ -64,6 +81,7 @@ _RECOGNISED = tuple(FORMS)
 FORMS |= {  # two columns of digits, known by each other: 20260304 and 101500
     "compact": _DATES["compact"],
     "hhmmss clock": r"(?P<h>[0-2]?\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?",
+    "ms": r"(?P<ms>\d{1,3})",
 }
 _SHORTEST_PLAIN = 14  # digits of the only form without any sign between them, 20260304101500: by definition
 
@@ -84,12 +102,12 @@ class Form(NamedTuple):
     @property
     def has_date(self) -> bool:
         """Whether a date is written."""
-        return self.name not in ("clock", "mm:ss.f", "hh:mm?", "hhmmss clock")
+        return "(?P<y>" in FORMS.get(self.name, "")
 
     @property
     def has_clock(self) -> bool:
         """Whether a time of day is written."""
-        return "clock" in self.name or self.name in ("mm:ss.f", "compact compact", "hh:mm?")
+        return "(?P<mi>" in FORMS.get(self.name, "(?P<mi>")
 
     @property
     def two_orders(self) -> bool:
@@ -250,11 +268,11 @@ def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
         kinds, codes = arrow_types.coded(columns[name])
         return np.array([value(kind) for kind in kinds], dtype=np.int64)[codes]
 
-    micros = np.zeros(good.size, dtype=np.int64)
+    micros = number("ms") * 1000
     if form.has_clock:
         hours, minutes, seconds = number("h"), number("mi"), number("s")
         if "ap" in columns:
-            half = looked_up("ap", lambda word: {"": 0, "a": 1, "p": 2}[word[:1].lower()])
+            half = looked_up("ap", lambda word: 0 if not word else 1 if word.lower().startswith(_MORNING) else 2)
             good &= (half == 0) | ((hours >= 1) & (hours <= 12))
             hours = np.where(half > 0, hours % 12 + 12 * (half == 2), hours)
         if form.has_date:
@@ -275,15 +293,25 @@ def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
         if "mon" in columns:
             month = looked_up("mon", _month)
         year = np.where((year < 100) & short, year + 2000, year)
-        good &= (year >= 1) & (month >= 1) & (month <= 12)
-        months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
-        begins, ends = (part.astype("datetime64[D]").astype(np.int64) for part in (months, months + 1))
-        good &= (day >= 1) & (day <= ends - begins)
-        micros += (begins + day - 1) * DAY_US
+        if "w" in columns or "doy" in columns:
+            micros += _day_in_year(year, number("w"), number("wd"), number("doy")) * DAY_US
+        else:
+            months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
+            good &= (year >= 1) & (month >= 1) & (month <= 12)
+            begins, ends = (part.astype("datetime64[D]").astype(np.int64) for part in (months, months + 1))
+            good &= (day >= 1) & (day <= ends - begins)
+            micros += (begins + day - 1) * DAY_US
     if "z" in columns:
         good &= looked_up("z", bool) == form.zoned
         micros -= looked_up("z", zone_seconds) * 1_000_000
     return micros, good
+
+
+def _day_in_year(year: Ints, week: Ints, weekday: Ints, day: Ints) -> Ints:
+    """Days since 1970 of a day of a week of ISO 8601, or of a day of the year where no week is told."""
+    first = (year - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64)
+    monday = first + 3 - (first + 6) % 7  # of the week that holds the fourth of January; 1970 began on a Thursday
+    return np.where(week > 0, monday + 7 * (week - 1) + weekday - 1, first + day - 1)
 
 
 def _month(word: str) -> int:

@@ -14,10 +14,19 @@ PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?")
 _SPACES = " '\u2019\u00a0\u202f\u2009"
 _LEAD = r"[+-]?[1-9]\d{0,2}"  # no group of thousands begins with a nought: 0,500 holds a decimal sign
-GROUPED_POINT = re.compile(rf"{_LEAD}(?:(?:,\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:\.\d*)?")
+GROUPED_POINT = re.compile(rf"(?:{_LEAD}(?:(?:,\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)|[+-]?[1-9]\d?(?:,\d\d)+,\d{{3}})(?:\.\d*)?")
 GROUPED_COMMA = re.compile(rf"{_LEAD}(?:(?:\.\d{{3}})+|(?:[{_SPACES}]\d{{3}})+)(?:,\d*)?")
 MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2014": "-", "\ufe63": "-", "\uff0d": "-"})
 _ODD_SIGN = re.compile(r"(?P<lead>[+-])\s+(?P<a>[\d.,].*)|(?P<b>[\d.,].*?)\s?(?P<tail>[+-])|\(\s*(?P<c>[\d.,].*?)\s*\)")
+_USUAL = frozenset("0123456789+-.,eE")
+_OTHER_WAYS = (  # to write a number, and how it is written here
+    (re.compile(r"^=\"?|^'(?=[+-]?[\d.,])"), ""),  # a spreadsheet's formula, or its mark of words
+    (re.compile(r"(?<=\d)[dD](?=[+-]?\d+$)"), "e"),  # exponents of Fortran
+    (re.compile(r"(?<=\d)\s?[x\u00d7*\u00b7]\s?10(?:\^|\*\*)(?=[+-]?\d+$)"), "e"),
+    (re.compile(r"(?<=\d)_(?=\d{3})"), ""),
+    (re.compile(r"(?i)^(?=\d)(.*\d)\s*neg(?:ative|\.)?$"), r"-\1"),
+    (re.compile(r"(?i)(?<=\d)\s*pos(?:itive|\.)?$"), ""),
+)
 _UNIT_BEHIND = re.compile(rf"([+-]?[\d.,{_SPACES}]*\d(?:[eE][+-]?\d+)?)\s*[A-Za-zµμ]{{1,12}}(?: ?DC)?")
 ASK = "say which with decimal=',' or decimal='.' (--decimal)"
 
@@ -58,6 +67,9 @@ def bare_number(text: str) -> str | None:
             if found["b"]:
                 return found["tail"] + found["b"].strip()
             return "-" + found["c"]
+    if not _USUAL.issuperset(bare):
+        for way, usual in _OTHER_WAYS:
+            bare = way.sub(usual, bare)
     return bare
 
 

@@ -17,12 +17,13 @@ INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
 
 MISSING = frozenset({
-    "", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "(null)", "none", "nil", "-", "--", "---", "----", "?",
-    "#num!", "#div/0!", "#value!", "1.#qnan", "-1.#ind", "1.#ind",
+    "", "nan", "-nan", "+nan", "na", "n/a", "n.a.", "#n/a", "#nv", "null", "(null)", "none", "nil", "\\n", "nodata", "no data", "-",
+    "--", "---", "----", "?", "*", "**", "***", "****", "#####", "######", "--.--", "-.--", "--.-", "---.-",
+    "#num!", "#div/0!", "#value!", "#ref!", "1.#qnan", "-1.#ind", "1.#ind",
 })  # fmt: skip
 OVER = frozenset({
     "ol", "o.l", "o.l.", ".ol", "0l", "0.l", ".0l", "ovld", "ovl", "ovrld", "over", "overload", "overrange",
-    "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf",
+    "over range", "overflow", "over load", "ovf", "inf", "infinity", "∞", "1.#inf", "überlauf", "ueberlauf", "überlast",
 })  # fmt: skip
 WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.](?:[eE][+-]?\d+)?\s?[)+-]?)\s*(?P<u>[A-Za-zµμ]{1,12}(?: ?DC)?)")
 

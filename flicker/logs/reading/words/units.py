@@ -43,6 +43,7 @@ _GLUED = re.compile(
 )
 _GLUED_FIRST = re.compile(r"^(nV|uV|µV|μV|mV|kV)(?=[A-Z0-9]|l|r|c)")
 _IN_FULL = re.compile(r"(?i)(nano|micro|mikro|milli|mili|kilo)?[\s_-]?(?:volts?|voltios)(?![a-z])")
+_MICRO = re.compile(r"\u00c2\u00b5|\u00ce\u00bc|\u00b5|\u03bc|^u (?=[vV])")  # as written, or read twice in two codes
 _SEPARATORS = re.compile(r"[\s_,.;:/|\\=-]+")
 
 
@@ -55,7 +56,7 @@ def tidy(title: str) -> str:
 @lru_cache(maxsize=4096)
 def volts_per(unit: str) -> float | None:
     """Return volts per unit of a DC voltage unit, None where the word is none."""
-    word = unit.strip().strip("[](){}").strip().replace("µ", "u").replace("μ", "u")
+    word = _MICRO.sub("u", unit.strip().strip("[](){}").strip())
     word = re.sub(r"(?i)[\s_]*\(?(?<![a-z]{2})dc\)?$", "", word)
     word = re.sub(r"(?i)^dc[\s_]+|^in\s+|\s*=+$|[⎓]", "", word)
     word = re.sub(r"(?i)(?<=v)dc$|(?<=volts)\s*dc$", "", word)
@@ -190,7 +191,7 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
                 continue  # Channel (A) is a name
             return Label(name, unit, "other")
     if parts and (
-        found := [(lo, hi, u) for lo, hi, u in parts if re.fullmatch(r"[^\W\d_]{1,8}(?:/[^\W\d_]{1,4})?", u)]
+        found := [(lo, hi, u) for lo, hi, u in parts if re.fullmatch(r"[?\ufffd]?[^\W\d_]{1,8}(?:/[^\W\d_]{1,4})?", u)]
     ):
         lo, hi, unit = found[-1]
         known = vocabulary.STATISTICS | vocabulary.OUTPUT | vocabulary.TIME | vocabulary.STATE | vocabulary.READING

@@ -63,6 +63,10 @@ SPREADS = frozenset({"std", "stdev", "stddev", "sd", "sigma", "rms", "pp", "vpp"
 EXTREMES = STATISTICS - AVERAGES - SPREADS
 SIGN = frozenset({"sign", "polarity", "vorzeichen", "polaritat", "signe", "signo", "segno", "teken", "pol"})
 RANGE = frozenset({"range", "ranges", "bereich", "messbereich", "gamme", "calibre", "rango", "portata", "bereik"})
+LIMIT = frozenset({
+    "limit", "limits", "threshold", "setpoint", "grenzwert", "grenze", "schwelle", "sollwert", "limite", "seuil", "consigne", "umbral",
+    "soglia", "grens", "drempel",
+})  # fmt: skip
 MODE = frozenset({
     "mode", "function", "funktion", "fonction", "funcion", "funzione", "functie", "coupling", "kopplung", "acdc",
     "modus", "messart", "measure",
@@ -79,6 +83,21 @@ ELSE = frozenset({
     "rssi", "signal", "memory", "load", "resistance", "widerstand", "impedance", "thd", "level", "volume", "fan",
     "rpm", "wind", "altitude", "latitude", "longitude", "noise", "interval", "dt", "delta", "increment", "start",
     "phase", "duty", "energy",
+})  # fmt: skip
+FACTOR = frozenset({
+    "scale", "scaling", "factor", "multiplier", "gain", "attenuation", "attenuator", "probe", "divider", "divisor", "ratio",
+    "faktor", "skalierung", "verstarkung", "dampfung", "teiler", "teilerverhaltnis", "tastkopf", "tastteiler", "multiplikator",
+    "facteur", "echelle", "attenuateur", "sonde", "diviseur", "rapport", "escala", "ganancia", "atenuacion", "sonda",
+    "multiplicador", "divisore", "scala", "fattore", "guadagno", "attenuazione", "moltiplicatore", "schaal", "versterking",
+    "verzwakking", "deler", "vermenigvuldiger", "slope", "mult",
+})  # fmt: skip
+ZERO = frozenset({
+    "zero", "offset", "nullpunkt", "nullabgleich", "tare", "decalage", "desplazamiento", "scostamento", "nulpunt", "correction",
+    "korrektur", "adj", "adjustment",
+})  # fmt: skip
+NO_FACTOR = frozenset({  # words beside those that make another thing of it
+    "full", "range", "temperature", "time", "display", "plot", "axis", "chart", "vertical", "horizontal", "limit", "threshold",
+    "serial", "no", "nr", "number", "id", "count", "channels", "date", "utc", "gmt", "timezone", "hours", "version",
 })  # fmt: skip
 COUNTS = frozenset({"adc", "counts", "lsb", "raw", "code", "codes", "rawadc", "adccounts", "bits", "digits"})
 UNIT = frozenset({
@@ -99,6 +118,7 @@ SUMMARY = frozenset({
     "aantal", "nombre", "totale", "durata", "dauer", "exported", "checksum", "variance", "moy", "minimo",
     "maximo", "massimo", "gesamt", "n",
 })  # fmt: skip
+STEPS = frozenset({"dt", "delta", "step", "increment", "interval", "schritt", "intervall", "pas", "paso", "passo", "stap"})
 INTERVAL = frozenset({
     "interval", "rate", "period", "sampling", "cadence", "frequency", "abtastrate", "abtastintervall", "intervall",
     "messintervall", "aufzeichnungsintervall", "taktrate", "cadencia", "intervalle", "intervalo", "intervallo",
