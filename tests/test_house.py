@@ -223,3 +223,11 @@ def test_results_are_made_with_named_arguments():
         if len(node.args) >= 6 and not any(isinstance(one, ast.Starred) for one in node.args)
     ]
     assert by_place == []
+
+
+def test_reading_multiplies_no_vectors():
+    # linear algebra libraries share such a product among threads: reading then cost five times the processor time (tests/benchmarks)
+    for path in (ROOT / "flicker/logs").rglob("*.py"):
+        for node in _nodes(path):
+            assert not isinstance(node, ast.MatMult), path
+            assert not (isinstance(node, ast.Attribute) and node.attr in {"dot", "vdot", "matmul", "linalg"}), path

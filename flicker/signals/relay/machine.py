@@ -139,9 +139,13 @@ class RelayMachine:
         return out[0], out[1], out[2]
 
     def _close(self) -> None:
-        if self._kind == _ABOVE or (self._kind >= 0 and not self.connected):
+        length = self._until - self._since
+        if self._kind == _ABOVE:
             held = [np.array([value]) for value in self._held]
             self._book(np.array([self._kind]), np.array([self._since]), np.array([self._until]), *held)
+        elif self._kind == _CALM and not self.connected and length >= self.relay.reconnect_s - self.slack:
+            self._closes.append(np.array([min(self._since + self.relay.reconnect_s, self._until)]))
+            self.connected = True
         self._kind, self._held = -1, [0.0, 0.0, 0.0]
 
     def _book(

@@ -82,12 +82,16 @@ def scale(bare: float, volts: float) -> float:
 
 
 def all_there(values: NDArray[Any]) -> bool:
-    """Whether every value is a number, and no stand-in of SCPI's for another.
+    """Whether every value is a number, and no stand-in of SCPI's for another; NaN is neither smaller nor larger.
 
-    Their squares are summed, one walk where a minimum and a maximum take two: one too large is enough, and NaN fails.
+    No product of vectors, though it takes one walk where this takes two: libraries of linear algebra share it among
+    threads, which costs five times the processor time, and on a busy machine ten times the time.
     """
-    with np.errstate(over="ignore", invalid="ignore"):
-        return values.dtype.kind != "f" or float(np.dot(values, values)) < INFINITE**2
+    if values.dtype.kind != "f":
+        return True
+    with np.errstate(invalid="ignore"):
+        least, most = (float(of.reduce(values, initial=0.0)) for of in (np.minimum, np.maximum))
+    return least > -INFINITE and most < INFINITE
 
 
 def to_volts(values: Floats, volts: float) -> Floats:
