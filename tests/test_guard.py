@@ -64,7 +64,7 @@ def figures_of(runs: list[tuple[np.ndarray, dict[str, np.ndarray]]], starts: lis
 
 def without_signs_of_life(monkeypatch):
     """The reference knows nothing of a lead that is off, or was never on (tests/test_guard_awake.py)."""
-    monkeypatch.setattr(clean_time, "not_awake", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
+    monkeypatch.setattr(clean_time, "not_awake", lambda cells, _others_V: np.zeros(cells.level_V.size, dtype=bool))
     monkeypatch.setattr(clean_time, "start_shown", lambda *_: True)
 
 

@@ -290,6 +290,51 @@ def test_the_same_output_at_another_level_is_awake(after_V, noise, width, lost):
         assert np.count_nonzero(not_awake(coarse)) == 28  # the digit hides the noise: nothing tells
 
 
+@pytest.mark.parametrize(
+    ("after_V", "noise", "readings", "lost"),
+    [
+        (-5.5e-3, 0.4, 150, 0),  # a share of the volts has their sign: columns that changed places
+        (-4.5e-3, 0.4, 150, 28),  # an alternating range reads so
+        (5.5e-3, 0.4, 150, 28),
+        (-5.5e-3, 0.4, 2, 28),  # 56 readings tell no noise
+    ],
+)  # fmt: skip
+def test_no_share_of_the_volts_lies_on_the_other_side_of_zero(after_V, noise, readings, lost):
+    """Invented levels; how far from zero dead inputs lie is the rule of the level that is held."""
+    for sign in (1.0, -1.0):
+        cells = changed(sign * 9e-3, sign * after_V, noise=(3e-4, 3e-4 * noise), width=(1e-3, 1e-3 * noise))
+        cells.readings[:] = readings
+        assert np.count_nonzero(not_awake(cells)) == lost
+
+
+@pytest.mark.parametrize(
+    ("other_V", "lost"),
+    [
+        ((2e-3, -3.5e-3), 0),  # as much less: a fridge, a charger, a neighbour's leak
+        ((-2e-3, 3.5e-3), 0),  # its leads turned
+        ((2e-3, 2e-3), 28),  # it stays
+        ((2e-3, 2e-4), 28),  # both read the meter's zero
+        ((5e-3, -5e-4), 28),  # nothing is left between the two
+        ((2e-3, np.nan), 28),  # nothing was read there
+    ],
+)  # fmt: skip
+def test_a_voltage_added_to_two_outputs_is_no_sleep(other_V, lost):
+    """From 6 to 0.5 mV, whatever its noise: what two live outputs differ by stays (physics: one voltage in series with both)."""
+    cells = changed(6e-3, 5e-4, noise=(3e-4, 3e-3))
+    others_V = np.where(np.arange(40) >= 12, other_V[1], other_V[0])[:, None]
+    assert np.count_nonzero(not_awake(cells, lambda: others_V)) == lost
+
+
+def test_a_power_up_without_a_start_that_climbs_to_volts_was_not_asleep():
+    """After a power-up of 2 h it comes back in stairs of 20 mV: where it lies beyond 50 mV it is a live fault, and counted as one."""
+    off = np.zeros(round(0.2 * HOUR / STEP_S))
+    stairs = np.repeat([0.025, 0.045, 0.065, 0.085], round(0.5 * HOUR / STEP_S)) + output(2.0, 0.0) - 0.06 * np.exp(-np.arange(3600) * STEP_S / 6)
+    (channel,) = judged(np.concatenate((output(2.0), off, stairs))).channels
+    assert channel.guard.figures.power_ups == 2
+    assert channel.guard.asleep and all(abs(row.level_V) < 0.05 for row in channel.guard.asleep)
+    assert channel.guard.figures.asleep_h < 1.1
+
+
 def test_swings_about_zero_are_no_sleep():
     """Half an hour of swings at random about a middle of 0.2 mV: a reason to refuse, and not left out of sight as sleep."""
     volts = output(6.0)

@@ -14,7 +14,7 @@ or a level is held away from zero farther than these explanations reach. A sign 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -89,53 +89,91 @@ class Cells:
         """As far from zero as the meter's zero reads."""
         return max(ZERO_V, 1.01 * self.digit_V)
 
-    def where(self, kept: Bools) -> Cells:
+    def where(self, kept: Bools | Ints) -> Cells:
         """Those cells alone."""
         columns: dict[str, Any] = {item.name: getattr(self, item.name)[kept] for item in fields(self)[:-1]}
         return replace(self, **columns)
 
 
-def not_awake(cells: Cells) -> Bools:
+def not_awake(cells: Cells, others_V: Callable[[], Floats] | None = None) -> Bools:
     """Cells in which nothing shows that the lead saw a live output, though something did before or after.
 
+    ``others_V`` gives the levels of other channels at the same time, shape (cells, channels), NaN where there are none.
     A fault's volts are no measure of what a live output reads: of a rest that jumps to 58 V the hours before were not asleep.
     """
     sound = np.abs(cells.level_V) <= REST_V
     judged = cells.where(sound)
     found = lasting(_broken(judged, forward=True) | _broken(judged, forward=False))
+    if found.any():
+        beside_V = others_V()[sound] if others_V else np.empty((found.size, 0))
+        found &= ~_no_dead_input(judged, beside_V, found)
     out = np.zeros(cells.level_V.size, dtype=bool)
-    out[sound] = found & ~_same_output(judged, found)
+    out[sound] = found
     return out
 
 
-def _same_output(cells: Cells, broken: Bools) -> Bools:
-    """Cells that broke with the time beside them, and see the same live output at another level.
+def _no_dead_input(cells: Cells, others_V: Floats, broken: Bools) -> Bools:
+    """Cells that broke with the time beside them, and read as no dead input would: the same output at another level.
 
-    A state as a whole tells, away from zero: as much noise as beside it, where a voltage was added to the output's; level
-    and noise smaller by one share, and no small one, where a load was clipped on. Noise is compared where the digit
-    resolves it. At zero it tells nothing: it may be the meter's own.
+    Each state is judged as a whole beside the hour of awake cells that is nearest to where it begins.
     """
     out = np.zeros(broken.size, dtype=bool)
     awake = np.flatnonzero(~broken)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], broken, [False])).astype(np.int8)))
-    for begin, end in edges.reshape(-1, 2).tolist():
-        beside = awake[awake < begin][-HOUR_CELLS:]
-        if beside.size < NEAR:
-            beside = awake[awake > begin][:HOUR_CELLS]
-        parts = beside, np.arange(begin, end)
-        if beside.size < NEAR or max(float(np.median(cells.unmoved[part])) for part in parts) >= RESOLVED:
-            continue
-        level, noise, width = (
-            [float(np.median(column[part])) for part in parts] for column in (cells.level_V, cells.step_V, cells.width_V)
-        )
-        if min(abs(item) for item in level) < ALIVE_V:
-            continue
-        left = level[1] / level[0]
-        for share in (1.0, left) if left >= SEES else (1.0,):
-            alike = abs(noise[1] / (share * noise[0]) - 1.0) <= AS_NOISY and abs(width[1] / (share * width[0]) - 1.0) <= AS_WIDE
-            if alike:
-                out[begin:end] |= np.abs(cells.level_V[begin:end] - level[1]) <= (1.0 - FELL) * abs(level[1])
+    for part in _states(cells, broken) if awake.size >= NEAR else ():
+        beside = awake[np.argsort(np.abs(awake - part[0]), kind="stable")[:HOUR_CELLS]]
+        out[part] = _moved_together(cells, others_V, part, beside) or _live(cells.where(part), cells.where(beside))
     return out
+
+
+def _states(cells: Cells, broken: Bools) -> Iterator[Ints]:
+    """Cells that broke, those of one level together: a state that comes and goes is one."""
+    left = np.flatnonzero(broken)
+    while left.size:
+        near = np.abs(cells.level_V[left] - cells.level_V[left[0]]) <= max(MOVED_V, DIGITS * cells.digit_V)
+        yield left[near]
+        left = left[~near]
+
+
+def _moved_together(cells: Cells, others_V: Floats, part: Ints, beside: Ints) -> bool:
+    """Whether another channel moved by as much: a voltage was added to both outputs, and their difference stands as before.
+
+    Of leads that see nothing none is left: they read the meter's zero, each from its own level. One pair of leads may be turned.
+    """
+    moved_V = abs(float(np.median(cells.level_V[part]) - np.median(cells.level_V[beside])))
+    for other_V in (*others_V.T, *-others_V.T):
+        apart_V = cells.level_V - other_V
+        was_V, is_V = (float(np.median(apart_V[where])) for where in (beside, part))
+        if min(abs(was_V), abs(is_V)) >= ALIVE_V:
+            near_V = min(max(MOVED_V, DIGITS * cells.digit_V), (1.0 - FELL) * min(moved_V, abs(was_V)))
+            if abs(is_V - was_V) <= near_V:
+                return True
+    return False
+
+
+def _live(state: Cells, beside: Cells) -> bool:
+    """Whether a state away from zero has noise of the output's own circuit, which no dead input has.
+
+    As much as beside it, where a voltage was added; a share as large as that of the level, and no small one, where a load was
+    clipped on; or whatever noise on the other side of zero, farther than dead inputs lie, for a share of the level has its sign.
+    At zero noise tells nothing: it may be the meter's own. Nor does it where the digit hides it.
+    """
+    both = state, beside = [part.where(part.width_V <= np.median(part.width_V)) for part in (state, beside)]  # no border in them
+    level_V, was_V = (float(np.median(part.level_V)) for part in both)
+    told = int(state.readings.sum()) >= LEAST_READINGS and max(float(np.median(part.unmoved)) for part in both) < RESOLVED
+    if not told or min(abs(level_V), abs(was_V)) < ALIVE_V:
+        return False
+    left = level_V / was_V
+    if _as_noisy(state, beside, 1.0) or (left >= SEES and _as_noisy(state, beside, left)):
+        return True
+    return left < 0.0 and bool(np.median(away(_of_usual_width(state), bounded=_bounded(state))))
+
+
+def _as_noisy(state: Cells, beside: Cells, share: float) -> bool:
+    """Whether a state is as noisy as the output beside it, times a share, and no wider."""
+    unsure = 1.0 / np.sqrt(int(state.readings.sum()))  # a mean step of white noise has a standard deviation of 0.9 of this, by simulation
+    noise = float(np.median(state.step_V) / np.median(beside.step_V)) / share
+    wide_V = share * float(np.median(beside.width_V)) * (1.0 + AS_WIDE + unsure) + state.digit_V
+    return bool(abs(noise - 1.0) <= AS_NOISY + unsure and np.median(state.width_V) <= wide_V * (1.0 + 1e-9))
 
 
 def next_known(values: Floats, known: Bools) -> Floats:
@@ -302,14 +340,22 @@ def away(cells: Cells, *, zero_seen: bool = False, bounded: bool = False) -> Boo
     return far
 
 
+def _of_usual_width(cells: Cells) -> Cells:
+    """Cells that are all as wide as the middle one."""
+    return replace(cells, width_V=np.full(cells.width_V.shape, np.median(cells.width_V)))
+
+
+def _bounded(cells: Cells) -> bool:
+    """Whether what the level moves by is bounded, as pick-up is."""
+    width_V, far_V, readings = (float(np.median(x)) for x in (cells.width_V, cells.far_V, cells.readings))
+    return readings >= LEAST_READINGS and 2.0 * (far_V + cells.digit_V) < BOUNDED * width_V
+
+
 def level_held(cells: Cells, *, zero_seen: bool = False) -> bool:
     """Whether nearly all cells hold one level away from zero; a logger that repeats its last value holds it for ever."""
     if not np.any(cells.unmoved < 1.0):
         return False
     middle = float(np.median(cells.level_V))
-    width_V, far_V, readings = (float(np.median(x)) for x in (cells.width_V, cells.far_V, cells.readings))
-    bounded = readings >= LEAST_READINGS and 2.0 * (far_V + cells.digit_V) < BOUNDED * width_V
-    usual = replace(cells, width_V=np.full(cells.width_V.shape, width_V))
-    kept = away(usual, zero_seen=zero_seen, bounded=bounded)
+    kept = away(_of_usual_width(cells), zero_seen=zero_seen, bounded=_bounded(cells))
     kept &= cells.level_V * np.sign(middle) >= HELD_LEVEL * abs(middle)
     return bool(np.count_nonzero(kept) >= HELD_SHARE * cells.level_V.size)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -31,7 +32,7 @@ from flicker.evidence.guard.awake import (
     settles,
     start_shown,
 )
-from flicker.evidence.guard.model import ALIVE_V, JITTER, SEEN_EVERY_S, SEEN_SHARE, SPREAD_V, Asleep, Session
+from flicker.evidence.guard.model import ALIVE_V, JITTER, REST_V, SEEN_EVERY_S, SEEN_SHARE, SPREAD_V, Asleep, Session
 from flicker.signals.guard.chunk import MOST_DRAWN
 from flicker.signals.guard.figures import BEGIN, CELL_S, HOUR_CELLS, SWITCHED_ON, ChannelFigures
 
@@ -186,7 +187,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)
-            found = not_awake(cells)
+            found = not_awake(cells, partial(_levels_beside, sessions, mine, chain))
             off = found & (np.abs(cells.level_V) <= cells.zero_V)  # the meter's zero, in this channel itself
             ends = np.cumsum([part.index.size for part in chain])[:-1]
             for part, slept in zip(chain, np.split(found, ends), strict=True):
@@ -206,7 +207,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         as_before = abs(rest_V) >= ALIVE_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
         for part in parts:
             alive[part.place][part.number] |= as_before
-            asleep[part.place][part.index] |= not as_before
+            asleep[part.place][part.index] |= (not as_before) & (np.abs(mine[part.place].median_V[part.index]) <= REST_V)
     return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, digit_V, renewed_s)
 
 
@@ -228,6 +229,21 @@ def _rest_V(parts: Sequence[_Part], mine: Sequence[ChannelFigures]) -> float:
 
 def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -> Floats:
     return np.concatenate([getattr(mine[part.place], name)[part.index] for part in parts])
+
+
+def _levels_beside(sessions: Sequence[Session], mine: Sequence[ChannelFigures], parts: Sequence[_Part]) -> Floats:
+    """Levels of the other channels in the cells of some segments, shape (cells, channels); NaN where one has none."""
+    most = max(len(sessions[part.place].figures.channels) for part in parts)
+    found = []
+    for part in parts:
+        own, levels_V = mine[part.place], np.full((part.index.size, most), np.nan)
+        cells = own.begin_s[part.index] + 0.5 * own.late[part.index]
+        for number, other in enumerate(sessions[part.place].figures.channels):
+            if other is not own:
+                _, here, there = np.intersect1d(cells, other.begin_s + 0.5 * other.late, return_indices=True)
+                levels_V[here, number] = other.median_V[there]
+        found.append(levels_V)
+    return np.concatenate(found)
 
 
 def _narrow(own: ChannelFigures) -> Bools:
